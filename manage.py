@@ -1,0 +1,20 @@
+#!/usr/bin/env python
+"""Django's command line for this project."""
+
+import os
+import sys
+
+
+def main() -> None:
+    if sys.argv[1:2] == ["demo"]:
+        from surveys.demo import environment
+
+        environment.prepare()
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "surveys.settings")
+    from django.core.management import execute_from_command_line
+
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()
