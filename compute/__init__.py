@@ -1,0 +1,1 @@
+"""Physics of clamp-on transit-time flow measurement, and the tasks that run it in bulk."""

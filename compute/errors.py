@@ -1,0 +1,64 @@
+"""Errors the physics raises: each names the field, the value and the limit, and has a stable code."""
+
+from __future__ import annotations
+
+
+class ComputeError(ValueError):
+    """Impossible input. `code` is stable; `field` is the path of the request it came from, if known."""
+
+    code = "invalid"
+
+    def __init__(self, detail: str, *, field: str = "") -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.field = field
+
+
+class OutOfRange(ComputeError):
+    """A quantity lies outside what the formula or the table can answer for."""
+
+    code = "out-of-range"
+
+
+class NumberInvalid(ComputeError):
+    """The number of a quantity cannot be read, or is not finite."""
+
+    code = "number-invalid"
+
+
+class UnitMissing(ComputeError):
+    """A physical quantity came as a bare number."""
+
+    code = "unit-missing"
+
+
+class UnitUnknown(ComputeError):
+    """The unit is not one of those this quantity can be given in."""
+
+    code = "unit-unknown"
+
+
+class UnknownName(ComputeError):
+    """No material, medium or pipe size of that name; `suggestions` holds the nearest names."""
+
+    code = "unknown-name"
+
+    def __init__(self, detail: str, *, field: str = "", suggestions: tuple[str, ...] = ()) -> None:
+        super().__init__(detail, field=field)
+        self.suggestions = suggestions
+
+
+class NotEnough(ComputeError):
+    """Something a formula needs was not given (a salinity, a shear speed, a reading)."""
+
+    code = "not-enough-data"
+
+
+class TotalReflection(ComputeError):
+    """No ray passes a boundary; `critical_angle` [rad] is the largest angle at which one does."""
+
+    code = "total-reflection"
+
+    def __init__(self, detail: str, *, critical_angle: float, field: str = "") -> None:
+        super().__init__(detail, field=field)
+        self.critical_angle = critical_angle
