@@ -1,0 +1,115 @@
+"""Materials of pipes, linings and wedges, with their sound speeds."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from compute.errors import UnknownName
+from compute.sources import Source, provenance_named
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Solid:
+    """A material: sound speeds [m/s] with the lowest and highest figure of the sources, density [kg/m3],
+    roughness of a new surface [m], linear expansion [1/K]. None where it is not known or not meant."""
+
+    name: str
+    title: str
+    use: str
+    longitudinal_sound_speed: float
+    longitudinal_range: Range
+    shear_sound_speed: float | None
+    shear_range: Range | None
+    density: float | None
+    roughness: float | None
+    roughness_range: Range | None
+    thermal_expansion: float | None
+    source_sound: Source
+    source_roughness: Source | None
+    note: str
+
+
+def solid(name: str, field: str = "material") -> Solid:
+    """The library's material of that name.
+
+    Parameters
+    ----------
+    name : str  slug such as `carbon-steel`; case does not matter
+    field : str  request path, named in the error
+
+    Returns
+    -------
+    solid : Solid
+
+    Raises
+    ------
+    UnknownName  there is none; carries the nearest names
+
+    Source
+    ------
+    library : each material carries its own.
+    """
+    known = _library()
+    found = known.get(name.strip().lower())
+    if found is None:
+        near = tuple(difflib.get_close_matches(name.strip().lower()[:60], known, n=3, cutoff=0.5))
+        hint = f" Near it: {', '.join(near)}." if near else ""
+        raise UnknownName(
+            f"The library has no material {name[:60]!r}.{hint} Or state its sound speeds.",
+            field=field,
+            suggestions=near,
+        )
+    return found
+
+
+def solids() -> tuple[Solid, ...]:
+    """Every material of the library.
+
+    Source
+    ------
+    library : each material carries its own.
+    """
+    return tuple(_library().values())
+
+
+@cache
+def _library() -> dict[str, Solid]:
+    text = (files("compute") / "data" / "solids.csv").read_text(encoding="utf-8")
+    return {row["name"]: _solid(row) for row in csv.DictReader(text.splitlines())}
+
+
+def _solid(row: dict[str, str]) -> Solid:
+    provenance = provenance_named(row["sound_provenance"])
+    roughness = row["roughness_source"]
+    return Solid(
+        name=row["name"],
+        title=row["title"],
+        use=row["use"],
+        longitudinal_sound_speed=float(row["longitudinal_m_s"]),
+        longitudinal_range=(float(row["longitudinal_low"]), float(row["longitudinal_high"])),
+        shear_sound_speed=_number(row["shear_m_s"]),
+        shear_range=_range(row["shear_low"], row["shear_high"], 1.0),
+        density=_number(row["density_kg_m3"]),
+        roughness=_number(row["roughness_mm"], 1e-3),
+        roughness_range=_range(row["roughness_low_mm"], row["roughness_high_mm"], 1e-3),
+        thermal_expansion=_number(row["expansion_per_k"]),
+        source_sound=Source(row["sound_source"], provenance),
+        source_roughness=Source(roughness, "memory" if "memory" in roughness else "read")
+        if roughness
+        else None,
+        note=row["note"],
+    )
+
+
+def _number(text: str, scale: float = 1.0) -> float | None:
+    return float(text) * scale if text else None
+
+
+def _range(low: str, high: str, scale: float) -> Range | None:
+    return (float(low) * scale, float(high) * scale) if low and high else None
