@@ -1,0 +1,361 @@
+"""The ray through wedge, wall, lining and medium: its wave modes, angles and times.
+
+Every angle is measured from the pipe's radius. The axial slowness p = sin(angle)/speed is the same
+in every layer, so a ray is known from p alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.errors import NotEnough, OutOfRange, TotalReflection
+from compute.solids import Solid
+
+MOST_TRAVERSES = 16
+
+FloatArray = NDArray[np.float64]
+Real = float | FloatArray
+WaveMode = Literal["longitudinal", "shear"]
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A wall or a lining: thickness [m], sound speeds [m/s]; `wave_mode` None lets the rule choose."""
+
+    thickness: float
+    longitudinal_sound_speed: float
+    shear_sound_speed: float | None = None
+    wave_mode: WaveMode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pipe:
+    """A round pipe: outer diameter [m], wall, linings from the wall inward, roughness of the wetted face [m]."""
+
+    outer_diameter: float
+    wall: Layer
+    roughness: float
+    linings: tuple[Layer, ...] = ()
+
+    @property
+    def bore(self) -> float:
+        """Inner diameter left for the medium [m]."""
+        return self.outer_diameter - 2 * (
+            self.wall.thickness + sum(layer.thickness for layer in self.linings)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Medium:
+    """What the pipe carries: sound speed [m/s], density [kg/m3], dynamic viscosity [Pa s]; floats or (n,) arrays."""
+
+    sound_speed: Real
+    density: Real
+    dynamic_viscosity: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Transducers:
+    """A transducer pair.
+
+    frequency [Hz], wedge_sound_speed [m/s], wedge_angle [rad] from the radius, face_offset [m] from the
+    beam's exit point to the facing end, wedge_delay [s] in one wedge, one way.
+    """
+
+    frequency: float
+    wedge_sound_speed: float
+    wedge_angle: float
+    face_offset: float = 0.0
+    wedge_delay: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything that fixes the beam: pipe, medium, transducers and the number of traverses."""
+
+    pipe: Pipe
+    medium: Medium
+    transducers: Transducers
+    traverses: int
+
+
+@dataclass(frozen=True, slots=True)
+class RayPath:
+    """The beam from one wedge to the other: angles [rad] from the radius, axial slowness [s/m], lengths [m], times [s].
+
+    `wave_modes` and `angles_in_solids` are those of the wall, then of each lining. Figures of the medium are arrays when
+    its properties are.
+    """
+
+    axial_slowness: float
+    wave_modes: tuple[WaveMode, ...]
+    angles_in_solids: tuple[float, ...]
+    angle_in_medium: Real
+    axial_advance: Real
+    time_in_medium: Real
+    time_in_solids: float
+    transit_time: Real
+
+
+def layer_of(material: Solid, thickness: float, wave_mode: WaveMode | None = None) -> Layer:
+    """A layer of a library solid.
+
+    Parameters
+    ----------
+    material : Solid
+    thickness : float [m]
+    wave_mode : WaveMode or None  None lets the rule choose
+
+    Returns
+    -------
+    layer : Layer
+
+    Source
+    ------
+    library : the solid carries the source of its sound speeds.
+    """
+    return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode)
+
+
+def axial_slowness(transducers: Transducers) -> float:
+    """Axial slowness of the beam a wedge sends out; every layer keeps it.
+
+    Parameters
+    ----------
+    transducers : Transducers  wedge_angle in [rad] above 0 and below pi/2, wedge_sound_speed in [m/s] above 0
+
+    Returns
+    -------
+    slowness : float [s/m]
+
+    Raises
+    ------
+    OutOfRange  an angle or a speed no wedge can have
+
+    Source
+    ------
+    snell : p = sin(angle)/speed, equal on both sides of every boundary parallel to the axis.
+    """
+    if not 0 < transducers.wedge_angle < np.pi / 2:
+        raise OutOfRange(
+            f"The wedge angle is {np.degrees(transducers.wedge_angle):.3g} deg; it lies between 0 and 90 deg.",
+            field="transducers.wedge_angle",
+        )
+    _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "m/s")
+    _above_zero(transducers.frequency, "transducers.frequency", "Hz")
+    return float(np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed)
+
+
+def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
+    """Angle of a ray after it crosses a flat boundary between two media.
+
+    Parameters
+    ----------
+    angle_in : float or (n,) [rad]  from the normal, 0 up to pi/2
+    speed_in : float [m/s]  in the medium left, above 0
+    speed_out : float or (n,) [m/s]  in the medium entered, above 0
+
+    Returns
+    -------
+    angle_out : as angle_in [rad]  from the normal
+
+    Raises
+    ------
+    OutOfRange       a speed is not above 0
+    TotalReflection  no ray passes; carries the critical angle
+
+    Source
+    ------
+    snell : equal phase along the boundary, written for speeds.
+    """
+    if np.any(np.asarray(speed_in) <= 0) or np.any(np.asarray(speed_out) <= 0):
+        raise OutOfRange(f"Sound speeds are above 0 m/s; these are {speed_in} and {speed_out}.")
+    sine = np.sin(angle_in) * speed_out / speed_in
+    if np.any(sine >= 1):
+        critical = float(np.arcsin(np.min(speed_in / np.asarray(speed_out))))
+        raise TotalReflection(
+            f"No ray passes: beyond {np.degrees(critical):.2f} deg the boundary reflects everything.",
+            critical_angle=critical,
+        )
+    return np.arcsin(sine)
+
+
+def choose_wave_mode(layer: Layer, slowness: float, field: str = "pipe.material") -> tuple[WaveMode, float]:
+    """The wave a layer carries, and its sound speed: longitudinal where it propagates, otherwise shear.
+
+    A wave mode set by hand is taken, and refused if it does not propagate.
+
+    Parameters
+    ----------
+    layer : Layer
+    slowness : float [s/m]  axial slowness of the beam
+    field : str  request path of the layer's material, for the error
+
+    Returns
+    -------
+    mode : WaveMode
+    speed : float [m/s]
+
+    Raises
+    ------
+    NotEnough        a shear wave is needed and its sound speed is not known
+    TotalReflection  neither wave, or not the one asked for, propagates
+
+    Source
+    ------
+    snell : a wave propagates where slowness x speed is below 1; the rule itself is common practice, no source.
+    """
+    _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "m/s")
+    if layer.wave_mode != "shear" and slowness * layer.longitudinal_sound_speed < 1:
+        return "longitudinal", layer.longitudinal_sound_speed
+    if layer.wave_mode == "longitudinal":
+        raise _no_wave("longitudinal", layer.longitudinal_sound_speed, slowness, field)
+    if layer.shear_sound_speed is None:
+        raise NotEnough(
+            f"The beam needs a shear wave in {field}, and its shear sound speed is not known; state it, "
+            "or use transducers with a smaller wedge angle.",
+            field=field,
+        )
+    _above_zero(layer.shear_sound_speed, f"{field}.shear_sound_speed", "m/s")
+    if slowness * layer.shear_sound_speed >= 1:
+        raise _no_wave("shear", layer.shear_sound_speed, slowness, field)
+    return "shear", layer.shear_sound_speed
+
+
+def trace(setup: Setup) -> RayPath:
+    """Follow the beam from wedge to wedge.
+
+    Axial advance N*B*tan(medium) + 2*sum(t*tan(layer)); time in the medium N*B/(c*cos(medium)); in each layer
+    2*t/(c*cos(layer)); two wedge delays.
+
+    Parameters
+    ----------
+    setup : Setup  traverses from 1 to 16
+
+    Returns
+    -------
+    path : RayPath
+
+    Raises
+    ------
+    OutOfRange       a dimension, a speed or the number of traverses that cannot be; no bore left
+    NotEnough        a shear speed is needed and not known
+    TotalReflection  no ray reaches the medium; `field` names the layer
+
+    Source
+    ------
+    snell : plane layers, straight rays along a diameter (geometric acoustics).
+    """
+    check_dimensions(setup.pipe)
+    if not 1 <= setup.traverses <= MOST_TRAVERSES:
+        raise OutOfRange(
+            f"{setup.traverses} traverses; the beam can cross the bore 1 to {MOST_TRAVERSES} times.",
+            field="traverses",
+        )
+    slowness = axial_slowness(setup.transducers)
+    modes, angles, advance, time_in_solids = _through_solids(setup.pipe, slowness)
+    sine, cosine = _in_medium(setup.medium.sound_speed, slowness)
+    crossing = setup.traverses * setup.pipe.bore
+    time_in_medium = crossing / (setup.medium.sound_speed * cosine)
+    time_in_solids += 2 * setup.transducers.wedge_delay
+    return RayPath(
+        axial_slowness=slowness,
+        wave_modes=modes,
+        angles_in_solids=angles,
+        angle_in_medium=np.arcsin(sine),
+        axial_advance=crossing * sine / cosine + advance,
+        time_in_medium=time_in_medium,
+        time_in_solids=time_in_solids,
+        transit_time=time_in_medium + time_in_solids,
+    )
+
+
+def check_dimensions(pipe: Pipe) -> None:
+    """Refuse a pipe that cannot be.
+
+    Parameters
+    ----------
+    pipe : Pipe  lengths in [m]
+
+    Raises
+    ------
+    OutOfRange  a length below 0, or walls and linings that leave no bore
+
+    Source
+    ------
+    geometry : bore = outer diameter - 2 (wall + linings).
+    """
+    _above_zero(pipe.outer_diameter, "pipe.outer_diameter", "m")
+    _above_zero(pipe.wall.thickness, "pipe.wall_thickness", "m")
+    for lining in pipe.linings:
+        _above_zero(lining.thickness, "pipe.lining.thickness", "m")
+    if not (pipe.roughness >= 0 and np.isfinite(pipe.roughness)):
+        raise OutOfRange(f"The roughness is {pipe.roughness} m; it is not below 0.", field="pipe.roughness")
+    if pipe.bore <= 0:
+        raise OutOfRange(
+            f"A wall of {pipe.wall.thickness * 1e3:.4g} mm"
+            + (
+                f" and a lining of {sum(x.thickness for x in pipe.linings) * 1e3:.4g} mm"
+                if pipe.linings
+                else ""
+            )
+            + f" leave no bore in an outer diameter of {pipe.outer_diameter * 1e3:.4g} mm; check the units.",
+            field="pipe.wall_thickness",
+        )
+    if pipe.roughness >= pipe.bore / 2:
+        raise OutOfRange(
+            f"A roughness of {pipe.roughness * 1e3:.4g} mm fills the bore of {pipe.bore * 1e3:.4g} mm.",
+            field="pipe.roughness",
+        )
+
+
+def _through_solids(
+    pipe: Pipe, slowness: float
+) -> tuple[tuple[WaveMode, ...], tuple[float, ...], float, float]:
+    modes: list[WaveMode] = []
+    angles: list[float] = []
+    advance = time = 0.0
+    for layer in (pipe.wall, *pipe.linings):
+        field = "pipe.lining.material" if modes else "pipe.material"
+        mode, speed = choose_wave_mode(layer, slowness, field)
+        angle = float(np.arcsin(slowness * speed))
+        modes.append(mode)
+        angles.append(angle)
+        advance += 2 * layer.thickness * float(np.tan(angle))
+        time += 2 * layer.thickness / (speed * float(np.cos(angle)))
+    return tuple(modes), tuple(angles), advance, time
+
+
+def _in_medium(speed: Real, slowness: float) -> tuple[Real, Real]:
+    """Sine and cosine of the angle in the medium."""
+    if not np.all(np.asarray(speed) > 0):
+        raise OutOfRange(
+            f"The medium's sound speed is {np.min(speed):g} m/s; it is above 0.", field="medium.sound_speed"
+        )
+    sine = slowness * speed
+    if np.any(sine >= 1):
+        raise TotalReflection(
+            f"No ray enters the medium: its sound speed of {np.max(speed):.1f} m/s is above the beam's axial speed of "
+            f"{1 / slowness:.1f} m/s. Use transducers with a smaller wedge angle.",
+            critical_angle=float(np.arcsin(np.min(1 / (slowness * speed)))),
+            field="medium.sound_speed",
+        )
+    return sine, np.sqrt(1 - sine * sine)
+
+
+def _no_wave(mode: str, speed: float, slowness: float, field: str) -> TotalReflection:
+    return TotalReflection(
+        f"No {mode} wave propagates in {field}: its sound speed of {speed:.0f} m/s is above the beam's axial speed of "
+        f"{1 / slowness:.0f} m/s. Check the material and the wedge; a smaller wedge angle may do.",
+        critical_angle=float(np.arcsin(min(1.0, 1 / (slowness * speed)))),
+        field=field,
+    )
+
+
+def _above_zero(value: float, field: str, unit: str) -> None:
+    if not (value > 0 and np.isfinite(value)):
+        raise OutOfRange(f"{field} is {value:g} {unit}; it is above 0.", field=field)
