@@ -1,0 +1,214 @@
+"""What a person states about a pipe, a medium and a transducer pair, and what the physics makes of it.
+
+An entry holds SI values as stated: a library name or the person's own figures. Resolving one looks names
+up and returns the physical object together with a finding for everything that had to be assumed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from compute import checks
+from compute.acoustics import Layer, Medium, Pipe, Transducers, WaveMode
+from compute.errors import NotEnough
+from compute.findings import Finding
+from compute.media import medium_properties
+from compute.solids import Solid, solid
+from compute.sources import Source
+
+STATED = Source("stated by the user", "read")
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialEntry:
+    """A material: a library `name`, or own sound speeds [m/s]."""
+
+    name: str = ""
+    longitudinal_sound_speed: float | None = None
+    shear_sound_speed: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LiningEntry:
+    """A lining: material and thickness [m]."""
+
+    material: MaterialEntry
+    thickness: float
+
+
+@dataclass(frozen=True, slots=True)
+class PipeEntry:
+    """A pipe as stated: outer diameter, wall, roughness [m]; material; lining; a wave mode if set by hand."""
+
+    outer_diameter: float
+    wall_thickness: float
+    material: MaterialEntry
+    lining: LiningEntry | None = None
+    roughness: float | None = None
+    wave_mode: WaveMode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MediumEntry:
+    """A medium as stated: a library `name` with its conditions, or own figures.
+
+    temperature [K], pressure [Pa], salinity [kg/kg], mass_fraction and api_gravity [-]; or sound_speed [m/s],
+    density [kg/m3], dynamic_viscosity [Pa s]. `temperature_known` is `measured`, `estimated` or empty.
+    """
+
+    name: str = ""
+    temperature: float | None = None
+    temperature_known: str = ""
+    pressure: float | None = None
+    salinity: float | None = None
+    mass_fraction: float | None = None
+    api_gravity: float | None = None
+    sound_speed: float | None = None
+    density: float | None = None
+    dynamic_viscosity: float | None = None
+
+    @property
+    def composition(self) -> dict[str, float]:
+        """What was stated of what the medium is made of."""
+        stated = {
+            "salinity": self.salinity,
+            "mass_fraction": self.mass_fraction,
+            "api_gravity": self.api_gravity,
+        }
+        return {name: value for name, value in stated.items() if value is not None}
+
+
+@dataclass(frozen=True, slots=True)
+class TransducerEntry:
+    """A transducer pair with the temperatures [K] it may be used at, if known."""
+
+    transducers: Transducers
+    lowest_temperature: float | None = None
+    highest_temperature: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ResolvedPipe:
+    """The physical pipe, the solids it was made from (None for own figures), and what was assumed."""
+
+    pipe: Pipe
+    wall_solid: Solid | None
+    lining_solid: Solid | None
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ResolvedMedium:
+    """The physical medium, its relative standard uncertainties (None: not known) and its source."""
+
+    medium: Medium
+    source: Source
+    sound_speed_uncertainty: float | None = None
+    density_uncertainty: float | None = None
+    viscosity_uncertainty: float | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+def resolve_pipe(entry: PipeEntry) -> ResolvedPipe:
+    """Turn a stated pipe into layers of known sound speed.
+
+    Parameters
+    ----------
+    entry : PipeEntry  lengths in [m]
+
+    Returns
+    -------
+    resolved : ResolvedPipe
+
+    Raises
+    ------
+    NotEnough    no roughness stated and none in the library for the wetted material
+
+    Source
+    ------
+    library : each solid carries its own; a roughness taken from it is a finding.
+    """
+    wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
+    wetted, where = wall_solid, "pipe.material"
+    linings: tuple[Layer, ...] = ()
+    lining_solid = None
+    if entry.lining is not None:
+        lining, lining_solid = _layer(
+            entry.lining.material, entry.lining.thickness, None, "pipe.lining.material"
+        )
+        linings, wetted, where = (lining,), lining_solid, "pipe.lining.material"
+    findings: tuple[Finding, ...] = ()
+    roughness = entry.roughness
+    if roughness is None:
+        if wetted is None or wetted.roughness is None:
+            raise NotEnough(
+                f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
+                field="pipe.roughness",
+            )
+        roughness = wetted.roughness
+        findings = tuple(checks.roughness_assumed(roughness, wetted.title, wetted.source_roughness))
+    pipe = Pipe(entry.outer_diameter, wall, roughness, linings)
+    return ResolvedPipe(pipe, wall_solid, lining_solid, findings)
+
+
+def _layer(
+    material: MaterialEntry, thickness: float, wave_mode: WaveMode | None, where: str
+) -> tuple[Layer, Solid | None]:
+    if material.name:
+        found = solid(material.name, field=where)
+        return Layer(thickness, found.longitudinal_sound_speed, found.shear_sound_speed, wave_mode), found
+    if material.longitudinal_sound_speed is None:
+        raise NotEnough(f"{where} needs a library name or its longitudinal sound speed.", field=where)
+    return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode), None
+
+
+def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
+    """Turn a stated medium into sound speed, density and viscosity.
+
+    Parameters
+    ----------
+    entry : MediumEntry  SI
+
+    Returns
+    -------
+    resolved : ResolvedMedium
+
+    Raises
+    ------
+    NotEnough    a named medium without a temperature, or own figures that are incomplete
+
+    Source
+    ------
+    library : each medium carries its own; own figures are the user's.
+    """
+    if entry.name:
+        return _library_medium(entry)
+    if entry.sound_speed is None or entry.density is None or entry.dynamic_viscosity is None:
+        raise NotEnough(
+            "A medium by value needs sound_speed, density and dynamic_viscosity; or give a library name "
+            "with a temperature.",
+            field="medium",
+        )
+    return ResolvedMedium(Medium(entry.sound_speed, entry.density, entry.dynamic_viscosity), STATED)
+
+
+def _library_medium(entry: MediumEntry) -> ResolvedMedium:
+    if entry.temperature is None:
+        raise NotEnough("A medium by name needs its temperature.", field="medium.temperature")
+    found = medium_properties(
+        entry.name,
+        entry.temperature,
+        entry.pressure,
+        entry.composition,
+    )
+    findings = found.findings
+    if entry.temperature_known == "estimated":
+        findings += tuple(checks.temperature_estimated(entry.temperature))
+    return ResolvedMedium(
+        Medium(found.sound_speed, found.density, found.dynamic_viscosity),
+        found.source,
+        float(found.sound_speed_uncertainty),
+        float(found.density_uncertainty),
+        float(found.viscosity_uncertainty),
+        findings,
+    )
