@@ -1,0 +1,187 @@
+"""The stock admin over the records: to look things up, and to change what people may change.
+
+What results rest on is shown and never changed or deleted here; corrections go through their service.
+"""
+
+from __future__ import annotations
+
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+from django.db.models import Model
+from django.http import HttpRequest
+
+from surveys import models
+
+
+@admin.register(models.User)
+class PeopleAdmin(UserAdmin):
+    list_display = ["username", "email", "role", "client", "is_active"]
+    list_filter = ["role", "client", "is_active"]
+    fieldsets = (*(UserAdmin.fieldsets or ()), ("Role", {"fields": ["role", "client"]}))
+    add_fieldsets = (*UserAdmin.add_fieldsets, ("Role", {"fields": ["role", "client"]}))
+
+
+class KeptAdmin(admin.ModelAdmin):
+    """A record that may be changed but not deleted: retire it instead."""
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
+class ImmutableAdmin(KeptAdmin):
+    """A record that is only looked at."""
+
+    def has_add_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
+@admin.register(models.Client)
+class ClientAdmin(KeptAdmin):
+    list_display = ["name", "retired_at"]
+    search_fields = ["name", "contact"]
+
+
+@admin.register(models.Site)
+class SiteAdmin(KeptAdmin):
+    list_display = ["name", "client", "time_zone", "retired_at"]
+    list_filter = ["client"]
+    search_fields = ["name", "address", "client__name"]
+    list_select_related = ["client"]
+
+
+@admin.register(models.Pipe)
+class PipeAdmin(KeptAdmin):
+    list_display = ["name", "site", "retired_at"]
+    list_filter = ["site__client"]
+    search_fields = ["name", "site__name"]
+    list_select_related = ["site"]
+
+
+@admin.register(models.PipeData)
+class PipeDataAdmin(ImmutableAdmin):
+    list_display = [
+        "pipe",
+        "change",
+        "holds_from",
+        "recorded_at",
+        "outer_diameter_m",
+        "wall_thickness_m",
+        "reason",
+    ]
+    list_filter = ["change", "pipe__site__client"]
+    search_fields = ["pipe__name", "pipe__site__name", "reason"]
+    date_hierarchy = "recorded_at"
+    list_select_related = ["pipe"]
+
+
+@admin.register(models.Gauging)
+class GaugingAdmin(ImmutableAdmin):
+    list_display = ["pipe", "taken_at", "mean_m", "standard_deviation_m", "gauge"]
+    search_fields = ["pipe__name", "gauge__serial"]
+    list_select_related = ["pipe", "gauge"]
+
+
+@admin.register(models.MeasuringPoint)
+class MeasuringPointAdmin(KeptAdmin):
+    list_display = ["name", "pipe", "upstream_disturbance", "upstream_straight_m", "downstream_straight_m"]
+    list_filter = ["upstream_disturbance", "pipe__site__client"]
+    search_fields = ["name", "pipe__name", "pipe__site__name"]
+    list_select_related = ["pipe"]
+
+
+@admin.register(models.Setup)
+class SetupAdmin(ImmutableAdmin):
+    list_display = ["measuring_point", "worked_out_at", "traverses", "spacing_m", "worked_out_by"]
+    search_fields = ["measuring_point__name"]
+    list_select_related = ["measuring_point", "worked_out_by"]
+
+
+class ImmutableInline(admin.TabularInline):
+    extra = 0
+    can_delete = False
+
+    def has_add_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
+class TransducerDataInline(ImmutableInline):
+    model = models.TransducerData
+
+
+class CalibrationInline(ImmutableInline):
+    model = models.Calibration
+
+
+@admin.register(models.Instrument)
+class InstrumentAdmin(KeptAdmin):
+    list_display = ["serial", "kind", "type_name", "owner_number", "state"]
+    list_filter = ["kind", "state"]
+    search_fields = ["serial", "owner_number", "type_name"]
+    inlines = [TransducerDataInline, CalibrationInline]
+
+
+@admin.register(models.Calibration)
+class CalibrationAdmin(ImmutableAdmin):
+    list_display = ["instrument", "certificate", "laboratory", "calibrated_on", "due_on"]
+    list_filter = ["laboratory", "instrument__kind"]
+    search_fields = ["certificate", "instrument__serial"]
+    date_hierarchy = "due_on"
+    list_select_related = ["instrument"]
+
+
+@admin.register(models.Job)
+class JobAdmin(KeptAdmin):
+    list_display = ["title", "site", "state", "starts_at", "ends_at", "technician"]
+    list_filter = ["state", "technician"]
+    search_fields = ["title", "site__name"]
+    list_select_related = ["site", "technician"]
+
+
+@admin.register(models.Survey)
+class SurveyAdmin(ImmutableAdmin):
+    list_display = ["measuring_point", "started_at", "technician", "mounted_spacing_m"]
+    list_filter = ["technician", "measuring_point__pipe__site__client"]
+    search_fields = ["measuring_point__name", "measuring_point__pipe__site__name"]
+    date_hierarchy = "started_at"
+    list_select_related = ["measuring_point", "technician"]
+
+
+@admin.register(models.Log)
+class LogAdmin(ImmutableAdmin):
+    list_display = ["survey", "file_name", "rows_taken", "rows_refused", "received_at", "sha256"]
+    search_fields = ["file_name", "sha256"]
+
+
+@admin.register(models.Result)
+class ResultAdmin(ImmutableAdmin):
+    list_display = [
+        "survey",
+        "computed_at",
+        "cause",
+        "volume_flow_m3_s",
+        "expanded_uncertainty_m3_s",
+        "replaced_at",
+    ]
+    list_filter = ["cause", "method_version"]
+    search_fields = ["survey__measuring_point__name"]
+    date_hierarchy = "computed_at"
+
+
+class RecomputationItemInline(ImmutableInline):
+    model = models.RecomputationItem
+    fields = ["survey", "state", "attempts", "error", "before", "after"]
+
+
+@admin.register(models.Recomputation)
+class RecomputationAdmin(ImmutableAdmin):
+    list_display = ["pipe", "cause", "state", "asked_at", "asked_by", "finished_at"]
+    list_filter = ["state", "cause"]
+    search_fields = ["pipe__name", "reason"]
+    inlines = [RecomputationItemInline]
+    list_select_related = ["pipe", "asked_by"]

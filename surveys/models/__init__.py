@@ -1,0 +1,37 @@
+"""The records, one file for each aggregate."""
+
+from surveys.models.base import Record, VisibleQuerySet, uuid7
+from surveys.models.instrument import Calibration, Instrument, TransducerData
+from surveys.models.job import Job
+from surveys.models.measuring_point import MeasuringPoint, Setup
+from surveys.models.pipe import Gauging, Pipe, PipeData
+from surveys.models.result import Recomputation, RecomputationItem, Result
+from surveys.models.site import Client, Site
+from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey
+from surveys.models.user import Role, User
+
+__all__ = [
+    "Calibration",
+    "Client",
+    "Gauging",
+    "Instrument",
+    "Job",
+    "Log",
+    "LogFilePart",
+    "MeasuringPoint",
+    "Pipe",
+    "PipeData",
+    "ReadingBlock",
+    "Recomputation",
+    "RecomputationItem",
+    "Record",
+    "Result",
+    "Role",
+    "Setup",
+    "Site",
+    "Survey",
+    "TransducerData",
+    "User",
+    "VisibleQuerySet",
+    "uuid7",
+]

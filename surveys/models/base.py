@@ -1,0 +1,76 @@
+"""What every record shares: its id, who may see it, and how numbers are named.
+
+A stored number is SI and its column ends in the unit (`wall_thickness_m`); `as_entered` beside it keeps
+what was typed, by the path of the request it came in (`pipe.wall_thickness`).
+"""
+
+from __future__ import annotations
+
+import os
+import time
+import uuid
+from typing import TYPE_CHECKING, Any, ClassVar, Self
+
+from django.db import models
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+    from surveys.models.user import User
+
+
+def uuid7() -> uuid.UUID:
+    """A time-ordered id (RFC 9562, version 7): 48 bits of milliseconds, then random bits."""
+    value = (time.time_ns() // 1_000_000) << 80 | int.from_bytes(os.urandom(10))
+    value = value & ~(0xF << 76) | 0x7 << 76
+    value = value & ~(0x3 << 62) | 0x2 << 62
+    return uuid.UUID(int=value)
+
+
+class VisibleQuerySet(models.QuerySet[Any]):
+    """Rows, and the one rule of who may see which. Unsure means none."""
+
+    def visible_to(self, user: User | AnonymousUser) -> Self:
+        """Rows this user may know of: staff all, a technician those of the sites of their jobs, a client their own."""
+        from surveys.models.user import Role
+
+        if not user.is_authenticated or not user.is_active:
+            return self.none()
+        if user.role in Role.office_roles():
+            return self
+        if user.role == Role.TECHNICIAN:
+            return self._of_technician(user)
+        if user.role == Role.CLIENT and self.model.CLIENT_PATH:
+            return self.filter(**{self.model.CLIENT_PATH: user.client_id})
+        return self.none()
+
+    def _of_technician(self, user: User) -> Self:
+        from surveys.models.job import Job
+
+        if self.model.SITE_PATH is None:
+            return self
+        return self.filter(
+            **{f"{self.model.SITE_PATH}__in": Job.objects.filter(technician=user).values("site")}
+        )
+
+
+class Record(models.Model):
+    """A row with a UUIDv7 key. `CLIENT_PATH` leads to the client that owns it, `SITE_PATH` to its site.
+
+    No `CLIENT_PATH`: clients see none. No `SITE_PATH`: technicians see all.
+    """
+
+    CLIENT_PATH: ClassVar[str | None] = None
+    SITE_PATH: ClassVar[str | None] = None
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+
+    objects = VisibleQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+
+
+def as_entered_field() -> models.JSONField[Any, Any]:
+    """Column for what was typed: request path -> text."""
+    return models.JSONField(default=dict, blank=True)

@@ -1,0 +1,134 @@
+"""Instruments, the data of transducer pairs, and calibrations."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from compute.acoustics import Transducers
+from compute.entries import TransducerEntry
+from surveys.models.base import Record, as_entered_field
+
+
+class Kind(models.TextChoices):
+    METER = "meter", "meter"
+    TRANSDUCER_PAIR = "transducer-pair", "transducer pair"
+    THICKNESS_GAUGE = "thickness-gauge", "thickness gauge"
+    THERMOMETER = "thermometer", "thermometer"
+
+
+class State(models.TextChoices):
+    IN_SERVICE = "in-service", "in service"
+    WITHHELD = "withheld", "withheld"
+    AT_LABORATORY = "at-laboratory", "at laboratory"
+    RETIRED = "retired", "retired"
+
+
+class Instrument(Record):
+    """A meter, a transducer pair, a thickness gauge or a thermometer of the fleet."""
+
+    kind = models.CharField(max_length=20, choices=Kind)
+    type_name = models.CharField(max_length=100, help_text="What the fleet calls this type.")
+    serial = models.CharField(max_length=60)
+    owner_number = models.CharField(max_length=60, blank=True)
+    state = models.CharField(max_length=16, choices=State, default=State.IN_SERVICE)
+    minimum_signal_db = models.FloatField(
+        null=True, blank=True, help_text="Meter: weakest signal-to-noise it can use."
+    )
+    standard_uncertainty_m = models.FloatField(
+        null=True, blank=True, help_text="Thickness gauge: of one reading."
+    )
+    note = models.TextField(blank=True)
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["kind", "serial", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["kind", "serial"], name="instrument_serial_once_in_a_kind")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.serial}"
+
+
+class TransducerData(Record):
+    """One immutable version of what the physics needs of a transducer pair; the latest recorded is in force."""
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="transducer_data")
+    frequency_hz = models.FloatField()
+    wedge_sound_speed_m_s = models.FloatField()
+    wedge_angle_rad = models.FloatField()
+    face_offset_m = models.FloatField(default=0)
+    wedge_delay_s = models.FloatField(default=0)
+    lowest_temperature_k = models.FloatField(null=True, blank=True)
+    highest_temperature_k = models.FloatField(null=True, blank=True)
+    reason = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        verbose_name_plural = "transducer data"
+        constraints = [
+            models.CheckConstraint(
+                name="transducer_data_positive",
+                condition=Q(frequency_hz__gt=0, wedge_sound_speed_m_s__gt=0, wedge_angle_rad__gt=0),
+            ),
+            models.CheckConstraint(
+                name="transducer_data_temperatures_in_order",
+                condition=Q(lowest_temperature_k__isnull=True)
+                | Q(highest_temperature_k__isnull=True)
+                | Q(lowest_temperature_k__lt=F("highest_temperature_k")),
+            ),
+        ]
+
+    def entry(self) -> TransducerEntry:
+        """The pair as the physics takes it."""
+        pair = Transducers(
+            frequency=self.frequency_hz,
+            wedge_sound_speed=self.wedge_sound_speed_m_s,
+            wedge_angle=self.wedge_angle_rad,
+            face_offset=self.face_offset_m,
+            wedge_delay=self.wedge_delay_s,
+        )
+        return TransducerEntry(pair, self.lowest_temperature_k, self.highest_temperature_k)
+
+    def set_entry(self, entry: TransducerEntry) -> None:
+        """Fill the columns; the inverse of `entry`."""
+        pair = entry.transducers
+        self.frequency_hz = pair.frequency
+        self.wedge_sound_speed_m_s = pair.wedge_sound_speed
+        self.wedge_angle_rad = pair.wedge_angle
+        self.face_offset_m = pair.face_offset
+        self.wedge_delay_s = pair.wedge_delay
+        self.lowest_temperature_k = entry.lowest_temperature
+        self.highest_temperature_k = entry.highest_temperature
+
+
+class Calibration(Record):
+    """A certificate: the dates between which an instrument counts as calibrated."""
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="calibrations")
+    certificate = models.CharField(max_length=100)
+    laboratory = models.CharField(max_length=200)
+    calibrated_on = models.DateField()
+    due_on = models.DateField()
+    note = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-calibrated_on", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="calibration_due_after_its_date", condition=Q(due_on__gt=F("calibrated_on"))
+            ),
+            models.UniqueConstraint(
+                fields=["instrument", "laboratory", "certificate"], name="calibration_certificate_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate} ({self.calibrated_on} to {self.due_on})"

@@ -1,0 +1,98 @@
+"""Measuring points and the set-ups worked out for them."""
+
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+
+from compute.place import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
+from surveys.models.base import Record, as_entered_field
+from surveys.models.pipe import Pipe, PipeData, TemperatureKnown
+
+
+def validate_disturbance(name: str) -> None:
+    """Refuse a disturbance no straight length is known for; `unknown` is one."""
+    if name not in straight_lengths():
+        known = ", ".join(straight_lengths())
+        raise ValidationError(f"{name[:60]!r} is not among {known}.", code="unknown-name")
+
+
+def validate_hazards(hazards: Any) -> None:
+    """Refuse hazards no caution is known for."""
+    if not isinstance(hazards, list) or not all(isinstance(h, str) and h in HAZARDS for h in hazards):
+        raise ValidationError(f"Hazards are a list of some of {', '.join(HAZARDS)}.", code="unknown-name")
+
+
+class MeasuringPoint(Record):
+    """A place on a pipe, with the straight pipe around it."""
+
+    CLIENT_PATH = "pipe__site__client"
+    SITE_PATH = "pipe__site"
+
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="measuring_points")
+    name = models.CharField(max_length=200)
+    description = models.TextField(blank=True)
+    upstream_disturbance = models.CharField(
+        max_length=40, blank=True, help_text="What disturbs the flow upstream."
+    )
+    upstream_straight_m = models.FloatField(null=True, blank=True)
+    downstream_straight_m = models.FloatField(null=True, blank=True)
+    orientation = models.CharField(max_length=20, blank=True, choices=[(o, o) for o in ORIENTATIONS])
+    mounting = models.CharField(max_length=20, blank=True, choices=[(m, m) for m in MOUNTINGS])
+    full_pipe = models.BooleanField(
+        null=True, blank=True, help_text="Sure that the pipe runs full; empty if not known."
+    )
+    hazards = models.JSONField(
+        default=list, blank=True, help_text="Flags such as hazardous-area or work-at-height."
+    )
+    retired_at = models.DateTimeField(null=True, blank=True)
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["pipe", "name"], name="measuring_point_name_once_on_a_pipe"),
+            models.CheckConstraint(
+                name="measuring_point_straight_lengths_not_negative",
+                condition=(Q(upstream_straight_m__isnull=True) | Q(upstream_straight_m__gte=0))
+                & (Q(downstream_straight_m__isnull=True) | Q(downstream_straight_m__gte=0)),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Setup(Record):
+    """How to mount a transducer pair at a point: worked out once, kept as it was, never changed.
+
+    `outcome` is what the physics answered, in SI, with its findings and cautions.
+    """
+
+    CLIENT_PATH = "measuring_point__pipe__site__client"
+    SITE_PATH = "measuring_point__pipe__site"
+
+    measuring_point = models.ForeignKey(MeasuringPoint, models.PROTECT, related_name="setups")
+    pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="setups")
+    transducer_data = models.ForeignKey("TransducerData", models.PROTECT, related_name="setups")
+    based_on = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
+    traverses = models.PositiveSmallIntegerField()
+    spacing_m = models.FloatField()
+    expected_velocity_m_s = models.FloatField(null=True, blank=True)
+    medium_temperature_k = models.FloatField(null=True, blank=True)
+    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    outcome = models.JSONField()
+    method_version = models.CharField(max_length=20)
+    worked_out_at = models.DateTimeField()
+    worked_out_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["-worked_out_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="setup_traverses_in_range", condition=Q(traverses__gte=1, traverses__lte=16)
+            )
+        ]

@@ -1,0 +1,226 @@
+"""Pipes, the versions of what is known of them, and gaugings of their walls."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from compute.acoustics import WaveMode
+from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
+from surveys.models.base import Record, as_entered_field
+from surveys.models.site import Site
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+
+class Pipe(Record):
+    """A run of pipe at a site. What is known of it is in its pipe data."""
+
+    CLIENT_PATH = "site__client"
+    SITE_PATH = "site"
+
+    site = models.ForeignKey(Site, models.PROTECT, related_name="pipes")
+    name = models.CharField(max_length=200)
+    description = models.TextField(blank=True)
+    retired_at = models.DateTimeField(null=True, blank=True)
+
+    if TYPE_CHECKING:
+        data: RelatedManager[PipeData]
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [models.UniqueConstraint(fields=["site", "name"], name="pipe_name_once_at_a_site")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Change(models.TextChoices):
+    FIRST = "first", "first entry"
+    CORRECTION = "correction", "correction: the old was always wrong"
+    ALTERATION = "alteration", "alteration: the pipe itself changed"
+
+
+class TemperatureKnown(models.TextChoices):
+    MEASURED = "measured", "measured"
+    ESTIMATED = "estimated", "estimated"
+
+
+class PipeData(Record):
+    """One dated, immutable version of a pipe's dimensions, material, lining, medium and conditions.
+
+    `holds_from` is the date it is true from (none: for as long as the pipe has been there), `recorded_at`
+    the time it was written. A correction names the version it `corrects`, and replaces it.
+    """
+
+    CLIENT_PATH = "pipe__site__client"
+    SITE_PATH = "pipe__site"
+
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="data")
+    change = models.CharField(max_length=12, choices=Change)
+    corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
+    holds_from = models.DateField(null=True, blank=True)
+    reason = models.TextField(blank=True)
+    gauging = models.ForeignKey("Gauging", models.PROTECT, null=True, blank=True, related_name="pipe_data")
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    outer_diameter_m = models.FloatField()
+    wall_thickness_m = models.FloatField()
+    roughness_m = models.FloatField(null=True, blank=True)
+    wave_mode = models.CharField(max_length=12, blank=True)
+    material = models.CharField(max_length=60, blank=True)
+    material_longitudinal_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    material_shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    lining_thickness_m = models.FloatField(default=0)
+    lining_material = models.CharField(max_length=60, blank=True)
+    lining_longitudinal_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    lining_shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
+
+    medium = models.CharField(max_length=60, blank=True)
+    medium_temperature_k = models.FloatField(null=True, blank=True)
+    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    medium_pressure_pa = models.FloatField(null=True, blank=True)
+    medium_salinity_kg_kg = models.FloatField(null=True, blank=True)
+    medium_mass_fraction = models.FloatField(null=True, blank=True)
+    medium_api_gravity = models.FloatField(null=True, blank=True)
+    medium_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    medium_density_kg_m3 = models.FloatField(null=True, blank=True)
+    medium_dynamic_viscosity_pa_s = models.FloatField(null=True, blank=True)
+
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        verbose_name_plural = "pipe data"
+        constraints = [
+            models.CheckConstraint(
+                name="pipe_data_outer_diameter_positive", condition=Q(outer_diameter_m__gt=0)
+            ),
+            models.CheckConstraint(name="pipe_data_wall_positive", condition=Q(wall_thickness_m__gt=0)),
+            models.CheckConstraint(
+                name="pipe_data_lining_not_negative", condition=Q(lining_thickness_m__gte=0)
+            ),
+            models.CheckConstraint(
+                name="pipe_data_bore_left",
+                condition=Q(outer_diameter_m__gt=2 * F("wall_thickness_m") + 2 * F("lining_thickness_m")),
+            ),
+            models.CheckConstraint(
+                name="pipe_data_corrects_if_correction",
+                condition=Q(change=Change.CORRECTION, corrects__isnull=False)
+                | (~Q(change=Change.CORRECTION) & Q(corrects__isnull=True)),
+            ),
+            models.CheckConstraint(
+                name="pipe_data_alteration_dated",
+                condition=~Q(change=Change.ALTERATION) | Q(holds_from__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="pipe_data_change_has_reason", condition=Q(change=Change.FIRST) | ~Q(reason="")
+            ),
+            models.CheckConstraint(
+                name="pipe_data_material_named_or_by_value",
+                condition=~Q(material="") | Q(material_longitudinal_sound_speed_m_s__gt=0),
+            ),
+            models.CheckConstraint(
+                name="pipe_data_medium_named_or_by_value",
+                condition=~Q(medium="") | Q(medium_sound_speed_m_s__gt=0),
+            ),
+            models.UniqueConstraint(
+                name="pipe_data_first_once", fields=["pipe"], condition=Q(change=Change.FIRST)
+            ),
+            # Two people correcting one version at once: the second corrects the correction instead.
+            models.UniqueConstraint(name="pipe_data_corrected_once", fields=["corrects"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pipe} ({self.change}, {self.recorded_at:%Y-%m-%d})"
+
+    def pipe_entry(self) -> PipeEntry:
+        """The pipe as the physics takes it."""
+        lining = None
+        if self.lining_thickness_m:
+            material = MaterialEntry(
+                self.lining_material,
+                self.lining_longitudinal_sound_speed_m_s,
+                self.lining_shear_sound_speed_m_s,
+            )
+            lining = LiningEntry(material, self.lining_thickness_m)
+        return PipeEntry(
+            outer_diameter=self.outer_diameter_m,
+            wall_thickness=self.wall_thickness_m,
+            material=MaterialEntry(
+                self.material, self.material_longitudinal_sound_speed_m_s, self.material_shear_sound_speed_m_s
+            ),
+            lining=lining,
+            roughness=self.roughness_m,
+            wave_mode=cast(WaveMode, self.wave_mode) if self.wave_mode else None,
+        )
+
+    def medium_entry(self) -> MediumEntry:
+        """The medium as the physics takes it."""
+        return MediumEntry(
+            name=self.medium,
+            temperature=self.medium_temperature_k,
+            temperature_known=self.medium_temperature_known,
+            pressure=self.medium_pressure_pa,
+            salinity=self.medium_salinity_kg_kg,
+            mass_fraction=self.medium_mass_fraction,
+            api_gravity=self.medium_api_gravity,
+            sound_speed=self.medium_sound_speed_m_s,
+            density=self.medium_density_kg_m3,
+            dynamic_viscosity=self.medium_dynamic_viscosity_pa_s,
+        )
+
+    def set_pipe(self, entry: PipeEntry) -> None:
+        """Fill the columns of the pipe; the inverse of `pipe_entry`."""
+        self.outer_diameter_m = entry.outer_diameter
+        self.wall_thickness_m = entry.wall_thickness
+        self.roughness_m = entry.roughness
+        self.wave_mode = entry.wave_mode or ""
+        self.material = entry.material.name
+        self.material_longitudinal_sound_speed_m_s = entry.material.longitudinal_sound_speed
+        self.material_shear_sound_speed_m_s = entry.material.shear_sound_speed
+        self.lining_thickness_m = entry.lining.thickness if entry.lining else 0.0
+        lining = entry.lining.material if entry.lining else MaterialEntry()
+        self.lining_material = lining.name
+        self.lining_longitudinal_sound_speed_m_s = lining.longitudinal_sound_speed
+        self.lining_shear_sound_speed_m_s = lining.shear_sound_speed
+
+    def set_medium(self, entry: MediumEntry) -> None:
+        """Fill the columns of the medium; the inverse of `medium_entry`."""
+        self.medium = entry.name
+        self.medium_temperature_k = entry.temperature
+        self.medium_temperature_known = entry.temperature_known
+        self.medium_pressure_pa = entry.pressure
+        self.medium_salinity_kg_kg = entry.salinity
+        self.medium_mass_fraction = entry.mass_fraction
+        self.medium_api_gravity = entry.api_gravity
+        self.medium_sound_speed_m_s = entry.sound_speed
+        self.medium_density_kg_m3 = entry.density
+        self.medium_dynamic_viscosity_pa_s = entry.dynamic_viscosity
+
+
+class Gauging(Record):
+    """Wall-thickness readings taken round a pipe with a gauge, and what they come to."""
+
+    CLIENT_PATH = "pipe__site__client"
+    SITE_PATH = "pipe__site"
+
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="gaugings")
+    gauge = models.ForeignKey("Instrument", models.PROTECT, related_name="gaugings")
+    taken_at = models.DateTimeField()
+    taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    readings_m = models.JSONField(help_text="Readings in metres, in the order taken round the pipe.")
+    mean_m = models.FloatField()
+    standard_deviation_m = models.FloatField()
+    standard_uncertainty_m = models.FloatField()
+    note = models.TextField(blank=True)
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["-taken_at", "-id"]
+        constraints = [models.CheckConstraint(name="gauging_mean_positive", condition=Q(mean_m__gt=0))]

@@ -1,0 +1,130 @@
+"""Results, and the recomputations that replace them."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from surveys.models.base import Record
+from surveys.models.instrument import Calibration, TransducerData
+from surveys.models.pipe import Pipe, PipeData
+from surveys.models.survey import Log, Survey
+
+
+class Cause(models.TextChoices):
+    REDUCTION = "reduction", "the log was taken in"
+    CORRECTION = "correction", "pipe data was corrected"
+    ALTERATION = "alteration", "pipe data was altered from a date on"
+
+
+class Recomputation(Record):
+    """A background run that makes new results for the surveys that rested on something now changed."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        RUNNING = "running", "running"
+        FINISHED = "finished", "finished"
+        FINISHED_WITH_FAILURES = "finished-with-failures", "finished with failures"
+
+    CLIENT_PATH = "pipe__site__client"
+    SITE_PATH = "pipe__site"
+
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="recomputations")
+    pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="recomputations")
+    cause = models.CharField(max_length=12, choices=Cause)
+    reason = models.TextField()
+    state = models.CharField(max_length=24, choices=State, default=State.WAITING)
+    asked_at = models.DateTimeField()
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    started_at = models.DateTimeField(null=True, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-asked_at", "-id"]
+
+
+class Result(Record):
+    """What a survey came to: immutable, with everything it was computed from.
+
+    One is current for each survey; a replaced one stays and is marked with the time it was replaced.
+    """
+
+    CLIENT_PATH = "survey__measuring_point__pipe__site__client"
+    SITE_PATH = "survey__measuring_point__pipe__site"
+
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="results")
+    log = models.ForeignKey(Log, models.PROTECT, related_name="results")
+    pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="results")
+    transducer_data = models.ForeignKey(TransducerData, models.PROTECT, related_name="results")
+    calibrations = models.ManyToManyField(Calibration, related_name="results")
+    method_version = models.CharField(max_length=20)
+    cause = models.CharField(max_length=12, choices=Cause)
+    recomputation = models.ForeignKey(
+        Recomputation, models.PROTECT, null=True, blank=True, related_name="results"
+    )
+    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
+    replaced_at = models.DateTimeField(null=True, blank=True)
+    computed_at = models.DateTimeField()
+
+    readings_used = models.BigIntegerField()
+    transit_time_s = models.FloatField(help_text="Mean of the readings used.")
+    time_difference_s = models.FloatField(help_text="Mean of the readings used.")
+    volume_flow_m3_s = models.FloatField()
+    volume_flow_standard_deviation_m3_s = models.FloatField()
+    expanded_uncertainty_m3_s = models.FloatField()
+    coverage_factor = models.FloatField()
+    mean_velocity_m_s = models.FloatField()
+    path_velocity_m_s = models.FloatField()
+    reynolds = models.FloatField()
+    profile_factor = models.FloatField()
+    measured_sound_speed_m_s = models.FloatField()
+    expected_sound_speed_m_s = models.FloatField()
+    spacing_m = models.FloatField(help_text="The spacing this pipe data calls for.")
+    findings = models.JSONField()
+    budget = models.JSONField()
+    account = models.JSONField(
+        null=True, help_text="By how much and why it differs from the result it replaces."
+    )
+
+    class Meta:
+        ordering = ["-computed_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                name="result_one_current_for_a_survey",
+                fields=["survey"],
+                condition=Q(replaced_at__isnull=True),
+            ),
+            models.CheckConstraint(name="result_not_replaced_by_itself", condition=~Q(replaces=F("id"))),
+            models.CheckConstraint(name="result_has_readings", condition=Q(readings_used__gt=0)),
+        ]
+
+
+class RecomputationItem(models.Model):
+    """One survey of a recomputation: the work, who holds it, and what came of it."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        RUNNING = "running", "running"
+        DONE = "done", "done"
+        PARKED = "parked", "parked"
+
+    recomputation = models.ForeignKey(Recomputation, models.PROTECT, related_name="items")
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="recomputation_items")
+    state = models.CharField(max_length=8, choices=State, default=State.WAITING)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    run_after = models.DateTimeField()
+    claimed_by = models.UUIDField(null=True, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    error = models.TextField(blank=True)
+    before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
+    after = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        ordering = ["recomputation", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["recomputation", "survey"], name="recomputation_item_once_for_a_survey"
+            )
+        ]
+        indexes = [models.Index(fields=["state", "run_after"], name="recomputation_item_due")]

@@ -1,0 +1,100 @@
+"""Surveys, and the logs taken in for them."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from surveys.models.base import Record, as_entered_field
+from surveys.models.instrument import Instrument
+from surveys.models.job import Job
+from surveys.models.measuring_point import MeasuringPoint, Setup
+from surveys.models.pipe import TemperatureKnown
+
+
+class Survey(Record):
+    """One measurement at a measuring point with the transducers mounted once."""
+
+    CLIENT_PATH = "measuring_point__pipe__site__client"
+    SITE_PATH = "measuring_point__pipe__site"
+
+    measuring_point = models.ForeignKey(MeasuringPoint, models.PROTECT, related_name="surveys")
+    setup = models.ForeignKey(Setup, models.PROTECT, related_name="surveys")
+    job = models.ForeignKey(Job, models.PROTECT, null=True, blank=True, related_name="surveys")
+    instruments = models.ManyToManyField(Instrument, related_name="surveys")
+    technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys")
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    mounted_spacing_m = models.FloatField(null=True, blank=True)
+    medium_temperature_k = models.FloatField(null=True, blank=True)
+    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    note = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["-started_at", "-id"]
+        indexes = [
+            models.Index(fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time")
+        ]
+        constraints = [
+            models.CheckConstraint(
+                name="survey_ends_after_it_starts",
+                condition=Q(ended_at__isnull=True) | Q(ended_at__gt=F("started_at")),
+            ),
+            models.CheckConstraint(
+                name="survey_temperature_says_how_known",
+                condition=Q(medium_temperature_k__isnull=True, medium_temperature_known="")
+                | (Q(medium_temperature_k__isnull=False) & ~Q(medium_temperature_known="")),
+            ),
+        ]
+
+
+class Log(Record):
+    """A logger's file taken in: what it held, what was refused, and its checksum."""
+
+    CLIENT_PATH = "survey__measuring_point__pipe__site__client"
+    SITE_PATH = "survey__measuring_point__pipe__site"
+
+    survey = models.OneToOneField(Survey, models.PROTECT, related_name="log")
+    file_name = models.CharField(max_length=200, blank=True)
+    size_bytes = models.BigIntegerField()
+    sha256 = models.CharField(max_length=64)
+    columns = models.JSONField(help_text="Name and unit of each column, as the header line gave them.")
+    unread_columns = models.JSONField(default=list, help_text="Columns of other names, left unread.")
+    rows_taken = models.BigIntegerField()
+    rows_refused = models.BigIntegerField()
+    refusals = models.JSONField(help_text="The first refused rows: line, column, what was wrong.")
+    first_reading_at = models.DateTimeField()
+    last_reading_at = models.DateTimeField()
+    received_at = models.DateTimeField()
+    received_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="log_has_readings", condition=Q(rows_taken__gt=0))]
+
+
+class LogFilePart(models.Model):
+    """A piece of the file as it came, compressed; the pieces in order are the file."""
+
+    log = models.ForeignKey(Log, models.PROTECT, related_name="file_parts")
+    sequence = models.PositiveIntegerField()
+    content = models.BinaryField()
+
+    class Meta:
+        ordering = ["log", "sequence"]
+        constraints = [models.UniqueConstraint(fields=["log", "sequence"], name="log_file_part_once")]
+
+
+class ReadingBlock(models.Model):
+    """Up to 65,536 readings as compressed columns."""
+
+    log = models.ForeignKey(Log, models.PROTECT, related_name="blocks")
+    sequence = models.PositiveIntegerField()
+    count = models.PositiveIntegerField()
+    content = models.BinaryField()
+
+    class Meta:
+        ordering = ["log", "sequence"]
+        constraints = [models.UniqueConstraint(fields=["log", "sequence"], name="reading_block_once")]

@@ -1,0 +1,36 @@
+"""People who sign in, and the one thing that decides what they may do: their role."""
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import Q
+
+from surveys.models.base import uuid7
+
+
+class Role(models.TextChoices):
+    CLIENT = "client", "client viewer"
+    TECHNICIAN = "technician", "technician"
+    OFFICE = "office", "office"
+    CALIBRATION_ADMIN = "calibration-admin", "calibration admin"
+    ADMINISTRATOR = "administrator", "administrator"
+
+    @classmethod
+    def office_roles(cls) -> frozenset[str]:
+        """Roles that work with every client's records."""
+        return frozenset({cls.OFFICE, cls.CALIBRATION_ADMIN, cls.ADMINISTRATOR})
+
+
+class User(AbstractUser):
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    role = models.CharField(max_length=20, choices=Role, default=Role.CLIENT)
+    client = models.ForeignKey("Client", models.PROTECT, null=True, blank=True, related_name="viewers")
+
+    class Meta:
+        ordering = ["username"]
+        constraints = [
+            # A client viewer without an organisation would see nothing; staff of one organisation do not exist.
+            models.CheckConstraint(
+                name="user_client_only_for_client_viewers",
+                condition=(~Q(role=Role.CLIENT) & Q(client__isnull=True)) | Q(role=Role.CLIENT),
+            )
+        ]
