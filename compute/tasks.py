@@ -1,0 +1,22 @@
+"""Background tasks. They take ids, load what they need again, and may run twice without harm."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from celery import shared_task
+
+from surveys import recompute as work
+
+
+@shared_task
+def recompute(recomputation_id: str) -> None:
+    """Work off one recomputation, sharing it with whoever else works on it."""
+    work.work_off(UUID(recomputation_id))
+
+
+@shared_task
+def sweep() -> None:
+    """Send again every recomputation that has work due: broker down at the time, worker killed, restart."""
+    for recomputation_id in work.recomputations_due():
+        recompute.delay(str(recomputation_id))

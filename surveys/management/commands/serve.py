@@ -1,0 +1,21 @@
+"""The service on one machine: the web server with the embedded worker beside it."""
+
+from contextlib import nullcontext
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandParser
+
+from surveys.embedded import worker_beside
+from surveys.web_server import serve
+
+
+class Command(BaseCommand):
+    help = "Serve the API and pages; with no broker configured, run the embedded worker beside them."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--bind", default="127.0.0.1:8000", help="address and port (127.0.0.1:8000)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        with nullcontext() if settings.CELERY_BROKER_URL else worker_beside():
+            serve(options["bind"])

@@ -1,0 +1,14 @@
+"""The embedded worker."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from surveys.embedded import work_while_parent_lives
+
+
+class Command(BaseCommand):
+    help = "Work off recomputations until standard input closes (the worker of a single machine)."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        work_while_parent_lives()

@@ -1,0 +1,136 @@
+"""Physics as stored JSON: SI numbers beside the kind of quantity they are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from compute.findings import Finding
+from compute.gum import BudgetRow
+from compute.place import Caution
+from compute.sources import Source
+from compute.spacing import Spacing
+from compute.survey import Effect, WorkedOut
+
+
+def outcome_json(worked_out: WorkedOut) -> dict[str, Any]:
+    """A set-up worked out, as the API answers it and a set-up keeps it."""
+    medium = worked_out.setup.medium
+    return {
+        **spacing_json(worked_out.spacing),
+        "medium": {
+            "sound_speed": quantity(medium.sound_speed, "speed"),
+            "density": quantity(medium.density, "density"),
+            "dynamic_viscosity": quantity(medium.dynamic_viscosity, "dynamic_viscosity"),
+        },
+        "alternatives": [spacing_json(other) for other in worked_out.alternatives],
+        "findings": findings_json(worked_out.findings),
+        "cautions": [caution_json(caution) for caution in worked_out.cautions],
+    }
+
+
+def spacing_json(spacing: Spacing) -> dict[str, Any]:
+    """Where to mount, at what angles, with what times."""
+    path = spacing.path
+    angles = {"wall": quantity(path.angles_in_solids[0], "angle")}
+    if len(path.angles_in_solids) > 1:
+        angles["lining"] = quantity(path.angles_in_solids[1], "angle")
+    angles["medium"] = quantity(path.angle_in_medium, "angle")
+    return {
+        "traverses": spacing.traverses,
+        "sides": spacing.sides,
+        "spacing": quantity(spacing.spacing, "length"),
+        "axial_advance": quantity(path.axial_advance, "length"),
+        "bore": quantity(spacing.bore, "length"),
+        "wave_mode_in_wall": path.wave_modes[0],
+        "wave_mode_in_lining": path.wave_modes[1] if len(path.wave_modes) > 1 else None,
+        "angles": angles,
+        "transit_time": quantity(path.transit_time, "transit_time"),
+        "time_in_medium": quantity(path.time_in_medium, "transit_time"),
+        "time_difference_per_velocity": quantity(spacing.time_difference_per_velocity, "time_per_velocity"),
+    }
+
+
+def quantity(value: Any, kind: str) -> dict[str, Any]:
+    """An SI number and its kind; the API turns it into a value with a unit."""
+    return {"si": float(value), "kind": kind}
+
+
+def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """Findings with their numbers as quantities."""
+    return [
+        {
+            "code": finding.code,
+            "severity": finding.severity,
+            "detail": finding.detail,
+            "field": finding.field,
+            "value": _figure(finding.value, finding.kind),
+            "limit": _figure(finding.limit, finding.kind),
+            "source": source_json(finding.source),
+        }
+        for finding in findings
+    ]
+
+
+def caution_json(caution: Caution) -> dict[str, Any]:
+    """A safety caution."""
+    return {"code": caution.code, "detail": caution.detail, "source": source_json(caution.source)}
+
+
+def source_json(source: Source) -> dict[str, str]:
+    """Where a figure comes from."""
+    return {"text": source.text, "provenance": source.provenance}
+
+
+KIND_OF_INPUT: Mapping[str, str] = {
+    "pipe.outer_diameter": "length",
+    "pipe.wall_thickness": "length",
+    "pipe.lining.thickness": "length",
+    "pipe.roughness": "roughness",
+    "medium.dynamic_viscosity": "dynamic_viscosity",
+    "transducers.wedge_angle": "angle",
+    "transducers.wedge_sound_speed": "speed",
+    "transducers.wedge_delay": "transit_time",
+    "readings.transit_time": "transit_time",
+    "readings.time_difference": "time_difference",
+    "repeatability": "time_difference",
+    "profile_factor": "number",
+}
+
+
+def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
+    """The uncertainty budget; a sensitivity is SI flow over SI input, so it is a plain number."""
+    return [
+        {
+            "input": row.input,
+            "value": _figure(row.value, KIND_OF_INPUT[row.input]),
+            "standard_uncertainty": _figure(row.standard_uncertainty, _difference(KIND_OF_INPUT[row.input])),
+            "sensitivity": row.sensitivity,
+            "contribution": quantity(row.contribution, "volume_flow"),
+            "share": row.share,
+        }
+        for row in budget
+    ]
+
+
+def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:
+    """Inputs that changed between two results, and what each did."""
+    return [
+        {
+            "field": effect.field,
+            "before": _figure(effect.before, effect.kind),
+            "after": _figure(effect.after, effect.kind),
+            "effect": quantity(effect.effect, "volume_flow"),
+        }
+        for effect in effects
+    ]
+
+
+def _figure(value: float | str | None, kind: str) -> Any:
+    if value is None or isinstance(value, str) or kind in {"number", "text"}:
+        return value
+    return quantity(value, kind)
+
+
+def _difference(kind: str) -> str:
+    return "temperature_difference" if kind == "temperature" else kind

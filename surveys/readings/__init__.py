@@ -1,0 +1,1 @@
+"""Readings of a log: how a logger's file is read, and how its columns are stored."""

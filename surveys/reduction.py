@@ -1,0 +1,174 @@
+"""A survey's records to the physics, and what it answers to a result."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from compute.acoustics import Setup as PhysicalSetup
+from compute.entries import TransducerEntry, resolve_medium, resolve_pipe
+from compute.survey import (
+    METHOD_VERSION,
+    Basis,
+    InstrumentDay,
+    Occasion,
+    Readings,
+    Reduction,
+    explain_change,
+    reduce_log,
+)
+from compute.units import unit_named
+from surveys.models import Calibration, Gauging, Log, PipeData, Recomputation, Result, Survey, TransducerData
+from surveys.outcomes import budget_json, effects_json, findings_json, quantity
+from surveys.readings.codec import decode_block
+from surveys.readings.columns import Column
+from surveys.selectors import calibrations_in_force, place_of, survey_date, survey_medium
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A reduction with the records it rests on, not stored yet."""
+
+    survey: Survey
+    data: PipeData
+    transducer_data: TransducerData
+    calibrations: tuple[Calibration, ...]
+    reduction: Reduction
+
+
+def survey_reduce(survey: Survey, data: PipeData) -> Draft:
+    """Reduce a survey's log by a version of the pipe's data. Reads; writes nothing."""
+    instruments = list(survey.instruments.all())
+    in_force = calibrations_in_force(instruments, survey_date(survey))
+    reduction = reduce_log(
+        data.pipe_entry(),
+        survey_medium(survey, data),
+        survey.setup.transducer_data.entry(),
+        survey.setup.traverses,
+        log_readings(survey.log),
+        Occasion(
+            day=survey_date(survey),
+            place=place_of(survey.measuring_point),
+            programmed=_programmed(survey),
+            instruments=tuple(
+                InstrumentDay(str(i), c.calibrated_on if c else None, c.due_on if c else None)
+                for i, c in ((i, in_force[i.id]) for i in instruments)
+            ),
+            mounted_spacing=survey.mounted_spacing_m,
+            gauged_wall=_gauged_wall(data),
+            minimum_signal=min(
+                (i.minimum_signal_db for i in instruments if i.minimum_signal_db is not None), default=None
+            ),
+            rows_refused=survey.log.rows_refused,
+        ),
+    )
+    calibrations = tuple(calibration for calibration in in_force.values() if calibration is not None)
+    return Draft(survey, data, survey.setup.transducer_data, calibrations, reduction)
+
+
+def result_store(
+    draft: Draft,
+    *,
+    cause: str,
+    now: datetime,
+    recomputation: Recomputation | None = None,
+    replaces: Result | None = None,
+    account: dict[str, Any] | None = None,
+) -> Result:
+    """Store a result, in the caller's transaction. The one it replaces must have been marked so before."""
+    reduction, uncertainty = draft.reduction, draft.reduction.uncertainty
+    result = Result.objects.create(
+        survey=draft.survey,
+        log=draft.survey.log,
+        pipe_data=draft.data,
+        transducer_data=draft.transducer_data,
+        method_version=METHOD_VERSION,
+        cause=cause,
+        recomputation=recomputation,
+        replaces=replaces,
+        computed_at=now,
+        readings_used=reduction.readings_used,
+        transit_time_s=reduction.transit_time,
+        time_difference_s=reduction.time_difference,
+        volume_flow_m3_s=reduction.volume_flow,
+        volume_flow_standard_deviation_m3_s=reduction.volume_flow_standard_deviation,
+        expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,
+        coverage_factor=uncertainty.coverage_factor,
+        mean_velocity_m_s=reduction.mean_velocity,
+        path_velocity_m_s=reduction.path_velocity,
+        reynolds=reduction.reynolds,
+        profile_factor=reduction.profile_factor,
+        measured_sound_speed_m_s=reduction.measured_sound_speed,
+        expected_sound_speed_m_s=reduction.expected_sound_speed,
+        spacing_m=reduction.spacing,
+        findings=findings_json(reduction.findings),
+        budget=budget_json(uncertainty.budget),
+        account=account,
+    )
+    result.calibrations.set(draft.calibrations)
+    return result
+
+
+def result_account(before: Result, draft: Draft) -> dict[str, Any]:
+    """By how much and why a new result differs from the one it replaces."""
+    after = draft.reduction
+    change = after.volume_flow - before.volume_flow_m3_s
+    effects = explain_change(
+        _basis(draft.survey, before.pipe_data),
+        _basis(draft.survey, draft.data),
+        after.transit_time,
+        after.time_difference,
+    )
+    codes_before = {finding["code"] for finding in before.findings}
+    codes_after = {finding.code for finding in after.findings}
+    return {
+        "before": quantity(before.volume_flow_m3_s, "volume_flow"),
+        "after": quantity(after.volume_flow, "volume_flow"),
+        "change": quantity(change, "volume_flow"),
+        "relative_change": change / before.volume_flow_m3_s if before.volume_flow_m3_s else None,
+        "spacing_before": quantity(before.spacing_m, "length"),
+        "spacing_after": quantity(after.spacing, "length"),
+        "causes": effects_json(effects),
+        "new_findings": sorted(codes_after - codes_before),
+        "settled_findings": sorted(codes_before - codes_after),
+    }
+
+
+def log_readings(log: Log) -> Iterator[Readings]:
+    """A log block by block, in SI."""
+    columns = [Column(**column) for column in log.columns]
+    for block in log.blocks.order_by("sequence").iterator(chunk_size=4):
+        _, values = decode_block(block.content)
+        yield Readings(
+            **{c.name: to_si(values[c.name], c) for c in columns if c.name in Readings.__dataclass_fields__}
+        )
+
+
+def to_si(values: Any, column: Column) -> Any:
+    """A column's numbers from the unit of its header to SI."""
+    unit = unit_named(column.unit, column.kind)
+    return (values + unit.shift) * unit.multiplier / unit.divisor
+
+
+def _basis(survey: Survey, data: PipeData) -> Basis:
+    entry: TransducerEntry = survey.setup.transducer_data.entry()
+    return Basis(data.pipe_entry(), survey_medium(survey, data), entry, survey.setup.traverses)
+
+
+def _programmed(survey: Survey) -> PhysicalSetup:
+    """What the meter was told: the set-up as it was worked out on the day."""
+    setup = survey.setup
+    return PhysicalSetup(
+        resolve_pipe(setup.pipe_data.pipe_entry()).pipe,
+        resolve_medium(survey_medium(setup, setup.pipe_data)).medium,
+        setup.transducer_data.entry().transducers,
+        setup.traverses,
+    )
+
+
+def _gauged_wall(data: PipeData) -> tuple[float, float] | None:
+    """Mean and standard uncertainty of the gauging the data rests on, or of the pipe's latest."""
+    gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
+    return (gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None

@@ -1,0 +1,83 @@
+"""Reads across tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date, datetime
+from uuid import UUID
+
+from compute.entries import MediumEntry
+from compute.place import Place
+from surveys.models import (
+    Calibration,
+    Instrument,
+    MeasuringPoint,
+    Pipe,
+    PipeData,
+    Setup,
+    Survey,
+    TransducerData,
+)
+
+
+def pipe_data_valid(
+    versions: Iterable[PipeData], at: date, known_at: datetime | None = None
+) -> PipeData | None:
+    """The version true at a date, as it was known at a time (now, if none is given).
+
+    A version that had been corrected by then is out; of the rest the one with the latest `holds_from` not
+    after the date is in force, the one without such a date being the oldest.
+    """
+    known = [v for v in versions if known_at is None or v.recorded_at <= known_at]
+    corrected = {v.corrects_id for v in known}
+    valid = [v for v in known if v.id not in corrected and (v.holds_from is None or v.holds_from <= at)]
+    return max(valid, key=lambda v: (v.holds_from or date.min, v.recorded_at), default=None)
+
+
+def pipe_data_at(pipe: Pipe, at: date, known_at: datetime | None = None) -> PipeData | None:
+    """`pipe_data_valid` of a pipe's own versions."""
+    return pipe_data_valid(pipe.data.all(), at, known_at)
+
+
+def survey_date(survey: Survey) -> date:
+    """The day of a survey by the calendar of its site."""
+    return survey.started_at.astimezone(survey.measuring_point.pipe.site.zone).date()
+
+
+def survey_medium(survey: Survey | Setup, data: PipeData) -> MediumEntry:
+    """The pipe's medium, at the temperature taken on the day if one was."""
+    entry = data.medium_entry()
+    if survey.medium_temperature_k is None:
+        return entry
+    return replace(
+        entry, temperature=survey.medium_temperature_k, temperature_known=survey.medium_temperature_known
+    )
+
+
+def place_of(point: MeasuringPoint) -> Place:
+    """A measuring point's place as the physics takes it."""
+    return Place(
+        disturbance=point.upstream_disturbance,
+        upstream_straight=point.upstream_straight_m,
+        downstream_straight=point.downstream_straight_m,
+        orientation=point.orientation,
+        mounting=point.mounting,
+        full_pipe=point.full_pipe,
+        hazards=tuple(point.hazards),
+    )
+
+
+def transducer_data_now(instrument: Instrument) -> TransducerData | None:
+    """The latest recorded data of a transducer pair."""
+    return instrument.transducer_data.order_by("-recorded_at", "-id").first()
+
+
+def calibrations_in_force(instruments: Iterable[Instrument], on: date) -> dict[UUID, Calibration | None]:
+    """For each instrument the latest calibration made by a day, due or not; None if there was none."""
+    instruments = list(instruments)
+    latest: dict[UUID, Calibration | None] = {instrument.id: None for instrument in instruments}
+    made = Calibration.objects.filter(instrument__in=instruments, calibrated_on__lte=on)
+    for calibration in made.order_by("calibrated_on", "recorded_at"):
+        latest[calibration.instrument_id] = calibration
+    return latest

@@ -1,0 +1,1 @@
+"""Writes: each function does one deed in one transaction, or refuses with a reason."""

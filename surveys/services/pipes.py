@@ -1,0 +1,192 @@
+"""Pipes, and what is found out about them: first data, corrections, alterations, gaugings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+from django.db import transaction
+
+from compute.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
+from surveys.errors import Conflict, ServiceError
+from surveys.models import Gauging, Instrument, Pipe, PipeData, Recomputation, Site, User
+from surveys.models.instrument import Kind
+from surveys.models.pipe import Change
+from surveys.models.result import Cause
+from surveys.selectors import pipe_data_at, pipe_data_valid
+from surveys.services.recomputations import recomputation_start
+
+
+@dataclass(frozen=True, slots=True)
+class PipeStatement:
+    """A pipe and its medium as somebody states them, with the text they typed by request path."""
+
+    pipe: PipeEntry
+    medium: MediumEntry
+    as_entered: Mapping[str, str]
+
+
+@transaction.atomic
+def pipe_create(
+    *,
+    site: Site,
+    name: str,
+    description: str,
+    statement: PipeStatement,
+    holds_from: date | None,
+    by: User,
+    now: datetime,
+) -> Pipe:
+    """A new pipe with its first data.
+
+    Raises ComputeError if the physics cannot take it (no bore left, an unknown material).
+    """
+    pipe = Pipe(site=site, name=name, description=description)
+    pipe.full_clean(validate_constraints=False)
+    pipe.save(force_insert=True)
+    _data(pipe, statement, change=Change.FIRST, holds_from=holds_from, by=by, now=now).save(force_insert=True)
+    return pipe
+
+
+@transaction.atomic
+def pipe_correct(
+    *,
+    pipe: Pipe,
+    corrects: PipeData,
+    statement: PipeStatement,
+    reason: str,
+    holds_from: date | None,
+    gauging: Gauging | None,
+    by: User,
+    now: datetime,
+) -> tuple[PipeData, Recomputation]:
+    """New pipe data because the old was always wrong. Every survey that rests on the old is recomputed.
+
+    Raises Conflict if that version was corrected already: look at the newer one first.
+    """
+    _lock(pipe)
+    if corrects.pipe_id != pipe.id:
+        raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
+    if PipeData.objects.filter(corrects=corrects).exists():
+        raise Conflict(
+            "That version was corrected already; read the pipe's data again and correct the version in force.",
+            code="corrected-already",
+            field="corrects",
+        )
+    data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)
+    data.corrects, data.reason, data.gauging = corrects, _reason(reason), _gauging_of(pipe, gauging)
+    data.save(force_insert=True)
+    return data, recomputation_start(pipe=pipe, data=data, cause=Cause.CORRECTION, by=by, now=now)
+
+
+@transaction.atomic
+def pipe_alter(
+    *,
+    pipe: Pipe,
+    statement: PipeStatement,
+    reason: str,
+    holds_from: date,
+    gauging: Gauging | None,
+    by: User,
+    now: datetime,
+) -> tuple[PipeData, Recomputation]:
+    """New pipe data because the pipe itself changed on a date. Surveys before it keep what they rest on."""
+    _lock(pipe)
+    data = _data(pipe, statement, change=Change.ALTERATION, holds_from=holds_from, by=by, now=now)
+    data.reason, data.gauging = _reason(reason), _gauging_of(pipe, gauging)
+    data.save(force_insert=True)
+    return data, recomputation_start(pipe=pipe, data=data, cause=Cause.ALTERATION, by=by, now=now)
+
+
+@transaction.atomic
+def gauging_record(
+    *,
+    pipe: Pipe,
+    gauge: Instrument,
+    readings_m: Sequence[float],
+    taken_at: datetime,
+    note: str,
+    as_entered: Mapping[str, str],
+    by: User,
+) -> Gauging:
+    """Keep wall-thickness readings, with their mean, spread and the standard uncertainty of the mean.
+
+    The uncertainty joins the scatter round the pipe (divided by the root of their number) and the gauge's
+    own, which all readings share and no number of them makes smaller.
+    """
+    if gauge.kind != Kind.THICKNESS_GAUGE:
+        raise ServiceError("That instrument is no thickness gauge.", code="wrong-instrument", field="gauge")
+    if gauge.standard_uncertainty_m is None:
+        raise ServiceError(
+            "The gauge's own standard uncertainty is not on record; enter it on the instrument first.",
+            code="gauge-uncertainty-missing",
+            field="gauge",
+        )
+    if len(readings_m) < 2:
+        raise ServiceError(
+            "At least two readings round the pipe are needed to know their spread.",
+            code="too-few-readings",
+            field="readings",
+        )
+    values = np.asarray(readings_m)
+    deviation = float(values.std(ddof=1))
+    gauging = Gauging(
+        pipe=pipe,
+        gauge=gauge,
+        taken_at=taken_at,
+        taken_by=by,
+        readings_m=list(readings_m),
+        mean_m=float(values.mean()),
+        standard_deviation_m=deviation,
+        standard_uncertainty_m=float(
+            np.hypot(deviation / np.sqrt(len(values)), gauge.standard_uncertainty_m)
+        ),
+        note=note,
+        as_entered=dict(as_entered),
+    )
+    gauging.save(force_insert=True)
+    return gauging
+
+
+def version_to_correct(pipe: Pipe, at: date) -> PipeData:
+    """The version in force at a date: what a correction is about unless it names another."""
+    data = pipe_data_at(pipe, at) or pipe_data_valid(pipe.data.all(), date.max)
+    if data is None:
+        raise Conflict("This pipe has no data to correct.", code="no-pipe-data")
+    return data
+
+
+def _lock(pipe: Pipe) -> None:
+    # One at a time for a pipe: corrections, alterations and the taking in of logs see each other's work.
+    Pipe.objects.select_for_update().get(pk=pipe.pk)
+
+
+def _data(
+    pipe: Pipe, statement: PipeStatement, *, change: str, holds_from: date | None, by: User, now: datetime
+) -> PipeData:
+    _check_possible(statement)
+    data = PipeData(pipe=pipe, change=change, holds_from=holds_from, recorded_at=now, recorded_by=by)
+    data.set_pipe(statement.pipe)
+    data.set_medium(statement.medium)
+    data.as_entered = dict(statement.as_entered)
+    return data
+
+
+def _check_possible(statement: PipeStatement) -> None:
+    """Let the physics refuse what cannot be, before it is stored."""
+    resolve_pipe(statement.pipe)
+    resolve_medium(statement.medium)
+
+
+def _reason(reason: str) -> str:
+    if not reason.strip():
+        raise ServiceError("Say why the pipe data changes.", code="reason-missing", field="reason")
+    return reason.strip()
+
+
+def _gauging_of(pipe: Pipe, gauging: Gauging | None) -> Gauging | None:
+    if gauging is not None and gauging.pipe_id != pipe.id:
+        raise ServiceError("That gauging is of another pipe.", code="other-pipe", field="gauging")
+    return gauging

@@ -1,0 +1,42 @@
+"""Making and changing the plain records: what their own rules allow, and nothing half done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
+
+from django.db import transaction
+
+from surveys.models import Record
+
+R = TypeVar("R", bound=Record)
+Related = Mapping[str, Sequence[Record]]
+
+
+@transaction.atomic
+def record_create(record: R, *, related: Related | None = None) -> R:
+    """Check a new record by its own rules and store it with what it is related to.
+
+    Raises django's ValidationError or IntegrityError when a rule or a constraint refuses it.
+    """
+    record.full_clean(validate_constraints=False)
+    record.save(force_insert=True)
+    _relate(record, related)
+    return record
+
+
+@transaction.atomic
+def record_change(record: R, changes: Mapping[str, Any], *, related: Related | None = None) -> R:
+    """Change the named fields of a record, checked by its own rules."""
+    for name, value in changes.items():
+        setattr(record, name, value)
+    record.full_clean(validate_constraints=False)
+    if changes:
+        record.save(update_fields=list(changes))
+    _relate(record, related)
+    return record
+
+
+def _relate(record: Record, related: Related | None) -> None:
+    for name, rows in (related or {}).items():
+        getattr(record, name).set(rows)

@@ -1,0 +1,82 @@
+"""Set-ups: worked out from the pipe data of the day and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from compute.survey import METHOD_VERSION, WorkedOut, work_out
+from surveys.errors import Conflict, ServiceError
+from surveys.models import Instrument, MeasuringPoint, Setup, User
+from surveys.models.instrument import Kind
+from surveys.outcomes import outcome_json
+from surveys.selectors import pipe_data_at, place_of, survey_medium, transducer_data_now
+
+
+@dataclass(frozen=True, slots=True)
+class SetupWish:
+    """What is asked of a set-up: SI values; None lets the physics recommend or the pipe data answer."""
+
+    transducers: Instrument
+    traverses: int | None = None
+    expected_velocity_m_s: float | None = None
+    medium_temperature_k: float | None = None
+    medium_temperature_known: str = ""
+    based_on: Setup | None = None
+    as_entered: Mapping[str, str] | None = None
+
+
+def setup_work_out(*, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime) -> Setup:
+    """Work out how to mount a transducer pair at a point, and keep it.
+
+    Raises ComputeError when no beam passes, Conflict when the pipe has no data for today, ServiceError when
+    the instrument is no transducer pair or has no data.
+    """
+    data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
+    if data is None:
+        raise Conflict("The pipe has no data yet; enter what is known of it first.", code="no-pipe-data")
+    if wish.transducers.kind != Kind.TRANSDUCER_PAIR:
+        raise ServiceError(
+            "That instrument is no transducer pair.", code="wrong-instrument", field="transducers"
+        )
+    pair = transducer_data_now(wish.transducers)
+    if pair is None:
+        raise Conflict(
+            "The data of this transducer pair is not on record; enter it on the instrument first.",
+            code="no-transducer-data",
+            field="transducers",
+        )
+    setup = Setup(
+        measuring_point=point,
+        pipe_data=data,
+        transducer_data=pair,
+        based_on=wish.based_on,
+        expected_velocity_m_s=wish.expected_velocity_m_s,
+        medium_temperature_k=wish.medium_temperature_k,
+        medium_temperature_known=wish.medium_temperature_known,
+        method_version=METHOD_VERSION,
+        worked_out_at=now,
+        worked_out_by=by,
+        as_entered=dict(wish.as_entered or {}),
+    )
+    worked_out = _work_out(setup, wish.traverses)
+    setup.traverses = worked_out.spacing.traverses
+    setup.spacing_m = float(worked_out.spacing.spacing)
+    setup.outcome = outcome_json(worked_out)
+    with transaction.atomic():
+        setup.save(force_insert=True)
+    return setup
+
+
+def _work_out(setup: Setup, traverses: int | None) -> WorkedOut:
+    return work_out(
+        setup.pipe_data.pipe_entry(),
+        survey_medium(setup, setup.pipe_data),
+        setup.transducer_data.entry(),
+        traverses=traverses,
+        expected_velocity=setup.expected_velocity_m_s,
+        place=place_of(setup.measuring_point),
+    )
