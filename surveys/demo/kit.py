@@ -1,0 +1,22 @@
+"""The demo's transducer pair as the physics takes it."""
+
+from compute.acoustics import Transducers
+from compute.entries import TransducerEntry
+from compute.units import parse_quantity
+from surveys.demo import scenario
+
+
+def transducer_entry() -> TransducerEntry:
+    """The invented pair of the scenario."""
+    pair = Transducers(
+        frequency=parse_quantity(scenario.FREQUENCY, "frequency").si,
+        wedge_sound_speed=parse_quantity(scenario.WEDGE_SOUND_SPEED, "speed").si,
+        wedge_angle=parse_quantity(scenario.WEDGE_ANGLE, "angle").si,
+        face_offset=parse_quantity(scenario.FACE_OFFSET, "length").si,
+        wedge_delay=parse_quantity(scenario.WEDGE_DELAY, "transit_time").si,
+    )
+    return TransducerEntry(
+        pair,
+        parse_quantity(scenario.LOWEST_TEMPERATURE, "temperature").si,
+        parse_quantity(scenario.HIGHEST_TEMPERATURE, "temperature").si,
+    )

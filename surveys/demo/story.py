@@ -1,0 +1,425 @@
+"""The demo's main job, told step by step: from a pipe to a result, and to the new result after a correction.
+
+Everything is done by the services the API uses. It may run again on the same database: records of the scenario
+that are there are used, and a survey is made anew each time on a pipe of its own.
+"""
+
+from __future__ import annotations
+
+import math
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+from knox.models import AuthToken
+
+from compute.entries import MaterialEntry, MediumEntry, PipeEntry
+from compute.units import express, parse_quantity
+from surveys.demo import scenario
+from surveys.demo.kit import transducer_entry
+from surveys.embedded import worker_beside
+from surveys.models import (
+    Calibration,
+    Client,
+    Instrument,
+    Job,
+    MeasuringPoint,
+    Pipe,
+    Recomputation,
+    Result,
+    Role,
+    Setup,
+    Site,
+    Survey,
+    TransducerData,
+    User,
+)
+from surveys.models.instrument import Kind
+from surveys.models.job import JobState
+from surveys.services.pipes import (
+    PipeStatement,
+    gauging_record,
+    pipe_correct,
+    pipe_create,
+    version_to_correct,
+)
+from surveys.services.setups import SetupWish, setup_work_out
+from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
+
+Tell = Callable[[str], None]
+RECOMPUTATION_TIMEOUT_SECONDS = 60
+
+
+def si(text: str, kind: str) -> float:
+    """The SI value of a scenario's text."""
+    return parse_quantity(text, kind).si
+
+
+def shown(value: float, kind: str, digits: int = 1) -> str:
+    """An SI value in the units people use."""
+    quantity = express(value, kind, "metric")
+    return f"{quantity['value']:.{digits}f} {quantity['unit']}"
+
+
+@dataclass(frozen=True, slots=True)
+class Cast:
+    """Who takes part, and the passwords made for this database."""
+
+    users: dict[str, User]
+    passwords: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class KitRecords:
+    """The kit of the scenario."""
+
+    meter: Instrument
+    pair: Instrument
+    gauge: Instrument
+
+
+def make_cast() -> Cast:
+    """A user of each kind, with a new password each time the demo runs."""
+    client, _ = Client.objects.get_or_create(name=scenario.CLIENT)
+    other, _ = Client.objects.get_or_create(name=scenario.OTHER_CLIENT)
+    wanted = {
+        "client": (Role.CLIENT, client),
+        "other-client": (Role.CLIENT, other),
+        "technician": (Role.TECHNICIAN, None),
+        "office": (Role.OFFICE, None),
+        "calibration-admin": (Role.CALIBRATION_ADMIN, None),
+        "administrator": (Role.ADMINISTRATOR, None),
+    }
+    users, passwords = {}, {}
+    for name, (role, organisation) in wanted.items():
+        user, _ = User.objects.get_or_create(username=name, defaults={"role": role, "client": organisation})
+        passwords[name] = secrets.token_urlsafe(9)
+        user.set_password(passwords[name])
+        user.is_staff = user.is_superuser = role == Role.ADMINISTRATOR
+        user.save(update_fields=["password", "is_staff", "is_superuser"])
+        users[name] = user
+    return Cast(users, passwords)
+
+
+def make_tokens(cast: Cast) -> dict[str, str]:
+    """A new token for each user; those of earlier runs stop working."""
+    tokens = {}
+    for name, user in cast.users.items():
+        AuthToken.objects.filter(user=user).delete()
+        _, tokens[name] = AuthToken.objects.create(user, expiry=timedelta(days=30))
+    return tokens
+
+
+def make_kit(by: User, now: datetime) -> KitRecords:
+    """The meter, the transducer pair and the gauge, in calibration on the survey's day."""
+    return KitRecords(
+        meter=_instrument(
+            Kind.METER, scenario.METER, by, now, minimum_signal_db=si(scenario.MINIMUM_SIGNAL, "ratio_db")
+        ),
+        pair=_instrument(Kind.TRANSDUCER_PAIR, scenario.PAIR, by, now),
+        gauge=_instrument(
+            Kind.THICKNESS_GAUGE,
+            scenario.GAUGE,
+            by,
+            now,
+            standard_uncertainty_m=si(scenario.GAUGE_UNCERTAINTY, "length"),
+        ),
+    )
+
+
+def _instrument(kind: Kind, names: tuple[str, str], by: User, now: datetime, **fields: float) -> Instrument:
+    type_name, serial = names
+    instrument, new = Instrument.objects.get_or_create(
+        kind=kind, serial=serial, defaults={"type_name": type_name, **fields}
+    )
+    if new:
+        Calibration.objects.create(
+            instrument=instrument,
+            certificate=f"C-{serial}",
+            laboratory="Harbour Row Calibration",
+            calibrated_on=scenario.CALIBRATED_ON,
+            due_on=scenario.CALIBRATION_DUE_ON,
+            recorded_at=now,
+            recorded_by=by,
+        )
+        if kind == Kind.TRANSDUCER_PAIR:
+            data = TransducerData(
+                instrument=instrument, reason="first entry", recorded_at=now, recorded_by=by
+            )
+            data.set_entry(transducer_entry())
+            data.as_entered = {
+                "frequency": scenario.FREQUENCY,
+                "wedge_sound_speed": scenario.WEDGE_SOUND_SPEED,
+                "wedge_angle": scenario.WEDGE_ANGLE,
+                "face_offset": scenario.FACE_OFFSET,
+                "wedge_delay": scenario.WEDGE_DELAY,
+            }
+            data.save(force_insert=True)
+    return instrument
+
+
+def tell(cast: Cast, say: Tell) -> None:
+    """Do the main job and say what happens."""
+    now = timezone.now()
+    office, technician = cast.users["office"], cast.users["technician"]
+    kit = make_kit(cast.users["calibration-admin"], now)
+    pipe, point = _pipe_and_point(office, say)
+    job = _job(point, technician, kit, say)
+    setup = _set_up(point, kit, technician, say)
+    survey = _survey(point, setup, job, kit, technician, say)
+    first = _log(survey, technician, say)
+    recomputation = _correct(pipe, kit, office, technician, say)
+    _recompute(recomputation, say)
+    _account(survey, first, say)
+
+
+def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
+    site, _ = Site.objects.get_or_create(
+        client=Client.objects.get(name=scenario.CLIENT),
+        name=scenario.SITE,
+        defaults={
+            "address": scenario.ADDRESS,
+            "time_zone": scenario.TIME_ZONE,
+            "access_notes": scenario.ACCESS,
+        },
+    )
+    again = Pipe.objects.filter(site=site).count()
+    statement = PipeStatement(
+        pipe=PipeEntry(
+            outer_diameter=si(scenario.OUTER_DIAMETER, "length"),
+            wall_thickness=si(scenario.WALL_AS_ENTERED, "length"),
+            material=MaterialEntry(scenario.MATERIAL),
+        ),
+        medium=MediumEntry(
+            name=scenario.MEDIUM,
+            temperature=si(scenario.MEDIUM_TEMPERATURE, "temperature"),
+            temperature_known="measured",
+            pressure=si(scenario.MEDIUM_PRESSURE, "pressure"),
+        ),
+        as_entered={
+            "pipe.outer_diameter": scenario.OUTER_DIAMETER,
+            "pipe.wall_thickness": scenario.WALL_AS_ENTERED,
+            "medium.temperature": scenario.MEDIUM_TEMPERATURE,
+            "medium.pressure": scenario.MEDIUM_PRESSURE,
+        },
+    )
+    # The story starts before the survey: the pipe's data was on record when the technician set out.
+    before = scenario.SURVEY_STARTED_AT - timedelta(days=20)
+    name = scenario.PIPE if not again else f"{scenario.PIPE} ({again + 1})"
+    pipe = pipe_create(
+        site=site, name=name, description="", statement=statement, holds_from=None, by=office, now=before
+    )
+    point = MeasuringPoint.objects.create(
+        pipe=pipe,
+        name=scenario.POINT,
+        upstream_disturbance=scenario.DISTURBANCE,
+        upstream_straight_m=si(scenario.UPSTREAM_STRAIGHT, "length"),
+        downstream_straight_m=si(scenario.DOWNSTREAM_STRAIGHT, "length"),
+        orientation="horizontal",
+        mounting="side",
+        full_pipe=True,
+        as_entered={
+            "upstream_straight": scenario.UPSTREAM_STRAIGHT,
+            "downstream_straight": scenario.DOWNSTREAM_STRAIGHT,
+        },
+    )
+    say(f"1. The pipe. {scenario.CLIENT}, {site.name}: {pipe.name}.")
+    say(
+        f"   Outer diameter {scenario.OUTER_DIAMETER}, wall entered as {scenario.WALL_AS_ENTERED}, {scenario.MATERIAL}; "
+        f"{scenario.MEDIUM} at {scenario.MEDIUM_TEMPERATURE} and {scenario.MEDIUM_PRESSURE}."
+    )
+    say(
+        f"   Measuring point: {point.name}, {scenario.UPSTREAM_STRAIGHT} straight upstream, "
+        f"{scenario.DOWNSTREAM_STRAIGHT} downstream."
+    )
+    return pipe, point
+
+
+def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Tell) -> Job:
+    job = Job.objects.create(
+        site=point.pipe.site,
+        title=f"Flow survey, {point.pipe.name}",
+        state=JobState.PLANNED,
+        starts_at=scenario.SURVEY_STARTED_AT - timedelta(hours=1, minutes=30),
+        ends_at=scenario.SURVEY_STARTED_AT + timedelta(hours=4),
+        technician=technician,
+    )
+    job.measuring_points.set([point])
+    job.kit.set([kit.meter, kit.pair, kit.gauge])
+    say(f"2. The job. {technician.username} goes on {scenario.SURVEY_STARTED_AT:%Y-%m-%d} with")
+    for instrument in (kit.meter, kit.pair, kit.gauge):
+        say(f"   {instrument}, calibration due {scenario.CALIBRATION_DUE_ON}.")
+    return job
+
+
+def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell) -> Setup:
+    wish = SetupWish(
+        transducers=kit.pair,
+        traverses=scenario.TRAVERSES,
+        expected_velocity_m_s=si(scenario.EXPECTED_VELOCITY, "speed"),
+        as_entered={"expected_velocity": scenario.EXPECTED_VELOCITY},
+    )
+    setup = setup_work_out(
+        point=point, wish=wish, by=technician, now=scenario.SURVEY_STARTED_AT - timedelta(minutes=20)
+    )
+    outcome = setup.outcome
+    say(f"3. The set-up, {setup.traverses} traverses, transducers on the {outcome['sides']} side:")
+    say(
+        f"   spacing {_told(outcome['spacing'])} between the facing ends; the beam goes as a {outcome['wave_mode_in_wall']} wave "
+        f"at {_told(outcome['angles']['wall'])} in the wall and at {_told(outcome['angles']['medium'])} in the water;"
+    )
+    say(
+        f"   transit time {_told(outcome['transit_time'], 2)}, of it {_told(outcome['time_in_medium'], 2)} in the water; "
+        f"{_told(outcome['time_difference_per_velocity'])} of time difference."
+    )
+    _say_findings(outcome["findings"], say)
+    for caution in outcome["cautions"]:
+        say(f"   ! {caution['detail']}")
+    return setup
+
+
+def _survey(
+    point: MeasuringPoint, setup: Setup, job: Job, kit: KitRecords, technician: User, say: Tell
+) -> Survey:
+    notes = SurveyNotes(
+        started_at=scenario.SURVEY_STARTED_AT,
+        ended_at=scenario.SURVEY_STARTED_AT + timedelta(seconds=scenario.SECONDS_LOGGED),
+        mounted_spacing_m=round(setup.spacing_m, 4),
+    )
+    survey = survey_record(
+        point=point,
+        setup=setup,
+        job=job,
+        instruments=[kit.meter, kit.gauge],
+        notes=notes,
+        by=technician,
+        now=scenario.SURVEY_STARTED_AT,
+    )
+    say(f"4. The survey. Mounted at {shown(notes.mounted_spacing_m or 0, 'length')}, logged for 65 minutes.")
+    return survey
+
+
+def _log(survey: Survey, technician: User, say: Tell) -> Result:
+    with scenario.LOG_FILE.open("rb") as file:
+        log, _ = log_take_in(
+            survey=survey, file=file, file_name=scenario.LOG_FILE.name, by=technician, now=timezone.now()
+        )
+    say(
+        f"   {log.file_name}: {log.rows_taken} readings taken, {log.rows_refused} rows refused; SHA-256 {log.sha256[:16]}..."
+    )
+    for refusal in log.refusals:
+        say(f"     line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
+    result = Result.objects.get(survey=survey, replaced_at__isnull=True)
+    say(f"5. The result: {_flow_and_uncertainty(result)}")
+    say(
+        f"   mean velocity {shown(result.mean_velocity_m_s, 'speed', 3)}, Reynolds number {result.reynolds:.0f}, profile factor "
+        f"{result.profile_factor:.4f};"
+    )
+    say(
+        f"   sound speed measured {shown(result.measured_sound_speed_m_s, 'speed')}, of water at that temperature "
+        f"{shown(result.expected_sound_speed_m_s, 'speed')}."
+    )
+    _say_findings(result.findings, say)
+    return result
+
+
+def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: Tell) -> Recomputation:
+    now = timezone.now()
+    readings = scenario.WALL_AS_GAUGED
+    gauging = gauging_record(
+        pipe=pipe,
+        gauge=kit.gauge,
+        readings_m=[si(text, "length") for text in readings],
+        taken_at=now,
+        note="",
+        as_entered={f"readings.{i}": text for i, text in enumerate(readings)},
+        by=technician,
+    )
+    say("6. The correction. The wall is gauged at eight places round the pipe:")
+    say(
+        f"   {', '.join(readings)}; mean {shown(gauging.mean_m, 'length', 2)}, standard uncertainty "
+        f"{shown(gauging.standard_uncertainty_m, 'length', 2)}."
+    )
+    corrects = version_to_correct(pipe, now.date())
+    statement = PipeStatement(
+        pipe=replace(corrects.pipe_entry(), wall_thickness=si(scenario.WALL_TRUE, "length")),
+        medium=corrects.medium_entry(),
+        as_entered={**corrects.as_entered, "pipe.wall_thickness": scenario.WALL_TRUE},
+    )
+    _, recomputation = pipe_correct(
+        pipe=pipe,
+        corrects=corrects,
+        statement=statement,
+        reason="Gauged: the wall is 8.0 mm, not 6.3 mm.",
+        holds_from=corrects.holds_from,
+        gauging=gauging,
+        by=office,
+        now=now,
+    )
+    say(f"   The office corrects the wall to {scenario.WALL_TRUE}; the old data stays on record.")
+    return recomputation
+
+
+def _recompute(recomputation: Recomputation, say: Tell) -> None:
+    """Let the worker process do it, and watch, as anybody would."""
+    say(f"7. The recomputation of {recomputation.items.count()} survey runs in the background:")
+    started = time.monotonic()
+    with worker_beside():
+        while not recomputation.finished_at:
+            if time.monotonic() - started > RECOMPUTATION_TIMEOUT_SECONDS:
+                raise TimeoutError("the embedded worker did not finish the recomputation")
+            time.sleep(0.05)
+            recomputation.refresh_from_db()
+    say(
+        f"   {recomputation.get_state_display()} after {time.monotonic() - started:.1f} s, with starting the worker."
+    )
+
+
+def _account(survey: Survey, first: Result, say: Tell) -> None:
+    current = Result.objects.get(survey=survey, replaced_at__isnull=True)
+    account: dict[str, Any] = current.account or {}
+    say(f"8. The new result: {_flow_and_uncertainty(current)}")
+    say(
+        f"   It replaces {shown(first.volume_flow_m3_s, 'volume_flow', 2)}, which stays on record, marked as replaced."
+    )
+    say(f"   Moved by {_told(account['change'], 2)} ({account['relative_change']:+.2%}), because")
+    for cause in account["causes"]:
+        say(
+            f"     {cause['field']} went from {_told(cause['before'])} to {_told(cause['after'])}: "
+            f"{_told(cause['effect'], 2)}."
+        )
+    say(
+        f"   The spacing should have been {_told(account['spacing_after'])} instead of {_told(account['spacing_before'])}."
+    )
+    _say_findings([f for f in current.findings if f["code"] in account["new_findings"]], say)
+    true_flow = _true_flow()
+    say(
+        f"   (The log was made for a flow of {shown(true_flow, 'volume_flow', 2)}: the first result was "
+        f"{first.volume_flow_m3_s / true_flow - 1:+.2%} off, the new one is {current.volume_flow_m3_s / true_flow - 1:+.2%}.)"
+    )
+
+
+def _true_flow() -> float:
+    bore = si(scenario.OUTER_DIAMETER, "length") - 2 * si(scenario.WALL_TRUE, "length")
+    return math.pi / 4 * bore**2 * si(scenario.TRUE_MEAN_VELOCITY, "speed")
+
+
+def _flow_and_uncertainty(result: Result) -> str:
+    relative = result.expanded_uncertainty_m3_s / abs(result.volume_flow_m3_s)
+    return (
+        f"{shown(result.volume_flow_m3_s, 'volume_flow', 2)} +- {shown(result.expanded_uncertainty_m3_s, 'volume_flow', 2)} "
+        f"({relative:.1%}, 95 %, k = {result.coverage_factor:.2f}), {result.readings_used} readings;"
+    )
+
+
+def _say_findings(findings: list[dict[str, Any]], say: Tell) -> None:
+    for finding in findings:
+        say(f"   [{finding['severity']}] {finding['code']}: {finding['detail']}")
+
+
+def _told(quantity: Any, digits: int = 1) -> str:
+    return shown(quantity["si"], quantity["kind"], digits) if isinstance(quantity, dict) else str(quantity)

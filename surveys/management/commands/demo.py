@@ -1,0 +1,38 @@
+"""The demonstration."""
+
+from typing import Any
+
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandParser
+
+from surveys.demo.story import make_cast, make_tokens, tell
+from surveys.embedded import worker_beside
+from surveys.web_server import serve
+
+BIND = "127.0.0.1:8000"
+
+
+class Command(BaseCommand):
+    help = "Make the invented scenario, do the main job on it and tell it; then serve it (unless --once)."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--once", action="store_true", help="exit after the story instead of serving")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        call_command("migrate", verbosity=0)
+        cast = make_cast()
+        tell(cast, self.stdout.write)
+        self._sign_ins(cast.passwords, make_tokens(cast))
+        if not options["once"]:
+            self.stdout.write(f"\nServing at http://{BIND}/ with the embedded worker; Ctrl-C stops both.")
+            self.stdout.flush()
+            with worker_beside():
+                serve(BIND)
+
+    def _sign_ins(self, passwords: dict[str, str], tokens: dict[str, str]) -> None:
+        self.stdout.write(
+            f"\nAPI http://{BIND}/api/v1/   its description http://{BIND}/api/docs/   admin http://{BIND}/admin/"
+        )
+        self.stdout.write("Sign in as (user, password, token for `Authorization: Token ...`):")
+        for name, password in passwords.items():
+            self.stdout.write(f"  {name:18} {password:14} {tokens[name]}")
