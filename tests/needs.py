@@ -1,0 +1,77 @@
+"""Tests that need PostgreSQL, Redis or Chromium run where these are, and are named where they are not.
+
+Mark a test `needs_postgresql`, `needs_redis` or `needs_chromium`. With REQUIRE_SERVICES=on (as in CI) a
+missing one fails the run.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from functools import cache
+
+import psycopg
+import pytest
+import redis
+
+POSTGRESQL_URL = os.environ.get("TEST_POSTGRESQL_URL", "postgresql://postgres@127.0.0.1:5432/postgres")
+REDIS_URL = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/9")
+NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
+
+
+@cache
+def postgresql_is_there() -> bool:
+    try:
+        psycopg.connect(POSTGRESQL_URL, connect_timeout=2).close()
+    except psycopg.OperationalError:
+        return False
+    return True
+
+
+@cache
+def redis_is_there() -> bool:
+    client = redis.Redis.from_url(REDIS_URL, socket_connect_timeout=1)
+    try:
+        return bool(client.ping())
+    except redis.RedisError:
+        return False
+    finally:
+        client.close()
+
+
+def chromium_is_there() -> bool:
+    return shutil.which("chromium") is not None
+
+
+SERVICES = {
+    "needs_postgresql": ("PostgreSQL", postgresql_is_there),
+    "needs_redis": ("Redis", redis_is_there),
+    "needs_chromium": ("Chromium", chromium_is_there),
+}
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.stash[NOT_RUN] = []
+    for marker, (service, _) in SERVICES.items():
+        config.addinivalue_line("markers", f"{marker}: runs only where {service} is")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    left_out = []
+    for item in items:
+        for marker, (service, is_there) in SERVICES.items():
+            if item.get_closest_marker(marker) and not is_there():
+                left_out.append(item)
+                config.stash[NOT_RUN].append((service, item.nodeid))
+                break
+    if left_out and os.environ.get("REQUIRE_SERVICES") == "on":
+        missing = sorted({service for service, _ in config.stash[NOT_RUN]})
+        raise pytest.UsageError(f"REQUIRE_SERVICES is on, but there is no {', '.join(missing)}.")
+    config.hook.pytest_deselected(items=left_out)
+    items[:] = [item for item in items if item not in left_out]
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    for service, name in config.stash[NOT_RUN]:
+        terminalreporter.write_line(f"NOT RUN, no {service} here: {name}")
