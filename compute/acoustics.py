@@ -180,6 +180,8 @@ def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
         raise TotalReflection(
             f"No ray passes: beyond {np.degrees(critical):.2f} deg the boundary reflects everything.",
             critical_angle=critical,
+            sound_speed=float(np.max(speed_out)),
+            axial_speed=float(np.min(speed_in / np.sin(angle_in))),
         )
     return np.arcsin(sine)
 
@@ -342,6 +344,8 @@ def _in_medium(speed: Real, slowness: float) -> tuple[Real, Real]:
             f"No ray enters the medium: its sound speed of {np.max(speed):.1f} m/s is above the beam's axial speed of "
             f"{1 / slowness:.1f} m/s. Use transducers with a smaller wedge angle.",
             critical_angle=float(np.arcsin(np.min(1 / (slowness * speed)))),
+            sound_speed=float(np.max(speed)),
+            axial_speed=1 / slowness,
             field="medium.sound_speed",
         )
     return sine, np.sqrt(1 - sine * sine)
@@ -352,6 +356,8 @@ def _no_wave(mode: str, speed: float, slowness: float, field: str) -> TotalRefle
         f"No {mode} wave propagates in {field}: its sound speed of {speed:.0f} m/s is above the beam's axial speed of "
         f"{1 / slowness:.0f} m/s. Check the material and the wedge; a smaller wedge angle may do.",
         critical_angle=float(np.arcsin(min(1.0, 1 / (slowness * speed)))),
+        sound_speed=speed,
+        axial_speed=1 / slowness,
         field=field,
     )
 

@@ -47,6 +47,12 @@ class PipeEntry:
     roughness: float | None = None
     wave_mode: WaveMode | None = None
 
+    @property
+    def bore(self) -> float:
+        """Inner diameter left for the medium [m]."""
+        lining = self.lining.thickness if self.lining else 0.0
+        return self.outer_diameter - 2 * (self.wall_thickness + lining)
+
 
 @dataclass(frozen=True, slots=True)
 class MediumEntry:

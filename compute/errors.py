@@ -55,10 +55,17 @@ class NotEnough(ComputeError):
 
 
 class TotalReflection(ComputeError):
-    """No ray passes a boundary; `critical_angle` [rad] is the largest angle at which one does."""
+    """No ray passes a boundary: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
+
+    `critical_angle` [rad], in the medium left, is the largest at which a ray passes.
+    """
 
     code = "total-reflection"
 
-    def __init__(self, detail: str, *, critical_angle: float, field: str = "") -> None:
+    def __init__(
+        self, detail: str, *, critical_angle: float, sound_speed: float, axial_speed: float, field: str = ""
+    ) -> None:
         super().__init__(detail, field=field)
         self.critical_angle = critical_angle
+        self.sound_speed = sound_speed
+        self.axial_speed = axial_speed

@@ -116,7 +116,8 @@ def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
         return turbulent
     between: Real = np.log(np.clip(reynolds, LAMINAR_BELOW, TURBULENT_FROM) / LAMINAR_BELOW)
     weight = between / np.log(TURBULENT_FROM / LAMINAR_BELOW)
-    return LAMINAR_FACTOR + weight * (turbulent - LAMINAR_FACTOR)
+    factor: Real = LAMINAR_FACTOR + weight * (turbulent - LAMINAR_FACTOR)
+    return factor
 
 
 def _turbulent_factor(reynolds: Real, relative_roughness: float) -> Real:

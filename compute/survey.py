@@ -24,6 +24,7 @@ from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times, times_from_logged
 from compute.gum import GumResult
 from compute.place import Caution, Place, cautions, check_place
+from compute.sources import SNELL
 from compute.spacing import Spacing, alternatives, recommend_traverses, work_out_spacing
 from compute.statistics import standard_uncertainty_of_mean
 from compute.uncertainty import Doubt, flow_uncertainty, survey_doubts
@@ -104,9 +105,23 @@ def work_out(
 
 
 def no_beam(error: TotalReflection) -> Finding:
-    """The finding for a set-up through which no beam passes."""
+    """The finding for a set-up through which no beam passes.
+
+    Parameters
+    ----------
+    error : TotalReflection
+
+    Returns
+    -------
+    finding : Finding
+
+    Source
+    ------
+    snell : a wave propagates where axial slowness x sound speed is below 1.
+    """
+    speeds = (error.sound_speed, error.axial_speed)
     return Finding(
-        "no-refracted-wave", "stop", error.detail, error.field, limit=error.critical_angle, kind="angle"
+        "no-refracted-wave", "stop", error.detail, error.field, *speeds, kind="speed", source=SNELL
     )
 
 

@@ -35,7 +35,8 @@ State = Recomputation.State
 
 def surveys_to_recompute(pipe: Pipe) -> list[tuple[Survey, Result]]:
     """The surveys of a pipe whose current result rests on another version than is valid on their day."""
-    versions = list(pipe.data.all())
+    # Not `pipe.data.all()`: what somebody prefetched before the change would hide it.
+    versions = list(PipeData.objects.filter(pipe=pipe))
     current = Result.objects.filter(survey__measuring_point__pipe=pipe, replaced_at__isnull=True)
     moved = []
     for result in current.select_related("survey__measuring_point__pipe__site").order_by("survey_id"):

@@ -22,9 +22,8 @@ from compute.survey import (
 from compute.units import unit_named
 from surveys.models import Calibration, Gauging, Log, PipeData, Recomputation, Result, Survey, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
-from surveys.readings.codec import decode_block
 from surveys.readings.columns import Column
-from surveys.selectors import calibrations_in_force, place_of, survey_date, survey_medium
+from surveys.selectors import calibrations_in_force, log_columns, place_of, survey_date, survey_medium
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +138,7 @@ def result_account(before: Result, draft: Draft) -> dict[str, Any]:
 def log_readings(log: Log) -> Iterator[Readings]:
     """A log block by block, in SI."""
     columns = [Column(**column) for column in log.columns]
-    for block in log.blocks.order_by("sequence").iterator(chunk_size=4):
-        _, values = decode_block(block.content)
+    for _, values in log_columns(log):
         yield Readings(
             **{c.name: to_si(values[c.name], c) for c in columns if c.name in Readings.__dataclass_fields__}
         )

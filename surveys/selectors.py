@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date, datetime
 from uuid import UUID
+
+import numpy as np
+from numpy.typing import NDArray
 
 from compute.entries import MediumEntry
 from compute.place import Place
 from surveys.models import (
     Calibration,
     Instrument,
+    Log,
     MeasuringPoint,
     Pipe,
     PipeData,
@@ -19,6 +23,7 @@ from surveys.models import (
     Survey,
     TransducerData,
 )
+from surveys.readings.codec import decode_block
 
 
 def pipe_data_valid(
@@ -66,6 +71,12 @@ def place_of(point: MeasuringPoint) -> Place:
         full_pipe=point.full_pipe,
         hazards=tuple(point.hazards),
     )
+
+
+def log_columns(log: Log) -> Iterator[tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]]:
+    """A log block by block, as the file gave it: times in microseconds since 1970 UTC, and the columns."""
+    for block in log.blocks.order_by("sequence").iterator(chunk_size=4):
+        yield decode_block(block.content)
 
 
 def transducer_data_now(instrument: Instrument) -> TransducerData | None:

@@ -106,7 +106,6 @@ INSTALLED_APPS = [
     "knox",
     "drf_spectacular",
     "drf_spectacular_sidecar",
-    "drf_standardized_errors",
 ]
 
 MIDDLEWARE = [
@@ -150,13 +149,14 @@ LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "/api/docs/"
 LOGOUT_REDIRECT_URL = "sign-in"
 
+CSRF_FAILURE_VIEW = "surveys.api.problems.csrf_failure"
+
 LANGUAGE_CODE = "en-gb"
 USE_I18N = False
 USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / ".static"
 # Straight out of the installed packages: nothing to collect before the first start.
 WHITENOISE_USE_FINDERS = True
 
@@ -196,18 +196,17 @@ CELERY_BEAT_SCHEDULE = {
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "surveys.api.authentication.TokenAuthentication",
-        "surveys.api.authentication.BearerAuthentication",
-        "rest_framework.authentication.SessionAuthentication",
+        "surveys.api.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PERMISSION_CLASSES": ["surveys.api.permissions.SignedIn"],
     "DEFAULT_PARSER_CLASSES": ["surveys.api.parsers.StrictJSONParser"],
-    "DEFAULT_RENDERER_CLASSES": ["surveys.api.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_FILTER_BACKENDS": [
         "django_filters.rest_framework.DjangoFilterBackend",
         "surveys.api.filters.Ordering",
     ],
     "DEFAULT_PAGINATION_CLASS": "surveys.api.pagination.Pages",
-    "DEFAULT_SCHEMA_CLASS": "surveys.api.schema.Schema",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "surveys.api.problems.exception_handler",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
@@ -227,7 +226,14 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "ENUM_NAME_OVERRIDES": {},
+    "ENUM_NAME_OVERRIDES": {
+        "WaveModeEnum": "surveys.api.physics.WAVE_MODES",
+        "TemperatureKnownEnum": "surveys.models.pipe.TemperatureKnown",
+        "InstrumentStateEnum": "surveys.models.instrument.State",
+        "JobStateEnum": "surveys.models.job.JobState",
+        "RecomputationStateEnum": "surveys.models.result.Recomputation.State",
+        "ItemStateEnum": "surveys.models.result.RecomputationItem.State",
+    },
 }
 
 LOGGING = {

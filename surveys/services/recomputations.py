@@ -20,7 +20,14 @@ def recomputation_start(*, pipe: Pipe, data: PipeData, cause: str, by: User, now
     """Write down the work new pipe data makes, in the caller's transaction; send it once that has committed."""
     surveys = surveys_to_recompute(pipe)
     recomputation = Recomputation.objects.create(
-        pipe=pipe, pipe_data=data, cause=cause, reason=data.reason, asked_at=now, asked_by=by
+        pipe=pipe,
+        pipe_data=data,
+        cause=cause,
+        reason=data.reason,
+        asked_at=now,
+        asked_by=by,
+        state=Recomputation.State.WAITING if surveys else Recomputation.State.FINISHED,
+        finished_at=None if surveys else now,
     )
     RecomputationItem.objects.bulk_create(
         [
@@ -29,7 +36,8 @@ def recomputation_start(*, pipe: Pipe, data: PipeData, cause: str, by: User, now
         ],
         batch_size=500,
     )
-    transaction.on_commit(partial(nudge, recomputation), robust=True)
+    if surveys:
+        transaction.on_commit(partial(nudge, recomputation), robust=True)
     return recomputation
 
 

@@ -1,0 +1,1 @@
+"""The REST API: it parses, calls one service or selector, and answers."""

@@ -1,0 +1,425 @@
+"""Computation without records: anybody signed in may ask."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from compute.acoustics import Setup
+from compute.entries import resolve_medium, resolve_pipe
+from compute.errors import ComputeError, TotalReflection
+from compute.flow import Flow, flow_from_times, times_from_logged
+from compute.media import media
+from compute.pipes import PipeSize, find_sizes
+from compute.place import cautions
+from compute.solids import Solid, solids
+from compute.survey import WorkedOut, flow_findings, no_beam, work_out
+from compute.units import System, express_series, parse_quantity, parse_series
+from surveys.api.fields import (
+    QUANTITY_IN,
+    QuantityIn,
+    QuantityOut,
+    StrictSerializer,
+    WholeField,
+    in_units,
+    units_of,
+)
+from surveys.api.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
+from surveys.api.views import UnitsMixin, documented
+from surveys.outcomes import caution_json, findings_json, outcome_json, quantity, source_json
+
+MOST_READINGS = 100_000
+
+
+class SetupIn(StrictSerializer):
+    """What fixes the beam."""
+
+    pipe = PipeIn()
+    medium = MediumIn()
+    transducers = TransducersField()
+    traverses = WholeField(
+        min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
+    )
+    expected_velocity = QuantityIn("speed", required=False)
+
+
+@extend_schema_field(
+    {
+        "oneOf": [
+            *QUANTITY_IN["oneOf"],
+            {
+                "type": "object",
+                "properties": {
+                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MOST_READINGS},
+                    "unit": {"type": "string"},
+                },
+                "required": ["values", "unit"],
+            },
+        ]
+    }
+)
+class SeriesIn(serializers.Field):
+    """One quantity, or many as {"values": [...], "unit": "..."}; becomes an SI float or array."""
+
+    def __init__(self, kind: str, **options: Any) -> None:
+        self.kind = kind
+        super().__init__(**options)
+
+    def to_internal_value(self, data: Any) -> Any:
+        try:
+            if isinstance(data, dict) and "values" in data:
+                series = parse_series(data, self.kind)
+                if len(series) > MOST_READINGS:
+                    raise ValidationError(
+                        f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
+                    )
+                return series
+            return parse_quantity(data, self.kind).si
+        except ComputeError as error:
+            raise ValidationError(error.detail, code=error.code) from None
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class ReadingsIn(StrictSerializer):
+    """Times as measured; or velocity or flow as logged, with the sound speed if there is one."""
+
+    transit_time = SeriesIn("transit_time", required=False)
+    time_difference = SeriesIn("time_difference", required=False)
+    flow_velocity = SeriesIn("speed", required=False)
+    volume_flow = SeriesIn("volume_flow", required=False)
+    sound_speed = SeriesIn("speed", required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        times, logged = {"transit_time", "time_difference"}, {"flow_velocity", "volume_flow"}
+        if times & attrs.keys():
+            for name in (times - attrs.keys()) or ():
+                raise ValidationError(
+                    {name: "Times come as transit_time and time_difference together."}, "required"
+                )
+            if attrs.keys() - times:
+                raise ValidationError("Give times, or velocity or flow, not both.", code="both-stated")
+        elif len(logged & attrs.keys()) != 1:
+            raise ValidationError(
+                "Give transit_time and time_difference, or one of flow_velocity and volume_flow.",
+                code="not-enough-data",
+            )
+        lengths = {len(value) for value in attrs.values() if isinstance(value, np.ndarray)}
+        if len(lengths) > 1:
+            raise ValidationError("The readings are of different lengths.", code="lengths-differ")
+        if lengths == {0}:
+            raise ValidationError("There are no readings.", code="not-enough-data")
+        return attrs
+
+
+class ProgrammedIn(StrictSerializer):
+    """What the meter was told."""
+
+    pipe = PipeIn()
+    medium = MediumIn()
+
+
+class FlowIn(SetupIn):
+    readings = ReadingsIn()
+    programmed = ProgrammedIn(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "traverses" not in attrs:
+            raise ValidationError({"traverses": "Say how many traverses were mounted."}, code="required")
+        if "transit_time" not in attrs["readings"] and "programmed" not in attrs:
+            raise ValidationError(
+                {"programmed": "Logged velocity or flow needs what the meter was told: its pipe and medium."},
+                code="required",
+            )
+        return attrs
+
+
+class AnglesOut(serializers.Serializer):
+    wall = QuantityOut()
+    lining = QuantityOut(required=False)
+    medium = QuantityOut()
+
+
+class SourceOut(serializers.Serializer):
+    text = serializers.CharField()
+    provenance = serializers.ChoiceField(["read", "computed", "memory", "suggestion"])
+
+
+class FindingOut(serializers.Serializer):
+    code = serializers.CharField()
+    severity = serializers.ChoiceField(["stop", "caution", "note"])
+    detail = serializers.CharField()
+    field = serializers.CharField()
+    value = serializers.JSONField(help_text="A quantity, a number, text or null.")
+    limit = serializers.JSONField(help_text="A quantity, a number, text or null.")
+    source = SourceOut()
+
+
+class CautionOut(serializers.Serializer):
+    code = serializers.CharField()
+    detail = serializers.CharField()
+    source = SourceOut()
+
+
+class AlternativeOut(serializers.Serializer):
+    """Null throughout where no beam passes; a finding then says why."""
+
+    traverses = serializers.IntegerField(allow_null=True)
+    sides = serializers.ChoiceField(["same", "opposite"], allow_null=True)
+    spacing = QuantityOut(
+        allow_null=True, help_text="Between the facing ends of the transducers, along the pipe."
+    )
+    axial_advance = QuantityOut(allow_null=True)
+    bore = QuantityOut()
+    wave_mode_in_wall = serializers.ChoiceField(["longitudinal", "shear"], allow_null=True)
+    wave_mode_in_lining = serializers.ChoiceField(["longitudinal", "shear"], allow_null=True)
+    angles = AnglesOut(allow_null=True)
+    transit_time = QuantityOut(allow_null=True)
+    time_in_medium = QuantityOut(allow_null=True)
+    time_difference_per_velocity = QuantityOut(allow_null=True)
+
+
+class MediumOut(serializers.Serializer):
+    sound_speed = QuantityOut()
+    density = QuantityOut()
+    dynamic_viscosity = QuantityOut()
+
+
+class SpacingOut(AlternativeOut):
+    medium = MediumOut(allow_null=True)
+    alternatives = AlternativeOut(many=True)
+    findings = FindingOut(many=True)
+    cautions = CautionOut(many=True)
+
+
+class SpacingView(UnitsMixin):
+    """Where to mount a transducer pair on a pipe."""
+
+    @documented(request=SetupIn, responses=SpacingOut, tags=["compute"], operation_id="compute_spacing")
+    def post(self, request: Request) -> Response:
+        asked = _checked(SetupIn, request, self)
+        try:
+            outcome = outcome_json(_worked_out(asked))
+        except TotalReflection as error:
+            outcome = _without_beam(error, asked)
+        return Response(in_units(outcome, units_of(request)))
+
+
+def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, Any]:
+    """The answer where no beam passes: nothing to mount, and a finding that says why."""
+    pipe, medium = pipe_entry(asked["pipe"]), medium_entry(asked["medium"])
+    return {
+        **dict.fromkeys(SpacingOut().fields),
+        "traverses": asked.get("traverses"),
+        "bore": quantity(pipe.bore, "length"),
+        "alternatives": [],
+        "findings": findings_json([no_beam(error)]),
+        "cautions": [caution_json(one) for one in cautions(medium.temperature, pipe.material.name, ())],
+    }
+
+
+class FlowOut(serializers.Serializer):
+    path_velocity = QuantityOut(help_text="With many readings {values, unit}, like every quantity here.")
+    mean_velocity = QuantityOut()
+    volume_flow = QuantityOut()
+    reynolds = serializers.FloatField()
+    profile_factor = serializers.FloatField()
+    measured_sound_speed = QuantityOut()
+    findings = FindingOut(many=True)
+
+
+class FlowView(UnitsMixin):
+    """Flow from readings."""
+
+    @documented(request=FlowIn, responses=FlowOut, tags=["compute"], operation_id="compute_flow")
+    def post(self, request: Request) -> Response:
+        asked = _checked(FlowIn, request, self)
+        worked_out = _worked_out(asked)
+        transit_time, time_difference = _times(asked, worked_out.setup)
+        flow = flow_from_times(worked_out.setup, transit_time, time_difference)
+        findings = [*worked_out.findings, *flow_findings(flow, worked_out.medium)]
+        many = any(isinstance(value, np.ndarray) for value in asked["readings"].values())
+        answer = _flow_json(flow, units_of(request), _count(asked) if many else None)
+        return Response({**answer, "findings": in_units(findings_json(findings), units_of(request))})
+
+
+FLOW_KINDS = {
+    "path_velocity": "speed",
+    "mean_velocity": "speed",
+    "volume_flow": "volume_flow",
+    "reynolds": None,
+    "profile_factor": None,
+    "measured_sound_speed": "speed",
+}
+
+
+def _flow_json(flow: Flow, units: System, count: int | None) -> dict[str, Any]:
+    answer: dict[str, Any] = {}
+    for name, kind in FLOW_KINDS.items():
+        value = getattr(flow, name)
+        if count is None:
+            answer[name] = in_units(quantity(value, kind), units) if kind else float(value)
+        else:
+            series = np.broadcast_to(np.asarray(value, dtype=float), (count,))
+            answer[name] = express_series(series, kind, units) if kind else series.tolist()
+    return answer
+
+
+def _count(asked: dict[str, Any]) -> int:
+    return max(len(value) for value in asked["readings"].values() if isinstance(value, np.ndarray))
+
+
+def _times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
+    readings = asked["readings"]
+    if "transit_time" in readings:
+        return readings["transit_time"], readings["time_difference"]
+    told = asked["programmed"]
+    programmed = Setup(
+        resolve_pipe(pipe_entry(told["pipe"])).pipe,
+        resolve_medium(medium_entry(told["medium"])).medium,
+        setup.transducers,
+        setup.traverses,
+    )
+    return times_from_logged(programmed, **readings)
+
+
+def _checked(serializer_class: Any, request: Request, view: Any) -> dict[str, Any]:
+    serializer = serializer_class(data=request.data, context={"request": request, "view": view})
+    serializer.is_valid(raise_exception=True)
+    return dict(serializer.validated_data)
+
+
+def _worked_out(asked: dict[str, Any]) -> WorkedOut:
+    velocity = asked.get("expected_velocity")
+    return work_out(
+        pipe_entry(asked["pipe"]),
+        medium_entry(asked["medium"]),
+        asked["transducers"],
+        traverses=asked.get("traverses"),
+        expected_velocity=velocity.si if velocity else None,
+    )
+
+
+class PipeSizeOut(serializers.Serializer):
+    standard = serializers.CharField()
+    size = serializers.CharField()
+    schedule = serializers.CharField()
+    outer_diameter = QuantityOut()
+    wall_thickness = QuantityOut(allow_null=True)
+    bore = QuantityOut(allow_null=True)
+    source = SourceOut()
+    note = serializers.CharField()
+
+
+class PipeSizesView(UnitsMixin):
+    """Pipe sizes of the standards, by name."""
+
+    @documented(
+        responses=PipeSizeOut(many=True),
+        parameters=[
+            OpenApiParameter("size", str, description="Such as NPS 8, DN 200, OD 110."),
+            OpenApiParameter("schedule", str, description="Schedule, series or class, such as 40 or SDR 11."),
+            OpenApiParameter("standard", str, description="Such as ASME B36.10M."),
+        ],
+        tags=["compute"],
+        operation_id="compute_pipe_sizes",
+    )
+    def get(self, request: Request) -> Response:
+        asked = {
+            name: request.query_params.get(name, "").strip()[:60] for name in ("size", "schedule", "standard")
+        }
+        rows = find_sizes(**asked)
+        return Response(in_units([_size_json(row) for row in rows], units_of(request)))
+
+
+def _size_json(row: PipeSize) -> dict[str, Any]:
+    return {
+        "standard": row.standard,
+        "size": row.size,
+        "schedule": row.schedule,
+        "outer_diameter": quantity(row.outer_diameter, "length"),
+        "wall_thickness": None if row.wall_thickness is None else quantity(row.wall_thickness, "length"),
+        "bore": None if row.bore is None else quantity(row.bore, "length"),
+        "source": source_json(row.source),
+        "note": row.note,
+    }
+
+
+class MaterialOut(serializers.Serializer):
+    name = serializers.CharField()
+    title = serializers.CharField()
+    use = serializers.CharField()
+    longitudinal_sound_speed = QuantityOut()
+    longitudinal_range = QuantityOut(many=True)
+    shear_sound_speed = QuantityOut(allow_null=True)
+    shear_range = QuantityOut(many=True)
+    density = QuantityOut(allow_null=True)
+    roughness = QuantityOut(allow_null=True)
+    thermal_expansion = QuantityOut(allow_null=True)
+    source = SourceOut()
+    roughness_source = SourceOut(allow_null=True)
+    note = serializers.CharField()
+
+
+class MaterialsView(UnitsMixin):
+    """Materials of the library, with their sources."""
+
+    @documented(responses=MaterialOut(many=True), tags=["compute"], operation_id="compute_materials")
+    def get(self, request: Request) -> Response:
+        return Response(in_units([_solid_json(one) for one in solids()], units_of(request)))
+
+
+def _solid_json(one: Solid) -> dict[str, Any]:
+    def maybe(value: float | None, kind: str) -> Any:
+        return None if value is None else quantity(value, kind)
+
+    return {
+        "name": one.name,
+        "title": one.title,
+        "use": one.use,
+        "longitudinal_sound_speed": quantity(one.longitudinal_sound_speed, "speed"),
+        "longitudinal_range": [quantity(value, "speed") for value in one.longitudinal_range],
+        "shear_sound_speed": maybe(one.shear_sound_speed, "speed"),
+        "shear_range": [quantity(value, "speed") for value in one.shear_range or ()],
+        "density": maybe(one.density, "density"),
+        "roughness": maybe(one.roughness, "roughness"),
+        "thermal_expansion": maybe(one.thermal_expansion, "thermal_expansion"),
+        "source": source_json(one.source_sound),
+        "roughness_source": source_json(one.source_roughness) if one.source_roughness else None,
+        "note": one.note,
+    }
+
+
+class LibraryMediumOut(serializers.Serializer):
+    name = serializers.CharField()
+    title = serializers.CharField()
+    needs = serializers.ListField(child=serializers.CharField())
+    takes = serializers.ListField(child=serializers.CharField())
+    temperature_range = QuantityOut(many=True)
+    pressure_range = QuantityOut(many=True)
+    source = SourceOut()
+
+
+class MediaView(UnitsMixin):
+    """Media of the library, with their sources."""
+
+    @documented(responses=LibraryMediumOut(many=True), tags=["compute"], operation_id="compute_media")
+    def get(self, request: Request) -> Response:
+        rows = [
+            {
+                **asdict(one),
+                "temperature_range": [quantity(value, "temperature") for value in one.temperature_range],
+                "pressure_range": [quantity(value, "pressure") for value in one.pressure_range],
+                "source": source_json(one.source),
+            }
+            for one in media()
+        ]
+        return Response(in_units(rows, units_of(request)))

@@ -1,0 +1,178 @@
+"""Fields with a unit, records by id, and serializers that ignore nothing."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Mapping
+from typing import Any, cast
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+
+from compute.errors import ComputeError
+from compute.units import KINDS, Quantity, System, express, parse_quantity
+from surveys.models import Record
+
+QUANTITY_IN = {
+    "oneOf": [
+        {"type": "string", "maxLength": 64, "examples": ["219.1 mm", "8 5/8 in"]},
+        {
+            "type": "object",
+            "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
+            "required": ["value", "unit"],
+        },
+    ]
+}
+
+
+class QuantityOut(serializers.Serializer):
+    """A value with its unit."""
+
+    value = serializers.FloatField()
+    unit = serializers.CharField()
+
+
+def units_of(request: Request) -> System:
+    """The units the answer is asked in."""
+    units = request.query_params.get("units", "metric")
+    if units not in ("metric", "us"):
+        raise ValidationError({"units": f"{units[:20]!r} is not metric or us."}, code="units-unknown")
+    return cast(System, units)
+
+
+def in_units(document: Any, units: System) -> Any:
+    """The document with every SI number in it as a value with a unit."""
+    if isinstance(document, Mapping):
+        if document.keys() == {"si", "kind"}:
+            return express(document["si"], document["kind"], units)
+        return {name: in_units(value, units) for name, value in document.items()}
+    if isinstance(document, list):
+        return [in_units(value, units) for value in document]
+    return document
+
+
+@extend_schema_field(QUANTITY_IN)
+class QuantityIn(serializers.Field):
+    """A quantity of a request; becomes SI with the text as typed."""
+
+    def __init__(self, kind: str, help_text: str = "", **options: Any) -> None:
+        self.kind = kind
+        super().__init__(help_text=f"{help_text} With its unit: {KINDS[kind].accepted}.".strip(), **options)
+
+    def to_internal_value(self, data: Any) -> Quantity:
+        try:
+            return parse_quantity(data, self.kind)
+        except ComputeError as error:
+            raise ValidationError(error.detail, code=error.code) from None
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+@extend_schema_field(QuantityOut)
+class QuantityField(serializers.Field):
+    """An SI column shown in the units asked for."""
+
+    def __init__(self, kind: str, source: str) -> None:
+        self.kind = kind
+        super().__init__(read_only=True, source=source)
+
+    def to_representation(self, value: float) -> dict[str, Any]:
+        return express(value, self.kind, units_of(self.context["request"]))
+
+
+class NumberField(serializers.FloatField):
+    """A JSON number: finite; no text, no true or false."""
+
+    def to_internal_value(self, data: Any) -> float:
+        if isinstance(data, bool) or not isinstance(data, int | float):
+            raise ValidationError("Write a JSON number.", code="number-invalid")
+        try:
+            number = float(data)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            raise ValidationError("The number is not finite.", code="number-invalid")
+        return number
+
+
+class WholeField(serializers.IntegerField):
+    """A JSON number that is whole; no text, no true or false."""
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int):
+            raise ValidationError("Write a whole JSON number.", code="number-invalid")
+        return int(super().to_internal_value(data))
+
+
+class TextField(serializers.CharField):
+    """Text; no numbers taken for it, no NUL or other control characters."""
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            raise ValidationError("Write text in quotes.", code="text-invalid")
+        return str(super().to_internal_value(data))
+
+
+class VisibleRecord(serializers.PrimaryKeyRelatedField):
+    """A record by its id, among those the user may see."""
+
+    def __init__(self, model: type[Record], **options: Any) -> None:
+        self.model = model
+        if not options.get("read_only"):
+            options["queryset"] = model.objects.all()
+        super().__init__(**options)
+
+    def get_queryset(self) -> Any:
+        return self.model.objects.visible_to(self.context["request"].user)
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, str):
+            self.fail("does_not_exist", pk_value=str(data)[:40])
+        try:
+            return super().to_internal_value(data)
+        except (ValueError, TypeError):
+            self.fail("does_not_exist", pk_value=data[:40])
+
+
+class StrictSerializer(serializers.Serializer):
+    """Refuses what it does not know instead of leaving it out."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            writable = {name for name, field in self.fields.items() if not field.read_only}
+            unknown = {str(name) for name in data if name not in writable}
+            if unknown:
+                raise ValidationError(
+                    {name[:60]: [_unknown(name, writable)] for name in sorted(unknown)[:20]},
+                    code="unknown-field",
+                )
+        return super().to_internal_value(data)
+
+
+def _unknown(name: str, writable: set[str]) -> str:
+    near = difflib.get_close_matches(name[:60], writable, n=1)
+    hint = f" Did you mean {near[0]}?" if near else f" Known here: {', '.join(sorted(writable))}."
+    return f"There is no field {name[:60]!r} to write.{hint}"
+
+
+def texts(validated: Mapping[str, Any], path: str = "") -> dict[str, str]:
+    """What was typed for each quantity of a validated request, by path."""
+    found: dict[str, str] = {}
+    for name, value in validated.items():
+        here = f"{path}{name}"
+        if isinstance(value, Quantity):
+            found[here] = value.text
+        elif isinstance(value, Mapping):
+            found |= texts(value, f"{here}.")
+        elif isinstance(value, list) and value and isinstance(value[0], Quantity):
+            found |= {f"{here}.{index}": one.text for index, one in enumerate(value)}
+    return found
+
+
+def si_of(quantity: Quantity | None) -> float | None:
+    """The SI number of a quantity that may be absent."""
+    return None if quantity is None else quantity.si

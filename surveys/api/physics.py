@@ -1,0 +1,292 @@
+"""Pipes, media and transducers in requests: the same words in computations and in records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+
+from compute.acoustics import Transducers
+from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
+from surveys.api.fields import (
+    QUANTITY_IN,
+    NumberField,
+    QuantityIn,
+    StrictSerializer,
+    TextField,
+    VisibleRecord,
+    si_of,
+)
+from surveys.models import Instrument, PipeData, TransducerData
+from surveys.models.instrument import Kind
+from surveys.models.pipe import TemperatureKnown
+from surveys.selectors import transducer_data_now
+
+WAVE_MODES = ("longitudinal", "shear")
+
+
+class MaterialByValue(StrictSerializer):
+    longitudinal_sound_speed = QuantityIn("speed")
+    shear_sound_speed = QuantityIn("speed", required=False)
+
+
+@extend_schema_field(
+    {
+        "oneOf": [
+            {"type": "string", "maxLength": 60, "examples": ["carbon-steel"]},
+            {
+                "type": "object",
+                "properties": {"longitudinal_sound_speed": QUANTITY_IN, "shear_sound_speed": QUANTITY_IN},
+                "required": ["longitudinal_sound_speed"],
+            },
+        ]
+    }
+)
+class MaterialField(serializers.Field):
+    """A library name, or sound speeds."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, str):
+            if not 0 < len(data.strip()) <= 60:
+                raise ValidationError("Write a library name, such as carbon-steel.", code="unknown-name")
+            return {"name": data.strip().lower()}
+        serializer = MaterialByValue(data=data, context=self.context)
+        serializer.is_valid(raise_exception=True)
+        return dict(serializer.validated_data)
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class LiningIn(StrictSerializer):
+    material = MaterialField()
+    thickness = QuantityIn("length")
+
+
+class PipeIn(StrictSerializer):
+    """A pipe as it is, not as it is called: actual outer diameter, wall, material."""
+
+    outer_diameter = QuantityIn("length")
+    wall_thickness = QuantityIn("length")
+    material = MaterialField()
+    lining = LiningIn(required=False, allow_null=True)
+    roughness = QuantityIn("roughness", required=False, allow_null=True)
+    wave_mode = serializers.ChoiceField(WAVE_MODES, required=False, allow_null=True)
+
+
+class MediumIn(StrictSerializer):
+    """A library medium by name and temperature, or a medium by its figures."""
+
+    name = TextField(max_length=60, required=False)
+    temperature = QuantityIn("temperature", required=False)
+    temperature_known = serializers.ChoiceField(
+        TemperatureKnown.choices,
+        required=False,
+        help_text="Whether the temperature was measured or estimated.",
+    )
+    pressure = QuantityIn("pressure", required=False, allow_null=True, help_text="Absolute.")
+    salinity = QuantityIn("salinity", required=False)
+    mass_fraction = NumberField(required=False, min_value=0, max_value=1)
+    api_gravity = NumberField(required=False, min_value=-10, max_value=100)
+    sound_speed = QuantityIn("speed", required=False)
+    density = QuantityIn("density", required=False)
+    dynamic_viscosity = QuantityIn("dynamic_viscosity", required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        by_value = {"sound_speed", "density", "dynamic_viscosity"} & attrs.keys()
+        if attrs.get("name") and by_value:
+            raise ValidationError(
+                dict.fromkeys(sorted(by_value), "State a library name or the medium's figures, not both."),
+                code="both-stated",
+            )
+        return attrs
+
+
+class TransducersByValue(StrictSerializer):
+    frequency = QuantityIn("frequency")
+    wedge_sound_speed = QuantityIn("speed")
+    wedge_angle = QuantityIn("angle")
+    face_offset = QuantityIn("length", required=False)
+    wedge_delay = QuantityIn("transit_time", required=False)
+    lowest_temperature = QuantityIn("temperature", required=False, allow_null=True)
+    highest_temperature = QuantityIn("temperature", required=False, allow_null=True)
+
+
+class TransducersOfFleet(StrictSerializer):
+    instrument = VisibleRecord(Instrument)
+
+
+@extend_schema_field(
+    {
+        "oneOf": [
+            {"$ref": "#/components/schemas/TransducersByValueRequest"},
+            {
+                "type": "object",
+                "properties": {"instrument": {"type": "string", "format": "uuid"}},
+                "required": ["instrument"],
+            },
+        ]
+    }
+)
+class TransducersField(serializers.Field):
+    """A transducer pair by its figures, or one of the fleet by its id; becomes a TransducerEntry."""
+
+    def to_internal_value(self, data: Any) -> TransducerEntry:
+        of_fleet = isinstance(data, Mapping) and "instrument" in data
+        serializer = (TransducersOfFleet if of_fleet else TransducersByValue)(data=data, context=self.context)
+        serializer.is_valid(raise_exception=True)
+        if of_fleet:
+            return _entry_of(serializer.validated_data["instrument"])
+        return transducer_entry(serializer.validated_data)
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+def _entry_of(instrument: Instrument) -> TransducerEntry:
+    data = transducer_data_now(instrument) if instrument.kind == Kind.TRANSDUCER_PAIR else None
+    if data is None:
+        raise ValidationError(
+            {"instrument": "That instrument is no transducer pair with data on record."},
+            code="wrong-instrument",
+        )
+    return data.entry()
+
+
+def pipe_entry(stated: Mapping[str, Any]) -> PipeEntry:
+    """A validated PipeIn as the physics takes it."""
+    return PipeEntry(**_pipe_parts(stated))
+
+
+def changed_pipe_entry(base: PipeEntry, stated: Mapping[str, Any]) -> PipeEntry:
+    """A pipe with the parts that are stated changed."""
+    return replace(base, **_pipe_parts(stated))
+
+
+def _pipe_parts(stated: Mapping[str, Any]) -> dict[str, Any]:
+    convert: dict[str, Callable[[Any], Any]] = {
+        "outer_diameter": si_of,
+        "wall_thickness": si_of,
+        "material": _material,
+        "lining": _lining,
+        "roughness": si_of,
+        "wave_mode": lambda mode: mode,
+    }
+    return {name: convert[name](value) for name, value in stated.items()}
+
+
+def _lining(stated: Mapping[str, Any] | None) -> LiningEntry | None:
+    return LiningEntry(_material(stated["material"]), stated["thickness"].si) if stated else None
+
+
+def _material(stated: Mapping[str, Any]) -> MaterialEntry:
+    return MaterialEntry(
+        stated.get("name", ""),
+        si_of(stated.get("longitudinal_sound_speed")),
+        si_of(stated.get("shear_sound_speed")),
+    )
+
+
+def medium_entry(stated: Mapping[str, Any]) -> MediumEntry:
+    """A validated MediumIn as the physics takes it."""
+    quantities = ("temperature", "pressure", "salinity", "sound_speed", "density", "dynamic_viscosity")
+    return MediumEntry(
+        name=stated.get("name", "").strip().lower(),
+        temperature_known=stated.get("temperature_known", ""),
+        mass_fraction=stated.get("mass_fraction"),
+        api_gravity=stated.get("api_gravity"),
+        **{name: si_of(stated.get(name)) for name in quantities},
+    )
+
+
+def transducer_entry(stated: Mapping[str, Any]) -> TransducerEntry:
+    """A validated TransducersByValue as the physics takes it."""
+    offset, delay = stated.get("face_offset"), stated.get("wedge_delay")
+    pair = Transducers(
+        frequency=stated["frequency"].si,
+        wedge_sound_speed=stated["wedge_sound_speed"].si,
+        wedge_angle=stated["wedge_angle"].si,
+        face_offset=offset.si if offset else 0.0,
+        wedge_delay=delay.si if delay else 0.0,
+    )
+    return TransducerEntry(
+        pair, si_of(stated.get("lowest_temperature")), si_of(stated.get("highest_temperature"))
+    )
+
+
+def pipe_data_document(data: PipeData) -> dict[str, Any]:
+    """Pipe data as stored, in the words of requests: SI numbers with their kinds."""
+    return {"pipe": _pipe_document(data), "medium": _medium_document(data)}
+
+
+def _pipe_document(data: PipeData) -> dict[str, Any]:
+    lining = None
+    if data.lining_thickness_m:
+        lining = {
+            "material": _material_document(
+                data.lining_material,
+                data.lining_longitudinal_sound_speed_m_s,
+                data.lining_shear_sound_speed_m_s,
+            ),
+            "thickness": _quantity(data.lining_thickness_m, "length"),
+        }
+    return {
+        "outer_diameter": _quantity(data.outer_diameter_m, "length"),
+        "wall_thickness": _quantity(data.wall_thickness_m, "length"),
+        "material": _material_document(
+            data.material, data.material_longitudinal_sound_speed_m_s, data.material_shear_sound_speed_m_s
+        ),
+        "lining": lining,
+        "roughness": _quantity(data.roughness_m, "roughness"),
+        "wave_mode": data.wave_mode or None,
+        "bore": _quantity(data.pipe_entry().bore, "length"),
+    }
+
+
+def _material_document(name: str, longitudinal: float | None, shear: float | None) -> Any:
+    if name:
+        return name
+    return {
+        "longitudinal_sound_speed": _quantity(longitudinal, "speed"),
+        "shear_sound_speed": _quantity(shear, "speed"),
+    }
+
+
+def _medium_document(data: PipeData) -> dict[str, Any]:
+    columns = (
+        ("temperature", data.medium_temperature_k, "temperature"),
+        ("pressure", data.medium_pressure_pa, "pressure"),
+        ("salinity", data.medium_salinity_kg_kg, "salinity"),
+        ("sound_speed", data.medium_sound_speed_m_s, "speed"),
+        ("density", data.medium_density_kg_m3, "density"),
+        ("dynamic_viscosity", data.medium_dynamic_viscosity_pa_s, "dynamic_viscosity"),
+    )
+    numbers = {"mass_fraction": data.medium_mass_fraction, "api_gravity": data.medium_api_gravity}
+    stated = {
+        "name": data.medium or None,
+        "temperature_known": data.medium_temperature_known or None,
+        **{name: _quantity(value, kind) for name, value, kind in columns},
+        **numbers,
+    }
+    return {name: value for name, value in stated.items() if value is not None}
+
+
+def transducer_document(data: TransducerData) -> dict[str, Any]:
+    """Transducer data as stored: SI numbers with their kinds."""
+    return {
+        "frequency": _quantity(data.frequency_hz, "frequency"),
+        "wedge_sound_speed": _quantity(data.wedge_sound_speed_m_s, "speed"),
+        "wedge_angle": _quantity(data.wedge_angle_rad, "angle"),
+        "face_offset": _quantity(data.face_offset_m, "length"),
+        "wedge_delay": _quantity(data.wedge_delay_s, "transit_time"),
+        "lowest_temperature": _quantity(data.lowest_temperature_k, "temperature"),
+        "highest_temperature": _quantity(data.highest_temperature_k, "temperature"),
+    }
+
+
+def _quantity(value: float | None, kind: str) -> Any:
+    return None if value is None else {"si": value, "kind": kind}

@@ -1,0 +1,204 @@
+"""Errors as problem documents (RFC 9457), whatever raised them."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import NON_FIELD_ERRORS
+from django.core.exceptions import PermissionDenied as DjangoPermissionDenied
+from django.core.exceptions import ValidationError as DjangoValidationError
+from django.db import IntegrityError
+from django.db.models import ProtectedError
+from django.http import Http404, HttpRequest, JsonResponse
+from rest_framework import exceptions, serializers
+from rest_framework.response import Response
+from rest_framework.settings import api_settings
+
+from compute.errors import ComputeError
+from surveys.errors import ServiceError
+
+CONTENT_TYPE = "application/problem+json"
+NOT_FOUND_DETAIL = "There is nothing at this address, or nothing you may see."
+
+# What a constraint of the database means to the person whose entry it refused: field, sentence.
+CONSTRAINTS: Mapping[str, tuple[str, str]] = {
+    "site_name_once_for_a_client": ("name", "This client has a site of that name already."),
+    "pipe_name_once_at_a_site": ("name", "This site has a pipe of that name already."),
+    "measuring_point_name_once_on_a_pipe": ("name", "This pipe has a measuring point of that name already."),
+    "instrument_serial_once_in_a_kind": ("serial", "An instrument of this kind has that serial already."),
+    "calibration_certificate_once": ("certificate", "That certificate is on record already."),
+    "calibration_due_after_its_date": ("due_on", "A calibration is due after its date."),
+    "job_ends_after_it_starts": ("ends_at", "A job ends after it starts."),
+    "survey_ends_after_it_starts": ("ended_at", "A survey ends after it starts."),
+    "survey_temperature_says_how_known": (
+        "medium_temperature",
+        "Say with a temperature whether it was measured or estimated.",
+    ),
+    "pipe_data_bore_left": ("pipe.wall_thickness", "Wall and lining leave no bore."),
+    "pipe_data_corrected_once": ("corrects", "That version was corrected already."),
+    "measuring_point_straight_lengths_not_negative": (
+        "upstream_straight",
+        "A straight length is not below 0.",
+    ),
+    "transducer_data_temperatures_in_order": (
+        "transducers.lowest_temperature",
+        "The lowest temperature is below the highest.",
+    ),
+    "surveys_client_name": ("name", "There is a client of that name already."),
+    "surveys_client.name": ("name", "There is a client of that name already."),
+}
+
+
+class Problem(serializers.Serializer):
+    """An error: what was wrong, where, and what to do."""
+
+    class Error(serializers.Serializer):
+        field = serializers.CharField(
+            help_text="Path in the request, such as pipe.wall_thickness; empty if none."
+        )
+        code = serializers.CharField()
+        detail = serializers.CharField()
+
+        class Meta:
+            ref_name = "ProblemError"
+
+    type = serializers.CharField()
+    title = serializers.CharField()
+    status = serializers.IntegerField()
+    detail = serializers.CharField()
+    code = serializers.CharField()
+    errors = Error(many=True)
+
+
+def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response | None:
+    """Turn an error of a view into a problem document; None for one that is a fault of ours."""
+    found = _status_and_errors(error)
+    if found is None:
+        return None
+    status, errors = found
+    headers = {}
+    if status == HTTPStatus.UNAUTHORIZED:
+        headers["WWW-Authenticate"] = getattr(error, "auth_header", "") or "Token"
+    if wait := getattr(error, "wait", None):
+        headers["Retry-After"] = str(int(wait) + 1)
+    return Response(problem(status, errors), status=status, headers=headers, content_type=CONTENT_TYPE)
+
+
+def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
+    """A problem document."""
+    return {
+        "type": "about:blank",
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": " ".join(dict.fromkeys(error["detail"] for error in errors)),
+        "code": errors[0]["code"],
+        "errors": errors,
+    }
+
+
+def _status_and_errors(error: Exception) -> tuple[int, list[dict[str, str]]] | None:
+    if isinstance(error, ComputeError):
+        return 400, [_error(error.field, error.code, error.detail)]
+    if isinstance(error, ServiceError):
+        return error.status, [_error(error.field, error.code, error.detail)]
+    if isinstance(error, exceptions.ValidationError):
+        return 400, list(_flat(error.detail))
+    if isinstance(error, DjangoValidationError):
+        return _of_model_rules(error)
+    if isinstance(error, IntegrityError):
+        return _of_constraint(error)
+    if isinstance(error, ProtectedError):
+        return 409, [_error("", "in-use", "Other records rest on this one; retire it instead.")]
+    if isinstance(error, Http404):
+        return 404, [_error("", "not-found", NOT_FOUND_DETAIL)]
+    if isinstance(error, DjangoPermissionDenied):
+        return 403, [_error("", "not-allowed", "You may not do this.")]
+    if isinstance(error, exceptions.APIException):
+        detail = NOT_FOUND_DETAIL if error.status_code == 404 else str(error.detail)
+        code = str(error.get_codes()) if not isinstance(error.get_codes(), list | dict) else "invalid"
+        return error.status_code, [_error("", code.replace("_", "-"), detail)]
+    return None
+
+
+def _error(field: str, code: str, detail: str) -> dict[str, str]:
+    return {"field": field, "code": code, "detail": detail}
+
+
+def _flat(detail: Any, path: str = "") -> Iterator[dict[str, str]]:
+    """Nested errors of serializers as dotted paths."""
+    if isinstance(detail, Mapping):
+        for name, inner in detail.items():
+            here = path if name == api_settings.NON_FIELD_ERRORS_KEY else f"{path}.{name}".lstrip(".")
+            yield from _flat(inner, here)
+    elif isinstance(detail, list | tuple):
+        for index, inner in enumerate(detail):
+            nested = isinstance(inner, Mapping | list) and inner
+            yield from _flat(inner, f"{path}.{index}".lstrip(".") if nested else path)
+    else:
+        yield _error(path, str(getattr(detail, "code", "invalid")).replace("_", "-"), str(detail))
+
+
+def _of_model_rules(error: DjangoValidationError) -> tuple[int, list[dict[str, str]]]:
+    by_field = error.error_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.error_list}
+    errors = [
+        _error(
+            "" if field == NON_FIELD_ERRORS else field, str(one.code or "invalid").replace("_", "-"), message
+        )
+        for field, ones in by_field.items()
+        for one in ones
+        for message in one.messages
+    ]
+    return (409 if all(e["code"] == "unique" for e in errors) else 400), errors
+
+
+def _of_constraint(error: IntegrityError) -> tuple[int, list[dict[str, str]]]:
+    text = str(error)
+    for name, (field, detail) in CONSTRAINTS.items():
+        if name in text or _sqlite_unique(name) in text:
+            return 409, [_error(field, "conflict", detail)]
+    logging.getLogger(__name__).warning("constraint without a sentence of its own: %s", text)
+    return 409, [_error("", "conflict", "This does not fit the records as they are.")]
+
+
+# SQLite names the columns of a unique constraint, not the constraint.
+_SQLITE_UNIQUE = {
+    "site_name_once_for_a_client": "surveys_site.client_id, surveys_site.name",
+    "pipe_name_once_at_a_site": "surveys_pipe.site_id, surveys_pipe.name",
+    "measuring_point_name_once_on_a_pipe": "surveys_measuringpoint.pipe_id, surveys_measuringpoint.name",
+    "instrument_serial_once_in_a_kind": "surveys_instrument.kind, surveys_instrument.serial",
+    "calibration_certificate_once": "surveys_calibration.instrument_id, surveys_calibration.laboratory",
+    "pipe_data_corrected_once": "surveys_pipedata.corrects_id",
+}
+
+
+def _sqlite_unique(name: str) -> str:
+    return _SQLITE_UNIQUE.get(name, "\0")
+
+
+def not_found(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
+    """The answer to an address that does not exist."""
+    document = problem(404, [_error("", "not-found", NOT_FOUND_DETAIL)])
+    return JsonResponse(document, status=404, content_type=CONTENT_TYPE)
+
+
+def bad_request(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
+    """The answer to a request Django itself refuses."""
+    document = problem(400, [_error("", "bad-request", "The request cannot be read.")])
+    return JsonResponse(document, status=400, content_type=CONTENT_TYPE)
+
+
+def server_error(request: HttpRequest) -> JsonResponse:
+    """The answer to a fault of ours."""
+    document = problem(500, [_error("", "server-error", "Something went wrong here; nothing was changed.")])
+    return JsonResponse(document, status=500, content_type=CONTENT_TYPE)
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> JsonResponse:
+    """The answer to a form or session request without its CSRF token."""
+    document = problem(
+        403, [_error("", "csrf-failed", "The CSRF token is missing or stale; load the page again.")]
+    )
+    return JsonResponse(document, status=403, content_type=CONTENT_TYPE)

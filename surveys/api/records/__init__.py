@@ -1,0 +1,1 @@
+"""The records over the API, one module for each aggregate."""

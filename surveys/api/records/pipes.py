@@ -1,0 +1,322 @@
+"""Pipes: their versions of data, corrections, alterations and gaugings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.exceptions import NotFound, ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from surveys.api.fields import (
+    QuantityField,
+    QuantityIn,
+    QuantityOut,
+    StrictSerializer,
+    TextField,
+    VisibleRecord,
+    in_units,
+    texts,
+    units_of,
+)
+from surveys.api.permissions import FIELD
+from surveys.api.physics import (
+    MaterialField,
+    MediumIn,
+    PipeIn,
+    changed_pipe_entry,
+    medium_entry,
+    pipe_data_document,
+    pipe_entry,
+)
+from surveys.api.records.recomputations import RecomputationOut
+from surveys.api.views import Records, documented
+from surveys.models import Gauging, Instrument, Pipe, PipeData, Site
+from surveys.selectors import pipe_data_at
+from surveys.services.pipes import (
+    PipeStatement,
+    gauging_record,
+    pipe_alter,
+    pipe_correct,
+    pipe_create,
+    version_to_correct,
+)
+
+
+class PipeCreateIn(StrictSerializer):
+    site = VisibleRecord(Site)
+    name = TextField(max_length=200)
+    description = TextField(max_length=2000, required=False, allow_blank=True, default="")
+    pipe = PipeIn()
+    medium = MediumIn()
+    holds_from = serializers.DateField(required=False, allow_null=True, default=None)
+
+
+class PipeChangeIn(StrictSerializer):
+    name = TextField(max_length=200, required=False)
+    description = TextField(max_length=2000, required=False, allow_blank=True)
+    retired_at = serializers.DateTimeField(required=False, allow_null=True)
+
+
+class PipePartIn(PipeIn):
+    """What changes of the pipe; what is left out stays."""
+
+    outer_diameter = QuantityIn("length", required=False)
+    wall_thickness = QuantityIn("length", required=False)
+    material = MaterialField(required=False)
+
+
+class CorrectionIn(StrictSerializer):
+    """New pipe data because the old was always wrong."""
+
+    reason = TextField(max_length=2000)
+    pipe = PipePartIn(required=False, default=dict)
+    medium = MediumIn(required=False, help_text="Left out: stays. Given: the whole medium anew.")
+    corrects = VisibleRecord(PipeData, required=False, help_text="Left out: the version in force now.")
+    holds_from = serializers.DateField(
+        required=False, allow_null=True, help_text="Left out: that of the version corrected."
+    )
+    gauging = VisibleRecord(Gauging, required=False, allow_null=True, default=None)
+
+
+class AlterationIn(CorrectionIn):
+    """New pipe data because the pipe itself changed on a date."""
+
+    corrects = None
+    holds_from = serializers.DateField()
+
+
+class PipeDataOut(serializers.ModelSerializer):
+    pipe_id = serializers.UUIDField(read_only=True)
+    pipe = serializers.SerializerMethodField(help_text="As in requests, with the bore.")
+    medium = serializers.SerializerMethodField(help_text="As in requests.")
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+
+    class Meta:
+        model = PipeData
+        fields = [
+            "id", "pipe_id", "change", "corrects", "holds_from", "reason", "gauging", "recorded_at", "recorded_by", "pipe", "medium",
+            "as_entered",
+        ]  # fmt: skip
+
+    @extend_schema_field({"type": "object", "additionalProperties": True})
+    def get_pipe(self, data: PipeData) -> Any:
+        return in_units(pipe_data_document(data)["pipe"], units_of(self.context["request"]))
+
+    @extend_schema_field({"type": "object", "additionalProperties": True})
+    def get_medium(self, data: PipeData) -> Any:
+        return in_units(pipe_data_document(data)["medium"], units_of(self.context["request"]))
+
+
+class PipeOut(serializers.ModelSerializer):
+    data = serializers.SerializerMethodField(help_text="The version in force today.")
+
+    class Meta:
+        model = Pipe
+        fields = ["id", "site", "name", "description", "retired_at", "data"]
+
+    @extend_schema_field(PipeDataOut(allow_null=True))
+    def get_data(self, pipe: Pipe) -> Any:
+        data = pipe_data_at(pipe, timezone.localdate(timezone=pipe.site.zone))
+        return PipeDataOut(data, context=self.context).data if data else None
+
+
+class ChangeOut(serializers.Serializer):
+    data = PipeDataOut()
+    recomputation = RecomputationOut()
+
+
+class GaugingIn(StrictSerializer):
+    gauge = VisibleRecord(Instrument)
+    readings = serializers.ListField(child=QuantityIn("length"), min_length=2, max_length=200)
+    taken_at = serializers.DateTimeField(required=False)
+    note = TextField(max_length=2000, required=False, allow_blank=True, default="")
+
+
+class GaugingOut(serializers.ModelSerializer):
+    mean = QuantityField("length", source="mean_m")
+    standard_deviation = QuantityField("length", source="standard_deviation_m")
+    standard_uncertainty = QuantityField("length", source="standard_uncertainty_m")
+    readings = serializers.SerializerMethodField()
+    taken_by = serializers.CharField(source="taken_by.username", read_only=True)
+
+    class Meta:
+        model = Gauging
+        fields = [
+            "id",
+            "pipe",
+            "gauge",
+            "taken_at",
+            "taken_by",
+            "readings",
+            "mean",
+            "standard_deviation",
+            "standard_uncertainty",
+            "note",
+        ]
+
+    @extend_schema_field(QuantityOut(many=True))
+    def get_readings(self, gauging: Gauging) -> Any:
+        readings = [{"si": value, "kind": "length"} for value in gauging.readings_m]
+        return in_units(readings, units_of(self.context["request"]))
+
+
+class Pipes(Records):
+    """Runs of pipe, with the versions of what is known of them."""
+
+    model = Pipe
+    serializer_class = PipeOut
+    writers = FIELD
+    related = ("site",)
+    prefetched = ("data__recorded_by",)
+    filterset_fields = {"site": ["exact"], "name": ["exact", "icontains"]}
+    ordering_fields = ("name",)
+
+    @documented(request=PipeCreateIn, responses={201: PipeOut})
+    def create(self, request: Request) -> Response:
+        asked = self.checked(PipeCreateIn)
+        statement = PipeStatement(
+            pipe_entry(asked["pipe"]),
+            medium_entry(asked["medium"]),
+            texts({k: asked[k] for k in ("pipe", "medium")}),
+        )
+        pipe = pipe_create(
+            site=asked["site"],
+            name=asked["name"],
+            description=asked["description"],
+            statement=statement,
+            holds_from=asked["holds_from"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self.answer(self.read_again(pipe), 201)
+
+    @documented(request=PipeChangeIn, responses=PipeOut)
+    def partial_update(self, request: Request, pk: Any = None) -> Response:
+        return self.change(request, self.checked(PipeChangeIn, partial=True))
+
+    @documented(request=CorrectionIn, responses={202: ChangeOut})
+    @action(detail=True, methods=["post"])
+    def corrections(self, request: Request, pk: Any = None) -> Response:
+        """Correct pipe data that was always wrong; surveys that rest on it are recomputed in the background."""
+        pipe, now = self.get_object(), timezone.now()
+        asked = self.checked(CorrectionIn)
+        corrects = asked.get("corrects") or version_to_correct(
+            pipe, timezone.localdate(timezone=pipe.site.zone)
+        )
+        data, recomputation = pipe_correct(
+            pipe=pipe,
+            corrects=corrects,
+            statement=_changed(corrects, asked),
+            reason=asked["reason"],
+            holds_from=asked.get("holds_from", corrects.holds_from),
+            gauging=asked["gauging"],
+            by=self.user,
+            now=now,
+        )
+        return self._changed_answer(data, recomputation)
+
+    @documented(request=AlterationIn, responses={202: ChangeOut})
+    @action(detail=True, methods=["post"])
+    def alterations(self, request: Request, pk: Any = None) -> Response:
+        """Enter that the pipe itself changed on a date; earlier surveys keep what they rest on."""
+        pipe = self.get_object()
+        asked = self.checked(AlterationIn)
+        before = pipe_data_at(pipe, asked["holds_from"]) or version_to_correct(pipe, asked["holds_from"])
+        data, recomputation = pipe_alter(
+            pipe=pipe,
+            statement=_changed(before, asked),
+            reason=asked["reason"],
+            holds_from=asked["holds_from"],
+            gauging=asked["gauging"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self._changed_answer(data, recomputation)
+
+    def _changed_answer(self, data: PipeData, recomputation: Any) -> Response:
+        answer = ChangeOut(
+            {"data": data, "recomputation": recomputation}, context=self.get_serializer_context()
+        ).data
+        location = f"/api/v1/recomputations/{recomputation.pk}/"
+        return Response(answer, status=202, headers={"Location": location})
+
+    @documented(
+        responses=PipeDataOut,
+        parameters=[
+            OpenApiParameter("at", date, description="Valid on this date; today if left out."),
+            OpenApiParameter("known_at", datetime, description="As known at this time; now if left out."),
+        ],
+    )
+    @action(detail=True, methods=["get"])
+    def data(self, request: Request, pk: Any = None) -> Response:
+        """The pipe data valid at a date, as known at a time."""
+        pipe = self.get_object()
+        at = _parameter(request, "at", serializers.DateField())
+        known_at = _parameter(request, "known_at", serializers.DateTimeField())
+        data = pipe_data_at(pipe, at or timezone.localdate(timezone=pipe.site.zone), known_at)
+        if data is None:
+            raise NotFound
+        return Response(PipeDataOut(data, context=self.get_serializer_context()).data)
+
+    @documented(responses=PipeDataOut(many=True))
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    def versions(self, request: Request, pk: Any = None) -> Response:
+        """Every version of the pipe's data, the latest recorded first."""
+        rows = sorted(self.get_object().data.all(), key=lambda data: data.recorded_at, reverse=True)
+        return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
+
+    @documented(request=GaugingIn, responses={201: GaugingOut})
+    @action(detail=True, methods=["post"])
+    def gaugings(self, request: Request, pk: Any = None) -> Response:
+        """Enter wall-thickness readings taken round the pipe."""
+        asked = self.checked(GaugingIn)
+        gauging = gauging_record(
+            pipe=self.get_object(),
+            gauge=asked["gauge"],
+            readings_m=[reading.si for reading in asked["readings"]],
+            taken_at=asked.get("taken_at") or timezone.now(),
+            note=asked["note"],
+            as_entered=texts(asked),
+            by=self.user,
+        )
+        return Response(GaugingOut(gauging, context=self.get_serializer_context()).data, status=201)
+
+    @documented(responses=GaugingOut(many=True))
+    @gaugings.mapping.get
+    def list_gaugings(self, request: Request, pk: Any = None) -> Response:
+        """The gaugings of the pipe, the latest first."""
+        rows = self.get_object().gaugings.select_related("taken_by")[:500]
+        return Response(GaugingOut(rows, many=True, context=self.get_serializer_context()).data)
+
+
+def _parameter(request: Request, name: str, field: serializers.Field) -> Any:
+    text = request.query_params.get(name)
+    if text is None:
+        return None
+    try:
+        return field.run_validation(text)
+    except ValidationError as error:
+        raise ValidationError({name: error.detail}) from None
+
+
+def _changed(base: PipeData, asked: Mapping[str, Any]) -> PipeStatement:
+    """A version's statement with the parts named in a request changed."""
+    pipe, medium = asked["pipe"], asked.get("medium")
+    kept = {path: text for path, text in base.as_entered.items() if not _restated(path, pipe, medium)}
+    return PipeStatement(
+        pipe=changed_pipe_entry(base.pipe_entry(), pipe),
+        medium=medium_entry(medium) if medium else base.medium_entry(),
+        as_entered={**kept, **texts({"pipe": pipe, "medium": medium or {}})},
+    )
+
+
+def _restated(path: str, pipe: Mapping[str, Any], medium: Any) -> bool:
+    area, _, rest = path.partition(".")
+    return bool(medium) if area == "medium" else rest.partition(".")[0] in pipe

@@ -1,0 +1,173 @@
+"""Results and recomputations: read only; services make them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Count, Prefetch
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from surveys.api.compute_views import FindingOut
+from surveys.api.fields import QuantityField, QuantityOut, in_units, units_of
+from surveys.api.views import Records
+from surveys.models import Recomputation, RecomputationItem, Result
+
+
+class BudgetRowOut(serializers.Serializer):
+    input = serializers.CharField()
+    value = serializers.JSONField()
+    standard_uncertainty = serializers.JSONField()
+    sensitivity = serializers.FloatField(help_text="SI flow (m3/s) over SI input.")
+    contribution = QuantityOut()
+    share = serializers.FloatField()
+
+
+class ResultOut(serializers.ModelSerializer):
+    current = serializers.SerializerMethodField()
+    replaced_by = serializers.PrimaryKeyRelatedField(read_only=True, allow_null=True)
+    volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
+    volume_flow_standard_deviation = QuantityField(
+        "volume_flow", source="volume_flow_standard_deviation_m3_s"
+    )
+    expanded_uncertainty = QuantityField("volume_flow", source="expanded_uncertainty_m3_s")
+    mean_velocity = QuantityField("speed", source="mean_velocity_m_s")
+    path_velocity = QuantityField("speed", source="path_velocity_m_s")
+    measured_sound_speed = QuantityField("speed", source="measured_sound_speed_m_s")
+    expected_sound_speed = QuantityField("speed", source="expected_sound_speed_m_s")
+    spacing = QuantityField("length", source="spacing_m")
+    findings = serializers.SerializerMethodField()
+    budget = serializers.SerializerMethodField()
+    account = serializers.SerializerMethodField(
+        help_text="By how much and why it differs from what it replaces."
+    )
+
+    class Meta:
+        model = Result
+        fields = [
+            "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
+            "method_version", "pipe_data", "transducer_data", "log", "calibrations", "readings_used", "volume_flow",
+            "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
+            "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
+            "account",
+        ]  # fmt: skip
+
+    def get_current(self, result: Result) -> bool:
+        return result.replaced_at is None
+
+    @extend_schema_field(FindingOut(many=True))
+    def get_findings(self, result: Result) -> Any:
+        return in_units(result.findings, units_of(self.context["request"]))
+
+    @extend_schema_field(BudgetRowOut(many=True))
+    def get_budget(self, result: Result) -> Any:
+        return in_units(result.budget, units_of(self.context["request"]))
+
+    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    def get_account(self, result: Result) -> Any:
+        return in_units(result.account, units_of(self.context["request"]))
+
+
+class Results(Records):
+    """What surveys came to. `?current=true` leaves out those that were replaced."""
+
+    model = Result
+    serializer_class = ResultOut
+    related = ("replaced_by",)
+    prefetched = ("calibrations",)
+    filterset_fields = {
+        "survey": ["exact"],
+        "cause": ["exact"],
+        "survey__measuring_point": ["exact"],
+        "replaced_at": ["isnull"],
+    }
+    ordering_fields = ("computed_at",)
+
+
+class ItemOut(serializers.ModelSerializer):
+    before = serializers.SerializerMethodField()
+    after = serializers.SerializerMethodField()
+    result_before = serializers.PrimaryKeyRelatedField(source="before", read_only=True)
+    result_after = serializers.PrimaryKeyRelatedField(source="after", read_only=True)
+    account = serializers.SerializerMethodField()
+
+    class Meta:
+        model = RecomputationItem
+        fields = [
+            "survey",
+            "state",
+            "attempts",
+            "error",
+            "before",
+            "after",
+            "result_before",
+            "result_after",
+            "account",
+        ]
+
+    @extend_schema_field(QuantityOut(allow_null=True))
+    def get_before(self, item: RecomputationItem) -> Any:
+        return self._flow(item.before)
+
+    @extend_schema_field(QuantityOut(allow_null=True))
+    def get_after(self, item: RecomputationItem) -> Any:
+        return self._flow(item.after)
+
+    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    def get_account(self, item: RecomputationItem) -> Any:
+        return in_units(item.after.account if item.after else None, units_of(self.context["request"]))
+
+    def _flow(self, result: Result | None) -> Any:
+        flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"} if result else None
+        return in_units(flow, units_of(self.context["request"]))
+
+
+class RecomputationOut(serializers.ModelSerializer):
+    asked_by = serializers.CharField(source="asked_by.username", read_only=True)
+    counts = serializers.SerializerMethodField(help_text="Surveys by state of their item.")
+    progress = serializers.SerializerMethodField(help_text="Share of the surveys that are done or parked.")
+
+    class Meta:
+        model = Recomputation
+        fields = [
+            "id", "pipe", "pipe_data", "cause", "reason", "state", "asked_at", "asked_by", "started_at", "finished_at", "counts",
+            "progress",
+        ]  # fmt: skip
+
+    @extend_schema_field({"type": "object", "additionalProperties": {"type": "integer"}})
+    def get_counts(self, recomputation: Recomputation) -> dict[str, int]:
+        counts = dict.fromkeys(RecomputationItem.State.values, 0)
+        counts.update(recomputation.items.order_by().values_list("state").annotate(Count("id")))
+        return counts
+
+    def get_progress(self, recomputation: Recomputation) -> float:
+        counts = self.get_counts(recomputation)
+        total = sum(counts.values())
+        return (counts["done"] + counts["parked"]) / total if total else 1.0
+
+
+class RecomputationDetailOut(RecomputationOut):
+    items = ItemOut(many=True)
+
+    class Meta(RecomputationOut.Meta):
+        fields = [*RecomputationOut.Meta.fields, "items"]
+
+
+class Recomputations(Records):
+    """Background runs that make new results after pipe data changed."""
+
+    model = Recomputation
+    serializer_class = RecomputationOut
+    related = ("asked_by",)
+    filterset_fields = {"pipe": ["exact"], "state": ["exact"], "cause": ["exact"]}
+    ordering_fields = ("asked_at",)
+
+    def get_serializer_class(self) -> Any:
+        return RecomputationDetailOut if self.action == "retrieve" else RecomputationOut
+
+    def get_queryset(self) -> Any:
+        rows = super().get_queryset()
+        if self.action != "retrieve":
+            return rows
+        items = RecomputationItem.objects.select_related("before", "after").order_by("id")
+        return rows.prefetch_related(Prefetch("items", queryset=items))

@@ -1,0 +1,40 @@
+"""Addresses under /api/."""
+
+from django.urls import URLPattern, URLResolver, include, path, re_path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+from rest_framework.routers import SimpleRouter
+
+from surveys.api import compute_views, problems, sign_in
+from surveys.api.records import fleet, pipes, places, points, recomputations, surveys
+
+router = SimpleRouter(use_regex_path=False)
+router.register("clients", places.Clients, "client")
+router.register("sites", places.Sites, "site")
+router.register("pipes", pipes.Pipes, "pipe")
+router.register("measuring-points", points.MeasuringPoints, "measuring-point")
+router.register("instruments", fleet.Instruments, "instrument")
+router.register("calibrations", fleet.Calibrations, "calibration")
+router.register("technicians", fleet.Technicians, "technician")
+router.register("jobs", fleet.Jobs, "job")
+router.register("surveys", surveys.Surveys, "survey")
+router.register("results", recomputations.Results, "result")
+router.register("recomputations", recomputations.Recomputations, "recomputation")
+
+version_1: list[URLPattern | URLResolver] = [
+    path("sign-in/", sign_in.SignIn.as_view()),
+    path("sign-out/", sign_in.SignOut.as_view()),
+    path("me/", sign_in.Me.as_view()),
+    path("compute/spacing/", compute_views.SpacingView.as_view()),
+    path("compute/flow/", compute_views.FlowView.as_view()),
+    path("compute/pipe-sizes/", compute_views.PipeSizesView.as_view()),
+    path("compute/materials/", compute_views.MaterialsView.as_view()),
+    path("compute/media/", compute_views.MediaView.as_view()),
+    path("", include(router.urls)),
+]
+
+urlpatterns = [
+    path("v1/", include(version_1)),
+    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("docs/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="docs"),
+    re_path(r"", problems.not_found),
+]

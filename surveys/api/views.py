@@ -1,0 +1,112 @@
+"""What the views share: visible rows, the schema's error answers, ETags."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any, ClassVar, cast
+
+from django.db import transaction
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework import mixins, viewsets
+from rest_framework.exceptions import APIException
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from surveys.api.fields import units_of
+from surveys.api.problems import Problem
+from surveys.models import Record, User
+from surveys.services.records import record_change
+
+ERRORS = {code: OpenApiResponse(Problem, description="What was wrong") for code in (400, 401, 403, 404, 409)}
+UNITS = OpenApiParameter(
+    "units", str, enum=["metric", "us"], description="Units of the answer; metric by default."
+)
+
+
+class EditedMeanwhile(APIException):
+    status_code = 412
+    default_detail = "Somebody changed this record meanwhile; read it again and repeat your change."
+    default_code = "edited-meanwhile"
+
+
+class UnitsMixin(APIView):
+    """Refuses odd `?units=` before anything is done."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        units_of(request)
+
+
+class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+    """A record type to list and read. `writers` may do the rest."""
+
+    model: ClassVar[type[Any]]
+    writers: ClassVar[frozenset[str] | None] = frozenset()
+    ordering_fields: ClassVar[tuple[str, ...]] = ()
+    related: ClassVar[tuple[str, ...]] = ()
+    prefetched: ClassVar[tuple[Any, ...]] = ()
+    lookup_value_converter = "uuid"
+
+    def get_queryset(self) -> Any:
+        if getattr(self, "swagger_fake_view", False):
+            return self.model.objects.none()
+        rows = self.model.objects.visible_to(self.request.user)
+        return rows.select_related(*self.related).prefetch_related(*self.prefetched)
+
+    @property
+    def user(self) -> User:
+        """Who is asking; nobody gets past the permissions unsigned."""
+        return cast(User, self.request.user)
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return self.answer(self.get_object())
+
+    def answer(self, record: Any, status: int = 200) -> Response:
+        """A record as its output serializer has it, with its ETag."""
+        data = self.get_serializer(record).data
+        return Response(data, status=status, headers={"ETag": etag(data)})
+
+    def read_again(self, record: Record) -> Any:
+        """A record with what its output shows."""
+        return self.get_queryset().get(pk=record.pk)
+
+    def checked(self, serializer_class: Any, **options: Any) -> dict[str, Any]:
+        """The request's body by an input serializer."""
+        serializer = serializer_class(
+            data=self.request.data, context=self.get_serializer_context(), **options
+        )
+        serializer.is_valid(raise_exception=True)
+        return dict(serializer.validated_data)
+
+    def change(
+        self, request: Request, changes: dict[str, Any], related: dict[str, Any] | None = None
+    ) -> Response:
+        """Change a plain record, unless `If-Match` says it was another when it was read."""
+        with transaction.atomic():
+            record = self.get_object()
+            self.model.objects.select_for_update().get(pk=record.pk)
+            check_if_match(request, self.get_serializer(self.read_again(record)).data)
+            record_change(record, changes, related=related)
+        return self.answer(self.read_again(record))
+
+
+def etag(data: Any) -> str:
+    """A strong ETag of an answer."""
+    return f'"{hashlib.sha256(JSONRenderer().render(data)).hexdigest()[:32]}"'
+
+
+def check_if_match(request: Request, data: Any) -> None:
+    """Refuse a change of something else than was read."""
+    wanted = request.headers.get("If-Match")
+    if wanted and wanted.strip() != "*" and etag(data) not in [tag.strip() for tag in wanted.split(",")]:
+        raise EditedMeanwhile
+
+
+def documented(**options: Any) -> Any:
+    """`extend_schema` with the error answers every call may give."""
+    responses = options.pop("responses")
+    responses = responses if isinstance(responses, dict) else {200: responses}
+    parameters = [UNITS, *options.pop("parameters", [])]
+    return extend_schema(responses={**responses, **ERRORS}, parameters=parameters, **options)

@@ -1,0 +1,69 @@
+"""The cast: who signs in, and the records of an invented scenario they meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from surveys.demo import scenario
+from surveys.demo.story import make_kit
+from surveys.models import Client, Role, Site, User
+
+
+def person(name: str, role: str, client: Client | None = None) -> User:
+    return User.objects.create_user(
+        username=name, password="a long enough password", role=role, client=client
+    )
+
+
+@pytest.fixture
+def cast(db: Any) -> SimpleNamespace:
+    """owner and colleague belong to one client, stranger to another; nobody has not signed in."""
+    ours = Client.objects.create(name="Aldervale Heat Cooperative")
+    theirs = Client.objects.create(name="Brackwater Mills")
+    return SimpleNamespace(
+        client=ours,
+        other_client=theirs,
+        owner=person("owner", Role.CLIENT, ours),
+        colleague=person("colleague", Role.CLIENT, ours),
+        stranger=person("stranger", Role.CLIENT, theirs),
+        technician=person("technician", Role.TECHNICIAN),
+        office=person("office", Role.OFFICE),
+        calibration_admin=person("calibration-admin", Role.CALIBRATION_ADMIN),
+        administrator=person("administrator", Role.ADMINISTRATOR),
+    )
+
+
+@pytest.fixture
+def as_user(cast: SimpleNamespace) -> Callable[[str], APIClient]:
+    """An API client signed in as one of the cast; `nobody` is not signed in."""
+
+    def sign_in(name: str) -> APIClient:
+        api = APIClient()
+        if name != "nobody":
+            api.force_authenticate(getattr(cast, name))
+        return api
+
+    return sign_in
+
+
+@pytest.fixture
+def kit(cast: SimpleNamespace) -> Any:
+    """A meter, a transducer pair and a thickness gauge in calibration."""
+    return make_kit(cast.calibration_admin, timezone.now())
+
+
+@pytest.fixture
+def site(cast: SimpleNamespace) -> Site:
+    return Site.objects.create(client=cast.client, name=scenario.SITE, time_zone=scenario.TIME_ZONE)
+
+
+@pytest.fixture
+def log_bytes() -> bytes:
+    """The demo's log as it is in fixtures."""
+    return scenario.LOG_FILE.read_bytes()
