@@ -59,7 +59,7 @@ HIGHEST_VELOCITY = 10.0
 SOUND_SPEED_CAUTION = 0.01
 SOUND_SPEED_STOP = 0.05
 SPACING_TOLERANCE = 0.001
-SPACING_TOLERANCE_RELATIVE = 0.01
+SPACING_TOLERANCE_RELATIVE = 0.005
 SPACING_STOP_RELATIVE = 0.15
 FEWEST_READINGS = 60
 UNSTEADY_RELATIVE = 0.10
@@ -443,7 +443,7 @@ def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
 
     Source
     ------
-    tolerance : 1 mm or 1 % of the spacing, whichever is more; common practice, no source.
+    tolerance : 1 mm or 0.5 % of the spacing, whichever is more; common practice, no source.
     """
     if mounted is None:
         return []

@@ -150,7 +150,8 @@ def times_from_logged(
 
     Raises
     ------
-    NotEnough  neither velocity nor flow
+    NotEnough   neither velocity nor flow
+    OutOfRange  a logged sound speed that the beam cannot have
 
     Source
     ------

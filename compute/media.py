@@ -170,7 +170,7 @@ def _water(temperature: Real, pressure: float | None) -> MediumProperties:
     if coldest < fit.temperature_range[0]:
         findings.append(_frozen(coldest))
     _within(coldest, fit.temperature_range, 10.0, "medium.temperature")
-    _within(hottest, fit.temperature_range, 0.0, "medium.temperature")
+    _within(max(hottest, fit.temperature_range[0]), fit.temperature_range, 0.0, "medium.temperature")
     boiling = float(saturation_pressure(max(hottest, 273.16)))
     if pressure is None:
         pressure = max(ATMOSPHERE, boiling)

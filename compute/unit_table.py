@@ -199,6 +199,7 @@ def unit_named(text: str, kind: str, field: str = "") -> Unit:
 
 
 def needed(kind: str) -> str:
+    """What to write: the kind of quantity and the units it is taken in."""
     return f"give a {kind.replace('_', ' ')} in {KINDS[kind].accepted}"
 
 

@@ -1,7 +1,7 @@
 """Make water.json from the reference equations: `python -m compute.data.make_water`.
 
 Sound speed and density by IAPWS-95, viscosity by IAPWS R12-08 (with its critical term, as the reference library has it),
-fitted over the liquid from 0 to 200 degC and from saturation (or 1 kPa) to 10 MPa by polynomials in temperature and
+fitted over the liquid from 0 to 200 degC and from saturation (or 600 Pa) to 25 MPa by polynomials in temperature and
 pressure. The largest errors on a cloud of other points are stored with the coefficients. Needs CoolProp, a development
 package; nothing at run time does.
 """
@@ -17,8 +17,8 @@ from CoolProp.CoolProp import AbstractState
 from numpy.polynomial import chebyshev, polynomial
 
 LOW_K, HIGH_K = 273.15, 473.15
-LOW_PA, HIGH_PA = 1e3, 10e6
-DEGREE_T, DEGREE_P = 16, 6
+LOW_PA, HIGH_PA = 600.0, 25e6
+DEGREE_T, DEGREE_P = 16, 7
 # What is fitted of each property: its logarithm where relative error counts.
 FORMS = {"sound_speed": "plain", "density": "plain", "dynamic_viscosity": "log"}
 

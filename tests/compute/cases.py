@@ -1,0 +1,34 @@
+"""Pipes and transducers the tests share: ordinary ones, in SI."""
+
+from __future__ import annotations
+
+from math import radians
+
+from compute.acoustics import Layer, Medium, Pipe, Setup, Transducers
+
+STEEL = (5960.0, 3235.0)
+PVC = (2380.0, 1060.0)
+WATER_58 = Medium(1550.6, 984.43, 4.806e-4)
+
+
+def transducers(angle_deg: float = 42.0, speed: float = 2720.0, offset: float = 0.014) -> Transducers:
+    return Transducers(1e6, speed, radians(angle_deg), offset, 9.8e-6)
+
+
+def steel_setup(
+    traverses: int = 2,
+    *,
+    wall: float = 0.008,
+    outer: float = 0.2191,
+    medium: Medium = WATER_58,
+    linings: tuple[Layer, ...] = (),
+) -> Setup:
+    """A DN 200 steel pipe with water."""
+    return Setup(Pipe(outer, Layer(wall, *STEEL), 45e-6, linings), medium, transducers(), traverses)
+
+
+def plastic_setup(traverses: int = 1) -> Setup:
+    """A 160 mm plastic pipe, whose wall carries a longitudinal wave."""
+    return Setup(
+        Pipe(0.160, Layer(0.0077, *PVC), 1.5e-6), Medium(1482.0, 998.2, 1.0e-3), transducers(), traverses
+    )

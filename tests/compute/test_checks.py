@@ -1,0 +1,195 @@
+"""Sanity checks: when they speak, and when they keep quiet."""
+
+from __future__ import annotations
+
+import ast
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from compute import checks
+from compute.findings import Finding
+from compute.place import HAZARDS, Place, cautions, check_place
+
+INCH = 0.0254
+
+
+def codes(findings: list[Finding]) -> list[tuple[str, str]]:
+    return [(finding.code, finding.severity) for finding in findings]
+
+
+@pytest.mark.parametrize(
+    ("outer", "material", "named"),
+    [
+        (8 * INCH, "carbon-steel", "8.625 in"),
+        (2.5 * INCH, "carbon-steel", "2.875 in"),
+        (0.200, "carbon-steel", "219.1 mm"),
+        (0.080, "ductile-iron", "98.00 mm"),
+    ],
+)
+def test_a_nominal_size_entered_as_outer_diameter_is_named_with_the_true_one(
+    outer: float, material: str, named: str
+) -> None:
+    [finding] = checks.nominal_size_as_outer_diameter(outer, material)
+    assert (finding.code, finding.severity) == ("nominal-size-as-outer-diameter", "caution")
+    assert named in finding.detail
+
+
+@pytest.mark.parametrize(
+    ("outer", "material"),
+    [
+        (0.110, "hdpe"),
+        (0.200, "hdpe"),
+        (14 * INCH, "carbon-steel"),
+        (0.2191, "carbon-steel"),
+        (0.054, "copper"),
+        (0.1234, "carbon-steel"),
+    ],
+)
+def test_a_true_outer_diameter_that_is_a_round_number_is_left_alone(outer: float, material: str) -> None:
+    assert checks.nominal_size_as_outer_diameter(outer, material) == []
+
+
+def test_a_wall_of_no_table_is_noted_with_the_nearest_and_one_of_the_tables_is_not() -> None:
+    [finding] = checks.dimensions_in_tables(0.2191, 0.0068, "carbon-steel")
+    assert finding.code == "wall-not-in-tables"
+    assert finding.limit == pytest.approx(0.0071, abs=3e-4)
+    assert checks.dimensions_in_tables(0.2191, 0.0063, "carbon-steel") == []
+
+
+def test_a_wall_in_inches_typed_as_millimetres_is_very_thick() -> None:
+    assert ("wall-very-thick", "caution") in codes(
+        checks.dimensions_in_tables(0.0603, 0.0154, "carbon-steel")
+    )
+
+
+def test_a_diameter_of_no_table_is_noted() -> None:
+    assert codes(checks.dimensions_in_tables(0.2500, 0.006, "carbon-steel")) == [
+        ("outer-diameter-not-in-tables", "note")
+    ]
+
+
+def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_caution() -> None:
+    # 6.3 mm less 12.5 % is 5.51 mm.
+    assert codes(checks.wall_against_gauge(0.0063, 0.0055)) == [("wall-off-gauge", "caution")]
+    assert checks.wall_against_gauge(0.0063, 0.0056) == []
+    assert codes(checks.wall_against_gauge(0.0063, None)) == [("wall-not-gauged", "note")]
+
+
+def test_transducers_beyond_their_temperatures_are_a_stop() -> None:
+    assert codes(checks.transducer_temperature(400.0, 253.0, 393.0)) == [("transducer-temperature", "stop")]
+    assert codes(checks.transducer_temperature(240.0, 253.0, 393.0)) == [("transducer-temperature", "stop")]
+    assert checks.transducer_temperature(331.0, 253.0, 393.0) == []
+
+
+def test_faces_cannot_overlap_on_one_side_but_may_on_opposite_sides() -> None:
+    assert codes(checks.spacing_fits(-0.004, "same", None)) == [("spacing-too-small", "stop")]
+    assert checks.spacing_fits(-0.004, "opposite", None) == []
+    assert codes(checks.spacing_fits(2.0, "opposite", 1.5)) == [("spacing-too-long", "caution")]
+
+
+@pytest.mark.parametrize(
+    ("velocity", "reynolds", "expected"),
+    [
+        (1.2, 2e5, []),
+        (-1.2, 2e5, ["reverse-flow"]),
+        (0.02, 3e3, ["velocity-low", "flow-transitional"]),
+        (0.2, 1500.0, ["flow-laminar"]),
+        (14.0, 2e6, ["velocity-high"]),
+    ],
+)
+def test_velocity_and_regime(velocity: float, reynolds: float, expected: list[str]) -> None:
+    assert [finding.code for finding in checks.velocity_sane(velocity, reynolds)] == expected
+
+
+@pytest.mark.parametrize(("measured", "expected"), [(1482.0, []), (1500.0, ["caution"]), (1300.0, ["stop"])])
+def test_a_sound_speed_that_is_not_the_mediums_is_a_caution_and_far_off_a_stop(
+    measured: float, expected: list[str]
+) -> None:
+    assert [finding.severity for finding in checks.sound_speed_fits(measured, 1482.0, 0.0)] == expected
+
+
+def test_a_doubtful_medium_widens_the_limit() -> None:
+    assert checks.sound_speed_fits(1500.0, 1482.0, 0.01) == []
+
+
+def test_a_mounted_spacing_is_held_against_the_right_one() -> None:
+    assert checks.mounted_spacing(0.1600, 0.1605) == []
+    assert codes(checks.mounted_spacing(0.1590, 0.1606)) == [("mounted-spacing-off", "caution")]
+    assert codes(checks.mounted_spacing(0.1200, 0.1606)) == [("mounted-spacing-off", "stop")]
+    assert checks.mounted_spacing(None, 0.1606) == []
+
+
+def test_the_due_date_itself_still_counts() -> None:
+    made, due = date(2025, 3, 1), date(2026, 3, 1)
+    assert checks.calibration_valid("meter M", made, due, due) == []
+    assert codes(checks.calibration_valid("meter M", made, due, date(2026, 3, 2))) == [
+        ("calibration-expired", "caution")
+    ]
+    assert codes(checks.calibration_valid("meter M", None, None, due)) == [("calibration-missing", "caution")]
+
+
+def test_the_signal_is_held_against_what_the_meter_needs() -> None:
+    assert codes(checks.signal_strong(15.0, 20.0)) == [("signal-weak", "caution")]
+    assert checks.signal_strong(25.0, 20.0) == []
+    assert checks.signal_strong(None, 20.0) == []
+
+
+def test_rows_refused_readings_impossible_and_readings_few() -> None:
+    assert codes(checks.readings_sound(3895, 5, 0)) == [("readings-refused", "note")]
+    assert codes(checks.readings_sound(100, 50, 0)) == [("readings-refused", "caution")]
+    assert codes(checks.readings_sound(40, 0, 3)) == [
+        ("readings-impossible", "caution"),
+        ("readings-few", "caution"),
+    ]
+
+
+def test_a_flow_that_changed_much_is_a_caution_and_no_flow_at_all_is_not() -> None:
+    assert codes(checks.flow_steady(0.010, 0.013)) == [("flow-unsteady", "caution")]
+    assert checks.flow_steady(0.0, 0.0) == []
+
+
+def test_too_little_straight_pipe_is_a_caution_with_what_is_called_for() -> None:
+    place = Place("tee", 2.0, 2.0)
+    [finding] = check_place(place, 0.2)
+    # JEMIS 032 (from memory): 50 diameters after a tee, 10 before the next disturbance.
+    assert (finding.code, finding.limit) == ("straight-pipe-short", pytest.approx(50 * 0.2))
+
+
+def test_a_place_not_on_record_is_noted_and_a_good_one_is_not() -> None:
+    assert codes(check_place(Place(), 0.2)) == [("straight-pipe-not-stated", "note")]
+    assert check_place(Place("single-bend", 6.0, 2.5, "horizontal", "side", True), 0.2) == []
+
+
+def test_gas_deposits_and_an_empty_pipe_are_thought_of() -> None:
+    place = Place("single-bend", 6.0, 2.5, "horizontal", "top-or-bottom", False)
+    assert [finding.code for finding in check_place(place, 0.2)] == [
+        "top-or-bottom-mounting",
+        "full-pipe-doubtful",
+    ]
+    assert [f.code for f in check_place(Place("single-bend", 6.0, 2.5, "downward"), 0.2)] == [
+        "full-pipe-doubtful"
+    ]
+
+
+@pytest.mark.parametrize(("celsius", "words"), [(45, "hours"), (58, "a minute"), (90, "5 s")])
+def test_a_hot_pipe_calls_for_a_caution_by_how_hot_it_is(celsius: float, words: str) -> None:
+    found = {caution.code: caution.detail for caution in cautions(celsius + 273.15, "carbon-steel", ())}
+    assert words in found["hot-surface"]
+
+
+def test_every_caution_defers_to_permit_codes_and_licensed_practice() -> None:
+    found = cautions(250.0, "asbestos-cement", tuple(HAZARDS))
+    assert len(found) == len(HAZARDS) + 3
+    assert all("permit" in caution.detail and "safe to" not in caution.detail for caution in found)
+
+
+def test_every_code_the_checks_can_give_is_listed() -> None:
+    source = Path(checks.__file__).parent
+    given = set()
+    for module in ("checks", "place"):
+        for node in ast.walk(ast.parse((source / f"{module}.py").read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Finding":
+                given.add(ast.literal_eval(node.args[0]))
+    assert given <= set(checks.CODES)

@@ -1,0 +1,60 @@
+"""Profile factors by integrating published profiles; friction against a second solver."""
+
+from __future__ import annotations
+
+from math import log10
+
+import numpy as np
+import pytest
+from fluids.friction import Colebrook
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from compute.profile import darcy_friction_factor, power_law_profile_factor, profile_factor
+
+
+def factor_by_quadrature(profile: object) -> float:
+    """Mean over the area divided by the mean along a diameter, of a profile over r/R."""
+    area, _ = quad(lambda r: 2 * r * profile(r), 0, 1, epsabs=1e-13, limit=400)  # type: ignore[operator]
+    diameter, _ = quad(profile, 0, 1, epsabs=1e-13, limit=400)  # type: ignore[arg-type]
+    return float(area / diameter)
+
+
+def test_the_laminar_factor_is_that_of_the_parabola() -> None:
+    # Hagen-Poiseuille: u ~ 1 - (r/R)^2.
+    assert factor_by_quadrature(lambda r: 1 - r * r) == pytest.approx(profile_factor(1000.0, 0.0), rel=1e-12)
+
+
+@pytest.mark.parametrize("reynolds", [1e4, 1e5, 1e6, 1e7])
+def test_the_power_law_factor_is_that_of_the_power_law_profile(reynolds: float) -> None:
+    n = 1.66 * log10(reynolds)
+    assert factor_by_quadrature(lambda r: (1 - r) ** (1 / n)) == pytest.approx(
+        power_law_profile_factor(reynolds), rel=1e-7
+    )
+
+
+@pytest.mark.parametrize("friction", [0.01, 0.02, 0.04])
+def test_the_turbulent_factor_is_that_of_the_logarithmic_law(friction: float) -> None:
+    # u/u* = ln(y/R)/0.4 + u_max/u*, with the mean over the area at sqrt(8/f) friction velocities: that fixes u_max.
+    def profile(r: float) -> float:
+        return float(np.log(max(1 - r, 1e-300)) / 0.4)
+
+    deficit, _ = quad(lambda r: 2 * r * profile(r), 0, 1, epsabs=1e-13, limit=400)
+    along, _ = quad(profile, 0, 1, epsabs=1e-13, limit=400)
+    mean = np.sqrt(8 / friction)
+    expected = mean / (mean - deficit + along)
+    assert 1 / (1 + 1.25 * np.sqrt(friction / 8)) == pytest.approx(expected, rel=1e-8)
+
+
+@given(st.floats(4000, 1e8), st.floats(0, 0.05))
+def test_friction_meets_a_second_solver_of_colebrook_white(reynolds: float, roughness: float) -> None:
+    # fluids.friction.Colebrook solves 2.51 and 3.7 in their usual form by the Lambert W function.
+    assert darcy_friction_factor(reynolds, roughness) == pytest.approx(
+        Colebrook(reynolds, roughness), rel=1e-9
+    )
+
+
+def test_friction_meets_the_smooth_pipe_value_of_the_handbooks() -> None:
+    # Moody chart, smooth pipe, Re = 1e5: f = 0.0180 (from memory, to the chart's three digits).
+    assert darcy_friction_factor(1e5, 0.0) == pytest.approx(0.0180, abs=5e-5)

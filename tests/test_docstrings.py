@@ -1,0 +1,88 @@
+"""The documentation of the physics is complete: form checked against signature and body."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import re
+from pathlib import Path
+
+import pytest
+
+COMPUTE = Path(__file__).parents[1] / "compute"
+# Formulas and checks: what a metrologist reads. The gate and the plumbing say what they do in prose.
+FORMULA_MODULES = (
+    "acoustics", "checks", "entries", "flow", "gum", "media", "pipes", "place", "profile", "solids", "spacing", "statistics",
+    "survey", "uncertainty",
+)  # fmt: skip
+
+
+def public_functions() -> list[tuple[str, ast.FunctionDef]]:
+    return [
+        (module, node)
+        for module in FORMULA_MODULES
+        for node in ast.parse((COMPUTE / f"{module}.py").read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")
+    ]
+
+
+def sections(node: ast.FunctionDef) -> dict[str, str]:
+    text = inspect.cleandoc(ast.get_docstring(node, clean=True) or "")
+    parts = re.split(r"^(\w+)\n-{3,}\n", text, flags=re.MULTILINE)
+    return dict(zip(parts[1::2], parts[2::2], strict=True))
+
+
+def named(section: str) -> set[str]:
+    """Names that begin an entry of a section, at the left margin."""
+    return set(re.findall(r"^(\w+)", section, flags=re.MULTILINE))
+
+
+FUNCTIONS = public_functions()
+IDS = [f"{module}.{node.name}" for module, node in FUNCTIONS]
+ALL = pytest.mark.parametrize("node", [node for _, node in FUNCTIONS], ids=IDS)
+
+
+def test_there_are_functions_to_check() -> None:
+    assert len(FUNCTIONS) > 50
+
+
+@ALL
+def test_every_parameter_is_documented_and_every_documented_one_exists(node: ast.FunctionDef) -> None:
+    parameters = {argument.arg for argument in (*node.args.args, *node.args.kwonlyargs)}
+    assert named(sections(node).get("Parameters", "")) == parameters
+
+
+@ALL
+def test_every_figure_has_a_source(node: ast.FunctionDef) -> None:
+    assert sections(node).get("Source", "").strip()
+
+
+@ALL
+def test_what_is_returned_is_documented(node: ast.FunctionDef) -> None:
+    returns = node.returns is not None and ast.unparse(node.returns) != "None"
+    takes = bool(node.args.args or node.args.kwonlyargs)
+    assert ("Returns" in sections(node)) == (returns and takes)
+
+
+@ALL
+def test_every_error_raised_is_documented(node: ast.FunctionDef) -> None:
+    raised = {
+        child.exc.func.id
+        for child in ast.walk(node)
+        if isinstance(child, ast.Raise)
+        and isinstance(child.exc, ast.Call)
+        and isinstance(child.exc.func, ast.Name)
+    }
+    assert {name for name in raised if not name.startswith("_")} <= named(sections(node).get("Raises", ""))
+
+
+@pytest.mark.parametrize("module", sorted(path.stem for path in COMPUTE.glob("*.py")))
+def test_every_public_name_says_what_it_is(module: str) -> None:
+    tree = ast.parse((COMPUTE / f"{module}.py").read_text(encoding="utf-8"))
+    public = [
+        node
+        for node in tree.body
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_")
+    ]
+    assert ast.get_docstring(tree)
+    assert [node.name for node in public if not ast.get_docstring(node)] == []
