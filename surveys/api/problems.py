@@ -13,11 +13,13 @@ from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
 from django.db.models import ProtectedError
 from django.http import Http404, HttpRequest, JsonResponse
+from django.http.response import HttpResponseBase
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 from rest_framework.settings import api_settings
 
 from compute.errors import ComputeError
+from surveys.api.idempotency import Replay
 from surveys.errors import ServiceError
 
 CONTENT_TYPE = "application/problem+json"
@@ -73,8 +75,10 @@ class Problem(serializers.Serializer):
     errors = Error(many=True)
 
 
-def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response | None:
+def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpResponseBase | None:
     """Turn an error of a view into a problem document; None for one that is a fault of ours."""
+    if isinstance(error, Replay):
+        return error.response
     found = _status_and_errors(error)
     if found is None:
         return None

@@ -14,9 +14,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from surveys.api import idempotency
 from surveys.api.fields import units_of
 from surveys.api.problems import Problem
-from surveys.models import Record, User
+from surveys.models import IdempotencyKey, Record, User
 from surveys.services.records import record_change
 
 ERRORS = {code: OpenApiResponse(Problem, description="What was wrong") for code in (400, 401, 403, 404, 409)}
@@ -47,7 +48,19 @@ class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, view
     ordering_fields: ClassVar[tuple[str, ...]] = ()
     related: ClassVar[tuple[str, ...]] = ()
     prefetched: ClassVar[tuple[Any, ...]] = ()
+    # Actions that recognise a repeated request by themselves.
+    repeatable: ClassVar[frozenset[str]] = frozenset()
     lookup_value_converter = "uuid"
+    claimed: IdempotencyKey | None = None
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if self.action not in self.repeatable:
+            self.claimed = idempotency.claim(request)
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        return idempotency.settle(self.claimed, answer) if self.claimed else answer
 
     def get_queryset(self) -> Any:
         if getattr(self, "swagger_fake_view", False):

@@ -1,6 +1,7 @@
 """The records, one file for each aggregate."""
 
 from surveys.models.base import Record, VisibleQuerySet, uuid7
+from surveys.models.idempotency import IdempotencyKey
 from surveys.models.instrument import Calibration, Instrument, TransducerData
 from surveys.models.job import Job
 from surveys.models.measuring_point import MeasuringPoint, Setup
@@ -14,6 +15,7 @@ __all__ = [
     "Calibration",
     "Client",
     "Gauging",
+    "IdempotencyKey",
     "Instrument",
     "Job",
     "Log",

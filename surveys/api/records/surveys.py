@@ -158,6 +158,7 @@ class Surveys(Records):
     model = Survey
     serializer_class = SurveyOut
     writers = FIELD
+    repeatable = frozenset({"log"})
     related = ("technician", "log")
     prefetched = ("instruments", "results")
     filterset_fields = {
