@@ -1,6 +1,7 @@
 """The project's settings as tests and the type checker see them: everything as in production but for these."""
 
 import os
+import tempfile
 
 os.environ.setdefault("SECRET_KEY", "for-tests-only-0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEF")
 os.environ.setdefault("ALLOWED_HOSTS", "testserver,localhost,127.0.0.1")
@@ -11,3 +12,8 @@ from surveys.settings import *  # noqa: F403
 
 # Real hashing takes a quarter of a second a user.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# A file, not memory: threads and processes of a test meet the same database as in production.
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
+    DATABASES["default"]["TEST"] = {  # noqa: F405
+        "NAME": os.path.join(tempfile.gettempdir(), f"surveys-test-{os.getpid()}.sqlite3")
+    }

@@ -10,6 +10,7 @@ import math
 import secrets
 import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -162,8 +163,8 @@ def _instrument(kind: Kind, names: tuple[str, str], by: User, now: datetime, **f
     return instrument
 
 
-def tell(cast: Cast, say: Tell) -> None:
-    """Do the main job and say what happens."""
+def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]] = worker_beside) -> None:
+    """Do the main job and say what happens. `worker` runs the background work while it is waited for."""
     now = timezone.now()
     office, technician = cast.users["office"], cast.users["technician"]
     kit = make_kit(cast.users["calibration-admin"], now)
@@ -173,7 +174,7 @@ def tell(cast: Cast, say: Tell) -> None:
     survey = _survey(point, setup, job, kit, technician, say)
     first = _log(survey, technician, say)
     recomputation = _correct(pipe, kit, office, technician, say)
-    _recompute(recomputation, say)
+    _recompute(recomputation, worker, say)
     _account(survey, first, say)
 
 
@@ -364,14 +365,16 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
     return recomputation
 
 
-def _recompute(recomputation: Recomputation, say: Tell) -> None:
+def _recompute(
+    recomputation: Recomputation, worker: Callable[[], AbstractContextManager[Any]], say: Tell
+) -> None:
     """Let the worker process do it, and watch, as anybody would."""
     say(f"7. The recomputation of {recomputation.items.count()} survey runs in the background:")
     started = time.monotonic()
-    with worker_beside():
+    with worker():
         while not recomputation.finished_at:
             if time.monotonic() - started > RECOMPUTATION_TIMEOUT_SECONDS:
-                raise TimeoutError("the embedded worker did not finish the recomputation")
+                raise TimeoutError("the worker did not finish the recomputation")
             time.sleep(0.05)
             recomputation.refresh_from_db()
     say(

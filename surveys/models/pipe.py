@@ -123,11 +123,16 @@ class PipeData(Record):
             ),
             models.CheckConstraint(
                 name="pipe_data_material_named_or_by_value",
-                condition=~Q(material="") | Q(material_longitudinal_sound_speed_m_s__gt=0),
+                condition=~Q(material="")
+                | Q(
+                    material_longitudinal_sound_speed_m_s__isnull=False,
+                    material_longitudinal_sound_speed_m_s__gt=0,
+                ),
             ),
             models.CheckConstraint(
                 name="pipe_data_medium_named_or_by_value",
-                condition=~Q(medium="") | Q(medium_sound_speed_m_s__gt=0),
+                condition=~Q(medium="")
+                | Q(medium_sound_speed_m_s__isnull=False, medium_sound_speed_m_s__gt=0),
             ),
             models.UniqueConstraint(
                 name="pipe_data_first_once", fields=["pipe"], condition=Q(change=Change.FIRST)

@@ -49,15 +49,15 @@ def decode_block(content: bytes | memoryview) -> tuple[NDArray[np.int64], dict[s
 
 
 def _packed_column(name: str, values: NDArray[np.float64]) -> tuple[dict[str, Any], bytes]:
+    largest = np.abs(values).max(initial=0.0)
     for decimals in range(MOST_DECIMALS + 1):
         scale = 10.0**decimals
-        scaled = np.rint(values * scale)
+        if not largest < _LARGEST_EXACT / scale:  # also where something is not finite
+            break
+        whole = np.rint(values * scale).astype(np.int64)
         # The quotient is compared bit for bit, so that -0.0 and what has more decimals fall through.
-        if (
-            np.abs(scaled).max(initial=0.0) < _LARGEST_EXACT
-            and (scaled / scale).tobytes() == values.tobytes()
-        ):
-            return _packed(name, scaled.astype(np.int64), scale=scale)
+        if (whole / scale).tobytes() == values.tobytes():
+            return _packed(name, whole, scale=scale)
     data = _compress(_shuffled(values))
     return {"name": name, "form": "float", "count": len(values), "bytes": len(data)}, data
 
