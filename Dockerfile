@@ -1,0 +1,16 @@
+FROM python:3.11-slim AS build
+WORKDIR /service
+COPY requirements.lock ./
+RUN python -m venv /opt/venv && /opt/venv/bin/pip install --no-cache-dir --require-hashes --only-binary :all: -r requirements.lock
+
+FROM python:3.11-slim
+RUN useradd --system --uid 10001 surveys
+WORKDIR /service
+COPY --from=build /opt/venv /opt/venv
+COPY manage.py ./
+COPY surveys surveys
+COPY compute compute
+ENV PATH=/opt/venv/bin:$PATH PYTHONDONTWRITEBYTECODE=1 PYTHONUNBUFFERED=1
+USER surveys
+EXPOSE 8000
+CMD ["python", "manage.py", "serve", "--bind", "0.0.0.0:8000"]
