@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.errors import NotEnough, OutOfRange, TotalReflection
+from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
 from compute.solids import Solid
 
 MOST_TRAVERSES = 16
@@ -134,7 +134,8 @@ def axial_slowness(transducers: Transducers) -> float:
 
     Raises
     ------
-    OutOfRange  an angle or a speed no wedge can have
+    OutOfRange     an angle or a speed no wedge can have
+    NumberInvalid  a face offset or a wedge delay that is not finite
 
     Source
     ------
@@ -147,6 +148,13 @@ def axial_slowness(transducers: Transducers) -> float:
         )
     _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "m/s")
     _above_zero(transducers.frequency, "transducers.frequency", "Hz")
+    # Below 0 is let pass: sensitivities are taken by steps to both sides of a delay that may be 0.
+    for name in ("face_offset", "wedge_delay"):
+        value = getattr(transducers, name)
+        if not np.isfinite(value):
+            raise NumberInvalid(
+                f"transducers.{name} is {value}; it is a finite number.", field=f"transducers.{name}"
+            )
     return float(np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed)
 
 
@@ -186,7 +194,9 @@ def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
     return np.arcsin(sine)
 
 
-def choose_wave_mode(layer: Layer, slowness: float, field: str = "pipe.material") -> tuple[WaveMode, float]:
+def choose_wave_mode(
+    layer: Layer, transducers: Transducers, field: str = "pipe.material"
+) -> tuple[WaveMode, float]:
     """The wave a layer carries, and its sound speed: longitudinal where it propagates, otherwise shear.
 
     A wave mode set by hand is taken, and refused if it does not propagate.
@@ -194,7 +204,7 @@ def choose_wave_mode(layer: Layer, slowness: float, field: str = "pipe.material"
     Parameters
     ----------
     layer : Layer
-    slowness : float [s/m]  axial slowness of the beam
+    transducers : Transducers  their wedge fixes the beam's axial slowness
     field : str  request path of the layer's material, for the error
 
     Returns
@@ -204,18 +214,20 @@ def choose_wave_mode(layer: Layer, slowness: float, field: str = "pipe.material"
 
     Raises
     ------
+    OutOfRange       a sound speed not above 0
     NotEnough        a shear wave is needed and its sound speed is not known
-    TotalReflection  neither wave, or not the one asked for, propagates
+    TotalReflection  neither wave, or not the one asked for, propagates; carries the critical angle in the wedge
 
     Source
     ------
     snell : a wave propagates where slowness x speed is below 1; the rule itself is common practice, no source.
     """
+    slowness = axial_slowness(transducers)
     _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "m/s")
     if layer.wave_mode != "shear" and slowness * layer.longitudinal_sound_speed < 1:
         return "longitudinal", layer.longitudinal_sound_speed
     if layer.wave_mode == "longitudinal":
-        raise _no_wave("longitudinal", layer.longitudinal_sound_speed, slowness, field)
+        raise _no_wave("longitudinal", layer.longitudinal_sound_speed, transducers, field)
     if layer.shear_sound_speed is None:
         raise NotEnough(
             f"The beam needs a shear wave in {field}, and its shear sound speed is not known; state it, "
@@ -224,7 +236,7 @@ def choose_wave_mode(layer: Layer, slowness: float, field: str = "pipe.material"
         )
     _above_zero(layer.shear_sound_speed, f"{field}.shear_sound_speed", "m/s")
     if slowness * layer.shear_sound_speed >= 1:
-        raise _no_wave("shear", layer.shear_sound_speed, slowness, field)
+        raise _no_wave("shear", layer.shear_sound_speed, transducers, field)
     return "shear", layer.shear_sound_speed
 
 
@@ -245,22 +257,23 @@ def trace(setup: Setup) -> RayPath:
     Raises
     ------
     OutOfRange       a dimension, a speed or the number of traverses that cannot be; no bore left
+    NumberInvalid    a face offset or a wedge delay that is not finite
     NotEnough        a shear speed is needed and not known
-    TotalReflection  no ray reaches the medium; `field` names the layer
+    TotalReflection  no ray reaches the medium; `field` names the layer, the critical angle is that in the wedge
 
     Source
     ------
     snell : plane layers, straight rays along a diameter (geometric acoustics).
     """
     check_dimensions(setup.pipe)
-    if not 1 <= setup.traverses <= MOST_TRAVERSES:
+    if setup.traverses not in range(1, MOST_TRAVERSES + 1):
         raise OutOfRange(
-            f"{setup.traverses} traverses; the beam can cross the bore 1 to {MOST_TRAVERSES} times.",
+            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MOST_TRAVERSES}.",
             field="traverses",
         )
     slowness = axial_slowness(setup.transducers)
-    modes, angles, advance, time_in_solids = _through_solids(setup.pipe, slowness)
-    sine, cosine = _in_medium(setup.medium.sound_speed, slowness)
+    modes, angles, advance, time_in_solids = _through_solids(setup.pipe, setup.transducers)
+    sine, cosine = _in_medium(setup.medium.sound_speed, setup.transducers)
     crossing = setup.traverses * setup.pipe.bore
     time_in_medium = crossing / (setup.medium.sound_speed * cosine)
     time_in_solids += 2 * setup.transducers.wedge_delay
@@ -298,15 +311,13 @@ def check_dimensions(pipe: Pipe) -> None:
     if not (pipe.roughness >= 0 and np.isfinite(pipe.roughness)):
         raise OutOfRange(f"The roughness is {pipe.roughness} m; it is not below 0.", field="pipe.roughness")
     if pipe.bore <= 0:
+        wall_alone = 2 * pipe.wall.thickness >= pipe.outer_diameter
+        lined = sum(lining.thickness for lining in pipe.linings)
         raise OutOfRange(
             f"A wall of {pipe.wall.thickness * 1e3:.4g} mm"
-            + (
-                f" and a lining of {sum(x.thickness for x in pipe.linings) * 1e3:.4g} mm"
-                if pipe.linings
-                else ""
-            )
+            + (f" and a lining of {lined * 1e3:.4g} mm" if pipe.linings else "")
             + f" leave no bore in an outer diameter of {pipe.outer_diameter * 1e3:.4g} mm; check the units.",
-            field="pipe.wall_thickness",
+            field="pipe.wall_thickness" if wall_alone else "pipe.lining.thickness",
         )
     if pipe.roughness >= pipe.bore / 2:
         raise OutOfRange(
@@ -316,14 +327,16 @@ def check_dimensions(pipe: Pipe) -> None:
 
 
 def _through_solids(
-    pipe: Pipe, slowness: float
+    pipe: Pipe, transducers: Transducers
 ) -> tuple[tuple[WaveMode, ...], tuple[float, ...], float, float]:
+    """Wave modes, angles, axial advance and time of both walls and linings."""
+    slowness = axial_slowness(transducers)
     modes: list[WaveMode] = []
     angles: list[float] = []
     advance = time = 0.0
     for layer in (pipe.wall, *pipe.linings):
         field = "pipe.lining.material" if modes else "pipe.material"
-        mode, speed = choose_wave_mode(layer, slowness, field)
+        mode, speed = choose_wave_mode(layer, transducers, field)
         angle = float(np.arcsin(slowness * speed))
         modes.append(mode)
         angles.append(angle)
@@ -332,32 +345,31 @@ def _through_solids(
     return tuple(modes), tuple(angles), advance, time
 
 
-def _in_medium(speed: Real, slowness: float) -> tuple[Real, Real]:
+def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
     """Sine and cosine of the angle in the medium."""
+    slowness = axial_slowness(transducers)
     if not np.all(np.asarray(speed) > 0):
         raise OutOfRange(
             f"The medium's sound speed is {np.min(speed):g} m/s; it is above 0.", field="medium.sound_speed"
         )
     sine = slowness * speed
     if np.any(sine >= 1):
-        raise TotalReflection(
-            f"No ray enters the medium: its sound speed of {np.max(speed):.1f} m/s is above the beam's axial speed of "
-            f"{1 / slowness:.1f} m/s. Use transducers with a smaller wedge angle.",
-            critical_angle=float(np.arcsin(np.min(1 / (slowness * speed)))),
-            sound_speed=float(np.max(speed)),
-            axial_speed=1 / slowness,
-            field="medium.sound_speed",
-        )
+        raise _no_wave("longitudinal", float(np.max(speed)), transducers, "medium.sound_speed")
     return sine, np.sqrt(1 - sine * sine)
 
 
-def _no_wave(mode: str, speed: float, slowness: float, field: str) -> TotalReflection:
+def _no_wave(mode: WaveMode, speed: float, transducers: Transducers, field: str) -> TotalReflection:
+    axial_speed = 1 / axial_slowness(transducers)
+    # Axial slowness is kept from the wedge on, so the limit holds for the wedge angle whatever lies between.
+    critical = float(np.arcsin(transducers.wedge_sound_speed / speed))
+    place = "the medium" if field.startswith("medium") else field
     return TotalReflection(
-        f"No {mode} wave propagates in {field}: its sound speed of {speed:.0f} m/s is above the beam's axial speed of "
-        f"{1 / slowness:.0f} m/s. Check the material and the wedge; a smaller wedge angle may do.",
-        critical_angle=float(np.arcsin(min(1.0, 1 / (slowness * speed)))),
+        f"No {mode} wave propagates in {place}: its sound speed of {speed:.0f} m/s is above the beam's axial speed of "
+        f"{axial_speed:.0f} m/s. One does below a wedge angle of {np.degrees(critical):.1f} deg; this is "
+        f"{np.degrees(transducers.wedge_angle):.1f} deg. Check the material and the wedge.",
+        critical_angle=critical,
         sound_speed=speed,
-        axial_speed=1 / slowness,
+        axial_speed=axial_speed,
         field=field,
     )
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,14 +12,15 @@ Real = float | FloatArray
 
 LAMINAR_BELOW = 2300.0
 TURBULENT_FROM = 4000.0
+LOG_BETWEEN = float(np.log(TURBULENT_FROM / LAMINAR_BELOW))
 LAMINAR_FACTOR = 0.75
 # Log law with von Karman constant 0.4: the mean along a diameter exceeds that over the area by (1/2)/0.4
 # friction velocities; friction velocity / mean velocity = sqrt(f/8).
 DIAMETER_EXCESS = 0.5 / 0.4
 # Newton on Colebrook-White doubles the digits each time; from the explicit start below four leave only rounding.
 NEWTON_STEPS = 4
-FIXED_POINT_STEPS = 60
-FIXED_POINT_TOLERANCE = 1e-13
+# Between the regimes, from the upper end: six leave only rounding.
+NEWTON_STEPS_BETWEEN = 6
 
 
 def reynolds_number(velocity: Real, bore: float, density: Real, dynamic_viscosity: Real) -> Real:
@@ -46,9 +45,9 @@ def reynolds_number(velocity: Real, bore: float, density: Real, dynamic_viscosit
     ------
     definition : density x velocity x bore / dynamic viscosity.
     """
-    if not (np.all(np.asarray(dynamic_viscosity) > 0) and np.all(np.asarray(density) > 0)):
+    if not all(np.all(np.isfinite(x) & (np.asarray(x) > 0)) for x in (density, dynamic_viscosity)):
         raise OutOfRange(
-            f"Density and viscosity are above 0; these are {density} kg/m3 and {dynamic_viscosity} Pa s.",
+            f"Density and viscosity are finite and above 0; these are {density} kg/m3 and {dynamic_viscosity} Pa s.",
             field="medium",
         )
     reynolds: Real = np.abs(velocity) * (bore * density / dynamic_viscosity)
@@ -62,7 +61,7 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: float) -> Real:
 
     Parameters
     ----------
-    reynolds : float or (n,) [-]  above 0; the equation holds from about 4000
+    reynolds : float or (n,) [-]  from 2300, below which flow is laminar; the equation holds from about 4000
     relative_roughness : float [-]  roughness / bore
 
     Returns
@@ -71,24 +70,30 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: float) -> Real:
 
     Raises
     ------
-    OutOfRange  a Reynolds number not above 0, a roughness below 0
+    OutOfRange  a Reynolds number below 2300, a roughness below 0
 
     Source
     ------
     colebrook : Colebrook 1939, J. Inst. Civ. Eng. 11:133 (from memory); checked against a second solver.
     """
-    if not np.all(np.asarray(reynolds) > 0) or relative_roughness < 0:
-        raise OutOfRange("Colebrook-White needs a Reynolds number above 0 and a roughness not below 0.")
-    rough = relative_roughness / 3.7
-    smooth = 2.51 / reynolds
-    # Start: the equation with its own right side taken once at f = 0.02.
-    x: Real = -2 * np.log10(rough + smooth / np.sqrt(0.02))
-    for _ in range(NEWTON_STEPS):
-        inside = rough + smooth * x
-        residual = x + 2 * np.log10(inside)
-        x = x - residual / (1 + 2 / np.log(10) * smooth / inside)
+    if not (np.all(np.asarray(reynolds) >= LAMINAR_BELOW) and relative_roughness >= 0):
+        raise OutOfRange(
+            f"Colebrook-White needs a Reynolds number from {LAMINAR_BELOW:g} and a relative roughness not below 0; "
+            f"these are {np.min(reynolds):g} and {relative_roughness:g}."
+        )
+    x = _colebrook_root(relative_roughness / 3.7, 2.51 / reynolds, 0.0)
     factor: Real = 1 / (x * x)
     return factor
+
+
+def _colebrook_root(rough: float, smooth: Real, shift: float) -> Real:
+    """The x that solves x = -2 log10(rough + smooth (x + shift))."""
+    # Start: the right side taken once at f = 0.02.
+    x: Real = -2 * np.log10(rough + smooth * (0.02**-0.5 + shift))
+    for _ in range(NEWTON_STEPS):
+        inside = rough + smooth * (x + shift)
+        x = x - (x + 2 * np.log10(inside)) / (1 + 2 / np.log(10) * smooth / inside)
+    return x
 
 
 def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
@@ -105,6 +110,10 @@ def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
     -------
     factor : as reynolds [-]
 
+    Raises
+    ------
+    OutOfRange  a roughness below 0, a Reynolds number that is no number
+
     Source
     ------
     laminar : Hagen-Poiseuille parabola, exact.
@@ -115,8 +124,7 @@ def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
     if np.all(np.asarray(reynolds) >= TURBULENT_FROM):
         return turbulent
     between: Real = np.log(np.clip(reynolds, LAMINAR_BELOW, TURBULENT_FROM) / LAMINAR_BELOW)
-    weight = between / np.log(TURBULENT_FROM / LAMINAR_BELOW)
-    factor: Real = LAMINAR_FACTOR + weight * (turbulent - LAMINAR_FACTOR)
+    factor: Real = LAMINAR_FACTOR + between / LOG_BETWEEN * (turbulent - LAMINAR_FACTOR)
     return factor
 
 
@@ -129,8 +137,12 @@ def mean_from_path_velocity(
 ) -> tuple[Real, Real]:
     """Mean velocity and profile factor that belong to a velocity along the beam.
 
-    The factor depends on the Reynolds number of the mean velocity, which it gives: iterated to a fixed point.
-    Where the factor falls with Reynolds number nowhere, the fixed point is the only one.
+    The factor k depends on the Reynolds number of the mean velocity, which it gives. That fixed point is solved for,
+    not iterated to, so that a reading's figure does not hang on its neighbours. With P the Reynolds number of the
+    path velocity, Re = k P:
+    turbulent, 1/k = 1 + a/x with x = 1/sqrt(f) and a = 1.25/sqrt(8), so that Colebrook-White reads
+    x = -2 log10(e/3.7 + 2.51 (x + a)/P); between, Re = P (3/4 + s log(Re/2300)); laminar, 3/4.
+    Re/k rises with Re in all three, so the fixed point is the only one.
 
     Parameters
     ----------
@@ -145,23 +157,31 @@ def mean_from_path_velocity(
 
     Source
     ------
-    fixed point : v = k(Re(v)) x path velocity.
+    fixed point : v = k(Re(v)) x path velocity, `profile_factor` for k.
     """
-    speed = np.abs(path_velocity)
-    return _settle(
-        path_velocity, lambda k: profile_factor(k * speed * reynolds_per_velocity, relative_roughness)
-    )
-
-
-def _settle(path_velocity: Real, factor_of: Callable[[Real], Real]) -> tuple[Real, Real]:
-    factor: Real = factor_of(np.full_like(np.asarray(path_velocity, dtype=float), 0.94)[()])
-    for _ in range(FIXED_POINT_STEPS):
-        new = factor_of(factor)
-        moved = np.max(np.abs(new - factor), initial=0.0)
-        factor = new
-        if moved < FIXED_POINT_TOLERANCE:
-            break
+    path_reynolds = np.abs(path_velocity) * reynolds_per_velocity
+    edge = float(_turbulent_factor(TURBULENT_FROM, relative_roughness))
+    turbulent_from = TURBULENT_FROM / edge
+    smooth = 2.51 / np.maximum(path_reynolds, turbulent_from)
+    x = _colebrook_root(relative_roughness / 3.7, smooth, DIAMETER_EXCESS / 8**0.5)
+    factor: Real = x / (x + DIAMETER_EXCESS / 8**0.5)
+    slow = np.asarray(path_reynolds < turbulent_from)
+    if slow.any():
+        factor = np.where(slow, _factor_below_turbulence(path_reynolds, edge), factor)[()]
     return factor * path_velocity, factor
+
+
+def _factor_below_turbulence(path_reynolds: Real, edge: float) -> Real:
+    """Profile factor where Re < 4000, from the Reynolds number of the path velocity; `edge` is the factor at 4000."""
+    slope = (edge - LAMINAR_FACTOR) / LOG_BETWEEN
+    ratio = np.clip(path_reynolds / LAMINAR_BELOW, 1 / LAMINAR_FACTOR, TURBULENT_FROM / LAMINAR_BELOW / edge)
+    # y = log(Re/2300) solves exp(y) = ratio (3/4 + slope y): convex, so Newton from the upper end never oversteps.
+    y: Real = np.full_like(np.asarray(ratio), LOG_BETWEEN)
+    for _ in range(NEWTON_STEPS_BETWEEN):
+        power = np.exp(y)
+        y = y - (power - ratio * (LAMINAR_FACTOR + slope * y)) / (power - ratio * slope)
+    factor: Real = np.where(ratio > 1 / LAMINAR_FACTOR, LAMINAR_FACTOR + slope * y, LAMINAR_FACTOR)
+    return factor
 
 
 def power_law_profile_factor(reynolds: Real) -> Real:
@@ -172,16 +192,22 @@ def power_law_profile_factor(reynolds: Real) -> Real:
 
     Parameters
     ----------
-    reynolds : float or (n,) [-]  above 4000
+    reynolds : float or (n,) [-]  from 4000
 
     Returns
     -------
     factor : as reynolds [-]
 
+    Raises
+    ------
+    OutOfRange  a Reynolds number below 4000
+
     Source
     ------
-    exponent : n = 1.66 log10(Re), in use in flow measurement since Nikuradse's data; from memory.
+    exponent : n = 1.66 log10(Re), a fit repeated in handbooks of flow measurement; from memory. It lies above
+        the exponents of Nikuradse 1932 by up to a fifth.
     """
+    _check_turbulent(reynolds)
     n = 1.66 * np.log10(reynolds)
     return 2 * n / (2 * n + 1)
 
@@ -193,14 +219,26 @@ def logarithmic_fit_profile_factor(reynolds: Real) -> Real:
 
     Parameters
     ----------
-    reynolds : float or (n,) [-]  about 4000 to 10^7
+    reynolds : float or (n,) [-]  from 4000; fitted up to about 10^7
 
     Returns
     -------
     factor : as reynolds [-]
 
+    Raises
+    ------
+    OutOfRange  a Reynolds number below 4000
+
     Source
     ------
     fit : as widely repeated in the literature of transit-time meters; from memory.
     """
+    _check_turbulent(reynolds)
     return 1 / (1.119 - 0.011 * np.log10(reynolds))
+
+
+def _check_turbulent(reynolds: Real) -> None:
+    if not np.all(np.asarray(reynolds) >= TURBULENT_FROM):
+        raise OutOfRange(
+            f"The fit is of turbulent flow, Reynolds numbers from {TURBULENT_FROM:g}; this is {np.min(reynolds):g}."
+        )

@@ -56,17 +56,17 @@ def test_a_ray_that_goes_back_arrives_at_the_angle_it_left() -> None:
 
 
 def test_a_wave_set_by_hand_is_taken_or_refused_but_never_replaced() -> None:
-    slowness = trace(plastic_setup()).axial_slowness
-    assert choose_wave_mode(Layer(0.01, *PVC, wave_mode="shear"), slowness)[0] == "shear"
+    pair = transducers()
+    assert choose_wave_mode(Layer(0.01, *PVC, wave_mode="shear"), pair)[0] == "shear"
     with pytest.raises(TotalReflection):
-        choose_wave_mode(Layer(0.01, *STEEL, wave_mode="longitudinal"), slowness)
+        choose_wave_mode(Layer(0.01, *STEEL, wave_mode="longitudinal"), pair)
 
 
 def test_a_missing_shear_speed_is_asked_for_only_when_it_is_needed() -> None:
-    slowness = trace(plastic_setup()).axial_slowness
-    assert choose_wave_mode(Layer(0.01, 1550.0), slowness)[0] == "longitudinal"
+    pair = transducers()
+    assert choose_wave_mode(Layer(0.01, 1550.0), pair)[0] == "longitudinal"
     with pytest.raises(NotEnough, match="shear sound speed"):
-        choose_wave_mode(Layer(0.01, 5960.0), slowness)
+        choose_wave_mode(Layer(0.01, 5960.0), pair)
 
 
 def test_a_medium_faster_than_the_beam_lets_no_ray_in() -> None:

@@ -174,7 +174,6 @@ def test_the_main_job_on_postgresql_with_a_celery_worker_on_redis(fresh_postgres
         worker.wait(20)
 
 
-@pytest.mark.needs_redis
 def test_a_broker_that_is_down_costs_time_but_no_work(tmp_path: Path) -> None:
     # Nothing listens on port 1; the correction is recorded all the same, and the sweep finds it.
     env = environment(
