@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from compute import checks
 from compute.acoustics import Layer, Medium, Pipe, Transducers, WaveMode
-from compute.errors import NotEnough
+from compute.errors import NotEnough, OutOfRange
 from compute.findings import Finding
 from compute.media import medium_properties
 from compute.solids import Solid, solid
@@ -113,6 +113,29 @@ class ResolvedMedium:
     density_uncertainty: float | None = None
     viscosity_uncertainty: float | None = None
     findings: tuple[Finding, ...] = ()
+
+
+def check_transducers(entry: TransducerEntry) -> None:
+    """Refuse a transducer pair that cannot be stated so; a wedge's angle and speeds are checked with the beam.
+
+    Parameters
+    ----------
+    entry : TransducerEntry
+
+    Raises
+    ------
+    OutOfRange  a face offset or a wedge delay below 0
+
+    Source
+    ------
+    geometry : the facing end lies beyond the exit point; a wave takes time.
+    """
+    for name, unit in (("face_offset", "m"), ("wedge_delay", "s")):
+        value = getattr(entry.transducers, name)
+        if value < 0:
+            raise OutOfRange(
+                f"transducers.{name} is {value:g} {unit}; it is not below 0.", field=f"transducers.{name}"
+            )
 
 
 def resolve_pipe(entry: PipeEntry) -> ResolvedPipe:

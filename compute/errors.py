@@ -55,9 +55,10 @@ class NotEnough(ComputeError):
 
 
 class TotalReflection(ComputeError):
-    """No ray passes a boundary: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
+    """No ray passes: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
 
-    `critical_angle` [rad], in the medium left, is the largest at which a ray passes.
+    `critical_angle` [rad] is the largest at which one passes: that of the wedge for a whole beam, that in the
+    medium left for a single boundary.
     """
 
     code = "total-reflection"

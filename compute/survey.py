@@ -9,13 +9,14 @@ from datetime import date
 import numpy as np
 
 from compute import checks
-from compute.acoustics import FloatArray, Setup, check_dimensions, trace
+from compute.acoustics import FloatArray, Setup, axial_slowness, check_dimensions, trace
 from compute.entries import (
     MediumEntry,
     PipeEntry,
     ResolvedMedium,
     ResolvedPipe,
     TransducerEntry,
+    check_transducers,
     resolve_medium,
     resolve_pipe,
 )
@@ -78,6 +79,7 @@ def work_out(
     ------
     geometry : see `compute.spacing`; every finding carries its own source.
     """
+    check_transducers(transducers)
     resolved_pipe, resolved_medium = resolve_pipe(pipe), resolve_medium(medium)
     setup = Setup(resolved_pipe.pipe, resolved_medium.medium, transducers.transducers, traverses or 1)
     check_dimensions(setup.pipe)
@@ -341,15 +343,18 @@ def _series(setup: Setup, programmed: Setup, log: Iterable[Readings]) -> _Series
 
 
 def _times(block: Readings, programmed: Setup) -> tuple[FloatArray, FloatArray]:
+    """Transit times and time differences of a block; a transit time of 0 marks a reading that cannot be."""
     if block.transit_time is not None and block.time_difference is not None:
         return block.transit_time, block.time_difference
+    speed, impossible = block.sound_speed, np.False_
+    if speed is not None:
+        # One lost signal must not spoil a log: a speed no beam can have is set aside with its reading.
+        impossible = ~((speed > 0) & (speed * axial_slowness(programmed.transducers) < 1))
+        speed = np.where(impossible, programmed.medium.sound_speed, speed)
     transit, difference = times_from_logged(
-        programmed,
-        flow_velocity=block.flow_velocity,
-        volume_flow=block.volume_flow,
-        sound_speed=block.sound_speed,
+        programmed, flow_velocity=block.flow_velocity, volume_flow=block.volume_flow, sound_speed=speed
     )
-    together = np.broadcast_arrays(np.asarray(transit), np.asarray(difference))
+    together = np.broadcast_arrays(np.where(impossible, 0.0, transit), np.asarray(difference))
     return together[0], together[1]
 
 

@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compute.acoustics import Layer, Medium, choose_wave_mode, refracted_angle, trace
-from compute.errors import NotEnough, OutOfRange, TotalReflection
+from compute.acoustics import Layer, Medium, choose_wave_mode, layer_of, refracted_angle, trace
+from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
+from compute.solids import solid
 from tests.compute.cases import PVC, STEEL, plastic_setup, steel_setup, transducers
 
 
@@ -104,3 +105,54 @@ def test_an_array_of_sound_speeds_gives_what_each_gives_alone(speed: float, trav
     alone = trace(replace(steel_setup(traverses), medium=Medium(speeds[1], 1000.0, 1e-3)))
     assert np.asarray(together.transit_time)[1] == alone.transit_time
     assert np.asarray(together.axial_advance)[1] == alone.axial_advance
+
+
+def test_the_critical_angle_of_a_layer_is_the_wedge_angle_below_which_its_wave_propagates() -> None:
+    forced = steel_setup(
+        linings=(Layer(0.004, 3700.0, 2200.0), Layer(0.002, 5000.0, wave_mode="longitudinal"))
+    )
+    with pytest.raises(TotalReflection) as caught:
+        trace(forced)
+    assert caught.value.field == "pipe.lining.material"
+    # arcsin(2720/5000) = 32.957 deg, by hand; whatever lies between keeps the slowness.
+    assert degrees(caught.value.critical_angle) == pytest.approx(32.957, abs=1e-3)
+    assert trace(replace(forced, transducers=transducers(32.9))).wave_modes[-1] == "longitudinal"
+
+
+def test_the_critical_angle_of_the_medium_is_the_wedge_angle_below_which_a_ray_enters_it() -> None:
+    fast = replace(steel_setup(), medium=Medium(4200.0, 1000.0, 1e-3))
+    with pytest.raises(TotalReflection) as caught:
+        trace(fast)
+    # arcsin(2720/4200) = 40.362 deg, by hand.
+    assert degrees(caught.value.critical_angle) == pytest.approx(40.362, abs=1e-3)
+    assert trace(replace(fast, transducers=transducers(40.3))).angle_in_medium < radians(90)
+
+
+def test_a_lining_that_fills_the_bore_is_named_and_not_the_wall() -> None:
+    with pytest.raises(OutOfRange) as caught:
+        trace(steel_setup(linings=(Layer(0.12, 3700.0, 2200.0),)))
+    assert caught.value.field == "pipe.lining.thickness"
+
+
+@pytest.mark.parametrize("traverses", [0, 17, 2.5, float("nan")])
+def test_the_beam_crosses_the_bore_a_whole_number_of_times(traverses: float) -> None:
+    with pytest.raises(OutOfRange) as caught:
+        trace(replace(steel_setup(), traverses=traverses))  # type: ignore[arg-type]
+    assert caught.value.field == "traverses"
+
+
+@pytest.mark.parametrize("name", ["face_offset", "wedge_delay"])
+def test_a_length_or_delay_of_the_transducers_that_is_no_number_is_refused(name: str) -> None:
+    with pytest.raises(NumberInvalid) as caught:
+        trace(replace(steel_setup(), transducers=replace(transducers(), **{name: float("nan")})))
+    assert caught.value.field == f"transducers.{name}"
+
+
+def test_a_layer_of_a_library_solid_has_its_sound_speeds() -> None:
+    steel = solid("carbon-steel")
+    layer = layer_of(steel, 0.008, "shear")
+    assert (layer.longitudinal_sound_speed, layer.shear_sound_speed) == (
+        steel.longitudinal_sound_speed,
+        steel.shear_sound_speed,
+    )
+    assert (layer.thickness, layer.wave_mode) == (0.008, "shear")

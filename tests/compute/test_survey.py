@@ -18,7 +18,7 @@ from compute.entries import (
     resolve_medium,
     resolve_pipe,
 )
-from compute.errors import NotEnough, TotalReflection, UnknownName
+from compute.errors import NotEnough, OutOfRange, TotalReflection, UnknownName
 from compute.flow import flow_from_times, times_from_mean_velocity
 from compute.place import Place
 from compute.survey import (
@@ -87,6 +87,21 @@ def test_a_log_of_velocities_is_put_right_by_what_the_meter_was_told() -> None:
     )
     reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion(programmed=told))
     assert reduction.mean_velocity == pytest.approx(1.2, rel=1e-9)
+
+
+def test_a_logged_sound_speed_that_cannot_be_is_set_aside_with_its_reading() -> None:
+    logged = Readings(flow_velocity=np.full(100, 1.2), sound_speed=np.full(100, 1550.0))
+    assert logged.sound_speed is not None
+    logged.sound_speed[:2] = 0.0, 9000.0
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion())
+    assert reduction.readings_used == 98
+
+
+def test_a_wedge_delay_below_zero_is_refused() -> None:
+    pair = replace(PAIR, transducers=replace(PAIR.transducers, wedge_delay=-1e-6))
+    with pytest.raises(OutOfRange) as caught:
+        work_out(PIPE, WATER, pair, traverses=2)
+    assert caught.value.field == "transducers.wedge_delay"
 
 
 def test_a_sound_survey_has_nothing_worse_than_a_note() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from math import log10
 
-import numpy as np
 import pytest
 from fluids.friction import Colebrook
 from hypothesis import given
@@ -32,19 +31,6 @@ def test_the_power_law_factor_is_that_of_the_power_law_profile(reynolds: float) 
     assert factor_by_quadrature(lambda r: (1 - r) ** (1 / n)) == pytest.approx(
         power_law_profile_factor(reynolds), rel=1e-7
     )
-
-
-@pytest.mark.parametrize("friction", [0.01, 0.02, 0.04])
-def test_the_turbulent_factor_is_that_of_the_logarithmic_law(friction: float) -> None:
-    # u/u* = ln(y/R)/0.4 + u_max/u*, with the mean over the area at sqrt(8/f) friction velocities: that fixes u_max.
-    def profile(r: float) -> float:
-        return float(np.log(max(1 - r, 1e-300)) / 0.4)
-
-    deficit, _ = quad(lambda r: 2 * r * profile(r), 0, 1, epsabs=1e-13, limit=400)
-    along, _ = quad(profile, 0, 1, epsabs=1e-13, limit=400)
-    mean = np.sqrt(8 / friction)
-    expected = mean / (mean - deficit + along)
-    assert 1 / (1 + 1.25 * np.sqrt(friction / 8)) == pytest.approx(expected, rel=1e-8)
 
 
 @given(st.floats(4000, 1e8), st.floats(0, 0.05))
