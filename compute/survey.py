@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from compute import checks
 from compute.acoustics import FloatArray, Setup, axial_slowness, check_dimensions, trace
@@ -346,7 +347,8 @@ def _times(block: Readings, programmed: Setup) -> tuple[FloatArray, FloatArray]:
     """Transit times and time differences of a block; a transit time of 0 marks a reading that cannot be."""
     if block.transit_time is not None and block.time_difference is not None:
         return block.transit_time, block.time_difference
-    speed, impossible = block.sound_speed, np.False_
+    speed = block.sound_speed
+    impossible: NDArray[np.bool_] = np.zeros(1, dtype=np.bool_)
     if speed is not None:
         # One lost signal must not spoil a log: a speed no beam can have is set aside with its reading.
         impossible = ~((speed > 0) & (speed * axial_slowness(programmed.transducers) < 1))
@@ -358,7 +360,7 @@ def _times(block: Readings, programmed: Setup) -> tuple[FloatArray, FloatArray]:
     return together[0], together[1]
 
 
-def _possible(setup: Setup, transit_time: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _possible(setup: Setup, transit_time: FloatArray) -> NDArray[np.bool_]:
     path = trace(setup)
     shortest = path.time_in_solids + 2 * path.axial_slowness * setup.traverses * setup.pipe.bore
     return np.asarray(transit_time > shortest)
