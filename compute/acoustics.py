@@ -24,11 +24,14 @@ WaveMode = Literal["longitudinal", "shear"]
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """A wall or a lining: thickness [m], sound speeds [m/s]; `wave_mode` None lets the rule choose."""
+    """A wall or a lining: thickness [m], sound speeds [m/s]; `wave_mode` None lets the rule choose.
 
-    thickness: float
-    longitudinal_sound_speed: float
-    shear_sound_speed: float | None = None
+    Here and in the other parts of a set-up a figure may be an (n,) array, to follow many set-ups at once.
+    """
+
+    thickness: Real
+    longitudinal_sound_speed: Real
+    shear_sound_speed: Real | None = None
     wave_mode: WaveMode | None = None
 
 
@@ -36,13 +39,13 @@ class Layer:
 class Pipe:
     """A round pipe: outer diameter [m], wall, linings from the wall inward, roughness of the wetted face [m]."""
 
-    outer_diameter: float
+    outer_diameter: Real
     wall: Layer
-    roughness: float
+    roughness: Real
     linings: tuple[Layer, ...] = ()
 
     @property
-    def bore(self) -> float:
+    def bore(self) -> Real:
         """Inner diameter left for the medium [m]."""
         return self.outer_diameter - 2 * (
             self.wall.thickness + sum(layer.thickness for layer in self.linings)
@@ -67,10 +70,10 @@ class Transducers:
     """
 
     frequency: float
-    wedge_sound_speed: float
-    wedge_angle: float
-    face_offset: float = 0.0
-    wedge_delay: float = 0.0
+    wedge_sound_speed: Real
+    wedge_angle: Real
+    face_offset: Real = 0.0
+    wedge_delay: Real = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +94,13 @@ class RayPath:
     its properties are.
     """
 
-    axial_slowness: float
+    axial_slowness: Real
     wave_modes: tuple[WaveMode, ...]
-    angles_in_solids: tuple[float, ...]
+    angles_in_solids: tuple[Real, ...]
     angle_in_medium: Real
     axial_advance: Real
     time_in_medium: Real
-    time_in_solids: float
+    time_in_solids: Real
     transit_time: Real
 
 
@@ -121,7 +124,7 @@ def layer_of(material: Solid, thickness: float, wave_mode: WaveMode | None = Non
     return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode)
 
 
-def axial_slowness(transducers: Transducers) -> float:
+def axial_slowness(transducers: Transducers) -> Real:
     """Axial slowness of the beam a wedge sends out; every layer keeps it.
 
     Parameters
@@ -130,7 +133,7 @@ def axial_slowness(transducers: Transducers) -> float:
 
     Returns
     -------
-    slowness : float [s/m]
+    slowness : float or (n,) [s/m]
 
     Raises
     ------
@@ -141,9 +144,10 @@ def axial_slowness(transducers: Transducers) -> float:
     ------
     snell : p = sin(angle)/speed, equal on both sides of every boundary parallel to the axis.
     """
-    if not 0 < transducers.wedge_angle < np.pi / 2:
+    angle = np.asarray(transducers.wedge_angle)
+    if not np.all((angle > 0) & (angle < np.pi / 2)):
         raise OutOfRange(
-            f"The wedge angle is {np.degrees(transducers.wedge_angle):.3g} deg; it lies between 0 and 90 deg.",
+            f"The wedge angle is {np.degrees(np.max(angle)):.3g} deg; it lies between 0 and 90 deg.",
             field="transducers.wedge_angle",
         )
     _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "m/s")
@@ -151,11 +155,12 @@ def axial_slowness(transducers: Transducers) -> float:
     # Below 0 is let pass: sensitivities are taken by steps to both sides of a delay that may be 0.
     for name in ("face_offset", "wedge_delay"):
         value = getattr(transducers, name)
-        if not np.isfinite(value):
+        if not np.all(np.isfinite(value)):
             raise NumberInvalid(
                 f"transducers.{name} is {value}; it is a finite number.", field=f"transducers.{name}"
             )
-    return float(np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed)
+    slowness: Real = np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed
+    return slowness
 
 
 def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
@@ -196,7 +201,7 @@ def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
 
 def choose_wave_mode(
     layer: Layer, transducers: Transducers, field: str = "pipe.material"
-) -> tuple[WaveMode, float]:
+) -> tuple[WaveMode, Real]:
     """The wave a layer carries, and its sound speed: longitudinal where it propagates, otherwise shear.
 
     A wave mode set by hand is taken, and refused if it does not propagate.
@@ -210,7 +215,7 @@ def choose_wave_mode(
     Returns
     -------
     mode : WaveMode
-    speed : float [m/s]
+    speed : float or (n,) [m/s]
 
     Raises
     ------
@@ -224,7 +229,7 @@ def choose_wave_mode(
     """
     slowness = axial_slowness(transducers)
     _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "m/s")
-    if layer.wave_mode != "shear" and slowness * layer.longitudinal_sound_speed < 1:
+    if layer.wave_mode != "shear" and np.all(slowness * layer.longitudinal_sound_speed < 1):
         return "longitudinal", layer.longitudinal_sound_speed
     if layer.wave_mode == "longitudinal":
         raise _no_wave("longitudinal", layer.longitudinal_sound_speed, transducers, field)
@@ -235,7 +240,7 @@ def choose_wave_mode(
             field=field,
         )
     _above_zero(layer.shear_sound_speed, f"{field}.shear_sound_speed", "m/s")
-    if slowness * layer.shear_sound_speed >= 1:
+    if np.any(slowness * layer.shear_sound_speed >= 1):
         raise _no_wave("shear", layer.shear_sound_speed, transducers, field)
     return "shear", layer.shear_sound_speed
 
@@ -276,7 +281,7 @@ def trace(setup: Setup) -> RayPath:
     sine, cosine = _in_medium(setup.medium.sound_speed, setup.transducers)
     crossing = setup.traverses * setup.pipe.bore
     time_in_medium = crossing / (setup.medium.sound_speed * cosine)
-    time_in_solids += 2 * setup.transducers.wedge_delay
+    time_in_solids = time_in_solids + 2 * setup.transducers.wedge_delay
     return RayPath(
         axial_slowness=slowness,
         wave_modes=modes,
@@ -308,40 +313,43 @@ def check_dimensions(pipe: Pipe) -> None:
     _above_zero(pipe.wall.thickness, "pipe.wall_thickness", "m")
     for lining in pipe.linings:
         _above_zero(lining.thickness, "pipe.lining.thickness", "m")
-    if not (pipe.roughness >= 0 and np.isfinite(pipe.roughness)):
-        raise OutOfRange(f"The roughness is {pipe.roughness} m; it is not below 0.", field="pipe.roughness")
-    if pipe.bore <= 0:
-        wall_alone = 2 * pipe.wall.thickness >= pipe.outer_diameter
-        lined = sum(lining.thickness for lining in pipe.linings)
+    if not np.all((np.asarray(pipe.roughness) >= 0) & np.isfinite(pipe.roughness)):
         raise OutOfRange(
-            f"A wall of {pipe.wall.thickness * 1e3:.4g} mm"
+            f"The roughness is {np.min(pipe.roughness)} m; it is not below 0.", field="pipe.roughness"
+        )
+    if np.any(np.asarray(pipe.bore) <= 0):
+        wall_alone = np.any(2 * pipe.wall.thickness >= np.asarray(pipe.outer_diameter))
+        lined = np.max(sum(lining.thickness for lining in pipe.linings))
+        raise OutOfRange(
+            f"A wall of {np.max(pipe.wall.thickness) * 1e3:.4g} mm"
             + (f" and a lining of {lined * 1e3:.4g} mm" if pipe.linings else "")
-            + f" leave no bore in an outer diameter of {pipe.outer_diameter * 1e3:.4g} mm; check the units.",
+            + f" leave no bore in an outer diameter of {np.min(pipe.outer_diameter) * 1e3:.4g} mm; check the units.",
             field="pipe.wall_thickness" if wall_alone else "pipe.lining.thickness",
         )
-    if pipe.roughness >= pipe.bore / 2:
+    if np.any(np.asarray(pipe.roughness) >= pipe.bore / 2):
         raise OutOfRange(
-            f"A roughness of {pipe.roughness * 1e3:.4g} mm fills the bore of {pipe.bore * 1e3:.4g} mm.",
+            f"A roughness of {np.max(pipe.roughness) * 1e3:.4g} mm fills the bore of {np.min(pipe.bore) * 1e3:.4g} mm.",
             field="pipe.roughness",
         )
 
 
 def _through_solids(
     pipe: Pipe, transducers: Transducers
-) -> tuple[tuple[WaveMode, ...], tuple[float, ...], float, float]:
+) -> tuple[tuple[WaveMode, ...], tuple[Real, ...], Real, Real]:
     """Wave modes, angles, axial advance and time of both walls and linings."""
     slowness = axial_slowness(transducers)
     modes: list[WaveMode] = []
-    angles: list[float] = []
-    advance = time = 0.0
+    angles: list[Real] = []
+    advance: Real = 0.0
+    time: Real = 0.0
     for layer in (pipe.wall, *pipe.linings):
         field = "pipe.lining.material" if modes else "pipe.material"
         mode, speed = choose_wave_mode(layer, transducers, field)
-        angle = float(np.arcsin(slowness * speed))
+        angle: Real = np.arcsin(slowness * speed)
         modes.append(mode)
         angles.append(angle)
-        advance += 2 * layer.thickness * float(np.tan(angle))
-        time += 2 * layer.thickness / (speed * float(np.cos(angle)))
+        advance = advance + 2 * layer.thickness * np.tan(angle)
+        time = time + 2 * layer.thickness / (speed * np.cos(angle))
     return tuple(modes), tuple(angles), advance, time
 
 
@@ -354,19 +362,20 @@ def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
         )
     sine = slowness * speed
     if np.any(sine >= 1):
-        raise _no_wave("longitudinal", float(np.max(speed)), transducers, "medium.sound_speed")
+        raise _no_wave("longitudinal", speed, transducers, "medium.sound_speed")
     return sine, np.sqrt(1 - sine * sine)
 
 
-def _no_wave(mode: WaveMode, speed: float, transducers: Transducers, field: str) -> TotalReflection:
-    axial_speed = 1 / axial_slowness(transducers)
+def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str) -> TotalReflection:
+    speed = float(np.max(speeds))
+    axial_speed = float(np.min(1 / axial_slowness(transducers)))
     # Axial slowness is kept from the wedge on, so the limit holds for the wedge angle whatever lies between.
-    critical = float(np.arcsin(transducers.wedge_sound_speed / speed))
+    critical = float(np.arcsin(np.minimum(np.min(transducers.wedge_sound_speed) / speed, 1.0)))
     place = "the medium" if field.startswith("medium") else field
     return TotalReflection(
         f"No {mode} wave propagates in {place}: its sound speed of {speed:.0f} m/s is above the beam's axial speed of "
         f"{axial_speed:.0f} m/s. One does below a wedge angle of {np.degrees(critical):.1f} deg; this is "
-        f"{np.degrees(transducers.wedge_angle):.1f} deg. Check the material and the wedge.",
+        f"{np.degrees(np.max(transducers.wedge_angle)):.1f} deg. Check the material and the wedge.",
         critical_angle=critical,
         sound_speed=speed,
         axial_speed=axial_speed,
@@ -374,6 +383,6 @@ def _no_wave(mode: WaveMode, speed: float, transducers: Transducers, field: str)
     )
 
 
-def _above_zero(value: float, field: str, unit: str) -> None:
-    if not (value > 0 and np.isfinite(value)):
-        raise OutOfRange(f"{field} is {value:g} {unit}; it is above 0.", field=field)
+def _above_zero(value: Real, field: str, unit: str) -> None:
+    if not np.all((np.asarray(value) > 0) & np.isfinite(value)):
+        raise OutOfRange(f"{field} is {np.min(value):g} {unit}; it is above 0.", field=field)

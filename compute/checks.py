@@ -18,8 +18,16 @@ from compute.sources import HAGEN_POISEUILLE, PRACTICE, Source
 CODES = {
     "nominal-size-as-outer-diameter": "the outer diameter entered is a nominal size, not the size of a pipe of that name",
     "outer-diameter-not-in-tables": "no standard in the tables has that outer diameter",
+    "nominal-size-or-outer-diameter": "the outer diameter entered is both a true one and the name of a more common size",
+    "traverses-chosen": "no number of traverses was stated",
+    "medium-boiling": "the medium boils at that temperature and pressure",
+    "medium-frozen": "the medium is frozen at that temperature",
+    "pressure-assumed": "no pressure was stated",
+    "correlated-degrees-of-freedom": "correlated inputs have different degrees of freedom",
+    "linear-uncertainty-not-good-enough": "the law of propagation does not do for these doubts",
+    "correlated-drawn-as-normal": "correlated inputs were drawn from a joint normal distribution",
     "wall-not-in-tables": "no standard in the tables has that wall for that outer diameter",
-    "wall-very-thick": "the wall is more than a quarter of the outer radius",
+    "wall-very-thick": "the wall is more than a quarter of the outer radius, and no standard has it",
     "wall-off-gauge": "the wall entered differs from the gauged one by more than the mill tolerance",
     "wall-not-gauged": "the wall was never gauged",
     "roughness-assumed": "the roughness is that of a new surface of the material",
@@ -86,29 +94,34 @@ def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") ->
     ------
     tables : ASME B36.10M, EN 10220 and others; each row carries its own.
     """
-    if sizes_by_outer_diameter(outer_diameter, 1e-5, material):
-        return []
+    true_sizes = {row.size for row in sizes_by_outer_diameter(outer_diameter, 1e-5, material)}
     for number, unit, name in _nominal_numbers(outer_diameter):
-        rows = sizes_called(number, unit, material)
+        rows = [row for row in sizes_called(number, unit, material) if row.size not in true_sizes]
         if rows:
-            actual = ", ".join(sorted({_actual(row) for row in rows}))
-            detail = (
-                f"{name} is a nominal size. Pipes of that name measure {actual} outside. Tape the circumference and divide "
-                "by pi, then enter the actual outer diameter."
-            )
-            return [
-                Finding(
-                    "nominal-size-as-outer-diameter",
-                    "caution",
-                    detail,
-                    "pipe.outer_diameter",
-                    outer_diameter,
-                    rows[0].outer_diameter,
-                    "length",
-                    rows[0].source,
-                )
-            ]
+            return [_nominal(outer_diameter, name, rows, true_sizes)]
     return []
+
+
+def _nominal(outer_diameter: float, name: str, rows: list[PipeSize], true_sizes: set[str]) -> Finding:
+    actual = ", ".join(sorted({_actual(row) for row in rows}))
+    measure = "Tape the circumference, divide by pi, and enter the actual outer diameter."
+    if true_sizes:
+        also = ", ".join(sorted(true_sizes))
+        code = "nominal-size-or-outer-diameter"
+        detail = f"That is the outer diameter of {also}, and {name} is also a nominal size, which measures {actual}. {measure}"
+    else:
+        code = "nominal-size-as-outer-diameter"
+        detail = f"{name} is a nominal size. Pipes of that name measure {actual} outside. {measure}"
+    return Finding(
+        code,
+        "note" if true_sizes else "caution",
+        detail,
+        "pipe.outer_diameter",
+        outer_diameter,
+        rows[0].outer_diameter,
+        "length",
+        rows[0].source,
+    )
 
 
 def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material: str = "") -> list[Finding]:
@@ -129,7 +142,10 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
     tables : each row carries its own.
     """
     findings = []
-    if wall_thickness > THICK_WALL_RATIO * outer_diameter / 2:
+    tolerance = OUTER_DIAMETER_TOLERANCE * outer_diameter
+    walls = walls_made_for(outer_diameter, tolerance, material)
+    made = any(abs(wall - wall_thickness) <= WALL_TOLERANCE for wall in walls)
+    if not made and wall_thickness > THICK_WALL_RATIO * outer_diameter / 2:
         detail = (
             f"A wall of {_mm(wall_thickness)} is thick for a pipe of {_mm(outer_diameter)}; check that it is the wall and not a "
             "diameter or a number in other units."
@@ -140,8 +156,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
                 "wall-very-thick", "caution", detail, "pipe.wall_thickness", wall_thickness, limit, "length"
             )
         )
-    near = sizes_by_outer_diameter(outer_diameter, OUTER_DIAMETER_TOLERANCE * outer_diameter, material)
-    if not near:
+    if not sizes_by_outer_diameter(outer_diameter, tolerance, material):
         detail = (
             f"No standard in the tables has an outer diameter of {_mm(outer_diameter)}. That is fine if you measured it; if it is "
             "from a drawing, measure."
@@ -158,8 +173,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
             )
         )
         return findings
-    walls = walls_made_for(outer_diameter, OUTER_DIAMETER_TOLERANCE * outer_diameter, material)
-    if walls and min(abs(wall - wall_thickness) for wall in walls) > WALL_TOLERANCE:
+    if walls and not made:
         nearest = min(walls, key=lambda wall: abs(wall - wall_thickness))
         detail = (
             f"No standard in the tables has a wall of {_mm(wall_thickness)} for {_mm(outer_diameter)}; the nearest is "

@@ -58,7 +58,7 @@ class PipeEntry:
 class MediumEntry:
     """A medium as stated: a library `name` with its conditions, or own figures.
 
-    temperature [K], pressure [Pa], salinity [kg/kg], mass_fraction and api_gravity [-]; or sound_speed [m/s],
+    temperature [K], pressure [Pa], salinity [g/kg], mass_fraction and api_gravity [-]; or sound_speed [m/s],
     density [kg/m3], dynamic_viscosity [Pa s]. `temperature_known` is `measured`, `estimated` or empty.
     """
 

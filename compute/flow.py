@@ -79,9 +79,7 @@ def flow_from_times(setup: Setup, transit_time: Real, time_difference: Real) -> 
     )
 
 
-def sound_speed_from_time(
-    time_in_medium: Real, slowness: float, crossing: float, expected_angle: Real
-) -> Real:
+def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, expected_angle: Real) -> Real:
     """Sound speed of the medium from the time the beam spends in it.
 
     Two sound speeds fit a time, one with a beam below 45 deg from the radius and one above; the expected angle tells
@@ -90,8 +88,8 @@ def sound_speed_from_time(
     Parameters
     ----------
     time_in_medium : float or (n,) [s]  not below 2 x slowness x crossing
-    slowness : float [s/m]  axial slowness
-    crossing : float [m]  traverses x bore
+    slowness : float or (n,) [s/m]  axial slowness
+    crossing : float or (n,) [m]  traverses x bore
     expected_angle : float or (n,) [rad]  in the medium; only its side of 45 deg matters
 
     Returns
@@ -194,7 +192,7 @@ def times_from_logged(
     return times_from_mean_velocity(programmed, flow_velocity)
 
 
-def bore_area(setup: Setup) -> float:
+def bore_area(setup: Setup) -> Real:
     """Cross-section of the bore.
 
     Parameters
@@ -203,13 +201,13 @@ def bore_area(setup: Setup) -> float:
 
     Returns
     -------
-    area : float [m2]
+    area : float or (n,) [m2]
 
     Source
     ------
     geometry : pi/4 B^2.
     """
-    return float(np.pi / 4 * setup.pipe.bore**2)
+    return np.pi / 4 * setup.pipe.bore**2
 
 
 def _reynolds_per_velocity(setup: Setup) -> Real:
@@ -217,13 +215,14 @@ def _reynolds_per_velocity(setup: Setup) -> Real:
     return reynolds_number(1.0, setup.pipe.bore, medium.density, medium.dynamic_viscosity)
 
 
-def _check_times(time_in_medium: Real, slowness_crossing: float, time_in_solids: float) -> None:
+def _check_times(time_in_medium: Real, slowness_crossing: Real, time_in_solids: Real) -> None:
     # c cos(angle) with sin(angle) = p c is greatest at 45 deg, so no sound speed gives a time below 2 p N B.
     shortest = 2 * slowness_crossing
     if not np.all(np.asarray(time_in_medium) > shortest):
         raise OutOfRange(
-            f"A transit time of {(np.min(time_in_medium) + time_in_solids) * 1e6:.4g} us is too short for this set-up: "
-            f"wall and wedges take {time_in_solids * 1e6:.4g} us, the medium at least {shortest * 1e6:.4g} us. "
+            f"A transit time of {np.min(time_in_medium + time_in_solids) * 1e6:.4g} us is too short for this set-up: "
+            f"wall and wedges take {np.max(time_in_solids) * 1e6:.4g} us, the medium at least "
+            f"{np.max(shortest) * 1e6:.4g} us. "
             "Check the pipe, the traverses and the wedge delay.",
             field="readings.transit_time",
         )

@@ -28,6 +28,8 @@ HOT_SURFACE = Source("ASTM C1055 and ISO 13732-1 burn thresholds for bare metal"
 # Bare metal: 43 degC for hours of contact, 51 degC for a minute, about 60 degC for 5 s (ISO 13732-1, ASTM C1055; memory).
 WARM_FROM_K, HOT_FROM_K, BURNS_FROM_K = 316.15, 324.15, 333.15
 COLD_BELOW_K = 268.15
+# Half a bar of overpressure, from which pressure equipment is commonly regulated (2014/68/EU; from memory).
+UNDER_PRESSURE_PA = 151_325.0
 DEFER = "The site's permit, local codes and licensed practice come first."
 
 
@@ -112,20 +114,22 @@ def check_place(place: Place, bore: float) -> list[Finding]:
 
 
 def _straight_pipe(place: Place, bore: float) -> list[Finding]:
-    if not place.disturbance or place.upstream_straight is None or place.downstream_straight is None:
-        detail = (
-            "The straight pipe up and downstream, or what disturbs the flow upstream, is not on record; without it the profile is taken "
-            "as undisturbed. Measure both and enter them on the measuring point."
-        )
-        return [Finding("straight-pipe-not-stated", "note", detail, "measuring_point.upstream_straight")]
     need = straight_lengths().get(place.disturbance, straight_lengths()[UNKNOWN])
     sides = (
         ("upstream", place.upstream_straight, need.upstream_diameters),
         ("downstream", place.downstream_straight, need.downstream_diameters),
     )
     findings = []
+    if not place.disturbance or place.room is None:
+        detail = (
+            "The straight pipe up and downstream, or what disturbs the flow upstream, is not on record; what is missing is taken "
+            "as undisturbed. Measure both and enter them on the measuring point."
+        )
+        findings.append(
+            Finding("straight-pipe-not-stated", "note", detail, "measuring_point.upstream_straight")
+        )
     for side, length, diameters in sides:
-        if length < diameters * bore:
+        if length is not None and length < diameters * bore:
             detail = (
                 f"{length:.2f} m ({length / bore:.0f} diameters) of straight pipe {side} where {diameters:.0f} diameters "
                 f"({diameters * bore:.2f} m) are called for ({need.title}). The profile is disturbed; move on, or measure on two crossed "
@@ -144,6 +148,28 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
                 )
             )
     return findings
+
+
+def straight_share(place: Place, bore: float) -> float | None:
+    """Straight pipe upstream over the length called for.
+
+    Parameters
+    ----------
+    place : Place
+    bore : float [m]
+
+    Returns
+    -------
+    share : float or None [-]  None if the disturbance or the length is not on record
+
+    Source
+    ------
+    straight pipe : the table's row of the disturbance.
+    """
+    if not place.disturbance or place.upstream_straight is None:
+        return None
+    need = straight_lengths().get(place.disturbance, straight_lengths()[UNKNOWN])
+    return place.upstream_straight / (need.upstream_diameters * bore)
 
 
 def _mounting(place: Place) -> list[Finding]:
@@ -167,7 +193,9 @@ def _full(place: Place) -> list[Finding]:
     return [Finding("full-pipe-doubtful", "caution", detail, "measuring_point.full_pipe", source=PRACTICE)]
 
 
-def cautions(temperature: float | None, material: str, hazards: tuple[str, ...]) -> tuple[Caution, ...]:
+def cautions(
+    temperature: float | None, material: str, hazards: tuple[str, ...], pressure: float | None = None
+) -> tuple[Caution, ...]:
     """The cautions that a medium's temperature, a pipe's material and a place's hazards call for.
 
     Parameters
@@ -175,6 +203,7 @@ def cautions(temperature: float | None, material: str, hazards: tuple[str, ...])
     temperature : float or None [K]  of the medium, taken for that of the bare pipe
     material : str  slug of the pipe's material
     hazards : tuple of str  keys of HAZARDS
+    pressure : float or None [Pa]  absolute, of the medium
 
     Returns
     -------
@@ -195,6 +224,10 @@ def cautions(temperature: float | None, material: str, hazards: tuple[str, ...])
     if material == "asbestos-cement":
         detail = f"Asbestos cement: never sand, scrape or wire-brush it; wet the surface only as the site's rules allow. {DEFER}"
         found.append(Caution("asbestos-cement", detail, HAZARD_SOURCE))
+    if pressure is not None and pressure > UNDER_PRESSURE_PA and "high-pressure" not in hazards:
+        bar = (pressure - 101_325.0) / 1e5
+        detail = f"The pipe is under about {bar:.1f} bar. {HAZARDS['high-pressure']} {DEFER}"
+        found.append(Caution("pressure", detail, HAZARD_SOURCE))
     found += [Caution(h, f"{HAZARDS[h]} {DEFER}", HAZARD_SOURCE) for h in hazards if h in HAZARDS]
     general = "Before work: the site's permit and induction, the hazards of plant and medium, somebody who knows where you are. "
     return (*found, Caution("general", general + DEFER, HAZARD_SOURCE))

@@ -23,13 +23,13 @@ NEWTON_STEPS = 4
 NEWTON_STEPS_BETWEEN = 6
 
 
-def reynolds_number(velocity: Real, bore: float, density: Real, dynamic_viscosity: Real) -> Real:
+def reynolds_number(velocity: Real, bore: Real, density: Real, dynamic_viscosity: Real) -> Real:
     """Reynolds number of the mean velocity and the bore.
 
     Parameters
     ----------
     velocity : float or (n,) [m/s]  mean over the bore; its sign does not matter
-    bore : float [m]
+    bore : float or (n,) [m]
     density : float or (n,) [kg/m3]
     dynamic_viscosity : float or (n,) [Pa s]  above 0
 
@@ -54,7 +54,7 @@ def reynolds_number(velocity: Real, bore: float, density: Real, dynamic_viscosit
     return reynolds
 
 
-def darcy_friction_factor(reynolds: Real, relative_roughness: float) -> Real:
+def darcy_friction_factor(reynolds: Real, relative_roughness: Real) -> Real:
     """Darcy friction factor of turbulent flow by Colebrook-White.
 
     Solves 1/sqrt(f) = -2 log10(e/3.7 + 2.51/(Re sqrt(f))) by Newton's method on 1/sqrt(f).
@@ -62,7 +62,7 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: float) -> Real:
     Parameters
     ----------
     reynolds : float or (n,) [-]  from 2300, below which flow is laminar; the equation holds from about 4000
-    relative_roughness : float [-]  roughness / bore
+    relative_roughness : float or (n,) [-]  roughness / bore
 
     Returns
     -------
@@ -76,17 +76,17 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: float) -> Real:
     ------
     colebrook : Colebrook 1939, J. Inst. Civ. Eng. 11:133 (from memory); checked against a second solver.
     """
-    if not (np.all(np.asarray(reynolds) >= LAMINAR_BELOW) and relative_roughness >= 0):
+    if not (np.all(np.asarray(reynolds) >= LAMINAR_BELOW) and np.all(np.asarray(relative_roughness) >= 0)):
         raise OutOfRange(
             f"Colebrook-White needs a Reynolds number from {LAMINAR_BELOW:g} and a relative roughness not below 0; "
-            f"these are {np.min(reynolds):g} and {relative_roughness:g}."
+            f"these are {np.min(reynolds):g} and {np.min(relative_roughness):g}."
         )
     x = _colebrook_root(relative_roughness / 3.7, 2.51 / reynolds, 0.0)
     factor: Real = 1 / (x * x)
     return factor
 
 
-def _colebrook_root(rough: float, smooth: Real, shift: float) -> Real:
+def _colebrook_root(rough: Real, smooth: Real, shift: float) -> Real:
     """The x that solves x = -2 log10(rough + smooth (x + shift))."""
     # Start: the right side taken once at f = 0.02.
     x: Real = -2 * np.log10(rough + smooth * (0.02**-0.5 + shift))
@@ -96,7 +96,7 @@ def _colebrook_root(rough: float, smooth: Real, shift: float) -> Real:
     return x
 
 
-def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
+def profile_factor(reynolds: Real, relative_roughness: Real) -> Real:
     """Mean velocity over the bore divided by the mean along the beam, a diameter.
 
     Laminar up to 2300: 3/4. Turbulent from 4000: 1/(1 + 1.25 sqrt(f/8)). Between: a straight line in log Re.
@@ -104,7 +104,7 @@ def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
     Parameters
     ----------
     reynolds : float or (n,) [-]
-    relative_roughness : float [-]  roughness / bore
+    relative_roughness : float or (n,) [-]  roughness / bore
 
     Returns
     -------
@@ -128,12 +128,12 @@ def profile_factor(reynolds: Real, relative_roughness: float) -> Real:
     return factor
 
 
-def _turbulent_factor(reynolds: Real, relative_roughness: float) -> Real:
+def _turbulent_factor(reynolds: Real, relative_roughness: Real) -> Real:
     return 1 / (1 + DIAMETER_EXCESS * np.sqrt(darcy_friction_factor(reynolds, relative_roughness) / 8))
 
 
 def mean_from_path_velocity(
-    path_velocity: Real, reynolds_per_velocity: Real, relative_roughness: float
+    path_velocity: Real, reynolds_per_velocity: Real, relative_roughness: Real
 ) -> tuple[Real, Real]:
     """Mean velocity and profile factor that belong to a velocity along the beam.
 
@@ -148,7 +148,7 @@ def mean_from_path_velocity(
     ----------
     path_velocity : float or (n,) [m/s]  with its sign
     reynolds_per_velocity : float or (n,) [s/m]  bore x density / dynamic viscosity
-    relative_roughness : float [-]  roughness / bore
+    relative_roughness : float or (n,) [-]  roughness / bore
 
     Returns
     -------
@@ -160,7 +160,7 @@ def mean_from_path_velocity(
     fixed point : v = k(Re(v)) x path velocity, `profile_factor` for k.
     """
     path_reynolds = np.abs(path_velocity) * reynolds_per_velocity
-    edge = float(_turbulent_factor(TURBULENT_FROM, relative_roughness))
+    edge = _turbulent_factor(TURBULENT_FROM, relative_roughness)
     turbulent_from = TURBULENT_FROM / edge
     smooth = 2.51 / np.maximum(path_reynolds, turbulent_from)
     x = _colebrook_root(relative_roughness / 3.7, smooth, DIAMETER_EXCESS / 8**0.5)
@@ -171,7 +171,7 @@ def mean_from_path_velocity(
     return factor * path_velocity, factor
 
 
-def _factor_below_turbulence(path_reynolds: Real, edge: float) -> Real:
+def _factor_below_turbulence(path_reynolds: Real, edge: Real) -> Real:
     """Profile factor where Re < 4000, from the Reynolds number of the path velocity; `edge` is the factor at 4000."""
     slope = (edge - LAMINAR_FACTOR) / LOG_BETWEEN
     ratio = np.clip(path_reynolds / LAMINAR_BELOW, 1 / LAMINAR_FACTOR, TURBULENT_FROM / LAMINAR_BELOW / edge)

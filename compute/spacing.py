@@ -32,7 +32,7 @@ class Spacing:
     traverses: int
     sides: Sides
     spacing: Real
-    bore: float
+    bore: Real
     path: RayPath
     time_difference_per_velocity: Real
 

@@ -25,11 +25,11 @@ from compute.errors import NotEnough, TotalReflection
 from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times, times_from_logged
 from compute.gum import GumResult
-from compute.place import Caution, Place, cautions, check_place
+from compute.place import Caution, Place, cautions, check_place, straight_share
 from compute.sources import SNELL
 from compute.spacing import Spacing, alternatives, recommend_traverses, work_out_spacing
-from compute.statistics import standard_uncertainty_of_mean
-from compute.uncertainty import Doubt, flow_uncertainty, survey_doubts
+from compute.statistics import FEWEST_READINGS, repeatability
+from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts
 
 METHOD_VERSION = "1"
 """Changes whenever a change of the physics moves a computed number."""
@@ -95,7 +95,7 @@ def work_out(
     if expected_velocity is not None:
         findings += _expected(setup, expected_velocity)
     if place is not None:
-        findings += check_place(place, spacing.bore)
+        findings += check_place(place, float(spacing.bore))
     return WorkedOut(
         spacing=spacing,
         alternatives=alternatives(setup),
@@ -103,7 +103,9 @@ def work_out(
         pipe=resolved_pipe,
         medium=resolved_medium,
         findings=tuple(findings),
-        cautions=cautions(medium.temperature, pipe.material.name, place.hazards if place else ()),
+        cautions=cautions(
+            medium.temperature, pipe.material.name, place.hazards if place else (), medium.pressure
+        ),
     )
 
 
@@ -147,7 +149,7 @@ def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: Transduce
 
 def _expected(setup: Setup, velocity: float) -> list[Finding]:
     medium = setup.medium
-    reynolds = abs(velocity) * setup.pipe.bore * float(medium.density) / float(medium.dynamic_viscosity)
+    reynolds = abs(velocity) * float(setup.pipe.bore * medium.density / medium.dynamic_viscosity)
     return checks.velocity_sane(velocity, reynolds)
 
 
@@ -288,7 +290,7 @@ def reduce_log(
         time_difference=float(series.time_difference.mean()),
         volume_flow=float(series.volume_flow.mean()),
         volume_flow_standard_deviation=float(series.volume_flow.std(ddof=1)) if series.used > 1 else 0.0,
-        mean_velocity=float(series.volume_flow.mean()) / bore_area(worked_out.setup),
+        mean_velocity=float(series.volume_flow.mean() / bore_area(worked_out.setup)),
         path_velocity=float(flow.path_velocity),
         reynolds=float(flow.reynolds),
         profile_factor=float(flow.profile_factor),
@@ -372,18 +374,30 @@ def _means(setup: Setup, series: _Series) -> Flow:
 
 
 def _uncertainty(worked_out: WorkedOut, series: _Series, flow: Flow, occasion: Occasion) -> GumResult:
-    scatter, freedom = standard_uncertainty_of_mean(series.time_difference) if series.used > 1 else (0.0, 1.0)
     gauged = occasion.gauged_wall
     doubts = survey_doubts(
         worked_out.setup,
         reynolds=float(flow.reynolds),
-        repeatability=Doubt(scatter, degrees_of_freedom=freedom),
+        repeatability=_scatter(series.time_difference),
         gauged_wall=Doubt(gauged[1]) if gauged else None,
         viscosity_relative=worked_out.medium.viscosity_uncertainty,
+        straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
     )
-    return flow_uncertainty(
-        worked_out.setup, series.transit_time, float(series.time_difference.mean()), doubts
-    )
+    measurement = Measurement(worked_out.setup, series.transit_time, float(series.time_difference.mean()))
+    return flow_uncertainty(measurement, doubts)
+
+
+def _scatter(time_difference: FloatArray) -> Doubt:
+    """The doubt of the mean time difference from the scatter of the readings.
+
+    A drift is no doubt of the mean over the log: it is what the flow did, and a finding if it is large.
+    """
+    count = len(time_difference)
+    if count < FEWEST_READINGS:
+        spread = float(time_difference.std(ddof=1)) if count > 1 else 0.0
+        return Doubt(spread, degrees_of_freedom=max(count - 1, 1))
+    found = repeatability(time_difference)
+    return Doubt(found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0))
 
 
 def _log_findings(

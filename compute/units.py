@@ -201,7 +201,7 @@ def _refuse_misreadings(raw: str, rest: str, field: str) -> None:
         hint = "write the unit as in for inches"
     elif rest.strip() in FOOT_MARKS:
         hint = "write the unit as ft for feet"
-    elif re.match(r"\s*(?:[0-9./]|-[0-9])", rest):
+    elif re.match(r"\s*(?!1/[A-Za-z])(?:[0-9./]|-[0-9])", rest):  # 1/K is a unit, not a second number
         hint = "write one number, 8.625, or a tape fraction, 8 5/8"
     else:
         return

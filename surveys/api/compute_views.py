@@ -222,7 +222,7 @@ def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, An
         "bore": quantity(pipe.bore, "length"),
         "alternatives": [],
         "findings": findings_json([no_beam(error)]),
-        "cautions": [caution_json(one) for one in cautions(medium.temperature, pipe.material.name, ())],
+        "cautions": [caution_json(one) for one in cautions(medium.temperature, pipe.material.name, (), medium.pressure)],
     }
 
 

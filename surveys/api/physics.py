@@ -260,7 +260,7 @@ def _medium_document(data: PipeData) -> dict[str, Any]:
     columns = (
         ("temperature", data.medium_temperature_k, "temperature"),
         ("pressure", data.medium_pressure_pa, "pressure"),
-        ("salinity", data.medium_salinity_kg_kg, "salinity"),
+        ("salinity", data.medium_salinity_g_kg, "salinity"),
         ("sound_speed", data.medium_sound_speed_m_s, "speed"),
         ("density", data.medium_density_kg_m3, "density"),
         ("dynamic_viscosity", data.medium_dynamic_viscosity_pa_s, "dynamic_viscosity"),

@@ -214,7 +214,7 @@ class Migration(migrations.Migration):
                 ('medium_temperature_k', models.FloatField(blank=True, null=True)),
                 ('medium_temperature_known', models.CharField(blank=True, choices=[('measured', 'measured'), ('estimated', 'estimated')], max_length=10)),
                 ('medium_pressure_pa', models.FloatField(blank=True, null=True)),
-                ('medium_salinity_kg_kg', models.FloatField(blank=True, null=True)),
+                ('medium_salinity_g_kg', models.FloatField(blank=True, null=True)),
                 ('medium_mass_fraction', models.FloatField(blank=True, null=True)),
                 ('medium_api_gravity', models.FloatField(blank=True, null=True)),
                 ('medium_sound_speed_m_s', models.FloatField(blank=True, null=True)),

@@ -99,10 +99,10 @@ class TransducerData(Record):
         """Fill the columns; the inverse of `entry`."""
         pair = entry.transducers
         self.frequency_hz = pair.frequency
-        self.wedge_sound_speed_m_s = pair.wedge_sound_speed
-        self.wedge_angle_rad = pair.wedge_angle
-        self.face_offset_m = pair.face_offset
-        self.wedge_delay_s = pair.wedge_delay
+        self.wedge_sound_speed_m_s = float(pair.wedge_sound_speed)
+        self.wedge_angle_rad = float(pair.wedge_angle)
+        self.face_offset_m = float(pair.face_offset)
+        self.wedge_delay_s = float(pair.wedge_delay)
         self.lowest_temperature_k = entry.lowest_temperature
         self.highest_temperature_k = entry.highest_temperature
 

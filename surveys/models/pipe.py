@@ -85,7 +85,7 @@ class PipeData(Record):
     medium_temperature_k = models.FloatField(null=True, blank=True)
     medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
     medium_pressure_pa = models.FloatField(null=True, blank=True)
-    medium_salinity_kg_kg = models.FloatField(null=True, blank=True)
+    medium_salinity_g_kg = models.FloatField(null=True, blank=True)
     medium_mass_fraction = models.FloatField(null=True, blank=True)
     medium_api_gravity = models.FloatField(null=True, blank=True)
     medium_sound_speed_m_s = models.FloatField(null=True, blank=True)
@@ -172,7 +172,7 @@ class PipeData(Record):
             temperature=self.medium_temperature_k,
             temperature_known=self.medium_temperature_known,
             pressure=self.medium_pressure_pa,
-            salinity=self.medium_salinity_kg_kg,
+            salinity=self.medium_salinity_g_kg,
             mass_fraction=self.medium_mass_fraction,
             api_gravity=self.medium_api_gravity,
             sound_speed=self.medium_sound_speed_m_s,
@@ -201,7 +201,7 @@ class PipeData(Record):
         self.medium_temperature_k = entry.temperature
         self.medium_temperature_known = entry.temperature_known
         self.medium_pressure_pa = entry.pressure
-        self.medium_salinity_kg_kg = entry.salinity
+        self.medium_salinity_g_kg = entry.salinity
         self.medium_mass_fraction = entry.mass_fraction
         self.medium_api_gravity = entry.api_gravity
         self.medium_sound_speed_m_s = entry.sound_speed

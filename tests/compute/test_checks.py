@@ -10,6 +10,7 @@ import pytest
 
 from compute import checks
 from compute.findings import Finding
+from compute.pipes import pipe_sizes
 from compute.place import HAZARDS, Place, cautions, check_place
 
 INCH = 0.0254
@@ -51,6 +52,18 @@ def test_a_true_outer_diameter_that_is_a_round_number_is_left_alone(outer: float
     assert checks.nominal_size_as_outer_diameter(outer, material) == []
 
 
+def test_a_diameter_that_is_both_a_true_one_and_a_commoner_name_is_noted() -> None:
+    # 4.000 in is the outer diameter of NPS 3 1/2; NPS 4, far more common, measures 4.500 in.
+    [finding] = checks.nominal_size_as_outer_diameter(4 * INCH, "carbon-steel")
+    assert (finding.code, finding.severity) == ("nominal-size-or-outer-diameter", "note")
+    assert "4.500 in" in finding.detail
+
+
+def test_a_pipe_under_pressure_calls_for_a_caution() -> None:
+    assert "pressure" in {caution.code for caution in cautions(300.0, "carbon-steel", (), 6e5)}
+    assert "pressure" not in {caution.code for caution in cautions(300.0, "carbon-steel", (), 1.1e5)}
+
+
 def test_a_wall_of_no_table_is_noted_with_the_nearest_and_one_of_the_tables_is_not() -> None:
     [finding] = checks.dimensions_in_tables(0.2191, 0.0068, "carbon-steel")
     assert finding.code == "wall-not-in-tables"
@@ -62,6 +75,16 @@ def test_a_wall_in_inches_typed_as_millimetres_is_very_thick() -> None:
     assert ("wall-very-thick", "caution") in codes(
         checks.dimensions_in_tables(0.0603, 0.0154, "carbon-steel")
     )
+
+
+def test_no_pipe_of_the_tables_is_doubted_for_its_own_dimensions() -> None:
+    # NPS 1/2 Sch 40 (21.3 mm, wall 2.77 mm) is thick beside its diameter, and a common pipe.
+    doubted = [
+        (size.standard, size.size, size.schedule)
+        for size in pipe_sizes()
+        if size.wall_thickness and checks.dimensions_in_tables(size.outer_diameter, size.wall_thickness)
+    ]
+    assert doubted == []
 
 
 def test_a_diameter_of_no_table_is_noted() -> None:
@@ -188,8 +211,8 @@ def test_every_caution_defers_to_permit_codes_and_licensed_practice() -> None:
 def test_every_code_the_checks_can_give_is_listed() -> None:
     source = Path(checks.__file__).parent
     given = set()
-    for module in ("checks", "place"):
+    for module in ("checks", "place", "media", "survey", "gum", "monte_carlo"):
         for node in ast.walk(ast.parse((source / f"{module}.py").read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Finding":
-                given.add(ast.literal_eval(node.args[0]))
+                given |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
     assert given <= set(checks.CODES)

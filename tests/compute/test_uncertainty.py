@@ -12,8 +12,15 @@ from hypothesis import strategies as st
 from compute.acoustics import trace
 from compute.errors import OutOfRange
 from compute.gum import Input, coverage_factor, propagate
-from compute.statistics import effective_sample_size, standard_uncertainty_of_mean
-from compute.uncertainty import Doubt, flow_uncertainty, survey_doubts
+from compute.statistics import effective_sample_size, repeatability
+from compute.uncertainty import (
+    Doubt,
+    Measurement,
+    flow_monte_carlo,
+    flow_uncertainty,
+    installation_doubt,
+    survey_doubts,
+)
 from tests.compute.cases import steel_setup
 
 
@@ -37,14 +44,19 @@ def test_the_effective_sample_size_is_that_of_autoregression_theory(rho: float) 
 
 def test_a_constant_series_is_worth_all_its_readings_and_has_no_scatter() -> None:
     assert effective_sample_size(np.full(100, 3.0)) == 100
-    assert standard_uncertainty_of_mean(np.full(100, 3.0))[0] == 0
+    assert repeatability(np.full(100, 3.0)).standard_uncertainty == 0
 
 
 def test_correlated_readings_are_surer_of_their_mean_than_they_look() -> None:
     values = autoregression(0.9, 5000)
-    uncertainty, freedom = standard_uncertainty_of_mean(values)
-    assert uncertainty > 3 * values.std() / math.sqrt(len(values))
-    assert freedom < 1000
+    found = repeatability(values)
+    assert found.noise_uncertainty > 3 * values.std() / math.sqrt(len(values))
+    assert found.degrees_of_freedom < 1000
+
+
+def measurement() -> Measurement:
+    setup = steel_setup()
+    return Measurement(setup, float(trace(setup).transit_time), 170e-9)
 
 
 def doubts() -> dict[str, Doubt]:
@@ -58,8 +70,7 @@ def doubts() -> dict[str, Doubt]:
 
 
 def test_the_budget_names_every_input_sorted_by_share_and_its_shares_make_one() -> None:
-    setup = steel_setup()
-    result = flow_uncertainty(setup, float(trace(setup).transit_time), 170e-9, doubts())
+    result = flow_uncertainty(measurement(), doubts())
     shares = [row.share for row in result.budget]
     assert shares == sorted(shares, reverse=True)
     assert sum(shares) == pytest.approx(1)
@@ -70,25 +81,20 @@ def test_the_sensitivity_to_the_time_difference_is_flow_over_time_difference_whe
     None
 ):
     # At high Reynolds number the profile factor hardly moves, and flow goes with the time difference.
-    setup = steel_setup()
-    result = flow_uncertainty(setup, float(trace(setup).transit_time), 170e-9, doubts())
+    result = flow_uncertainty(measurement(), doubts())
     [row] = [row for row in result.budget if row.input == "readings.time_difference"]
     assert row.sensitivity == pytest.approx(result.value / 170e-9, rel=0.02)
 
 
 @given(st.floats(0.5, 3.0))
 def test_more_doubt_of_an_input_never_makes_the_flow_surer(factor: float) -> None:
-    setup = steel_setup()
     base = doubts()
     wider = base | {
         "pipe.outer_diameter": Doubt(
             base["pipe.outer_diameter"].standard_uncertainty * max(factor, 1), relative=True
         )
     }
-    transit = float(trace(setup).transit_time)
-    one, other = (
-        flow_uncertainty(setup, transit, 170e-9, d).combined_standard_uncertainty for d in (base, wider)
-    )
+    one, other = (flow_uncertainty(measurement(), d).combined_standard_uncertainty for d in (base, wider))
     assert other >= one
 
 
@@ -110,3 +116,35 @@ def test_a_coverage_probability_that_cannot_be_is_refused() -> None:
     for probability in (0.0, 1.0, -1.0):
         with pytest.raises(OutOfRange):
             coverage_factor(probability, 10)
+
+
+def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_noise() -> None:
+    linear = flow_uncertainty(measurement(), doubts())
+    drawn = flow_monte_carlo(measurement(), doubts(), linear, draws=200_000, seed=5)
+    # The standard deviation of n draws is itself known to 1/sqrt(2n); the model is all but linear here.
+    assert drawn.standard_uncertainty == pytest.approx(linear.combined_standard_uncertainty, rel=0.01)
+    assert drawn.mean == pytest.approx(
+        linear.value, abs=5 * linear.combined_standard_uncertainty / math.sqrt(200_000) + 2e-3 * linear.value
+    )
+
+
+def test_the_same_seed_gives_the_same_draws() -> None:
+    linear = flow_uncertainty(measurement(), doubts())
+    one, other = (flow_monte_carlo(measurement(), doubts(), linear, draws=20_000, seed=5) for _ in range(2))
+    assert one == other
+
+
+def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None:
+    wide = {"transducers.wedge_delay": Doubt(6e-6)}
+    linear = flow_uncertainty(measurement(), wide)
+    drawn = flow_monte_carlo(measurement(), wide, linear, draws=50_000, seed=5)
+    assert not drawn.good_enough
+    assert [finding.code for finding in drawn.findings] == ["linear-uncertainty-not-good-enough"]
+
+
+def test_the_less_straight_pipe_the_more_doubt() -> None:
+    shares = [installation_doubt(share).standard_uncertainty for share in (0.0, 0.5, 1.0)]
+    assert shares == sorted(shares, reverse=True)
+    # Half-widths 10.8 % and 2 % as rectangles.
+    assert shares[0] == pytest.approx(0.108 / math.sqrt(3))
+    assert shares[2] == pytest.approx(0.02 / math.sqrt(3))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import subprocess
+import sys
 import time
 from fractions import Fraction
 
@@ -10,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compute.errors import ComputeError, NumberInvalid, UnitMissing, UnitUnknown
+from compute.errors import ComputeError, NotEnough, NumberInvalid, UnitMissing, UnitUnknown
 from compute.units import KINDS, express, parse_quantity, parse_series
 
 
@@ -130,3 +133,123 @@ def test_a_series_is_read_at_once_and_refuses_what_is_no_number() -> None:
     for values in ([1, "2"], [True], [float("nan")], "12", [[1]], [10**400]):
         with pytest.raises((NumberInvalid, ComputeError)):
             parse_series({"values": values, "unit": "us"}, "transit_time")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "si"),
+    [
+        # Hand values from the definitions of the units (NIST SP 811, from memory).
+        ("8-5/8 in", "length", 8.625 * 0.0254),
+        ("1 gpm", "volume_flow", 231 * 0.0254**3 / 60),  # US gallon = 231 cubic inches
+        ("1 imp gal/min", "volume_flow", 4.54609e-3 / 60),  # imperial gallon = 4.54609 l
+        ("1 ft3/s", "volume_flow", 0.3048**3),
+        ("36 m³/h", "volume_flow", 0.01),
+        ("-40 degF", "temperature", 233.15),  # -40 is the same on both scales
+        ("9 degF", "temperature_difference", 5.0),
+        ("812.3 µs", "transit_time", 812.3e-6),
+        ("812.3 μs", "transit_time", 812.3e-6),
+        ("1 atm", "pressure", 101_325.0),
+        ("1 psi", "pressure", 0.45359237 * 9.80665 / 0.0254**2),  # pound-force over a square inch
+        ("1 lb/ft3", "density", 0.45359237 / 0.3048**3),
+        ("1 cP", "dynamic_viscosity", 0.001),
+        ("1 MHz", "frequency", 1e6),
+        ("45 deg", "angle", math.pi / 4),
+        ("12e-6 1/K", "thermal_expansion", 12e-6),
+        ("12 um/(m.K)", "thermal_expansion", 12e-6),
+        ("1 ns/(ft/s)", "time_per_velocity", 1e-9 / 0.3048),
+    ],
+)
+def test_units_of_every_kind_have_their_defined_size(text: str, kind: str, si: float) -> None:
+    assert parse_quantity(text, kind).si == pytest.approx(si, rel=1e-14)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_spelling_is_read_and_the_si_unit_changes_nothing(kind: str) -> None:
+    for spellings in KINDS[kind].units.values():
+        first = parse_quantity(f"3.25 {spellings[0]}", kind).si
+        assert [parse_quantity(f"3.25 {text}", kind).si for text in spellings] == [first] * len(spellings)
+    assert parse_quantity(f"3.25 {KINDS[kind].si}", kind).si == 3.25
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("1,5 m", "decimal point"),
+        ("1,000 mm", "thousands separator"),
+        ('1 1/2"', "in for inches"),
+        ("6'", "ft for feet"),
+        ("1 000 mm", "one number"),
+        ("1.2.3 mm", "one number"),
+        ("8 9/8 in", "proper fraction"),
+        ("1/129 in", "proper fraction"),
+    ],
+)
+def test_what_can_be_misread_is_refused_with_what_to_write_instead(text: str, hint: str) -> None:
+    with pytest.raises(NumberInvalid, match=hint):
+        parse_quantity(text, "length")
+
+
+def test_a_unit_of_another_kind_is_named_as_such() -> None:
+    with pytest.raises(UnitUnknown, match=r'"mm" is a unit of length: give a temperature in degC, degF, K'):
+        parse_quantity("58 mm", "temperature")
+
+
+def test_a_gauge_pressure_is_refused_with_a_hint() -> None:
+    with pytest.raises(UnitUnknown, match="give the absolute pressure"):
+        parse_quantity("5 bar(g)", "pressure")
+
+
+def test_a_value_that_overflows_in_si_is_refused() -> None:
+    with pytest.raises(NumberInvalid, match="not a finite number"):
+        parse_quantity("1e308 km", "length")
+
+
+@pytest.mark.parametrize("text", ["10**10**10 m", "1" * 10_000, "9" * 64, "1e999 m", "nan m", "\ud800 mm"])
+def test_hostile_text_costs_under_ten_milliseconds_and_is_not_sent_back_whole(text: str) -> None:
+    parse_quantity("1 m", "length")  # the table is built on the first use
+    started = time.process_time()
+    with pytest.raises(ComputeError) as caught:
+        parse_quantity(text, "length")
+    assert time.process_time() - started < 0.010
+    assert len(caught.value.detail.encode()) < 300
+
+
+@given(st.floats(min_value=1e-3, max_value=1e4))
+def test_the_same_length_in_several_units_agrees_to_a_part_in_a_million_million(inches: float) -> None:
+    same = ((inches, "in"), (inches * 25.4, "mm"), (inches / 12, "ft"))
+    lengths = [parse_quantity({"value": value, "unit": unit}, "length").si for value, unit in same]
+    assert max(lengths) - min(lengths) <= 1e-12 * max(lengths)
+
+
+@given(st.text(max_size=70))
+def test_any_text_is_read_as_a_finite_number_or_refused_by_a_known_code(text: str) -> None:
+    try:
+        outcome = "read" if math.isfinite(parse_quantity(text, "length").si) else "not finite"
+    except ComputeError as refusal:
+        outcome = refusal.code
+    assert outcome in {"read", "unit-missing", "unit-unknown", "number-invalid"}
+
+
+@pytest.mark.parametrize("bad", [True, "812.5", None, [1.0], math.nan, math.inf])
+def test_a_series_names_the_position_of_what_is_not_a_finite_number(bad: object) -> None:
+    with pytest.raises(NumberInvalid, match="position 1"):
+        parse_series({"values": [812.5, bad], "unit": "us"}, "transit_time")
+
+
+@pytest.mark.parametrize(
+    ("raw", "error"),
+    [
+        ({"values": [], "unit": "us"}, NotEnough),
+        ({"values": [1.0]}, UnitMissing),
+        ({"values": [1.0], "unit": "mm"}, UnitUnknown),
+        ([1.0], NumberInvalid),
+    ],
+)
+def test_a_series_without_values_unit_or_shape_is_refused(raw: object, error: type[ComputeError]) -> None:
+    with pytest.raises(error):
+        parse_series(raw, "transit_time")
+
+
+def test_the_unit_library_is_not_loaded_before_a_unit_is_needed() -> None:
+    code = "import sys, compute.units; sys.exit('pint' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

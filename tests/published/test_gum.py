@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from compute.gum import Input, coverage_factor, propagate
+from compute.monte_carlo import monte_carlo
 
 
 @pytest.mark.parametrize(
@@ -70,3 +71,34 @@ def test_a_correlated_case_agrees_with_a_second_program() -> None:
         lambda x: x["a"] ** 2 / x["b"], [Input("a", 3.0, 0.1), Input("b", 2.0, 0.2)], [("a", "b", 0.4)]
     )
     assert result.combined_standard_uncertainty == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("distribution", "largest", "published"),
+    [
+        # JCGM 101:2008 9.2.2 to 9.2.4 (from memory): 95 % intervals of sums of four inputs, standard uncertainty 1 each, and
+        # for the last with one of 10.
+        ("normal", 1.0, 3.92),
+        ("rectangular", 1.0, 3.88),
+        ("rectangular", 10.0, 17.0),
+    ],
+)
+def test_the_additive_models_of_jcgm_101(distribution: str, largest: float, published: float) -> None:
+    inputs = [
+        Input(f"x{i}", 0.0, u, distribution=distribution) for i, u in enumerate((1.0, 1.0, 1.0, largest))
+    ]  # type: ignore[arg-type]
+    linear = propagate(lambda x: x["x0"] + x["x1"] + x["x2"] + x["x3"], inputs)
+    drawn = monte_carlo(lambda x: x["x0"] + x["x1"] + x["x2"] + x["x3"], inputs, linear, 1_000_000, 1)
+    low, high = drawn.symmetric_interval
+    assert high == pytest.approx(published, abs=0.006 * published)
+    assert low == pytest.approx(-published, abs=0.006 * published)
+    assert drawn.good_enough == (largest == 1.0)
+
+
+def test_correlated_draws_have_the_correlation_asked_for() -> None:
+    inputs = [Input("a", 0.0, 1.0), Input("b", 0.0, 2.0)]
+    linear = propagate(lambda x: x["a"] - x["b"], inputs, [("a", "b", 0.8)])
+    drawn = monte_carlo(lambda x: x["a"] - x["b"], inputs, linear, 400_000, 2)
+    # var(a - b) = 1 + 4 - 2 x 0.8 x 2 = 1.8.
+    assert drawn.standard_uncertainty**2 == pytest.approx(1.8, rel=0.01)
+    assert linear.combined_standard_uncertainty**2 == pytest.approx(1.8, rel=1e-9)
