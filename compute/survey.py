@@ -28,7 +28,7 @@ from compute.gum import GumResult
 from compute.place import Caution, Place, cautions, check_place, straight_share
 from compute.sources import SNELL
 from compute.spacing import Spacing, alternatives, recommend_traverses, work_out_spacing
-from compute.statistics import FEWEST_READINGS, repeatability
+from compute.statistics import standard_uncertainty_of_mean
 from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts
 
 METHOD_VERSION = "1"
@@ -374,30 +374,18 @@ def _means(setup: Setup, series: _Series) -> Flow:
 
 
 def _uncertainty(worked_out: WorkedOut, series: _Series, flow: Flow, occasion: Occasion) -> GumResult:
+    scatter, freedom = standard_uncertainty_of_mean(series.time_difference) if series.used > 1 else (0.0, 1.0)
     gauged = occasion.gauged_wall
     doubts = survey_doubts(
         worked_out.setup,
         reynolds=float(flow.reynolds),
-        repeatability=_scatter(series.time_difference),
+        repeatability=Doubt(scatter, degrees_of_freedom=freedom),
         gauged_wall=Doubt(gauged[1]) if gauged else None,
         viscosity_relative=worked_out.medium.viscosity_uncertainty,
         straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
     )
     measurement = Measurement(worked_out.setup, series.transit_time, float(series.time_difference.mean()))
     return flow_uncertainty(measurement, doubts)
-
-
-def _scatter(time_difference: FloatArray) -> Doubt:
-    """The doubt of the mean time difference from the scatter of the readings.
-
-    A drift is no doubt of the mean over the log: it is what the flow did, and a finding if it is large.
-    """
-    count = len(time_difference)
-    if count < FEWEST_READINGS:
-        spread = float(time_difference.std(ddof=1)) if count > 1 else 0.0
-        return Doubt(spread, degrees_of_freedom=max(count - 1, 1))
-    found = repeatability(time_difference)
-    return Doubt(found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0))
 
 
 def _log_findings(

@@ -7,6 +7,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from knox.auth import TokenAuthentication as KnoxTokenAuthentication
 from rest_framework import authentication
+from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 
@@ -15,9 +16,11 @@ class TokenAuthentication(KnoxTokenAuthentication):
 
     def authenticate(self, request: Request) -> Any:
         scheme, _, token = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
-        if scheme.lower() == "bearer":
-            return self.authenticate_credentials(token.strip().encode())
-        return super().authenticate(request)
+        if scheme.lower() not in {"token", "bearer"}:
+            return None
+        if not (token.isascii() and token.isprintable()):
+            raise AuthenticationFailed("Invalid token.")
+        return self.authenticate_credentials(token.strip().encode())
 
 
 class SessionAuthentication(authentication.SessionAuthentication):

@@ -31,6 +31,7 @@ from surveys.api.fields import (
     in_units,
     units_of,
 )
+from surveys.api.limits import check_limits
 from surveys.api.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.views import UnitsMixin, documented
 from surveys.outcomes import caution_json, findings_json, outcome_json, quantity, source_json
@@ -74,16 +75,16 @@ class SeriesIn(serializers.Field):
 
     def to_internal_value(self, data: Any) -> Any:
         try:
-            if isinstance(data, dict) and "values" in data:
-                series = parse_series(data, self.kind)
-                if len(series) > MOST_READINGS:
-                    raise ValidationError(
-                        f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
-                    )
-                return series
-            return parse_quantity(data, self.kind).si
+            many = isinstance(data, dict) and "values" in data
+            readings = parse_series(data, self.kind) if many else parse_quantity(data, self.kind).si
+            check_limits(readings, self.kind)
         except ComputeError as error:
             raise ValidationError(error.detail, code=error.code) from None
+        if np.size(readings) > MOST_READINGS:
+            raise ValidationError(
+                f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
+            )
+        return readings
 
     def to_representation(self, value: Any) -> Any:
         return value

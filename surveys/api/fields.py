@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any, cast
 
 from drf_spectacular.utils import extend_schema_field
@@ -14,6 +15,7 @@ from rest_framework.request import Request
 
 from compute.errors import ComputeError
 from compute.units import KINDS, Quantity, System, express, parse_quantity
+from surveys.api.limits import check_limits
 from surveys.models import Record
 
 QUANTITY_IN = {
@@ -37,10 +39,20 @@ class QuantityOut(serializers.Serializer):
 
 def units_of(request: Request) -> System:
     """The units the answer is asked in."""
-    units = request.query_params.get("units", "metric")
+    units = getattr(request, "answer_units", None) or request.query_params.get("units", "metric")
     if units not in ("metric", "us"):
         raise ValidationError({"units": f"{units[:20]!r} is not metric or us."}, code="units-unknown")
     return cast(System, units)
+
+
+@contextmanager
+def answer_in(request: Any, units: System) -> Iterator[None]:
+    """Let serializers answer in these units for a while, whatever the request asks."""
+    request.answer_units = units
+    try:
+        yield
+    finally:
+        del request.answer_units
 
 
 def in_units(document: Any, units: System) -> Any:
@@ -56,17 +68,20 @@ def in_units(document: Any, units: System) -> Any:
 
 @extend_schema_field(QUANTITY_IN)
 class QuantityIn(serializers.Field):
-    """A quantity of a request; becomes SI with the text as typed."""
+    """A quantity of a request; becomes SI with the text as typed. `lowest` [SI] if that is above the kind's own limit."""
 
-    def __init__(self, kind: str, help_text: str = "", **options: Any) -> None:
+    def __init__(self, kind: str, help_text: str = "", lowest: float | None = None, **options: Any) -> None:
         self.kind = kind
+        self.lowest = lowest
         super().__init__(help_text=f"{help_text} With its unit: {KINDS[kind].accepted}.".strip(), **options)
 
     def to_internal_value(self, data: Any) -> Quantity:
         try:
-            return parse_quantity(data, self.kind)
+            quantity = parse_quantity(data, self.kind)
+            check_limits(quantity.si, self.kind, self.lowest)
         except ComputeError as error:
             raise ValidationError(error.detail, code=error.code) from None
+        return quantity
 
     def to_representation(self, value: Any) -> Any:
         return value

@@ -1,13 +1,22 @@
-"""Lists by cursor: a page costs the same wherever it is, and rows added meanwhile shift nothing."""
+"""Lists by cursor: a page costs the same wherever it is, and rows added meanwhile shift nothing.
+
+A cursor holds the values a page ended with, by every field of the order, so that rows alike in the first field
+are neither lost nor repeated. It is signed: nobody can ask the database for a position of their own making.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
-from django.db.models import QuerySet
+from django.core import signing
+from django.db.models import Field, Model, Q, QuerySet
+from rest_framework.exceptions import ValidationError
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
+from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
+
+SIGNER = signing.Signer(salt="surveys.api.pagination")
 
 
 class Pages(CursorPagination):
@@ -15,7 +24,92 @@ class Pages(CursorPagination):
     page_size_query_param = "page_size"
     max_page_size = 500
 
-    def get_ordering(self, request: Request, queryset: QuerySet[Any], view: APIView) -> tuple[str, ...]:
-        """The order the view's own filters settled, with the key last so that it is total."""
-        ordering = tuple(str(name) for name in queryset.query.order_by or queryset.model._meta.ordering)
-        return ordering if "id" in {name.lstrip("-") for name in ordering} else (*ordering, "id")
+    address = ""
+    next_position: str | None = None
+    previous_position: str | None = None
+
+    def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
+        """The rows of the page asked for; remembers where its neighbours are."""
+        size = self.get_page_size(request)
+        order = _total_order(queryset)
+        backwards, position = _read(request.query_params.get("cursor"), order)
+        direction = [_turned(name) for name in order] if backwards else order
+        rows = queryset.order_by(*direction)
+        if position is not None:
+            rows = rows.filter(_beyond(direction, position))
+        found = list(rows[: size + 1])
+        more, page = len(found) > size, found[:size]
+        if backwards:
+            page.reverse()
+        if page and (more or backwards):
+            self.next_position = _write(False, order, page[-1])
+        if page and (more if backwards else position is not None):
+            self.previous_position = _write(True, order, page[0])
+        self.address = request.build_absolute_uri()
+        return page
+
+    def get_page_size(self, request: Request) -> int:
+        asked = request.query_params.get("page_size", str(self.page_size))
+        number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 5 else 0
+        if not 1 <= number <= self.max_page_size:
+            raise ValidationError(
+                {"page_size": f"Write a whole number from 1 to {self.max_page_size}."}, code="out-of-range"
+            )
+        return number
+
+    def get_next_link(self) -> str | None:
+        return self._link(self.next_position)
+
+    def get_previous_link(self) -> str | None:
+        return self._link(self.previous_position)
+
+    def _link(self, position: str | None) -> str | None:
+        if position is None:
+            return None
+        return replace_query_param(self.address, "cursor", position)
+
+
+def _total_order(queryset: QuerySet[Any]) -> list[str]:
+    """The order the view's own filters settled, with the key last so that it is total."""
+    order = [str(name) for name in queryset.query.order_by or queryset.model._meta.ordering]
+    return order if "id" in {name.lstrip("-") for name in order} else [*order, "id"]
+
+
+def _turned(name: str) -> str:
+    return name[1:] if name.startswith("-") else f"-{name}"
+
+
+def _beyond(order: list[str], position: list[str]) -> Q:
+    """Rows after a position: alike in the first fields and beyond it in the next one."""
+    beyond, alike = Q(), Q()
+    for name, value in zip(order, position, strict=True):
+        field, comparison = name.lstrip("-"), "lt" if name.startswith("-") else "gt"
+        beyond |= alike & Q(**{f"{field}__{comparison}": value})
+        alike &= Q(**{field: value})
+    first, value = order[0], position[0]
+    # Said once more for the first field alone: an index serves this, but not alternatives.
+    return Q(**{f"{first.lstrip('-')}__{'lte' if first.startswith('-') else 'gte'}": value}) & beyond
+
+
+def _write(backwards: bool, order: list[str], row: Model) -> str:
+    values = [_column(row, name).value_to_string(row) for name in order]
+    return SIGNER.sign_object([backwards, order, values])
+
+
+def _column(row: Model, name: str) -> Field[Any, Any]:
+    return cast("Field[Any, Any]", row._meta.get_field(name.lstrip("-")))
+
+
+def _read(cursor: str | None, order: list[str]) -> tuple[bool, list[str] | None]:
+    if not cursor:
+        return False, None
+    try:
+        backwards, its_order, position = SIGNER.unsign_object(cursor)
+    except signing.BadSignature:
+        its_order = None
+    if its_order != order:
+        raise ValidationError(
+            {"cursor": "Take the cursor from the next or previous of a page of this list."},
+            code="cursor-unknown",
+        )
+    return backwards, position

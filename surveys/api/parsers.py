@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from typing import IO, Any
 
@@ -12,6 +13,7 @@ from rest_framework.parsers import BaseParser
 
 DEEPEST = 12
 LONGEST_NUMBER = 400
+HALF_OF_A_PAIR = re.compile(r"\\u[dD][89a-fA-F]")
 
 
 class TooLarge(APIException):
@@ -47,6 +49,8 @@ class StrictJSONParser(BaseParser):
         except ValueError as error:
             raise ParseError(f"The body is no JSON: {error}.", code="json-invalid") from None
         _check_depth(document)
+        if HALF_OF_A_PAIR.search(text):
+            _check_text(document)
         return document
 
 
@@ -65,6 +69,14 @@ def _whole(text: str) -> int:
     if len(text) > LONGEST_NUMBER:
         raise ValueError("a number has too many digits")
     return int(text)
+
+
+def _check_text(document: Any) -> None:
+    """An escaped half of a surrogate pair is no text: it can be neither stored nor answered."""
+    try:
+        json.dumps(document, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        raise ParseError("The JSON holds half of a surrogate pair.", code="json-invalid") from None
 
 
 def _check_depth(value: Any, depth: int = 0) -> None:

@@ -12,6 +12,7 @@ from rest_framework.exceptions import ValidationError
 
 from compute.acoustics import Transducers
 from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
+from surveys.api import limits
 from surveys.api.fields import (
     QUANTITY_IN,
     NumberField,
@@ -30,8 +31,8 @@ WAVE_MODES = ("longitudinal", "shear")
 
 
 class MaterialByValue(StrictSerializer):
-    longitudinal_sound_speed = QuantityIn("speed")
-    shear_sound_speed = QuantityIn("speed", required=False)
+    longitudinal_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
+    shear_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND, required=False)
 
 
 @extend_schema_field(
@@ -64,14 +65,14 @@ class MaterialField(serializers.Field):
 
 class LiningIn(StrictSerializer):
     material = MaterialField()
-    thickness = QuantityIn("length")
+    thickness = QuantityIn("length", lowest=limits.THINNEST)
 
 
 class PipeIn(StrictSerializer):
     """A pipe as it is, not as it is called: actual outer diameter, wall, material."""
 
-    outer_diameter = QuantityIn("length")
-    wall_thickness = QuantityIn("length")
+    outer_diameter = QuantityIn("length", lowest=limits.THINNEST)
+    wall_thickness = QuantityIn("length", lowest=limits.THINNEST)
     material = MaterialField()
     lining = LiningIn(required=False, allow_null=True)
     roughness = QuantityIn("roughness", required=False, allow_null=True)
@@ -92,9 +93,9 @@ class MediumIn(StrictSerializer):
     salinity = QuantityIn("salinity", required=False)
     mass_fraction = NumberField(required=False, min_value=0, max_value=1)
     api_gravity = NumberField(required=False, min_value=-10, max_value=100)
-    sound_speed = QuantityIn("speed", required=False)
-    density = QuantityIn("density", required=False)
-    dynamic_viscosity = QuantityIn("dynamic_viscosity", required=False)
+    sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND, required=False)
+    density = QuantityIn("density", lowest=limits.LIGHTEST, required=False)
+    dynamic_viscosity = QuantityIn("dynamic_viscosity", lowest=limits.THINNEST_LIQUID, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         by_value = {"sound_speed", "density", "dynamic_viscosity"} & attrs.keys()
@@ -107,9 +108,9 @@ class MediumIn(StrictSerializer):
 
 
 class TransducersByValue(StrictSerializer):
-    frequency = QuantityIn("frequency")
-    wedge_sound_speed = QuantityIn("speed")
-    wedge_angle = QuantityIn("angle")
+    frequency = QuantityIn("frequency", lowest=limits.LOWEST_FREQUENCY)
+    wedge_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
+    wedge_angle = QuantityIn("angle", lowest=limits.SMALLEST_ANGLE)
     face_offset = QuantityIn("length", required=False)
     wedge_delay = QuantityIn("transit_time", required=False)
     lowest_temperature = QuantityIn("temperature", required=False, allow_null=True)

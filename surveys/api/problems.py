@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from typing import Any
 
-from django.core.exceptions import NON_FIELD_ERRORS
+from django.core.exceptions import NON_FIELD_ERRORS, RequestDataTooBig
 from django.core.exceptions import PermissionDenied as DjangoPermissionDenied
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
@@ -116,6 +116,8 @@ def _status_and_errors(error: Exception) -> tuple[int, list[dict[str, str]]] | N
         return _of_constraint(error)
     if isinstance(error, ProtectedError):
         return 409, [_error("", "in-use", "Other records rest on this one; retire it instead.")]
+    if isinstance(error, RequestDataTooBig):
+        return 413, [_error("", "body-too-large", "The body is too large.")]
     if isinstance(error, Http404):
         return 404, [_error("", "not-found", NOT_FOUND_DETAIL)]
     if isinstance(error, DjangoPermissionDenied):

@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from django.contrib.auth import authenticate
+from django.contrib.auth import authenticate, logout
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
 from knox.models import AuthToken
 from rest_framework import serializers
 from rest_framework.exceptions import AuthenticationFailed
@@ -62,13 +61,15 @@ class SignIn(APIView):
 
 
 class SignOut(APIView):
-    """Make the token of this request useless."""
+    """Make the token, or the session, of this request useless."""
 
-    @extend_schema(request=None, responses={204: None}, tags=["sign-in"])
+    @documented(request=None, responses={204: None}, tags=["sign-in"])
     def post(self, request: Request) -> Response:
         token: Any = request.auth
         if isinstance(token, AuthToken):
             token.delete()
+        else:
+            logout(request._request)
         return Response(status=204)
 
 

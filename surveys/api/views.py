@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, cast, get_args
 
 from django.db import transaction
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
@@ -14,8 +14,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from compute.units import System
 from surveys.api import idempotency
-from surveys.api.fields import units_of
+from surveys.api.fields import answer_in, units_of
+from surveys.api.filters import Filters, Ordering
 from surveys.api.problems import Problem
 from surveys.models import IdempotencyKey, Record, User
 from surveys.services.records import record_change
@@ -51,6 +53,7 @@ class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, view
     # Actions that recognise a repeated request by themselves.
     repeatable: ClassVar[frozenset[str]] = frozenset()
     lookup_value_converter = "uuid"
+    filter_backends = (Filters, Ordering)
     claimed: IdempotencyKey | None = None
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
@@ -100,21 +103,26 @@ class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, view
         with transaction.atomic():
             record = self.get_object()
             self.model.objects.select_for_update().get(pk=record.pk)
-            check_if_match(request, self.get_serializer(self.read_again(record)).data)
+            self._check_if_match(self.read_again(record))
             record_change(record, changes, related=related)
         return self.answer(self.read_again(record))
+
+    def _check_if_match(self, record: Record) -> None:
+        """Refuse a change of something else than was read, in whatever units it was read."""
+        wanted = self.request.headers.get("If-Match")
+        if not wanted or wanted.strip() == "*":
+            return
+        tags = {tag.strip() for tag in wanted.split(",")}
+        for units in get_args(System):
+            with answer_in(self.request, units):
+                if etag(self.get_serializer(record).data) in tags:
+                    return
+        raise EditedMeanwhile
 
 
 def etag(data: Any) -> str:
     """A strong ETag of an answer."""
     return f'"{hashlib.sha256(JSONRenderer().render(data)).hexdigest()[:32]}"'
-
-
-def check_if_match(request: Request, data: Any) -> None:
-    """Refuse a change of something else than was read."""
-    wanted = request.headers.get("If-Match")
-    if wanted and wanted.strip() != "*" and etag(data) not in [tag.strip() for tag in wanted.split(",")]:
-        raise EditedMeanwhile
 
 
 def documented(**options: Any) -> Any:

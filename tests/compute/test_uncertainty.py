@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from compute.acoustics import trace
 from compute.errors import OutOfRange
 from compute.gum import Input, coverage_factor, propagate
-from compute.statistics import effective_sample_size, repeatability
+from compute.statistics import effective_sample_size, standard_uncertainty_of_mean
 from compute.uncertainty import (
     Doubt,
     Measurement,
@@ -44,14 +44,14 @@ def test_the_effective_sample_size_is_that_of_autoregression_theory(rho: float) 
 
 def test_a_constant_series_is_worth_all_its_readings_and_has_no_scatter() -> None:
     assert effective_sample_size(np.full(100, 3.0)) == 100
-    assert repeatability(np.full(100, 3.0)).standard_uncertainty == 0
+    assert standard_uncertainty_of_mean(np.full(100, 3.0))[0] == 0
 
 
 def test_correlated_readings_are_surer_of_their_mean_than_they_look() -> None:
     values = autoregression(0.9, 5000)
-    found = repeatability(values)
-    assert found.noise_uncertainty > 3 * values.std() / math.sqrt(len(values))
-    assert found.degrees_of_freedom < 1000
+    uncertainty, freedom = standard_uncertainty_of_mean(values)
+    assert uncertainty > 3 * values.std() / math.sqrt(len(values))
+    assert freedom < 1000
 
 
 def measurement() -> Measurement:
