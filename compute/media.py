@@ -1,39 +1,25 @@
-"""Liquids: sound speed, density and viscosity by temperature and pressure."""
+"""Liquids: sound speed, density and viscosity by temperature, pressure and what they are made of."""
 
 from __future__ import annotations
 
 import difflib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from compute.errors import OutOfRange, UnknownName
+from compute.errors import NotEnough, OutOfRange, UnknownName
 from compute.findings import Finding
+from compute.fits import Real
+from compute.liquids import Liquid, liquids
 from compute.sources import PRACTICE, Source
-
-FloatArray = NDArray[np.float64]
-Real = float | FloatArray
 
 ATMOSPHERE = 101_325.0
 CELSIUS = 273.15
-# A chunk of 8 kB columns stays in the processor's cache through all steps of Horner's rule.
-CHUNK = 8192
-
-IAPWS = Source("IAPWS R6-95(2018), IAPWS-95; viscosity IAPWS R12-08(2008)", "computed")
-SATURATION = Source(
-    "Wagner and Pruss 1993/2002, auxiliary equation for the vapour pressure of water", "memory"
-)
-# Standard uncertainties (k = 1), relative: IAPWS-95 states 0.1 % for sound speed of the liquid at worst in this range and
-# 0.001 % to 0.02 % for density; R12-08 1 % to 1.5 % (coverage about 95 %) for viscosity. All from memory.
-WATER_SOUND_SPEED_UNCERTAINTY = 0.0005
-WATER_DENSITY_UNCERTAINTY = 0.0001
-WATER_VISCOSITY_UNCERTAINTY = 0.0075
+# So far outside their range figures are still given, those at its end, with a finding.
+TEMPERATURE_SLACK = 10.0
+# From this relative standard uncertainty of the sound speed on, figures from memory ask for a look.
+DOUBTFUL = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,17 +63,17 @@ def media() -> tuple[LibraryMedium, ...]:
     ------
     library : each medium carries its own.
     """
-    fit = _water_fit()
-    return (
+    return tuple(
         LibraryMedium(
-            "water",
-            "Water",
-            ("temperature",),
+            one.name,
+            one.title,
+            ("temperature", one.composition) if one.composition else ("temperature",),
             ("pressure",),
-            fit.temperature_range,
-            fit.pressure_range,
-            IAPWS,
-        ),
+            one.temperature_range,
+            one.pressure_range,
+            one.source,
+        )
+        for one in liquids().values()
     )
 
 
@@ -101,138 +87,197 @@ def medium_properties(
     name : str  slug such as `water`; case does not matter
     temperature : float or (n,) [K]
     pressure : float or None [Pa]  absolute; None takes the atmosphere, or what keeps it liquid, and says so
-    composition : mapping of float, or None  such as `salinity`; refused where the medium has none
+    composition : mapping of float, or None  `salinity` [g/kg], `mass_fraction` or `api_gravity` [-], for a medium that has one
 
     Returns
     -------
-    properties : MediumProperties  boiling or freezing is among its findings
+    properties : MediumProperties  boiling, freezing, leaving the range and doubtful figures are among its findings
 
     Raises
     ------
     UnknownName  there is no such medium; carries the nearest names
-    OutOfRange   a temperature or pressure the figures do not reach; a composition the medium does not have
+    NotEnough    what it is made of was not stated
+    OutOfRange   a temperature, pressure or composition the figures do not reach; a composition the medium does not have
 
     Source
     ------
     library : the medium carries its own.
     """
-    if name.strip().lower() != "water":
-        known = [medium.name for medium in media()]
-        near = tuple(difflib.get_close_matches(name.strip().lower()[:60], known, n=3, cutoff=0.5)) or tuple(
-            known
-        )
-        raise UnknownName(
-            f"The library has no medium {name[:60]!r}; it has {', '.join(known)}. Or state sound_speed, density and "
-            "dynamic_viscosity.",
-            field="medium.name",
-            suggestions=near,
-        )
-    for stated in composition or {}:
-        raise OutOfRange(
-            f"Water has no {stated}; leave it out, or state the medium's figures.", field=f"medium.{stated}"
-        )
-    return _water(temperature, pressure)
-
-
-def saturation_pressure(temperature: Real) -> Real:
-    """Pressure at which water boils.
-
-    ln(p/pc) = Tc/T (a1 q + a2 q^1.5 + a3 q^3 + a4 q^3.5 + a5 q^4 + a6 q^7.5), q = 1 - T/Tc.
-
-    Parameters
-    ----------
-    temperature : float or (n,) [K]  273.16 to 647.096
-
-    Returns
-    -------
-    pressure : as temperature [Pa]
-
-    Source
-    ------
-    vapour pressure : Wagner and Pruss 1993/2002, from memory; checked against a reference library.
-    """
-    q = 1 - temperature / 647.096
-    powers = (
-        (1, -7.85951783),
-        (1.5, 1.84408259),
-        (3, -11.7866497),
-        (3.5, 22.6807411),
-        (4, -15.9618719),
-        (7.5, 1.80122502),
-    )
-    return 22.064e6 * np.exp(647.096 / temperature * sum(a * q**n for n, a in powers))
-
-
-def _water(temperature: Real, pressure: float | None) -> MediumProperties:
-    fit = _water_fit()
+    liquid = _named(name)
+    share = _share(liquid, composition or {})
     coldest, hottest = float(np.min(temperature)), float(np.max(temperature))
-    findings: list[Finding] = []
-    if coldest < fit.temperature_range[0]:
-        findings.append(_frozen(coldest))
-    _within(coldest, fit.temperature_range, 10.0, "medium.temperature")
-    _within(max(hottest, fit.temperature_range[0]), fit.temperature_range, 0.0, "medium.temperature")
-    boiling = float(saturation_pressure(max(hottest, 273.16)))
+    low, high = liquid.temperature_range
+    _reached(coldest, hottest, liquid)
+    freezing = liquid.freezing_temperature(share)
+    floor = max(low, freezing)
+    findings = _outside(coldest, hottest, floor, freezing, liquid)
+    boiling = liquid.boiling_pressure(min(max(hottest, floor), high))
     if pressure is None:
         pressure = max(ATMOSPHERE, boiling)
         findings.append(_pressure_assumed(pressure))
-    _within(pressure, fit.pressure_range, 0.0, "medium.pressure")
+    _pressure_reached(pressure, liquid)
     if pressure < boiling * (1 - 1e-9):
-        findings.append(_boiling(hottest, pressure, boiling))
+        findings.append(_boiling(liquid, hottest, pressure, boiling))
         pressure = boiling
-    inside = np.maximum(temperature, fit.temperature_range[0])
-    speed, density, viscosity = fit.evaluate(inside, pressure)
+    findings += _doubtful(liquid, coldest, hottest)
+    inside = _clipped(temperature, floor, high)
+    speed, density, viscosity = liquid.evaluate(inside, pressure, share)
     return MediumProperties(
-        name="water",
+        name=liquid.name,
         temperature=temperature,
         pressure=pressure,
         sound_speed=speed,
         density=density,
         dynamic_viscosity=viscosity,
-        sound_speed_uncertainty=WATER_SOUND_SPEED_UNCERTAINTY,
-        density_uncertainty=WATER_DENSITY_UNCERTAINTY,
-        viscosity_uncertainty=WATER_VISCOSITY_UNCERTAINTY,
-        source=IAPWS,
+        sound_speed_uncertainty=liquid.uncertainty.of_sound_speed(coldest, hottest),
+        density_uncertainty=liquid.uncertainty.density,
+        viscosity_uncertainty=liquid.uncertainty.dynamic_viscosity,
+        source=liquid.source,
         findings=tuple(findings),
     )
 
 
-def _within(value: float, limits: tuple[float, float], slack: float, field: str) -> None:
-    low, high = limits
-    if not low - slack <= value <= high:
-        if field.endswith("temperature"):
-            shown = f"{value - CELSIUS:.4g} degC; the figures for water reach from {low - CELSIUS:g} to {high - CELSIUS:g} degC"
-        else:
-            shown = (
-                f"{value / 1e3:.4g} kPa; the figures for water reach from {low / 1e3:g} to {high / 1e3:g} kPa"
-            )
-        raise OutOfRange(f"{field} is {shown}.", field=field)
+def saturation_pressure(temperature: float, name: str = "water") -> float:
+    """Pressure at which a library medium boils.
+
+    Parameters
+    ----------
+    temperature : float [K]  within the medium's range
+    name : str  slug
+
+    Returns
+    -------
+    pressure : float [Pa]  0 if it is not known to boil
+
+    Raises
+    ------
+    UnknownName  there is no such medium
+
+    Source
+    ------
+    phase equilibrium : that of the medium's equation of state, fitted.
+    """
+    return _named(name).boiling_pressure(temperature)
 
 
-def _frozen(temperature: float) -> Finding:
-    return Finding(
-        "medium-frozen",
-        "stop",
-        f"Water freezes at 0 degC (a little lower under pressure) and this is {temperature - CELSIUS:.1f} degC; figures are those "
-        "at 0 degC. Check the temperature, or name the mixture that keeps it liquid.",
-        field="medium.temperature",
-        value=temperature,
-        limit=CELSIUS,
-        kind="temperature",
-        source=IAPWS,
+def _named(name: str) -> Liquid:
+    known, wanted = liquids(), name.strip().lower()
+    if wanted in known:
+        return known[wanted]
+    near = tuple(difflib.get_close_matches(wanted[:60], known, n=3, cutoff=0.5))
+    hint = f" Near it: {', '.join(near)}." if near else ""
+    raise UnknownName(
+        f"The library has no medium {name[:60]!r}.{hint} Or state sound_speed, density and dynamic_viscosity.",
+        field="medium.name",
+        suggestions=near,
     )
 
 
-def _boiling(temperature: float, pressure: float, boiling: float) -> Finding:
+def _share(liquid: Liquid, composition: Mapping[str, float]) -> float:
+    """The one number of what the liquid is made of; 0 for one that has none."""
+    for stated in composition:
+        if stated != liquid.composition:
+            raise OutOfRange(
+                f"{liquid.title} has no {stated}; leave it out, or state the medium's figures.",
+                field=f"medium.{stated}",
+            )
+    if not liquid.composition:
+        return 0.0
+    field = f"medium.{liquid.composition}"
+    if liquid.composition not in composition:
+        raise NotEnough(f"{liquid.title} needs its {liquid.composition}.", field=field)
+    share = float(composition[liquid.composition])
+    low, high = liquid.composition_range
+    if not low <= share <= high:
+        unit = " g/kg" if liquid.composition == "salinity" else ""
+        raise OutOfRange(
+            f"{field} is {share:g}{unit}; the figures for {liquid.title} reach from {low:g} to {high:g}{unit}.",
+            field=field,
+        )
+    return share
+
+
+def _reached(coldest: float, hottest: float, liquid: Liquid) -> None:
+    low, high = liquid.temperature_range
+    for value in (coldest, hottest):
+        if not low - TEMPERATURE_SLACK <= value <= high + TEMPERATURE_SLACK:
+            raise OutOfRange(
+                f"medium.temperature is {value - CELSIUS:.4g} degC; the figures for {liquid.title} reach from "
+                f"{low - CELSIUS:g} to {high - CELSIUS:g} degC.",
+                field="medium.temperature",
+            )
+
+
+def _pressure_reached(pressure: float, liquid: Liquid) -> None:
+    low, high = liquid.pressure_range
+    if not low <= pressure <= high:
+        raise OutOfRange(
+            f"medium.pressure is {pressure / 1e3:.4g} kPa absolute; the figures for {liquid.title} reach from "
+            f"{low / 1e3:g} to {high / 1e3:g} kPa.",
+            field="medium.pressure",
+        )
+
+
+def _clipped(temperature: Real, low: float, high: float) -> Real:
+    return (
+        min(max(float(temperature), low), high)
+        if np.ndim(temperature) == 0
+        else np.clip(temperature, low, high)
+    )
+
+
+def _outside(coldest: float, hottest: float, floor: float, freezing: float, liquid: Liquid) -> list[Finding]:
+    """Freezing, and temperatures a little outside the range of the figures."""
+    findings = []
+    if coldest < freezing:
+        findings.append(_frozen(liquid, coldest, freezing, floor))
+    elif coldest < floor:
+        findings.append(_beyond(liquid, coldest, floor))
+    if hottest > liquid.temperature_range[1]:
+        findings.append(_beyond(liquid, hottest, liquid.temperature_range[1]))
+    return findings
+
+
+def _frozen(liquid: Liquid, temperature: float, freezing: float, floor: float) -> Finding:
+    return Finding(
+        "medium-frozen",
+        "stop",
+        f"{liquid.title} freezes at {freezing - CELSIUS:.2f} degC (pressure moves this a little) and this is "
+        f"{temperature - CELSIUS:.1f} degC; figures are those at {floor - CELSIUS:.2f} degC. Check the temperature, or name the mixture "
+        "that keeps it liquid.",
+        field="medium.temperature",
+        value=temperature,
+        limit=freezing,
+        kind="temperature",
+        source=liquid.source,
+    )
+
+
+def _beyond(liquid: Liquid, temperature: float, end: float) -> Finding:
+    return Finding(
+        "medium-outside-range",
+        "caution",
+        f"At {temperature - CELSIUS:.1f} degC {liquid.title} is outside the range of its figures; they are those at "
+        f"{end - CELSIUS:.1f} degC.",
+        field="medium.temperature",
+        value=temperature,
+        limit=end,
+        kind="temperature",
+        source=liquid.source,
+    )
+
+
+def _boiling(liquid: Liquid, temperature: float, pressure: float, boiling: float) -> Finding:
     return Finding(
         "medium-boiling",
         "stop",
-        f"At {temperature - CELSIUS:.1f} degC water boils at {boiling / 1e3:.4g} kPa, and the pressure stated is "
+        f"At {temperature - CELSIUS:.1f} degC {liquid.title} boils at {boiling / 1e3:.4g} kPa, and the pressure stated is "
         f"{pressure / 1e3:.4g} kPa absolute; figures are those at the boiling pressure. Check pressure and temperature.",
         field="medium.pressure",
         value=pressure,
         limit=boiling,
         kind="pressure",
-        source=SATURATION,
+        source=liquid.source,
     )
 
 
@@ -242,7 +287,7 @@ def _pressure_assumed(pressure: float) -> Finding:
         "pressure-assumed",
         "note",
         f"No pressure was stated; {pressure / 1e3:.5g} kPa absolute is assumed ({what}). 100 kPa more change the sound speed of "
-        "water by about 0.01 %.",
+        "water by about 0.01 %, of oils by about 0.03 %, of liquids near boiling by more.",
         field="medium.pressure",
         value=pressure,
         kind="pressure",
@@ -250,58 +295,21 @@ def _pressure_assumed(pressure: float) -> Finding:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    """Polynomials in scaled temperature and pressure; coefficients [pressure power, temperature power]."""
-
-    temperature_range: tuple[float, float]
-    pressure_range: tuple[float, float]
-    sound_speed: FloatArray
-    density: FloatArray
-    log_viscosity: FloatArray
-
-    def evaluate(self, temperature: Real, pressure: float) -> tuple[Real, Real, Real]:
-        """Sound speed, density and viscosity: one pressure makes each a polynomial in temperature alone."""
-        low, high = self.temperature_range
-        y = (2 * pressure - sum(self.pressure_range)) / (self.pressure_range[1] - self.pressure_range[0])
-        powers = y ** np.arange(len(self.sound_speed))
-        rows = [powers @ table for table in (self.sound_speed, self.density, self.log_viscosity)]
-        if np.ndim(temperature) == 0:
-            x = (2 * float(temperature) - low - high) / (high - low)
-            speed, density, log_viscosity = (_horner(row, x) for row in rows)
-            return speed, density, float(np.exp(log_viscosity))
-        return self._of_array(np.asarray(temperature), rows)
-
-    def _of_array(
-        self, temperature: FloatArray, rows: list[FloatArray]
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        low, high = self.temperature_range
-        out = np.empty((3, len(temperature)))
-        for start in range(0, len(temperature), CHUNK):
-            part = slice(start, start + CHUNK)
-            x = (2 * temperature[part] - (low + high)) / (high - low)
-            for target, row in zip(out, rows, strict=True):
-                target[part] = _horner(row, x)
-            np.exp(out[2, part], out=out[2, part])
-        return out[0], out[1], out[2]
-
-
-def _horner(coefficients: FloatArray, x: Any) -> Any:
-    total = coefficients[-1] + 0.0 * x
-    for c in coefficients[-2::-1]:
-        total *= x
-        total += c
-    return total
-
-
-@cache
-def _water_fit() -> _Fit:
-    data = json.loads((files("compute") / "data" / "water.json").read_text(encoding="utf-8"))
-    tables = {name: np.array(entry["coefficients"]) for name, entry in data["properties"].items()}
-    return _Fit(
-        tuple(data["temperature_k"]),
-        tuple(data["pressure_pa"]),
-        tables["sound_speed"],
-        tables["density"],
-        tables["dynamic_viscosity"],
-    )
+def _doubtful(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
+    """Figures from memory, or of a liquid that varies from batch to batch."""
+    spread = liquid.uncertainty.of_sound_speed(coldest, hottest)
+    if liquid.source.provenance != "memory":
+        return []
+    return [
+        Finding(
+            "medium-figures-uncertain",
+            "caution" if spread >= DOUBTFUL else "note",
+            f"The sound speed of {liquid.title} is known to about {2 * spread:.1%} and its viscosity to about "
+            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (from memory; batches vary). Measured transit times give the sound "
+            "speed on site; state the viscosity if a data sheet has it.",
+            field="medium.name",
+            value=spread,
+            limit=DOUBTFUL,
+            source=liquid.source,
+        )
+    ]

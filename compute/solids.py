@@ -12,12 +12,14 @@ from compute.errors import UnknownName
 from compute.sources import Source, provenance_named
 
 Range = tuple[float, float]
+EXPANSION = Source("handbooks of engineering materials, linear expansion near 20 degC, rounded", "memory")
 
 
 @dataclass(frozen=True, slots=True)
 class Solid:
     """A material: sound speeds [m/s] with the lowest and highest figure of the sources, density [kg/m3],
-    roughness of a new surface [m], linear expansion [1/K]. None where it is not known or not meant."""
+    roughness of a new surface [m], linear expansion [1/K], change of the longitudinal sound speed with temperature [m/s/K].
+    None where it is not known or not meant."""
 
     name: str
     title: str
@@ -33,6 +35,8 @@ class Solid:
     source_sound: Source
     source_roughness: Source | None
     note: str
+    longitudinal_per_kelvin: float | None = None
+    source_expansion: Source | None = None
 
 
 def solid(name: str, field: str = "material") -> Solid:
@@ -85,8 +89,6 @@ def _library() -> dict[str, Solid]:
 
 
 def _solid(row: dict[str, str]) -> Solid:
-    provenance = provenance_named(row["sound_provenance"])
-    roughness = row["roughness_source"]
     return Solid(
         name=row["name"],
         title=row["title"],
@@ -99,12 +101,16 @@ def _solid(row: dict[str, str]) -> Solid:
         roughness=_number(row["roughness_mm"], 1e-3),
         roughness_range=_range(row["roughness_low_mm"], row["roughness_high_mm"], 1e-3),
         thermal_expansion=_number(row["expansion_per_k"]),
-        source_sound=Source(row["sound_source"], provenance),
-        source_roughness=Source(roughness, "memory" if "memory" in roughness else "read")
-        if roughness
-        else None,
+        source_sound=Source(row["sound_source"], provenance_named(row["sound_provenance"])),
+        source_roughness=_source(row["roughness_source"], row["roughness_provenance"]),
         note=row["note"],
+        longitudinal_per_kelvin=_number(row["longitudinal_per_k"]),
+        source_expansion=EXPANSION if row["expansion_per_k"] else None,
     )
+
+
+def _source(text: str, provenance: str) -> Source | None:
+    return Source(text, provenance_named(provenance)) if text else None
 
 
 def _number(text: str, scale: float = 1.0) -> float | None:

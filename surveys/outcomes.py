@@ -11,6 +11,7 @@ from compute.place import Caution
 from compute.sources import Source
 from compute.spacing import Spacing
 from compute.survey import Effect, WorkedOut
+from compute.units import KINDS
 
 
 def outcome_json(worked_out: WorkedOut) -> dict[str, Any]:
@@ -87,6 +88,9 @@ KIND_OF_INPUT: Mapping[str, str] = {
     "pipe.wall_thickness": "length",
     "pipe.lining.thickness": "length",
     "pipe.roughness": "roughness",
+    "medium.temperature": "temperature",
+    "medium.sound_speed": "speed",
+    "medium.density": "density",
     "medium.dynamic_viscosity": "dynamic_viscosity",
     "transducers.wedge_angle": "angle",
     "transducers.wedge_sound_speed": "speed",
@@ -94,18 +98,27 @@ KIND_OF_INPUT: Mapping[str, str] = {
     "readings.transit_time": "transit_time",
     "readings.time_difference": "time_difference",
     "repeatability": "time_difference",
+    "meter.zero": "time_difference",
+    "meter.calibration": "number",
+    "installation": "number",
     "profile_factor": "number",
 }
 
 
+def kind_of_doubt(path: str) -> str:
+    """Kind of quantity an input's uncertainty is: of a temperature it is a difference of temperatures."""
+    kind = KIND_OF_INPUT[path]
+    return "number" if kind == "number" else KINDS[kind].difference
+
+
 def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
-    """The uncertainty budget; a sensitivity is SI flow over SI input, so it is a plain number."""
+    """The uncertainty budget, the largest share first."""
     return [
         {
             "input": row.input,
             "value": _figure(row.value, KIND_OF_INPUT[row.input]),
-            "standard_uncertainty": _figure(row.standard_uncertainty, _difference(KIND_OF_INPUT[row.input])),
-            "sensitivity": row.sensitivity,
+            "standard_uncertainty": _figure(row.standard_uncertainty, kind_of_doubt(row.input)),
+            "sensitivity": {"si": row.sensitivity, "kind": "volume_flow", "per": KIND_OF_INPUT[row.input]},
             "contribution": quantity(row.contribution, "volume_flow"),
             "share": row.share,
         }
@@ -130,7 +143,3 @@ def _figure(value: float | str | None, kind: str) -> Any:
     if value is None or isinstance(value, str) or kind in {"number", "text"}:
         return value
     return quantity(value, kind)
-
-
-def _difference(kind: str) -> str:
-    return "temperature_difference" if kind == "temperature" else kind

@@ -20,6 +20,8 @@ NPS_OUTER_DIAMETER_IN = {
     "8": "8.625", "10": "10.750", "12": "12.750", "14": "14", "16": "16", "18": "18", "20": "20", "22": "22", "24": "24",
     "26": "26", "28": "28", "30": "30", "32": "32", "34": "34", "36": "36", "42": "42", "48": "48",
 }  # fmt: skip
+# Walls whose tabulated millimetres are not their inches rounded: the standard's inch column, from memory.
+WALLS_IN = {("ASME B36.10M", "NPS 1.5", "Sch XXS"): "0.400"}
 NAMES = {
     "ASME B36.10M": "ASME B36.10M",
     "ASME B36.19M": "ASME B36.19M",
@@ -96,7 +98,8 @@ def tidy(row: dict[str, str]) -> list[str]:
         else:
             coarse = row["standard"].startswith("AWWA C900")
             outer_in = inches(outer, "0.05" if coarse else "0.001", 0.06)
-        wall_in = inches(wall, "0.001", 0.0056) if wall else ""
+        stated = WALLS_IN.get((row["standard"], row["size"], row["designation"]))
+        wall_in = stated or (inches(wall, "0.001", 0.0056) if wall else "")
         if outer_in is not None and wall_in is not None:
             outer, wall, unit, source = outer_in, wall_in, "in", source + RECOVERED
         else:

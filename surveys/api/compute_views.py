@@ -206,9 +206,9 @@ class SpacingView(UnitsMixin):
 
     @documented(request=SetupIn, responses=SpacingOut, tags=["compute"], operation_id="compute_spacing")
     def post(self, request: Request) -> Response:
-        asked = _checked(SetupIn, request, self)
+        asked = validated(SetupIn, request, self)
         try:
-            outcome = outcome_json(_worked_out(asked))
+            outcome = outcome_json(work_out_asked(asked))
         except TotalReflection as error:
             outcome = _without_beam(error, asked)
         return Response(in_units(outcome, units_of(request)))
@@ -223,7 +223,9 @@ def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, An
         "bore": quantity(pipe.bore, "length"),
         "alternatives": [],
         "findings": findings_json([no_beam(error)]),
-        "cautions": [caution_json(one) for one in cautions(medium.temperature, pipe.material.name, (), medium.pressure)],
+        "cautions": [
+            caution_json(one) for one in cautions(medium.temperature, pipe.material.name, (), medium.pressure)
+        ],
     }
 
 
@@ -242,9 +244,9 @@ class FlowView(UnitsMixin):
 
     @documented(request=FlowIn, responses=FlowOut, tags=["compute"], operation_id="compute_flow")
     def post(self, request: Request) -> Response:
-        asked = _checked(FlowIn, request, self)
-        worked_out = _worked_out(asked)
-        transit_time, time_difference = _times(asked, worked_out.setup)
+        asked = validated(FlowIn, request, self)
+        worked_out = work_out_asked(asked)
+        transit_time, time_difference = flow_times(asked, worked_out.setup)
         flow = flow_from_times(worked_out.setup, transit_time, time_difference)
         findings = [*worked_out.findings, *flow_findings(flow, worked_out.medium)]
         many = any(isinstance(value, np.ndarray) for value in asked["readings"].values())
@@ -278,7 +280,7 @@ def _count(asked: dict[str, Any]) -> int:
     return max(len(value) for value in asked["readings"].values() if isinstance(value, np.ndarray))
 
 
-def _times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
+def flow_times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
     readings = asked["readings"]
     if "transit_time" in readings:
         return readings["transit_time"], readings["time_difference"]
@@ -292,13 +294,13 @@ def _times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
     return times_from_logged(programmed, **readings)
 
 
-def _checked(serializer_class: Any, request: Request, view: Any) -> dict[str, Any]:
+def validated(serializer_class: Any, request: Request, view: Any) -> dict[str, Any]:
     serializer = serializer_class(data=request.data, context={"request": request, "view": view})
     serializer.is_valid(raise_exception=True)
     return dict(serializer.validated_data)
 
 
-def _worked_out(asked: dict[str, Any]) -> WorkedOut:
+def work_out_asked(asked: dict[str, Any]) -> WorkedOut:
     velocity = asked.get("expected_velocity")
     return work_out(
         pipe_entry(asked["pipe"]),

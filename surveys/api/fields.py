@@ -60,10 +60,21 @@ def in_units(document: Any, units: System) -> Any:
     if isinstance(document, Mapping):
         if document.keys() == {"si", "kind"}:
             return express(document["si"], document["kind"], units)
+        if document.keys() == {"si", "kind", "per"}:
+            return _ratio(document["si"], document["kind"], document["per"], units)
         return {name: in_units(value, units) for name, value in document.items()}
     if isinstance(document, list):
         return [in_units(value, units) for value in document]
     return document
+
+
+def _ratio(si: float, kind: str, per: str, units: System) -> dict[str, Any]:
+    """An SI ratio of a quantity to another (`number`: to none) in the units asked for."""
+    one = express(1.0, kind, units)
+    if per == "number":
+        return {"value": si * one["value"], "unit": one["unit"]}
+    other = express(1.0, KINDS[per].difference, units)
+    return {"value": si * one["value"] / other["value"], "unit": f"({one['unit']})/{other['unit']}"}
 
 
 @extend_schema_field(QUANTITY_IN)

@@ -30,7 +30,7 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "frequency": (-1e9, 1e9),
     "angle": (-7.0, 7.0),
     "time_per_velocity": (-1.0, 1.0),
-    "salinity": (-1.0, 1.0),
+    "salinity": (-1000.0, 1000.0),
     "thermal_expansion": (-1.0, 1.0),
     "ratio_db": (-1000.0, 1000.0),
     "speed_per_temperature": (-1e4, 1e4),

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 
 from surveys.api import compute_views, problems, sign_in
 from surveys.api.records import fleet, pipes, places, points, recomputations, surveys
+from surveys.api.uncertainty_view import UncertaintyView
 
 router = SimpleRouter(use_regex_path=False)
 router.register("clients", places.Clients, "client")
@@ -26,6 +27,7 @@ version_1: list[URLPattern | URLResolver] = [
     path("me/", sign_in.Me.as_view()),
     path("compute/spacing/", compute_views.SpacingView.as_view()),
     path("compute/flow/", compute_views.FlowView.as_view()),
+    path("compute/uncertainty/", UncertaintyView.as_view()),
     path("compute/pipe-sizes/", compute_views.PipeSizesView.as_view()),
     path("compute/materials/", compute_views.MaterialsView.as_view()),
     path("compute/media/", compute_views.MediaView.as_view()),

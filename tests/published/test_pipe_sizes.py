@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 from fractions import Fraction
+from pathlib import Path
 
 import fluids.piping as tables
 import pytest
@@ -28,6 +30,7 @@ def asme(size: str, schedule: str) -> PipeSize:
         ("NPS 8", "80", 8.625, 0.500),
         ("NPS 2 1/2", "40", 2.875, 0.203),
         ("NPS 24", "STD", 24.0, 0.375),
+        ("NPS 1 1/2", "XXS", 1.9, 0.400),
     ],
 )
 def test_inch_dimensions_are_exact_in_inches(
@@ -92,3 +95,29 @@ def test_the_same_nominal_size_differs_between_standards_where_the_trade_knows_i
 def test_a_size_of_en_10220_is_offered_with_the_walls_it_is_made_in() -> None:
     walls = walls_made_for(0.2191, 1e-4)
     assert any(abs(wall - 0.008) < 1e-9 for wall in walls)
+
+
+def test_outer_diameters_of_ductile_iron_agree_between_two_tables() -> None:
+    # A pipe network program's table of ductile iron pipes against ISO 2531; the walls are of other classes.
+    path = Path(__file__).parents[2] / "fixtures" / "published" / "ductile_iron.csv"
+    ours = {row.size: row.outer_diameter for row in pipe_sizes() if row.standard == "ISO 2531"}
+    theirs = {row["size"]: row for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines())}
+    shared = ours.keys() & theirs.keys()
+    assert len(shared) >= 10
+    for size in shared:
+        assert ours[size] == pytest.approx(float(theirs[size]["outer_diameter_mm"]) / 1000, abs=0.6e-3), size
+
+
+def test_plastic_pipe_of_the_iron_pipe_sizes_has_the_outer_diameters_of_steel_pipe() -> None:
+    # ASTM D1785 and F441 take over the outer diameters of ASME B36.10M; the tables came from different sources.
+    steel = {row.size: row.outer_diameter for row in pipe_sizes() if row.standard == "ASME B36.10M"}
+    plastic = [row for row in pipe_sizes() if row.standard in ("ASTM D1785", "ASTM F441")]
+    assert len(plastic) > 60
+    for row in plastic:
+        if row.size in steel:
+            assert row.outer_diameter == pytest.approx(steel[row.size], abs=1e-12), row.size
+
+
+def test_every_table_drawn_up_in_inches_is_kept_in_inches() -> None:
+    inch = [row for row in pipe_sizes() if row.standard.startswith(("ASME", "AWWA", "ASTM D", "ASTM F"))]
+    assert {row.unit for row in inch} == {"in"}

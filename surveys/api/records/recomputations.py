@@ -10,17 +10,9 @@ from rest_framework import serializers
 
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import QuantityField, QuantityOut, in_units, units_of
+from surveys.api.uncertainty_view import BudgetRowOut
 from surveys.api.views import Records
 from surveys.models import Recomputation, RecomputationItem, Result
-
-
-class BudgetRowOut(serializers.Serializer):
-    input = serializers.CharField()
-    value = serializers.JSONField()
-    standard_uncertainty = serializers.JSONField()
-    sensitivity = serializers.FloatField(help_text="SI flow (m3/s) over SI input.")
-    contribution = QuantityOut()
-    share = serializers.FloatField()
 
 
 class ResultOut(serializers.ModelSerializer):

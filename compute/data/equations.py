@@ -1,0 +1,43 @@
+"""The reference library's equations of state, asked point by point by the generators. Needs CoolProp."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import CoolProp
+from CoolProp.CoolProp import AbstractState
+
+
+@cache
+def _liquid_state(fluid: str) -> Any:
+    state = AbstractState("HEOS", fluid)
+    state.specify_phase(CoolProp.iphase_liquid)
+    return state
+
+
+@cache
+def any_state(fluid: str) -> Any:
+    return AbstractState("HEOS", fluid)
+
+
+def liquid(
+    fluid: str, temperature: float, pressure: float, viscosity: bool = True
+) -> tuple[float, float, float]:
+    """Sound speed, density and viscosity (not a number if not wanted) of the liquid."""
+    state = liquid_state(fluid, temperature, pressure)
+    return state.speed_sound(), state.rhomass(), state.viscosity() if viscosity else float("nan")
+
+
+def liquid_state(fluid: str, temperature: float, pressure: float) -> Any:
+    state = _liquid_state(fluid)
+    state.update(CoolProp.PT_INPUTS, pressure, temperature)
+    return state
+
+
+@cache
+def boiling_pressure(fluid: str, temperature: float) -> float:
+    """Pressure at which the first bubble forms."""
+    state = any_state(fluid)
+    state.update(CoolProp.QT_INPUTS, 0, temperature)
+    return float(state.p())
