@@ -6,13 +6,15 @@ up and returns the physical object together with a finding for everything that h
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from compute import checks
-from compute.acoustics import Layer, Medium, Pipe, Transducers, WaveMode
+from compute.acoustics import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
 from compute.errors import NotEnough, OutOfRange
 from compute.findings import Finding
 from compute.media import medium_properties
+from compute.own_medium import MediumTable, table_properties
 from compute.solids import Solid, solid
 from compute.sources import Source
 
@@ -21,11 +23,12 @@ STATED = Source("stated by the user", "read")
 
 @dataclass(frozen=True, slots=True)
 class MaterialEntry:
-    """A material: a library `name`, or own sound speeds [m/s]."""
+    """A material: a library `name`, or own sound speeds [m/s] and, if known, roughness when new [m]."""
 
     name: str = ""
     longitudinal_sound_speed: float | None = None
     shear_sound_speed: float | None = None
+    roughness: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,11 @@ class MediumEntry:
     sound_speed: float | None = None
     density: float | None = None
     dynamic_viscosity: float | None = None
+
+    @property
+    def table(self) -> MediumTable | None:
+        """Figures by temperature, of an entry that is known by a table."""
+        return None
 
     @property
     def composition(self) -> dict[str, float]:
@@ -151,33 +159,43 @@ def resolve_pipe(entry: PipeEntry) -> ResolvedPipe:
 
     Raises
     ------
-    NotEnough    no roughness stated and none in the library for the wetted material
+    NotEnough    no roughness stated and none known of the wetted material
 
     Source
     ------
     library : each solid carries its own; a roughness taken from it is a finding.
     """
     wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
-    wetted, where = wall_solid, "pipe.material"
+    face, wetted, where = entry.material, wall_solid, "pipe.material"
     linings: tuple[Layer, ...] = ()
     lining_solid = None
     if entry.lining is not None:
         lining, lining_solid = _layer(
             entry.lining.material, entry.lining.thickness, None, "pipe.lining.material"
         )
-        linings, wetted, where = (lining,), lining_solid, "pipe.lining.material"
+        linings, face = (lining,), entry.lining.material
+        wetted, where = lining_solid, "pipe.lining.material"
     findings: tuple[Finding, ...] = ()
     roughness = entry.roughness
     if roughness is None:
-        if wetted is None or wetted.roughness is None:
-            raise NotEnough(
-                f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
-                field="pipe.roughness",
-            )
-        roughness = wetted.roughness
-        findings = tuple(checks.roughness_assumed(roughness, wetted.title, wetted.source_roughness))
+        roughness, findings = _roughness_when_new(face, wetted, where)
     pipe = Pipe(entry.outer_diameter, wall, roughness, linings)
     return ResolvedPipe(pipe, wall_solid, lining_solid, findings)
+
+
+def _roughness_when_new(
+    face: MaterialEntry, wetted: Solid | None, where: str
+) -> tuple[float, tuple[Finding, ...]]:
+    if face.roughness is not None:
+        return face.roughness, tuple(checks.roughness_assumed(face.roughness, "material as stated", STATED))
+    if wetted is None or wetted.roughness is None:
+        raise NotEnough(
+            f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
+            field="pipe.roughness",
+        )
+    return wetted.roughness, tuple(
+        checks.roughness_assumed(wetted.roughness, wetted.title, wetted.source_roughness)
+    )
 
 
 def _layer(
@@ -210,8 +228,8 @@ def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
     ------
     library : each medium carries its own; own figures are the user's.
     """
-    if entry.name:
-        return _library_medium(entry)
+    if entry.name or entry.table is not None:
+        return _medium_by_temperature(entry)
     if entry.sound_speed is None or entry.density is None or entry.dynamic_viscosity is None:
         raise NotEnough(
             "A medium by value needs sound_speed, density and dynamic_viscosity; or give a library name "
@@ -221,15 +239,16 @@ def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
     return ResolvedMedium(Medium(entry.sound_speed, entry.density, entry.dynamic_viscosity), STATED)
 
 
-def _library_medium(entry: MediumEntry) -> ResolvedMedium:
+def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
     if entry.temperature is None:
         raise NotEnough("A medium by name needs its temperature.", field="medium.temperature")
-    found = medium_properties(
-        entry.name,
-        entry.temperature,
-        entry.pressure,
-        entry.composition,
-    )
+    table = entry.table
+    if table is None:
+        found = medium_properties(entry.name, entry.temperature, entry.pressure, entry.composition)
+    else:
+        for stated in entry.composition:
+            raise OutOfRange(f"A medium by table has no {stated}; leave it out.", field=f"medium.{stated}")
+        found = table_properties(table, entry.temperature)
     findings = found.findings
     if entry.temperature_known == "estimated":
         findings += tuple(checks.temperature_estimated(entry.temperature))
@@ -241,3 +260,26 @@ def _library_medium(entry: MediumEntry) -> ResolvedMedium:
         float(found.viscosity_uncertainty),
         findings,
     )
+
+
+def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
+    """A medium that is known by temperature, as a function of it; all else as stated.
+
+    Parameters
+    ----------
+    entry : MediumEntry  with a temperature
+
+    Returns
+    -------
+    medium_of : callable  (n,) temperatures [K] to Medium
+
+    Source
+    ------
+    library : the medium carries its own.
+    """
+
+    def at(temperatures: FloatArray) -> Medium:
+        moved = replace(entry, temperature=temperatures, temperature_known="")  # type: ignore[arg-type]
+        return resolve_medium(moved).medium
+
+    return at

@@ -14,11 +14,14 @@ Sides = Literal["same", "opposite"]
 USUAL_TRAVERSES = (1, 2, 3, 4)
 # Below this between the faces a same-side pair cannot be clamped; common practice, no source.
 LEAST_ROOM_BETWEEN_FACES = 0.010
-# A time difference at the expected velocity below this is lost in the timing of a portable meter; suggestion, no source.
-LEAST_TIME_DIFFERENCE = 20e-9
-# A beam longer than this loses too much strength; suggestion, no source. Clean water itself takes only 0.2 dB/m at 1 MHz
-# (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection take far more.
-LONGEST_BEAM = 2.0
+# A time difference at the expected velocity is wanted this many times the timing resolution: 1 %; suggestion, no source.
+RESOLUTION_MULTIPLE = 100
+# Timing resolution taken where the meter's is not known; suggestion, no source.
+USUAL_TIMING_RESOLUTION = 0.2e-9
+# A beam longer than this at 1 MHz loses too much strength, and in proportion less at higher frequency; suggestion, no source.
+# Clean water itself takes only 0.2 dB/m at 1 MHz (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection take
+# far more.
+LONGEST_BEAM_AT_1_MHZ = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +42,11 @@ class Spacing:
 
 @dataclass(frozen=True, slots=True)
 class Recommendation:
-    """How many traverses to take, and why."""
+    """How many traverses to take and why; `against` holds what speaks against each number looked at."""
 
     traverses: int
     reason: str
+    against: tuple[tuple[int, tuple[str, ...]], ...] = ()
 
 
 def work_out_spacing(setup: Setup) -> Spacing:
@@ -98,16 +102,25 @@ def alternatives(setup: Setup, counts: Sequence[int] = USUAL_TRAVERSES) -> tuple
     return tuple(work_out_spacing(replace(setup, traverses=n)) for n in counts if n != setup.traverses)
 
 
-def recommend_traverses(setup: Setup, expected_velocity: float | None) -> Recommendation:
+def recommend_traverses(
+    setup: Setup,
+    *,
+    expected_velocity: float | None,
+    timing_resolution: float | None,
+    room: float | None,
+) -> Recommendation:
     """The number of traverses to begin with.
 
-    Two on the same side: one ruler for both, and a cross flow cancels between the two legs. Four when the time difference of
-    two would be small; one when two leave no room between the faces or the beam would be long.
+    Two on the same side, unless something speaks against it: one ruler for both, and a cross flow cancels between the
+    two legs. Four where two leave no room between the faces or too small a time difference; one where the beam would
+    be long for its frequency or the pipe short; three where one gives too small a time difference.
 
     Parameters
     ----------
     setup : Setup  its own number of traverses does not matter; a medium of single figures, not arrays
     expected_velocity : float or None [m/s]
+    timing_resolution : float or None [s]  of the meter; None takes a usual one
+    room : float or None [m]  straight pipe to mount on
 
     Returns
     -------
@@ -117,25 +130,53 @@ def recommend_traverses(setup: Setup, expected_velocity: float | None) -> Recomm
     ------
     custom : common practice, no source; limits are named constants of this module.
     """
-    two, four = (work_out_spacing(replace(setup, traverses=n)) for n in (2, 4))
-    if _beam(two) > LONGEST_BEAM:
-        return Recommendation(
-            1, f"1 traverse: with 2 the beam would be {_beam(two):.2f} m in the medium and its signal weak."
+    spacings = {n: work_out_spacing(replace(setup, traverses=n)) for n in (2, 4, 1, 3)}
+    against = {n: _impossible(spacing, setup.transducers.frequency, room) for n, spacing in spacings.items()}
+    possible = [n for n in spacings if not against[n]] or [1]
+    least = RESOLUTION_MULTIPLE * (timing_resolution or USUAL_TIMING_RESOLUTION)
+    if expected_velocity is not None:
+        for n, spacing in spacings.items():
+            difference = abs(expected_velocity) * float(spacing.time_difference_per_velocity)
+            if difference < least:
+                against[n].append(
+                    f"a time difference of only {difference * 1e9:.1f} ns where {least * 1e9:.0f} ns are wanted"
+                )
+    clear = [n for n in possible if not against[n]]
+    # With a small time difference everywhere, the most traverses that fit are the least evil.
+    chosen = clear[0] if clear else max(possible)
+    listed = tuple((n, tuple(reasons)) for n, reasons in sorted(against.items()))
+    return Recommendation(chosen, _reason(chosen, against), listed)
+
+
+def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[str]:
+    """What makes a number of traverses unfit: no room between the faces or on the pipe, a beam too long."""
+    reasons = []
+    longest = LONGEST_BEAM_AT_1_MHZ * 1e6 / frequency
+    if _beam(spacing) > longest:
+        reasons.append(
+            f"a beam of {_beam(spacing):.2f} m in the medium where {longest:.2f} m bear the frequency"
         )
-    if float(two.spacing) < LEAST_ROOM_BETWEEN_FACES:
-        if float(four.spacing) >= LEAST_ROOM_BETWEEN_FACES:
-            return Recommendation(4, "4 traverses: with 2 there is no room between the faces.")
-        return Recommendation(1, "1 traverse: on the same side there is no room between the faces.")
-    if expected_velocity is not None and _beam(four) <= LONGEST_BEAM:
-        difference = abs(expected_velocity) * float(two.time_difference_per_velocity)
-        if difference < LEAST_TIME_DIFFERENCE:
-            return Recommendation(
-                4,
-                f"4 traverses: at the expected velocity 2 give a time difference of only {difference * 1e9:.1f} ns.",
-            )
-    return Recommendation(
-        2, "2 traverses: both transducers on one side, and cross flow cancels between the legs."
-    )
+    if spacing.sides == "same" and float(spacing.spacing) < LEAST_ROOM_BETWEEN_FACES:
+        reasons.append(f"no room between the faces ({float(spacing.spacing) * 1e3:.1f} mm)")
+    if room is not None and float(spacing.spacing) > room:
+        reasons.append(
+            f"a spacing of {float(spacing.spacing):.2f} m where {room:.2f} m of straight pipe are there"
+        )
+    return reasons
+
+
+def _reason(chosen: int, against: dict[int, list[str]]) -> str:
+    good = {
+        1: "1 traverse, on opposite sides: the shortest beam.",
+        2: "2 traverses: both transducers on one side, and cross flow cancels between the legs.",
+        3: "3 traverses, on opposite sides: a longer beam than 1.",
+        4: "4 traverses: both transducers on one side, and twice the time difference of 2.",
+    }[chosen]
+    others = [
+        f"{n}: {'; '.join(reasons)}" for n, reasons in sorted(against.items()) if reasons and n != chosen
+    ]
+    own = f" Even so: {'; '.join(against[chosen])}." if against[chosen] else ""
+    return good + own + (f" Against {', '.join(others)}." if others else "")
 
 
 def _beam(spacing: Spacing) -> float:

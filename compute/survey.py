@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute import checks
-from compute.acoustics import FloatArray, Setup, axial_slowness, check_dimensions, trace
+from compute.acoustics import FloatArray, Setup, WaveMode, axial_slowness, check_dimensions, trace
 from compute.entries import (
     MediumEntry,
     PipeEntry,
@@ -18,10 +18,11 @@ from compute.entries import (
     ResolvedPipe,
     TransducerEntry,
     check_transducers,
+    medium_at,
     resolve_medium,
     resolve_pipe,
 )
-from compute.errors import NotEnough, TotalReflection
+from compute.errors import ComputeError, NotEnough, TotalReflection
 from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times, times_from_logged
 from compute.gum import GumResult
@@ -29,10 +30,31 @@ from compute.place import Caution, Place, cautions, check_place, straight_share
 from compute.sources import SNELL
 from compute.spacing import Spacing, alternatives, recommend_traverses, work_out_spacing
 from compute.statistics import standard_uncertainty_of_mean
-from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts
+from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
 
-METHOD_VERSION = "1"
-"""Changes whenever a change of the physics moves a computed number."""
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """A version of the computation: what it changed, and by how much on which case."""
+
+    version: str
+    since: date
+    change: str
+    effect: str
+
+
+METHODS = (
+    Method(
+        "1",
+        date(2026, 11, 25),
+        "First method: axial slowness and least-time ray, log-law profile factor with Colebrook-White, IAPWS-95 water, GUM "
+        "budget with shared inputs, scatter by effective sample size.",
+        "none before it",
+    ),
+)
+"""Every version of the method, the current one last. A change of the physics that moves a computed number adds one."""
+
+METHOD_VERSION = METHODS[-1].version
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +78,7 @@ def work_out(
     traverses: int | None,
     expected_velocity: float | None = None,
     place: Place | None = None,
+    timing_resolution: float | None = None,
 ) -> WorkedOut:
     """Work out how to mount a transducer pair on a pipe, and judge it.
 
@@ -67,6 +90,7 @@ def work_out(
     traverses : int or None  None takes the recommended number, and a finding says so
     expected_velocity : float or None [m/s]
     place : Place or None  None leaves the place unjudged
+    timing_resolution : float or None [s]  of the meter, for the recommended number of traverses
 
     Returns
     -------
@@ -86,11 +110,17 @@ def work_out(
     check_dimensions(setup.pipe)
     findings = [*resolved_pipe.findings, *resolved_medium.findings]
     if traverses is None:
-        recommended = recommend_traverses(setup, expected_velocity)
+        recommended = recommend_traverses(
+            setup,
+            expected_velocity=expected_velocity,
+            timing_resolution=timing_resolution,
+            room=place.room if place else None,
+        )
         setup = replace(setup, traverses=recommended.traverses)
         findings.append(_traverses_chosen(recommended.traverses, recommended.reason))
     spacing = work_out_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
+    findings += _other_wave(setup, spacing)
     findings += checks.spacing_fits(float(spacing.spacing), spacing.sides, place.room if place else None)
     if expected_velocity is not None:
         findings += _expected(setup, expected_velocity)
@@ -107,6 +137,26 @@ def work_out(
             medium.temperature, pipe.material.name, place.hazards if place else (), medium.pressure
         ),
     )
+
+
+def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
+    """What it would do to take the wall's other wave, where that propagates too."""
+    other: WaveMode = "shear" if spacing.path.wave_modes[0] == "longitudinal" else "longitudinal"
+    wall = replace(setup.pipe.wall, wave_mode=other)
+    try:
+        wrong = work_out_spacing(replace(setup, pipe=replace(setup.pipe, wall=wall)))
+    except ComputeError:
+        return []
+    off = float(wrong.spacing - spacing.spacing)
+    late = float(wrong.path.time_in_solids - spacing.path.time_in_solids)
+    # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
+    share = late / float(spacing.path.time_in_medium)
+    detail = (
+        f"The wall carries a {spacing.path.wave_modes[0]} wave; a {other} wave could pass too. Taken by mistake, it would put the "
+        f"transducers {abs(off) * 1e3:.1f} mm {'too far apart' if off > 0 else 'too near'} and the flow {share:+.1%} off."
+    )
+    right, taken = float(spacing.spacing), float(wrong.spacing)
+    return [Finding("other-wave-possible", "note", detail, "pipe.wave_mode", taken, right, "length", SNELL)]
 
 
 def no_beam(error: TotalReflection) -> Finding:
@@ -283,7 +333,7 @@ def reduce_log(
             field="log",
         )
     flow = _means(worked_out.setup, series)
-    uncertainty = _uncertainty(worked_out, series, flow, occasion)
+    uncertainty = _uncertainty(worked_out, medium, series, flow, occasion)
     return Reduction(
         readings_used=series.used,
         transit_time=series.transit_time,
@@ -373,7 +423,9 @@ def _means(setup: Setup, series: _Series) -> Flow:
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
 
 
-def _uncertainty(worked_out: WorkedOut, series: _Series, flow: Flow, occasion: Occasion) -> GumResult:
+def _uncertainty(
+    worked_out: WorkedOut, medium: MediumEntry, series: _Series, flow: Flow, occasion: Occasion
+) -> GumResult:
     scatter, freedom = standard_uncertainty_of_mean(series.time_difference) if series.used > 1 else (0.0, 1.0)
     gauged = occasion.gauged_wall
     doubts = survey_doubts(
@@ -384,7 +436,15 @@ def _uncertainty(worked_out: WorkedOut, series: _Series, flow: Flow, occasion: O
         viscosity_relative=worked_out.medium.viscosity_uncertainty,
         straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
     )
-    measurement = Measurement(worked_out.setup, series.transit_time, float(series.time_difference.mean()))
+    measurement = Measurement(
+        worked_out.setup,
+        series.transit_time,
+        float(series.time_difference.mean()),
+        medium.temperature if medium.name else None,
+        medium_at(medium) if medium.name else None,
+    )
+    if measurement.temperature is not None:
+        doubts["medium.temperature"] = temperature_doubt(medium.temperature_known)
     return flow_uncertainty(measurement, doubts)
 
 

@@ -60,6 +60,8 @@ DOUBTS: Mapping[str, Doubt] = {
 """Doubts of a survey's inputs when nothing better is on record: suggestions, no source unless one is named."""
 
 TRANSITIONAL_PROFILE_DOUBT = 0.05
+# A thermometer on the pipe reads its skin, not the medium; a hand tells warm from hot. Standard, in K; suggestions.
+TEMPERATURE_DOUBT = {"measured": 1.0, "estimated": 5.0, "": 2.0}
 SYNOWIEC = Source(
     "Synowiec 2021: with less than 8 diameters after a bend up to 10.8 % low in that rig; here as a rectangle that falls "
     "to 2 % at the length called for (suggestion)",
@@ -144,6 +146,7 @@ def flow_uncertainty(
     Raises
     ------
     NotEnough    no input is doubted
+    OutOfRange   a relative uncertainty of an input that is 0
     UnknownName  an input that does not occur in this measurement
 
     Source
@@ -222,6 +225,24 @@ def survey_doubts(
     return doubts
 
 
+def temperature_doubt(known: str) -> Doubt:
+    """The doubt of a medium's temperature by how it is known.
+
+    Parameters
+    ----------
+    known : str  `measured`, `estimated` or empty
+
+    Returns
+    -------
+    doubt : Doubt  [K]
+
+    Source
+    ------
+    suggestions : TEMPERATURE_DOUBT, no source.
+    """
+    return Doubt(TEMPERATURE_DOUBT[known])
+
+
 def installation_doubt(straight_share: float) -> Doubt:
     """The doubt that too little straight pipe brings.
 
@@ -259,6 +280,11 @@ def _inputs(measurement: Measurement, doubts: Mapping[str, Doubt]) -> list[Input
             raise UnknownName(
                 f"{path[:60]!r} is no input of this measurement; they are {', '.join(sorted(values))}.",
                 field=f"inputs.{path[:60]}",
+            )
+        if doubts[path].relative and values[path] == 0:
+            raise OutOfRange(
+                f"{path} is 0, so that a relative uncertainty says nothing; state it with its unit.",
+                field=f"inputs.{path}",
             )
     return [
         Input(path, values[path], doubt.of(values[path]), doubt.degrees_of_freedom, doubt.distribution)

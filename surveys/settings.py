@@ -212,7 +212,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["surveys.api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_FILTER_BACKENDS": [
-        "django_filters.rest_framework.DjangoFilterBackend",
+        "surveys.api.filters.Filters",
         "surveys.api.filters.Ordering",
     ],
     "DEFAULT_PAGINATION_CLASS": "surveys.api.pagination.Pages",

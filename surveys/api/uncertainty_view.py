@@ -13,11 +13,9 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.acoustics import Medium
-from compute.entries import MediumEntry
+from compute.entries import medium_at
 from compute.errors import ComputeError
 from compute.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution, GumResult
-from compute.media import medium_properties
 from compute.monte_carlo import FEWEST_DRAWS, MonteCarloResult
 from compute.sources import Source
 from compute.uncertainty import Doubt, Measurement, flow_monte_carlo, flow_uncertainty
@@ -30,6 +28,8 @@ from surveys.outcomes import KIND_OF_INPUT, budget_json, findings_json, kind_of_
 
 MOST_DRAWS = 2_000_000
 SEED = 1
+# SI sizes outside these are slips of the pen, and would overflow on the way.
+LEAST_DOUBT, MOST_DOUBT = 1e-30, 1e6
 STATED = Source("stated by the user", "read")
 DOUBT_IN = {
     "type": "object",
@@ -114,7 +114,11 @@ def _size(path: str, way: str, raw: Any) -> float:
         size = NumberField().run_validation(raw)
     else:
         size = parse_quantity(raw, kind).si
-    if not 0 <= size < 1e6:
+    if way == "relative_standard_uncertainty" and path == "medium.temperature":
+        raise ValidationError(
+            {way: "A share of a temperature means nothing; state it in degC or K."}, code="invalid"
+        )
+    if size != 0 and not LEAST_DOUBT <= size < MOST_DOUBT:
         raise ValidationError(
             {way: "An uncertainty is not below 0, nor beyond all measure."}, code="out-of-range"
         )
@@ -225,7 +229,7 @@ class UncertaintyView(UnitsMixin):
             float(transit_time),
             float(time_difference),
             entry.temperature,
-            _medium_of(entry) if entry.name else None,
+            medium_at(entry) if entry.name else None,
         )
         linear = flow_uncertainty(
             measurement, asked["inputs"], asked["correlations"], asked["coverage_probability"]
@@ -236,16 +240,6 @@ class UncertaintyView(UnitsMixin):
             answer["monte_carlo"] = _monte_carlo_json(drawn)
             answer["findings"] += findings_json(drawn.findings)
         return Response(in_units(answer, units_of(request)))
-
-
-def _medium_of(entry: MediumEntry) -> Any:
-    """The library medium at other temperatures, all else as stated."""
-
-    def at(temperatures: Any) -> Medium:
-        found = medium_properties(entry.name, temperatures, entry.pressure, entry.composition)
-        return Medium(found.sound_speed, found.density, found.dynamic_viscosity)
-
-    return at
 
 
 def _linear_json(linear: GumResult) -> dict[str, Any]:

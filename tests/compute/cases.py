@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import radians
 
 from compute.acoustics import Layer, Medium, Pipe, Setup, Transducers
+from compute.spacing import Recommendation, recommend_traverses
 
 STEEL = (5960.0, 3235.0)
 PVC = (2380.0, 1060.0)
@@ -31,4 +32,13 @@ def plastic_setup(traverses: int = 1) -> Setup:
     """A 160 mm plastic pipe, whose wall carries a longitudinal wave."""
     return Setup(
         Pipe(0.160, Layer(0.0077, *PVC), 1.5e-6), Medium(1482.0, 998.2, 1.0e-3), transducers(), traverses
+    )
+
+
+def recommend(
+    setup: Setup, velocity: float | None, timing_resolution: float | None = None, room: float | None = None
+) -> Recommendation:
+    """The recommended number of traverses."""
+    return recommend_traverses(
+        setup, expected_velocity=velocity, timing_resolution=timing_resolution, room=room
     )

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.acoustics import Layer, Medium, Pipe
-from compute.spacing import recommend_traverses, work_out_spacing
-from tests.compute.cases import STEEL, steel_setup
+from compute.spacing import work_out_spacing
+from tests.compute.cases import STEEL, recommend, steel_setup
 
 
 def test_the_time_difference_for_one_metre_per_second_is_as_worked_out_by_hand() -> None:
@@ -32,20 +32,37 @@ def test_one_more_traverse_adds_one_crossing_to_the_spacing(traverses: int, spee
 
 def test_a_slow_expected_flow_calls_for_four_traverses_and_says_why() -> None:
     # 0.1 m/s: two traverses give 13.9 ns, by the figure above.
-    recommended = recommend_traverses(steel_setup(), 0.1)
+    recommended = recommend(steel_setup(), 0.1)
     assert recommended.traverses == 4
     assert "13.9 ns" in recommended.reason
-    assert recommend_traverses(steel_setup(), -0.1) == recommended
+    assert recommend(steel_setup(), -0.1) == recommended
 
 
 def test_a_slow_flow_in_a_pipe_too_wide_for_four_keeps_to_two() -> None:
     # Bore 0.684 m: a beam of 4 x 0.684 / 0.9244 = 2.96 m is beyond what is recommended, one of 1.48 m is not.
     wide = replace(steel_setup(), pipe=Pipe(0.700, Layer(0.008, *STEEL), 45e-6))
-    assert recommend_traverses(wide, 0.01).traverses == 2
+    assert recommend(wide, 0.01).traverses == 2
 
 
 def test_a_pipe_too_narrow_for_any_same_side_pair_is_measured_across() -> None:
     narrow = replace(steel_setup(), pipe=Pipe(0.0127, Layer(0.0009, *STEEL), 45e-6))
-    recommended = recommend_traverses(narrow, 1.0)
+    recommended = recommend(narrow, None)
     assert recommended.traverses == 1
     assert "no room" in recommended.reason
+
+
+def test_a_coarse_meter_wants_a_longer_beam() -> None:
+    # 1.2 m/s over two traverses: 167 ns, 100 times a resolution of 1.6 ns but not of 1.7.
+    assert recommend(steel_setup(), 1.2, timing_resolution=1.6e-9).traverses == 2
+    assert recommend(steel_setup(), 1.2, timing_resolution=1.7e-9).traverses == 4
+
+
+def test_a_short_run_of_pipe_calls_for_fewer_traverses() -> None:
+    recommended = recommend(steel_setup(), None, room=0.12)
+    assert recommended.traverses == 1
+    assert "straight pipe" in recommended.reason
+
+
+def test_a_higher_frequency_bears_a_shorter_beam() -> None:
+    fast = replace(steel_setup(), transducers=replace(steel_setup().transducers, frequency=5e6))
+    assert recommend(fast, None).traverses == 1

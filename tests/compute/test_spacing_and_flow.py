@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from compute.acoustics import Layer, Medium, Pipe, trace
 from compute.errors import NotEnough, OutOfRange
 from compute.flow import flow_from_times, times_from_logged, times_from_mean_velocity
-from compute.spacing import alternatives, recommend_traverses, work_out_spacing
-from tests.compute.cases import STEEL, plastic_setup, steel_setup, transducers
+from compute.spacing import alternatives, work_out_spacing
+from tests.compute.cases import STEEL, plastic_setup, recommend, steel_setup, transducers
 
 velocities = st.floats(-8, 8).filter(lambda v: abs(v) > 1e-4)
 
@@ -45,14 +45,14 @@ def test_time_difference_per_velocity_is_that_of_the_flow_along_the_beam() -> No
 
 
 def test_two_traverses_are_recommended_where_they_fit() -> None:
-    assert recommend_traverses(steel_setup(), None).traverses == 2
+    assert recommend(steel_setup(), None).traverses == 2
 
 
 def test_four_are_recommended_on_a_small_pipe_and_one_on_a_large() -> None:
     small = replace(steel_setup(), pipe=Pipe(0.0337, Layer(0.0026, *STEEL), 45e-6))
     large = replace(steel_setup(), pipe=Pipe(1.6, Layer(0.012, *STEEL), 45e-6))
-    assert recommend_traverses(small, None).traverses == 4
-    assert recommend_traverses(large, None).traverses == 1
+    assert recommend(small, None).traverses == 4
+    assert recommend(large, None).traverses == 1
 
 
 @pytest.mark.parametrize(

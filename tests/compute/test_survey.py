@@ -166,3 +166,23 @@ def test_an_unknown_material_is_named_by_its_field() -> None:
     with pytest.raises(UnknownName) as caught:
         resolve_pipe(replace(PIPE, material=MaterialEntry("stele")))
     assert caught.value.field == "pipe.material"
+
+
+def test_a_plastic_wall_that_could_carry_the_other_wave_says_what_taking_it_would_do() -> None:
+    plastic = PipeEntry(0.160, 0.0077, MaterialEntry("pvc-u"))
+    [finding] = [
+        f for f in work_out(plastic, WATER, PAIR, traverses=1).findings if f.code == "other-wave-possible"
+    ]
+    as_shear = work_out(replace(plastic, wave_mode="shear"), WATER, PAIR, traverses=1).spacing.spacing
+    assert finding.value == pytest.approx(float(as_shear))
+    codes = {f.code for f in work_out(PIPE, WATER, PAIR, traverses=1).findings}
+    assert "other-wave-possible" not in codes
+
+
+def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> None:
+    budget = reduce_log(
+        PIPE, replace(WATER, temperature_known="estimated"), PAIR, 2, log(), occasion()
+    ).uncertainty.budget
+    [row] = [row for row in budget if row.input == "medium.temperature"]
+    assert row.standard_uncertainty == 5.0
+    assert row.share < 0.01

@@ -120,6 +120,21 @@ def test_the_mediums_temperature_hardly_matters_when_transit_times_are_measured(
             "inputs.medium.temperature",
             "unknown-name",
         ),
+        (
+            {"inputs": {"meter.zero": {"relative_standard_uncertainty": 0.1}}},
+            "inputs.meter.zero",
+            "out-of-range",
+        ),
+        (
+            {"inputs": {"medium.temperature": {"relative_standard_uncertainty": 0.1}}},
+            "inputs.medium.temperature.relative_standard_uncertainty",
+            "invalid",
+        ),
+        (
+            {"inputs": {"profile_factor": {"standard_uncertainty": 1e-320}}},
+            "inputs.profile_factor.standard_uncertainty",
+            "out-of-range",
+        ),
         ({"coverage_probability": 1.0}, "coverage_probability", "max-value"),
         ({"monte_carlo_draws": 10}, "monte_carlo_draws", "min-value"),
         ({"correlations": [["a", "b"]]}, "correlations", "invalid"),
