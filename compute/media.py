@@ -45,7 +45,11 @@ class MediumProperties:
 
 @dataclass(frozen=True, slots=True)
 class LibraryMedium:
-    """An entry of the list of media: what it needs and where its figures come from."""
+    """An entry of the list of media: what it needs, how far its figures reach, how good they are, where they come from.
+
+    temperature_range [K], pressure_range [Pa], composition_range [g/kg for a salinity, else -] or None; the
+    uncertainties are standard and relative, that of the sound speed in the middle of the range.
+    """
 
     name: str
     title: str
@@ -53,7 +57,12 @@ class LibraryMedium:
     takes: tuple[str, ...]
     temperature_range: tuple[float, float]
     pressure_range: tuple[float, float]
+    composition_range: tuple[float, float] | None
+    sound_speed_uncertainty: float
+    density_uncertainty: float
+    viscosity_uncertainty: float
     source: Source
+    note: str
 
 
 def media() -> tuple[LibraryMedium, ...]:
@@ -71,7 +80,12 @@ def media() -> tuple[LibraryMedium, ...]:
             ("pressure",),
             one.temperature_range,
             one.pressure_range,
+            one.composition_range if one.composition else None,
+            one.uncertainty.of_sound_speed(sum(one.temperature_range) / 2),
+            one.uncertainty.density,
+            one.uncertainty.dynamic_viscosity,
             one.source,
+            one.note,
         )
         for one in liquids().values()
     )

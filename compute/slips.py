@@ -24,6 +24,8 @@ MOST_TRAVERSES_SUPPOSED = 8
 # A standard's outer diameter within this of a figure is what the figure stands for; suggestion, no source.
 NEAR_STANDARD = 0.03
 SAME_OUTER_DIAMETER = 0.005
+# No pipe has a thinner wall than this share of its outer diameter; suggestion, no source.
+THINNEST_WALL = 0.005
 # Linings that are forgotten or not known of [m]: the usual thickness of each. Cement mortar as EN 545 has it for mid sizes;
 # the others suggestions, no source.
 USUAL_LININGS = {"cement-mortar": 0.005, "epoxy": 0.0005, "rubber-natural": 0.004, "bitumen": 0.003}
@@ -66,6 +68,8 @@ class Slip:
 
     siblings : how many slips of the same kind were possible; they share its weight
     move     : how far a solved figure lies from the one entered, in its unit; None for a slip from a list
+    reach    : how far such a figure may move, one standard deviation, where its field has no doubt of its own
+    span     : how far apart the times [s] of all its possible figures lie, where nothing of it was entered
     note     : what kind of slip it is, for a person
     """
 
@@ -78,6 +82,7 @@ class Slip:
     siblings: int = 1
     move: float | None = None
     reach: float | None = None
+    span: float = 0.0
     nearest_standard: PipeSize | None = None
 
 
@@ -293,6 +298,8 @@ def _inches(case: Case) -> Iterator[Slip]:
             (entered / 25.4, "Millimetres would have been read as inches."),
         ):
             changed = _with_pipe(case, **{name: value})
+            if changed.pipe.wall_thickness < THINNEST_WALL * changed.pipe.outer_diameter:
+                continue
             yield Slip("inches", f"pipe.{name}", _length(entered), _length(value), changed, note)
 
 
@@ -312,7 +319,7 @@ def _standard_walls(case: Case) -> list[PipeSize]:
     by_wall = {row.wall_thickness: row for row in reversed(rows) if row.wall_thickness is not None}
     for row in (row for row in rows if row.standard == "EN 10220"):
         made = (wall for wall in EN_10220_WALLS_M if wall < outer / 4)
-        by_wall = {wall: replace(row, wall_thickness=wall) for wall in made} | by_wall
+        by_wall = {wall: replace(row, schedule="", wall_thickness=wall) for wall in made} | by_wall
     return list(by_wall.values())
 
 
@@ -320,14 +327,15 @@ def _other_walls(case: Case) -> Iterator[Slip]:
     for row in _standard_walls(case):
         wall = row.wall_thickness or 0.0
         if abs(wall / case.pipe.wall_thickness - 1) > 0.02:
-            name = f"{row.schedule} of {row.standard}" if row.schedule else f"one of {row.standard}"
+            name = f"{row.schedule} of {row.standard}" if row.schedule else f"another of {row.standard}"
             yield _wall_slip(case, "other-schedule", wall, f"The wall would be {name}.", row)
 
 
 def _walls(case: Case) -> Iterator[Slip]:
     entered = case.pipe.wall_thickness
     thickest = case.pipe.outer_diameter / 2 - (case.pipe.lining.thickness if case.pipe.lining else 0.0)
-    grid = np.geomspace(0.1 * entered, max(0.8 * thickest, entered), 40)
+    thinnest = THINNEST_WALL * case.pipe.outer_diameter
+    grid = np.geomspace(min(thinnest, entered), max(0.8 * thickest, entered), 40)
     walls = _standard_walls(case)
     for wall in _solved(case, lambda x: _with_pipe(case, wall_thickness=x), grid):
         near = min(walls, key=lambda row: abs((row.wall_thickness or 0.0) - wall), default=None)
@@ -424,18 +432,26 @@ def _media(case: Case) -> Iterator[Slip]:
         unnamed = replace(case, medium=replace(bare, name=medium.name))
         would_be = Figure(medium.name)
         if not needed:
-            if changed := _possible(lambda unnamed=unnamed: _with_medium(unnamed)):
+            if (changed := _checked_medium(unnamed)) is not None:
                 note = f"The medium would be {medium.title}, at the temperature entered."
                 yield Slip("medium", "medium", entered, would_be, changed, note)
             continue
         for share, changed in _composed(unnamed, needed[0]):
             note = f"The medium would be {medium.title} with {_worded(needed[0], share)}, at the temperature entered."
-            yield Slip("medium", "medium", entered, would_be, changed, note)
+            yield Slip("medium", "medium", entered, would_be, changed, note, span=_span(unnamed, needed[0]))
 
 
-def _possible(change: Callable[[], Case]) -> Case | None:
+def _span(case: Case, name: str) -> float:
+    """How far apart the times of all shares of a mixture lie [s]."""
+    _, least, most, _ = COMPOSITIONS[name]
+    mixtures = [replace(case, medium=replace(case.medium, **{name: x})) for x in np.linspace(least, most, 9)]
+    times = [transit_time_of(mixture) for mixture in mixtures if _can_be(mixture)]
+    return max(times) - min(times)
+
+
+def _checked_medium(case: Case) -> Case | None:
     try:
-        return change()
+        return _with_medium(case)
     except ComputeError:
         return None
 
@@ -493,9 +509,9 @@ def _temperatures(case: Case) -> Iterator[Slip]:
 
 
 def _medium_sound_speeds(case: Case) -> Iterator[Slip]:
-    entered = case.medium.sound_speed
-    if entered is None:
+    if case.medium.sound_speed is None:
         return
+    entered = float(np.mean(case.medium.sound_speed))
 
     def change(speed: float) -> Case:
         return replace(case, medium=replace(case.medium, sound_speed=speed))
@@ -527,7 +543,7 @@ def _traverses(case: Case) -> Iterator[Slip]:
 def _wedge_delays(case: Case) -> Iterator[Slip]:
     # The time is a straight line in the delay: two wedges, each once.
     off = (case.transit_time - transit_time_of(case)) / 2
-    entered = case.transducers.wedge_delay
+    entered = float(case.transducers.wedge_delay)
     if entered + off < 0:
         return
     changed = replace(case, transducers=replace(case.transducers, wedge_delay=entered + off))

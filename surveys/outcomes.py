@@ -10,7 +10,9 @@ from compute.gum import BudgetRow
 from compute.place import Caution
 from compute.sources import Source
 from compute.spacing import Spacing
-from compute.survey import Effect, WorkedOut
+from compute.reduction import Effect
+from compute.survey import WorkedOut
+from compute.uncertainty import Doubt
 from compute.units import KINDS
 
 
@@ -124,6 +126,18 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
         }
         for row in budget
     ]
+
+
+def doubt_json(path: str, doubt: Doubt) -> dict[str, Any]:
+    """The doubt of an input, with its source."""
+    kind = "number" if doubt.relative else kind_of_doubt(path)
+    return {
+        "input": path,
+        "standard_uncertainty": _figure(doubt.standard_uncertainty, kind),
+        "relative": doubt.relative,
+        "distribution": doubt.distribution,
+        "source": source_json(doubt.source),
+    }
 
 
 def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:

@@ -9,16 +9,8 @@ from typing import Any
 
 from compute.acoustics import Setup as PhysicalSetup
 from compute.entries import TransducerEntry, resolve_medium, resolve_pipe
-from compute.survey import (
-    METHOD_VERSION,
-    Basis,
-    InstrumentDay,
-    Occasion,
-    Readings,
-    Reduction,
-    explain_change,
-    reduce_log,
-)
+from compute.reduction import Basis, InstrumentDay, Occasion, Readings, Reduction, explain_change, reduce_log
+from compute.survey import METHOD_VERSION
 from compute.units import unit_named
 from surveys.models import Calibration, Gauging, Log, PipeData, Recomputation, Result, Survey, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity

@@ -408,7 +408,12 @@ class LibraryMediumOut(serializers.Serializer):
     takes = serializers.ListField(child=serializers.CharField())
     temperature_range = QuantityOut(many=True)
     pressure_range = QuantityOut(many=True)
+    composition_range = serializers.ListField(child=serializers.FloatField(), allow_null=True)
+    sound_speed_uncertainty = serializers.FloatField(help_text="Standard, relative.")
+    density_uncertainty = serializers.FloatField(help_text="Standard, relative.")
+    viscosity_uncertainty = serializers.FloatField(help_text="Standard, relative.")
     source = SourceOut()
+    note = serializers.CharField()
 
 
 class MediaView(UnitsMixin):

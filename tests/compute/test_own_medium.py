@@ -97,3 +97,21 @@ def test_a_table_of_one_row_or_of_uneven_columns_is_not_enough() -> None:
 def test_a_table_out_of_order_or_below_zero_is_refused(rows: np.ndarray) -> None:
     with pytest.raises(OutOfRange):
         table_properties(replace(table_of("water"), temperature=rows), 300.0)
+
+
+def test_an_oil_known_at_two_temperatures_lies_between_on_the_chart_of_astm_d341() -> None:
+    # An ISO VG 46 oil, 46 mm2/s at 40 degC and 6.8 mm2/s at 100 degC (from memory). By hand at 70 degC:
+    # W = log10 log10(v + 0.7) is 0.22254 and -0.05796; log10 T is 2.49575, 2.57188 and between them 2.53548;
+    # W = 0.22254 - 0.28050 x 0.03973/0.07613 = 0.07615, so v = 10^(10^0.07615) - 0.7 = 14.85 mm2/s.
+    rows, density = np.array([313.15, 373.15]), np.array([860.0, 820.0])
+    oil = replace(
+        table_of("lubricating-oil"),
+        temperature=rows,
+        sound_speed=np.array([1400.0, 1200.0]),
+        density=density,
+        dynamic_viscosity=density * np.array([46e-6, 6.8e-6]),
+    )
+    found = table_properties(oil, 343.15)
+    assert found.dynamic_viscosity / found.density == pytest.approx(14.85e-6, rel=1e-3)
+    warmer = table_properties(oil, np.linspace(313.15, 373.15, 200))
+    assert np.all(np.diff(np.asarray(warmer.dynamic_viscosity) / np.asarray(warmer.density)) < 0)

@@ -21,16 +21,8 @@ from compute.entries import (
 from compute.errors import NotEnough, OutOfRange, TotalReflection, UnknownName
 from compute.flow import flow_from_times, times_from_mean_velocity
 from compute.place import Place
-from compute.survey import (
-    Basis,
-    InstrumentDay,
-    Occasion,
-    Readings,
-    explain_change,
-    no_beam,
-    reduce_log,
-    work_out,
-)
+from compute.reduction import Basis, InstrumentDay, Occasion, Readings, explain_change, reduce_log
+from compute.survey import no_beam, work_out
 from tests.compute.cases import transducers
 
 PIPE = PipeEntry(0.2191, 0.008, MaterialEntry("carbon-steel"))
@@ -186,3 +178,14 @@ def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> 
     [row] = [row for row in budget if row.input == "medium.temperature"]
     assert row.standard_uncertainty == 5.0
     assert row.share < 0.01
+
+
+def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what_would_explain_it() -> None:
+    fitting = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
+    assert "sound-speed-fits" in {finding.code for finding in fitting}
+    wrong = reduce_log(
+        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
+    ).findings
+    doubtful = [finding for finding in wrong if finding.code == "entry-doubtful"]
+    assert doubtful[0].field == "pipe.wall_thickness"
+    assert doubtful[0].limit == pytest.approx(0.008, abs=5e-4)

@@ -216,3 +216,37 @@ def test_materials_and_media_come_with_their_sources(as_user: Any) -> None:
     assert materials["carbon-steel"]["shear_sound_speed"] == {"value": 3235.0, "unit": "m/s"}
     media = {row["name"]: row for row in owner.get("/api/v1/compute/media/").json()}
     assert "IAPWS" in media["water"]["source"]["text"]
+
+
+def test_media_say_how_far_their_figures_reach_and_how_good_they_are(as_user: Any) -> None:
+    media = {row["name"]: row for row in as_user("owner").get("/api/v1/compute/media/").json()}
+    seawater = media["seawater"]
+    assert seawater["needs"] == ["temperature", "salinity"]
+    assert seawater["composition_range"][1] >= 40
+    assert all(0 < row["sound_speed_uncertainty"] < 0.2 for row in media.values())
+    assert all(row["source"]["text"] for row in media.values())
+
+
+@pytest.mark.parametrize(
+    ("medium", "published", "tolerance"),
+    [
+        # Sound speeds at 25 degC: seawater 35 g/kg 1534.6 m/s (Mackenzie 1981 by hand), others CRC Handbook (from memory).
+        ({"name": "Seawater", "temperature": "25 degC", "salinity": "35 g/kg"}, 1534.6, 1.5),
+        ({"name": "n-octane", "temperature": "25 degC"}, 1172.0, 10.0),
+        ({"name": "methanol", "temperature": "25 degC"}, 1103.0, 8.0),
+        ({"name": "crude-oil", "temperature": "25 degC", "api_gravity": 35}, 1360.0, 60.0),
+        ({"name": "ethylene-glycol-water", "temperature": "20 degC", "mass_fraction": 0.4}, 1645.0, 25.0),
+    ],
+)
+def test_named_media_are_known_by_what_they_are_made_of(
+    as_user: Any, medium: dict[str, Any], published: float, tolerance: float
+) -> None:
+    found = spacing(as_user("owner"), SETUP | {"medium": medium})
+    assert found["medium"]["sound_speed"]["value"] == pytest.approx(published, abs=tolerance)
+
+
+def test_the_versions_of_the_method_and_its_customs_can_be_read_with_their_sources(as_user: Any) -> None:
+    found = as_user("owner").get("/api/v1/compute/methods/").json()
+    assert found["methods"][-1]["version"] == "1"
+    assert all(row["source"]["text"] for row in (*found["usual_doubts"], *found["straight_lengths"]))
+    assert "sound-speed-mismatch" in {row["code"] for row in found["findings"]}

@@ -1,0 +1,106 @@
+"""Wall-thickness gauging: readings round a pipe to a wall and its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.errors import NotEnough, OutOfRange
+
+# A worn or ovalised pipe shows in readings that differ round it by more than this part of their mean; common practice, no source.
+UNEVEN_SHARE = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """What a gauging comes to; lengths [m]. `thinnest` and `thickest` are single places, corrected like the mean."""
+
+    mean: float
+    standard_deviation: float
+    standard_uncertainty: float
+    thinnest: float
+    thickest: float
+    correction_factor: float
+
+    @property
+    def uneven(self) -> bool:
+        """Whether the wall differs round the pipe as that of a worn one does."""
+        return self.thickest - self.thinnest > UNEVEN_SHARE * self.mean
+
+
+def wall_from_readings(
+    readings: Sequence[float],
+    *,
+    gauge_uncertainty: float,
+    set_sound_speed: float | None,
+    wall_sound_speed: float | None,
+    wall_sound_speed_uncertainty: float,
+) -> Wall:
+    """Mean wall of readings round a pipe, with its standard uncertainty.
+
+    A gauge measures a time and shows set speed x time / 2. Set to another speed than the wall's it shows t x set/wall; its
+    readings are corrected by wall/set. The uncertainty joins the scatter round the pipe over the root of the number of
+    readings with what all readings share and no number makes smaller: the gauge's own and the wall's sound speed.
+
+    Parameters
+    ----------
+    readings : sequence of float [m]  two or more, as shown
+    gauge_uncertainty : float [m]  standard, of the gauge itself
+    set_sound_speed : float or None [m/s]  what the gauge was set to; None: set to the wall's material
+    wall_sound_speed : float or None [m/s]  longitudinal, of the wall; needed when the gauge was set to something
+    wall_sound_speed_uncertainty : float [-]  standard, relative
+
+    Returns
+    -------
+    wall : Wall
+
+    Raises
+    ------
+    NotEnough   fewer than two readings, or a set speed without the wall's
+    OutOfRange  a reading, a speed or an uncertainty that cannot be
+
+    Source
+    ------
+    pulse-echo gauging : ISO 16809 (from memory): thickness = sound speed x time / 2, so it goes with the speed set.
+    uncertainty : JCGM 100:2008 5.1.2.
+    """
+    values = np.asarray(readings, dtype=float)
+    if len(values) < 2:
+        raise NotEnough(
+            "At least two readings round the pipe are needed to know their spread.", field="readings"
+        )
+    if not np.all((values > 0) & np.isfinite(values)):
+        raise OutOfRange(
+            f"A reading of {values.min() * 1e3:g} mm cannot be; a wall is above 0.", field="readings"
+        )
+    if gauge_uncertainty < 0 or wall_sound_speed_uncertainty < 0:
+        raise OutOfRange("A standard uncertainty is not below 0.", field="gauge")
+    factor = _factor(set_sound_speed, wall_sound_speed)
+    values = values * factor
+    mean, deviation = float(values.mean()), float(values.std(ddof=1))
+    shared = math.hypot(gauge_uncertainty * factor, wall_sound_speed_uncertainty * mean)
+    return Wall(
+        mean=mean,
+        standard_deviation=deviation,
+        standard_uncertainty=math.hypot(deviation / math.sqrt(len(values)), shared),
+        thinnest=float(values.min()),
+        thickest=float(values.max()),
+        correction_factor=factor,
+    )
+
+
+def _factor(set_sound_speed: float | None, wall_sound_speed: float | None) -> float:
+    if set_sound_speed is None:
+        return 1.0
+    if wall_sound_speed is None:
+        raise NotEnough(
+            "The gauge was set to a sound speed, but the wall's is not known; state the pipe's material.",
+            field="set_sound_speed",
+        )
+    for name, speed in (("set_sound_speed", set_sound_speed), ("pipe.material", wall_sound_speed)):
+        if not 100 < speed < 20_000:
+            raise OutOfRange(f"A sound speed of {speed:g} m/s is not that of a wall.", field=name)
+    return wall_sound_speed / set_sound_speed
