@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from compute import checks
 from compute.acoustics import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
+from compute.conditions import Conditions, expanded_pipe, oval_findings, warm_wedge
 from compute.errors import NotEnough, OutOfRange
 from compute.findings import Finding
 from compute.media import medium_properties
@@ -41,7 +42,12 @@ class LiningEntry:
 
 @dataclass(frozen=True, slots=True)
 class PipeEntry:
-    """A pipe as stated: outer diameter, wall, roughness [m]; material; lining; a wave mode if set by hand."""
+    """A pipe as stated: outer diameter, wall, roughness [m]; material; lining; a wave mode if set by hand.
+
+    further_linings : inside the first, from the outside in
+    dimensions_temperature [K] : what the dimensions were taken at; None takes them as they are
+    largest_outer_diameter, smallest_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
+    """
 
     outer_diameter: float
     wall_thickness: float
@@ -49,12 +55,29 @@ class PipeEntry:
     lining: LiningEntry | None = None
     roughness: float | None = None
     wave_mode: WaveMode | None = None
+    further_linings: tuple[LiningEntry, ...] = ()
+    dimensions_temperature: float | None = None
+    largest_outer_diameter: float | None = None
+    smallest_outer_diameter: float | None = None
+
+    @property
+    def linings(self) -> tuple[LiningEntry, ...]:
+        """Every lining, from the outside in."""
+        return (*((self.lining,) if self.lining else ()), *self.further_linings)
 
     @property
     def bore(self) -> float:
         """Inner diameter left for the medium [m]."""
-        lining = self.lining.thickness if self.lining else 0.0
-        return self.outer_diameter - 2 * (self.wall_thickness + lining)
+        return self.outer_diameter - 2 * (self.wall_thickness + sum(one.thickness for one in self.linings))
+
+    def conditions(self, medium_temperature: float | None) -> Conditions:
+        """What is known beside the dimensions."""
+        return Conditions(
+            medium_temperature,
+            self.dimensions_temperature,
+            self.largest_outer_diameter,
+            self.smallest_outer_diameter,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +117,16 @@ class MediumEntry:
 
 @dataclass(frozen=True, slots=True)
 class TransducerEntry:
-    """A transducer pair with the temperatures [K] it may be used at, if known."""
+    """A transducer pair as stated, with the temperatures [K] it may be used at, if known.
+
+    wedge_speed_per_kelvin [m/s/K] is how the wedge's sound speed changes from its wedge_reference_temperature [K].
+    """
 
     transducers: Transducers
     lowest_temperature: float | None = None
     highest_temperature: float | None = None
+    wedge_speed_per_kelvin: float | None = None
+    wedge_reference_temperature: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,12 +174,13 @@ def check_transducers(entry: TransducerEntry) -> None:
             )
 
 
-def resolve_pipe(entry: PipeEntry) -> ResolvedPipe:
-    """Turn a stated pipe into layers of known sound speed.
+def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> ResolvedPipe:
+    """Turn a stated pipe into layers of known sound speed, at its operating temperature.
 
     Parameters
     ----------
     entry : PipeEntry  lengths in [m]
+    temperature : float or None [K]  of the medium, for dimensions stated at another
 
     Returns
     -------
@@ -159,28 +188,32 @@ def resolve_pipe(entry: PipeEntry) -> ResolvedPipe:
 
     Raises
     ------
-    NotEnough    no roughness stated and none known of the wetted material
+    NotEnough    no roughness stated and none known of the wetted material; a lining inside no lining
 
     Source
     ------
     library : each solid carries its own; a roughness taken from it is a finding.
     """
+    if entry.further_linings and entry.lining is None:
+        raise NotEnough("State the outermost lining first.", field="pipe.lining")
     wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
     face, wetted, where = entry.material, wall_solid, "pipe.material"
-    linings: tuple[Layer, ...] = ()
-    lining_solid = None
-    if entry.lining is not None:
-        lining, lining_solid = _layer(
-            entry.lining.material, entry.lining.thickness, None, "pipe.lining.material"
-        )
-        linings, face = (lining,), entry.lining.material
-        wetted, where = lining_solid, "pipe.lining.material"
+    linings: list[Layer] = []
+    for one in entry.linings:
+        face, where = one.material, "pipe.lining.material"
+        lining, wetted = _layer(one.material, one.thickness, None, where)
+        linings.append(lining)
     findings: tuple[Finding, ...] = ()
     roughness = entry.roughness
     if roughness is None:
         roughness, findings = _roughness_when_new(face, wetted, where)
-    pipe = Pipe(entry.outer_diameter, wall, roughness, linings)
-    return ResolvedPipe(pipe, wall_solid, lining_solid, findings)
+    conditions = entry.conditions(temperature)
+    expansion = wall_solid.thermal_expansion if wall_solid else None
+    pipe, expanded = expanded_pipe(
+        Pipe(entry.outer_diameter, wall, roughness, tuple(linings)), expansion, conditions
+    )
+    lining_solid = wetted if linings else None
+    return ResolvedPipe(pipe, wall_solid, lining_solid, (*findings, *expanded, *oval_findings(conditions)))
 
 
 def _roughness_when_new(
@@ -283,3 +316,29 @@ def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
         return resolve_medium(moved).medium
 
     return at
+
+
+def resolve_transducers(
+    entry: TransducerEntry, temperature: float | None
+) -> tuple[Transducers, tuple[Finding, ...]]:
+    """A transducer pair with its wedge at the medium's temperature.
+
+    Parameters
+    ----------
+    entry : TransducerEntry
+    temperature : float or None [K]  of the medium
+
+    Returns
+    -------
+    transducers : Transducers
+    findings : tuple of Finding
+
+    Source
+    ------
+    wedge : see `compute.conditions.warm_wedge`.
+    """
+    check_transducers(entry)
+    warm, findings = warm_wedge(
+        entry.transducers, entry.wedge_speed_per_kelvin, entry.wedge_reference_temperature, temperature
+    )
+    return warm, tuple(findings)

@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 from compute import checks
 from compute.acoustics import FloatArray, Setup, axial_slowness, trace
 from compute.diagnosis import diagnose
-from compute.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at, resolve_medium, resolve_pipe
+from compute.entries import (
+    MediumEntry,
+    PipeEntry,
+    TransducerEntry,
+    medium_at,
+    resolve_medium,
+    resolve_pipe,
+    resolve_transducers,
+)
 from compute.errors import NotEnough
 from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times, times_from_logged
@@ -135,7 +143,7 @@ def reduce_log(
         )
     flow = _means(worked_out.setup, series)
     uncertainty = _uncertainty(worked_out, medium, series, flow, occasion)
-    case = Case(pipe, medium, transducers.transducers, traverses, series.transit_time)
+    case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
     return Reduction(
         readings_used=series.used,
         transit_time=series.transit_time,
@@ -364,6 +372,8 @@ PIPE_FIELDS = (
     ("lining", "text"),
     ("roughness", "roughness"),
     ("wave_mode", "text"),
+    ("further_linings", "text"),
+    ("dimensions_temperature", "temperature"),
 )
 
 
@@ -395,7 +405,7 @@ def explain_change(
             moved = _flow_of(
                 replace(before, pipe=replace(before.pipe, **{name: new})), transit_time, time_difference
             )
-            shown = (old, new) if kind in ("length", "roughness") else (_words(old), _words(new))
+            shown = (old, new) if kind != "text" else (_words(old), _words(new))
             effects.append(Effect(f"pipe.{name}", shown[0], shown[1], kind, moved - start))
     if before.medium != after.medium:
         moved = _flow_of(replace(before, medium=after.medium), transit_time, time_difference)
@@ -404,8 +414,10 @@ def explain_change(
 
 
 def _flow_of(basis: Basis, transit_time: float, time_difference: float) -> float:
-    pipe, medium = resolve_pipe(basis.pipe).pipe, resolve_medium(basis.medium).medium
-    setup = Setup(pipe, medium, basis.transducers.transducers, basis.traverses)
+    pipe = resolve_pipe(basis.pipe, basis.medium.temperature).pipe
+    medium = resolve_medium(basis.medium).medium
+    transducers, _ = resolve_transducers(basis.transducers, basis.medium.temperature)
+    setup = Setup(pipe, medium, transducers, basis.traverses)
     return float(flow_from_times(setup, transit_time, time_difference).volume_flow)
 
 

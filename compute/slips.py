@@ -101,7 +101,8 @@ def setup_of(case: Case) -> Setup:
     ------
     library : see `resolve_pipe` and `resolve_medium`.
     """
-    pipe, medium = resolve_pipe(case.pipe).pipe, resolve_medium(case.medium).medium
+    pipe = resolve_pipe(case.pipe, case.medium.temperature).pipe
+    medium = resolve_medium(case.medium).medium
     return Setup(pipe, medium, case.transducers, case.traverses)
 
 
@@ -333,7 +334,7 @@ def _other_walls(case: Case) -> Iterator[Slip]:
 
 def _walls(case: Case) -> Iterator[Slip]:
     entered = case.pipe.wall_thickness
-    thickest = case.pipe.outer_diameter / 2 - (case.pipe.lining.thickness if case.pipe.lining else 0.0)
+    thickest = case.pipe.outer_diameter / 2 - sum(one.thickness for one in case.pipe.linings)
     thinnest = THINNEST_WALL * case.pipe.outer_diameter
     grid = np.geomspace(min(thinnest, entered), max(0.8 * thickest, entered), 40)
     walls = _standard_walls(case)
@@ -353,7 +354,8 @@ def _lining_figure(lining: LiningEntry | None) -> Figure:
 def _lining_absent(case: Case) -> Iterator[Slip]:
     if case.pipe.lining is not None:
         note = "The lining entered would not be there."
-        changed = _with_pipe(case, lining=None)
+        first, *rest = (*case.pipe.further_linings, None)
+        changed = _with_pipe(case, lining=first, further_linings=tuple(rest[:-1]))
         yield Slip("lining", "pipe.lining", _lining_figure(case.pipe.lining), Figure(None), changed, note)
 
 

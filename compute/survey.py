@@ -15,9 +15,9 @@ from compute.entries import (
     ResolvedMedium,
     ResolvedPipe,
     TransducerEntry,
-    check_transducers,
     resolve_medium,
     resolve_pipe,
+    resolve_transducers,
 )
 from compute.errors import ComputeError, TotalReflection
 from compute.findings import Finding
@@ -98,11 +98,11 @@ def work_out(
     ------
     geometry : see `compute.spacing`; every finding carries its own source.
     """
-    check_transducers(transducers)
-    resolved_pipe, resolved_medium = resolve_pipe(pipe), resolve_medium(medium)
-    setup = Setup(resolved_pipe.pipe, resolved_medium.medium, transducers.transducers, traverses or 1)
+    pair, pair_findings = resolve_transducers(transducers, medium.temperature)
+    resolved_pipe, resolved_medium = resolve_pipe(pipe, medium.temperature), resolve_medium(medium)
+    setup = Setup(resolved_pipe.pipe, resolved_medium.medium, pair, traverses or 1)
     check_dimensions(setup.pipe)
-    findings = [*resolved_pipe.findings, *resolved_medium.findings]
+    findings = [*resolved_pipe.findings, *resolved_medium.findings, *pair_findings]
     if traverses is None:
         recommended = recommend_traverses(
             setup,

@@ -38,6 +38,17 @@ class ImmutableAdmin(KeptAdmin):
         return False
 
 
+class ImmutableInline(admin.TabularInline):
+    extra = 0
+    can_delete = False
+
+    def has_add_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        return False
+
+
 @admin.register(models.Client)
 class ClientAdmin(KeptAdmin):
     list_display = ["name", "retired_at"]
@@ -77,6 +88,28 @@ class PipeDataAdmin(ImmutableAdmin):
     list_select_related = ["pipe"]
 
 
+class OwnMaterialDataInline(ImmutableInline):
+    model = models.OwnMaterialData
+
+
+@admin.register(models.OwnMaterial)
+class OwnMaterialAdmin(ImmutableAdmin):
+    list_display = ["name", "title", "use"]
+    search_fields = ["name", "title"]
+    inlines = [OwnMaterialDataInline]
+
+
+class OwnMediumDataInline(ImmutableInline):
+    model = models.OwnMediumData
+
+
+@admin.register(models.OwnMedium)
+class OwnMediumAdmin(ImmutableAdmin):
+    list_display = ["name", "title", "use"]
+    search_fields = ["name", "title"]
+    inlines = [OwnMediumDataInline]
+
+
 @admin.register(models.Gauging)
 class GaugingAdmin(ImmutableAdmin):
     list_display = ["pipe", "taken_at", "mean_m", "standard_deviation_m", "gauge"]
@@ -97,17 +130,6 @@ class SetupAdmin(ImmutableAdmin):
     list_display = ["measuring_point", "worked_out_at", "traverses", "spacing_m", "worked_out_by"]
     search_fields = ["measuring_point__name"]
     list_select_related = ["measuring_point", "worked_out_by"]
-
-
-class ImmutableInline(admin.TabularInline):
-    extra = 0
-    can_delete = False
-
-    def has_add_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        return False
 
 
 class TransducerDataInline(ImmutableInline):

@@ -15,6 +15,8 @@ IMMUTABLE = {
     "surveys_transducerdata": (),
     "surveys_setup": (),
     "surveys_gauging": (),
+    "surveys_ownmaterialdata": (),
+    "surveys_ownmediumdata": (),
     "surveys_log": (),
     "surveys_readingblock": (),
     "surveys_logfilepart": (),

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from compute.acoustics import Setup as PhysicalSetup
-from compute.entries import TransducerEntry, resolve_medium, resolve_pipe
+from compute.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
 from compute.reduction import Basis, InstrumentDay, Occasion, Readings, Reduction, explain_change, reduce_log
 from compute.survey import METHOD_VERSION
 from compute.units import unit_named
@@ -151,9 +151,11 @@ def _programmed(survey: Survey) -> PhysicalSetup:
     """What the meter was told: the set-up as it was worked out on the day."""
     setup = survey.setup
     return PhysicalSetup(
-        resolve_pipe(setup.pipe_data.pipe_entry()).pipe,
+        resolve_pipe(setup.pipe_data.pipe_entry(), survey_medium(setup, setup.pipe_data).temperature).pipe,
         resolve_medium(survey_medium(setup, setup.pipe_data)).medium,
-        setup.transducer_data.entry().transducers,
+        resolve_transducers(setup.transducer_data.entry(), survey_medium(setup, setup.pipe_data).temperature)[
+            0
+        ],
         setup.traverses,
     )
 

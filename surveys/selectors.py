@@ -8,6 +8,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 import numpy as np
+from django.contrib.auth.models import AnonymousUser
 from numpy.typing import NDArray
 
 from compute.entries import MediumEntry
@@ -17,13 +18,20 @@ from surveys.models import (
     Instrument,
     Log,
     MeasuringPoint,
+    OwnMaterial,
+    OwnMaterialData,
+    OwnMedium,
+    OwnMediumData,
     Pipe,
     PipeData,
     Setup,
     Survey,
     TransducerData,
+    User,
 )
 from surveys.readings.codec import decode_block
+
+Viewer = User | AnonymousUser
 
 
 def pipe_data_valid(
@@ -43,6 +51,30 @@ def pipe_data_valid(
 def pipe_data_at(pipe: Pipe, at: date, known_at: datetime | None = None) -> PipeData | None:
     """`pipe_data_valid` of a pipe's own versions."""
     return pipe_data_valid(pipe.data.all(), at, known_at)
+
+
+def own_material_named(name: str, user: Viewer) -> OwnMaterialData | None:
+    """The latest version of the office's own material of that name, if there is one the user may know of."""
+    rows = OwnMaterialData.objects.visible_to(user).filter(material__name=name)
+    return rows.select_related("material").first()
+
+
+def own_medium_named(name: str, user: Viewer) -> OwnMediumData | None:
+    """The latest version of the office's own medium of that name, if there is one the user may know of."""
+    rows = OwnMediumData.objects.visible_to(user).filter(medium__name=name)
+    return rows.select_related("medium").first()
+
+
+def own_materials_now(user: Viewer) -> list[OwnMaterialData]:
+    """The latest version of each of the office's own materials the user may know of."""
+    rows = OwnMaterial.objects.visible_to(user).prefetch_related("versions")
+    return [material.versions.all()[0] for material in rows]
+
+
+def own_media_now(user: Viewer) -> list[OwnMediumData]:
+    """The latest version of each of the office's own media the user may know of."""
+    rows = OwnMedium.objects.visible_to(user).prefetch_related("versions")
+    return [medium.versions.all()[0] for medium in rows]
 
 
 def survey_date(survey: Survey) -> date:

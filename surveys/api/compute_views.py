@@ -35,6 +35,7 @@ from surveys.api.limits import check_limits
 from surveys.api.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.views import UnitsMixin, documented
 from surveys.outcomes import caution_json, findings_json, outcome_json, quantity, source_json
+from surveys.selectors import own_materials_now, own_media_now
 
 MOST_READINGS = 100_000
 
@@ -286,7 +287,7 @@ def flow_times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
         return readings["transit_time"], readings["time_difference"]
     told = asked["programmed"]
     programmed = Setup(
-        resolve_pipe(pipe_entry(told["pipe"])).pipe,
+        resolve_pipe(pipe_entry(told["pipe"]), medium_entry(told["medium"]).temperature).pipe,
         resolve_medium(medium_entry(told["medium"])).medium,
         setup.transducers,
         setup.traverses,
@@ -370,14 +371,17 @@ class MaterialOut(serializers.Serializer):
     source = SourceOut()
     roughness_source = SourceOut(allow_null=True)
     note = serializers.CharField()
+    own = serializers.BooleanField(help_text="Added by the office, not of the library.")
 
 
 class MaterialsView(UnitsMixin):
-    """Materials of the library, with their sources."""
+    """Materials of the library and of the office's own, with their sources."""
 
     @documented(responses=MaterialOut(many=True), tags=["compute"], operation_id="compute_materials")
     def get(self, request: Request) -> Response:
-        return Response(in_units([_solid_json(one) for one in solids()], units_of(request)))
+        own = [version.solid() for version in own_materials_now(request.user)]
+        rows = [{**_solid_json(one), "own": one in own} for one in (*solids(), *own)]
+        return Response(in_units(rows, units_of(request)))
 
 
 def _solid_json(one: Solid) -> dict[str, Any]:
@@ -414,20 +418,23 @@ class LibraryMediumOut(serializers.Serializer):
     viscosity_uncertainty = serializers.FloatField(help_text="Standard, relative.")
     source = SourceOut()
     note = serializers.CharField()
+    own = serializers.BooleanField(help_text="Added by the office, not of the library.")
 
 
 class MediaView(UnitsMixin):
-    """Media of the library, with their sources."""
+    """Media of the library and of the office's own, with their sources."""
 
     @documented(responses=LibraryMediumOut(many=True), tags=["compute"], operation_id="compute_media")
     def get(self, request: Request) -> Response:
+        own = [version.library_medium() for version in own_media_now(request.user)]
         rows = [
             {
                 **asdict(one),
                 "temperature_range": [quantity(value, "temperature") for value in one.temperature_range],
                 "pressure_range": [quantity(value, "pressure") for value in one.pressure_range],
                 "source": source_json(one.source),
+                "own": one in own,
             }
-            for one in media()
+            for one in (*media(), *own)
         ]
         return Response(in_units(rows, units_of(request)))

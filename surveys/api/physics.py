@@ -22,10 +22,11 @@ from surveys.api.fields import (
     VisibleRecord,
     si_of,
 )
-from surveys.models import Instrument, PipeData, TransducerData
+from surveys.models import Instrument, OwnMaterialData, PipeData, TransducerData
 from surveys.models.instrument import Kind
+from surveys.models.library import OwnMediumEntry
 from surveys.models.pipe import TemperatureKnown
-from surveys.selectors import transducer_data_now
+from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
 
@@ -48,13 +49,14 @@ class MaterialByValue(StrictSerializer):
     }
 )
 class MaterialField(serializers.Field):
-    """A library name, or sound speeds."""
+    """A name of the library or of the office's own, or sound speeds."""
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, str):
             if not 0 < len(data.strip()) <= 60:
                 raise ValidationError("Write a library name, such as carbon-steel.", code="unknown-name")
-            return {"name": data.strip().lower()}
+            name = data.strip().lower()
+            return {"name": name, "version": own_material_named(name, self.context["request"].user)}
         serializer = MaterialByValue(data=data, context=self.context)
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
@@ -80,7 +82,7 @@ class PipeIn(StrictSerializer):
 
 
 class MediumIn(StrictSerializer):
-    """A library medium by name and temperature, or a medium by its figures."""
+    """A medium of the library or of the office's own by name and temperature, or one by its figures."""
 
     name = TextField(max_length=60, required=False)
     temperature = QuantityIn("temperature", required=False)
@@ -104,6 +106,9 @@ class MediumIn(StrictSerializer):
                 dict.fromkeys(sorted(by_value), "State a library name or the medium's figures, not both."),
                 code="both-stated",
             )
+        name = attrs.get("name", "").strip().lower()
+        if name:
+            attrs["version"] = own_medium_named(name, self.context["request"].user)
         return attrs
 
 
@@ -115,6 +120,12 @@ class TransducersByValue(StrictSerializer):
     wedge_delay = QuantityIn("transit_time", required=False)
     lowest_temperature = QuantityIn("temperature", required=False, allow_null=True)
     highest_temperature = QuantityIn("temperature", required=False, allow_null=True)
+    wedge_temperature_coefficient = QuantityIn(
+        "speed_per_temperature", required=False, help_text="Change of the wedge's sound speed with temperature."
+    )
+    wedge_reference_temperature = QuantityIn(
+        "temperature", required=False, help_text="The temperature wedge_sound_speed is stated at."
+    )
 
 
 class TransducersOfFleet(StrictSerializer):
@@ -185,6 +196,9 @@ def _lining(stated: Mapping[str, Any] | None) -> LiningEntry | None:
 
 
 def _material(stated: Mapping[str, Any]) -> MaterialEntry:
+    version: OwnMaterialData | None = stated.get("version")
+    if version is not None:
+        return version.entry()
     return MaterialEntry(
         stated.get("name", ""),
         si_of(stated.get("longitudinal_sound_speed")),
@@ -195,13 +209,16 @@ def _material(stated: Mapping[str, Any]) -> MaterialEntry:
 def medium_entry(stated: Mapping[str, Any]) -> MediumEntry:
     """A validated MediumIn as the physics takes it."""
     quantities = ("temperature", "pressure", "salinity", "sound_speed", "density", "dynamic_viscosity")
-    return MediumEntry(
-        name=stated.get("name", "").strip().lower(),
-        temperature_known=stated.get("temperature_known", ""),
-        mass_fraction=stated.get("mass_fraction"),
-        api_gravity=stated.get("api_gravity"),
+    parts: dict[str, Any] = {
+        "temperature_known": stated.get("temperature_known", ""),
+        "mass_fraction": stated.get("mass_fraction"),
+        "api_gravity": stated.get("api_gravity"),
         **{name: si_of(stated.get(name)) for name in quantities},
-    )
+    }
+    name = stated.get("name", "").strip().lower()
+    if stated.get("version") is not None:
+        return OwnMediumEntry(name=name, version=stated["version"], **parts)
+    return MediumEntry(name=name, **parts)
 
 
 def transducer_entry(stated: Mapping[str, Any]) -> TransducerEntry:
@@ -215,7 +232,11 @@ def transducer_entry(stated: Mapping[str, Any]) -> TransducerEntry:
         wedge_delay=delay.si if delay else 0.0,
     )
     return TransducerEntry(
-        pair, si_of(stated.get("lowest_temperature")), si_of(stated.get("highest_temperature"))
+        pair,
+        si_of(stated.get("lowest_temperature")),
+        si_of(stated.get("highest_temperature")),
+        si_of(stated.get("wedge_temperature_coefficient")),
+        si_of(stated.get("wedge_reference_temperature")),
     )
 
 
@@ -286,6 +307,8 @@ def transducer_document(data: TransducerData) -> dict[str, Any]:
         "wedge_delay": _quantity(data.wedge_delay_s, "transit_time"),
         "lowest_temperature": _quantity(data.lowest_temperature_k, "temperature"),
         "highest_temperature": _quantity(data.highest_temperature_k, "temperature"),
+        "wedge_temperature_coefficient": _quantity(data.wedge_speed_per_kelvin_m_s_k, "speed_per_temperature"),
+        "wedge_reference_temperature": _quantity(data.wedge_reference_temperature_k, "temperature"),
     }
 
 

@@ -4,8 +4,9 @@ from django.urls import URLPattern, URLResolver, include, path, re_path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 from rest_framework.routers import SimpleRouter
 
-from surveys.api import compute_views, problems, sign_in
-from surveys.api.records import fleet, pipes, places, points, recomputations, surveys
+from surveys.api import compute_views, diagnosis_view, problems, sign_in
+from surveys.api.method_views import MethodsView
+from surveys.api.records import fleet, library, pipes, places, points, recomputations, surveys
 from surveys.api.uncertainty_view import UncertaintyView
 
 router = SimpleRouter(use_regex_path=False)
@@ -15,6 +16,8 @@ router.register("pipes", pipes.Pipes, "pipe")
 router.register("measuring-points", points.MeasuringPoints, "measuring-point")
 router.register("instruments", fleet.Instruments, "instrument")
 router.register("calibrations", fleet.Calibrations, "calibration")
+router.register("own-materials", library.OwnMaterials, "own-material")
+router.register("own-media", library.OwnMedia, "own-medium")
 router.register("technicians", fleet.Technicians, "technician")
 router.register("jobs", fleet.Jobs, "job")
 router.register("surveys", surveys.Surveys, "survey")
@@ -28,6 +31,8 @@ version_1: list[URLPattern | URLResolver] = [
     path("compute/spacing/", compute_views.SpacingView.as_view()),
     path("compute/flow/", compute_views.FlowView.as_view()),
     path("compute/uncertainty/", UncertaintyView.as_view()),
+    path("compute/diagnosis/", diagnosis_view.DiagnosisView.as_view()),
+    path("compute/methods/", MethodsView.as_view()),
     path("compute/pipe-sizes/", compute_views.PipeSizesView.as_view()),
     path("compute/materials/", compute_views.MaterialsView.as_view()),
     path("compute/media/", compute_views.MediaView.as_view()),

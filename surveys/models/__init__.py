@@ -4,6 +4,7 @@ from surveys.models.base import Record, VisibleQuerySet, uuid7
 from surveys.models.idempotency import IdempotencyKey
 from surveys.models.instrument import Calibration, Instrument, TransducerData
 from surveys.models.job import Job
+from surveys.models.library import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.pipe import Gauging, Pipe, PipeData
 from surveys.models.result import Recomputation, RecomputationItem, Result
@@ -21,6 +22,10 @@ __all__ = [
     "Log",
     "LogFilePart",
     "MeasuringPoint",
+    "OwnMaterial",
+    "OwnMaterialData",
+    "OwnMedium",
+    "OwnMediumData",
     "Pipe",
     "PipeData",
     "ReadingBlock",

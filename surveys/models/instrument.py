@@ -61,6 +61,8 @@ class TransducerData(Record):
     wedge_angle_rad = models.FloatField()
     face_offset_m = models.FloatField(default=0)
     wedge_delay_s = models.FloatField(default=0)
+    wedge_speed_per_kelvin_m_s_k = models.FloatField(null=True, blank=True)
+    wedge_reference_temperature_k = models.FloatField(null=True, blank=True)
     lowest_temperature_k = models.FloatField(null=True, blank=True)
     highest_temperature_k = models.FloatField(null=True, blank=True)
     reason = models.TextField(blank=True)
@@ -93,7 +95,13 @@ class TransducerData(Record):
             face_offset=self.face_offset_m,
             wedge_delay=self.wedge_delay_s,
         )
-        return TransducerEntry(pair, self.lowest_temperature_k, self.highest_temperature_k)
+        return TransducerEntry(
+            pair,
+            self.lowest_temperature_k,
+            self.highest_temperature_k,
+            self.wedge_speed_per_kelvin_m_s_k,
+            self.wedge_reference_temperature_k,
+        )
 
     def set_entry(self, entry: TransducerEntry) -> None:
         """Fill the columns; the inverse of `entry`."""
@@ -103,6 +111,8 @@ class TransducerData(Record):
         self.wedge_angle_rad = float(pair.wedge_angle)
         self.face_offset_m = float(pair.face_offset)
         self.wedge_delay_s = float(pair.wedge_delay)
+        self.wedge_speed_per_kelvin_m_s_k = entry.wedge_speed_per_kelvin
+        self.wedge_reference_temperature_k = entry.wedge_reference_temperature
         self.lowest_temperature_k = entry.lowest_temperature
         self.highest_temperature_k = entry.highest_temperature
 

@@ -11,6 +11,7 @@ from django.db.models import F, Q
 from compute.acoustics import WaveMode
 from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
 from surveys.models.base import Record, as_entered_field
+from surveys.models.library import OwnMaterialData, OwnMaterialEntry, OwnMediumData, OwnMediumEntry
 from surveys.models.site import Site
 
 if TYPE_CHECKING:
@@ -92,6 +93,17 @@ class PipeData(Record):
     medium_density_kg_m3 = models.FloatField(null=True, blank=True)
     medium_dynamic_viscosity_pa_s = models.FloatField(null=True, blank=True)
 
+    # The exact version of the office's own that a name above means, if it is one of theirs.
+    own_material_data = models.ForeignKey(
+        OwnMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_material"
+    )
+    own_lining_data = models.ForeignKey(
+        OwnMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_lining"
+    )
+    own_medium_data = models.ForeignKey(
+        OwnMediumData, models.PROTECT, null=True, blank=True, related_name="pipe_data"
+    )
+
     as_entered = as_entered_field()
 
     class Meta:
@@ -148,25 +160,42 @@ class PipeData(Record):
         """The pipe as the physics takes it."""
         lining = None
         if self.lining_thickness_m:
-            material = MaterialEntry(
-                self.lining_material,
-                self.lining_longitudinal_sound_speed_m_s,
-                self.lining_shear_sound_speed_m_s,
-            )
-            lining = LiningEntry(material, self.lining_thickness_m)
+            lining = LiningEntry(self._lining_entry(), self.lining_thickness_m)
         return PipeEntry(
             outer_diameter=self.outer_diameter_m,
             wall_thickness=self.wall_thickness_m,
-            material=MaterialEntry(
-                self.material, self.material_longitudinal_sound_speed_m_s, self.material_shear_sound_speed_m_s
-            ),
+            material=self._material_entry(),
             lining=lining,
             roughness=self.roughness_m,
             wave_mode=cast(WaveMode, self.wave_mode) if self.wave_mode else None,
         )
 
+    def _material_entry(self) -> MaterialEntry:
+        if self.own_material_data:
+            return self.own_material_data.entry()
+        return MaterialEntry(
+            self.material, self.material_longitudinal_sound_speed_m_s, self.material_shear_sound_speed_m_s
+        )
+
+    def _lining_entry(self) -> MaterialEntry:
+        if self.own_lining_data:
+            return self.own_lining_data.entry()
+        return MaterialEntry(
+            self.lining_material,
+            self.lining_longitudinal_sound_speed_m_s,
+            self.lining_shear_sound_speed_m_s,
+        )
+
     def medium_entry(self) -> MediumEntry:
         """The medium as the physics takes it."""
+        if self.own_medium_data:
+            return OwnMediumEntry(
+                name=self.medium,
+                temperature=self.medium_temperature_k,
+                temperature_known=self.medium_temperature_known,
+                pressure=self.medium_pressure_pa,
+                version=self.own_medium_data,
+            )
         return MediumEntry(
             name=self.medium,
             temperature=self.medium_temperature_k,
@@ -186,17 +215,22 @@ class PipeData(Record):
         self.wall_thickness_m = entry.wall_thickness
         self.roughness_m = entry.roughness
         self.wave_mode = entry.wave_mode or ""
-        self.material = entry.material.name
-        self.material_longitudinal_sound_speed_m_s = entry.material.longitudinal_sound_speed
-        self.material_shear_sound_speed_m_s = entry.material.shear_sound_speed
+        self.own_material_data = _version_of(entry.material)
+        material = _name_or_figures(entry.material)
+        self.material = material.name
+        self.material_longitudinal_sound_speed_m_s = material.longitudinal_sound_speed
+        self.material_shear_sound_speed_m_s = material.shear_sound_speed
         self.lining_thickness_m = entry.lining.thickness if entry.lining else 0.0
-        lining = entry.lining.material if entry.lining else MaterialEntry()
+        stated_lining = entry.lining.material if entry.lining else MaterialEntry()
+        self.own_lining_data = _version_of(stated_lining)
+        lining = _name_or_figures(stated_lining)
         self.lining_material = lining.name
         self.lining_longitudinal_sound_speed_m_s = lining.longitudinal_sound_speed
         self.lining_shear_sound_speed_m_s = lining.shear_sound_speed
 
     def set_medium(self, entry: MediumEntry) -> None:
         """Fill the columns of the medium; the inverse of `medium_entry`."""
+        self.own_medium_data = entry.version if isinstance(entry, OwnMediumEntry) else None
         self.medium = entry.name
         self.medium_temperature_k = entry.temperature
         self.medium_temperature_known = entry.temperature_known
@@ -207,6 +241,16 @@ class PipeData(Record):
         self.medium_sound_speed_m_s = entry.sound_speed
         self.medium_density_kg_m3 = entry.density
         self.medium_dynamic_viscosity_pa_s = entry.dynamic_viscosity
+
+
+def _version_of(entry: MaterialEntry) -> OwnMaterialData | None:
+    return entry.version if isinstance(entry, OwnMaterialEntry) else None
+
+
+def _name_or_figures(entry: MaterialEntry) -> MaterialEntry:
+    """The columns of a material: of the office's own only the name, the figures are in the version."""
+    version = _version_of(entry)
+    return MaterialEntry(version.material.name) if version else entry
 
 
 class Gauging(Record):

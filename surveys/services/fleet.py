@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db import transaction
 
 from compute.acoustics import axial_slowness
-from compute.entries import TransducerEntry, check_transducers
+from compute.entries import TransducerEntry, resolve_transducers
 from surveys.errors import ServiceError
 from surveys.models import Instrument, TransducerData, User
 from surveys.models.instrument import Kind
@@ -49,8 +49,9 @@ def transducer_data_record(
     """
     if instrument.kind != Kind.TRANSDUCER_PAIR:
         raise ServiceError("That instrument is no transducer pair.", code="wrong-instrument")
-    check_transducers(entry)
-    axial_slowness(entry.transducers)
+    # As far as it can be judged without a pipe: at the temperature its wedge was stated for.
+    transducers, _ = resolve_transducers(entry, entry.wedge_reference_temperature)
+    axial_slowness(transducers)
     data = TransducerData(instrument=instrument, reason=reason, recorded_at=now, recorded_by=by)
     data.set_entry(entry)
     data.as_entered = dict(as_entered)

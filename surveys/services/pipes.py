@@ -11,7 +11,17 @@ from django.db import transaction
 
 from compute.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Gauging, Instrument, Pipe, PipeData, Recomputation, Site, User
+from surveys.models import (
+    Gauging,
+    Instrument,
+    OwnMaterial,
+    OwnMedium,
+    Pipe,
+    PipeData,
+    Recomputation,
+    Site,
+    User,
+)
 from surveys.models.instrument import Kind
 from surveys.models.pipe import Change
 from surveys.models.result import Cause
@@ -171,7 +181,24 @@ def _data(
     data.set_pipe(statement.pipe)
     data.set_medium(statement.medium)
     data.as_entered = dict(statement.as_entered)
+    _check_versions(data)
     return data
+
+
+def _check_versions(data: PipeData) -> None:
+    """Refuse what rests on a version of the office's own that was revised since the request read it."""
+    for solid in (data.own_material_data, data.own_lining_data):
+        if solid is not None:
+            material = OwnMaterial.objects.select_for_update().get(pk=solid.material_id)
+            _check_newest(solid == material.versions.first(), material.name)
+    if data.own_medium_data is not None:
+        medium = OwnMedium.objects.select_for_update().get(pk=data.own_medium_data.medium_id)
+        _check_newest(data.own_medium_data == medium.versions.first(), medium.name)
+
+
+def _check_newest(newest: bool, name: str) -> None:
+    if not newest:
+        raise Conflict(f"{name} was revised meanwhile; send your request again.", code="revised-meanwhile")
 
 
 def _check_possible(statement: PipeStatement) -> None:

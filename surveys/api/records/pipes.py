@@ -102,7 +102,7 @@ class PipeDataOut(serializers.ModelSerializer):
         model = PipeData
         fields = [
             "id", "pipe_id", "change", "corrects", "holds_from", "reason", "gauging", "recorded_at", "recorded_by", "pipe", "medium",
-            "as_entered",
+            "own_material_data", "own_lining_data", "own_medium_data", "as_entered",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": True})
@@ -174,7 +174,7 @@ class Pipes(Records):
     serializer_class = PipeOut
     writers = FIELD
     related = ("site",)
-    prefetched = ("data__recorded_by",)
+    prefetched = ("data__recorded_by", "data__own_material_data", "data__own_lining_data")
     filterset_fields = {"site": ["exact"], "name": ["exact", "icontains"]}
     ordering_fields = ("name",)
 

@@ -250,3 +250,14 @@ def test_the_versions_of_the_method_and_its_customs_can_be_read_with_their_sourc
     assert found["methods"][-1]["version"] == "1"
     assert all(row["source"]["text"] for row in (*found["usual_doubts"], *found["straight_lengths"]))
     assert "sound-speed-mismatch" in {row["code"] for row in found["findings"]}
+
+
+def test_a_wedge_that_changes_with_temperature_is_taken_at_the_mediums(as_user: Any) -> None:
+    water = {"name": "water", "temperature": "58 degC", "pressure": "6 bar"}
+    warming = {"wedge_temperature_coefficient": "-2.5 m/s/K", "wedge_reference_temperature": "20 degC"}
+    owner = as_user("owner")
+    found = spacing(owner, changed(transducers=warming) | {"medium": water})
+    # -2.5 m/s/K over 38 K: 2720 - 95 = 2625 m/s, by hand.
+    by_hand = spacing(owner, changed(transducers={"wedge_sound_speed": "2625 m/s"}) | {"medium": water})
+    assert found["spacing"]["value"] == pytest.approx(by_hand["spacing"]["value"], rel=1e-12)
+    assert "wedge-at-temperature" in {finding["code"] for finding in found["findings"]}

@@ -1,0 +1,217 @@
+"""Materials and media of the office's own, each with its versions; pipe data names the version it rests on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from django.conf import settings
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import Q
+
+from compute.entries import MaterialEntry, MediumEntry
+from compute.media import LibraryMedium
+from compute.own_medium import MediumTable
+from compute.solids import Solid
+from compute.sources import Source
+from surveys.models.base import Record, as_entered_field
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+SLUG = r"[a-z0-9]+(-[a-z0-9]+)*"
+
+
+def _name_field() -> models.CharField[Any, Any]:
+    return models.CharField(
+        max_length=60,
+        unique=True,
+        validators=[
+            RegexValidator(rf"^{SLUG}\Z", "Small letters, digits and single hyphens, such as pvc-c.")
+        ],
+    )
+
+
+class OwnMaterial(Record):
+    """A material the office added. What is known of it is in its versions."""
+
+    name = _name_field()
+    title = models.CharField(max_length=200)
+    use = models.CharField(max_length=200, blank=True)
+
+    if TYPE_CHECKING:
+        versions: RelatedManager[OwnMaterialData]
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class OwnMedium(Record):
+    """A medium the office added. What is known of it is in its versions."""
+
+    name = _name_field()
+    title = models.CharField(max_length=200)
+    use = models.CharField(max_length=200, blank=True)
+
+    if TYPE_CHECKING:
+        versions: RelatedManager[OwnMediumData]
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name_plural = "own media"
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Version(Record):
+    """What every version says of itself: from where, by whom, when and why."""
+
+    source = models.TextField()
+    note = models.TextField(blank=True)
+    reason = models.TextField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    as_entered = as_entered_field()
+
+    class Meta:
+        abstract = True
+        ordering = ["-recorded_at", "-id"]
+
+
+class OwnMaterialData(Version):
+    """One immutable version of a material's figures. The uncertainty is standard and relative."""
+
+    material = models.ForeignKey(OwnMaterial, models.PROTECT, related_name="versions")
+    longitudinal_sound_speed_m_s = models.FloatField()
+    shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    sound_speed_uncertainty = models.FloatField(null=True, blank=True)
+    density_kg_m3 = models.FloatField(null=True, blank=True)
+    roughness_m = models.FloatField(null=True, blank=True)
+    thermal_expansion_1_k = models.FloatField(null=True, blank=True)
+
+    class Meta(Version.Meta):
+        verbose_name_plural = "own material data"
+        constraints = [
+            models.CheckConstraint(
+                name="own_material_data_sound_speed_positive", condition=Q(longitudinal_sound_speed_m_s__gt=0)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.material} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
+
+    def entry(self) -> OwnMaterialEntry:
+        """The material as the physics takes it."""
+        return OwnMaterialEntry(
+            longitudinal_sound_speed=self.longitudinal_sound_speed_m_s,
+            shear_sound_speed=self.shear_sound_speed_m_s,
+            roughness=self.roughness_m,
+            version=self,
+        )
+
+    def solid(self) -> Solid:
+        """The material as the library lists its own."""
+        speed, shear = self.longitudinal_sound_speed_m_s, self.shear_sound_speed_m_s
+        source = Source(self.source, "read")
+        return Solid(
+            name=self.material.name,
+            title=self.material.title,
+            use=self.material.use,
+            longitudinal_sound_speed=speed,
+            longitudinal_range=(speed, speed),
+            shear_sound_speed=shear,
+            shear_range=None if shear is None else (shear, shear),
+            density=self.density_kg_m3,
+            roughness=self.roughness_m,
+            roughness_range=None,
+            thermal_expansion=self.thermal_expansion_1_k,
+            source_sound=source,
+            source_roughness=None if self.roughness_m is None else source,
+            note=self.note,
+        )
+
+
+class OwnMediumData(Version):
+    """One immutable version of a medium's table. The uncertainties are standard and relative."""
+
+    medium = models.ForeignKey(OwnMedium, models.PROTECT, related_name="versions")
+    pressure_pa = models.FloatField()
+    table = models.JSONField(
+        help_text="Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, "
+        "dynamic_viscosity_pa_s."
+    )
+    sound_speed_uncertainty = models.FloatField()
+    density_uncertainty = models.FloatField()
+    viscosity_uncertainty = models.FloatField()
+
+    class Meta(Version.Meta):
+        verbose_name_plural = "own medium data"
+        constraints = [
+            models.CheckConstraint(
+                name="own_medium_data_uncertainties_not_negative",
+                condition=Q(
+                    sound_speed_uncertainty__gte=0, density_uncertainty__gte=0, viscosity_uncertainty__gte=0
+                ),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.medium} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
+
+    def medium_table(self) -> MediumTable:
+        """The table as the physics takes it."""
+        return MediumTable(
+            name=self.medium.name,
+            pressure=self.pressure_pa,
+            temperature=np.array(self.table["temperature_k"], dtype=float),
+            sound_speed=np.array(self.table["sound_speed_m_s"], dtype=float),
+            density=np.array(self.table["density_kg_m3"], dtype=float),
+            dynamic_viscosity=np.array(self.table["dynamic_viscosity_pa_s"], dtype=float),
+            sound_speed_uncertainty=self.sound_speed_uncertainty,
+            density_uncertainty=self.density_uncertainty,
+            viscosity_uncertainty=self.viscosity_uncertainty,
+            source=Source(self.source, "read"),
+        )
+
+    def library_medium(self) -> LibraryMedium:
+        """The medium as the library lists its own."""
+        temperatures = self.table["temperature_k"]
+        return LibraryMedium(
+            name=self.medium.name,
+            title=self.medium.title,
+            needs=("temperature",),
+            takes=(),
+            temperature_range=(temperatures[0], temperatures[-1]),
+            pressure_range=(self.pressure_pa, self.pressure_pa),
+            composition_range=None,
+            sound_speed_uncertainty=self.sound_speed_uncertainty,
+            density_uncertainty=self.density_uncertainty,
+            viscosity_uncertainty=self.viscosity_uncertainty,
+            source=Source(self.source, "read"),
+            note=self.note,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMaterialEntry(MaterialEntry):
+    """A material by the figures of a version of the office's own."""
+
+    version: OwnMaterialData | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMediumEntry(MediumEntry):
+    """A medium by the table of a version of the office's own."""
+
+    version: OwnMediumData | None = None
+
+    @property
+    def table(self) -> MediumTable | None:
+        """Its figures by temperature."""
+        return self.version.medium_table() if self.version else None
