@@ -24,12 +24,13 @@ STATED = Source("stated by the user", "read")
 
 @dataclass(frozen=True, slots=True)
 class MaterialEntry:
-    """A material: a library `name`, or own sound speeds [m/s] and, if known, roughness when new [m]."""
+    """A material: a library `name`, or own sound speeds [m/s] and, if known, roughness when new [m] and expansion [1/K]."""
 
     name: str = ""
     longitudinal_sound_speed: float | None = None
     shear_sound_speed: float | None = None
     roughness: float | None = None
+    thermal_expansion: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +209,7 @@ def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> Resolved
     if roughness is None:
         roughness, findings = _roughness_when_new(face, wetted, where)
     conditions = entry.conditions(temperature)
-    expansion = wall_solid.thermal_expansion if wall_solid else None
+    expansion = wall_solid.thermal_expansion if wall_solid else entry.material.thermal_expansion
     pipe, expanded = expanded_pipe(
         Pipe(entry.outer_diameter, wall, roughness, tuple(linings)), expansion, conditions
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from compute import checks
 from compute.acoustics import FloatArray, Setup, axial_slowness, trace
+from compute.conditions import GEOMETRY, oval_share
 from compute.diagnosis import diagnose
 from compute.entries import (
     MediumEntry,
@@ -142,7 +144,7 @@ def reduce_log(
             field="log",
         )
     flow = _means(worked_out.setup, series)
-    uncertainty = _uncertainty(worked_out, medium, series, flow, occasion)
+    uncertainty = _uncertainty(worked_out, pipe, medium, series, flow, occasion)
     case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
     return Reduction(
         readings_used=series.used,
@@ -234,7 +236,12 @@ def _means(setup: Setup, series: _Series) -> Flow:
 
 
 def _uncertainty(
-    worked_out: WorkedOut, medium: MediumEntry, series: _Series, flow: Flow, occasion: Occasion
+    worked_out: WorkedOut,
+    pipe: PipeEntry,
+    medium: MediumEntry,
+    series: _Series,
+    flow: Flow,
+    occasion: Occasion,
 ) -> GumResult:
     gauged = occasion.gauged_wall
     doubts = survey_doubts(
@@ -252,6 +259,10 @@ def _uncertainty(
         medium.temperature if medium.name else None,
         medium_at(medium) if medium.name else None,
     )
+    share = oval_share(pipe.conditions(medium.temperature))
+    if share:
+        # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
+        doubts["pipe.ovality"] = Doubt(share / math.sqrt(2), distribution="arcsine", source=GEOMETRY)
     if measurement.temperature is not None:
         doubts["medium.temperature"] = temperature_doubt(medium.temperature_known)
     return flow_uncertainty(measurement, doubts)

@@ -69,9 +69,9 @@ SYNOWIEC = Source(
 )
 DISTURBED_AT_ONCE, DISTURBED_AT_LENGTH = 0.108, 0.02
 
-# What may be doubted, and what each is at the best estimate. `profile_factor`, `meter.calibration` and `installation`
-# multiply the flow and are 1; `meter.zero` and `repeatability` add to the time difference and are 0.
-FACTORS = ("profile_factor", "meter.calibration", "installation")
+# What may be doubted, and what each is at the best estimate. `profile_factor`, `meter.calibration`, `installation` and
+# `pipe.ovality` multiply the flow and are 1; `meter.zero` and `repeatability` add to the time difference and are 0.
+FACTORS = ("profile_factor", "meter.calibration", "installation", "pipe.ovality")
 OFFSETS = ("meter.zero", "repeatability")
 MediumOf = Callable[[FloatArray], Medium]
 

@@ -8,9 +8,9 @@ from typing import Any
 from compute.findings import Finding
 from compute.gum import BudgetRow
 from compute.place import Caution
+from compute.reduction import Effect
 from compute.sources import Source
 from compute.spacing import Spacing
-from compute.reduction import Effect
 from compute.survey import WorkedOut
 from compute.uncertainty import Doubt
 from compute.units import KINDS
@@ -103,6 +103,7 @@ KIND_OF_INPUT: Mapping[str, str] = {
     "meter.zero": "time_difference",
     "meter.calibration": "number",
     "installation": "number",
+    "pipe.ovality": "number",
     "profile_factor": "number",
 }
 

@@ -79,6 +79,29 @@ class PipeIn(StrictSerializer):
     lining = LiningIn(required=False, allow_null=True)
     roughness = QuantityIn("roughness", required=False, allow_null=True)
     wave_mode = serializers.ChoiceField(WAVE_MODES, required=False, allow_null=True)
+    further_linings = serializers.ListField(
+        child=LiningIn(),
+        required=False,
+        max_length=5,
+        help_text="Inside the first lining, from the outside in.",
+    )
+    dimensions_temperature = QuantityIn(
+        "temperature", required=False, allow_null=True, help_text="What the dimensions were taken at."
+    )
+    largest_outer_diameter = QuantityIn(
+        "length", required=False, allow_null=True, help_text="Of an oval pipe."
+    )
+    smallest_outer_diameter = QuantityIn(
+        "length", required=False, allow_null=True, help_text="Of an oval pipe."
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if ("largest_outer_diameter" in attrs) != ("smallest_outer_diameter" in attrs):
+            raise ValidationError(
+                {"largest_outer_diameter": "State the largest and the smallest outer diameter together."},
+                code="required",
+            )
+        return attrs
 
 
 class MediumIn(StrictSerializer):
@@ -121,7 +144,9 @@ class TransducersByValue(StrictSerializer):
     lowest_temperature = QuantityIn("temperature", required=False, allow_null=True)
     highest_temperature = QuantityIn("temperature", required=False, allow_null=True)
     wedge_temperature_coefficient = QuantityIn(
-        "speed_per_temperature", required=False, help_text="Change of the wedge's sound speed with temperature."
+        "speed_per_temperature",
+        required=False,
+        help_text="Change of the wedge's sound speed with temperature.",
     )
     wedge_reference_temperature = QuantityIn(
         "temperature", required=False, help_text="The temperature wedge_sound_speed is stated at."
@@ -187,6 +212,12 @@ def _pipe_parts(stated: Mapping[str, Any]) -> dict[str, Any]:
         "lining": _lining,
         "roughness": si_of,
         "wave_mode": lambda mode: mode,
+        "further_linings": lambda rows: tuple(
+            LiningEntry(_material(r["material"]), r["thickness"].si) for r in rows
+        ),
+        "dimensions_temperature": si_of,
+        "largest_outer_diameter": si_of,
+        "smallest_outer_diameter": si_of,
     }
     return {name: convert[name](value) for name, value in stated.items()}
 
@@ -265,6 +296,20 @@ def _pipe_document(data: PipeData) -> dict[str, Any]:
         "lining": lining,
         "roughness": _quantity(data.roughness_m, "roughness"),
         "wave_mode": data.wave_mode or None,
+        "further_linings": [
+            {
+                "material": _material_document(
+                    one["material"]["name"],
+                    one["material"]["longitudinal_sound_speed"],
+                    one["material"]["shear_sound_speed"],
+                ),
+                "thickness": _quantity(one["thickness"], "length"),
+            }
+            for one in data.further_linings
+        ],
+        "dimensions_temperature": _quantity(data.dimensions_temperature_k, "temperature"),
+        "largest_outer_diameter": _quantity(data.largest_outer_diameter_m, "length"),
+        "smallest_outer_diameter": _quantity(data.smallest_outer_diameter_m, "length"),
         "bore": _quantity(data.pipe_entry().bore, "length"),
     }
 
@@ -307,7 +352,9 @@ def transducer_document(data: TransducerData) -> dict[str, Any]:
         "wedge_delay": _quantity(data.wedge_delay_s, "transit_time"),
         "lowest_temperature": _quantity(data.lowest_temperature_k, "temperature"),
         "highest_temperature": _quantity(data.highest_temperature_k, "temperature"),
-        "wedge_temperature_coefficient": _quantity(data.wedge_speed_per_kelvin_m_s_k, "speed_per_temperature"),
+        "wedge_temperature_coefficient": _quantity(
+            data.wedge_speed_per_kelvin_m_s_k, "speed_per_temperature"
+        ),
         "wedge_reference_temperature": _quantity(data.wedge_reference_temperature_k, "temperature"),
     }
 

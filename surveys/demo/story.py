@@ -335,6 +335,7 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
         pipe=pipe,
         gauge=kit.gauge,
         readings_m=[si(text, "length") for text in readings],
+        set_sound_speed_m_s=None,
         taken_at=now,
         note="",
         as_entered={f"readings.{i}": text for i, text in enumerate(readings)},

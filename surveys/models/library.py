@@ -112,6 +112,7 @@ class OwnMaterialData(Version):
             longitudinal_sound_speed=self.longitudinal_sound_speed_m_s,
             shear_sound_speed=self.shear_sound_speed_m_s,
             roughness=self.roughness_m,
+            thermal_expansion=self.thermal_expansion_1_k,
             version=self,
         )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from django.conf import settings
 from django.db import models
@@ -81,6 +81,13 @@ class PipeData(Record):
     lining_material = models.CharField(max_length=60, blank=True)
     lining_longitudinal_sound_speed_m_s = models.FloatField(null=True, blank=True)
     lining_shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    further_linings = models.JSONField(
+        default=list, blank=True, help_text="Inside the first, from the outside in; SI."
+    )
+    further_lining_thickness_m = models.FloatField(default=0, help_text="Of the further linings together.")
+    dimensions_temperature_k = models.FloatField(null=True, blank=True)
+    largest_outer_diameter_m = models.FloatField(null=True, blank=True)
+    smallest_outer_diameter_m = models.FloatField(null=True, blank=True)
 
     medium = models.CharField(max_length=60, blank=True)
     medium_temperature_k = models.FloatField(null=True, blank=True)
@@ -115,11 +122,25 @@ class PipeData(Record):
             ),
             models.CheckConstraint(name="pipe_data_wall_positive", condition=Q(wall_thickness_m__gt=0)),
             models.CheckConstraint(
-                name="pipe_data_lining_not_negative", condition=Q(lining_thickness_m__gte=0)
+                name="pipe_data_lining_not_negative",
+                condition=Q(lining_thickness_m__gte=0, further_lining_thickness_m__gte=0),
             ),
             models.CheckConstraint(
                 name="pipe_data_bore_left",
-                condition=Q(outer_diameter_m__gt=2 * F("wall_thickness_m") + 2 * F("lining_thickness_m")),
+                condition=Q(
+                    outer_diameter_m__gt=2 * F("wall_thickness_m")
+                    + 2 * F("lining_thickness_m")
+                    + 2 * F("further_lining_thickness_m")
+                ),
+            ),
+            models.CheckConstraint(
+                name="pipe_data_oval_in_order",
+                condition=Q(largest_outer_diameter_m__isnull=True, smallest_outer_diameter_m__isnull=True)
+                | Q(
+                    largest_outer_diameter_m__isnull=False,
+                    smallest_outer_diameter_m__isnull=False,
+                    largest_outer_diameter_m__gte=F("smallest_outer_diameter_m"),
+                ),
             ),
             models.CheckConstraint(
                 name="pipe_data_corrects_if_correction",
@@ -168,6 +189,13 @@ class PipeData(Record):
             lining=lining,
             roughness=self.roughness_m,
             wave_mode=cast(WaveMode, self.wave_mode) if self.wave_mode else None,
+            further_linings=tuple(
+                LiningEntry(MaterialEntry(**one["material"]), one["thickness"])
+                for one in self.further_linings
+            ),
+            dimensions_temperature=self.dimensions_temperature_k,
+            largest_outer_diameter=self.largest_outer_diameter_m,
+            smallest_outer_diameter=self.smallest_outer_diameter_m,
         )
 
     def _material_entry(self) -> MaterialEntry:
@@ -228,6 +256,14 @@ class PipeData(Record):
         self.lining_longitudinal_sound_speed_m_s = lining.longitudinal_sound_speed
         self.lining_shear_sound_speed_m_s = lining.shear_sound_speed
 
+        self.further_linings = [
+            {"material": _figures(one.material), "thickness": one.thickness} for one in entry.further_linings
+        ]
+        self.further_lining_thickness_m = sum(one.thickness for one in entry.further_linings)
+        self.dimensions_temperature_k = entry.dimensions_temperature
+        self.largest_outer_diameter_m = entry.largest_outer_diameter
+        self.smallest_outer_diameter_m = entry.smallest_outer_diameter
+
     def set_medium(self, entry: MediumEntry) -> None:
         """Fill the columns of the medium; the inverse of `medium_entry`."""
         self.own_medium_data = entry.version if isinstance(entry, OwnMediumEntry) else None
@@ -241,6 +277,12 @@ class PipeData(Record):
         self.medium_sound_speed_m_s = entry.sound_speed
         self.medium_density_kg_m3 = entry.density
         self.medium_dynamic_viscosity_pa_s = entry.dynamic_viscosity
+
+
+def _figures(entry: MaterialEntry) -> dict[str, Any]:
+    """A material as it stands now, by name of the library or by its figures."""
+    names = ("name", "longitudinal_sound_speed", "shear_sound_speed", "roughness", "thermal_expansion")
+    return {name: getattr(entry, name) for name in names}
 
 
 def _version_of(entry: MaterialEntry) -> OwnMaterialData | None:
@@ -267,6 +309,12 @@ class Gauging(Record):
     mean_m = models.FloatField()
     standard_deviation_m = models.FloatField()
     standard_uncertainty_m = models.FloatField()
+    thinnest_m = models.FloatField()
+    thickest_m = models.FloatField()
+    set_sound_speed_m_s = models.FloatField(
+        null=True, blank=True, help_text="What the gauge was set to, if not the wall's."
+    )
+    correction_factor = models.FloatField(default=1, help_text="By which the readings were multiplied.")
     note = models.TextField(blank=True)
     as_entered = as_entered_field()
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-import numpy as np
 from django.db import transaction
 
+from compute.acoustics import check_dimensions
 from compute.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
+from compute.gauging import wall_from_readings
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
     Gauging,
@@ -116,6 +118,7 @@ def gauging_record(
     pipe: Pipe,
     gauge: Instrument,
     readings_m: Sequence[float],
+    set_sound_speed_m_s: float | None,
     taken_at: datetime,
     note: str,
     as_entered: Mapping[str, str],
@@ -123,8 +126,7 @@ def gauging_record(
 ) -> Gauging:
     """Keep wall-thickness readings, with their mean, spread and the standard uncertainty of the mean.
 
-    The uncertainty joins the scatter round the pipe (divided by the root of their number) and the gauge's
-    own, which all readings share and no number of them makes smaller.
+    Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
     """
     if gauge.kind != Kind.THICKNESS_GAUGE:
         raise ServiceError("That instrument is no thickness gauge.", code="wrong-instrument", field="gauge")
@@ -134,30 +136,45 @@ def gauging_record(
             code="gauge-uncertainty-missing",
             field="gauge",
         )
-    if len(readings_m) < 2:
-        raise ServiceError(
-            "At least two readings round the pipe are needed to know their spread.",
-            code="too-few-readings",
-            field="readings",
-        )
-    values = np.asarray(readings_m)
-    deviation = float(values.std(ddof=1))
+    speed, doubt = _wall_sound_speed(pipe)
+    wall = wall_from_readings(
+        readings_m,
+        gauge_uncertainty=gauge.standard_uncertainty_m,
+        set_sound_speed=set_sound_speed_m_s,
+        wall_sound_speed=speed,
+        wall_sound_speed_uncertainty=doubt,
+    )
     gauging = Gauging(
         pipe=pipe,
         gauge=gauge,
         taken_at=taken_at,
         taken_by=by,
         readings_m=list(readings_m),
-        mean_m=float(values.mean()),
-        standard_deviation_m=deviation,
-        standard_uncertainty_m=float(
-            np.hypot(deviation / np.sqrt(len(values)), gauge.standard_uncertainty_m)
-        ),
+        mean_m=wall.mean,
+        standard_deviation_m=wall.standard_deviation,
+        standard_uncertainty_m=wall.standard_uncertainty,
+        thinnest_m=wall.thinnest,
+        thickest_m=wall.thickest,
+        set_sound_speed_m_s=set_sound_speed_m_s,
+        correction_factor=wall.correction_factor,
         note=note,
         as_entered=dict(as_entered),
     )
     gauging.save(force_insert=True)
     return gauging
+
+
+def _wall_sound_speed(pipe: Pipe) -> tuple[float | None, float]:
+    """Longitudinal sound speed of a pipe's wall, and its relative standard uncertainty from the range of the sources."""
+    data = pipe_data_valid(PipeData.objects.filter(pipe=pipe), date.max)
+    if data is None:
+        return None, 0.0
+    resolved = resolve_pipe(data.pipe_entry(), data.medium_temperature_k)
+    speed = float(resolved.pipe.wall.longitudinal_sound_speed)
+    if resolved.wall_solid is None:
+        return speed, 0.0
+    low, high = resolved.wall_solid.longitudinal_range
+    return speed, (high - low) / math.sqrt(12) / speed
 
 
 def version_to_correct(pipe: Pipe, at: date) -> PipeData:
@@ -203,7 +220,8 @@ def _check_newest(newest: bool, name: str) -> None:
 
 def _check_possible(statement: PipeStatement) -> None:
     """Let the physics refuse what cannot be, before it is stored."""
-    resolve_pipe(statement.pipe)
+    resolved = resolve_pipe(statement.pipe, statement.medium.temperature)
+    check_dimensions(resolved.pipe)
     resolve_medium(statement.medium)
 
 

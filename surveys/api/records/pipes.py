@@ -22,6 +22,7 @@ from surveys.api.fields import (
     TextField,
     VisibleRecord,
     in_units,
+    si_of,
     texts,
     units_of,
 )
@@ -134,6 +135,12 @@ class ChangeOut(serializers.Serializer):
 
 class GaugingIn(StrictSerializer):
     gauge = VisibleRecord(Instrument)
+    set_sound_speed = QuantityIn(
+        "speed",
+        required=False,
+        allow_null=True,
+        help_text="What the gauge was set to, if not to the pipe's material.",
+    )
     readings = serializers.ListField(child=QuantityIn("length"), min_length=2, max_length=200)
     taken_at = serializers.DateTimeField(required=False)
     note = TextField(max_length=2000, required=False, allow_blank=True, default="")
@@ -143,6 +150,9 @@ class GaugingOut(serializers.ModelSerializer):
     mean = QuantityField("length", source="mean_m")
     standard_deviation = QuantityField("length", source="standard_deviation_m")
     standard_uncertainty = QuantityField("length", source="standard_uncertainty_m")
+    thinnest = QuantityField("length", source="thinnest_m")
+    thickest = QuantityField("length", source="thickest_m")
+    set_sound_speed = QuantityField("speed", source="set_sound_speed_m_s")
     readings = serializers.SerializerMethodField()
     taken_by = serializers.CharField(source="taken_by.username", read_only=True)
 
@@ -158,6 +168,10 @@ class GaugingOut(serializers.ModelSerializer):
             "mean",
             "standard_deviation",
             "standard_uncertainty",
+            "thinnest",
+            "thickest",
+            "set_sound_speed",
+            "correction_factor",
             "note",
         ]
 
@@ -281,6 +295,7 @@ class Pipes(Records):
             pipe=self.get_object(),
             gauge=asked["gauge"],
             readings_m=[reading.si for reading in asked["readings"]],
+            set_sound_speed_m_s=si_of(asked.get("set_sound_speed")),
             taken_at=asked.get("taken_at") or timezone.now(),
             note=asked["note"],
             as_entered=texts(asked),
