@@ -32,6 +32,8 @@ CODES = {
     "wall-not-in-tables": "no standard in the tables has that wall for that outer diameter",
     "wall-very-thick": "the wall is more than a quarter of the outer radius, and no standard has it",
     "wall-off-gauge": "the wall entered differs from the gauged one by more than the mill tolerance",
+    "gauge-corrected": "readings of a gauge set to another sound speed were corrected",
+    "wall-uneven": "the wall differs round the pipe as that of a worn one does",
     "wall-not-gauged": "the wall was never gauged",
     "roughness-assumed": "the roughness is that of a new surface of the material",
     "temperature-estimated": "the medium's temperature was not measured",
@@ -165,9 +167,17 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
             )
         )
     if not sizes_by_outer_diameter(outer_diameter, tolerance, material):
+        elsewhere = sorted(
+            {f"{row.standard} {row.size}" for row in sizes_by_outer_diameter(outer_diameter, 1e-5)}
+        )
         detail = (
-            f"No standard in the tables has an outer diameter of {_mm(outer_diameter)}. That is fine if you measured it; if it is "
-            "from a drawing, measure."
+            f"No standard in the tables has an outer diameter of {_mm(outer_diameter)}"
+            + (
+                f" for {material}; it is that of {', '.join(elsewhere)}. Check material and size"
+                if elsewhere
+                else ""
+            )
+            + ". That is fine if you measured it; if it is from a drawing, measure."
         )
         findings.append(
             Finding(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.errors import NotEnough, OutOfRange
+from compute.findings import Finding
 
 # A worn or ovalised pipe shows in readings that differ round it by more than this part of their mean; common practice, no source.
 UNEVEN_SHARE = 0.10
@@ -90,6 +91,41 @@ def wall_from_readings(
         thickest=float(values.max()),
         correction_factor=factor,
     )
+
+
+def wall_findings(wall: Wall) -> list[Finding]:
+    """What a gauging gives reason to say.
+
+    Parameters
+    ----------
+    wall : Wall
+
+    Returns
+    -------
+    findings : list of Finding
+
+    Source
+    ------
+    limit : UNEVEN_SHARE, common practice, no source.
+    """
+    findings = []
+    spread = wall.thickest - wall.thinnest
+    if wall.uneven:
+        detail = (
+            f"The wall runs from {wall.thinnest * 1e3:.2f} to {wall.thickest * 1e3:.2f} mm round the pipe: worn or made so. Gauge at more "
+            "places, on the beam's own diameter too, and tell whoever is responsible for the pipe how thin it is."
+        )
+        limit = UNEVEN_SHARE * wall.mean
+        findings.append(Finding("wall-uneven", "caution", detail, "readings", spread, limit, "length"))
+    if wall.correction_factor != 1:
+        detail = (
+            f"The gauge was set to another sound speed than that of the pipe's material; its readings are multiplied by "
+            f"{wall.correction_factor:.4f}."
+        )
+        findings.append(
+            Finding("gauge-corrected", "note", detail, "set_sound_speed", wall.correction_factor, 1.0)
+        )
+    return findings
 
 
 def _factor(set_sound_speed: float | None, wall_sound_speed: float | None) -> float:

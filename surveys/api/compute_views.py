@@ -29,6 +29,7 @@ from surveys.api.fields import (
     StrictSerializer,
     WholeField,
     in_units,
+    si_of,
     units_of,
 )
 from surveys.api.limits import check_limits
@@ -50,6 +51,11 @@ class SetupIn(StrictSerializer):
         min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
     )
     expected_velocity = QuantityIn("speed", required=False)
+    timing_resolution = QuantityIn(
+        "time_difference",
+        required=False,
+        help_text="Of the meter; counts in the recommended number of traverses.",
+    )
 
 
 @extend_schema_field(
@@ -309,6 +315,7 @@ def work_out_asked(asked: dict[str, Any]) -> WorkedOut:
         asked["transducers"],
         traverses=asked.get("traverses"),
         expected_velocity=velocity.si if velocity else None,
+        timing_resolution=si_of(asked.get("timing_resolution")),
     )
 
 

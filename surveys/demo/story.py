@@ -260,6 +260,7 @@ def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Tell) ->
 def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell) -> Setup:
     wish = SetupWish(
         transducers=kit.pair,
+        meter=kit.meter,
         traverses=scenario.TRAVERSES,
         expected_velocity_m_s=si(scenario.EXPECTED_VELOCITY, "speed"),
         as_entered={"expected_velocity": scenario.EXPECTED_VELOCITY},

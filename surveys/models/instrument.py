@@ -36,6 +36,9 @@ class Instrument(Record):
     minimum_signal_db = models.FloatField(
         null=True, blank=True, help_text="Meter: weakest signal-to-noise it can use."
     )
+    timing_resolution_s = models.FloatField(
+        null=True, blank=True, help_text="Meter: the smallest time difference it tells."
+    )
     standard_uncertainty_m = models.FloatField(
         null=True, blank=True, help_text="Thickness gauge: of one reading."
     )

@@ -10,6 +10,7 @@ from django.db.models import F, Q
 
 from compute.acoustics import WaveMode
 from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
+from compute.gauging import Wall
 from surveys.models.base import Record, as_entered_field
 from surveys.models.library import OwnMaterialData, OwnMaterialEntry, OwnMediumData, OwnMediumEntry
 from surveys.models.site import Site
@@ -321,3 +322,14 @@ class Gauging(Record):
     class Meta:
         ordering = ["-taken_at", "-id"]
         constraints = [models.CheckConstraint(name="gauging_mean_positive", condition=Q(mean_m__gt=0))]
+
+    def wall(self) -> Wall:
+        """What the gauging came to, as the physics has it."""
+        return Wall(
+            mean=self.mean_m,
+            standard_deviation=self.standard_deviation_m,
+            standard_uncertainty=self.standard_uncertainty_m,
+            thinnest=self.thinnest_m,
+            thickest=self.thickest_m,
+            correction_factor=self.correction_factor,
+        )

@@ -21,6 +21,7 @@ class SetupWish:
     """What is asked of a set-up: SI values; None lets the physics recommend or the pipe data answer."""
 
     transducers: Instrument
+    meter: Instrument | None = None
     traverses: int | None = None
     expected_velocity_m_s: float | None = None
     medium_temperature_k: float | None = None
@@ -62,7 +63,9 @@ def setup_work_out(*, point: MeasuringPoint, wish: SetupWish, by: User, now: dat
         worked_out_by=by,
         as_entered=dict(wish.as_entered or {}),
     )
-    worked_out = _work_out(setup, wish.traverses)
+    if wish.meter is not None and wish.meter.kind != Kind.METER:
+        raise ServiceError("That instrument is no meter.", code="wrong-instrument", field="meter")
+    worked_out = _work_out(setup, wish)
     setup.traverses = worked_out.spacing.traverses
     setup.spacing_m = float(worked_out.spacing.spacing)
     setup.outcome = outcome_json(worked_out)
@@ -71,12 +74,13 @@ def setup_work_out(*, point: MeasuringPoint, wish: SetupWish, by: User, now: dat
     return setup
 
 
-def _work_out(setup: Setup, traverses: int | None) -> WorkedOut:
+def _work_out(setup: Setup, wish: SetupWish) -> WorkedOut:
     return work_out(
         setup.pipe_data.pipe_entry(),
         survey_medium(setup, setup.pipe_data),
         setup.transducer_data.entry(),
-        traverses=traverses,
+        traverses=wish.traverses,
         expected_velocity=setup.expected_velocity_m_s,
         place=place_of(setup.measuring_point),
+        timing_resolution=wish.meter.timing_resolution_s if wish.meter else None,
     )

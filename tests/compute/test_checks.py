@@ -93,6 +93,11 @@ def test_a_diameter_of_no_table_is_noted() -> None:
     ]
 
 
+def test_a_diameter_of_another_material_is_named_as_such() -> None:
+    [finding] = checks.dimensions_in_tables(0.110, 0.006, "carbon-steel")
+    assert "ISO 4427 OD 110" in finding.detail
+
+
 def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_caution() -> None:
     # 6.3 mm less 12.5 % is 5.51 mm.
     assert codes(checks.wall_against_gauge(0.0063, 0.0055)) == [("wall-off-gauge", "caution")]

@@ -7,6 +7,7 @@ import math
 import GTC
 import numpy as np
 import pytest
+from scipy import stats
 
 from compute.gum import Input, coverage_factor, propagate
 from compute.monte_carlo import monte_carlo
@@ -102,3 +103,13 @@ def test_correlated_draws_have_the_correlation_asked_for() -> None:
     # var(a - b) = 1 + 4 - 2 x 0.8 x 2 = 1.8.
     assert drawn.standard_uncertainty**2 == pytest.approx(1.8, rel=0.01)
     assert linear.combined_standard_uncertainty**2 == pytest.approx(1.8, rel=1e-9)
+
+
+@pytest.mark.parametrize("probability", [0.68, 0.95, 0.99])
+@pytest.mark.parametrize("freedom", [1.0, 2.7, 16.7, 400.0])
+def test_coverage_factors_are_those_of_a_second_implementation_of_students_t(
+    probability: float, freedom: float
+) -> None:
+    assert coverage_factor(probability, freedom) == pytest.approx(
+        stats.t.ppf((1 + probability) / 2, freedom), rel=1e-9
+    )

@@ -36,7 +36,10 @@ class Scene:
     def survey(self, started_at: datetime = STARTED, readings: int = 80) -> Survey:
         """A survey with its log taken in and reduced."""
         setup = setup_work_out(
-            point=self.point, wish=SetupWish(self.kit.pair, 2), by=self.cast.technician, now=timezone.now()
+            point=self.point,
+            wish=SetupWish(self.kit.pair, traverses=2),
+            by=self.cast.technician,
+            now=timezone.now(),
         )
         survey = survey_record(
             point=self.point,

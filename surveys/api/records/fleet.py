@@ -40,6 +40,9 @@ class InstrumentIn(StrictSerializer):
     minimum_signal = QuantityIn(
         "ratio_db", required=False, allow_null=True, help_text="Meter: the weakest it can use."
     )
+    timing_resolution = QuantityIn(
+        "time_difference", required=False, allow_null=True, help_text="Meter: the smallest it tells."
+    )
     standard_uncertainty = QuantityIn(
         "length", required=False, allow_null=True, help_text="Thickness gauge: of a reading."
     )
@@ -99,6 +102,7 @@ class CalibrationOut(serializers.ModelSerializer):
 
 class InstrumentOut(serializers.ModelSerializer):
     minimum_signal = serializers.SerializerMethodField()
+    timing_resolution = serializers.SerializerMethodField()
     standard_uncertainty = serializers.SerializerMethodField()
     transducers = serializers.SerializerMethodField(help_text="Transducer pair: its latest data.")
     calibration = serializers.SerializerMethodField(help_text="The latest calibration.")
@@ -106,7 +110,7 @@ class InstrumentOut(serializers.ModelSerializer):
     class Meta:
         model = Instrument
         fields = [
-            "id", "kind", "type_name", "serial", "owner_number", "state", "minimum_signal", "standard_uncertainty", "note",
+            "id", "kind", "type_name", "serial", "owner_number", "state", "minimum_signal", "timing_resolution", "standard_uncertainty", "note",
             "transducers", "calibration",
         ]  # fmt: skip
 
@@ -117,6 +121,10 @@ class InstrumentOut(serializers.ModelSerializer):
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
     def get_minimum_signal(self, instrument: Instrument) -> Any:
         return self._maybe(instrument.minimum_signal_db, "ratio_db")
+
+    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    def get_timing_resolution(self, instrument: Instrument) -> Any:
+        return self._maybe(instrument.timing_resolution_s, "time_difference")
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
     def get_standard_uncertainty(self, instrument: Instrument) -> Any:
@@ -185,15 +193,17 @@ class Instruments(Records):
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
 
+COLUMNS = {
+    "minimum_signal": "minimum_signal_db",
+    "timing_resolution": "timing_resolution_s",
+    "standard_uncertainty": "standard_uncertainty_m",
+}
+
+
 def _columns(asked: dict[str, Any]) -> dict[str, Any]:
-    columns = {
-        name: value for name, value in asked.items() if name not in ("minimum_signal", "standard_uncertainty")
+    return {
+        COLUMNS.get(name, name): si_of(value) if name in COLUMNS else value for name, value in asked.items()
     }
-    if "minimum_signal" in asked:
-        columns["minimum_signal_db"] = si_of(asked["minimum_signal"])
-    if "standard_uncertainty" in asked:
-        columns["standard_uncertainty_m"] = si_of(asked["standard_uncertainty"])
-    return columns
 
 
 class CalibrationIn(StrictSerializer):

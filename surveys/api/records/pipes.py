@@ -14,6 +14,8 @@ from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.gauging import wall_findings
+from surveys.api.compute_views import FindingOut
 from surveys.api.fields import (
     QuantityField,
     QuantityIn,
@@ -39,6 +41,7 @@ from surveys.api.physics import (
 from surveys.api.records.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.models import Gauging, Instrument, Pipe, PipeData, Site
+from surveys.outcomes import findings_json
 from surveys.selectors import pipe_data_at
 from surveys.services.pipes import (
     PipeStatement,
@@ -155,6 +158,7 @@ class GaugingOut(serializers.ModelSerializer):
     set_sound_speed = QuantityField("speed", source="set_sound_speed_m_s")
     readings = serializers.SerializerMethodField()
     taken_by = serializers.CharField(source="taken_by.username", read_only=True)
+    findings = serializers.SerializerMethodField()
 
     class Meta:
         model = Gauging
@@ -172,8 +176,13 @@ class GaugingOut(serializers.ModelSerializer):
             "thickest",
             "set_sound_speed",
             "correction_factor",
+            "findings",
             "note",
         ]
+
+    @extend_schema_field(FindingOut(many=True))
+    def get_findings(self, gauging: Gauging) -> Any:
+        return in_units(findings_json(wall_findings(gauging.wall())), units_of(self.context["request"]))
 
     @extend_schema_field(QuantityOut(many=True))
     def get_readings(self, gauging: Gauging) -> Any:

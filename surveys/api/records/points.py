@@ -64,6 +64,9 @@ class MountingIn(StrictSerializer):
         Setup, required=False, help_text="A set-up to begin from, such as the point's last."
     )
     transducers = VisibleRecord(Instrument, required=False)
+    meter = VisibleRecord(
+        Instrument, required=False, help_text="Its timing resolution counts in the number of traverses."
+    )
     traverses = WholeField(
         min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
     )
@@ -217,6 +220,7 @@ def _wish(asked: dict[str, Any]) -> SetupWish:
         )
     return SetupWish(
         transducers=asked.get("transducers", base.transducers),
+        meter=asked.get("meter"),
         traverses=asked.get("traverses", base.traverses),
         expected_velocity_m_s=_given(asked, "expected_velocity", base.expected_velocity_m_s),
         medium_temperature_k=_given(asked, "medium_temperature", base.medium_temperature_k),

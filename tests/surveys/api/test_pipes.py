@@ -88,3 +88,27 @@ def test_readings_that_cannot_serve_are_refused(
     )
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"].startswith(field.split(".")[0])
+
+
+def test_a_worn_pipe_shows_in_its_gauging(as_user: Any, site: Any, kit: Any) -> None:
+    office = as_user("office")
+    pipe = make(office, site)
+    body = {"gauge": str(kit.gauge.pk), "readings": ["8.0 mm", "7.9 mm", "6.6 mm", "7.1 mm"]}
+    found = post(office, f"pipes/{pipe['id']}/gaugings/", body)
+    assert [finding["code"] for finding in found["findings"]] == ["wall-uneven"]
+    assert found["thinnest"]["value"] == pytest.approx(6.6)
+
+
+def test_a_coarse_meter_is_given_more_traverses(as_user: Any, site: Any, kit: Any) -> None:
+    administrator, office = as_user("administrator"), as_user("office")
+    meter = post(
+        administrator,
+        "instruments/",
+        {"kind": "meter", "type_name": "old", "serial": "M-1", "timing_resolution": "2 ns"},
+    )
+    assert meter["timing_resolution"] == {"value": pytest.approx(2.0), "unit": "ns"}
+    point = post(office, "measuring-points/", {"pipe": make(office, site)["id"], "name": "Here"})
+    wish = {"transducers": str(kit.pair.pk), "expected_velocity": "1.2 m/s"}
+    path = f"measuring-points/{point['id']}/setups/"
+    assert post(office, path, wish)["traverses"] == 2
+    assert post(office, path, wish | {"meter": meter["id"]})["traverses"] == 4
