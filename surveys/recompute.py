@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from uuid import UUID, uuid4
 
+from django.conf import settings
 from django.db import models, transaction
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
@@ -25,7 +26,6 @@ from surveys.selectors import pipe_data_valid, survey_date
 logger = logging.getLogger(__name__)
 
 CHUNK = 20
-LEASE = timedelta(minutes=2)
 MOST_ATTEMPTS = 5
 FIRST_BACKOFF = timedelta(seconds=2)
 
@@ -78,6 +78,10 @@ def finish_if_complete(recomputation_id: UUID) -> None:
     )
 
 
+def _lease() -> timedelta:
+    return timedelta(seconds=settings.RECOMPUTATION_LEASE_SECONDS)
+
+
 def _due(now: datetime) -> Q:
     return Q(state=ItemState.WAITING, run_after__lte=now) | Q(state=ItemState.RUNNING, lease_until__lt=now)
 
@@ -94,7 +98,7 @@ def _claim(recomputation_id: UUID) -> list[RecomputationItem]:
     if not some:
         return []
     due.filter(pk__in=some).update(
-        state=ItemState.RUNNING, claimed_by=token, lease_until=now + LEASE, attempts=F("attempts") + 1
+        state=ItemState.RUNNING, claimed_by=token, lease_until=now + _lease(), attempts=F("attempts") + 1
     )
     claimed = RecomputationItem.objects.filter(claimed_by=token, state=ItemState.RUNNING)
     # Empty though some were due: a rival was faster. It will come back for the rest.
@@ -157,7 +161,7 @@ def _owned(item: RecomputationItem) -> models.QuerySet[RecomputationItem]:
 
 
 def _still_ours(item: RecomputationItem) -> bool:
-    return bool(_owned(item).update(lease_until=timezone.now() + LEASE))
+    return bool(_owned(item).update(lease_until=timezone.now() + _lease()))
 
 
 def survey_with_all(survey_id: UUID) -> Survey:

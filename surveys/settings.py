@@ -199,8 +199,11 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_timeout": 5,
     "visibility_timeout": 3600,
 }
+# A worker that says nothing for so long counts as dead, and another takes up its work.
+RECOMPUTATION_LEASE_SECONDS = _whole("RECOMPUTATION_LEASE_SECONDS", 120, 1, 86_400)
+SWEEP_SECONDS = _whole("SWEEP_SECONDS", 30, 1, 3600)
 CELERY_BEAT_SCHEDULE = {
-    "resend unfinished recomputations": {"task": "compute.tasks.sweep", "schedule": 30.0},
+    "resend unfinished recomputations": {"task": "compute.tasks.sweep", "schedule": float(SWEEP_SECONDS)},
 }
 
 REST_FRAMEWORK = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -12,7 +13,7 @@ from django.utils import timezone
 
 from surveys import recompute
 from surveys.errors import Conflict
-from surveys.models import Recomputation, RecomputationItem, Result
+from surveys.models import PipeData, Recomputation, RecomputationItem, Result
 from tests.surveys.scene import Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -101,7 +102,6 @@ def test_an_alteration_reaches_only_surveys_from_its_date_on(here: Scene) -> Non
 def test_a_corrected_date_moves_surveys_between_versions(here: Scene) -> None:
     survey = here.survey()
     finished(here.alter(0.0071, date(2026, 10, 15)))
-    from surveys.models import PipeData
     from surveys.services.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
@@ -206,3 +206,32 @@ def test_the_same_task_delivered_four_times_at_once_makes_one_result_each(here: 
     assert {survey.results.count() for survey in surveys} == {2}
     assert {current(survey).pipe_data.wall_thickness_m for survey in surveys} == {0.008}
     assert Recomputation.objects.get().state == Recomputation.State.FINISHED
+
+
+@pytest.mark.django_db(transaction=True)
+def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_end(here: Scene) -> None:
+    surveys = [here.survey(readings=40) for _ in range(3)]
+    made: list[Recomputation] = []
+
+    def correct(number: int) -> None:
+        try:
+            for step in range(3):
+                while True:
+                    # Somebody else may have corrected the same version: look again, as a person would.
+                    with contextlib.suppress(Conflict):
+                        made.append(here.correct(0.007 + 0.0001 * number + 0.00001 * step))
+                        break
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=correct, args=(number,)) for number in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(made) == 24
+    for recomputation in reversed(made):
+        assert finished(recomputation).state == Recomputation.State.FINISHED
+    last = here.in_force()
+    assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
+    assert PipeData.objects.filter(pipe=here.pipe, corrected_by__isnull=True).count() == 1
