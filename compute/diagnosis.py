@@ -14,7 +14,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from compute import checks
+from compute import checks_result
 from compute.acoustics import trace
 from compute.entries import resolve_medium
 from compute.errors import ComputeError, OutOfRange, UnknownName
@@ -155,7 +155,7 @@ def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis
     Source
     ------
     method : Bayes' rule with normal errors; its weights and reaches are suggestions, see the module.
-    limits : see `compute.checks.sound_speed_fits`.
+    limits : see `compute.checks_result.sound_speed_fits`.
     """
     stated = dict(stated or {})
     for name in stated:
@@ -169,7 +169,7 @@ def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis
     by_speed = abs(1 - math.tan(float(path.angle_in_medium)) ** 2)
     relative = spread / float(path.time_in_medium) / max(by_speed, 1e-3)
     expected, measured = float(setup_of(case).medium.sound_speed), _measured(case)
-    findings = [] if measured is None else checks.sound_speed_fits(measured, expected, relative)
+    findings = [] if measured is None else checks_result.sound_speed_fits(measured, expected, relative)
     if measured is not None and not findings:
         return Diagnosis(True, measured, expected, relative, (), 1.0, ())
     explanations, rest = _ranked(case, stated, spread)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from compute import checks
+from compute import checks_pipe, checks_setup
 from compute.acoustics import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
 from compute.conditions import Conditions, expanded_pipe, oval_findings, warm_wedge
 from compute.errors import NotEnough, OutOfRange
@@ -221,14 +221,14 @@ def _roughness_when_new(
     face: MaterialEntry, wetted: Solid | None, where: str
 ) -> tuple[float, tuple[Finding, ...]]:
     if face.roughness is not None:
-        return face.roughness, tuple(checks.roughness_assumed(face.roughness, "material as stated", STATED))
+        return face.roughness, tuple(checks_pipe.roughness_assumed(face.roughness, "material as stated", STATED))
     if wetted is None or wetted.roughness is None:
         raise NotEnough(
             f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
             field="pipe.roughness",
         )
     return wetted.roughness, tuple(
-        checks.roughness_assumed(wetted.roughness, wetted.title, wetted.source_roughness)
+        checks_pipe.roughness_assumed(wetted.roughness, wetted.title, wetted.source_roughness)
     )
 
 
@@ -285,7 +285,7 @@ def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
         found = table_properties(table, entry.temperature)
     findings = found.findings
     if entry.temperature_known == "estimated":
-        findings += tuple(checks.temperature_estimated(entry.temperature))
+        findings += tuple(checks_setup.temperature_estimated(entry.temperature))
     return ResolvedMedium(
         Medium(found.sound_speed, found.density, found.dynamic_viscosity),
         found.source,

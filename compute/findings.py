@@ -1,4 +1,4 @@
-"""What a sanity check says."""
+"""What a sanity check says, and how it words a length."""
 
 from __future__ import annotations
 
@@ -32,3 +32,8 @@ class Finding:
     limit: float | str | None = None
     kind: str = "number"
     source: Source = PRACTICE
+
+
+def millimetres(length: float) -> str:
+    """A length [m] as remarks word it: two decimals below 100 mm, one from there."""
+    return f"{length * 1e3:.1f} mm" if abs(length) >= 0.1 else f"{length * 1e3:.2f} mm"

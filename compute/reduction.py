@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from compute import checks
+from compute import checks_pipe, checks_result, checks_setup
 from compute.acoustics import FloatArray, Setup, axial_slowness, trace
 from compute.conditions import GEOMETRY, oval_share
 from compute.diagnosis import diagnose
@@ -286,25 +286,25 @@ def _log_findings(
 ) -> list[Finding]:
     half = series.used // 2
     steady = (
-        checks.flow_steady(float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean()))
+        checks_result.flow_steady(float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean()))
         if half
         else []
     )
     calibrations = [
         finding
         for instrument in occasion.instruments
-        for finding in checks.calibration_valid(
+        for finding in checks_setup.calibration_valid(
             instrument.name, instrument.calibrated_on, instrument.due_on, occasion.day
         )
     ]
     return [
-        *checks.readings_sound(series.taken, occasion.rows_refused, series.impossible),
+        *checks_result.readings_sound(series.taken, occasion.rows_refused, series.impossible),
         *flow_findings(flow, worked_out.medium),
         *_explained(worked_out, series, case, occasion),
         *steady,
-        *checks.signal_strong(series.signal, occasion.minimum_signal),
-        *checks.mounted_spacing(occasion.mounted_spacing, float(worked_out.spacing.spacing)),
-        *checks.wall_against_gauge(
+        *checks_result.signal_strong(series.signal, occasion.minimum_signal),
+        *checks_setup.mounted_spacing(occasion.mounted_spacing, float(worked_out.spacing.spacing)),
+        *checks_pipe.wall_against_gauge(
             case.pipe.wall_thickness, occasion.gauged_wall[0] if occasion.gauged_wall else None
         ),
         *calibrations,

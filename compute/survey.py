@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from compute import checks
+from compute import checks_pipe, checks_result, checks_setup
 from compute.acoustics import Setup, WaveMode, check_dimensions
 from compute.entries import (
     MediumEntry,
@@ -115,7 +115,7 @@ def work_out(
     spacing = work_out_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
     findings += _other_wave(setup, spacing)
-    findings += checks.spacing_fits(float(spacing.spacing), spacing.sides, place.room if place else None)
+    findings += checks_setup.spacing_fits(float(spacing.spacing), spacing.sides, place.room if place else None)
     if expected_velocity is not None:
         findings += _expected(setup, expected_velocity)
     if place is not None:
@@ -183,9 +183,9 @@ def _traverses_chosen(count: int, reason: str) -> Finding:
 def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry) -> list[Finding]:
     """What the figures entered give reason to say."""
     return [
-        *checks.nominal_size_as_outer_diameter(pipe.outer_diameter, pipe.material.name),
-        *checks.dimensions_in_tables(pipe.outer_diameter, pipe.wall_thickness, pipe.material.name),
-        *checks.transducer_temperature(
+        *checks_pipe.nominal_size_as_outer_diameter(pipe.outer_diameter, pipe.material.name),
+        *checks_pipe.dimensions_in_tables(pipe.outer_diameter, pipe.wall_thickness, pipe.material.name),
+        *checks_setup.transducer_temperature(
             medium.temperature, transducers.lowest_temperature, transducers.highest_temperature
         ),
     ]
@@ -194,7 +194,7 @@ def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: Transduce
 def _expected(setup: Setup, velocity: float) -> list[Finding]:
     medium = setup.medium
     reynolds = abs(velocity) * float(setup.pipe.bore * medium.density / medium.dynamic_viscosity)
-    return checks.velocity_sane(velocity, reynolds)
+    return checks_result.velocity_sane(velocity, reynolds)
 
 
 def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
@@ -216,6 +216,6 @@ def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
     velocity, reynolds = float(np.mean(flow.mean_velocity)), float(np.mean(flow.reynolds))
     measured, expected = float(np.mean(flow.measured_sound_speed)), float(np.mean(medium.medium.sound_speed))
     return [
-        *checks.velocity_sane(velocity, reynolds),
-        *checks.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0),
+        *checks_result.velocity_sane(velocity, reynolds),
+        *checks_result.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0),
     ]

@@ -207,3 +207,12 @@ class RecomputationAdmin(ImmutableAdmin):
     search_fields = ["pipe__name", "reason"]
     inlines = [RecomputationItemInline]
     list_select_related = ["pipe", "asked_by"]
+
+
+@admin.register(models.Notice)
+class NoticeAdmin(ImmutableAdmin):
+    list_display = ["client", "made_at", "relative_change", "acknowledged_at"]
+    list_filter = ["client"]
+    search_fields = ["reason", "client__name"]
+    date_hierarchy = "made_at"
+    list_select_related = ["client"]

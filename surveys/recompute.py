@@ -19,7 +19,7 @@ from django.db import models, transaction
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
-from surveys.models import Pipe, PipeData, Recomputation, RecomputationItem, Result, Survey
+from surveys.models import Notice, Pipe, PipeData, Recomputation, RecomputationItem, Result, Survey
 from surveys.reduction import Draft, result_account, result_store, survey_reduce
 from surveys.selectors import pipe_data_valid, survey_date
 
@@ -135,13 +135,32 @@ def _recompute(item: RecomputationItem) -> None:
 def _replace(current: Result, draft: Draft, recomputation: Recomputation) -> Result:
     now = timezone.now()
     Result.objects.filter(pk=current.pk, replaced_at__isnull=True).update(replaced_at=now)
-    return result_store(
+    account = result_account(current, draft)
+    result = result_store(
         draft,
         cause=recomputation.cause,
         recomputation=recomputation,
         replaces=current,
-        account=result_account(current, draft),
+        account=account,
         now=now,
+    )
+    _tell_client(current, result, account["relative_change"], recomputation.reason, now)
+    return result
+
+
+def _tell_client(before: Result, after: Result, change: float | None, reason: str, now: datetime) -> None:
+    """A notice, if the figure moved by more than the client wants to be told of."""
+    client = after.survey.measuring_point.pipe.site.client
+    if change is not None and abs(change) <= client.notice_threshold:
+        return
+    Notice.objects.create(
+        client=client,
+        before=before,
+        after=after,
+        relative_change=change,
+        threshold=client.notice_threshold,
+        reason=reason,
+        made_at=now,
     )
 
 
@@ -166,7 +185,7 @@ def _still_ours(item: RecomputationItem) -> bool:
 
 def survey_with_all(survey_id: UUID) -> Survey:
     """A survey with what its reduction reads."""
-    related = ("measuring_point__pipe__site", "setup__pipe_data", "setup__transducer_data", "log")
+    related = ("measuring_point__pipe__site__client", "setup__pipe_data", "setup__transducer_data", "log")
     return Survey.objects.select_related(*related).get(pk=survey_id)
 
 

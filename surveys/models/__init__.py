@@ -6,6 +6,7 @@ from surveys.models.instrument import Calibration, Instrument, TransducerData
 from surveys.models.job import Job
 from surveys.models.library import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
 from surveys.models.measuring_point import MeasuringPoint, Setup
+from surveys.models.notice import Notice
 from surveys.models.pipe import Gauging, Pipe, PipeData
 from surveys.models.result import Recomputation, RecomputationItem, Result
 from surveys.models.site import Client, Site
@@ -22,6 +23,7 @@ __all__ = [
     "Log",
     "LogFilePart",
     "MeasuringPoint",
+    "Notice",
     "OwnMaterial",
     "OwnMaterialData",
     "OwnMedium",

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models import Q
 
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.user import User
@@ -24,12 +25,21 @@ class Client(Record):
 
     name = models.CharField(max_length=200, unique=True)
     contact = models.TextField(blank=True)
+    notice_threshold = models.FloatField(
+        default=0.01, help_text="Told of a result that changed by more than this part of it."
+    )
     retired_at = models.DateTimeField(null=True, blank=True)
 
     objects = ClientQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["name", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="client_notice_threshold_a_share",
+                condition=Q(notice_threshold__gte=0, notice_threshold__lte=1),
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from compute import checks
+from compute import checks, checks_pipe, checks_result, checks_setup
 from compute.findings import Finding
 from compute.pipes import pipe_sizes
 from compute.place import HAZARDS, Place, cautions, check_place
@@ -32,7 +32,7 @@ def codes(findings: list[Finding]) -> list[tuple[str, str]]:
 def test_a_nominal_size_entered_as_outer_diameter_is_named_with_the_true_one(
     outer: float, material: str, named: str
 ) -> None:
-    [finding] = checks.nominal_size_as_outer_diameter(outer, material)
+    [finding] = checks_pipe.nominal_size_as_outer_diameter(outer, material)
     assert (finding.code, finding.severity) == ("nominal-size-as-outer-diameter", "caution")
     assert named in finding.detail
 
@@ -49,12 +49,12 @@ def test_a_nominal_size_entered_as_outer_diameter_is_named_with_the_true_one(
     ],
 )
 def test_a_true_outer_diameter_that_is_a_round_number_is_left_alone(outer: float, material: str) -> None:
-    assert checks.nominal_size_as_outer_diameter(outer, material) == []
+    assert checks_pipe.nominal_size_as_outer_diameter(outer, material) == []
 
 
 def test_a_diameter_that_is_both_a_true_one_and_a_commoner_name_is_noted() -> None:
     # 4.000 in is the outer diameter of NPS 3 1/2; NPS 4, far more common, measures 4.500 in.
-    [finding] = checks.nominal_size_as_outer_diameter(4 * INCH, "carbon-steel")
+    [finding] = checks_pipe.nominal_size_as_outer_diameter(4 * INCH, "carbon-steel")
     assert (finding.code, finding.severity) == ("nominal-size-or-outer-diameter", "note")
     assert "4.500 in" in finding.detail
 
@@ -65,15 +65,15 @@ def test_a_pipe_under_pressure_calls_for_a_caution() -> None:
 
 
 def test_a_wall_of_no_table_is_noted_with_the_nearest_and_one_of_the_tables_is_not() -> None:
-    [finding] = checks.dimensions_in_tables(0.2191, 0.0068, "carbon-steel")
+    [finding] = checks_pipe.dimensions_in_tables(0.2191, 0.0068, "carbon-steel")
     assert finding.code == "wall-not-in-tables"
     assert finding.limit == pytest.approx(0.0071, abs=3e-4)
-    assert checks.dimensions_in_tables(0.2191, 0.0063, "carbon-steel") == []
+    assert checks_pipe.dimensions_in_tables(0.2191, 0.0063, "carbon-steel") == []
 
 
 def test_a_wall_in_inches_typed_as_millimetres_is_very_thick() -> None:
     assert ("wall-very-thick", "caution") in codes(
-        checks.dimensions_in_tables(0.0603, 0.0154, "carbon-steel")
+        checks_pipe.dimensions_in_tables(0.0603, 0.0154, "carbon-steel")
     )
 
 
@@ -82,39 +82,39 @@ def test_no_pipe_of_the_tables_is_doubted_for_its_own_dimensions() -> None:
     doubted = [
         (size.standard, size.size, size.schedule)
         for size in pipe_sizes()
-        if size.wall_thickness and checks.dimensions_in_tables(size.outer_diameter, size.wall_thickness)
+        if size.wall_thickness and checks_pipe.dimensions_in_tables(size.outer_diameter, size.wall_thickness)
     ]
     assert doubted == []
 
 
 def test_a_diameter_of_no_table_is_noted() -> None:
-    assert codes(checks.dimensions_in_tables(0.2500, 0.006, "carbon-steel")) == [
+    assert codes(checks_pipe.dimensions_in_tables(0.2500, 0.006, "carbon-steel")) == [
         ("outer-diameter-not-in-tables", "note")
     ]
 
 
 def test_a_diameter_of_another_material_is_named_as_such() -> None:
-    [finding] = checks.dimensions_in_tables(0.110, 0.006, "carbon-steel")
+    [finding] = checks_pipe.dimensions_in_tables(0.110, 0.006, "carbon-steel")
     assert "ISO 4427 OD 110" in finding.detail
 
 
 def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_caution() -> None:
     # 6.3 mm less 12.5 % is 5.51 mm.
-    assert codes(checks.wall_against_gauge(0.0063, 0.0055)) == [("wall-off-gauge", "caution")]
-    assert checks.wall_against_gauge(0.0063, 0.0056) == []
-    assert codes(checks.wall_against_gauge(0.0063, None)) == [("wall-not-gauged", "note")]
+    assert codes(checks_pipe.wall_against_gauge(0.0063, 0.0055)) == [("wall-off-gauge", "caution")]
+    assert checks_pipe.wall_against_gauge(0.0063, 0.0056) == []
+    assert codes(checks_pipe.wall_against_gauge(0.0063, None)) == [("wall-not-gauged", "note")]
 
 
 def test_transducers_beyond_their_temperatures_are_a_stop() -> None:
-    assert codes(checks.transducer_temperature(400.0, 253.0, 393.0)) == [("transducer-temperature", "stop")]
-    assert codes(checks.transducer_temperature(240.0, 253.0, 393.0)) == [("transducer-temperature", "stop")]
-    assert checks.transducer_temperature(331.0, 253.0, 393.0) == []
+    assert codes(checks_setup.transducer_temperature(400.0, 253.0, 393.0)) == [("transducer-temperature", "stop")]
+    assert codes(checks_setup.transducer_temperature(240.0, 253.0, 393.0)) == [("transducer-temperature", "stop")]
+    assert checks_setup.transducer_temperature(331.0, 253.0, 393.0) == []
 
 
 def test_faces_cannot_overlap_on_one_side_but_may_on_opposite_sides() -> None:
-    assert codes(checks.spacing_fits(-0.004, "same", None)) == [("spacing-too-small", "stop")]
-    assert checks.spacing_fits(-0.004, "opposite", None) == []
-    assert codes(checks.spacing_fits(2.0, "opposite", 1.5)) == [("spacing-too-long", "caution")]
+    assert codes(checks_setup.spacing_fits(-0.004, "same", None)) == [("spacing-too-small", "stop")]
+    assert checks_setup.spacing_fits(-0.004, "opposite", None) == []
+    assert codes(checks_setup.spacing_fits(2.0, "opposite", 1.5)) == [("spacing-too-long", "caution")]
 
 
 @pytest.mark.parametrize(
@@ -128,54 +128,54 @@ def test_faces_cannot_overlap_on_one_side_but_may_on_opposite_sides() -> None:
     ],
 )
 def test_velocity_and_regime(velocity: float, reynolds: float, expected: list[str]) -> None:
-    assert [finding.code for finding in checks.velocity_sane(velocity, reynolds)] == expected
+    assert [finding.code for finding in checks_result.velocity_sane(velocity, reynolds)] == expected
 
 
 @pytest.mark.parametrize(("measured", "expected"), [(1482.0, []), (1500.0, ["caution"]), (1300.0, ["stop"])])
 def test_a_sound_speed_that_is_not_the_mediums_is_a_caution_and_far_off_a_stop(
     measured: float, expected: list[str]
 ) -> None:
-    assert [finding.severity for finding in checks.sound_speed_fits(measured, 1482.0, 0.0)] == expected
+    assert [finding.severity for finding in checks_result.sound_speed_fits(measured, 1482.0, 0.0)] == expected
 
 
 def test_a_doubtful_medium_widens_the_limit() -> None:
-    assert checks.sound_speed_fits(1500.0, 1482.0, 0.01) == []
+    assert checks_result.sound_speed_fits(1500.0, 1482.0, 0.01) == []
 
 
 def test_a_mounted_spacing_is_held_against_the_right_one() -> None:
-    assert checks.mounted_spacing(0.1600, 0.1605) == []
-    assert codes(checks.mounted_spacing(0.1590, 0.1606)) == [("mounted-spacing-off", "caution")]
-    assert codes(checks.mounted_spacing(0.1200, 0.1606)) == [("mounted-spacing-off", "stop")]
-    assert checks.mounted_spacing(None, 0.1606) == []
+    assert checks_setup.mounted_spacing(0.1600, 0.1605) == []
+    assert codes(checks_setup.mounted_spacing(0.1590, 0.1606)) == [("mounted-spacing-off", "caution")]
+    assert codes(checks_setup.mounted_spacing(0.1200, 0.1606)) == [("mounted-spacing-off", "stop")]
+    assert checks_setup.mounted_spacing(None, 0.1606) == []
 
 
 def test_the_due_date_itself_still_counts() -> None:
     made, due = date(2025, 3, 1), date(2026, 3, 1)
-    assert checks.calibration_valid("meter M", made, due, due) == []
-    assert codes(checks.calibration_valid("meter M", made, due, date(2026, 3, 2))) == [
+    assert checks_setup.calibration_valid("meter M", made, due, due) == []
+    assert codes(checks_setup.calibration_valid("meter M", made, due, date(2026, 3, 2))) == [
         ("calibration-expired", "caution")
     ]
-    assert codes(checks.calibration_valid("meter M", None, None, due)) == [("calibration-missing", "caution")]
+    assert codes(checks_setup.calibration_valid("meter M", None, None, due)) == [("calibration-missing", "caution")]
 
 
 def test_the_signal_is_held_against_what_the_meter_needs() -> None:
-    assert codes(checks.signal_strong(15.0, 20.0)) == [("signal-weak", "caution")]
-    assert checks.signal_strong(25.0, 20.0) == []
-    assert checks.signal_strong(None, 20.0) == []
+    assert codes(checks_result.signal_strong(15.0, 20.0)) == [("signal-weak", "caution")]
+    assert checks_result.signal_strong(25.0, 20.0) == []
+    assert checks_result.signal_strong(None, 20.0) == []
 
 
 def test_rows_refused_readings_impossible_and_readings_few() -> None:
-    assert codes(checks.readings_sound(3895, 5, 0)) == [("readings-refused", "note")]
-    assert codes(checks.readings_sound(100, 50, 0)) == [("readings-refused", "caution")]
-    assert codes(checks.readings_sound(40, 0, 3)) == [
+    assert codes(checks_result.readings_sound(3895, 5, 0)) == [("readings-refused", "note")]
+    assert codes(checks_result.readings_sound(100, 50, 0)) == [("readings-refused", "caution")]
+    assert codes(checks_result.readings_sound(40, 0, 3)) == [
         ("readings-impossible", "caution"),
         ("readings-few", "caution"),
     ]
 
 
 def test_a_flow_that_changed_much_is_a_caution_and_no_flow_at_all_is_not() -> None:
-    assert codes(checks.flow_steady(0.010, 0.013)) == [("flow-unsteady", "caution")]
-    assert checks.flow_steady(0.0, 0.0) == []
+    assert codes(checks_result.flow_steady(0.010, 0.013)) == [("flow-unsteady", "caution")]
+    assert checks_result.flow_steady(0.0, 0.0) == []
 
 
 def test_too_little_straight_pipe_is_a_caution_with_what_is_called_for() -> None:
@@ -217,7 +217,9 @@ def test_every_code_the_checks_can_give_is_listed() -> None:
     source = Path(checks.__file__).parent
     given = set()
     for module in (
-        "checks",
+        "checks_pipe",
+        "checks_setup",
+        "checks_result",
         "place",
         "media",
         "survey",

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.api.fields import NumberField, StrictSerializer, TextField, VisibleRecord
 from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import Client, Site
@@ -18,13 +18,19 @@ from surveys.services.records import record_create
 class ClientIn(StrictSerializer):
     name = TextField(max_length=200)
     contact = TextField(max_length=2000, required=False, allow_blank=True)
+    notice_threshold = NumberField(
+        required=False,
+        min_value=0,
+        max_value=1,
+        help_text="Told of a result that changed by more than this part of it.",
+    )
     retired_at = serializers.DateTimeField(required=False, allow_null=True)
 
 
 class ClientOut(serializers.ModelSerializer):
     class Meta:
         model = Client
-        fields = ["id", "name", "contact", "retired_at"]
+        fields = ["id", "name", "contact", "notice_threshold", "retired_at"]
 
 
 class Clients(Records):

@@ -28,6 +28,7 @@ WRITERS: dict[str, set[str]] = {
     "jobs": OFFICE,
     "surveys": FIELD,
     "results": set(),
+    "notices": set(),
     "recomputations": set(),
 }
 
