@@ -101,7 +101,10 @@ def spacing_fits(spacing: float, sides: str, room: float | None) -> list[Finding
     """
     geometry = Source("geometry: the facing ends cannot pass each other on one side", "computed")
     if sides == "same" and spacing <= 0:
-        detail = f"The spacing would be {millimetres(spacing)}: on the same side the transducers would overlap. Take more traverses, or an odd number."
+        detail = (
+            f"The spacing would be {millimetres(spacing)}: on the same side the transducers would overlap. Take more traverses, or an odd "
+            "number."
+        )
         return [Finding("spacing-too-small", "stop", detail, "traverses", spacing, 0.0, "length", geometry)]
     if room is not None and spacing > room:
         detail = f"The spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe on record. Take fewer traverses."

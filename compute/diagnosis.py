@@ -1,6 +1,6 @@
 """Diagnosis: which single wrong entry would explain a transit time that does not fit.
 
-Bayes' rule over the kinds of slip in `compute.slips`. A kind's weight is shared by the slips of that kind that can be.
+Bayes' rule over the kinds of slip in `compute.slip_kinds`. A kind's weight is shared by the slips of that kind that can be.
 With r the time measured less the time a set-up calls for and s its standard uncertainty, a slip from a list scores
 weight x N(r; 0, s). A solved figure had to move by `move` and may by `reach` (one standard deviation); it spreads the
 time by reach x |r/move|, so it scores weight x N(r; 0, S) with r as entered and S^2 = s^2 + (reach x r/move)^2: the
@@ -21,7 +21,8 @@ from compute.errors import ComputeError, OutOfRange, UnknownName
 from compute.findings import Finding
 from compute.flow import flow_from_times, times_from_mean_velocity
 from compute.pipes import PipeSize
-from compute.slips import Case, Figure, Slip, setup_of, slips, transit_time_of
+from compute.slip_kinds import slips
+from compute.slips import Case, Figure, Slip, setup_of, transit_time_of
 from compute.uncertainty import DOUBTS, Doubt, temperature_doubt
 
 # How often each kind of slip happens against the others: suggestions, no source.

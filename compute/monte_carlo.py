@@ -25,8 +25,9 @@ FEWEST_DRAWS = 1_000
 MOST_DRAWS = 5_000_000
 # Draws are made and evaluated in blocks that fit a processor's cache; a seed gives the same numbers on every machine.
 BLOCK = 1 << 15
-# Two significant digits of the standard uncertainty are held to mean something (JCGM 101 7.9.2 note).
-SIGNIFICANT_DIGITS = 2
+# JCGM 101 7.9.2 takes half a unit in the last of two significant digits: 0.5 % to 5 % of a standard uncertainty, by its leading
+# digits and so by the unit it happens to be in. The largest is taken, so that the verdict does not hang on the unit.
+TOLERANCE_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +35,8 @@ class MonteCarloResult:
     """What a Monte Carlo run says, and whether it bears out the linear answer it was held against.
 
     The symmetric interval leaves the same probability on either side; the shortest is the narrowest one that
-    holds the probability. `tolerance` is JCGM 101's delta, half a unit in the last of two significant
-    digits of the standard uncertainty; `good_enough` says that both ends of the linear interval lie within it.
+    holds the probability. `tolerance` is JCGM 101's delta, here 5 % of the standard uncertainty; `good_enough` says that
+    both ends of the linear interval lie within it.
     `end_noise` is the standard error of the ends of the symmetric interval from the finite number of draws.
     """
 
@@ -122,11 +123,11 @@ def shortest_interval(ordered: FloatArray, coverage_probability: float) -> tuple
 
 
 def numerical_tolerance(standard_uncertainty: float) -> float:
-    """Half a unit in the last of two significant digits of a standard uncertainty (delta of JCGM 101).
+    """How far two intervals may differ and still say the same: 5 % of the standard uncertainty.
 
     Parameters
     ----------
-    standard_uncertainty : float [any unit]  above 0
+    standard_uncertainty : float [any unit]  not below 0
 
     Returns
     -------
@@ -134,18 +135,15 @@ def numerical_tolerance(standard_uncertainty: float) -> float:
 
     Raises
     ------
-    OutOfRange  the standard uncertainty is not above 0
+    OutOfRange  the standard uncertainty is below 0
 
     Source
     ------
-    JCGM 101:2008 7.9.2.
+    JCGM 101:2008 7.9.2, at the largest it allows for two significant digits.
     """
-    if not standard_uncertainty > 0:
-        raise OutOfRange(f"the standard uncertainty is {standard_uncertainty}; a tolerance needs it above 0")
-    exponent = math.floor(math.log10(standard_uncertainty)) - (SIGNIFICANT_DIGITS - 1)
-    if round(standard_uncertainty / 10.0**exponent) == 10**SIGNIFICANT_DIGITS:
-        exponent += 1
-    return 0.5 * 10.0**exponent
+    if not standard_uncertainty >= 0:
+        raise OutOfRange(f"the standard uncertainty is {standard_uncertainty}; it is not below 0")
+    return TOLERANCE_SHARE * standard_uncertainty
 
 
 def _draw(
@@ -202,7 +200,7 @@ def _summary(
         float(value) for value in np.quantile(ordered, [(1 - probability) / 2, (1 + probability) / 2])
     )
     deviation = float(ordered.std(ddof=1))
-    tolerance = numerical_tolerance(deviation) if deviation > 0 else 0.0
+    tolerance = numerical_tolerance(deviation)
     differences = (
         abs(linear.value - linear.expanded_uncertainty - low),
         abs(linear.value + linear.expanded_uncertainty - high),
@@ -240,7 +238,7 @@ def _not_good_enough(linear: GumResult, low: float, high: float) -> Finding:
     detail = (
         f"The law of propagation gives {linear.value - linear.expanded_uncertainty:.6g} to "
         f"{linear.value + linear.expanded_uncertainty:.6g} (SI), the propagation of distributions {low:.6g} to {high:.6g}: "
-        "further apart than two significant digits of the standard uncertainty allow. Quote the latter interval."
+        "further apart than 5 % of the standard uncertainty. Quote the latter interval."
     )
     return Finding("linear-uncertainty-not-good-enough", "caution", detail, source=JCGM_101)
 

@@ -1,10 +1,10 @@
-"""A log reduced to a result, judged and budgeted; and why one result differs from another."""
+"""A log reduced to a result, judged and budgeted."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -14,15 +14,7 @@ from compute import checks_pipe, checks_result, checks_setup
 from compute.acoustics import FloatArray, Setup, axial_slowness, trace
 from compute.conditions import GEOMETRY, oval_share
 from compute.diagnosis import diagnose
-from compute.entries import (
-    MediumEntry,
-    PipeEntry,
-    TransducerEntry,
-    medium_at,
-    resolve_medium,
-    resolve_pipe,
-    resolve_transducers,
-)
+from compute.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
 from compute.errors import NotEnough
 from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times, times_from_logged
@@ -286,7 +278,9 @@ def _log_findings(
 ) -> list[Finding]:
     half = series.used // 2
     steady = (
-        checks_result.flow_steady(float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean()))
+        checks_result.flow_steady(
+            float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
+        )
         if half
         else []
     )
@@ -339,12 +333,7 @@ def _explained(worked_out: WorkedOut, series: _Series, case: Case, occasion: Occ
         Finding(
             "entry-doubtful",
             "note",
-            f"{explanation.detail} Plausibility {explanation.plausibility:.0%}"
-            + (
-                f"; it would change the flow by {explanation.effect_on_flow:+.1%}."
-                if explanation.effect_on_flow
-                else "."
-            ),
+            f"{explanation.detail} Plausibility {explanation.plausibility:.0%}.",
             explanation.slip.field,
             explanation.slip.entered.value,
             explanation.slip.would_be.value,
@@ -353,94 +342,3 @@ def _explained(worked_out: WorkedOut, series: _Series, case: Case, occasion: Occ
         for explanation in found.explanations[:EXPLANATIONS_TOLD]
         if explanation.plausibility >= LEAST_PLAUSIBILITY_TOLD
     ]
-
-
-@dataclass(frozen=True, slots=True)
-class Basis:
-    """What a result rests on, to explain by how much each part moved it."""
-
-    pipe: PipeEntry
-    medium: MediumEntry
-    transducers: TransducerEntry
-    traverses: int
-
-
-@dataclass(frozen=True, slots=True)
-class Effect:
-    """An input that differs between two results, and what its change alone does to the flow [m3/s]."""
-
-    field: str
-    before: float | str | None
-    after: float | str | None
-    kind: str
-    effect: float
-
-
-PIPE_FIELDS = (
-    ("outer_diameter", "length"),
-    ("wall_thickness", "length"),
-    ("material", "text"),
-    ("lining", "text"),
-    ("roughness", "roughness"),
-    ("wave_mode", "text"),
-    ("further_linings", "text"),
-    ("dimensions_temperature", "temperature"),
-)
-
-
-def explain_change(
-    before: Basis, after: Basis, transit_time: float, time_difference: float
-) -> tuple[Effect, ...]:
-    """Why a result moved: each input that changed, with what it alone would have done.
-
-    Parameters
-    ----------
-    before : Basis
-    after : Basis
-    transit_time : float [s]  mean of the readings
-    time_difference : float [s]  mean of the readings
-
-    Returns
-    -------
-    effects : tuple of Effect  their sum is the whole change but for what changes do together
-
-    Source
-    ------
-    substitution : one input at a time from before to after.
-    """
-    start = _flow_of(before, transit_time, time_difference)
-    effects = []
-    for name, kind in PIPE_FIELDS:
-        old, new = getattr(before.pipe, name), getattr(after.pipe, name)
-        if old != new:
-            moved = _flow_of(
-                replace(before, pipe=replace(before.pipe, **{name: new})), transit_time, time_difference
-            )
-            shown = (old, new) if kind != "text" else (_words(old), _words(new))
-            effects.append(Effect(f"pipe.{name}", shown[0], shown[1], kind, moved - start))
-    if before.medium != after.medium:
-        moved = _flow_of(replace(before, medium=after.medium), transit_time, time_difference)
-        effects.append(Effect("medium", _words(before.medium), _words(after.medium), "text", moved - start))
-    return tuple(effects)
-
-
-def _flow_of(basis: Basis, transit_time: float, time_difference: float) -> float:
-    pipe = resolve_pipe(basis.pipe, basis.medium.temperature).pipe
-    medium = resolve_medium(basis.medium).medium
-    transducers, _ = resolve_transducers(basis.transducers, basis.medium.temperature)
-    setup = Setup(pipe, medium, transducers, basis.traverses)
-    return float(flow_from_times(setup, transit_time, time_difference).volume_flow)
-
-
-def _words(value: object) -> str:
-    """A changed entry in words: its stated parts."""
-    if value is None:
-        return "none"
-    if isinstance(value, str):
-        return value
-    parts = {name: getattr(value, name) for name in value.__dataclass_fields__}  # type: ignore[attr-defined]
-    return ", ".join(
-        f"{k} {_words(v) if hasattr(v, '__dataclass_fields__') else v}"
-        for k, v in parts.items()
-        if v not in ("", None)
-    )

@@ -115,7 +115,9 @@ def work_out(
     spacing = work_out_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
     findings += _other_wave(setup, spacing)
-    findings += checks_setup.spacing_fits(float(spacing.spacing), spacing.sides, place.room if place else None)
+    findings += checks_setup.spacing_fits(
+        float(spacing.spacing), spacing.sides, place.room if place else None
+    )
     if expected_velocity is not None:
         findings += _expected(setup, expected_velocity)
     if place is not None:
@@ -211,7 +213,7 @@ def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
 
     Source
     ------
-    checks : see `compute.checks`.
+    checks : see `compute.checks_result`.
     """
     velocity, reynolds = float(np.mean(flow.mean_velocity)), float(np.mean(flow.reynolds))
     measured, expected = float(np.mean(flow.measured_sound_speed)), float(np.mean(medium.medium.sound_speed))

@@ -14,7 +14,7 @@ import numpy as np
 
 from compute.acoustics import FloatArray, Layer, Medium, Setup, trace
 from compute.errors import NotEnough, OutOfRange, UnknownName
-from compute.flow import flow_from_times
+from compute.flow import Flow, flow_from_times
 from compute.gum import Correlation, Distribution, GumResult, Input, Model, propagate
 from compute.monte_carlo import MonteCarloResult, monte_carlo
 from compute.profile import LAMINAR_BELOW, TURBULENT_FROM
@@ -69,9 +69,10 @@ SYNOWIEC = Source(
 )
 DISTURBED_AT_ONCE, DISTURBED_AT_LENGTH = 0.108, 0.02
 
-# What may be doubted, and what each is at the best estimate. `profile_factor`, `meter.calibration`, `installation` and
-# `pipe.ovality` multiply the flow and are 1; `meter.zero` and `repeatability` add to the time difference and are 0.
-FACTORS = ("profile_factor", "meter.calibration", "installation", "pipe.ovality")
+# What may be doubted beside the pipe, the medium and the times, and what each is at the best estimate. The `meter` as a
+# whole, its calibration, the `installation` and `pipe.ovality` multiply the flow and are 1, `profile_factor` is that of
+# the flow; `meter.zero` and `repeatability` add to the time difference and are 0.
+FACTORS = ("meter", "meter.calibration", "installation", "pipe.ovality")
 OFFSETS = ("meter.zero", "repeatability")
 MediumOf = Callable[[FloatArray], Medium]
 
@@ -120,6 +121,7 @@ def input_values(measurement: Measurement) -> dict[str, float]:
         values["pipe.lining.thickness"] = pipe.linings[0].thickness
     if measurement.temperature is not None and measurement.medium_of is not None:
         values["medium.temperature"] = measurement.temperature
+    values["profile_factor"] = _flow(measurement).profile_factor
     numbers = {path: float(value) for path, value in values.items()}
     return numbers | dict.fromkeys(FACTORS, 1.0) | dict.fromkeys(OFFSETS, 0.0)
 
@@ -295,6 +297,7 @@ def _inputs(measurement: Measurement, doubts: Mapping[str, Doubt]) -> list[Input
 def _model(measurement: Measurement) -> Model:
     """The volume flow as a function of arrays of inputs; inputs not named stay at their best estimate."""
     setup = _with_modes(measurement.setup)
+    profile_factor = _flow(measurement).profile_factor
 
     def flow(at: Mapping[str, FloatArray]) -> FloatArray:
         moved = _moved(measurement, setup, at)
@@ -303,9 +306,15 @@ def _model(measurement: Measurement) -> Model:
         )
         result = flow_from_times(moved, at.get("readings.transit_time", measurement.transit_time), difference)
         factor = math.prod(at[path] for path in FACTORS if path in at)
+        if "profile_factor" in at:
+            factor = factor * at["profile_factor"] / profile_factor
         return np.asarray(result.volume_flow * factor)
 
     return flow
+
+
+def _flow(measurement: Measurement) -> Flow:
+    return flow_from_times(measurement.setup, measurement.transit_time, measurement.time_difference)
 
 
 def _with_modes(setup: Setup) -> Setup:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from compute.account import Effect
 from compute.findings import Finding
 from compute.gum import BudgetRow
 from compute.place import Caution
-from compute.reduction import Effect
 from compute.sources import Source
 from compute.spacing import Spacing
 from compute.survey import WorkedOut
@@ -100,6 +100,7 @@ KIND_OF_INPUT: Mapping[str, str] = {
     "readings.transit_time": "transit_time",
     "readings.time_difference": "time_difference",
     "repeatability": "time_difference",
+    "meter": "number",
     "meter.zero": "time_difference",
     "meter.calibration": "number",
     "installation": "number",

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from compute.account import Basis, explain_change
 from compute.acoustics import Setup as PhysicalSetup
 from compute.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
-from compute.reduction import Basis, InstrumentDay, Occasion, Readings, Reduction, explain_change, reduce_log
+from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, reduce_log
 from compute.survey import METHOD_VERSION
 from compute.units import unit_named
 from surveys.models import Calibration, Gauging, Log, PipeData, Recomputation, Result, Survey, TransducerData

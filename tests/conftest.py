@@ -11,7 +11,7 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from surveys.demo import scenario
-from surveys.demo.story import make_kit
+from surveys.demo.records import make_kit
 from surveys.models import Client, Role, Site, User
 
 

@@ -7,47 +7,22 @@ that are there are used, and a survey is made anew each time on a pipe of its ow
 from __future__ import annotations
 
 import math
-import secrets
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 from django.utils import timezone
-from knox.models import AuthToken
 
-from compute.entries import MaterialEntry, MediumEntry, PipeEntry
-from compute.units import express, parse_quantity
+from compute.units import express
 from surveys.demo import scenario
-from surveys.demo.kit import transducer_entry
+from surveys.demo.people import Cast
+from surveys.demo.records import KitRecords, make_job, make_kit, make_pipe, make_point, si
 from surveys.embedded import worker_beside
-from surveys.models import (
-    Calibration,
-    Client,
-    Instrument,
-    Job,
-    MeasuringPoint,
-    Pipe,
-    Recomputation,
-    Result,
-    Role,
-    Setup,
-    Site,
-    Survey,
-    TransducerData,
-    User,
-)
-from surveys.models.instrument import Kind
-from surveys.models.job import JobState
-from surveys.services.pipes import (
-    PipeStatement,
-    gauging_record,
-    pipe_correct,
-    pipe_create,
-    version_to_correct,
-)
+from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
+from surveys.services.pipes import PipeStatement, gauging_record, pipe_correct, version_to_correct
 from surveys.services.setups import SetupWish, setup_work_out
 from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
 
@@ -55,112 +30,10 @@ Tell = Callable[[str], None]
 RECOMPUTATION_TIMEOUT_SECONDS = 60
 
 
-def si(text: str, kind: str) -> float:
-    """The SI value of a scenario's text."""
-    return parse_quantity(text, kind).si
-
-
 def shown(value: float, kind: str, digits: int = 1) -> str:
     """An SI value in the units people use."""
     quantity = express(value, kind, "metric")
     return f"{quantity['value']:.{digits}f} {quantity['unit']}"
-
-
-@dataclass(frozen=True, slots=True)
-class Cast:
-    """Who takes part, and the passwords made for this database."""
-
-    users: dict[str, User]
-    passwords: dict[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class KitRecords:
-    """The kit of the scenario."""
-
-    meter: Instrument
-    pair: Instrument
-    gauge: Instrument
-
-
-def make_cast() -> Cast:
-    """A user of each kind, with a new password each time the demo runs."""
-    client, _ = Client.objects.get_or_create(name=scenario.CLIENT)
-    other, _ = Client.objects.get_or_create(name=scenario.OTHER_CLIENT)
-    wanted = {
-        "client": (Role.CLIENT, client),
-        "other-client": (Role.CLIENT, other),
-        "technician": (Role.TECHNICIAN, None),
-        "office": (Role.OFFICE, None),
-        "calibration-admin": (Role.CALIBRATION_ADMIN, None),
-        "administrator": (Role.ADMINISTRATOR, None),
-    }
-    users, passwords = {}, {}
-    for name, (role, organisation) in wanted.items():
-        user, _ = User.objects.get_or_create(username=name, defaults={"role": role, "client": organisation})
-        passwords[name] = secrets.token_urlsafe(9)
-        user.set_password(passwords[name])
-        user.is_staff = user.is_superuser = role == Role.ADMINISTRATOR
-        user.save(update_fields=["password", "is_staff", "is_superuser"])
-        users[name] = user
-    return Cast(users, passwords)
-
-
-def make_tokens(cast: Cast) -> dict[str, str]:
-    """A new token for each user; those of earlier runs stop working."""
-    tokens = {}
-    for name, user in cast.users.items():
-        AuthToken.objects.filter(user=user).delete()
-        _, tokens[name] = AuthToken.objects.create(user, expiry=timedelta(days=30))
-    return tokens
-
-
-def make_kit(by: User, now: datetime) -> KitRecords:
-    """The meter, the transducer pair and the gauge, in calibration on the survey's day."""
-    return KitRecords(
-        meter=_instrument(
-            Kind.METER, scenario.METER, by, now, minimum_signal_db=si(scenario.MINIMUM_SIGNAL, "ratio_db")
-        ),
-        pair=_instrument(Kind.TRANSDUCER_PAIR, scenario.PAIR, by, now),
-        gauge=_instrument(
-            Kind.THICKNESS_GAUGE,
-            scenario.GAUGE,
-            by,
-            now,
-            standard_uncertainty_m=si(scenario.GAUGE_UNCERTAINTY, "length"),
-        ),
-    )
-
-
-def _instrument(kind: Kind, names: tuple[str, str], by: User, now: datetime, **fields: float) -> Instrument:
-    type_name, serial = names
-    instrument, new = Instrument.objects.get_or_create(
-        kind=kind, serial=serial, defaults={"type_name": type_name, **fields}
-    )
-    if new:
-        Calibration.objects.create(
-            instrument=instrument,
-            certificate=f"C-{serial}",
-            laboratory="Harbour Row Calibration",
-            calibrated_on=scenario.CALIBRATED_ON,
-            due_on=scenario.CALIBRATION_DUE_ON,
-            recorded_at=now,
-            recorded_by=by,
-        )
-        if kind == Kind.TRANSDUCER_PAIR:
-            data = TransducerData(
-                instrument=instrument, reason="first entry", recorded_at=now, recorded_by=by
-            )
-            data.set_entry(transducer_entry())
-            data.as_entered = {
-                "frequency": scenario.FREQUENCY,
-                "wedge_sound_speed": scenario.WEDGE_SOUND_SPEED,
-                "wedge_angle": scenario.WEDGE_ANGLE,
-                "face_offset": scenario.FACE_OFFSET,
-                "wedge_delay": scenario.WEDGE_DELAY,
-            }
-            data.save(force_insert=True)
-    return instrument
 
 
 def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]] = worker_beside) -> None:
@@ -179,56 +52,9 @@ def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]
 
 
 def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
-    site, _ = Site.objects.get_or_create(
-        client=Client.objects.get(name=scenario.CLIENT),
-        name=scenario.SITE,
-        defaults={
-            "address": scenario.ADDRESS,
-            "time_zone": scenario.TIME_ZONE,
-            "access_notes": scenario.ACCESS,
-        },
-    )
-    again = Pipe.objects.filter(site=site).count()
-    statement = PipeStatement(
-        pipe=PipeEntry(
-            outer_diameter=si(scenario.OUTER_DIAMETER, "length"),
-            wall_thickness=si(scenario.WALL_AS_ENTERED, "length"),
-            material=MaterialEntry(scenario.MATERIAL),
-        ),
-        medium=MediumEntry(
-            name=scenario.MEDIUM,
-            temperature=si(scenario.MEDIUM_TEMPERATURE, "temperature"),
-            temperature_known="measured",
-            pressure=si(scenario.MEDIUM_PRESSURE, "pressure"),
-        ),
-        as_entered={
-            "pipe.outer_diameter": scenario.OUTER_DIAMETER,
-            "pipe.wall_thickness": scenario.WALL_AS_ENTERED,
-            "medium.temperature": scenario.MEDIUM_TEMPERATURE,
-            "medium.pressure": scenario.MEDIUM_PRESSURE,
-        },
-    )
-    # The story starts before the survey: the pipe's data was on record when the technician set out.
-    before = scenario.SURVEY_STARTED_AT - timedelta(days=20)
-    name = scenario.PIPE if not again else f"{scenario.PIPE} ({again + 1})"
-    pipe = pipe_create(
-        site=site, name=name, description="", statement=statement, holds_from=None, by=office, now=before
-    )
-    point = MeasuringPoint.objects.create(
-        pipe=pipe,
-        name=scenario.POINT,
-        upstream_disturbance=scenario.DISTURBANCE,
-        upstream_straight_m=si(scenario.UPSTREAM_STRAIGHT, "length"),
-        downstream_straight_m=si(scenario.DOWNSTREAM_STRAIGHT, "length"),
-        orientation="horizontal",
-        mounting="side",
-        full_pipe=True,
-        as_entered={
-            "upstream_straight": scenario.UPSTREAM_STRAIGHT,
-            "downstream_straight": scenario.DOWNSTREAM_STRAIGHT,
-        },
-    )
-    say(f"1. The pipe. {scenario.CLIENT}, {site.name}: {pipe.name}.")
+    pipe = make_pipe(office)
+    point = make_point(pipe)
+    say(f"1. The pipe. {scenario.CLIENT}, {pipe.site.name}: {pipe.name}.")
     say(
         f"   Outer diameter {scenario.OUTER_DIAMETER}, wall entered as {scenario.WALL_AS_ENTERED}, {scenario.MATERIAL}; "
         f"{scenario.MEDIUM} at {scenario.MEDIUM_TEMPERATURE} and {scenario.MEDIUM_PRESSURE}."
@@ -241,18 +67,9 @@ def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
 
 
 def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Tell) -> Job:
-    job = Job.objects.create(
-        site=point.pipe.site,
-        title=f"Flow survey, {point.pipe.name}",
-        state=JobState.PLANNED,
-        starts_at=scenario.SURVEY_STARTED_AT - timedelta(hours=1, minutes=30),
-        ends_at=scenario.SURVEY_STARTED_AT + timedelta(hours=4),
-        technician=technician,
-    )
-    job.measuring_points.set([point])
-    job.kit.set([kit.meter, kit.pair, kit.gauge])
+    job = make_job(point, technician, kit)
     say(f"2. The job. {technician.username} goes on {scenario.SURVEY_STARTED_AT:%Y-%m-%d} with")
-    for instrument in (kit.meter, kit.pair, kit.gauge):
+    for instrument in kit.all:
         say(f"   {instrument}, calibration due {scenario.CALIBRATION_DUE_ON}.")
     return job
 

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db import transaction
 
 from compute import tasks
+from surveys.errors import Conflict
 from surveys.models import Pipe, PipeData, Recomputation, RecomputationItem, User
 from surveys.recompute import surveys_to_recompute
 
@@ -39,6 +40,25 @@ def recomputation_start(*, pipe: Pipe, data: PipeData, cause: str, by: User, now
     if surveys:
         transaction.on_commit(partial(nudge, recomputation), robust=True)
     return recomputation
+
+
+@transaction.atomic
+def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
+    """Set parked surveys of a recomputation to work again, and tell how many.
+
+    Raises Conflict if none is parked.
+    """
+    parked = RecomputationItem.objects.filter(
+        recomputation=recomputation, state=RecomputationItem.State.PARKED
+    )
+    count = parked.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now)
+    if not count:
+        raise Conflict("No survey of this recomputation is parked.", code="nothing-parked")
+    Recomputation.objects.filter(pk=recomputation.pk).update(
+        state=Recomputation.State.RUNNING, finished_at=None
+    )
+    transaction.on_commit(partial(nudge, recomputation), robust=True)
+    return count
 
 
 def nudge(recomputation: Recomputation) -> None:

@@ -13,7 +13,8 @@ import pytest
 from compute.diagnosis import Diagnosis, Explanation, case_of_sound_speed, diagnose, time_uncertainty
 from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
 from compute.errors import OutOfRange, UnknownName
-from compute.slips import Case, roots, slips, transit_time_of
+from compute.slip_kinds import slips
+from compute.slips import Case, roots, transit_time_of
 from compute.uncertainty import Doubt
 from tests.compute.cases import transducers
 

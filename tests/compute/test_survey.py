@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from compute.account import Basis, explain_change
 from compute.acoustics import Setup
 from compute.entries import (
     LiningEntry,
@@ -21,7 +22,7 @@ from compute.entries import (
 from compute.errors import NotEnough, OutOfRange, TotalReflection, UnknownName
 from compute.flow import flow_from_times, times_from_mean_velocity
 from compute.place import Place
-from compute.reduction import Basis, InstrumentDay, Occasion, Readings, explain_change, reduce_log
+from compute.reduction import InstrumentDay, Occasion, Readings, reduce_log
 from compute.survey import no_beam, work_out
 from tests.compute.cases import transducers
 

@@ -147,6 +147,11 @@ def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_no
     )
 
 
+def test_on_an_ordinary_flow_the_linear_answer_is_good_enough() -> None:
+    linear = flow_uncertainty(measurement(), doubts())
+    assert flow_monte_carlo(measurement(), doubts(), linear, draws=200_000, seed=9).good_enough
+
+
 def test_the_same_seed_gives_the_same_draws() -> None:
     linear = flow_uncertainty(measurement(), doubts())
     one, other = (flow_monte_carlo(measurement(), doubts(), linear, draws=20_000, seed=5) for _ in range(2))

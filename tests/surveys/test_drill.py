@@ -25,7 +25,8 @@ from types import SimpleNamespace
 from django.core.management import call_command
 from django.utils import timezone
 call_command("migrate", verbosity=0)
-from surveys.demo.story import make_cast, make_kit
+from surveys.demo.people import make_cast
+from surveys.demo.records import make_kit
 from surveys.models import Client, Site
 from tests.surveys.scene import scene
 people = make_cast().users

@@ -129,7 +129,8 @@ STORY = """
 import contextlib, django
 django.setup()
 from django.core.management import call_command
-from surveys.demo.story import make_cast, tell
+from surveys.demo.people import make_cast
+from surveys.demo.story import tell
 call_command("migrate", verbosity=0)
 tell(make_cast(), print, contextlib.nullcontext)
 """

@@ -148,6 +148,19 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
     assert recomputation.state == Recomputation.State.FINISHED_WITH_FAILURES
 
 
+def test_parked_work_is_taken_up_again_when_asked(here: Scene, as_user: Any) -> None:
+    survey = here.survey()
+    recomputation = here.correct(0.008)
+    path = f"/api/v1/recomputations/{recomputation.pk}/retries/"
+    assert as_user("office").post(path).json()["code"] == "nothing-parked"
+    RecomputationItem.objects.update(state=Item.PARKED, attempts=5)
+    finished(recomputation)
+    assert as_user("technician").post(path).status_code == 403
+    assert as_user("office").post(path).status_code == 202
+    assert finished(recomputation).state == Recomputation.State.FINISHED
+    assert survey.results.count() == 2
+
+
 def test_a_failure_waits_longer_each_time(here: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
     here.survey()
     recomputation = here.correct(0.008)

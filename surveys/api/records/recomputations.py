@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import Count, Prefetch
+from django.utils import timezone
+from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import QuantityField, QuantityOut, in_units, units_of
+from surveys.api.filters import FilterSet
+from surveys.api.permissions import OFFICE
 from surveys.api.uncertainty_view import BudgetRowOut
-from surveys.api.views import Records
+from surveys.api.views import Records, documented
 from surveys.models import Recomputation, RecomputationItem, Result
+from surveys.services.recomputations import recomputation_retry
 
 
 class ResultOut(serializers.ModelSerializer):
@@ -60,6 +68,18 @@ class ResultOut(serializers.ModelSerializer):
         return in_units(result.account, units_of(self.context["request"]))
 
 
+class ResultFilters(FilterSet):
+    current = BooleanFilter("replaced_at", "isnull")
+
+    class Meta:
+        model = Result
+        fields: ClassVar[dict[str, list[str]]] = {
+            "survey": ["exact"],
+            "cause": ["exact"],
+            "survey__measuring_point": ["exact"],
+        }
+
+
 class Results(Records):
     """What surveys came to. `?current=true` leaves out those that were replaced."""
 
@@ -67,20 +87,15 @@ class Results(Records):
     serializer_class = ResultOut
     related = ("replaced_by",)
     prefetched = ("calibrations",)
-    filterset_fields = {
-        "survey": ["exact"],
-        "cause": ["exact"],
-        "survey__measuring_point": ["exact"],
-        "replaced_at": ["isnull"],
-    }
+    filterset_class = ResultFilters
     ordering_fields = ("computed_at",)
 
 
 class ItemOut(serializers.ModelSerializer):
     before = serializers.SerializerMethodField()
     after = serializers.SerializerMethodField()
-    result_before = serializers.PrimaryKeyRelatedField(source="before", read_only=True)
-    result_after = serializers.PrimaryKeyRelatedField(source="after", read_only=True)
+    result_before = serializers.PrimaryKeyRelatedField(source="before", read_only=True, allow_null=True)
+    result_after = serializers.PrimaryKeyRelatedField(source="after", read_only=True, allow_null=True)
     account = serializers.SerializerMethodField()
 
     class Meta:
@@ -150,9 +165,18 @@ class Recomputations(Records):
 
     model = Recomputation
     serializer_class = RecomputationOut
+    writers = OFFICE
     related = ("asked_by",)
     filterset_fields = {"pipe": ["exact"], "state": ["exact"], "cause": ["exact"]}
     ordering_fields = ("asked_at",)
+
+    @documented(request=None, responses={202: RecomputationOut})
+    @action(detail=True, methods=["post"])
+    def retries(self, request: Request, pk: Any = None) -> Response:
+        """Set the parked surveys of this recomputation to work again."""
+        recomputation = self.get_object()
+        recomputation_retry(recomputation=recomputation, now=timezone.now())
+        return self.answer(self.read_again(recomputation), 202)
 
     def get_serializer_class(self) -> Any:
         return RecomputationDetailOut if self.action == "retrieve" else RecomputationOut

@@ -5,7 +5,8 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 
-from surveys.demo.story import make_cast, make_tokens, tell
+from surveys.demo.people import make_cast, make_tokens
+from surveys.demo.story import tell
 from surveys.embedded import worker_beside
 from surveys.web_server import serve
 

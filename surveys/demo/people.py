@@ -1,0 +1,52 @@
+"""Who takes part in the demo."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from datetime import timedelta
+
+from knox.models import AuthToken
+
+from surveys.demo import scenario
+from surveys.models import Client, Role, User
+
+
+@dataclass(frozen=True, slots=True)
+class Cast:
+    """Who takes part, and the passwords made for this database."""
+
+    users: dict[str, User]
+    passwords: dict[str, str]
+
+
+def make_cast() -> Cast:
+    """A user of each kind, with a new password each time the demo runs."""
+    client, _ = Client.objects.get_or_create(name=scenario.CLIENT)
+    other, _ = Client.objects.get_or_create(name=scenario.OTHER_CLIENT)
+    wanted = {
+        "client": (Role.CLIENT, client),
+        "other-client": (Role.CLIENT, other),
+        "technician": (Role.TECHNICIAN, None),
+        "office": (Role.OFFICE, None),
+        "calibration-admin": (Role.CALIBRATION_ADMIN, None),
+        "administrator": (Role.ADMINISTRATOR, None),
+    }
+    users, passwords = {}, {}
+    for name, (role, organisation) in wanted.items():
+        user, _ = User.objects.get_or_create(username=name, defaults={"role": role, "client": organisation})
+        passwords[name] = secrets.token_urlsafe(9)
+        user.set_password(passwords[name])
+        user.is_staff = user.is_superuser = role == Role.ADMINISTRATOR
+        user.save(update_fields=["password", "is_staff", "is_superuser"])
+        users[name] = user
+    return Cast(users, passwords)
+
+
+def make_tokens(cast: Cast) -> dict[str, str]:
+    """A new token for each user; those of earlier runs stop working."""
+    tokens = {}
+    for name, user in cast.users.items():
+        AuthToken.objects.filter(user=user).delete()
+        _, tokens[name] = AuthToken.objects.create(user, expiry=timedelta(days=30))
+    return tokens

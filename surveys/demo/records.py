@@ -1,0 +1,164 @@
+"""The scenario's records: the kit, the pipe with its measuring point, the job. Made by the services where there is one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from compute.entries import MaterialEntry, MediumEntry, PipeEntry
+from compute.units import parse_quantity
+from surveys.demo import scenario
+from surveys.demo.kit import transducer_entry
+from surveys.models import (
+    Calibration,
+    Client,
+    Instrument,
+    Job,
+    MeasuringPoint,
+    Pipe,
+    Site,
+    TransducerData,
+    User,
+)
+from surveys.models.instrument import Kind
+from surveys.models.job import JobState
+from surveys.services.pipes import PipeStatement, pipe_create
+
+
+def si(text: str, kind: str) -> float:
+    """The SI value of a scenario's text."""
+    return parse_quantity(text, kind).si
+
+
+@dataclass(frozen=True, slots=True)
+class KitRecords:
+    """The kit of the scenario."""
+
+    meter: Instrument
+    pair: Instrument
+    gauge: Instrument
+
+    @property
+    def all(self) -> tuple[Instrument, ...]:
+        """Everything that is carried."""
+        return self.meter, self.pair, self.gauge
+
+
+def make_kit(by: User, now: datetime) -> KitRecords:
+    """The meter, the transducer pair and the gauge, in calibration on the survey's day."""
+    return KitRecords(
+        meter=_instrument(
+            Kind.METER, scenario.METER, by, now, minimum_signal_db=si(scenario.MINIMUM_SIGNAL, "ratio_db")
+        ),
+        pair=_instrument(Kind.TRANSDUCER_PAIR, scenario.PAIR, by, now),
+        gauge=_instrument(
+            Kind.THICKNESS_GAUGE,
+            scenario.GAUGE,
+            by,
+            now,
+            standard_uncertainty_m=si(scenario.GAUGE_UNCERTAINTY, "length"),
+        ),
+    )
+
+
+def _instrument(kind: Kind, names: tuple[str, str], by: User, now: datetime, **fields: float) -> Instrument:
+    type_name, serial = names
+    instrument, new = Instrument.objects.get_or_create(
+        kind=kind, serial=serial, defaults={"type_name": type_name, **fields}
+    )
+    if new:
+        Calibration.objects.create(
+            instrument=instrument,
+            certificate=f"C-{serial}",
+            laboratory="Harbour Row Calibration",
+            calibrated_on=scenario.CALIBRATED_ON,
+            due_on=scenario.CALIBRATION_DUE_ON,
+            recorded_at=now,
+            recorded_by=by,
+        )
+        if kind == Kind.TRANSDUCER_PAIR:
+            data = TransducerData(
+                instrument=instrument, reason="first entry", recorded_at=now, recorded_by=by
+            )
+            data.set_entry(transducer_entry())
+            data.as_entered = {
+                "frequency": scenario.FREQUENCY,
+                "wedge_sound_speed": scenario.WEDGE_SOUND_SPEED,
+                "wedge_angle": scenario.WEDGE_ANGLE,
+                "face_offset": scenario.FACE_OFFSET,
+                "wedge_delay": scenario.WEDGE_DELAY,
+            }
+            data.save(force_insert=True)
+    return instrument
+
+
+def make_pipe(by: User) -> Pipe:
+    """A pipe of the scenario's site with its data as entered; a further one each time."""
+    site, _ = Site.objects.get_or_create(
+        client=Client.objects.get(name=scenario.CLIENT),
+        name=scenario.SITE,
+        defaults={
+            "address": scenario.ADDRESS,
+            "time_zone": scenario.TIME_ZONE,
+            "access_notes": scenario.ACCESS,
+        },
+    )
+    again = Pipe.objects.filter(site=site).count()
+    statement = PipeStatement(
+        pipe=PipeEntry(
+            outer_diameter=si(scenario.OUTER_DIAMETER, "length"),
+            wall_thickness=si(scenario.WALL_AS_ENTERED, "length"),
+            material=MaterialEntry(scenario.MATERIAL),
+        ),
+        medium=MediumEntry(
+            name=scenario.MEDIUM,
+            temperature=si(scenario.MEDIUM_TEMPERATURE, "temperature"),
+            temperature_known="measured",
+            pressure=si(scenario.MEDIUM_PRESSURE, "pressure"),
+        ),
+        as_entered={
+            "pipe.outer_diameter": scenario.OUTER_DIAMETER,
+            "pipe.wall_thickness": scenario.WALL_AS_ENTERED,
+            "medium.temperature": scenario.MEDIUM_TEMPERATURE,
+            "medium.pressure": scenario.MEDIUM_PRESSURE,
+        },
+    )
+    # The story starts before the survey: the pipe's data was on record when the technician set out.
+    before = scenario.SURVEY_STARTED_AT - timedelta(days=20)
+    name = scenario.PIPE if not again else f"{scenario.PIPE} ({again + 1})"
+    return pipe_create(
+        site=site, name=name, description="", statement=statement, holds_from=None, by=by, now=before
+    )
+
+
+def make_point(pipe: Pipe) -> MeasuringPoint:
+    """The place on the pipe to measure at."""
+    return MeasuringPoint.objects.create(
+        pipe=pipe,
+        name=scenario.POINT,
+        upstream_disturbance=scenario.DISTURBANCE,
+        upstream_straight_m=si(scenario.UPSTREAM_STRAIGHT, "length"),
+        downstream_straight_m=si(scenario.DOWNSTREAM_STRAIGHT, "length"),
+        orientation="horizontal",
+        mounting="side",
+        full_pipe=True,
+        as_entered={
+            "upstream_straight": scenario.UPSTREAM_STRAIGHT,
+            "downstream_straight": scenario.DOWNSTREAM_STRAIGHT,
+        },
+    )
+
+
+def make_job(point: MeasuringPoint, technician: User, kit: KitRecords) -> Job:
+    """The technician's visit to the point with the kit."""
+    job = Job.objects.create(
+        site=point.pipe.site,
+        title=f"Flow survey, {point.pipe.name}",
+        state=JobState.PLANNED,
+        starts_at=scenario.SURVEY_STARTED_AT - timedelta(hours=1, minutes=30),
+        ends_at=scenario.SURVEY_STARTED_AT + timedelta(hours=4),
+        technician=technician,
+    )
+    job.measuring_points.set([point])
+    job.kit.set(kit.all)
+    return job
