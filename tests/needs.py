@@ -30,6 +30,9 @@ def postgresql_is_there() -> bool:
 
 @cache
 def redis_is_there() -> bool:
+    """A server that answers, and the program to start one of our own to kill."""
+    if shutil.which("redis-server") is None:
+        return False
     client = redis.Redis.from_url(REDIS_URL, socket_connect_timeout=1)
     try:
         return bool(client.ping())
