@@ -7,17 +7,15 @@ named quantities with their unit, such as `transit_time [us]`. Columns of other 
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import io
-import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
+from itertools import islice
 from typing import IO
 
-import numpy as np
 import zstandard
 
 from compute.errors import ComputeError
@@ -25,22 +23,13 @@ from compute.units import parse_quantity
 from surveys.errors import ServiceError
 from surveys.readings.codec import BLOCK_ROWS, encode_block
 from surveys.readings.columns import KIND_BY_COLUMN, SUFFICIENT, TIME, Column
+from surveys.readings.rows import EPOCH, Layout, Refusal, read_rows
 
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 REFUSALS_LISTED = 100
 LONGEST_LINE = 10_000
 MOST_COLUMNS = 64
 PART_BYTES = 1 << 20
 HEADER_CELL = re.compile(r"^\s*([A-Za-z_]{1,40})\s*(?:\[([^\[\]]{1,20})\])?\s*$")
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """A row that could not be read: its line in the file, the column, and what was wrong."""
-
-    line: int
-    column: str
-    detail: str
 
 
 @dataclass(slots=True)
@@ -102,18 +91,14 @@ def take_in(source: IO[bytes], zone: tzinfo, most_bytes: int) -> Intake:
         lines = _short_lines(text)
         header = next(lines, "")
         delimiter = _delimiter(header)
-        cells = next(csv.reader([header], delimiter=delimiter, quoting=csv.QUOTE_NONE), [])
-        positions = _positions(cells, intake)
-        _take_rows(csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE), positions, zone, intake)
+        positions = _positions(header.rstrip("\r\n").split(delimiter), intake)
+        numbers = tuple((column.name, positions[column.name]) for column in intake.columns)
+        _take_rows(lines, Layout(delimiter, positions[TIME], numbers, zone), intake)
     except UnicodeDecodeError as error:
         raise ServiceError(
             f"The file is not UTF-8 text (byte {error.object[error.start]:#04x}); save it as UTF-8.",
             code="file-not-text",
             field="file",
-        ) from None
-    except csv.Error as error:
-        raise ServiceError(
-            f"The file cannot be read as columns: {error}.", code="file-not-columns", field="file"
         ) from None
     if not intake.rows_taken:
         first = (
@@ -193,87 +178,22 @@ def _unit(name: str, unit: str | None) -> str:
     return unit.strip()
 
 
-@dataclass(slots=True)
-class _Batch:
-    """Rows read and not yet packed."""
-
-    times: list[int]
-    columns: dict[str, list[float]]
-
-    @classmethod
-    def empty(cls, columns: tuple[Column, ...]) -> _Batch:
-        return cls([], {column.name: [] for column in columns})
-
-    def packed(self) -> tuple[int, bytes]:
-        columns = {name: np.array(values) for name, values in self.columns.items()}
-        return len(self.times), encode_block(np.array(self.times, dtype=np.int64), columns)
-
-
-def _take_rows(rows: Iterator[list[str]], positions: dict[str, int], zone: tzinfo, intake: Intake) -> None:
-    width = max(positions.values()) + 1
-    numbers = [(column.name, positions[column.name]) for column in intake.columns]
-    batch = _Batch.empty(intake.columns)
-    earliest = latest = None
-    for line, row in enumerate(rows, start=2):
-        if not row:
-            continue
-        reading = _reading(row, width, positions[TIME], numbers, zone)
-        if isinstance(reading, tuple):
-            intake.rows_refused += 1
-            if len(intake.refusals) < REFUSALS_LISTED:
-                intake.refusals.append(Refusal(line, *reading))
-            continue
-        moment, values = reading.moment, reading.values
-        earliest = moment if earliest is None else min(earliest, moment)
-        latest = moment if latest is None else max(latest, moment)
-        batch.times.append(moment)
-        for (name, _), value in zip(numbers, values, strict=True):
-            batch.columns[name].append(value)
-        if len(batch.times) == BLOCK_ROWS:
-            intake.blocks.append(batch.packed())
-            batch = _Batch.empty(intake.columns)
-    if batch.times:
-        intake.blocks.append(batch.packed())
+def _take_rows(lines: Iterator[str], layout: Layout, intake: Intake) -> None:
+    earliest, latest = [], []
+    number = 2
+    while chunk := list(islice(lines, BLOCK_ROWS)):
+        rows = read_rows(chunk, number, layout)
+        number += len(chunk)
+        intake.rows_refused += len(rows.refusals)
+        intake.refusals += rows.refusals[: REFUSALS_LISTED - len(intake.refusals)]
+        if len(rows.times):
+            intake.blocks.append((len(rows.times), encode_block(rows.times, rows.columns)))
+            earliest.append(int(rows.times.min()))
+            latest.append(int(rows.times.max()))
     intake.rows_taken = sum(count for count, _ in intake.blocks)
-    if earliest is not None and latest is not None:
-        intake.first_reading_at, intake.last_reading_at = _moment(earliest), _moment(latest)
-
-
-@dataclass(frozen=True, slots=True)
-class _Reading:
-    moment: int
-    values: list[float]
-
-
-def _reading(
-    row: list[str], width: int, time_at: int, numbers: list[tuple[str, int]], zone: tzinfo
-) -> _Reading | tuple[str, str]:
-    """The reading in a row, or the column and what was wrong with it."""
-    if len(row) < width:
-        return "", f"{len(row)} columns where {width} are needed"
-    try:
-        time = datetime.fromisoformat(row[time_at].strip())
-    except ValueError:
-        return TIME, f"{row[time_at][:40]!r} is no ISO 8601 time"
-    if time.tzinfo is None:
-        time = time.replace(tzinfo=zone)
-    values = []
-    for name, position in numbers:
-        value = _number(row[position])
-        if value is None:
-            return name, f"{row[position][:40]!r} is no number"
-        values.append(value)
-    return _Reading(round((time - EPOCH).total_seconds() * 1e6), values)
-
-
-def _number(text: str) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    # float() also takes underscores, inf and nan, none of which a logger means as a reading.
-    return value if math.isfinite(value) and "_" not in text else None
+    if earliest:
+        intake.first_reading_at, intake.last_reading_at = _moment(min(earliest)), _moment(max(latest))
 
 
 def _moment(microseconds: int) -> datetime:
-    return datetime.fromtimestamp(microseconds / 1e6, UTC)
+    return EPOCH + timedelta(microseconds=microseconds)
