@@ -118,6 +118,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "surveys.api.unread.read_to_the_end",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -219,7 +220,7 @@ REST_FRAMEWORK = {
         "surveys.api.filters.Ordering",
     ],
     "DEFAULT_PAGINATION_CLASS": "surveys.api.pagination.Pages",
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "surveys.api.schema.Schema",
     "EXCEPTION_HANDLER": "surveys.api.problems.exception_handler",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

@@ -236,13 +236,36 @@ def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, An
     }
 
 
+NUMBER = {"type": "number"}
+NUMBERS = {"type": "array", "items": NUMBER}
+
+
+@extend_schema_field({"oneOf": [NUMBER, NUMBERS]})
+class NumbersOut(serializers.JSONField):
+    """A number, or a list of them."""
+
+
+@extend_schema_field(
+    {
+        "type": "object",
+        "properties": {"value": NUMBER, "values": NUMBERS, "unit": {"type": "string"}},
+        "required": ["unit"],
+        "oneOf": [{"required": ["value"]}, {"required": ["values"]}],
+    }
+)
+class SeriesOut(serializers.JSONField):
+    """A quantity, or many as {values, unit}."""
+
+
 class FlowOut(serializers.Serializer):
-    path_velocity = QuantityOut(help_text="With many readings {values, unit}, like every quantity here.")
-    mean_velocity = QuantityOut()
-    volume_flow = QuantityOut()
-    reynolds = serializers.FloatField()
-    profile_factor = serializers.FloatField()
-    measured_sound_speed = QuantityOut()
+    """One figure of each for one reading, many for many."""
+
+    path_velocity = SeriesOut()
+    mean_velocity = SeriesOut()
+    volume_flow = SeriesOut()
+    reynolds = NumbersOut()
+    profile_factor = NumbersOut()
+    measured_sound_speed = SeriesOut()
     findings = FindingOut(many=True)
 
 

@@ -74,7 +74,8 @@ def _ratio(si: float, kind: str, per: str, units: System) -> dict[str, Any]:
     if per == "number":
         return {"value": si * one["value"], "unit": one["unit"]}
     other = express(1.0, KINDS[per].difference, units)
-    return {"value": si * one["value"] / other["value"], "unit": f"({one['unit']})/{other['unit']}"}
+    below = f"({other['unit']})" if "/" in other["unit"] else other["unit"]
+    return {"value": si * one["value"] / other["value"], "unit": f"({one['unit']})/{below}"}
 
 
 @extend_schema_field(QUANTITY_IN)
@@ -110,6 +111,11 @@ class QuantityField(serializers.Field):
         return express(value, self.kind, units_of(self.context["request"]))
 
 
+@extend_schema_field(QuantityOut(allow_null=True))
+class KnownQuantityField(QuantityField):
+    """A quantity, or null where it is not known."""
+
+
 class NumberField(serializers.FloatField):
     """A JSON number: finite; no text, no true or false."""
 
@@ -126,9 +132,11 @@ class NumberField(serializers.FloatField):
 
 
 class WholeField(serializers.IntegerField):
-    """A JSON number that is whole; no text, no true or false."""
+    """A JSON number that is whole, be it written 1000 or 1e3; no text, no true or false."""
 
     def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, float) and data.is_integer():
+            data = int(data)
         if isinstance(data, bool) or not isinstance(data, int):
             raise ValidationError("Write a whole JSON number.", code="number-invalid")
         return int(super().to_internal_value(data))

@@ -57,6 +57,14 @@ class Pages(CursorPagination):
             )
         return number
 
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        link = {"type": ["string", "null"], "format": "uri"}
+        return {
+            "type": "object",
+            "required": ["next", "previous", "results"],
+            "properties": {"next": link, "previous": link, "results": schema},
+        }
+
     def get_next_link(self) -> str | None:
         return self._link(self.next_position)
 

@@ -9,19 +9,25 @@ from typing import Any, get_args
 import numpy as np
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
-from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.entries import medium_at
-from compute.errors import ComputeError
 from compute.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution, GumResult
 from compute.monte_carlo import FEWEST_DRAWS, MonteCarloResult
 from compute.sources import Source
 from compute.uncertainty import Doubt, Measurement, flow_monte_carlo, flow_uncertainty
-from compute.units import parse_quantity
 from surveys.api.compute_views import FindingOut, FlowIn, flow_times, validated, work_out_asked
-from surveys.api.fields import QUANTITY_IN, NumberField, QuantityOut, WholeField, in_units, units_of
+from surveys.api.fields import (
+    QUANTITY_IN,
+    NumberField,
+    QuantityIn,
+    QuantityOut,
+    WholeField,
+    in_units,
+    units_of,
+)
 from surveys.api.physics import medium_entry
 from surveys.api.views import UnitsMixin, documented
 from surveys.outcomes import KIND_OF_INPUT, budget_json, findings_json, kind_of_doubt, quantity
@@ -62,8 +68,6 @@ class InputsIn(serializers.Field):
                 doubts[path] = _doubt(path, stated)
             except ValidationError as error:
                 errors[str(path)[:60]] = error.detail
-            except ComputeError as error:
-                errors[str(path)[:60]] = [ErrorDetail(error.detail, error.code)]
         if errors:
             raise ValidationError(errors)
         return doubts
@@ -110,10 +114,13 @@ def _doubt(path: str, stated: Any) -> Doubt:
 def _size(path: str, way: str, raw: Any) -> float:
     """The stated size, not below 0: a plain number for what is relative or has no unit, else a quantity."""
     kind = kind_of_doubt(path)
-    if way == "relative_standard_uncertainty" or kind == "number":
-        size = NumberField().run_validation(raw)
-    else:
-        size = parse_quantity(raw, kind).si
+    try:
+        if way == "relative_standard_uncertainty" or kind == "number":
+            size = NumberField().run_validation(raw)
+        else:
+            size = QuantityIn(kind).run_validation(raw).si
+    except ValidationError as error:
+        raise ValidationError({way: error.detail}) from None
     if way == "relative_standard_uncertainty" and path == "medium.temperature":
         raise ValidationError(
             {way: "A share of a temperature means nothing; state it in degC or K."}, code="invalid"

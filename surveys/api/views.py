@@ -6,7 +6,7 @@ import hashlib
 from typing import Any, ClassVar, cast, get_args
 
 from django.db import transaction
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.exceptions import APIException
 from rest_framework.renderers import JSONRenderer
@@ -18,14 +18,9 @@ from compute.units import System
 from surveys.api import idempotency
 from surveys.api.fields import answer_in, units_of
 from surveys.api.filters import Filters, Ordering
-from surveys.api.problems import Problem
+from surveys.api.schema import UNITS
 from surveys.models import IdempotencyKey, Record, User
 from surveys.services.records import record_change
-
-ERRORS = {code: OpenApiResponse(Problem, description="What was wrong") for code in (400, 401, 403, 404, 409)}
-UNITS = OpenApiParameter(
-    "units", str, enum=["metric", "us"], description="Units of the answer; metric by default."
-)
 
 
 class EditedMeanwhile(APIException):
@@ -126,8 +121,6 @@ def etag(data: Any) -> str:
 
 
 def documented(**options: Any) -> Any:
-    """`extend_schema` with the error answers every call may give."""
-    responses = options.pop("responses")
-    responses = responses if isinstance(responses, dict) else {200: responses}
+    """`extend_schema` that keeps the parameter every call takes."""
     parameters = [UNITS, *options.pop("parameters", [])]
-    return extend_schema(responses={**responses, **ERRORS}, parameters=parameters, **options)
+    return extend_schema(parameters=parameters, **options)

@@ -171,7 +171,13 @@ class Instruments(Records):
         return self.change(request, _columns(self.checked(InstrumentChangeIn, partial=True)))
 
     @documented(request=TransducerDataIn, responses={201: TransducerDataOut})
-    @action(detail=True, methods=["post"], url_path="transducer-data")
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="transducer-data",
+        pagination_class=None,
+        filterset_fields=[],
+    )
     def transducer_data(self, request: Request, pk: Any = None) -> Response:
         """Record new data of a transducer pair; the old stays with the set-ups that rest on it."""
         asked = self.checked(TransducerDataIn)

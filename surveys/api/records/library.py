@@ -14,6 +14,7 @@ from rest_framework.response import Response
 
 from surveys.api import limits
 from surveys.api.fields import (
+    KnownQuantityField,
     NumberField,
     QuantityField,
     QuantityIn,
@@ -99,11 +100,6 @@ class OwnMediumIn(NamedIn, SourcedIn, MediumFiguresIn):
 
 class MediumRevisionIn(RevisionIn, MediumFiguresIn):
     """The table anew; pipes that rest on the one before are corrected, their surveys recomputed."""
-
-
-@extend_schema_field(QuantityOut(allow_null=True))
-class KnownQuantityField(QuantityField):
-    """A quantity, or null where it is not known."""
 
 
 class MaterialVersionOut(serializers.ModelSerializer):

@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from compute.gauging import wall_findings
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import (
+    KnownQuantityField,
     QuantityField,
     QuantityIn,
     QuantityOut,
@@ -155,7 +156,7 @@ class GaugingOut(serializers.ModelSerializer):
     standard_uncertainty = QuantityField("length", source="standard_uncertainty_m")
     thinnest = QuantityField("length", source="thinnest_m")
     thickest = QuantityField("length", source="thickest_m")
-    set_sound_speed = QuantityField("speed", source="set_sound_speed_m_s")
+    set_sound_speed = KnownQuantityField("speed", source="set_sound_speed_m_s")
     readings = serializers.SerializerMethodField()
     taken_by = serializers.CharField(source="taken_by.username", read_only=True)
     findings = serializers.SerializerMethodField()
@@ -296,7 +297,7 @@ class Pipes(Records):
         return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(request=GaugingIn, responses={201: GaugingOut})
-    @action(detail=True, methods=["post"])
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def gaugings(self, request: Request, pk: Any = None) -> Response:
         """Enter wall-thickness readings taken round the pipe."""
         asked = self.checked(GaugingIn)

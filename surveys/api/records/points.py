@@ -17,6 +17,7 @@ from compute.place import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from compute.units import Quantity
 from surveys.api.compute_views import SpacingOut
 from surveys.api.fields import (
+    KnownQuantityField,
     QuantityField,
     QuantityIn,
     QuantityOut,
@@ -124,8 +125,8 @@ class SetupOut(serializers.ModelSerializer):
 
 
 class PointOut(serializers.ModelSerializer):
-    upstream_straight = QuantityField("length", source="upstream_straight_m")
-    downstream_straight = QuantityField("length", source="downstream_straight_m")
+    upstream_straight = KnownQuantityField("length", source="upstream_straight_m")
+    downstream_straight = KnownQuantityField("length", source="downstream_straight_m")
 
     class Meta:
         model = MeasuringPoint
@@ -158,7 +159,7 @@ class MeasuringPoints(Records):
         return self.change(request, _columns(asked, self.get_object().as_entered))
 
     @documented(request=MountingIn, responses={201: SetupOut})
-    @action(detail=True, methods=["post"])
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def setups(self, request: Request, pk: Any = None) -> Response:
         """Work out a set-up from the pipe data of today, and keep it."""
         asked = self.checked(MountingIn)

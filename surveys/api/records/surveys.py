@@ -23,7 +23,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import (
-    QuantityField,
+    KnownQuantityField,
     QuantityIn,
     StrictSerializer,
     TextField,
@@ -87,8 +87,8 @@ class LogOut(serializers.ModelSerializer):
 
 
 class SurveyOut(serializers.ModelSerializer):
-    mounted_spacing = QuantityField("length", source="mounted_spacing_m")
-    medium_temperature = QuantityField("temperature", source="medium_temperature_k")
+    mounted_spacing = KnownQuantityField("length", source="mounted_spacing_m")
+    medium_temperature = KnownQuantityField("temperature", source="medium_temperature_k")
     technician = serializers.CharField(source="technician.username", read_only=True)
     log = serializers.SerializerMethodField()
     result = serializers.SerializerMethodField(help_text="The current result in short.")
@@ -248,7 +248,7 @@ class Surveys(Records):
         return Response(_thinned(log, start, end, _points(request)))
 
     @documented(responses=ResultOut(many=True))
-    @action(detail=True, methods=["get"])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the survey, the newest first, with what caused each."""
         rows = self.get_object().results.select_related("replaced_by").prefetch_related("calibrations")

@@ -7,9 +7,12 @@ import re
 from typing import Any
 
 import pytest
+from django.http import HttpResponse
 from django.test import Client as Browser
+from django.test import RequestFactory
 from rest_framework.test import APIClient
 
+from surveys.api.unread import read_to_the_end
 from surveys.models import Site
 
 pytestmark = pytest.mark.django_db
@@ -188,3 +191,10 @@ def test_the_schema_is_openapi_3_1_and_every_call_documents_its_errors(client: A
             if method in {"get", "post", "patch"} and path.startswith("/api/v1/compute"):
                 assert "400" in call["responses"], path
     assert json.dumps(schema).count("#/components/schemas/") > 50
+
+
+def test_an_upload_refused_unread_is_read_to_its_end_so_that_the_connection_lives_on() -> None:
+    request = RequestFactory().post("/", b"x" * 3_000_000, content_type="text/csv")
+    refusal = HttpResponse(status=403)
+    assert read_to_the_end(lambda request: refusal)(request) is refusal
+    assert request.read() == b""

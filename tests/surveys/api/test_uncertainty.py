@@ -63,6 +63,37 @@ def test_a_factor_in_doubt_by_half_a_percent_contributes_half_a_percent_of_the_f
     assert row["contribution"]["value"] == pytest.approx(0.005 * found["volume_flow"]["value"], rel=1e-9)
 
 
+def test_an_absolute_doubt_of_the_profile_factor_counts_against_the_profile_factor_itself(
+    as_user: Any,
+) -> None:
+    owner = as_user("owner")
+    flow = owner.post("/api/v1/compute/flow/", SETUP | {"readings": READINGS}, format="json").json()
+    [row] = ask(owner, inputs={"profile_factor": {"standard_uncertainty": 0.01}})["budget"]
+    assert row["value"] == pytest.approx(flow["profile_factor"], rel=1e-12)
+    # Q = pi/4 B^2 k v: a k in doubt by 0.01 is a flow in doubt by 0.01 Q/k.
+    expected = 0.01 * flow["volume_flow"]["value"] / flow["profile_factor"]
+    assert row["contribution"]["value"] == pytest.approx(expected, rel=1e-6)
+
+
+def test_the_meter_as_a_whole_may_be_in_doubt(as_user: Any) -> None:
+    found = ask(as_user("owner"), inputs={"meter": {"relative_standard_uncertainty": 0.01}})
+    assert found["combined_standard_uncertainty"]["value"] == pytest.approx(
+        0.01 * found["volume_flow"]["value"], rel=1e-6
+    )
+
+
+def test_a_sensitivity_to_a_speed_has_a_unit_that_cannot_be_misread(as_user: Any) -> None:
+    inputs = {"transducers.wedge_sound_speed": {"standard_uncertainty": "10 m/s"}}
+    [row] = ask(as_user("owner"), inputs=inputs)["budget"]
+    assert row["sensitivity"]["unit"] == "(m3/h)/(m/s)"
+
+
+def test_a_whole_number_of_draws_may_be_written_with_an_exponent(as_user: Any) -> None:
+    assert ask(as_user("owner"), monte_carlo_draws=1e4)["monte_carlo"]["draws"] == 10_000
+    errors = ask(as_user("owner"), 400, monte_carlo_draws=10_000.5)["errors"]
+    assert [(error["field"], error["code"]) for error in errors] == [("monte_carlo_draws", "number-invalid")]
+
+
 def test_fully_correlated_inputs_add_up(as_user: Any) -> None:
     inputs = {name: {"standard_uncertainty": 0.01} for name in ("meter.calibration", "installation")}
     correlated = ask(
@@ -106,7 +137,7 @@ def test_the_mediums_temperature_hardly_matters_when_transit_times_are_measured(
         ({"inputs": {"pipe.colour": {"standard_uncertainty": 1}}}, "inputs.pipe.colour", "unknown-name"),
         (
             {"inputs": {"pipe.roughness": {"standard_uncertainty": 1}}},
-            "inputs.pipe.roughness",
+            "inputs.pipe.roughness.standard_uncertainty",
             "unit-missing",
         ),
         ({"inputs": {"pipe.roughness": {}}}, "inputs.pipe.roughness", "not-enough-data"),
