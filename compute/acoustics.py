@@ -321,9 +321,10 @@ def check_dimensions(pipe: Pipe) -> None:
         wall_alone = np.any(2 * pipe.wall.thickness >= np.asarray(pipe.outer_diameter))
         lined = np.max(sum(lining.thickness for lining in pipe.linings))
         raise OutOfRange(
-            f"A wall of {np.max(pipe.wall.thickness) * 1e3:.4g} mm"
+            f"In an outer diameter of {np.min(pipe.outer_diameter) * 1e3:.4g} mm no bore is left by a wall of "
+            f"{np.max(pipe.wall.thickness) * 1e3:.4g} mm"
             + (f" and a lining of {lined * 1e3:.4g} mm" if pipe.linings else "")
-            + f" leave no bore in an outer diameter of {np.min(pipe.outer_diameter) * 1e3:.4g} mm; check the units.",
+            + "; check the units.",
             field="pipe.wall_thickness" if wall_alone else "pipe.lining.thickness",
         )
     if np.any(np.asarray(pipe.roughness) >= pipe.bore / 2):

@@ -40,6 +40,7 @@ CODES = {
     "velocity-high": "the velocity is higher than pipes are run at",
     "reverse-flow": "the flow is against the stated direction",
     "sound-speed-mismatch": "the measured sound speed is not that of the medium",
+    "sound-speed-not-logged": "the transit time was taken from what the meter was told",
     "sound-speed-fits": "the measured sound speed is that of the medium",
     "entry-doubtful": "a single wrong entry that would explain the measured sound speed",
     "dimensions-expanded": "the dimensions were brought to the pipe's temperature",

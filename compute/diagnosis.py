@@ -48,6 +48,10 @@ WEIGHTS: Mapping[str, float] = {
 ALL_WELL = 1.0
 SOMETHING_ELSE = 0.1
 SOMETHING_ELSE_SPREAD = 0.3  # of the time in the medium
+# Standard deviation of the logarithm of the right wall over the one entered, for a schedule mixed up; a suggestion, no source.
+SCHEDULE_REACH = math.log(2.0)
+# How much likelier than any other medium; suggestions, no source.
+COMMON_MEDIA = {"water": 20.0, "seawater": 3.0}
 # A slip moves a figure by some five times its ordinary doubt; a suggestion, no source.
 SLIP_REACH = 5.0
 # Where no ordinary doubt is listed [K, m, relative]; suggestions, no source.
@@ -282,7 +286,7 @@ def _ranked(case: Case, stated: Mapping[str, Doubt], spread: float) -> tuple[tup
 
 
 def _score(case: Case, slip: Slip, stated: Mapping[str, Doubt], spread: float, miss: float) -> float:
-    weight = WEIGHTS[slip.kind] / slip.siblings
+    weight = WEIGHTS[slip.kind] / slip.siblings * _likeliness(slip)
     if slip.move is not None:
         reach = _reach(case, slip, stated)
         return weight * _density(miss, math.hypot(spread, reach * miss / slip.move))
@@ -291,6 +295,14 @@ def _score(case: Case, slip: Slip, stated: Mapping[str, Doubt], spread: float, m
     # A mixture of unknown share may take any time of its span: a rectangle's deviation is its width over sqrt(12).
     wide = math.hypot(spread, slip.span / math.sqrt(12))
     return weight * _density(case.transit_time - transit_time_of(slip.case), wide)
+
+
+def _likeliness(slip: Slip) -> float:
+    """How likely a slip is among its siblings: a schedule near the one entered, and water, come up most."""
+    entered, would_be = slip.entered.value, slip.would_be.value
+    if slip.kind == "other-schedule" and isinstance(entered, float) and isinstance(would_be, float):
+        return math.exp(-0.5 * (math.log(would_be / entered) / SCHEDULE_REACH) ** 2)
+    return COMMON_MEDIA.get(str(would_be), 1.0) if slip.kind == "medium" else 1.0
 
 
 def _reach(case: Case, slip: Slip, stated: Mapping[str, Doubt]) -> float:

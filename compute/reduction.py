@@ -22,7 +22,7 @@ from compute.gum import GumResult
 from compute.place import Place, straight_share
 from compute.slips import Case
 from compute.statistics import FEWEST_READINGS, repeatability
-from compute.survey import WorkedOut, flow_findings, work_out
+from compute.survey import WorkedOut, flow_findings, sound_speed_not_logged, work_out
 from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
 
 # Of a diagnosis a result tells this many explanations, if they are at least so plausible.
@@ -166,6 +166,7 @@ class _Series:
     signal: float | None
     taken: int
     impossible: int
+    speed_told: bool = False
 
     @property
     def used(self) -> int:
@@ -175,8 +176,10 @@ class _Series:
 def _series(setup: Setup, programmed: Setup, log: Iterable[Readings]) -> _Series:
     differences, flows, signals = [], [], []
     transit_sum, taken, impossible = 0.0, 0, 0
+    speed_told = False
     for block in log:
         transit, difference = _times(block, programmed)
+        speed_told = speed_told or (block.transit_time is None and block.sound_speed is None)
         taken += len(difference)
         possible = _possible(setup, transit)
         impossible += int(np.count_nonzero(~possible))
@@ -196,6 +199,7 @@ def _series(setup: Setup, programmed: Setup, log: Iterable[Readings]) -> _Series
         signal=float(np.median(signal)) if len(signal) else None,
         taken=taken,
         impossible=impossible,
+        speed_told=speed_told,
     )
 
 
@@ -293,6 +297,7 @@ def _log_findings(
     ]
     return [
         *checks_result.readings_sound(series.taken, occasion.rows_refused, series.impossible),
+        *(sound_speed_not_logged() if series.speed_told else []),
         *flow_findings(flow, worked_out.medium),
         *_explained(worked_out, series, case, occasion),
         *steady,

@@ -221,3 +221,17 @@ def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
         *checks_result.velocity_sane(velocity, reynolds),
         *checks_result.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0),
     ]
+
+
+def sound_speed_not_logged() -> list[Finding]:
+    """The transit time had to be taken from what the meter was told.
+
+    Source
+    ------
+    custom : common practice, no source.
+    """
+    detail = (
+        "The log has a velocity or a flow but no sound speed, so the transit time is what the meter's own entries call for: whether the "
+        "pipe and the medium are the entered ones cannot be seen. Log the sound speed or the times."
+    )
+    return [Finding("sound-speed-not-logged", "caution", detail, "readings.sound_speed")]

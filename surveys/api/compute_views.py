@@ -20,7 +20,7 @@ from compute.media import media
 from compute.pipes import PipeSize, find_sizes
 from compute.place import cautions
 from compute.solids import Solid, solids
-from compute.survey import WorkedOut, flow_findings, no_beam, work_out
+from compute.survey import WorkedOut, flow_findings, no_beam, sound_speed_not_logged, work_out
 from compute.units import System, express_series, parse_quantity, parse_series
 from surveys.api.fields import (
     QUANTITY_IN,
@@ -278,7 +278,12 @@ class FlowView(UnitsMixin):
         worked_out = work_out_asked(asked)
         transit_time, time_difference = flow_times(asked, worked_out.setup)
         flow = flow_from_times(worked_out.setup, transit_time, time_difference)
-        findings = [*worked_out.findings, *flow_findings(flow, worked_out.medium)]
+        told = not {"transit_time", "sound_speed"} & asked["readings"].keys()
+        findings = [
+            *worked_out.findings,
+            *(sound_speed_not_logged() if told else []),
+            *flow_findings(flow, worked_out.medium),
+        ]
         many = any(isinstance(value, np.ndarray) for value in asked["readings"].values())
         answer = _flow_json(flow, units_of(request), _count(asked) if many else None)
         return Response({**answer, "findings": in_units(findings_json(findings), units_of(request))})

@@ -90,6 +90,7 @@ def _doubt(path: str, stated: Any) -> Doubt:
         )
     [way] = set(WAYS) & stated.keys()
     distribution = stated.get("distribution", "rectangular" if way == "half_width" else "normal")
+    distribution = "rectangular" if distribution == "uniform" else distribution
     if distribution not in get_args(Distribution):
         raise ValidationError(
             {"distribution": f"One of {', '.join(get_args(Distribution))}."}, code="unknown-name"

@@ -285,3 +285,10 @@ def test_impossible_corrections_are_left_out() -> None:
     case = entered(with_pipe(wall_thickness=0.0048), TRUE)
     assert all(slip.case.pipe.bore > 0 for slip in slips(case))
     assert not [slip for slip in slips(case) if slip.kind == "lining"]
+
+
+def test_water_taken_for_ethanol_is_thought_of_before_a_wall_as_thick_as_a_hand() -> None:
+    ethanol = replace(TRUE, medium=MediumEntry("ethanol", 293.15, "measured", 6e5))
+    water = replace(TRUE, medium=replace(WATER, temperature=293.15))
+    found = first(water, ethanol)
+    assert (found.slip.field, found.slip.would_be.value) == ("medium", "water")

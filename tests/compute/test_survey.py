@@ -82,6 +82,11 @@ def test_a_log_of_velocities_is_put_right_by_what_the_meter_was_told() -> None:
     assert reduction.mean_velocity == pytest.approx(1.2, rel=1e-9)
 
 
+def test_a_log_without_times_or_sound_speed_says_what_cannot_be_seen() -> None:
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [Readings(flow_velocity=np.full(100, 1.2))], occasion())
+    assert "sound-speed-not-logged" in {finding.code for finding in reduction.findings}
+
+
 def test_a_logged_sound_speed_that_cannot_be_is_set_aside_with_its_reading() -> None:
     logged = Readings(flow_velocity=np.full(100, 1.2), sound_speed=np.full(100, 1550.0))
     assert logged.sound_speed is not None
