@@ -15,7 +15,14 @@ class _Server(BaseApplication):
         super().__init__()
 
     def load_config(self) -> None:
-        settings = {"bind": self._bind, "worker_class": "gthread", "threads": THREADS, "accesslog": None}
+        settings = {
+            "bind": self._bind,
+            "worker_class": "gthread",
+            "threads": THREADS,
+            "accesslog": None,
+            # Nothing here is steered while it runs, and a read-only container has no place for a socket.
+            "control_socket_disable": True,
+        }
         for name, value in settings.items():
             self.cfg.set(name, value)
 
