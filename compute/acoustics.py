@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
-from compute.solids import Solid
 
 MOST_TRAVERSES = 16
 
@@ -102,26 +101,6 @@ class RayPath:
     time_in_medium: Real
     time_in_solids: Real
     transit_time: Real
-
-
-def layer_of(material: Solid, thickness: float, wave_mode: WaveMode | None = None) -> Layer:
-    """A layer of a library solid.
-
-    Parameters
-    ----------
-    material : Solid
-    thickness : float [m]
-    wave_mode : WaveMode or None  None lets the rule choose
-
-    Returns
-    -------
-    layer : Layer
-
-    Source
-    ------
-    library : the solid carries the source of its sound speeds.
-    """
-    return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode)
 
 
 def axial_slowness(transducers: Transducers) -> Real:

@@ -23,7 +23,6 @@ DN_BY_NPS = {
     "54": 1350, "60": 1500, "64": 1600,
 }  # fmt: skip
 # Wall thicknesses EN 10220 makes its tubes in [mm]; which of them are made for a diameter differs. From memory.
-EN_10220_WALLS = Source("preferred wall thicknesses of EN 10220", "memory")
 EN_10220_WALLS_MM = """
     1.6 1.8 2.0 2.3 2.6 2.9 3.2 3.6 4.0 4.5 5.0 5.4 5.6 6.3 7.1 8.0 8.8 10.0 11.0 12.5 14.2 16.0 17.5 20.0 22.2 25.0 28.0
     30.0 32.0 36.0 40.0"""

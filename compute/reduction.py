@@ -231,6 +231,14 @@ def _means(setup: Setup, series: _Series) -> Flow:
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
 
 
+def _gauged_doubt(wall_thickness: float, occasion: Occasion) -> Doubt | None:
+    """The gauging's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
+    if occasion.gauged_wall is None:
+        return None
+    mean, uncertainty = occasion.gauged_wall
+    return Doubt(uncertainty) if abs(wall_thickness - mean) <= 2 * uncertainty else None
+
+
 def _uncertainty(
     worked_out: WorkedOut,
     pipe: PipeEntry,
@@ -239,12 +247,11 @@ def _uncertainty(
     flow: Flow,
     occasion: Occasion,
 ) -> GumResult:
-    gauged = occasion.gauged_wall
     doubts = survey_doubts(
         worked_out.setup,
         reynolds=float(flow.reynolds),
         repeatability=_scatter(series.time_difference),
-        gauged_wall=Doubt(gauged[1]) if gauged else None,
+        gauged_wall=_gauged_doubt(pipe.wall_thickness, occasion),
         viscosity_relative=worked_out.medium.viscosity_uncertainty,
         straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
     )
@@ -313,8 +320,8 @@ def _log_findings(
 def _explained(worked_out: WorkedOut, series: _Series, case: Case, occasion: Occasion) -> list[Finding]:
     """What single wrong entry would explain a sound speed that does not fit; that it fits, where it does."""
     stated = {"medium.temperature": temperature_doubt(case.medium.temperature_known)}
-    if occasion.gauged_wall:
-        stated["pipe.wall_thickness"] = Doubt(occasion.gauged_wall[1])
+    if gauged := _gauged_doubt(case.pipe.wall_thickness, occasion):
+        stated["pipe.wall_thickness"] = gauged
     if case.medium.temperature is None or not case.medium.name:
         del stated["medium.temperature"]
     found = diagnose(case, stated)

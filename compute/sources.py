@@ -21,17 +21,9 @@ class Source:
 
 
 SNELL = Source("Snell's law: equal axial slowness in every layer (geometric acoustics)", "memory")
-COLEBROOK = Source(
-    "Colebrook 1939, J. Inst. Civ. Eng. 11:133, as solved in the Darcy friction factor", "memory"
-)
-LOG_LAW = Source(
-    "Logarithmic velocity profile with von Karman constant 0.4 (Nikuradse 1932; Schlichting, Boundary-Layer Theory)",
-    "memory",
-)
 HAGEN_POISEUILLE = Source(
     "Hagen-Poiseuille parabolic profile: diametral mean is 4/3 of the area mean", "memory"
 )
-JEMIS_032 = Source("JEMIS 032 straight pipe table as widely reproduced", "memory")
 PRACTICE = Source("common practice, no source", "suggestion")
 
 

@@ -9,15 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import NotEnough, NumberInvalid
-from compute.sources import Source
 
 FloatArray = NDArray[np.float64]
 
-SOKAL = Source(
-    "Sokal 1996, Monte Carlo Methods in Statistical Mechanics, lecture 3: integrated autocorrelation time, "
-    "window of 5 times itself, relative variance 2 (2 window + 1) / n (also Madras and Sokal 1988)",
-    "memory",
-)
+# Sokal 1996, Monte Carlo Methods in Statistical Mechanics, lecture 3 (also Madras and Sokal 1988), from memory: integrated
+# autocorrelation time, window of 5 times itself, relative variance 2 (2 window + 1) / n.
 WINDOW_FACTOR = 5.0
 FEWEST_READINGS = 8
 

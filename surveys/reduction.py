@@ -26,6 +26,7 @@ class Draft:
     survey: Survey
     data: PipeData
     transducer_data: TransducerData
+    gauging: Gauging | None
     calibrations: tuple[Calibration, ...]
     reduction: Reduction
 
@@ -33,6 +34,8 @@ class Draft:
 def survey_reduce(survey: Survey, data: PipeData) -> Draft:
     """Reduce a survey's log by a version of the pipe's data. Reads; writes nothing."""
     instruments = list(survey.instruments.all())
+    # The gauging the pipe data rests on, or the pipe's latest to hold it against.
+    gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
     in_force = calibrations_in_force(instruments, survey_date(survey))
     reduction = reduce_log(
         data.pipe_entry(),
@@ -49,7 +52,7 @@ def survey_reduce(survey: Survey, data: PipeData) -> Draft:
                 for i, c in ((i, in_force[i.id]) for i in instruments)
             ),
             mounted_spacing=survey.mounted_spacing_m,
-            gauged_wall=_gauged_wall(data),
+            gauged_wall=(gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None,
             minimum_signal=min(
                 (i.minimum_signal_db for i in instruments if i.minimum_signal_db is not None), default=None
             ),
@@ -57,7 +60,7 @@ def survey_reduce(survey: Survey, data: PipeData) -> Draft:
         ),
     )
     calibrations = tuple(calibration for calibration in in_force.values() if calibration is not None)
-    return Draft(survey, data, survey.setup.transducer_data, calibrations, reduction)
+    return Draft(survey, data, survey.setup.transducer_data, gauging, calibrations, reduction)
 
 
 def result_store(
@@ -76,6 +79,7 @@ def result_store(
         log=draft.survey.log,
         pipe_data=draft.data,
         transducer_data=draft.transducer_data,
+        gauging=draft.gauging,
         method_version=METHOD_VERSION,
         cause=cause,
         recomputation=recomputation,
@@ -159,9 +163,3 @@ def _programmed(survey: Survey) -> PhysicalSetup:
         ],
         setup.traverses,
     )
-
-
-def _gauged_wall(data: PipeData) -> tuple[float, float] | None:
-    """Mean and standard uncertainty of the gauging the data rests on, or of the pipe's latest."""
-    gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
-    return (gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None

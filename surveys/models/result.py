@@ -8,7 +8,7 @@ from django.db.models import F, Q
 
 from surveys.models.base import Record
 from surveys.models.instrument import Calibration, TransducerData
-from surveys.models.pipe import Pipe, PipeData
+from surveys.models.pipe import Gauging, Pipe, PipeData
 from surveys.models.survey import Log, Survey
 
 
@@ -57,6 +57,7 @@ class Result(Record):
     log = models.ForeignKey(Log, models.PROTECT, related_name="results")
     pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="results")
     transducer_data = models.ForeignKey(TransducerData, models.PROTECT, related_name="results")
+    gauging = models.ForeignKey(Gauging, models.PROTECT, null=True, blank=True, related_name="results")
     calibrations = models.ManyToManyField(Calibration, related_name="results")
     method_version = models.CharField(max_length=20)
     cause = models.CharField(max_length=12, choices=Cause)

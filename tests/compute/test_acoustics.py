@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compute.acoustics import Layer, Medium, choose_wave_mode, layer_of, refracted_angle, trace
+from compute.acoustics import Layer, Medium, choose_wave_mode, refracted_angle, trace
 from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
-from compute.solids import solid
 from tests.compute.cases import PVC, STEEL, plastic_setup, steel_setup, transducers
 
 
@@ -146,13 +145,3 @@ def test_a_length_or_delay_of_the_transducers_that_is_no_number_is_refused(name:
     with pytest.raises(NumberInvalid) as caught:
         trace(replace(steel_setup(), transducers=replace(transducers(), **{name: float("nan")})))
     assert caught.value.field == f"transducers.{name}"
-
-
-def test_a_layer_of_a_library_solid_has_its_sound_speeds() -> None:
-    steel = solid("carbon-steel")
-    layer = layer_of(steel, 0.008, "shear")
-    assert (layer.longitudinal_sound_speed, layer.shear_sound_speed) == (
-        steel.longitudinal_sound_speed,
-        steel.shear_sound_speed,
-    )
-    assert (layer.thickness, layer.wave_mode) == (0.008, "shear")

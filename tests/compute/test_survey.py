@@ -195,3 +195,12 @@ def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what
     doubtful = [finding for finding in wrong if finding.code == "entry-doubtful"]
     assert doubtful[0].field == "pipe.wall_thickness"
     assert doubtful[0].limit == pytest.approx(0.008, abs=5e-4)
+
+
+def test_a_gauging_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:
+    wrong = replace(PIPE, wall_thickness=0.0063)
+    reduction = reduce_log(wrong, WATER, PAIR, 2, log(), occasion())
+    [row] = [row for row in reduction.uncertainty.budget if row.input == "pipe.wall_thickness"]
+    # The mill tolerance of 12.5 % as a rectangle, not the 0.05 mm of the gauge that says 8.0 mm.
+    assert row.standard_uncertainty == pytest.approx(0.125 * 0.0063 / 3**0.5)
+    assert "wall-off-gauge" in {finding.code for finding in reduction.findings}

@@ -46,7 +46,7 @@ class ResultOut(serializers.ModelSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "pipe_data", "transducer_data", "log", "calibrations", "readings_used", "volume_flow",
+            "method_version", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "readings_used", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
             "account",
