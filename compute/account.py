@@ -82,6 +82,15 @@ def explain_change(
     if before.medium != after.medium:
         moved = _flow_of(replace(before, medium=after.medium), transit_time, time_difference)
         effects.append(Effect("medium", _words(before.medium), _words(after.medium), "text", moved - start))
+    if before.transducers != after.transducers:
+        moved = _flow_of(replace(before, transducers=after.transducers), transit_time, time_difference)
+        words = _words(before.transducers), _words(after.transducers)
+        effects.append(Effect("transducers", *words, "text", moved - start))
+    if before.traverses != after.traverses:
+        moved = _flow_of(replace(before, traverses=after.traverses), transit_time, time_difference)
+        effects.append(
+            Effect("traverses", str(before.traverses), str(after.traverses), "text", moved - start)
+        )
     return tuple(effects)
 
 

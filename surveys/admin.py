@@ -165,13 +165,18 @@ class JobAdmin(KeptAdmin):
     list_select_related = ["site", "technician"]
 
 
+class SurveyDataInline(ImmutableInline):
+    model = models.SurveyData
+
+
 @admin.register(models.Survey)
 class SurveyAdmin(ImmutableAdmin):
-    list_display = ["measuring_point", "started_at", "technician", "mounted_spacing_m"]
+    inlines = [SurveyDataInline]
+    list_display = ["measuring_point", "started_at", "technician", "job"]
     list_filter = ["technician", "measuring_point__pipe__site__client"]
     search_fields = ["measuring_point__name", "measuring_point__pipe__site__name"]
     date_hierarchy = "started_at"
-    list_select_related = ["measuring_point", "technician"]
+    list_select_related = ["measuring_point", "technician", "job"]
 
 
 @admin.register(models.Log)

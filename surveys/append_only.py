@@ -1,7 +1,7 @@
 """Guards in the database itself: figures of results and pipe data can be added, never changed.
 
 They are put back after every migration, because SQLite drops a table's triggers when it rebuilds the
-table. `replaced_at` is the one column of a result that changes, once, when another takes its place.
+table. `replaced_at` is the one column that changes, once, when another takes the row's place.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ IMMUTABLE = {
     "surveys_pipedata": (),
     "surveys_transducerdata": (),
     "surveys_setup": (),
+    "surveys_surveydata": ("replaced_at",),
     "surveys_gauging": (),
     "surveys_ownmaterialdata": (),
     "surveys_ownmediumdata": (),

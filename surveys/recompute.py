@@ -1,16 +1,16 @@
 """Records to physics to new results.
 
-A survey's result rests on the pipe data valid on its day. When pipe data changes, every survey that now
-rests on another version gets a new result; the old one stays, marked as replaced. Work is claimed by one
-filtered update and held by a lease; the physics runs outside any transaction, and a short one stores the
-result only if the claim still holds and the pipe data is still the valid one. So a worker may die, a task
-may be sent twice, and two corrections may race: each survey ends with one current result, on the latest.
+A survey's result rests on what is in force for it (`surveys.basis`): what was stated of it, the pipe data valid on its day,
+the data of the transducers, the calibrations, the method. When any of it changes, every survey that now should rest on
+something else gets a new result; the old one stays, marked as replaced. Work is claimed by one filtered update and held by
+a lease; the physics runs outside any transaction, and a short one stores the result only if the claim still holds and
+nothing moved meanwhile. So a worker may die, a task may be sent twice, and two corrections may race: each survey ends with
+one current result, on the latest.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from uuid import UUID, uuid4
 
@@ -19,9 +19,9 @@ from django.db import models, transaction
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
-from surveys.models import Notice, Pipe, PipeData, Recomputation, RecomputationItem, Result, Survey
+from surveys.basis import basis_in_force, result_key, survey_with_basis
+from surveys.models import Notice, Recomputation, RecomputationItem, Result, Survey
 from surveys.reduction import Draft, result_account, result_store, survey_reduce
-from surveys.selectors import pipe_data_valid, survey_date
 
 logger = logging.getLogger(__name__)
 
@@ -31,19 +31,6 @@ FIRST_BACKOFF = timedelta(seconds=2)
 
 ItemState = RecomputationItem.State
 State = Recomputation.State
-
-
-def surveys_to_recompute(pipe: Pipe) -> list[tuple[Survey, Result]]:
-    """The surveys of a pipe whose current result rests on another version than is valid on their day."""
-    # Not `pipe.data.all()`: what somebody prefetched before the change would hide it.
-    versions = list(PipeData.objects.filter(pipe=pipe))
-    current = Result.objects.filter(survey__measuring_point__pipe=pipe, replaced_at__isnull=True)
-    moved = []
-    for result in current.select_related("survey__measuring_point__pipe__site").order_by("survey_id"):
-        valid = pipe_data_valid(versions, survey_date(result.survey))
-        if valid is not None and valid.id != result.pipe_data_id:
-            moved.append((result.survey, result))
-    return moved
 
 
 def recomputations_due() -> list[UUID]:
@@ -92,7 +79,9 @@ def _claim(recomputation_id: UUID) -> list[RecomputationItem]:
     due = RecomputationItem.objects.filter(_due(now), recomputation=recomputation_id)
     # An item that took its worker down with it so often is set aside for a person to look at.
     due.filter(state=ItemState.RUNNING, attempts__gte=MOST_ATTEMPTS).update(
-        state=ItemState.PARKED, error="The worker stopped while working on this, again and again."
+        state=ItemState.PARKED,
+        error="The worker stopped while working on this, again and again.",
+        settled_at=now,
     )
     some = list(due.order_by("pk").values_list("pk", flat=True)[:CHUNK])
     if not some:
@@ -114,22 +103,27 @@ def _work_on(item: RecomputationItem) -> None:
 
 
 def _recompute(item: RecomputationItem) -> None:
-    survey = survey_with_all(item.survey_id)
-    valid = valid_data(survey)
-    current = current_result(survey)
-    draft = None
-    if current.pipe_data_id != valid.id:
-        draft = survey_reduce(survey, valid)
+    basis = basis_in_force(survey_with_basis(item.survey_id))
+    current = current_result(basis.survey)
+    draft = None if result_key(current) == basis.key else survey_reduce(basis)
     with transaction.atomic():
         if not _still_ours(item):
             return
-        locked = Survey.objects.select_for_update().get(pk=survey.pk)
-        if valid_data(locked).id != valid.id or current_result(locked).id != current.id:
-            # Pipe data or result moved on meanwhile: look again at once.
+        Survey.objects.select_for_update().get(pk=basis.survey.pk)
+        now_in_force = basis_in_force(survey_with_basis(basis.survey.pk))
+        if now_in_force.key != basis.key or current_result(basis.survey).pk != current.pk:
+            # What it rests on or the result moved on meanwhile: look again at once.
             _owned(item).update(state=ItemState.WAITING, claimed_by=None, lease_until=None)
             return
         after = _replace(current, draft, item.recomputation) if draft else current
-        _owned(item).update(state=ItemState.DONE, after=after, error="", claimed_by=None, lease_until=None)
+        _owned(item).update(
+            state=ItemState.DONE,
+            after=after,
+            error="",
+            claimed_by=None,
+            lease_until=None,
+            settled_at=timezone.now(),
+        )
 
 
 def _replace(current: Result, draft: Draft, recomputation: Recomputation) -> Result:
@@ -151,7 +145,7 @@ def _replace(current: Result, draft: Draft, recomputation: Recomputation) -> Res
 def _tell_client(before: Result, after: Result, change: float | None, reason: str, now: datetime) -> None:
     """A notice, if the figure moved by more than the client wants to be told of."""
     client = after.survey.measuring_point.pipe.site.client
-    if change is not None and abs(change) <= client.notice_threshold:
+    if not exceeds(change, client.notice_threshold):
         return
     Notice.objects.create(
         client=client,
@@ -164,10 +158,17 @@ def _tell_client(before: Result, after: Result, change: float | None, reason: st
     )
 
 
+def exceeds(relative_change: float | None, threshold: float) -> bool:
+    """Whether a client wants to be told of a change; None is one from a flow of 0."""
+    return relative_change is None or abs(relative_change) > threshold
+
+
 def _set_back(item: RecomputationItem, error: Exception) -> None:
     text = f"{type(error).__name__}: {error}"[:2000]
     if item.attempts >= MOST_ATTEMPTS:
-        _owned(item).update(state=ItemState.PARKED, error=text, claimed_by=None, lease_until=None)
+        _owned(item).update(
+            state=ItemState.PARKED, error=text, claimed_by=None, lease_until=None, settled_at=timezone.now()
+        )
         return
     later = timezone.now() + FIRST_BACKOFF * 2 ** (item.attempts - 1)
     _owned(item).update(
@@ -183,20 +184,8 @@ def _still_ours(item: RecomputationItem) -> bool:
     return bool(_owned(item).update(lease_until=timezone.now() + _lease()))
 
 
-def survey_with_all(survey_id: UUID) -> Survey:
-    """A survey with what its reduction reads."""
-    related = ("measuring_point__pipe__site__client", "setup__pipe_data", "setup__transducer_data", "log")
-    return Survey.objects.select_related(*related).get(pk=survey_id)
-
-
-def valid_data(survey: Survey) -> PipeData:
-    """The pipe data valid on a survey's day as known now; there is always one, since a set-up needed it."""
-    pipe = survey.measuring_point.pipe
-    versions: Iterable[PipeData] = PipeData.objects.filter(pipe=pipe)
-    valid = pipe_data_valid(versions, survey_date(survey))
-    return valid if valid is not None else survey.setup.pipe_data
-
-
 def current_result(survey: Survey) -> Result:
-    """The result of a survey that nothing has replaced."""
-    return Result.objects.get(survey=survey, replaced_at__isnull=True)
+    """The result of a survey that nothing has replaced, with what it rests on."""
+    related = ("survey_data__setup", "pipe_data", "transducer_data")
+    rows = Result.objects.select_related(*related).prefetch_related("calibrations")
+    return rows.get(survey=survey, replaced_at__isnull=True)

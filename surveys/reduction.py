@@ -7,60 +7,57 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from compute.account import Basis, explain_change
+from compute.account import Basis as Stated
+from compute.account import explain_change
 from compute.acoustics import Setup as PhysicalSetup
-from compute.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
+from compute.entries import resolve_medium, resolve_pipe, resolve_transducers
 from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, reduce_log
-from compute.survey import METHOD_VERSION
 from compute.units import unit_named
-from surveys.models import Calibration, Gauging, Log, PipeData, Recomputation, Result, Survey, TransducerData
+from surveys.basis import Basis
+from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
 from surveys.readings.columns import Column
-from surveys.selectors import calibrations_in_force, log_columns, place_of, survey_date, survey_medium
+from surveys.selectors import log_columns, place_of, survey_date, survey_medium
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
     """A reduction with the records it rests on, not stored yet."""
 
-    survey: Survey
-    data: PipeData
-    transducer_data: TransducerData
+    basis: Basis
     gauging: Gauging | None
-    calibrations: tuple[Calibration, ...]
     reduction: Reduction
 
 
-def survey_reduce(survey: Survey, data: PipeData) -> Draft:
-    """Reduce a survey's log by a version of the pipe's data. Reads; writes nothing."""
-    instruments = list(survey.instruments.all())
+def survey_reduce(basis: Basis) -> Draft:
+    """Reduce a survey's log by what is in force for it. Reads; writes nothing."""
+    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
     gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
-    in_force = calibrations_in_force(instruments, survey_date(survey))
     reduction = reduce_log(
         data.pipe_entry(),
-        survey_medium(survey, data),
-        survey.setup.transducer_data.entry(),
-        survey.setup.traverses,
+        survey_medium(stated, data),
+        basis.transducer_data.entry(),
+        stated.setup.traverses,
         log_readings(survey.log),
         Occasion(
             day=survey_date(survey),
             place=place_of(survey.measuring_point),
-            programmed=_programmed(survey),
+            programmed=_programmed(stated.setup),
             instruments=tuple(
                 InstrumentDay(str(i), c.calibrated_on if c else None, c.due_on if c else None)
-                for i, c in ((i, in_force[i.id]) for i in instruments)
+                for i, c in basis.calibrations
             ),
-            mounted_spacing=survey.mounted_spacing_m,
+            mounted_spacing=stated.mounted_spacing_m,
             gauged_wall=(gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None,
             minimum_signal=min(
-                (i.minimum_signal_db for i in instruments if i.minimum_signal_db is not None), default=None
+                (i.minimum_signal_db for i, _ in basis.calibrations if i.minimum_signal_db is not None),
+                default=None,
             ),
             rows_refused=survey.log.rows_refused,
         ),
     )
-    calibrations = tuple(calibration for calibration in in_force.values() if calibration is not None)
-    return Draft(survey, data, survey.setup.transducer_data, gauging, calibrations, reduction)
+    return Draft(basis, gauging, reduction)
 
 
 def result_store(
@@ -73,14 +70,15 @@ def result_store(
     account: dict[str, Any] | None = None,
 ) -> Result:
     """Store a result, in the caller's transaction. The one it replaces must have been marked so before."""
-    reduction, uncertainty = draft.reduction, draft.reduction.uncertainty
+    basis, reduction, uncertainty = draft.basis, draft.reduction, draft.reduction.uncertainty
     result = Result.objects.create(
-        survey=draft.survey,
-        log=draft.survey.log,
-        pipe_data=draft.data,
-        transducer_data=draft.transducer_data,
+        survey=basis.survey,
+        log=basis.survey.log,
+        survey_data=basis.survey_data,
+        pipe_data=basis.pipe_data,
+        transducer_data=basis.transducer_data,
         gauging=draft.gauging,
-        method_version=METHOD_VERSION,
+        method_version=basis.method_version,
         cause=cause,
         recomputation=recomputation,
         replaces=replaces,
@@ -103,7 +101,7 @@ def result_store(
         budget=budget_json(uncertainty.budget),
         account=account,
     )
-    result.calibrations.set(draft.calibrations)
+    result.calibrations.set([calibration for _, calibration in basis.calibrations if calibration])
     return result
 
 
@@ -112,8 +110,8 @@ def result_account(before: Result, draft: Draft) -> dict[str, Any]:
     after = draft.reduction
     change = after.volume_flow - before.volume_flow_m3_s
     effects = explain_change(
-        _basis(draft.survey, before.pipe_data),
-        _basis(draft.survey, draft.data),
+        _stated(before.survey_data, before.pipe_data, before.transducer_data),
+        _stated(draft.basis.survey_data, draft.basis.pipe_data, draft.basis.transducer_data),
         after.transit_time,
         after.time_difference,
     )
@@ -123,13 +121,24 @@ def result_account(before: Result, draft: Draft) -> dict[str, Any]:
         "before": quantity(before.volume_flow_m3_s, "volume_flow"),
         "after": quantity(after.volume_flow, "volume_flow"),
         "change": quantity(change, "volume_flow"),
-        "relative_change": change / before.volume_flow_m3_s if before.volume_flow_m3_s else None,
+        "relative_change": relative_change(before.volume_flow_m3_s, after.volume_flow),
         "spacing_before": quantity(before.spacing_m, "length"),
         "spacing_after": quantity(after.spacing, "length"),
         "causes": effects_json(effects),
+        "method_before": before.method_version,
+        "method_after": draft.basis.method_version,
+        "readings_before": before.readings_used,
+        "readings_after": after.readings_used,
         "new_findings": sorted(codes_after - codes_before),
         "settled_findings": sorted(codes_before - codes_after),
     }
+
+
+def relative_change(before: float, after: float) -> float | None:
+    """A flow's change as a part of what it was; None from a flow of 0 to another."""
+    if before == after:
+        return 0.0
+    return (after - before) / before if before else None
 
 
 def log_readings(log: Log) -> Iterator[Readings]:
@@ -147,19 +156,18 @@ def to_si(values: Any, column: Column) -> Any:
     return (values + unit.shift) * unit.multiplier / unit.divisor
 
 
-def _basis(survey: Survey, data: PipeData) -> Basis:
-    entry: TransducerEntry = survey.setup.transducer_data.entry()
-    return Basis(data.pipe_entry(), survey_medium(survey, data), entry, survey.setup.traverses)
+def _stated(survey_data: SurveyData, data: PipeData, pair: TransducerData) -> Stated:
+    return Stated(
+        data.pipe_entry(), survey_medium(survey_data, data), pair.entry(), survey_data.setup.traverses
+    )
 
 
-def _programmed(survey: Survey) -> PhysicalSetup:
+def _programmed(setup: Setup) -> PhysicalSetup:
     """What the meter was told: the set-up as it was worked out on the day."""
-    setup = survey.setup
+    medium = survey_medium(setup, setup.pipe_data)
     return PhysicalSetup(
-        resolve_pipe(setup.pipe_data.pipe_entry(), survey_medium(setup, setup.pipe_data).temperature).pipe,
-        resolve_medium(survey_medium(setup, setup.pipe_data)).medium,
-        resolve_transducers(setup.transducer_data.entry(), survey_medium(setup, setup.pipe_data).temperature)[
-            0
-        ],
+        resolve_pipe(setup.pipe_data.pipe_entry(), medium.temperature).pipe,
+        resolve_medium(medium).medium,
+        resolve_transducers(setup.transducer_data.entry(), medium.temperature)[0],
         setup.traverses,
     )

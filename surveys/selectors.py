@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date, datetime
-from uuid import UUID
 
 import numpy as np
 from django.contrib.auth.models import AnonymousUser
@@ -26,6 +25,7 @@ from surveys.models import (
     PipeData,
     Setup,
     Survey,
+    SurveyData,
     TransducerData,
     User,
 )
@@ -82,7 +82,7 @@ def survey_date(survey: Survey) -> date:
     return survey.started_at.astimezone(survey.measuring_point.pipe.site.zone).date()
 
 
-def survey_medium(survey: Survey | Setup, data: PipeData) -> MediumEntry:
+def survey_medium(survey: SurveyData | Setup, data: PipeData) -> MediumEntry:
     """The pipe's medium, at the temperature taken on the day if one was."""
     entry = data.medium_entry()
     if survey.medium_temperature_k is None:
@@ -116,11 +116,7 @@ def transducer_data_now(instrument: Instrument) -> TransducerData | None:
     return instrument.transducer_data.order_by("-recorded_at", "-id").first()
 
 
-def calibrations_in_force(instruments: Iterable[Instrument], on: date) -> dict[UUID, Calibration | None]:
-    """For each instrument the latest calibration made by a day, due or not; None if there was none."""
-    instruments = list(instruments)
-    latest: dict[UUID, Calibration | None] = {instrument.id: None for instrument in instruments}
-    made = Calibration.objects.filter(instrument__in=instruments, calibrated_on__lte=on)
-    for calibration in made.order_by("calibrated_on", "recorded_at"):
-        latest[calibration.instrument_id] = calibration
-    return latest
+def calibration_in_force(calibrations: Iterable[Calibration], on: date) -> Calibration | None:
+    """Of an instrument's calibrations the latest made by a day, due or not; none that was corrected."""
+    made = [c for c in calibrations if c.calibrated_on <= on and getattr(c, "corrected_by", None) is None]
+    return max(made, key=lambda c: (c.calibrated_on, c.recorded_at), default=None)

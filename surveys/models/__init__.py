@@ -10,7 +10,7 @@ from surveys.models.notice import Notice
 from surveys.models.pipe import Gauging, Pipe, PipeData
 from surveys.models.result import Recomputation, RecomputationItem, Result
 from surveys.models.site import Client, Site
-from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey
+from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey, SurveyData
 from surveys.models.user import Role, User
 
 __all__ = [
@@ -39,6 +39,7 @@ __all__ = [
     "Setup",
     "Site",
     "Survey",
+    "SurveyData",
     "TransducerData",
     "User",
     "VisibleQuerySet",

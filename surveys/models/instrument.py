@@ -56,9 +56,15 @@ class Instrument(Record):
 
 
 class TransducerData(Record):
-    """One immutable version of what the physics needs of a transducer pair; the latest recorded is in force."""
+    """One immutable version of what the physics needs of a transducer pair; set-ups are worked out by the latest.
+
+    A version that `corrects` another says that it was always wrong: what rests on it is recomputed.
+    """
 
     instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="transducer_data")
+    corrects = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
     frequency_hz = models.FloatField()
     wedge_sound_speed_m_s = models.FloatField()
     wedge_angle_rad = models.FloatField()
@@ -121,9 +127,15 @@ class TransducerData(Record):
 
 
 class Calibration(Record):
-    """A certificate: the dates between which an instrument counts as calibrated."""
+    """A certificate: the dates between which an instrument counts as calibrated.
+
+    One that `corrects` another takes its place: the other was entered wrongly.
+    """
 
     instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="calibrations")
+    corrects = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
     certificate = models.CharField(max_length=100)
     laboratory = models.CharField(max_length=200)
     calibrated_on = models.DateField()
@@ -139,7 +151,9 @@ class Calibration(Record):
                 name="calibration_due_after_its_date", condition=Q(due_on__gt=F("calibrated_on"))
             ),
             models.UniqueConstraint(
-                fields=["instrument", "laboratory", "certificate"], name="calibration_certificate_once"
+                fields=["instrument", "laboratory", "certificate"],
+                condition=Q(corrects__isnull=True),
+                name="calibration_certificate_once",
             ),
         ]
 

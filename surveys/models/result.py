@@ -9,13 +9,18 @@ from django.db.models import F, Q
 from surveys.models.base import Record
 from surveys.models.instrument import Calibration, TransducerData
 from surveys.models.pipe import Gauging, Pipe, PipeData
-from surveys.models.survey import Log, Survey
+from surveys.models.survey import Log, Survey, SurveyData
 
 
 class Cause(models.TextChoices):
     REDUCTION = "reduction", "the log was taken in"
     CORRECTION = "correction", "pipe data was corrected"
     ALTERATION = "alteration", "pipe data was altered from a date on"
+    SURVEY_CORRECTION = "survey-correction", "what was stated of the survey was corrected"
+    SEGMENTS = "segments", "other stretches of the log were marked"
+    TRANSDUCER_CORRECTION = "transducer-correction", "data of a transducer pair was corrected"
+    CALIBRATION = "calibration", "a calibration was recorded or corrected"
+    METHOD = "method", "the method of computation has a new version"
 
 
 class Recomputation(Record):
@@ -30,9 +35,22 @@ class Recomputation(Record):
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
-    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="recomputations")
-    pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="recomputations")
-    cause = models.CharField(max_length=12, choices=Cause)
+    # What changed: one of these, or the method.
+    pipe_data = models.ForeignKey(
+        PipeData, models.PROTECT, null=True, blank=True, related_name="recomputations"
+    )
+    survey_data = models.ForeignKey(
+        SurveyData, models.PROTECT, null=True, blank=True, related_name="recomputations"
+    )
+    transducer_data = models.ForeignKey(
+        TransducerData, models.PROTECT, null=True, blank=True, related_name="recomputations"
+    )
+    calibration = models.ForeignKey(
+        Calibration, models.PROTECT, null=True, blank=True, related_name="recomputations"
+    )
+    # The pipe whose surveys it is about; none where it goes across pipes, which clients see by their notices.
+    pipe = models.ForeignKey(Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations")
+    cause = models.CharField(max_length=24, choices=Cause)
     reason = models.TextField()
     state = models.CharField(max_length=24, choices=State, default=State.WAITING)
     asked_at = models.DateTimeField()
@@ -42,6 +60,16 @@ class Recomputation(Record):
 
     class Meta:
         ordering = ["-asked_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="recomputation_says_what_changed",
+                condition=Q(pipe_data__isnull=False)
+                | Q(survey_data__isnull=False)
+                | Q(transducer_data__isnull=False)
+                | Q(calibration__isnull=False)
+                | Q(cause=Cause.METHOD),
+            )
+        ]
 
 
 class Result(Record):
@@ -55,12 +83,13 @@ class Result(Record):
 
     survey = models.ForeignKey(Survey, models.PROTECT, related_name="results")
     log = models.ForeignKey(Log, models.PROTECT, related_name="results")
+    survey_data = models.ForeignKey(SurveyData, models.PROTECT, related_name="results")
     pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="results")
     transducer_data = models.ForeignKey(TransducerData, models.PROTECT, related_name="results")
     gauging = models.ForeignKey(Gauging, models.PROTECT, null=True, blank=True, related_name="results")
     calibrations = models.ManyToManyField(Calibration, related_name="results")
     method_version = models.CharField(max_length=20)
-    cause = models.CharField(max_length=12, choices=Cause)
+    cause = models.CharField(max_length=24, choices=Cause)
     recomputation = models.ForeignKey(
         Recomputation, models.PROTECT, null=True, blank=True, related_name="results"
     )
@@ -118,6 +147,7 @@ class RecomputationItem(models.Model):
     claimed_by = models.UUIDField(null=True, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)
     error = models.TextField(blank=True)
+    settled_at = models.DateTimeField(null=True, blank=True, help_text="When it was done or parked.")
     before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
     after = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -12,33 +14,81 @@ from surveys.models.job import Job
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.pipe import TemperatureKnown
 
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
 
 class Survey(Record):
-    """One measurement at a measuring point with the transducers mounted once."""
+    """One measurement at a measuring point with the transducers mounted once.
+
+    What was stated of it is in its versions (`data`), of which one is in force. `started_at` repeats that one's, to list
+    and filter by; the service that writes a version writes both.
+    """
 
     CLIENT_PATH = "measuring_point__pipe__site__client"
     SITE_PATH = "measuring_point__pipe__site"
 
     measuring_point = models.ForeignKey(MeasuringPoint, models.PROTECT, related_name="surveys")
-    setup = models.ForeignKey(Setup, models.PROTECT, related_name="surveys")
     job = models.ForeignKey(Job, models.PROTECT, null=True, blank=True, related_name="surveys")
-    instruments = models.ManyToManyField(Instrument, related_name="surveys")
     technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys")
     started_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True, blank=True)
-    mounted_spacing_m = models.FloatField(null=True, blank=True)
-    medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
-    note = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
-    as_entered = as_entered_field()
+
+    if TYPE_CHECKING:
+        data: RelatedManager[SurveyData]
 
     class Meta:
         ordering = ["-started_at", "-id"]
         indexes = [
             models.Index(fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time")
         ]
+
+    @property
+    def stated(self) -> SurveyData:
+        """What is stated of it, as it stands now."""
+        return next(version for version in self.data.all() if version.replaced_at is None)
+
+
+class SurveyChange(models.TextChoices):
+    FIRST = "first", "first entry"
+    CORRECTION = "correction", "correction"
+    SEGMENTS = "segments", "segments of the log marked"
+
+
+class SurveyData(Record):
+    """One immutable version of what a technician states of a survey: the mounting, the day, the stretches that count."""
+
+    CLIENT_PATH = "survey__measuring_point__pipe__site__client"
+    SITE_PATH = "survey__measuring_point__pipe__site"
+
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="data")
+    change = models.CharField(max_length=12, choices=SurveyChange, default=SurveyChange.FIRST)
+    reason = models.TextField(blank=True)
+    setup = models.ForeignKey(Setup, models.PROTECT, related_name="survey_data")
+    instruments = models.ManyToManyField(Instrument, related_name="survey_data")
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    mounted_spacing_m = models.FloatField(null=True, blank=True)
+    medium_temperature_k = models.FloatField(null=True, blank=True)
+    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    segments = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="Stretches of the log that count: start, end, reason. None: all of it.",
+    )
+    note = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    replaced_at = models.DateTimeField(null=True, blank=True)
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        verbose_name_plural = "survey data"
         constraints = [
+            models.UniqueConstraint(
+                name="survey_data_one_in_force", fields=["survey"], condition=Q(replaced_at__isnull=True)
+            ),
             models.CheckConstraint(
                 name="survey_ends_after_it_starts",
                 condition=Q(ended_at__isnull=True) | Q(ended_at__gt=F("started_at")),
@@ -47,6 +97,9 @@ class Survey(Record):
                 name="survey_temperature_says_how_known",
                 condition=Q(medium_temperature_k__isnull=True, medium_temperature_known="")
                 | (Q(medium_temperature_k__isnull=False) & ~Q(medium_temperature_known="")),
+            ),
+            models.CheckConstraint(
+                name="survey_data_change_has_reason", condition=Q(change=SurveyChange.FIRST) | ~Q(reason="")
             ),
         ]
 

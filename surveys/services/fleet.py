@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 
 from compute.acoustics import axial_slowness
 from compute.entries import TransducerEntry, resolve_transducers
-from surveys.errors import ServiceError
-from surveys.models import Instrument, TransducerData, User
+from surveys.basis import results_moved
+from surveys.errors import Conflict, ServiceError
+from surveys.models import Calibration, Instrument, Recomputation, Result, TransducerData, User
 from surveys.models.instrument import Kind
-from surveys.services.records import record_create
+from surveys.models.result import Cause
+from surveys.services.recomputations import Change, recomputation_start
+from surveys.services.records import record_create, said
 
 
 @transaction.atomic
@@ -42,18 +46,96 @@ def transducer_data_record(
     as_entered: Mapping[str, str],
     by: User,
     now: datetime,
+    corrects: TransducerData | None = None,
 ) -> TransducerData:
     """A new version of a pair's data; set-ups worked out from now on use it, earlier ones keep theirs.
 
-    Raises ComputeError for a wedge that cannot be, ServiceError if the instrument is no transducer pair.
+    With `corrects` it says that a version was always wrong: see `transducer_data_correct`, which recomputes. Raises
+    ComputeError for a wedge that cannot be, ServiceError if the instrument is no transducer pair.
     """
     if instrument.kind != Kind.TRANSDUCER_PAIR:
         raise ServiceError("That instrument is no transducer pair.", code="wrong-instrument")
     # As far as it can be judged without a pipe: at the temperature its wedge was stated for.
     transducers, _ = resolve_transducers(entry, entry.wedge_reference_temperature)
     axial_slowness(transducers)
-    data = TransducerData(instrument=instrument, reason=reason, recorded_at=now, recorded_by=by)
+    data = TransducerData(
+        instrument=instrument, corrects=corrects, reason=said(reason), recorded_at=now, recorded_by=by
+    )
     data.set_entry(entry)
     data.as_entered = dict(as_entered)
     data.save(force_insert=True)
     return data
+
+
+@transaction.atomic
+def transducer_data_correct(
+    *,
+    corrects: TransducerData,
+    entry: TransducerEntry,
+    reason: str,
+    as_entered: Mapping[str, str],
+    by: User,
+    now: datetime,
+) -> tuple[TransducerData, Recomputation]:
+    """New data of a pair because a version was always wrong: every survey made with that version is recomputed.
+
+    Raises Conflict if that version was corrected already, else as `transducer_data_record`.
+    """
+    instrument = _lock(corrects.instrument_id)
+    if TransducerData.objects.filter(corrects=corrects).exists():
+        raise Conflict(
+            "That version was corrected already; correct the one that took its place.",
+            code="corrected-already",
+            field="corrects",
+        )
+    data = transducer_data_record(
+        instrument=instrument,
+        entry=entry,
+        reason=reason,
+        as_entered=as_entered,
+        by=by,
+        now=now,
+        corrects=corrects,
+    )
+    change = Change(Cause.TRANSDUCER_CORRECTION, data.reason, by, now, {"transducer_data": data})
+    return data, recomputation_start(change, _moved(instrument))
+
+
+@transaction.atomic
+def calibration_record(
+    *, calibration: Calibration, by: User, now: datetime, reason: str = ""
+) -> tuple[Calibration, Recomputation | None]:
+    """Record a certificate, or correct one entered wrongly; surveys it is in force for are recomputed, if there are any.
+
+    Raises Conflict if the certificate it corrects was corrected already, ServiceError if that one is another instrument's
+    or a correction gives no reason.
+    """
+    _lock(calibration.instrument_id)
+    corrects = calibration.corrects
+    if corrects is not None:
+        reason = said(reason)
+        if corrects.instrument_id != calibration.instrument_id:
+            raise ServiceError(
+                "That certificate is of another instrument.", code="other-instrument", field="corrects"
+            )
+        if Calibration.objects.filter(corrects=corrects).exists():
+            raise Conflict(
+                "That certificate was corrected already; correct the one that took its place.",
+                code="corrected-already",
+                field="corrects",
+            )
+    calibration.recorded_by, calibration.recorded_at = by, now
+    record_create(calibration)
+    why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
+    change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
+    moved = _moved(calibration.instrument)
+    return calibration, recomputation_start(change, moved) if moved else None
+
+
+def _lock(instrument_id: UUID) -> Instrument:
+    # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
+    return Instrument.objects.select_for_update().get(pk=instrument_id)
+
+
+def _moved(instrument: Instrument) -> list[Result]:
+    return results_moved(Result.objects.filter(survey_data__instruments=instrument))

@@ -12,6 +12,7 @@ from django.db import transaction
 from compute.acoustics import check_dimensions
 from compute.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
 from compute.gauging import wall_from_readings
+from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
     Gauging,
@@ -21,6 +22,7 @@ from surveys.models import (
     Pipe,
     PipeData,
     Recomputation,
+    Result,
     Site,
     User,
 )
@@ -28,7 +30,9 @@ from surveys.models.instrument import Kind
 from surveys.models.pipe import Change
 from surveys.models.result import Cause
 from surveys.selectors import pipe_data_at, pipe_data_valid
+from surveys.services.recomputations import Change as Recorded
 from surveys.services.recomputations import recomputation_start
+from surveys.services.records import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +92,9 @@ def pipe_correct(
             field="corrects",
         )
     data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)
-    data.corrects, data.reason, data.gauging = corrects, _reason(reason), _gauging_of(pipe, gauging)
+    data.corrects, data.reason, data.gauging = corrects, said(reason), _gauging_of(pipe, gauging)
     data.save(force_insert=True)
-    return data, recomputation_start(pipe=pipe, data=data, cause=Cause.CORRECTION, by=by, now=now)
+    return data, _recompute(data, Cause.CORRECTION)
 
 
 @transaction.atomic
@@ -107,9 +111,9 @@ def pipe_alter(
     """New pipe data because the pipe itself changed on a date. Surveys before it keep what they rest on."""
     _lock(pipe)
     data = _data(pipe, statement, change=Change.ALTERATION, holds_from=holds_from, by=by, now=now)
-    data.reason, data.gauging = _reason(reason), _gauging_of(pipe, gauging)
+    data.reason, data.gauging = said(reason), _gauging_of(pipe, gauging)
     data.save(force_insert=True)
-    return data, recomputation_start(pipe=pipe, data=data, cause=Cause.ALTERATION, by=by, now=now)
+    return data, _recompute(data, Cause.ALTERATION)
 
 
 @transaction.atomic
@@ -162,6 +166,12 @@ def gauging_record(
     )
     gauging.save(force_insert=True)
     return gauging
+
+
+def _recompute(data: PipeData, cause: str) -> Recomputation:
+    moved = results_moved(Result.objects.filter(survey__measuring_point__pipe=data.pipe))
+    change = Recorded(cause, data.reason, data.recorded_by, data.recorded_at, {"pipe_data": data}, data.pipe)
+    return recomputation_start(change, moved)
 
 
 def _wall_sound_speed(pipe: Pipe) -> tuple[float | None, float]:
@@ -223,12 +233,6 @@ def _check_possible(statement: PipeStatement) -> None:
     resolved = resolve_pipe(statement.pipe, statement.medium.temperature)
     check_dimensions(resolved.pipe)
     resolve_medium(statement.medium)
-
-
-def _reason(reason: str) -> str:
-    if not reason.strip():
-        raise ServiceError("Say why the pipe data changes.", code="reason-missing", field="reason")
-    return reason.strip()
 
 
 def _gauging_of(pipe: Pipe, gauging: Gauging | None) -> Gauging | None:

@@ -3,43 +3,108 @@
 from __future__ import annotations
 
 import logging
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 
 from django.conf import settings
 from django.db import transaction
 
+from compute import survey as method
 from compute import tasks
+from compute.errors import ComputeError
+from surveys.basis import basis_in_force, survey_with_basis
 from surveys.errors import Conflict
-from surveys.models import Pipe, PipeData, Recomputation, RecomputationItem, User
-from surveys.recompute import surveys_to_recompute
+from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
+from surveys.models.result import Cause
+from surveys.recompute import CHUNK, exceeds
+from surveys.reduction import relative_change, survey_reduce
+from surveys.services.records import said
 
 logger = logging.getLogger(__name__)
 
+# Each message lets one worker process take chunks until none is left; more processes than this are not waited for.
+MOST_MESSAGES = 16
 
-def recomputation_start(*, pipe: Pipe, data: PipeData, cause: str, by: User, now: datetime) -> Recomputation:
-    """Write down the work new pipe data makes, in the caller's transaction; send it once that has committed."""
-    surveys = surveys_to_recompute(pipe)
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What was changed, by whom and why; `of` names the new record by its field of the recomputation."""
+
+    cause: str
+    reason: str
+    by: User
+    now: datetime
+    of: Mapping[str, Record]
+    pipe: Pipe | None = None
+
+
+def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputation:
+    """Write down the work a change makes, in the caller's transaction; send it once that has committed."""
     recomputation = Recomputation.objects.create(
-        pipe=pipe,
-        pipe_data=data,
-        cause=cause,
-        reason=data.reason,
-        asked_at=now,
-        asked_by=by,
-        state=Recomputation.State.WAITING if surveys else Recomputation.State.FINISHED,
-        finished_at=None if surveys else now,
+        **change.of,
+        pipe=change.pipe,
+        cause=change.cause,
+        reason=change.reason,
+        asked_at=change.now,
+        asked_by=change.by,
+        state=Recomputation.State.WAITING if moved else Recomputation.State.FINISHED,
+        finished_at=None if moved else change.now,
     )
     RecomputationItem.objects.bulk_create(
         [
-            RecomputationItem(recomputation=recomputation, survey=survey, before=result, run_after=now)
-            for survey, result in surveys
+            RecomputationItem(
+                recomputation=recomputation, survey_id=result.survey_id, before=result, run_after=change.now
+            )
+            for result in moved
         ],
         batch_size=500,
     )
-    if surveys:
-        transaction.on_commit(partial(nudge, recomputation), robust=True)
+    if moved:
+        transaction.on_commit(partial(nudge, recomputation, len(moved)), robust=True)
     return recomputation
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """What the method in force would make of a result; `error` where it cannot."""
+
+    before: Result
+    volume_flow_m3_s: float = math.nan
+    relative_change: float | None = None
+    exceeds_threshold: bool = False
+    error: str = ""
+
+
+def method_preview(since: datetime) -> Iterator[Preview]:
+    """For each result of an earlier method, of surveys from a time on, what it would become. Writes nothing."""
+    for result in _of_earlier_methods(since):
+        basis = basis_in_force(survey_with_basis(result.survey_id))
+        try:
+            flow = survey_reduce(basis).reduction.volume_flow
+        except ComputeError as error:
+            yield Preview(result, error=error.detail)
+            continue
+        change = relative_change(result.volume_flow_m3_s, flow)
+        threshold = basis.survey.measuring_point.pipe.site.client.notice_threshold
+        yield Preview(result, flow, change, exceeds(change, threshold))
+
+
+@transaction.atomic
+def recompute_by_method(*, since: datetime, reason: str, by: User, now: datetime) -> Recomputation:
+    """Recompute by the method in force all results of earlier ones, of surveys from a time on.
+
+    Raises ServiceError where no reason is given.
+    """
+    change = Change(Cause.METHOD, said(reason), by, now, {})
+    return recomputation_start(change, list(_of_earlier_methods(since)))
+
+
+def _of_earlier_methods(since: datetime) -> Iterator[Result]:
+    current = Result.objects.filter(replaced_at__isnull=True, survey__started_at__gte=since)
+    return current.exclude(method_version=method.METHOD_VERSION).order_by("survey_id").iterator(1000)
 
 
 @transaction.atomic
@@ -51,21 +116,25 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
     parked = RecomputationItem.objects.filter(
         recomputation=recomputation, state=RecomputationItem.State.PARKED
     )
-    count = parked.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now)
+    count = parked.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, settled_at=None)
     if not count:
         raise Conflict("No survey of this recomputation is parked.", code="nothing-parked")
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )
-    transaction.on_commit(partial(nudge, recomputation), robust=True)
+    transaction.on_commit(partial(nudge, recomputation, count), robust=True)
     return count
 
 
-def nudge(recomputation: Recomputation) -> None:
-    """Tell the workers. A broker that is down costs time, not work: the sweep sends again."""
+def nudge(recomputation: Recomputation, items: int) -> None:
+    """Tell the workers, with as many messages as there are chunks to share.
+
+    A broker that is down costs time, not work: the sweep sends again.
+    """
     if not settings.CELERY_BROKER_URL:
         return
     try:
-        tasks.recompute.apply_async((str(recomputation.pk),), retry=False)
+        for _ in range(min(math.ceil(items / CHUNK), MOST_MESSAGES)):
+            tasks.recompute.apply_async((str(recomputation.pk),), retry=False)
     except tasks.recompute.OperationalError:
         logger.warning("broker not reached; the sweep will send recomputation %s again", recomputation.pk)

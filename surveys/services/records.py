@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 from django.db import transaction
 
+from surveys.errors import ServiceError
 from surveys.models import Record
 
 R = TypeVar("R", bound=Record)
@@ -35,6 +36,13 @@ def record_change(record: R, changes: Mapping[str, Any], *, related: Related | N
         record.save(update_fields=list(changes))
     _relate(record, related)
     return record
+
+
+def said(reason: str) -> str:
+    """The reason of a change, which nobody may leave out."""
+    if not reason.strip():
+        raise ServiceError("Say why this changes.", code="reason-missing", field="reason")
+    return reason.strip()
 
 
 def _relate(record: Record, related: Related | None) -> None:

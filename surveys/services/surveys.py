@@ -10,6 +10,7 @@ from typing import IO
 from django.conf import settings
 from django.db import transaction
 
+from surveys.basis import basis_in_force, results_moved, survey_with_basis
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
     Instrument,
@@ -19,15 +20,29 @@ from surveys.models import (
     MeasuringPoint,
     Pipe,
     ReadingBlock,
+    Recomputation,
+    Result,
     Setup,
     Survey,
+    SurveyData,
     User,
 )
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
+from surveys.models.survey import SurveyChange
 from surveys.readings.intake import Intake, take_in
-from surveys.recompute import survey_with_all, valid_data
 from surveys.reduction import result_store, survey_reduce
+from surveys.services.recomputations import Change, recomputation_start
+from surveys.services.records import said
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A stretch of the log that counts, and why it was chosen."""
+
+    start: datetime
+    end: datetime
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,18 +74,142 @@ def survey_record(
     The set-up's transducer pair counts among them. Raises ServiceError if the set-up is of another point, the
     job of another site, or no meter is among the instruments.
     """
-    if setup.measuring_point_id != point.id:
-        raise ServiceError("That set-up is of another measuring point.", code="other-point", field="setup")
     if job is not None and job.site_id != point.pipe.site_id:
         raise ServiceError("That job is at another site.", code="other-site", field="job")
-    if not any(instrument.kind == Kind.METER for instrument in instruments):
-        raise ServiceError("Name the meter that was used.", code="meter-missing", field="instruments")
-    fields = asdict(notes) | {"as_entered": dict(notes.as_entered or {})}
-    survey = Survey(measuring_point=point, setup=setup, job=job, technician=by, recorded_at=now, **fields)
+    survey = Survey(
+        measuring_point=point, job=job, technician=by, started_at=notes.started_at, recorded_at=now
+    )
     survey.full_clean(validate_constraints=False)
     survey.save(force_insert=True)
-    survey.instruments.set({setup.transducer_data.instrument, *instruments})
+    _state(_version(survey, setup, notes, by, now), instruments)
     return survey
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyStatement:
+    """All that is stated of a survey: what a correction says instead of what was stated before."""
+
+    setup: Setup
+    instruments: Sequence[Instrument]
+    notes: SurveyNotes
+
+
+@transaction.atomic
+def survey_correct(
+    *,
+    survey: Survey,
+    corrects: SurveyData,
+    statement: SurveyStatement,
+    reason: str,
+    by: User,
+    now: datetime,
+) -> tuple[SurveyData, Recomputation]:
+    """State a survey anew because what was stated was wrong; its result is recomputed, the old statement stays.
+
+    Raises Conflict if that version is no longer in force, ServiceError as `survey_record` does.
+    """
+    in_force = _lock_stated(survey)
+    if corrects.pk != in_force.pk:
+        raise Conflict(
+            "What is stated of that survey was changed meanwhile; read it again.",
+            code="corrected-already",
+            field="corrects",
+        )
+    data = _version(survey, statement.setup, statement.notes, by, now)
+    data.change, data.reason, data.segments = SurveyChange.CORRECTION, said(reason), in_force.segments
+    _replace(in_force, now)
+    Survey.objects.filter(pk=survey.pk).update(started_at=data.started_at)
+    _state(data, statement.instruments)
+    return data, _recompute(data, Cause.SURVEY_CORRECTION)
+
+
+@transaction.atomic
+def survey_mark_segments(
+    *, survey: Survey, segments: Sequence[Segment], reason: str, by: User, now: datetime
+) -> tuple[SurveyData, Recomputation]:
+    """Mark which stretches of a survey's log count (none: all of it); its result is recomputed.
+
+    Raises ServiceError for stretches that overlap or lie outside the log, Conflict if there is no log yet.
+    """
+    in_force = _lock_stated(survey)
+    log = Log.objects.filter(survey=survey).first()
+    if log is None:
+        raise Conflict("This survey has no log yet; take it in first.", code="no-log")
+    _check_segments(segments, log)
+    # Read before the copy gets an id of its own.
+    instruments = list(in_force.instruments.all())
+    data = SurveyData(
+        **{
+            f.attname: getattr(in_force, f.attname)
+            for f in SurveyData._meta.concrete_fields
+            if f.name != "id"
+        }
+    )
+    data.change, data.reason, data.recorded_at, data.recorded_by = (
+        SurveyChange.SEGMENTS,
+        said(reason),
+        now,
+        by,
+    )
+    data.segments = [
+        {"start": one.start.isoformat(), "end": one.end.isoformat(), "reason": one.reason} for one in segments
+    ]
+    _replace(in_force, now)
+    _state(data, instruments)
+    return data, _recompute(data, Cause.SEGMENTS)
+
+
+def _check_segments(segments: Sequence[Segment], log: Log) -> None:
+    ordered = sorted(enumerate(segments), key=lambda numbered: numbered[1].start)
+    for place, (number, one) in enumerate(ordered):
+        field = f"segments.{number}"
+        if one.end <= one.start:
+            raise ServiceError("A stretch ends after it starts.", code="ends-too-early", field=f"{field}.end")
+        if one.end < log.first_reading_at or one.start > log.last_reading_at:
+            raise ServiceError(
+                f"The log runs from {log.first_reading_at.isoformat()} to {log.last_reading_at.isoformat()}; this stretch "
+                "lies outside it.",
+                code="outside-log",
+                field=f"{field}.start",
+            )
+        if place and one.start < ordered[place - 1][1].end:
+            raise ServiceError(
+                "Two stretches overlap; a reading counts once.",
+                code="segments-overlap",
+                field=f"{field}.start",
+            )
+
+
+def _version(survey: Survey, setup: Setup, notes: SurveyNotes, by: User, now: datetime) -> SurveyData:
+    fields = asdict(notes) | {"as_entered": dict(notes.as_entered or {})}
+    return SurveyData(survey=survey, setup=setup, recorded_by=by, recorded_at=now, **fields)
+
+
+def _state(data: SurveyData, instruments: Sequence[Instrument]) -> None:
+    """Store a version with the instruments used; the set-up's transducer pair is among them."""
+    if data.setup.measuring_point_id != data.survey.measuring_point_id:
+        raise ServiceError("That set-up is of another measuring point.", code="other-point", field="setup")
+    if not any(instrument.kind == Kind.METER for instrument in instruments):
+        raise ServiceError("Name the meter that was used.", code="meter-missing", field="instruments")
+    data.full_clean(validate_constraints=False)
+    data.save(force_insert=True)
+    data.instruments.set({data.setup.transducer_data.instrument, *instruments})
+
+
+def _lock_stated(survey: Survey) -> SurveyData:
+    # As pipe data is corrected and logs are taken in: one at a time for a pipe.
+    Pipe.objects.select_for_update().get(pk=survey.measuring_point.pipe_id)
+    return SurveyData.objects.select_related("setup").get(survey=survey, replaced_at__isnull=True)
+
+
+def _replace(in_force: SurveyData, now: datetime) -> None:
+    SurveyData.objects.filter(pk=in_force.pk, replaced_at__isnull=True).update(replaced_at=now)
+
+
+def _recompute(data: SurveyData, cause: str) -> Recomputation:
+    pipe = data.survey.measuring_point.pipe
+    change = Change(cause, data.reason, data.recorded_by, data.recorded_at, {"survey_data": data}, pipe)
+    return recomputation_start(change, results_moved(Result.objects.filter(survey=data.survey)))
 
 
 def log_take_in(
@@ -87,12 +226,17 @@ def log_take_in(
         return _same_or_conflict(known, intake), False
     # Everything is read and packed by now: the transaction only stores, and reduces what was stored.
     with transaction.atomic():
-        Pipe.objects.select_for_update().get(pk=survey.measuring_point.pipe_id)
+        _lock_stated(survey)
         if known := Log.objects.filter(survey=survey).first():
             return _same_or_conflict(known, intake), False
         log = _store(survey, intake, file_name, by, now)
-        survey = survey_with_all(survey.pk)
-        result_store(survey_reduce(survey, valid_data(survey)), cause=Cause.REDUCTION, now=now)
+        survey = survey_with_basis(survey.pk)
+        # Whoever corrects an instrument's data takes this lock too, and so sees the result or is seen by it.
+        used = sorted(instrument.pk for instrument in survey.stated.instruments.all())
+        list(Instrument.objects.select_for_update().filter(pk__in=used).order_by("pk"))
+        result_store(
+            survey_reduce(basis_in_force(survey_with_basis(survey.pk))), cause=Cause.REDUCTION, now=now
+        )
     return log, True
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django.utils import timezone
@@ -27,7 +28,13 @@ from surveys.api.views import Records, documented
 from surveys.models import Calibration, Instrument, Job, MeasuringPoint, Role, Site, TransducerData, User
 from surveys.models.instrument import Kind, State
 from surveys.models.job import JobState
-from surveys.services.fleet import instrument_create, transducer_data_record
+from surveys.selectors import calibration_in_force
+from surveys.services.fleet import (
+    calibration_record,
+    instrument_create,
+    transducer_data_correct,
+    transducer_data_record,
+)
 from surveys.services.records import record_create
 
 
@@ -64,18 +71,27 @@ class InstrumentChangeIn(InstrumentIn):
 
 
 class TransducerDataIn(TransducersByValue):
-    """New data of a pair, with the reason; set-ups worked out from now on use it."""
+    """New data of a pair, with the reason; set-ups worked out from now on use it.
+
+    With `corrects` it says that a version was always wrong: surveys made with it are recomputed.
+    """
 
     reason = TextField(max_length=2000)
+    corrects = VisibleRecord(TransducerData, required=False)
 
 
 class TransducerDataOut(serializers.ModelSerializer):
     transducers = serializers.SerializerMethodField()
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+    recomputation = serializers.SerializerMethodField(help_text="What a correction set going.")
 
     class Meta:
         model = TransducerData
-        fields = ["id", "recorded_at", "recorded_by", "reason", "transducers"]
+        fields = ["id", "corrects", "recorded_at", "recorded_by", "reason", "transducers", "recomputation"]
+
+    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
+    def get_recomputation(self, data: TransducerData) -> Any:
+        return _started(data)
 
     @extend_schema_field({"type": "object", "additionalProperties": True})
     def get_transducers(self, data: TransducerData) -> Any:
@@ -84,20 +100,23 @@ class TransducerDataOut(serializers.ModelSerializer):
 
 class CalibrationOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+    recomputation = serializers.SerializerMethodField(help_text="What recording it set going, if anything.")
 
     class Meta:
         model = Calibration
         fields = [
-            "id",
-            "instrument",
-            "certificate",
-            "laboratory",
-            "calibrated_on",
-            "due_on",
-            "note",
-            "recorded_at",
-            "recorded_by",
-        ]
+            "id", "instrument", "certificate", "laboratory", "calibrated_on", "due_on", "note", "corrects", "recorded_at",
+            "recorded_by", "recomputation",
+        ]  # fmt: skip
+
+    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
+    def get_recomputation(self, calibration: Calibration) -> Any:
+        return _started(calibration)
+
+
+def _started(record: TransducerData | Calibration) -> str | None:
+    """The recomputation a record set going."""
+    return next((str(one.pk) for one in record.recomputations.all()), None)
 
 
 class InstrumentOut(serializers.ModelSerializer):
@@ -137,9 +156,7 @@ class InstrumentOut(serializers.ModelSerializer):
 
     @extend_schema_field(CalibrationOut(allow_null=True))
     def get_calibration(self, instrument: Instrument) -> Any:
-        latest = max(
-            instrument.calibrations.all(), key=lambda c: (c.calibrated_on, c.recorded_at), default=None
-        )
+        latest = calibration_in_force(instrument.calibrations.all(), date.max)
         return CalibrationOut(latest, context=self.context).data if latest else None
 
 
@@ -149,7 +166,12 @@ class Instruments(Records):
     model = Instrument
     serializer_class = InstrumentOut
     writers = FLEET | OFFICE
-    prefetched = ("transducer_data", "calibrations__recorded_by")
+    prefetched = (
+        "transducer_data",
+        "calibrations__recorded_by",
+        "calibrations__corrected_by",
+        "calibrations__recomputations",
+    )
     filterset_fields = {"kind": ["exact"], "state": ["exact"], "serial": ["exact", "icontains"]}
     ordering_fields = ("serial", "kind")
 
@@ -170,7 +192,7 @@ class Instruments(Records):
     def partial_update(self, request: Request, pk: Any = None) -> Response:
         return self.change(request, _columns(self.checked(InstrumentChangeIn, partial=True)))
 
-    @documented(request=TransducerDataIn, responses={201: TransducerDataOut})
+    @documented(request=TransducerDataIn, responses={201: TransducerDataOut, 202: TransducerDataOut})
     @action(
         detail=True,
         methods=["post"],
@@ -179,23 +201,36 @@ class Instruments(Records):
         filterset_fields=[],
     )
     def transducer_data(self, request: Request, pk: Any = None) -> Response:
-        """Record new data of a transducer pair; the old stays with the set-ups that rest on it."""
+        """Record new data of a transducer pair; the old stays with the set-ups that rest on it.
+
+        Where it corrects a version, the surveys made with that version are recomputed: 202.
+        """
         asked = self.checked(TransducerDataIn)
-        data = transducer_data_record(
-            instrument=self.get_object(),
-            entry=transducer_entry(asked),
-            reason=asked["reason"],
-            as_entered=texts(asked),
-            by=self.user,
-            now=timezone.now(),
-        )
-        return Response(TransducerDataOut(data, context=self.get_serializer_context()).data, status=201)
+        instrument, corrects = self.get_object(), asked.pop("corrects", None)
+        stated = {
+            "entry": transducer_entry(asked),
+            "reason": asked["reason"],
+            "as_entered": texts(asked),
+            "by": self.user,
+            "now": timezone.now(),
+        }
+        if corrects is None:
+            data = transducer_data_record(instrument=instrument, **stated)
+        elif corrects.instrument_id != instrument.pk:
+            raise serializers.ValidationError(
+                {"corrects": "That version is of another pair."}, code="other-instrument"
+            )
+        else:
+            data, _ = transducer_data_correct(corrects=corrects, **stated)
+        answer = TransducerDataOut(data, context=self.get_serializer_context()).data
+        return Response(answer, status=202 if corrects else 201)
 
     @documented(responses=TransducerDataOut(many=True))
     @transducer_data.mapping.get
     def list_transducer_data(self, request: Request, pk: Any = None) -> Response:
         """Every version of a pair's data, the latest first."""
         rows = self.get_object().transducer_data.select_related("recorded_by").order_by("-recorded_at")
+        rows = rows.prefetch_related("recomputations")
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
 
@@ -219,6 +254,8 @@ class CalibrationIn(StrictSerializer):
     calibrated_on = serializers.DateField()
     due_on = serializers.DateField()
     note = TextField(max_length=5000, required=False, allow_blank=True)
+    corrects = VisibleRecord(Calibration, required=False, help_text="A certificate that was entered wrongly.")
+    reason = TextField(max_length=2000, required=False, help_text="Of a correction.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs["due_on"] <= attrs["calibrated_on"]:
@@ -235,14 +272,19 @@ class Calibrations(Records):
     serializer_class = CalibrationOut
     writers = FLEET
     related = ("recorded_by",)
+    prefetched = ("recomputations",)
     filterset_fields = {"instrument": ["exact"], "due_on": ["exact", "lt", "lte", "gt", "gte"]}
     ordering_fields = ("due_on", "calibrated_on")
 
     @documented(request=CalibrationIn, responses={201: CalibrationOut})
     def create(self, request: Request) -> Response:
+        """Record a certificate; one that corrects another takes its place, and surveys it was in force for are recomputed."""
         asked = self.checked(CalibrationIn)
-        calibration = Calibration(**asked, recorded_by=self.user, recorded_at=timezone.now())
-        return self.answer(record_create(calibration), 201)
+        reason = asked.pop("reason", "")
+        calibration, _ = calibration_record(
+            calibration=Calibration(**asked), by=self.user, now=timezone.now(), reason=reason
+        )
+        return self.answer(self.read_again(calibration), 201)
 
 
 class TechnicianOut(serializers.ModelSerializer):

@@ -46,7 +46,7 @@ class ResultOut(serializers.ModelSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "readings_used", "volume_flow",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "readings_used", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
             "account",
@@ -133,12 +133,15 @@ class RecomputationOut(serializers.ModelSerializer):
     asked_by = serializers.CharField(source="asked_by.username", read_only=True)
     counts = serializers.SerializerMethodField(help_text="Surveys by state of their item.")
     progress = serializers.SerializerMethodField(help_text="Share of the surveys that are done or parked.")
+    per_second = serializers.SerializerMethodField(
+        help_text="Surveys done a second since it started; null before."
+    )
 
     class Meta:
         model = Recomputation
         fields = [
-            "id", "pipe", "pipe_data", "cause", "reason", "state", "asked_at", "asked_by", "started_at", "finished_at", "counts",
-            "progress",
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "cause", "reason", "state", "asked_at",
+            "asked_by", "started_at", "finished_at", "counts", "progress", "per_second",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": {"type": "integer"}})
@@ -146,6 +149,13 @@ class RecomputationOut(serializers.ModelSerializer):
         counts = dict.fromkeys(RecomputationItem.State.values, 0)
         counts.update(recomputation.items.order_by().values_list("state").annotate(Count("id")))
         return counts
+
+    def get_per_second(self, recomputation: Recomputation) -> float | None:
+        if recomputation.started_at is None:
+            return None
+        until = recomputation.finished_at or timezone.now()
+        seconds = max((until - recomputation.started_at).total_seconds(), 0.001)
+        return round(self.get_counts(recomputation)["done"] / seconds, 3)
 
     def get_progress(self, recomputation: Recomputation) -> float:
         counts = self.get_counts(recomputation)
@@ -161,7 +171,7 @@ class RecomputationDetailOut(RecomputationOut):
 
 
 class Recomputations(Records):
-    """Background runs that make new results after pipe data changed."""
+    """Background runs that make new results after something they rest on changed."""
 
     model = Recomputation
     serializer_class = RecomputationOut

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from django.db.models import Prefetch
 from django.http import StreamingHttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -35,15 +36,25 @@ from surveys.api.fields import (
 )
 from surveys.api.permissions import FIELD
 from surveys.api.records.points import check_temperature_known
-from surveys.api.records.recomputations import ResultOut
+from surveys.api.records.recomputations import RecomputationOut, ResultOut
 from surveys.api.views import Records, documented
-from surveys.models import Instrument, Job, Log, MeasuringPoint, Setup, Survey
+from surveys.models import Instrument, Job, Log, MeasuringPoint, Recomputation, Setup, Survey, SurveyData
+from surveys.models.instrument import Kind
 from surveys.models.pipe import TemperatureKnown
 from surveys.readings.thinning import thinned
 from surveys.selectors import log_columns
-from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
+from surveys.services.surveys import (
+    Segment,
+    SurveyNotes,
+    SurveyStatement,
+    log_take_in,
+    survey_correct,
+    survey_mark_segments,
+    survey_record,
+)
 
 MOST_POINTS = 20_000
+MOST_SEGMENTS = 200
 
 
 class SurveyIn(StrictSerializer):
@@ -86,9 +97,68 @@ class LogOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
-class SurveyOut(serializers.ModelSerializer):
+class SurveyCorrectionIn(SurveyIn):
+    """What a survey shall say instead; what is left out stays as it was stated."""
+
+    measuring_point = None
+    job = None
+    corrects = VisibleRecord(
+        SurveyData, required=False, help_text="The version that is wrong; left out: the one in force."
+    )
+    reason = TextField(max_length=2000)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs.get("medium_temperature") is not None or "medium_temperature_known" in attrs:
+            check_temperature_known(attrs)
+        return attrs
+
+
+class SegmentIn(StrictSerializer):
+    start = serializers.DateTimeField()
+    end = serializers.DateTimeField()
+    reason = TextField(max_length=500)
+
+
+class SegmentsIn(StrictSerializer):
+    """The stretches of the log that count; an empty list counts all of it again."""
+
+    segments = serializers.ListField(child=SegmentIn(), max_length=MOST_SEGMENTS)
+    reason = TextField(max_length=2000)
+
+
+class SegmentOut(serializers.Serializer):
+    start = serializers.DateTimeField()
+    end = serializers.DateTimeField()
+    reason = serializers.CharField()
+
+
+class SurveyDataOut(serializers.ModelSerializer):
+    instruments = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
     mounted_spacing = KnownQuantityField("length", source="mounted_spacing_m")
     medium_temperature = KnownQuantityField("temperature", source="medium_temperature_k")
+    segments = SegmentOut(many=True)
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+
+    class Meta:
+        model = SurveyData
+        fields = [
+            "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "medium_temperature",
+            "medium_temperature_known", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
+        ]  # fmt: skip
+
+
+class SurveyOut(serializers.ModelSerializer):
+    data = serializers.UUIDField(
+        source="stated.id", read_only=True, help_text="The version of what is stated below."
+    )
+    setup = serializers.UUIDField(source="stated.setup_id", read_only=True)
+    instruments = serializers.PrimaryKeyRelatedField(source="stated.instruments", many=True, read_only=True)
+    ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
+    mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
+    medium_temperature = KnownQuantityField("temperature", source="stated.medium_temperature_k")
+    medium_temperature_known = serializers.CharField(source="stated.medium_temperature_known", read_only=True)
+    segments = SegmentOut(source="stated.segments", many=True)
+    note = serializers.CharField(source="stated.note", read_only=True)
     technician = serializers.CharField(source="technician.username", read_only=True)
     log = serializers.SerializerMethodField()
     result = serializers.SerializerMethodField(help_text="The current result in short.")
@@ -96,8 +166,8 @@ class SurveyOut(serializers.ModelSerializer):
     class Meta:
         model = Survey
         fields = [
-            "id", "measuring_point", "setup", "job", "instruments", "technician", "started_at", "ended_at", "mounted_spacing",
-            "medium_temperature", "medium_temperature_known", "note", "recorded_at", "log", "result",
+            "id", "measuring_point", "data", "setup", "job", "instruments", "technician", "started_at", "ended_at",
+            "mounted_spacing", "medium_temperature", "medium_temperature_known", "segments", "note", "recorded_at", "log", "result",
         ]  # fmt: skip
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
@@ -117,6 +187,11 @@ class SurveyOut(serializers.ModelSerializer):
             "computed_at": current.computed_at.isoformat(),
         }
         return in_units(document, units_of(self.context["request"]))
+
+
+class SurveyChangedOut(serializers.Serializer):
+    data = SurveyDataOut()
+    recomputation = RecomputationOut()
 
 
 class RawLogParser(BaseParser):
@@ -160,7 +235,11 @@ class Surveys(Records):
     writers = FIELD
     repeatable = frozenset({"log"})
     related = ("technician", "log")
-    prefetched = ("instruments", "results")
+    prefetched = (
+        "results",
+        Prefetch("data", SurveyData.objects.filter(replaced_at__isnull=True)),
+        "data__instruments",
+    )
     filterset_fields = {
         "measuring_point": ["exact"],
         "measuring_point__pipe": ["exact"],
@@ -178,19 +257,66 @@ class Surveys(Records):
             setup=asked["setup"],
             job=asked["job"],
             instruments=asked["instruments"],
-            notes=SurveyNotes(
-                started_at=asked["started_at"],
-                ended_at=asked.get("ended_at"),
-                mounted_spacing_m=si_of(asked.get("mounted_spacing")),
-                medium_temperature_k=si_of(asked.get("medium_temperature")),
-                medium_temperature_known=asked.get("medium_temperature_known", ""),
-                note=asked.get("note", ""),
-                as_entered=texts(asked),
-            ),
+            notes=_notes(asked),
             by=self.user,
             now=timezone.now(),
         )
         return self.answer(self.read_again(survey), 201)
+
+    @documented(request=SurveyCorrectionIn(partial=True), responses={202: SurveyChangedOut})
+    @action(detail=True, methods=["post"])
+    def corrections(self, request: Request, pk: Any = None) -> Response:
+        """State the survey anew where it was stated wrongly; its result is recomputed, the old statement stays."""
+        survey = self.get_object()
+        asked = self.checked(SurveyCorrectionIn, partial=True)
+        if "reason" not in asked:
+            raise ValidationError({"reason": "Say why this changes."}, code="required")
+        corrects = asked.get("corrects") or survey.stated
+        statement = SurveyStatement(
+            setup=asked.get("setup") or survey.stated.setup,
+            instruments=asked.get("instruments") or _but_for_pairs(survey.stated),
+            notes=_notes(asked, survey.stated),
+        )
+        data, recomputation = survey_correct(
+            survey=survey,
+            corrects=corrects,
+            statement=statement,
+            reason=asked["reason"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self._changed(data, recomputation)
+
+    @documented(request=SegmentsIn, responses={202: SurveyChangedOut})
+    @action(detail=True, methods=["post"])
+    def segments(self, request: Request, pk: Any = None) -> Response:
+        """Mark which stretches of the log count, each with its reason; the result is recomputed."""
+        asked = self.checked(SegmentsIn)
+        data, recomputation = survey_mark_segments(
+            survey=self.get_object(),
+            segments=[Segment(**one) for one in asked["segments"]],
+            reason=asked["reason"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self._changed(data, recomputation)
+
+    @documented(responses=SurveyDataOut(many=True))
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    def data(self, request: Request, pk: Any = None) -> Response:
+        """Every version of what was stated of the survey, the newest first."""
+        rows = SurveyData.objects.filter(survey=self.get_object()).select_related("recorded_by")
+        return Response(
+            SurveyDataOut(
+                rows.prefetch_related("instruments"), many=True, context=self.get_serializer_context()
+            ).data
+        )
+
+    def _changed(self, data: SurveyData, recomputation: Recomputation) -> Response:
+        answer = SurveyChangedOut(
+            {"data": data, "recomputation": recomputation}, context=self.get_serializer_context()
+        )
+        return Response(answer.data, status=202)
 
     @documented(
         request={
@@ -263,6 +389,27 @@ class Surveys(Records):
         if log is None:
             raise NotFound
         return log
+
+
+# The fields of a request that become columns of another name; the rest of what is noted has the column's name.
+QUANTITIES = {"mounted_spacing": "mounted_spacing_m", "medium_temperature": "medium_temperature_k"}
+PLAIN = ("started_at", "ended_at", "medium_temperature_known", "note")
+
+
+def _notes(asked: dict[str, Any], before: SurveyData | None = None) -> SurveyNotes:
+    """What was asked, on top of what was stated before."""
+    columns = (*PLAIN, *QUANTITIES.values())
+    noted = {name: getattr(before, name) for name in columns} if before else {}
+    noted |= {name: asked[name] for name in PLAIN if name in asked}
+    noted |= {column: si_of(asked[name]) for name, column in QUANTITIES.items() if name in asked}
+    if noted.get("medium_temperature_k") is None:
+        noted["medium_temperature_known"] = ""
+    return SurveyNotes(**noted, as_entered=(before.as_entered if before else {}) | texts(asked))
+
+
+def _but_for_pairs(stated: SurveyData) -> list[Instrument]:
+    """The instruments of a version; the transducer pair comes with the set-up."""
+    return [one for one in stated.instruments.all() if one.kind != Kind.TRANSDUCER_PAIR]
 
 
 def _file_name(request: Request, file: Any) -> str:

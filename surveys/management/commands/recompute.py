@@ -1,0 +1,64 @@
+"""Recomputing by a new version of the method."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from compute.survey import METHOD_VERSION, METHODS
+from surveys.errors import ServiceError
+from surveys.models import User
+from surveys.services.recomputations import method_preview, recompute_by_method
+
+
+class Command(BaseCommand):
+    help = "Recompute results that were made by an earlier version of the method; --dry-run shows what would change."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--since", required=True, help="surveys from this date on, such as 2026-01-31")
+        parser.add_argument("--dry-run", action="store_true", help="compute and tell, store nothing")
+        parser.add_argument("--by", help="the username that asks for it; needed unless --dry-run")
+        parser.add_argument("--reason", default=f"method version {METHOD_VERSION}: {METHODS[-1].change}")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        since = _date(options["since"])
+        if options["dry_run"]:
+            self._preview(since)
+            return
+        by = User.objects.filter(username=options["by"] or "").first()
+        if by is None:
+            raise CommandError("Say who asks for it: --by USERNAME of somebody who may sign in.")
+        try:
+            recomputation = recompute_by_method(
+                since=since, reason=options["reason"], by=by, now=timezone.now()
+            )
+        except ServiceError as error:
+            raise CommandError(error.detail) from None
+        self.stdout.write(f"Recomputation {recomputation.pk}: {recomputation.items.count()} surveys.")
+
+    def _preview(self, since: datetime) -> None:
+        count = told = failed = 0
+        for change in method_preview(since):
+            count += 1
+            if change.error:
+                failed += 1
+                self.stdout.write(f"{change.before.survey_id}  cannot be computed: {change.error}")
+                continue
+            told += change.exceeds_threshold
+            before, after = change.before.volume_flow_m3_s, change.volume_flow_m3_s
+            relative = f"{change.relative_change:+.3%}" if change.relative_change is not None else "from 0"
+            self.stdout.write(
+                f"{change.before.survey_id}  {before * 3600:.3f} -> {after * 3600:.3f} m3/h  {relative}"
+                + ("  the client would be told" if change.exceeds_threshold else "")
+            )
+        self.stdout.write(
+            f"{count} surveys would be recomputed to method version {METHOD_VERSION}; {told} clients' notices; {failed} failures."
+        )
+
+
+def _date(text: str) -> datetime:
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC)
+    except ValueError:
+        raise CommandError(f"{text!r} is no date; write it as 2026-01-31.") from None
