@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any, ClassVar
 
-from django.db.models import Count, Prefetch
+from django.db.models import Count, Prefetch, Q
 from django.utils import timezone
 from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
@@ -21,6 +22,7 @@ from surveys.api.uncertainty_view import BudgetRowOut
 from surveys.api.views import Records, documented
 from surveys.models import Recomputation, RecomputationItem, Result
 from surveys.services.recomputations import recomputation_retry
+from surveys.summaries import item_change, recomputation_summary
 
 
 class ResultOut(serializers.ModelSerializer):
@@ -96,21 +98,41 @@ class ItemOut(serializers.ModelSerializer):
     after = serializers.SerializerMethodField()
     result_before = serializers.PrimaryKeyRelatedField(source="before", read_only=True, allow_null=True)
     result_after = serializers.PrimaryKeyRelatedField(source="after", read_only=True, allow_null=True)
+    difference = serializers.SerializerMethodField()
+    relative_change = serializers.SerializerMethodField(
+        help_text="Difference over before; null before it is done, and for a flow that was 0."
+    )
+    exceeds_threshold = serializers.SerializerMethodField(
+        help_text="Whether the client wants to be told of such a change; null before it is done."
+    )
+    notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
     account = serializers.SerializerMethodField()
 
     class Meta:
         model = RecomputationItem
         fields = [
-            "survey",
-            "state",
-            "attempts",
-            "error",
-            "before",
-            "after",
-            "result_before",
-            "result_after",
-            "account",
-        ]
+            "survey", "state", "attempts", "error", "settled_at", "before", "after", "difference", "relative_change",
+            "exceeds_threshold", "notice", "result_before", "result_after", "account",
+        ]  # fmt: skip
+
+    @extend_schema_field(QuantityOut(allow_null=True))
+    def get_difference(self, item: RecomputationItem) -> Any:
+        change = item_change(item)
+        flow = {"si": change.difference_m3_s, "kind": "volume_flow"} if change else None
+        return in_units(flow, units_of(self.context["request"]))
+
+    def get_relative_change(self, item: RecomputationItem) -> float | None:
+        change = item_change(item)
+        return change.relative if change else None
+
+    def get_exceeds_threshold(self, item: RecomputationItem) -> bool | None:
+        change = item_change(item)
+        return change.exceeds_threshold if change else None
+
+    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
+    def get_notice(self, item: RecomputationItem) -> str | None:
+        notice = getattr(item.after, "notice", None)
+        return str(notice.pk) if notice else None
 
     @extend_schema_field(QuantityOut(allow_null=True))
     def get_before(self, item: RecomputationItem) -> Any:
@@ -127,6 +149,12 @@ class ItemOut(serializers.ModelSerializer):
     def _flow(self, result: Result | None) -> Any:
         flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"} if result else None
         return in_units(flow, units_of(self.context["request"]))
+
+
+# Of all rows of a list in its one query.
+COUNTS = {
+    f"count_{state}": Count("items", filter=Q(items__state=state)) for state in RecomputationItem.State.values
+}
 
 
 class RecomputationOut(serializers.ModelSerializer):
@@ -146,9 +174,10 @@ class RecomputationOut(serializers.ModelSerializer):
 
     @extend_schema_field({"type": "object", "additionalProperties": {"type": "integer"}})
     def get_counts(self, recomputation: Recomputation) -> dict[str, int]:
-        counts = dict.fromkeys(RecomputationItem.State.values, 0)
-        counts.update(recomputation.items.order_by().values_list("state").annotate(Count("id")))
-        return counts
+        counted = recomputation
+        if not hasattr(recomputation, "count_done"):  # one just made, not read by this view
+            counted = Recomputation.objects.annotate(**COUNTS).get(pk=recomputation.pk)
+        return {state: getattr(counted, f"count_{state}") for state in RecomputationItem.State.values}
 
     def get_per_second(self, recomputation: Recomputation) -> float | None:
         if recomputation.started_at is None:
@@ -170,6 +199,36 @@ class RecomputationDetailOut(RecomputationOut):
         fields = [*RecomputationOut.Meta.fields, "items"]
 
 
+class ClientSummaryOut(serializers.Serializer):
+    client = serializers.UUIDField()
+    name = serializers.CharField()
+    surveys = serializers.IntegerField()
+    notices = serializers.IntegerField()
+    acknowledged = serializers.IntegerField()
+
+
+class LargestOut(serializers.Serializer):
+    survey = serializers.UUIDField()
+    relative_change = serializers.FloatField(allow_null=True)
+
+
+class FailureOut(serializers.Serializer):
+    error = serializers.CharField()
+    surveys = serializers.IntegerField()
+
+
+class SummaryOut(serializers.Serializer):
+    surveys = serializers.IntegerField()
+    done = serializers.IntegerField()
+    unchanged = serializers.IntegerField(help_text="Done, with the same figure as before.")
+    within_threshold = serializers.IntegerField()
+    exceeding_threshold = serializers.IntegerField()
+    median_relative_change = serializers.FloatField(allow_null=True)
+    largest = LargestOut(many=True)
+    clients = ClientSummaryOut(many=True)
+    failures = FailureOut(many=True, help_text="What stopped the parked ones.")
+
+
 class Recomputations(Records):
     """Background runs that make new results after something they rest on changed."""
 
@@ -188,12 +247,23 @@ class Recomputations(Records):
         recomputation_retry(recomputation=recomputation, now=timezone.now())
         return self.answer(self.read_again(recomputation), 202)
 
+    @documented(responses=SummaryOut)
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    def summary(self, request: Request, pk: Any = None) -> Response:
+        """What a recomputation came to, for the office: how many moved, by how much, who is told, what failed."""
+        found = recomputation_summary(self.get_object())
+        document = asdict(found)
+        for client in document["clients"]:
+            client["notices"] = client.pop("told")
+        return Response(SummaryOut(document, context=self.get_serializer_context()).data)
+
     def get_serializer_class(self) -> Any:
         return RecomputationDetailOut if self.action == "retrieve" else RecomputationOut
 
     def get_queryset(self) -> Any:
-        rows = super().get_queryset()
+        rows = super().get_queryset().annotate(**COUNTS)
         if self.action != "retrieve":
             return rows
-        items = RecomputationItem.objects.select_related("before", "after").order_by("id")
+        related = ("before", "after__notice", "survey__measuring_point__pipe__site__client")
+        items = RecomputationItem.objects.select_related(*related).order_by("id")
         return rows.prefetch_related(Prefetch("items", queryset=items))
