@@ -1,6 +1,6 @@
 """Every code a finding can have, with what it means.
 
-The checks that give them: `checks_pipe`, `checks_setup`, `checks_result`, `place`; others where the doubt arises.
+The checks that give them: `checks_pipe`, `checks_setup`, `checks_result`, `checks_log`, `place`; others where the doubt arises.
 """
 
 from __future__ import annotations
@@ -50,6 +50,16 @@ CODES = {
     "readings-refused": "rows of the log could not be read",
     "readings-impossible": "readings that this set-up cannot give",
     "readings-few": "few readings",
+    "log-gaps": "readings are missing from the log for a while",
+    "log-clock-ahead": "the log's times step ahead as if its clock was set",
+    "log-clock-back": "the log's times step back",
+    "log-out-of-order": "rows of the log are not in the order of their times",
+    "log-times-repeated": "rows of the log share a time and differ in values",
+    "log-rows-repeated": "rows of the log are there twice",
+    "log-unit-doubtful": "a column of the log cannot be in the unit it states",
+    "log-unit-changes": "a column of the log changes its unit on the way",
+    "hour-repeated": "the log runs through the hour that comes twice when clocks go back",
+    "times-from-start": "the log's times are seconds counted from a stated start",
     "flow-unsteady": "the flow changed much during the log",
     "mounted-spacing-off": "the transducers are not mounted at the spacing this pipe calls for",
     "calibration-expired": "an instrument was past its due date",

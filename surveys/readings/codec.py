@@ -2,7 +2,8 @@
 
 A logger writes decimals, so a column is kept as whole numbers of its last decimal place (checked to give
 the same floats back), the differences between neighbours, bytes of equal weight side by side, then zstd:
-a few bytes a reading. A column of which that is not true is kept as plain floats.
+a few bytes a reading. A column of which that is not true is kept as plain floats, of four bytes where these
+are enough. Missing values (nan) of a decimal column are kept as a map of bits beside it.
 
 Layout of a block: length of the header (4 bytes, little-endian), a JSON header, the columns one after another.
 """
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -20,49 +21,94 @@ from numpy.typing import NDArray
 
 BLOCK_ROWS = 65_536
 MOST_DECIMALS = 9
+_TIME = "time"
 _LARGEST_EXACT = 2.0**53
+_SAMPLE = 64
+_NAN_BITS = np.float64(np.nan).view(np.int64)
+
+Columns = dict[str, NDArray[np.float64]]
+_Packed = tuple[dict[str, Any], bytes]
 
 
 def encode_block(times: NDArray[np.int64], columns: Mapping[str, NDArray[np.float64]]) -> bytes:
     """Pack one block: times in microseconds since 1970 UTC, and the numbers as the file gave them."""
-    packed = [_packed("time", times, scale=None)]
+    packed = [_packed(_TIME, times, scale=None)]
     packed += [_packed_column(name, values) for name, values in columns.items()]
     header = json.dumps([meta for meta, _ in packed], separators=(",", ":")).encode()
     return struct.pack("<I", len(header)) + header + b"".join(data for _, data in packed)
 
 
-def decode_block(content: bytes | memoryview) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]:
-    """Unpack a block: the times, and each column as the file gave it."""
+def decode_block(
+    content: bytes | memoryview, names: Collection[str] | None = None
+) -> tuple[NDArray[np.int64], Columns]:
+    """Unpack a block: the times, and each column as the file gave it; of the columns only those named, if any are."""
     content = memoryview(content)
     (length,) = struct.unpack_from("<I", content)
     start = 4 + length
     times = np.empty(0, dtype=np.int64)
-    columns: dict[str, NDArray[np.float64]] = {}
+    columns: Columns = {}
     for meta in json.loads(bytes(content[4:start])):
-        values = _unpacked(meta, content[start : start + meta["bytes"]])
+        data = content[start : start + meta["bytes"]]
         start += meta["bytes"]
-        if meta["name"] == "time":
-            times = values
-        else:
-            columns[meta["name"]] = values
+        if meta["name"] == _TIME:
+            times = _unpacked(meta, data)
+        elif names is None or meta["name"] in names:
+            columns[meta["name"]] = _unpacked(meta, data)
     return times, columns
 
 
-def _packed_column(name: str, values: NDArray[np.float64]) -> tuple[dict[str, Any], bytes]:
+def _packed_column(name: str, values: NDArray[np.float64]) -> _Packed:
+    missing = np.isnan(values)
+    if not missing.any():
+        found = _packed_decimals(name, values)
+    elif (values.view(np.int64)[missing] == _NAN_BITS).all():
+        found = _packed_with_gaps(name, values, missing)
+    else:
+        found = None
+    return found or _packed_floats(name, values)
+
+
+def _packed_decimals(name: str, values: NDArray[np.float64]) -> _Packed | None:
+    """A column of decimals, or None if it is none."""
     largest = np.abs(values).max(initial=0.0)
+    bits = values.view(np.int64)
+    sample, sample_bits = values[:_SAMPLE], bits[:_SAMPLE]
     for decimals in range(MOST_DECIMALS + 1):
         scale = 10.0**decimals
         if not largest < _LARGEST_EXACT / scale:  # also where something is not finite
-            break
-        whole = np.rint(values * scale).astype(np.int64)
+            return None
         # The quotient is compared bit for bit, so that -0.0 and what has more decimals fall through.
-        if (whole / scale).tobytes() == values.tobytes():
+        if not ((np.rint(sample * scale).astype(np.int64) / scale).view(np.int64) == sample_bits).all():
+            continue
+        scaled = values * scale
+        whole = np.rint(scaled, out=scaled).astype(np.int64)
+        if ((whole / scale).view(np.int64) == bits).all():
             return _packed(name, whole, scale=scale)
-    data = _compress(_shuffled(values))
-    return {"name": name, "form": "float", "count": len(values), "bytes": len(data)}, data
+    return None
 
 
-def _packed(name: str, values: NDArray[np.int64], scale: float | None) -> tuple[dict[str, Any], bytes]:
+def _packed_with_gaps(name: str, values: NDArray[np.float64], missing: NDArray[np.bool_]) -> _Packed | None:
+    """Decimals with the value before in each gap, and behind them the map of the gaps."""
+    last = np.maximum.accumulate(np.where(missing, -1, np.arange(len(values))))
+    filled = np.where(last < 0, 0.0, values[last])
+    found = _packed_decimals(name, filled)
+    if found is None:
+        return None
+    meta, data = found
+    gaps = _compress(np.packbits(missing).tobytes())
+    return meta | {"bytes": len(data) + len(gaps), "gaps": len(gaps)}, data + gaps
+
+
+def _packed_floats(name: str, values: NDArray[np.float64]) -> _Packed:
+    with np.errstate(over="ignore"):
+        single = values.astype("<f4")
+    small = (single.astype(np.float64).view(np.int64) == values.view(np.int64)).all()
+    data = _compress(_shuffled(single if small else values))
+    form = "float4" if small else "float"
+    return {"name": name, "form": form, "count": len(values), "bytes": len(data)}, data
+
+
+def _packed(name: str, values: NDArray[np.int64], scale: float | None) -> _Packed:
     differences = np.diff(values, prepend=np.int64(0))
     first = int(differences[0]) if len(differences) else 0
     differences[:1] = 0
@@ -80,13 +126,22 @@ def _packed(name: str, values: NDArray[np.int64], scale: float | None) -> tuple[
 
 
 def _unpacked(meta: dict[str, Any], data: memoryview) -> Any:
-    raw = zstandard.ZstdDecompressor().decompress(data, max_output_size=meta["count"] * 8)
+    gaps = meta.get("gaps", 0)
+    raw = _decompress(data[: len(data) - gaps], meta["count"] * 8)
     if meta["form"] == "float":
         return _unshuffled(raw, "<f8")
-    differences = _unshuffled(raw, meta["type"]).astype(np.int64)
-    differences[:1] = meta["first"]
-    whole = np.cumsum(differences)
-    return whole if meta["scale"] is None else whole / meta["scale"]
+    if meta["form"] == "float4":
+        return _unshuffled(raw, "<f4").astype(np.float64)
+    differences = _unshuffled(raw, meta["type"])
+    whole = np.cumsum(differences, dtype=np.int64)
+    whole += meta["first"]
+    if meta["scale"] is None:
+        return whole
+    values = whole / meta["scale"]
+    if gaps:
+        bits = np.frombuffer(_decompress(data[len(data) - gaps :], meta["count"]), dtype=np.uint8)
+        values[np.unpackbits(bits, count=meta["count"]).view(bool)] = np.nan
+    return values
 
 
 def _narrowest(values: NDArray[np.int64]) -> str:
@@ -110,3 +165,7 @@ def _unshuffled(raw: bytes, kind: str) -> NDArray[Any]:
 
 def _compress(raw: bytes) -> bytes:
     return zstandard.ZstdCompressor(level=3, write_content_size=True).compress(raw)
+
+
+def _decompress(data: memoryview, most: int) -> bytes:
+    return zstandard.ZstdDecompressor().decompress(data, max_output_size=most)

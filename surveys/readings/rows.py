@@ -1,23 +1,28 @@
-"""Rows of a log to readings: many at once where all are in order, one by one where any is not.
-
-Both ways take the same rows for the same readings; only the second can tell what is wrong with a row.
-"""
+"""Rows of a log read one by one: each gives a reading, or is refused with the column and what was wrong."""
 
 from __future__ import annotations
 
+import csv
 import math
-import warnings
-from collections.abc import Sequence
+import re
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-# The form of time that is read many at once: 2026-10-06T09:30:00 and up to six decimals, without an offset.
-TIME_MARKS = {4: b"-", 7: b"-", 13: b":", 16: b":"}
-SHORTEST_TIME, LONGEST_TIME = 19, 26
+from surveys.readings.columns import TIME
+from surveys.readings.patterns import pattern_of
+from surveys.readings.zones import EARLIEST, EPOCH, FIRST_YEAR, LAST_YEAR, LATEST, MICROSECOND
+
+if TYPE_CHECKING:
+    from surveys.readings.plan import Number, Plan
+
+LONGEST_LINE = 10_000
+LONGEST_CELL_SHOWN = 40
+_LINE_END = re.compile(r"\r\n|\n|\r")
+UNITS_A_SECOND = {"unix-seconds": 1e6, "unix-milliseconds": 1e3, "elapsed-seconds": 1e6}
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,147 +34,173 @@ class Refusal:
     detail: str
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Where the columns stand, what parts them, and the zone of times without an offset."""
-
-    delimiter: str
-    time_at: int
-    numbers: tuple[tuple[str, int], ...]
-    zone: tzinfo
-
-    @property
-    def width(self) -> int:
-        """Columns a row must have."""
-        return max(self.time_at, *(position for _, position in self.numbers)) + 1
-
-
 @dataclass(slots=True)
-class Rows:
-    """Readings of some lines: times in microseconds since 1970 UTC, columns as the file gave them; rows refused."""
+class Piece:
+    """Rows of some lines of a file, not brought to UTC yet.
 
+    `times` are microseconds since 1970, in UTC or, where `local` is true, by the zone's clock; `at` is each
+    row's line counted from 0 at the start of the piece, as are the lines of `refusals`.
+    """
+
+    lines: int
     times: NDArray[np.int64]
+    local: NDArray[np.bool_]
+    at: NDArray[np.int64]
     columns: dict[str, NDArray[np.float64]]
     refusals: list[Refusal] = field(default_factory=list)
 
 
-def read_rows(lines: Sequence[str], first_line: int, layout: Layout) -> Rows:
-    """Read lines of a log; `first_line` is the number of the first in its file."""
-    found = _all_at_once(lines, layout)
-    return found if found is not None else _one_by_one(lines, first_line, layout)
+class LineTooLong(Exception):
+    """A line too long to be one of a log; `line` counts from 0 at the start of the piece."""
+
+    def __init__(self, line: int) -> None:
+        super().__init__(line)
+        self.line = line
 
 
-def _all_at_once(lines: Sequence[str], layout: Layout) -> Rows | None:
-    """Every line, or None if any is not plainly in order."""
-    times = _plain_times(
-        [line.split(layout.delimiter, layout.time_at + 1)[layout.time_at :][:1] for line in lines],
-        layout.zone,
-    )
-    if times is None:
-        return None
-    positions = [position for _, position in layout.numbers]
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error")
-            values = np.loadtxt(
-                lines, delimiter=layout.delimiter, usecols=positions, comments=None, ndmin=2, dtype=float
-            )
-    except (ValueError, IndexError, UserWarning, DeprecationWarning):
-        return None
-    if values.shape != (len(lines), len(positions)) or not np.isfinite(values).all():
-        return None
-    columns = {name: np.ascontiguousarray(values[:, i]) for i, (name, _) in enumerate(layout.numbers)}
-    return Rows(times, columns)
+class RowWrong(Exception):
+    """A row that cannot be read: the column, and what was wrong with it."""
+
+    def __init__(self, column: str, detail: str) -> None:
+        self.column, self.detail = column, detail
 
 
-def _plain_times(cells: list[list[str]], zone: tzinfo) -> NDArray[np.int64] | None:
-    """Times in the plain form within one offset of the zone, as microseconds since 1970 UTC."""
-    texts = [cell[0].strip() for cell in cells if cell]
-    if len(texts) < len(cells) or not texts:
-        return None
-    try:
-        raw = np.array(texts, dtype="S")
-    except UnicodeEncodeError:
-        return None
-    lengths = np.char.str_len(raw)
-    if raw.itemsize > LONGEST_TIME or lengths.min() < SHORTEST_TIME:
-        return None
-    letters = raw.view("S1").reshape(len(raw), raw.itemsize)
-    if not all((letters[:, at] == mark).all() for at, mark in TIME_MARKS.items()):
-        return None
-    if not np.isin(letters[:, 10], (b"T", b" ")).all() or np.isin(letters[:, 19:], (b"Z", b"+", b"-")).any():
-        return None
-    try:
-        local = raw.astype("U").astype("datetime64[us]").astype(np.int64)
-    except ValueError:
-        return None
-    return _in_utc(local, zone)
+def read_one_by_one(chunk: bytes, plan: Plan) -> Piece:
+    """Read whole lines, UTF-8 text.
 
-
-def _in_utc(local: NDArray[np.int64], zone: tzinfo) -> NDArray[np.int64] | None:
-    """Local times in UTC, if the zone's offset is one and the same from a day before the first to a day after the last."""
-    first, last = (
-        EPOCH.replace(tzinfo=None) + timedelta(microseconds=int(end)) for end in (local.min(), local.max())
-    )
-    if last - first > timedelta(days=2):
-        return None
-    day = timedelta(days=1)
-    offsets = {(first - day).replace(tzinfo=zone).utcoffset(), (last + day).replace(tzinfo=zone).utcoffset()}
-    if len(offsets) > 1:
-        return None
-    offset = offsets.pop() or timedelta()
-    return local - offset // timedelta(microseconds=1)
-
-
-def _one_by_one(lines: Sequence[str], first_line: int, layout: Layout) -> Rows:
+    Raises UnicodeDecodeError for what is no UTF-8, LineTooLong.
+    """
     times: list[int] = []
+    local: list[bool] = []
+    at: list[int] = []
     values: list[list[float]] = []
     refusals: list[Refusal] = []
-    for number, line in enumerate(lines, start=first_line):
-        if not line.strip("\r\n"):
+    lines = split_lines(chunk)
+    for n, line in enumerate(lines):
+        if len(line) > LONGEST_LINE:
+            raise LineTooLong(n)
+        if not line or (plan.layout.comment and line.startswith(plan.layout.comment)):
             continue
-        reading = _reading(line.rstrip("\r\n").split(layout.delimiter), layout)
-        if isinstance(reading, _Reading):
-            times.append(reading.moment)
-            values.append(reading.values)
-        else:
-            refusals.append(Refusal(number, *reading))
-    table = np.array(values).reshape(len(values), len(layout.numbers))
-    columns = {name: np.ascontiguousarray(table[:, i]) for i, (name, _) in enumerate(layout.numbers)}
-    return Rows(np.array(times, dtype=np.int64), columns, refusals)
+        try:
+            cells = cells_of(line.replace("\0", "\N{REPLACEMENT CHARACTER}"), plan)
+            moment, is_local = time_in([cells[position] for position in plan.time_at], plan)
+            values.append([value_in(cells[number.at], number, plan) for number in plan.numbers])
+        except RowWrong as wrong:
+            refusals.append(Refusal(n, wrong.column, wrong.detail))
+            continue
+        times.append(moment)
+        local.append(is_local)
+        at.append(n)
+    table = np.array(values, dtype=np.float64).reshape(len(values), len(plan.numbers))
+    columns = {
+        number.column.name: np.ascontiguousarray(table[:, n]) + 0.0 for n, number in enumerate(plan.numbers)
+    }
+    return Piece(
+        len(lines), np.array(times, np.int64), np.array(local, bool), np.array(at, np.int64), columns, refusals
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class _Reading:
-    moment: int
-    values: list[float]
+def split_lines(chunk: bytes) -> list[str]:
+    """The lines of a chunk without their ends; what only some programs take for a line end is none here."""
+    lines = _LINE_END.split(chunk.decode("utf-8"))
+    if lines and not lines[-1]:
+        lines.pop()
+    return lines
 
 
-def _reading(row: list[str], layout: Layout) -> _Reading | tuple[str, str]:
-    """The reading in a row, or the column and what was wrong with it."""
-    if len(row) < layout.width:
-        return "", f"{len(row)} columns where {layout.width} are needed"
-    text = row[layout.time_at].strip()
+def cells_of(line: str, plan: Plan) -> list[str]:
+    """A row's cells, or RowWrong where there are too few or too many."""
+    quote = plan.layout.quote
+    if quote and quote in line:
+        try:
+            cells = next(
+                csv.reader([line], delimiter=plan.delimiter, quotechar=quote, doublequote=True, strict=True)
+            )
+        except (csv.Error, StopIteration):
+            raise RowWrong(
+                "", "the quotes do not enclose whole cells, or one is opened and not closed in its line"
+            ) from None
+    else:
+        cells = line.split(plan.delimiter)
+    if len(cells) < plan.width:
+        raise RowWrong("", f"{len(cells)} columns where {plan.width} are needed")
+    if plan.header_cells and any(cells[plan.header_cells :]):
+        raise RowWrong(
+            "",
+            f"{len(cells)} columns where the header names {plan.header_cells}: which cell belongs where cannot be told",
+        )
+    return cells
+
+
+def time_in(texts: list[str], plan: Plan) -> tuple[int, bool]:
+    """A row's time in microseconds, and whether it is by the zone's clock."""
+    layout = plan.layout.time
+    stripped = [text.strip() for text in texts]
+    if layout.form in UNITS_A_SECOND:
+        return _counted(stripped[0], plan), False
+    if layout.form == "pattern":
+        text = " ".join(stripped)
+        moment = pattern_of(layout.pattern).moment(text)
+        what = f"is no time of the form {layout.pattern}"
+    else:
+        text = "T".join(stripped)
+        try:
+            moment = datetime.fromisoformat(text)
+        except ValueError:
+            moment = None
+        what = "is no ISO 8601 time"
+    if moment is None:
+        raise RowWrong(TIME, f"{shown(text)} {what}")
     try:
-        time = datetime.fromisoformat(text)
-        if time.tzinfo is None:
-            time = time.replace(tzinfo=layout.zone)
-        moment = (time - EPOCH) // timedelta(microseconds=1)
-    except (ValueError, OverflowError):
-        return "time", f"{text[:40]!r} is no ISO 8601 time"
-    values = []
-    for name, position in layout.numbers:
-        value = _number(row[position])
-        if value is None:
-            return name, f"{row[position][:40]!r} is no number"
-        values.append(value)
-    return _Reading(moment, values)
+        is_local = moment.utcoffset() is None
+        microseconds = (moment.replace(tzinfo=EPOCH.tzinfo) if is_local else moment) - EPOCH
+    except OverflowError:
+        raise RowWrong(TIME, f"{shown(text)} {what}") from None
+    return _in_range(microseconds // MICROSECOND, text), is_local
 
 
-def _number(text: str) -> float | None:
+def _counted(text: str, plan: Plan) -> int:
+    count = number_in(text, plan.layout.decimal_mark)
+    if count is None or abs(count) > 1e16:
+        raise RowWrong(TIME, f"{shown(text)} is no count of {plan.layout.time.form.split('-')[1]}")
+    return _in_range(
+        int(np.rint(count * UNITS_A_SECOND[plan.layout.time.form])) + (plan.start or 0), text
+    )
+
+
+def _in_range(microseconds: int, text: str) -> int:
+    if not EARLIEST <= microseconds < LATEST:
+        raise RowWrong(TIME, f"{shown(text)} lies outside the years {FIRST_YEAR} to {LAST_YEAR}")
+    return microseconds
+
+
+def value_in(text: str, number: Number, plan: Plan) -> float:
+    """A cell's number; nan where a column that is not needed says it has no value."""
+    name, stripped = number.column.name, text.strip()
+    value = number_in(stripped, plan.layout.decimal_mark)
+    if stripped in plan.layout.no_value or (value is not None and value in plan.no_numbers):
+        if number.needed:
+            raise RowWrong(name, f"{shown(stripped)} stands for no value, and no reading is without it")
+        return math.nan
+    if value is None:
+        raise RowWrong(name, f"{shown(text)} is no number")
+    return 0.0 - value if number.turned else value
+
+
+def number_in(text: str, decimal_mark: str) -> float | None:
+    """The finite number a text is, or None."""
+    if decimal_mark == ",":
+        if "." in text:
+            return None
+        text = text.replace(",", ".")
     try:
         value = float(text)
     except ValueError:
         return None
     # float() also takes underscores, inf and nan, none of which a logger means as a reading.
     return value if math.isfinite(value) and "_" not in text else None
+
+
+def shown(text: str) -> str:
+    """A cell as a refusal shows it."""
+    return repr(text[:LONGEST_CELL_SHOWN])
