@@ -185,6 +185,12 @@ class LogAdmin(ImmutableAdmin):
     search_fields = ["file_name", "sha256"]
 
 
+@admin.register(models.LogLayout)
+class LogLayoutAdmin(KeptAdmin):
+    list_display = ["name", "made_by", "made_at", "retired_at"]
+    search_fields = ["name"]
+
+
 @admin.register(models.Result)
 class ResultAdmin(ImmutableAdmin):
     list_display = [

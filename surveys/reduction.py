@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, fields
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from compute.account import Basis as Stated
@@ -12,12 +12,17 @@ from compute.account import explain_change
 from compute.acoustics import Setup as PhysicalSetup
 from compute.entries import resolve_medium, resolve_pipe, resolve_transducers
 from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, reduce_log
+from compute.segments import Segment
+from compute.series import Series, series_of
+from compute.survey import work_out
 from compute.units import unit_named
 from surveys.basis import Basis
 from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
 from surveys.readings.columns import Column
-from surveys.selectors import log_columns, place_of, survey_date, survey_medium
+from surveys.selectors import Block, log_columns, place_of, survey_date, survey_medium
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +32,32 @@ class Draft:
     basis: Basis
     gauging: Gauging | None
     reduction: Reduction
+    log_findings: list[dict[str, Any]]
 
 
-def survey_reduce(basis: Basis) -> Draft:
-    """Reduce a survey's log by what is in force for it. Reads; writes nothing."""
+@dataclass(frozen=True, slots=True)
+class HeldLog:
+    """A log to reduce, stored or about to be. `blocks` gives the named columns block by block, with the times."""
+
+    columns: tuple[Column, ...]
+    rows_refused: int
+    findings: list[dict[str, Any]]
+    blocks: Callable[[frozenset[str]], Iterator[Block]]
+
+
+def stored_log(log: Log) -> HeldLog:
+    """A log as it is stored."""
+    return HeldLog(
+        columns=tuple(Column(**column) for column in log.columns),
+        rows_refused=log.rows_refused,
+        findings=log.findings,
+        blocks=lambda names: log_columns(log, names),
+    )
+
+
+def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
+    """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
+    log = held or stored_log(basis.survey.log)
     survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
     gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
@@ -39,7 +66,7 @@ def survey_reduce(basis: Basis) -> Draft:
         survey_medium(stated, data),
         basis.transducer_data.entry(),
         stated.setup.traverses,
-        log_readings(survey.log),
+        log_readings(log),
         Occasion(
             day=survey_date(survey),
             place=place_of(survey.measuring_point),
@@ -54,10 +81,25 @@ def survey_reduce(basis: Basis) -> Draft:
                 (i.minimum_signal_db for i, _ in basis.calibrations if i.minimum_signal_db is not None),
                 default=None,
             ),
-            rows_refused=survey.log.rows_refused,
+            rows_refused=log.rows_refused,
+            segments=segments_of(stated),
         ),
     )
-    return Draft(basis, gauging, reduction)
+    return Draft(basis, gauging, reduction, log.findings)
+
+
+def survey_series(basis: Basis, segments: Sequence[Segment] = ()) -> Series:
+    """The flow of each reading of a survey's log by what is in force, with its times; of the marked stretches, or all."""
+    stated, data = basis.survey_data, basis.pipe_data
+    worked_out = work_out(
+        data.pipe_entry(),
+        survey_medium(stated, data),
+        basis.transducer_data.entry(),
+        traverses=stated.setup.traverses,
+        place=place_of(basis.survey.measuring_point),
+    )
+    readings = log_readings(stored_log(basis.survey.log))
+    return series_of(worked_out.setup, _programmed(stated.setup), readings, segments, keep_times=True)
 
 
 def result_store(
@@ -84,6 +126,7 @@ def result_store(
         replaces=replaces,
         computed_at=now,
         readings_used=reduction.readings_used,
+        readings_outside=reduction.readings_outside,
         transit_time_s=reduction.transit_time,
         time_difference_s=reduction.time_difference,
         volume_flow_m3_s=reduction.volume_flow,
@@ -97,7 +140,7 @@ def result_store(
         measured_sound_speed_m_s=reduction.measured_sound_speed,
         expected_sound_speed_m_s=reduction.expected_sound_speed,
         spacing_m=reduction.spacing,
-        findings=findings_json(reduction.findings),
+        findings=[*findings_json(reduction.findings), *draft.log_findings],
         budget=budget_json(uncertainty.budget),
         account=account,
     )
@@ -116,7 +159,7 @@ def result_account(before: Result, draft: Draft) -> dict[str, Any]:
         after.time_difference,
     )
     codes_before = {finding["code"] for finding in before.findings}
-    codes_after = {finding.code for finding in after.findings}
+    codes_after = {finding.code for finding in after.findings} | {f["code"] for f in draft.log_findings}
     return {
         "before": quantity(before.volume_flow_m3_s, "volume_flow"),
         "after": quantity(after.volume_flow, "volume_flow"),
@@ -141,13 +184,27 @@ def relative_change(before: float, after: float) -> float | None:
     return (after - before) / before if before else None
 
 
-def log_readings(log: Log) -> Iterator[Readings]:
+# Of a log's columns those a reduction reads.
+READ = frozenset(field.name for field in fields(Readings)) - {"times"}
+
+
+def log_readings(log: HeldLog) -> Iterator[Readings]:
     """A log block by block, in SI."""
-    columns = [Column(**column) for column in log.columns]
-    for _, values in log_columns(log):
-        yield Readings(
-            **{c.name: to_si(values[c.name], c) for c in columns if c.name in Readings.__dataclass_fields__}
-        )
+    columns = [column for column in log.columns if column.name in READ]
+    for times, values in log.blocks(frozenset(column.name for column in columns)):
+        yield Readings(**{c.name: to_si(values[c.name], c) for c in columns}, times=times)
+
+
+def segments_of(stated: SurveyData) -> tuple[Segment, ...]:
+    """The stretches of the log that count, as the physics takes them."""
+    return tuple(
+        Segment(_microseconds(one["start"]), _microseconds(one["end"]), one["reason"])
+        for one in stated.segments
+    )
+
+
+def _microseconds(text: str) -> int:
+    return (datetime.fromisoformat(text) - EPOCH) // timedelta(microseconds=1)
 
 
 def to_si(values: Any, column: Column) -> Any:

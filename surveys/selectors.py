@@ -105,10 +105,13 @@ def place_of(point: MeasuringPoint) -> Place:
     )
 
 
-def log_columns(log: Log) -> Iterator[tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]]:
-    """A log block by block, as the file gave it: times in microseconds since 1970 UTC, and the columns."""
+Block = tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]
+
+
+def log_columns(log: Log, names: frozenset[str] | None = None) -> Iterator[Block]:
+    """A log block by block, as the file gave it: times in microseconds since 1970 UTC, and the columns (all, or those named)."""
     for block in log.blocks.order_by("sequence").iterator(chunk_size=4):
-        yield decode_block(block.content)
+        yield decode_block(block.content, names)
 
 
 def transducer_data_now(instrument: Instrument) -> TransducerData | None:

@@ -49,6 +49,8 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "transducers.lowest_temperature",
         "The lowest temperature is below the highest.",
     ),
+    "surveys_loglayout_name": ("name", "There is a log layout of that name already."),
+    "surveys_loglayout.name": ("name", "There is a log layout of that name already."),
     "surveys_client_name": ("name", "There is a client of that name already."),
     "surveys_client.name": ("name", "There is a client of that name already."),
 }

@@ -22,9 +22,10 @@ from surveys.demo.people import Cast
 from surveys.demo.records import KitRecords, make_job, make_kit, make_pipe, make_point, si
 from surveys.embedded import worker_beside
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
+from surveys.services.logs import Upload, log_take_in
 from surveys.services.pipes import PipeStatement, gauging_record, pipe_correct, version_to_correct
 from surveys.services.setups import SetupWish, setup_work_out
-from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
+from surveys.services.surveys import SurveyNotes, survey_record
 
 Tell = Callable[[str], None]
 RECOMPUTATION_TIMEOUT_SECONDS = 60
@@ -125,7 +126,7 @@ def _survey(
 def _log(survey: Survey, technician: User, say: Tell) -> Result:
     with scenario.LOG_FILE.open("rb") as file:
         log, _ = log_take_in(
-            survey=survey, file=file, file_name=scenario.LOG_FILE.name, by=technician, now=timezone.now()
+            survey=survey, upload=Upload(file, scenario.LOG_FILE.name), by=technician, now=timezone.now()
         )
     say(
         f"   {log.file_name}: {log.rows_taken} readings taken, {log.rows_refused} rows refused; SHA-256 {log.sha256[:16]}..."

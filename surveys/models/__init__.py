@@ -5,6 +5,7 @@ from surveys.models.idempotency import IdempotencyKey
 from surveys.models.instrument import Calibration, Instrument, TransducerData
 from surveys.models.job import Job
 from surveys.models.library import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
+from surveys.models.log_layout import LogLayout
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.notice import Notice
 from surveys.models.pipe import Gauging, Pipe, PipeData
@@ -22,6 +23,7 @@ __all__ = [
     "Job",
     "Log",
     "LogFilePart",
+    "LogLayout",
     "MeasuringPoint",
     "Notice",
     "OwnMaterial",

@@ -98,6 +98,9 @@ class Result(Record):
     computed_at = models.DateTimeField()
 
     readings_used = models.BigIntegerField()
+    readings_outside = models.BigIntegerField(
+        default=0, help_text="Left out because they lie in none of the marked stretches."
+    )
     transit_time_s = models.FloatField(help_text="Mean of the readings used.")
     time_difference_s = models.FloatField(help_text="Mean of the readings used.")
     volume_flow_m3_s = models.FloatField()

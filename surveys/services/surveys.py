@@ -1,25 +1,20 @@
-"""Surveys: recorded, their log taken in, reduced to a first result."""
+"""Surveys: recorded, corrected, and the stretches of their logs marked."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import IO
 
-from django.conf import settings
 from django.db import transaction
 
-from surveys.basis import basis_in_force, results_moved, survey_with_basis
+from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
     Instrument,
     Job,
     Log,
-    LogFilePart,
     MeasuringPoint,
-    Pipe,
-    ReadingBlock,
     Recomputation,
     Result,
     Setup,
@@ -30,8 +25,7 @@ from surveys.models import (
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
 from surveys.models.survey import SurveyChange
-from surveys.readings.intake import Intake, take_in
-from surveys.reduction import result_store, survey_reduce
+from surveys.services.logs import lock_survey
 from surveys.services.recomputations import Change, recomputation_start
 from surveys.services.records import said
 
@@ -197,8 +191,7 @@ def _state(data: SurveyData, instruments: Sequence[Instrument]) -> None:
 
 
 def _lock_stated(survey: Survey) -> SurveyData:
-    # As pipe data is corrected and logs are taken in: one at a time for a pipe.
-    Pipe.objects.select_for_update().get(pk=survey.measuring_point.pipe_id)
+    lock_survey(survey)
     return SurveyData.objects.select_related("setup").get(survey=survey, replaced_at__isnull=True)
 
 
@@ -210,72 +203,3 @@ def _recompute(data: SurveyData, cause: str) -> Recomputation:
     pipe = data.survey.measuring_point.pipe
     change = Change(cause, data.reason, data.recorded_by, data.recorded_at, {"survey_data": data}, pipe)
     return recomputation_start(change, results_moved(Result.objects.filter(survey=data.survey)))
-
-
-def log_take_in(
-    *, survey: Survey, file: IO[bytes], file_name: str, by: User, now: datetime
-) -> tuple[Log, bool]:
-    """Take in a survey's log and reduce it to the first result; the file is kept as it came.
-
-    Returns the log, and whether it is new: the same file again is recognised and changes nothing. Raises
-    Conflict if the survey has another log already, ServiceError if the file cannot serve.
-    """
-    zone = survey.measuring_point.pipe.site.zone
-    intake = take_in(file, zone, settings.LOG_UPLOAD_MAX_BYTES)
-    if known := Log.objects.filter(survey=survey).first():
-        return _same_or_conflict(known, intake), False
-    # Everything is read and packed by now: the transaction only stores, and reduces what was stored.
-    with transaction.atomic():
-        _lock_stated(survey)
-        if known := Log.objects.filter(survey=survey).first():
-            return _same_or_conflict(known, intake), False
-        log = _store(survey, intake, file_name, by, now)
-        survey = survey_with_basis(survey.pk)
-        # Whoever corrects an instrument's data takes this lock too, and so sees the result or is seen by it.
-        used = sorted(instrument.pk for instrument in survey.stated.instruments.all())
-        list(Instrument.objects.select_for_update().filter(pk__in=used).order_by("pk"))
-        result_store(
-            survey_reduce(basis_in_force(survey_with_basis(survey.pk))), cause=Cause.REDUCTION, now=now
-        )
-    return log, True
-
-
-def _same_or_conflict(log: Log, intake: Intake) -> Log:
-    if log.sha256 != intake.sha256:
-        raise Conflict(
-            "This survey has another log already; record a new survey for another file.",
-            code="log-exists",
-            field="file",
-        )
-    return log
-
-
-def _store(survey: Survey, intake: Intake, file_name: str, by: User, now: datetime) -> Log:
-    log = Log(
-        survey=survey,
-        file_name=file_name[:200],
-        size_bytes=intake.size_bytes,
-        sha256=intake.sha256,
-        columns=[column.as_json() for column in intake.columns],
-        unread_columns=list(intake.unread_columns),
-        rows_taken=intake.rows_taken,
-        rows_refused=intake.rows_refused,
-        refusals=[asdict(refusal) for refusal in intake.refusals],
-        first_reading_at=intake.first_reading_at,
-        last_reading_at=intake.last_reading_at,
-        received_at=now,
-        received_by=by,
-    )
-    log.save(force_insert=True)
-    LogFilePart.objects.bulk_create(
-        [LogFilePart(log=log, sequence=n, content=content) for n, content in enumerate(intake.file_parts)],
-        batch_size=16,
-    )
-    ReadingBlock.objects.bulk_create(
-        [
-            ReadingBlock(log=log, sequence=n, count=count, content=content)
-            for n, (count, content) in enumerate(intake.blocks)
-        ],
-        batch_size=16,
-    )
-    return log

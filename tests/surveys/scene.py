@@ -12,9 +12,10 @@ from django.utils import timezone
 from compute.entries import MaterialEntry, MediumEntry, PipeEntry
 from surveys.models import MeasuringPoint, Pipe, PipeData, Recomputation, Result, Site, Survey
 from surveys.selectors import pipe_data_valid
+from surveys.services.logs import Upload, log_take_in
 from surveys.services.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
 from surveys.services.setups import SetupWish, setup_work_out
-from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
+from surveys.services.surveys import SurveyNotes, survey_record
 
 STATEMENT = PipeStatement(
     PipeEntry(0.2191, 0.0063, MaterialEntry("carbon-steel")),
@@ -52,8 +53,7 @@ class Scene:
         )
         log_take_in(
             survey=survey,
-            file=io.BytesIO(log(readings)),
-            file_name="a.csv",
+            upload=Upload(io.BytesIO(log(readings)), "a.csv"),
             by=self.cast.technician,
             now=timezone.now(),
         )

@@ -25,6 +25,12 @@ from surveys.services.recomputations import recomputation_retry
 from surveys.summaries import item_change, recomputation_summary
 
 
+class SegmentOut(serializers.Serializer):
+    start = serializers.DateTimeField()
+    end = serializers.DateTimeField()
+    reason = serializers.CharField()
+
+
 class ResultOut(serializers.ModelSerializer):
     current = serializers.SerializerMethodField()
     replaced_by = serializers.PrimaryKeyRelatedField(read_only=True, allow_null=True)
@@ -38,6 +44,11 @@ class ResultOut(serializers.ModelSerializer):
     measured_sound_speed = QuantityField("speed", source="measured_sound_speed_m_s")
     expected_sound_speed = QuantityField("speed", source="expected_sound_speed_m_s")
     spacing = QuantityField("length", source="spacing_m")
+    segments = SegmentOut(
+        source="survey_data.segments",
+        many=True,
+        help_text="Stretches of the log it rests on; none: all of it.",
+    )
     findings = serializers.SerializerMethodField()
     budget = serializers.SerializerMethodField()
     account = serializers.SerializerMethodField(
@@ -48,7 +59,8 @@ class ResultOut(serializers.ModelSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "readings_used", "volume_flow",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "segments", "readings_used",
+            "readings_outside", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
             "account",
@@ -87,7 +99,7 @@ class Results(Records):
 
     model = Result
     serializer_class = ResultOut
-    related = ("replaced_by",)
+    related = ("replaced_by", "survey_data")
     prefetched = ("calibrations",)
     filterset_class = ResultFilters
     ordering_fields = ("computed_at",)

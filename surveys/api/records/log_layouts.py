@@ -1,0 +1,169 @@
+"""Log layouts: made, guessed from a file, and tried on one before they are used."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any, cast
+
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.exceptions import ValidationError
+from rest_framework.parsers import MultiPartParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
+from surveys.api.permissions import FIELD
+from surveys.api.uploads import FILE_BODY, RawFileParser, uploaded_file
+from surveys.api.views import Records, documented
+from surveys.models import LogLayout, Site
+from surveys.readings.guess import Guess, guess_layout
+from surveys.readings.layout import LogLayout as Layout
+from surveys.readings.preview import Preview, preview
+from surveys.services.records import record_create
+
+# Enough for a guess and the first rows; the rest of a file is not read.
+SAMPLE_BYTES = 64 * 1024
+
+
+class LayoutIn(StrictSerializer):
+    name = TextField(max_length=100)
+    note = TextField(max_length=2000, required=False, allow_blank=True)
+    layout = serializers.JSONField(help_text="What is left out is as in the plain layout.")
+
+    def validate_layout(self, raw: Any) -> dict[str, Any]:
+        return Layout.from_json(raw).as_json()
+
+
+class LayoutChangeIn(LayoutIn):
+    retired_at = serializers.DateTimeField(required=False, allow_null=True)
+
+
+class LayoutOut(serializers.ModelSerializer):
+    made_by = serializers.CharField(source="made_by.username", read_only=True)
+    layout = serializers.DictField()
+
+    class Meta:
+        model = LogLayout
+        fields = ["id", "name", "note", "layout", "made_at", "made_by", "retired_at"]
+
+
+class RefusalOut(serializers.Serializer):
+    line = serializers.IntegerField()
+    column = serializers.CharField(allow_blank=True)
+    detail = serializers.CharField()
+
+
+class PreviewOut(serializers.Serializer):
+    """The first rows of a file as a layout reads them."""
+
+    zone = serializers.CharField(help_text="Of times without an offset.")
+    columns = serializers.ListField(child=serializers.DictField())
+    unread_columns = serializers.ListField(child=serializers.CharField())
+    rows = serializers.ListField(
+        child=serializers.DictField(), help_text="Time in UTC, then each quantity as the file gives it."
+    )
+    refusals = RefusalOut(many=True)
+    findings = serializers.ListField(child=serializers.DictField())
+
+
+class GuessOut(serializers.Serializer):
+    layout = serializers.DictField()
+    reasons = serializers.ListField(child=serializers.CharField())
+    doubts = serializers.ListField(
+        child=serializers.CharField(), help_text="What the file does not tell; look at these."
+    )
+
+
+SITE = OpenApiParameter(
+    "site", OpenApiTypes.UUID, description="Whose zone is that of times without an offset; UTC if left out."
+)
+
+
+class LogLayouts(Records):
+    """How the files of loggers are read. A log keeps the layout it was read by."""
+
+    model = LogLayout
+    serializer_class = LayoutOut
+    writers = FIELD
+    related = ("made_by",)
+    # Neither changes anything.
+    repeatable = frozenset({"guesses", "trials", "trial"})
+    filterset_fields = {"name": ["exact", "icontains"], "retired_at": ["isnull"]}
+    ordering_fields = ("name", "made_at")
+
+    @documented(request=LayoutIn, responses={201: LayoutOut})
+    def create(self, request: Request) -> Response:
+        layout = LogLayout(**self.checked(LayoutIn), made_by=self.user, made_at=timezone.now())
+        return self.answer(record_create(layout), 201)
+
+    @documented(request=LayoutChangeIn(partial=True), responses=LayoutOut)
+    def partial_update(self, request: Request, pk: Any = None) -> Response:
+        return self.change(request, self.checked(LayoutChangeIn, partial=True))
+
+    @documented(request=FILE_BODY, responses=GuessOut)
+    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
+    def guesses(self, request: Request) -> Response:
+        """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
+        found: Guess = guess_layout(uploaded_file(request).read(SAMPLE_BYTES))
+        return Response(
+            GuessOut(
+                {"layout": found.layout.as_json(), "reasons": found.reasons, "doubts": found.doubts}
+            ).data
+        )
+
+    @documented(
+        request={
+            "multipart/form-data": {
+                "type": "object",
+                "properties": {
+                    "file": {"type": "string", "format": "binary"},
+                    "layout": {"type": "string", "description": "The layout as JSON."},
+                },
+                "required": ["file", "layout"],
+            }
+        },
+        responses=PreviewOut,
+        parameters=[SITE],
+    )
+    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser])
+    def trials(self, request: Request) -> Response:
+        """The first rows of a file as a layout not yet kept reads them. Nothing is stored."""
+        text = request.data.get("layout")
+        if not isinstance(text, str):
+            raise ValidationError(
+                {"layout": "Send the layout as JSON in the part `layout`."}, code="required"
+            )
+        try:
+            raw = json.loads(text)
+        except (ValueError, RecursionError):
+            raise ValidationError({"layout": "The part `layout` is no JSON."}, code="json-invalid") from None
+        return self._tried(request, Layout.from_json(raw))
+
+    @documented(request=FILE_BODY, responses=PreviewOut, parameters=[SITE])
+    @action(detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
+    def trial(self, request: Request, pk: Any = None) -> Response:
+        """The first rows of a file as this layout reads them. Nothing is stored."""
+        return self._tried(request, self.get_object().as_read)
+
+    def _tried(self, request: Request, layout: Layout) -> Response:
+        site = _site(request)
+        found: Preview = preview(
+            uploaded_file(request).read(SAMPLE_BYTES), layout, site.zone if site else None
+        )
+        return Response(PreviewOut(in_units(asdict(found), units_of(request))).data)
+
+
+def _site(request: Request) -> Site | None:
+    text = request.query_params.get("site")
+    if text is None:
+        return None
+    field = serializers.PrimaryKeyRelatedField(queryset=Site.objects.visible_to(request.user))
+    try:
+        return cast(Site, field.run_validation(text))
+    except ValidationError as error:
+        raise ValidationError({"site": error.detail}) from None

@@ -1,0 +1,212 @@
+"""Surveys as requests and answers have them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from compute.steady import Stretch
+from surveys.api.compute_views import FindingOut
+from surveys.api.fields import (
+    KnownQuantityField,
+    QuantityIn,
+    QuantityOut,
+    StrictSerializer,
+    TextField,
+    VisibleRecord,
+    in_units,
+    si_of,
+    texts,
+    units_of,
+)
+from surveys.api.records.points import check_temperature_known
+from surveys.api.records.recomputations import RecomputationOut, SegmentOut
+from surveys.models import Instrument, Job, Log, MeasuringPoint, Setup, Survey, SurveyData
+from surveys.models.instrument import Kind
+from surveys.models.pipe import TemperatureKnown
+from surveys.outcomes import quantity
+from surveys.readings.times import iso_time
+from surveys.services.surveys import SurveyNotes
+
+MOST_SEGMENTS = 200
+
+
+class SurveyIn(StrictSerializer):
+    measuring_point = VisibleRecord(MeasuringPoint)
+    setup = VisibleRecord(Setup)
+    job = VisibleRecord(Job, required=False, allow_null=True, default=None)
+    instruments = VisibleRecord(
+        Instrument, many=True, help_text="What was used beside the set-up's transducers: the meter at least."
+    )
+    started_at = serializers.DateTimeField()
+    ended_at = serializers.DateTimeField(required=False, allow_null=True)
+    mounted_spacing = QuantityIn("length", required=False, allow_null=True, help_text="As read off the rail.")
+    medium_temperature = QuantityIn(
+        "temperature", required=False, allow_null=True, help_text="On the day; else the pipe data's."
+    )
+    medium_temperature_known = serializers.ChoiceField(TemperatureKnown.choices, required=False)
+    note = TextField(max_length=5000, required=False, allow_blank=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        check_temperature_known(attrs)
+        if attrs.get("ended_at") and attrs["ended_at"] <= attrs["started_at"]:
+            raise serializers.ValidationError(
+                {"ended_at": "A survey ends after it starts."}, code="ends-too-early"
+            )
+        return attrs
+
+
+class LogOut(serializers.ModelSerializer):
+    refusals = serializers.ListField(
+        child=serializers.DictField(), help_text="The first refused rows: line, column, detail."
+    )
+    columns = serializers.ListField(child=serializers.DictField())
+    unread_columns = serializers.ListField(child=serializers.CharField())
+    layout = serializers.DictField(help_text="How the file was read.")
+    findings = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Log
+        fields = [
+            "id", "survey", "file_name", "size_bytes", "sha256", "log_layout", "layout", "columns", "unread_columns", "rows_taken", "rows_refused",
+            "refusals", "findings", "first_reading_at", "last_reading_at", "received_at",
+        ]  # fmt: skip
+
+    @extend_schema_field(FindingOut(many=True))
+    def get_findings(self, log: Log) -> Any:
+        return in_units(log.findings, units_of(self.context["request"]))
+
+
+class SurveyCorrectionIn(SurveyIn):
+    """What a survey shall say instead; what is left out stays as it was stated."""
+
+    measuring_point = None
+    job = None
+    corrects = VisibleRecord(
+        SurveyData, required=False, help_text="The version that is wrong; left out: the one in force."
+    )
+    reason = TextField(max_length=2000)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs.get("medium_temperature") is not None or "medium_temperature_known" in attrs:
+            check_temperature_known(attrs)
+        return attrs
+
+
+class SegmentIn(StrictSerializer):
+    start = serializers.DateTimeField()
+    end = serializers.DateTimeField()
+    reason = TextField(max_length=500)
+
+
+class SegmentsIn(StrictSerializer):
+    """The stretches of the log that count; an empty list counts all of it again."""
+
+    segments = serializers.ListField(child=SegmentIn(), max_length=MOST_SEGMENTS)
+    reason = TextField(max_length=2000)
+
+
+class SurveyDataOut(serializers.ModelSerializer):
+    instruments = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
+    mounted_spacing = KnownQuantityField("length", source="mounted_spacing_m")
+    medium_temperature = KnownQuantityField("temperature", source="medium_temperature_k")
+    segments = SegmentOut(many=True)
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+
+    class Meta:
+        model = SurveyData
+        fields = [
+            "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "medium_temperature",
+            "medium_temperature_known", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
+        ]  # fmt: skip
+
+
+class SurveyOut(serializers.ModelSerializer):
+    data = serializers.UUIDField(
+        source="stated.id", read_only=True, help_text="The version of what is stated below."
+    )
+    setup = serializers.UUIDField(source="stated.setup_id", read_only=True)
+    instruments = serializers.PrimaryKeyRelatedField(source="stated.instruments", many=True, read_only=True)
+    ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
+    mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
+    medium_temperature = KnownQuantityField("temperature", source="stated.medium_temperature_k")
+    medium_temperature_known = serializers.CharField(source="stated.medium_temperature_known", read_only=True)
+    segments = SegmentOut(source="stated.segments", many=True)
+    note = serializers.CharField(source="stated.note", read_only=True)
+    technician = serializers.CharField(source="technician.username", read_only=True)
+    log = serializers.SerializerMethodField()
+    result = serializers.SerializerMethodField(help_text="The current result in short.")
+
+    class Meta:
+        model = Survey
+        fields = [
+            "id", "measuring_point", "data", "setup", "job", "instruments", "technician", "started_at", "ended_at",
+            "mounted_spacing", "medium_temperature", "medium_temperature_known", "segments", "note", "recorded_at", "log", "result",
+        ]  # fmt: skip
+
+    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    def get_log(self, survey: Survey) -> Any:
+        log = getattr(survey, "log", None)
+        return log and {"sha256": log.sha256, "rows_taken": log.rows_taken, "rows_refused": log.rows_refused}
+
+    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    def get_result(self, survey: Survey) -> Any:
+        current = next((result for result in survey.results.all() if result.replaced_at is None), None)
+        if current is None:
+            return None
+        document = {
+            "id": str(current.id),
+            "volume_flow": {"si": current.volume_flow_m3_s, "kind": "volume_flow"},
+            "expanded_uncertainty": {"si": current.expanded_uncertainty_m3_s, "kind": "volume_flow"},
+            "computed_at": current.computed_at.isoformat(),
+        }
+        return in_units(document, units_of(self.context["request"]))
+
+
+class StretchOut(serializers.Serializer):
+    start = serializers.DateTimeField()
+    end = serializers.DateTimeField()
+    readings = serializers.IntegerField()
+    mean = QuantityOut()
+    standard_deviation = QuantityOut()
+    drift = QuantityOut(help_text="Of the straight trend, from start to end.")
+
+
+class SurveyChangedOut(serializers.Serializer):
+    data = SurveyDataOut()
+    recomputation = RecomputationOut()
+
+
+def stretch_document(stretch: Stretch) -> dict[str, Any]:
+    """A proposed stretch, its flows as quantities."""
+    return {
+        "start": iso_time(stretch.start),
+        "end": iso_time(stretch.end),
+        "readings": stretch.readings,
+        "mean": quantity(stretch.mean, "volume_flow"),
+        "standard_deviation": quantity(stretch.standard_deviation, "volume_flow"),
+        "drift": quantity(stretch.drift, "volume_flow"),
+    }
+
+
+# The fields of a request that become columns of another name; the rest of what is noted has the column's name.
+QUANTITIES = {"mounted_spacing": "mounted_spacing_m", "medium_temperature": "medium_temperature_k"}
+PLAIN = ("started_at", "ended_at", "medium_temperature_known", "note")
+
+
+def survey_notes(asked: dict[str, Any], before: SurveyData | None = None) -> SurveyNotes:
+    """What was asked, on top of what was stated before."""
+    columns = (*PLAIN, *QUANTITIES.values())
+    noted = {name: getattr(before, name) for name in columns} if before else {}
+    noted |= {name: asked[name] for name in PLAIN if name in asked}
+    noted |= {column: si_of(asked[name]) for name, column in QUANTITIES.items() if name in asked}
+    if noted.get("medium_temperature_k") is None:
+        noted["medium_temperature_known"] = ""
+    return SurveyNotes(**noted, as_entered=(before.as_entered if before else {}) | texts(asked))
+
+
+def but_for_pairs(stated: SurveyData) -> list[Instrument]:
+    """The instruments of a version; the transducer pair comes with the set-up."""
+    return [one for one in stated.instruments.all() if one.kind != Kind.TRANSDUCER_PAIR]
