@@ -161,9 +161,7 @@ class LogCheck:
             )
             findings.append(_finding("log-clock-back", "caution", detail, self._back.count))
         if self._out_of_order.count:
-            detail = (
-                f"{_times(self._out_of_order.count, 'row')} out of order, at {self._out_of_order.times}. They were kept where they stand."
-            )
+            detail = f"{_times(self._out_of_order.count, 'row')} out of order, at {self._out_of_order.times}. They were kept where they stand."
             findings.append(_finding("log-out-of-order", "note", detail, self._out_of_order.count))
         return findings
 

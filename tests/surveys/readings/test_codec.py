@@ -65,8 +65,24 @@ def test_a_block_of_an_earlier_release_is_still_read() -> None:
     data = [pack(bytes([0, 100])), pack(bytes([0, 253]))]  # +100 us; -3 tenths
     header = json.dumps(
         [
-            {"name": "time", "form": "whole", "type": "<i1", "first": 5, "scale": None, "count": 2, "bytes": len(data[0])},
-            {"name": "v", "form": "whole", "type": "<i1", "first": 17, "scale": 10.0, "count": 2, "bytes": len(data[1])},
+            {
+                "name": "time",
+                "form": "whole",
+                "type": "<i1",
+                "first": 5,
+                "scale": None,
+                "count": 2,
+                "bytes": len(data[0]),
+            },
+            {
+                "name": "v",
+                "form": "whole",
+                "type": "<i1",
+                "first": 17,
+                "scale": 10.0,
+                "count": 2,
+                "bytes": len(data[1]),
+            },
         ]
     ).encode()
     times, columns = decode_block(struct.pack("<I", len(header)) + header + b"".join(data))
