@@ -131,11 +131,12 @@ class UnitCheck:
             if np.isfinite(size) and size > 0
         ]
         self._held[name] = points[-2 * GROUPS_TO_CONFIRM :]
-        if name in self._steps or len(points) < 2 * GROUPS_TO_CONFIRM:
+        if name in self._steps or len(points) <= 2 * GROUPS_TO_CONFIRM:
             return
         size = np.array([p for _, p in points])
         windows = np.lib.stride_tricks.sliding_window_view(size, GROUPS_TO_CONFIRM)
-        before, after = windows[:-GROUPS_TO_CONFIRM], windows[GROUPS_TO_CONFIRM:]
+        # The group between may hold the step itself.
+        before, after = windows[: -GROUPS_TO_CONFIRM - 1], windows[GROUPS_TO_CONFIRM + 1 :]
         steady = (before.max(axis=1) < 1.05 * before.min(axis=1)) & (
             after.max(axis=1) < 1.05 * after.min(axis=1)
         )

@@ -116,13 +116,14 @@ def _is_reading(row: list[str]) -> bool:
 
 
 def _header_before(table: list[list[str]], first: int, width: int) -> int | None:
-    """The first row above the readings that has as many cells, most of them words."""
+    """The row above the readings that has the most words, if it has about as many cells as they."""
+    best, most = None, 0
     for n in range(max(first - 4, 0), first):
-        row = [cell.strip() for cell in table[n]]
-        words = [cell for cell in row if re.search(r"[^\W\d_]{2}", cell)]
-        if abs(len(row) - width) <= 1 and 2 * len(words) >= len([cell for cell in row if cell]) and words:
-            return n
-    return None
+        told = [cell.strip() for cell in table[n] if cell.strip()]
+        words = sum(1 for cell in told if re.search(r"[^\W\d_]", cell))
+        if len(table[n]) <= width + 1 and 2 * len(told) >= width and 2 * words >= len(told) and words > most:
+            best, most = n, words
+    return best
 
 
 def _decimal_mark(rows: tuple[tuple[str, ...], ...], mark: str) -> str:
