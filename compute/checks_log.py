@@ -105,10 +105,11 @@ class LogCheck:
         if steps.min() >= 0 and steps.max() <= GAP_INTERVALS * self._interval:
             self._tail = times[-2:]
             return
-        self._judge(times, last)
-        self._tail = times[-1:] if last else times[-2:]
+        kept = self._judge(times, last)
+        self._tail = kept[-1:] if last else kept[-2:]
 
-    def _judge(self, times: Times, last: bool) -> None:
+    def _judge(self, times: Times, last: bool) -> Times:
+        """Count what is odd about the steps; hands back the times without the strays."""
         interval = self._interval or 0.0
         stray = _strays(times)
         self._out_of_order.add(times[stray], np.zeros(int(stray.sum()), dtype=np.int64))
@@ -125,6 +126,7 @@ class LogCheck:
         clock = gap & (steps >= OFFSET_STEP) & (steps <= OFFSET_LARGEST) & (off <= max(interval, SECOND))
         self._ahead.add(before[clock], steps[clock])
         self._gaps.add(before[gap & ~clock], steps[gap & ~clock])
+        return kept
 
     def _repeats(self, times: Times, columns: Columns) -> None:
         same = np.diff(times, prepend=self._last[0] if self._last else times[0] - 1) == 0
@@ -161,9 +163,7 @@ class LogCheck:
             )
             findings.append(_finding("log-clock-back", "caution", detail, self._back.count))
         if self._out_of_order.count:
-            detail = (
-                f"{_times(self._out_of_order.count, 'row')} out of order, at {self._out_of_order.times}. They were kept where they stand."
-            )
+            detail = f"{_times(self._out_of_order.count, 'row')} out of order, at {self._out_of_order.times}. They were kept where they stand."
             findings.append(_finding("log-out-of-order", "note", detail, self._out_of_order.count))
         return findings
 

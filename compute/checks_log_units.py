@@ -105,9 +105,7 @@ class UnitCheck:
                 f"From {_clock(at)} on, {columns} is {factor:.4g} times what it was: close to {_factor_named(factor)}. The unit of a column "
                 "seems to have been changed during the log; divide it there into two surveys."
             )
-            findings.append(
-                Finding("log-unit-changes", "stop", detail, f"log.{name.split('/')[0]}", factor)
-            )
+            findings.append(Finding("log-unit-changes", "stop", detail, f"log.{name.split('/')[0]}", factor))
         return findings
 
     def _si(self, name: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -128,15 +126,20 @@ class UnitCheck:
         """Look for a step by one of the factors that stays."""
         known = self._held.get(name, [])
         points = known + [
-            (int(at), float(size)) for at, size in zip(starts, series, strict=True) if np.isfinite(size) and size > 0
+            (int(at), float(size))
+            for at, size in zip(starts, series, strict=True)
+            if np.isfinite(size) and size > 0
         ]
         self._held[name] = points[-2 * GROUPS_TO_CONFIRM :]
-        if name in self._steps or len(points) < 2 * GROUPS_TO_CONFIRM:
+        if name in self._steps or len(points) <= 2 * GROUPS_TO_CONFIRM:
             return
         size = np.array([p for _, p in points])
         windows = np.lib.stride_tricks.sliding_window_view(size, GROUPS_TO_CONFIRM)
-        before, after = windows[:-GROUPS_TO_CONFIRM], windows[GROUPS_TO_CONFIRM:]
-        steady = (before.max(axis=1) < 1.05 * before.min(axis=1)) & (after.max(axis=1) < 1.05 * after.min(axis=1))
+        # The group between may hold the step itself.
+        before, after = windows[: -GROUPS_TO_CONFIRM - 1], windows[GROUPS_TO_CONFIRM + 1 :]
+        steady = (before.max(axis=1) < 1.05 * before.min(axis=1)) & (
+            after.max(axis=1) < 1.05 * after.min(axis=1)
+        )
         factor = np.median(after, axis=1) / np.median(before, axis=1)
         for n in np.flatnonzero(steady & (np.maximum(factor, 1 / factor) > 2)):
             if _factor_named(float(factor[n])):
@@ -149,11 +152,18 @@ class UnitCheck:
                 f"From {_clock(at)} on, the time difference is {size:.3g} of the transit time; no flow makes it more than "
                 f"{LARGEST_DIFFERENCE_OF_TRANSIT:g}. One of the two is not in the unit its column states."
             )
-            return Finding("log-unit-doubtful", "stop", detail, "log.time_difference", size, LARGEST_DIFFERENCE_OF_TRANSIT)
+            return Finding(
+                "log-unit-doubtful",
+                "stop",
+                detail,
+                "log.time_difference",
+                size,
+                LARGEST_DIFFERENCE_OF_TRANSIT,
+            )
         if name == "volume_flow/flow_velocity":
             detail = (
-                f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {size * 1e6:.3g} mm2, which no pipe has. One of the two is "
-                "not in the unit its column states."
+                f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {size * 1e6:.3g} mm2, which no pipe has. One of "
+                "the two is not in the unit its column states."
             )
             limit = SMALLEST_BORE_AREA if size < SMALLEST_BORE_AREA else LARGEST_BORE_AREA
             return Finding("log-unit-doubtful", "stop", detail, "log.volume_flow", size, limit)

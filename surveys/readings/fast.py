@@ -13,7 +13,14 @@ from numpy.typing import NDArray
 
 from surveys.readings.patterns import Pattern, pattern_of
 from surveys.readings.plan import Plan
-from surveys.readings.rows import LONGEST_LINE, UNITS_A_SECOND, LineTooLong, Piece, read_one_by_one, split_lines
+from surveys.readings.rows import (
+    LONGEST_LINE,
+    UNITS_A_SECOND,
+    LineTooLong,
+    Piece,
+    read_one_by_one,
+    split_lines,
+)
 from surveys.readings.zones import EARLIEST, LATEST
 
 if TYPE_CHECKING:

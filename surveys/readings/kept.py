@@ -28,7 +28,7 @@ class _Parts(Generic[Item]):
     """Items in order, as a list that may lie on disk: length, items by position, any number of passes."""
 
     def __init__(self) -> None:
-        self._file: Any = SpooledTemporaryFile(max_size=SPOOL_BYTES)
+        self._file: Any = SpooledTemporaryFile(max_size=SPOOL_BYTES)  # noqa: SIM115 - lives as long as the parts
         self._places: list[tuple[int, int, int]] = []
         self._end = 0
         weakref.finalize(self, self._file.close)

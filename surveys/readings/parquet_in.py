@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime, tzinfo
 from typing import IO, TYPE_CHECKING, Any
@@ -72,7 +72,9 @@ def parquet_plan(
         moments = pat.is_timestamp(kind) or pat.is_string(kind) or pat.is_large_string(kind)
         numbers = pat.is_integer(kind) or pat.is_floating(kind)
         if not (numbers if counted else moments):
-            raise _refused(f"The time column holds {kind}, which the layout's time does not fit.", "columns-missing")
+            raise _refused(
+                f"The time column holds {kind}, which the layout's time does not fit.", "columns-missing"
+            )
     if len(kinds) > 1 and any(pat.is_timestamp(kind) for kind in kinds):
         raise _refused("A date and a clock time must both be text.", "columns-missing")
     return plan
@@ -110,7 +112,10 @@ def _check_size(metadata: pq.FileMetaData, size: int) -> None:
                     "file-too-large",
                 )
     if unfolded > max(MOST_UNFOLDING * size, UNFOLDING_ALWAYS_ALLOWED):
-        raise _refused(f"The file unfolds to {unfolded // 1_000_000} MB, which no log of its size does.", "file-too-large")
+        raise _refused(
+            f"The file unfolds to {unfolded // 1_000_000} MB, which no log of its size does.",
+            "file-too-large",
+        )
 
 
 def _piece(batch: pa.RecordBatch, names: list[str], plan: Plan) -> Piece:
@@ -149,7 +154,11 @@ def _times(
         return _texts(cells, plan, wrong)
     outside = (moments < EARLIEST) | (moments >= LATEST)
     for n in np.flatnonzero(outside).tolist():
-        text = "no time" if cells[0][n].as_py is None or not cells[0][n].is_valid else f"a time outside the years {FIRST_YEAR} to {LAST_YEAR}"
+        text = (
+            "no time"
+            if cells[0][n].as_py is None or not cells[0][n].is_valid
+            else f"a time outside the years {FIRST_YEAR} to {LAST_YEAR}"
+        )
         wrong[n] = Refusal(n, TIME, f"holds {text}")
     return moments, np.full(len(moments), local)
 
@@ -181,7 +190,9 @@ def _values(cells: pa.Array, number: Number, plan: Plan, wrong: dict[int, Refusa
     absent = cells.is_null().to_numpy(zero_copy_only=False) | np.isin(values, plan.no_numbers)
     impossible = ~np.isfinite(values) & ~absent
     for n in np.flatnonzero(impossible | (absent if number.needed else False)).tolist():
-        wrong.setdefault(n, Refusal(n, number.column.name, "holds no value" if absent[n] else "holds no finite number"))
+        wrong.setdefault(
+            n, Refusal(n, number.column.name, "holds no value" if absent[n] else "holds no finite number")
+        )
     values[absent] = np.nan
     return np.where(absent, np.nan, 0.0 - values if number.turned else values + 0.0)
 
@@ -197,7 +208,8 @@ def _arrow_errors() -> Iterator[None]:
         raise
     except (pa.ArrowException, OSError, ValueError, KeyError, OverflowError, MemoryError, TypeError) as error:
         raise _refused(
-            f"The Parquet file cannot be read ({type(error).__name__}); it may have been cut short.", "file-not-parquet"
+            f"The Parquet file cannot be read ({type(error).__name__}); it may have been cut short.",
+            "file-not-parquet",
         ) from None
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from functools import lru_cache
 
 import numpy as np
@@ -97,7 +97,9 @@ def pattern_complaint(text: str) -> str:
     date = {"d"} <= set(letters) and len({"Y", "y"} & set(letters)) == len({"m", "b"} & set(letters)) == 1
     hours = "H" in letters if "p" not in letters else "I" in letters and "H" not in letters
     if not date or not hours or ("I" in letters and "p" not in letters) or "M" not in letters:
-        return "A pattern has a year, a month, a day, %H (or %I with %p) and %M, for example %d.%m.%Y %H:%M:%S."
+        return (
+            "A pattern has a year, a month, a day, %H (or %I with %p) and %M, for example %d.%m.%Y %H:%M:%S."
+        )
     if "f" in letters and "S" not in letters:
         return "%f is a fraction of %S, which is missing."
     return ""
@@ -124,7 +126,7 @@ def _moment(found: dict[str, str]) -> datetime:
         if not 1 <= hour <= 12:
             raise ValueError("no hour of a twelve-hour clock")
         hour = hour % 12 + (12 if found["p"].lower() == "pm" else 0)
-    moment = datetime(
+    moment = datetime(  # noqa: DTZ001 - local by the log's clock
         year,
         month,
         int(found["d"]),
@@ -138,7 +140,7 @@ def _moment(found: dict[str, str]) -> datetime:
 
 def _offset(text: str) -> timezone:
     if text == "Z":
-        return timezone.utc
+        return UTC
     size = timedelta(hours=int(text[1:3]), minutes=int(text[-2:]))
     return timezone(size if text[0] == "+" else -size)
 
@@ -183,7 +185,13 @@ def _microseconds(fields: dict[str, NDArray[np.int64]], count: int) -> NDArray[n
             return None
         hour = twelve % 12 + 12 * fields["p"]
     outside: Sequence[NDArray[np.bool_]] = (
-        (year < 1, month < 1, month > 12, day < 1, hour > 23, minute > 59, second > 59)
+        year < 1,
+        month < 1,
+        month > 12,
+        day < 1,
+        hour > 23,
+        minute > 59,
+        second > 59,
     )
     if any(bad.any() for bad in outside):
         return None

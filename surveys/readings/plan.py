@@ -88,9 +88,7 @@ def plan_of(
     return Plan(layout, delimiter, len(cells), time_at, numbers, unread, zone, start)
 
 
-def _by_header(
-    layout: LogLayout, cells: list[str]
-) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
+def _by_header(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
     """The plain way: the header's cells are our names with units."""
     times = [at for at in (layout.time.at, layout.time.clock) if at is not None]
     plain_time = times == [TIME]
@@ -119,9 +117,7 @@ def _by_header(
     return tuple(time_at), found
 
 
-def _by_layout(
-    layout: LogLayout, cells: list[str]
-) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
+def _by_layout(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
     times = [at for at in (layout.time.at, layout.time.clock) if at is not None]
     time_at = tuple(_position(at, cells, "time") for at in times)
     found = []

@@ -96,7 +96,12 @@ def read_one_by_one(chunk: bytes, plan: Plan) -> Piece:
         number.column.name: np.ascontiguousarray(table[:, n]) + 0.0 for n, number in enumerate(plan.numbers)
     }
     return Piece(
-        len(lines), np.array(times, np.int64), np.array(local, bool), np.array(at, np.int64), columns, refusals
+        len(lines),
+        np.array(times, np.int64),
+        np.array(local, bool),
+        np.array(at, np.int64),
+        columns,
+        refusals,
     )
 
 
@@ -163,9 +168,7 @@ def _counted(text: str, plan: Plan) -> int:
     count = number_in(text, plan.layout.decimal_mark)
     if count is None or abs(count) > 1e16:
         raise RowWrong(TIME, f"{shown(text)} is no count of {plan.layout.time.form.split('-')[1]}")
-    return _in_range(
-        int(np.rint(count * UNITS_A_SECOND[plan.layout.time.form])) + (plan.start or 0), text
-    )
+    return _in_range(int(np.rint(count * UNITS_A_SECOND[plan.layout.time.form])) + (plan.start or 0), text)
 
 
 def _in_range(microseconds: int, text: str) -> int:

@@ -80,9 +80,7 @@ class Taker:
             times, absent = self._in_utc(piece)
             if absent.any():
                 refusals += [
-                    Refusal(
-                        self.line + int(piece.at[n]), TIME, self._clock.skipped_hour(int(piece.times[n]))
-                    )
+                    Refusal(self.line + int(piece.at[n]), TIME, self._clock.skipped_hour(int(piece.times[n])))
                     for n in np.flatnonzero(absent)[:REFUSALS_LISTED]
                 ]
                 refusals.sort(key=lambda refusal: refusal.line)

@@ -39,11 +39,11 @@ def chunks(read_piece: Callable[[], bytes], encoding: str, size: int = CHUNK_BYT
         yield rest
 
 
-def not_text(encoding: str, error: UnicodeDecodeError) -> ServiceError:
+def not_text(encoding: str, error: UnicodeError) -> ServiceError:
     """The refusal of a file that is no text of its encoding."""
-    name, byte = encoding.upper(), error.object[error.start] if error.object else 0
+    byte = f" (byte {error.object[error.start]:#04x})" if isinstance(error, UnicodeDecodeError) else ""
     return ServiceError(
-        f"The file is not {name} text (byte {byte:#04x}); save it as UTF-8, or say its encoding in the log layout.",
+        f"The file is not {encoding.upper()} text{byte}; save it as UTF-8, or say its encoding in the log layout.",
         code="file-not-text",
         field="file",
     )
@@ -67,7 +67,7 @@ def _in_utf8(read_piece: Callable[[], bytes], encoding: str) -> Iterator[bytes]:
             yield _encoded(text.removeprefix("\N{BYTE ORDER MARK}") if first else text)
             first = first and not text
         yield _encoded(decoder.decode(b"", final=True))
-    except UnicodeDecodeError as error:
+    except UnicodeError as error:  # also where text of two-byte letters does not begin with its mark
         raise not_text(encoding, error) from None
 
 

@@ -16,6 +16,7 @@ from compute.flow import flow_from_times
 from compute.media import medium_properties
 from surveys.readings.codec import decode_block
 from surveys.readings.intake import take_in
+from tests.benchmarks.intake import log_bytes, parse_only, take
 from tests.compute.cases import steel_setup
 
 REPEATS = 5
@@ -56,10 +57,9 @@ def properties(count: int) -> tuple[float, float]:
 
 
 def intake(count: int) -> tuple[float, float]:
-    """A logger's file to blocks against reading its bytes into numpy as plain text."""
-    text = log_text(count)
-    floor = median_seconds(lambda: np.loadtxt(io.BytesIO(text), delimiter=",", skiprows=1, usecols=(1, 2)))
-    return median_seconds(lambda: take_in(io.BytesIO(text), UTC, 10**9)), floor
+    """A logger's file to packed blocks against a bare typed parse of its bytes; more in `tests.benchmarks.intake`."""
+    text = log_bytes(count)
+    return median_seconds(lambda: take(text)), median_seconds(lambda: parse_only(text))
 
 
 def reduction(count: int) -> tuple[float, float]:

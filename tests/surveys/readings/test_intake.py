@@ -4,35 +4,21 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import io
 from datetime import UTC, datetime
-from zoneinfo import ZoneInfo
 
 import pytest
 import zstandard
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.errors import ServiceError
-from surveys.readings.codec import decode_block
-from surveys.readings.intake import BLOCK_ROWS, Intake, take_in
-
-HEADER = "time,transit_time [us],time_difference [ns]"
-COPENHAGEN = ZoneInfo("Europe/Copenhagen")
-
-
-def read(text: str | bytes, most: int = 10_000_000) -> Intake:
-    return take_in(io.BytesIO(text.encode() if isinstance(text, str) else text), COPENHAGEN, most)
-
-
-def rows(intake: Intake) -> tuple[list[int], dict[str, list[float]]]:
-    times, columns = decode_block(intake.blocks[0][1])
-    return times.tolist(), {name: values.tolist() for name, values in columns.items()}
+from surveys.readings.intake import BLOCK_ROWS
+from tests.surveys.readings.logs import HEADER, layout, read, readings, utc
 
 
 def test_times_without_an_offset_are_the_sites_and_with_one_are_what_they_say() -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170\n2026-10-06T09:30:01+00:00,311.2,170\n")
-    times, _ = rows(intake)
+    times, _ = readings(intake)
     expected = [datetime(2026, 10, 6, 7, 30, tzinfo=UTC), datetime(2026, 10, 6, 9, 30, 1, tzinfo=UTC)]
     assert times == [round(moment.timestamp() * 1e6) for moment in expected]
 
@@ -40,7 +26,7 @@ def test_times_without_an_offset_are_the_sites_and_with_one_are_what_they_say() 
 @pytest.mark.parametrize("mark", [",", ";", "\t"])
 def test_columns_may_be_parted_by_comma_semicolon_or_tab(mark: str) -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170\n".replace(",", mark))
-    assert rows(intake)[1] == {"transit_time": [311.2], "time_difference": [170.0]}
+    assert readings(intake)[1] == {"transit_time": [311.2], "time_difference": [170.0]}
 
 
 @pytest.mark.parametrize(
@@ -112,6 +98,7 @@ def test_a_long_log_is_cut_into_blocks_and_loses_no_row() -> None:
     assert intake.rows_taken == count
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=400))
 def test_no_bytes_whatever_break_the_intake(noise: bytes) -> None:
     for start in (b"", f"{HEADER}\n".encode()):
@@ -119,8 +106,123 @@ def test_no_bytes_whatever_break_the_intake(noise: bytes) -> None:
             assert read(start + noise).rows_taken > 0
 
 
+def test_a_row_with_more_cells_than_the_header_names_is_refused_unless_they_are_empty() -> None:
+    intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170,\n2026-10-06T09:30:01,311,2,170\n")
+    assert intake.rows_taken == 1
+    assert "4 columns where the header names 3" in intake.refusals[0].detail
+
+
+def test_quotes_enclose_cells_and_one_left_open_refuses_its_row_only() -> None:
+    rows = '2026-10-06T09:30:00,"311.2",170,"a, b"\n2026-10-06T09:30:01,"311.2,170,\n2026-10-06T09:30:02,311.2,170,x\n'
+    intake = read(f'"time","transit_time [us]","time_difference [ns]",note\n{rows}')
+    assert readings(intake)[1]["transit_time"] == [311.2, 311.2]
+    assert [(r.line, r.detail[:10]) for r in intake.refusals] == [(3, "the quotes")]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_lines_may_end_in_any_way_and_blank_ones_are_passed_over(end: str) -> None:
+    lines = [HEADER, "2026-10-06T09:30:00,311.2,170", "", "2026-10-06T09:30:01,x,170", ""]
+    intake = read(end.join(lines))
+    assert (intake.rows_taken, [r.line for r in intake.refusals]) == (1, [4])
+
+
+def test_a_file_of_latin_letters_decimal_commas_and_a_preamble_is_read_by_its_layout() -> None:
+    text = "Anlage Süd\nZeit;T [µs];D\nhh:mm;µs;ns\n06.10.2026 09:30:00;311,25;-170\n06.10.2026 09:30:01;---;170\n"
+    by = layout(
+        encoding="latin-1",
+        delimiter=";",
+        decimal_mark=",",
+        header_line=2,
+        skip_after_header=1,
+        no_value=["---"],
+        time={"at": "Zeit", "form": "pattern", "pattern": "%d.%m.%Y %H:%M:%S"},
+        columns=[
+            {"name": "transit_time", "at": "T [µs]"},
+            {"name": "time_difference", "at": "D", "unit": "ns", "turned": True},
+        ],
+    )
+    intake = read(text.encode("latin-1"), by)
+    times, columns = readings(intake)
+    assert times == [utc(2026, 10, 6, 7, 30)]
+    assert columns == {"transit_time": [311.25], "time_difference": [170.0]}
+    assert (intake.refusals[0].line, intake.refusals[0].column) == (5, "transit_time")
+    assert "no value" in intake.refusals[0].detail
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_text_of_two_bytes_a_letter_is_read(encoding: str) -> None:
+    text = f"{HEADER}\n2026-10-06T09:30:00,311.2,170\n"
+    assert readings(
+        read(text.encode(encoding), layout(encoding=encoding, columns=[], header_line=1, time={}))
+    )[1] == {
+        "transit_time": [311.2],
+        "time_difference": [170.0],
+    }
+
+
+def test_a_value_missing_where_a_reading_can_do_without_it_is_kept_as_missing() -> None:
+    columns = [
+        {"name": "flow_velocity", "at": 2, "unit": "m/s"},
+        {"name": "signal_to_noise", "at": 3, "unit": "dB"},
+    ]
+    intake = read(
+        "2026-10-06T09:30:00,1.5,-9999.0\n2026-10-06T09:30:01,1.5,40\n",
+        layout(columns=columns, no_value=["-9999"]),
+    )
+    signal = readings(intake)[1]["signal_to_noise"]
+    assert (str(signal[0]), signal[1], intake.rows_refused) == ("nan", 40.0, 0)
+
+
+@pytest.mark.parametrize(
+    ("form", "cell"),
+    [
+        ("unix-seconds", "1791278999.25"),
+        ("unix-milliseconds", "1791278999250"),
+        ("elapsed-seconds", "3599.25"),
+    ],
+)
+def test_counted_times_are_read(form: str, cell: str) -> None:
+    # 1791279000 s after 1970 is 20732 days and 34200 s: 2026-10-06 09:30:00 UTC.
+    by = layout(
+        time={"at": 1, "form": form, "starts_at": "2026-10-06T10:30:00" if form == "elapsed-seconds" else ""}
+    )
+    times, _ = readings(read(f"{cell},311.2,170\n", by))
+    assert times == [utc(2026, 10, 6, 9, 29, 59) + 250_000]
+
+
+def test_elapsed_seconds_without_a_start_are_refused_and_with_one_are_noted() -> None:
+    by = layout(time={"at": 1, "form": "elapsed-seconds"})
+    with pytest.raises(ServiceError) as caught:
+        read("0,311.2,170\n", by)
+    assert caught.value.code == "start-missing"
+    intake = read("0,311.2,170\n", by, starts_at=datetime(2026, 10, 6, 9, 30, tzinfo=UTC))
+    assert readings(intake)[0] == [utc(2026, 10, 6, 9, 30)]
+    assert [f.code for f in intake.findings] == ["times-from-start"]
+
+
+def test_what_is_odd_about_the_rows_comes_as_findings() -> None:
+    rows = "".join(f"2026-10-06T09:30:{n:02},311.2,170\n" for n in [*range(20), *range(40, 60)])
+    assert [f.code for f in read(f"{HEADER}\n{rows}").findings] == ["log-gaps"]
+
+
+def test_parts_beyond_memory_lie_on_disk_and_come_back_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("surveys.readings.kept.SPOOL_BYTES", 100)
+    text = (
+        f"{HEADER}\n"
+        + "".join(f"2026-10-06T09:{n // 60:02}:{n % 60:02},311.2,{n * 7919 % 1000}\n" for n in range(3000))
+    ) * 1
+    text += "".join(f"2026-10-07T09:{n // 60 % 60:02}:{n % 60:02},311.2,170\n" for n in range(60_000))
+    intake = read(text)
+    kept = b"".join(zstandard.ZstdDecompressor().decompress(part) for part in intake.file_parts)
+    assert kept == text.encode()
+    assert readings(intake)[1]["time_difference"][:3000] == [float(n * 7919 % 1000) for n in range(3000)]
+    assert [[n for n, _ in batch] for batch in intake.file_parts.batches(1)] == [
+        [n] for n in range(len(intake.file_parts))
+    ]
+
+
 def test_the_hour_that_the_clocks_skip_or_repeat_is_read_by_the_zones_own_rules() -> None:
     # Copenhagen goes back at 03:00 on 25 October 2026: 01:59 is UTC+2, 03:00 is UTC+1.
     intake = read(f"{HEADER}\n2026-10-25T01:59:00,311.2,170\n2026-10-25T03:00:00,311.2,170\n")
-    times, _ = rows(intake)
+    times, _ = readings(intake)
     assert times[1] - times[0] == (2 * 3600 + 60) * 1_000_000

@@ -1,0 +1,143 @@
+"""The intake against a bare typed parse of the same bytes: `python -m tests.benchmarks.intake [READINGS ...]`.
+
+The floor is pyarrow's CSV reader with its two threads and every column's type given, in the same run. Peak
+memory is that of a process of its own, with Django set up.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import numpy as np
+
+from surveys.readings.codec import decode_block
+from surveys.readings.intake import Intake, take_in
+
+COLUMNS = (
+    "transit_time [us]",
+    "time_difference [ns]",
+    "flow_velocity [m/s]",
+    "volume_flow [m3/h]",
+    "sound_speed [m/s]",
+    "signal_to_noise [dB]",
+)
+REPEATS = 5
+ROWS_AT_ONCE = 100_000
+PEAK = """
+# The peak since this program began; ru_maxrss starts from that of the process that began it.
+def peak():
+    with open("/proc/self/status") as status:
+        return next(int(line.split()[1]) * 1024 for line in status if line.startswith("VmHWM"))
+"""
+TAKE_IN = """
+import os, sys
+os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
+import django
+django.setup()
+from datetime import UTC
+from surveys.readings.intake import take_in
+with open(sys.argv[1], "rb") as file:
+    take_in(file, UTC, 10**12)
+print(peak())
+"""
+
+
+def log_bytes(count: int) -> bytes:
+    """A log of seven columns, ten readings a second, as a meter on a water main would write it; 69 bytes a row."""
+    rng = np.random.default_rng(20261006)
+    parts = [",".join(["time", *COLUMNS]) + "\n"]
+    start = np.datetime64("2026-10-06T09:30:00.000", "ms")
+    for first in range(0, count, ROWS_AT_ONCE):
+        n = min(ROWS_AT_ONCE, count - first)
+        times = np.datetime_as_string(
+            start + np.arange(first, first + n) * np.timedelta64(100, "ms")
+        ).tolist()
+        transit = 311 + rng.normal(0, 0.004, n)
+        difference = 170 + rng.normal(0, 0.6, n)
+        numbers = (
+            transit,
+            difference,
+            difference * 0.00765,
+            difference * 0.87,
+            1480 + transit / 100,
+            42 + rng.normal(0, 1, n),
+        )
+        rows = zip(times, *(column.tolist() for column in numbers), strict=True)
+        parts += [f"{t},{a:.4f},{b:.3f},{c:.4f},{d:.3f},{e:.2f},{f:.1f}\n" for t, a, b, c, d, e, f in rows]
+    return "".join(parts).encode()
+
+
+def parse_only(content: bytes) -> None:
+    """The floor: a typed parse, nothing checked, nothing kept."""
+    import pyarrow as pa
+    import pyarrow.csv as pc
+
+    types: dict[str, Any] = {"time": pa.timestamp("us")} | dict.fromkeys(COLUMNS, pa.float64())
+    pc.read_csv(pa.BufferReader(content), convert_options=pc.ConvertOptions(column_types=types))
+
+
+def take(content: bytes) -> Intake:
+    """All of the intake: rows and times checked, file and blocks packed."""
+    return take_in(io.BytesIO(content), UTC, 10**12)
+
+
+def measured(count: int, repeats: int = REPEATS) -> dict[str, float]:
+    """Figures for a log of so many readings."""
+    content = log_bytes(count)
+    intake = take(content)
+    floors, ours, back = [], [], []
+    for _ in range(repeats):  # by turns, so that both meet the same noise of the machine
+        floors.append(_seconds(lambda: parse_only(content)))
+        ours.append(_seconds(lambda: take(content)))
+        back.append(_seconds(lambda: [decode_block(block) for _, block in intake.blocks]))
+    return {
+        "readings": count,
+        "megabytes": round(len(content) / 1e6, 1),
+        "ratio": round(median(ours) / median(floors), 2),
+        "ratio_of_best": round(min(ours) / min(floors), 2),
+        "seconds": round(median(ours), 4),
+        "floor_seconds": round(median(floors), 4),
+        "read_back_seconds": round(median(back), 4),
+        "bytes_a_reading": round(intake.blocks.size_bytes / count, 2),
+        "file_bytes_a_reading": round(intake.file_parts.size_bytes / count, 2),
+    }
+
+
+def peak_megabytes(count: int) -> float:
+    """Largest resident memory of a process that takes in such a log."""
+    with tempfile.NamedTemporaryFile(suffix=".csv") as file:
+        file.write(log_bytes(count))
+        file.flush()
+        done = subprocess.run(
+            [sys.executable, "-c", PEAK + TAKE_IN, file.name],
+            cwd=Path(__file__).parents[2],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+    return round(int(done.stdout) / 1e6, 1)
+
+
+def _seconds(do: Any) -> float:
+    started = time.perf_counter()
+    do()
+    return time.perf_counter() - started
+
+
+def main(counts: list[int]) -> None:
+    for count in counts:
+        repeats = REPEATS if count <= 1_000_000 else 3
+        print(json.dumps(measured(count, repeats) | {"peak_megabytes": peak_megabytes(count)}))
+
+
+if __name__ == "__main__":
+    main([int(count) for count in sys.argv[1:]] or [10_000, 100_000, 1_000_000])
