@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import OutOfRange
+from compute.memo import remembered
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -232,7 +235,7 @@ def means_from_path_velocities(
 
 def _polynomial(
     path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
-) -> tuple[float, float, list[float]] | None:
+) -> tuple[float, float, tuple[float, ...]] | None:
     """A range of velocities and the factor's polynomial over it, powers of a place from -1 to 1; None where none fits well."""
     if len(path_velocity) < FEWEST_FOR_POLYNOMIAL:
         return None
@@ -241,19 +244,32 @@ def _polynomial(
     least, most = float(sample[len(sample) // 50]), float(sample[-1 - len(sample) // 50])
     half = (most - least) / 2 + 1e-6 * most
     edge = TURBULENT_FROM / float(_turbulent_factor(TURBULENT_FROM, relative_roughness))
-    low, high = max(least - half, edge / reynolds_per_velocity), most + half
-    if not low < least < high:
+    if not edge / reynolds_per_velocity < least:
         return None
-    nodes = np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES)
-    velocities = (low + high) / 2 + nodes * (high - low) / 2
+    # Ends on round numbers, so that the blocks of a log mostly share one range.
+    step = 2.0 ** math.floor(math.log2(half))
+    low = max(math.floor((least - half) / step) * step, edge / reynolds_per_velocity)
+    high = math.ceil((most + half) / step) * step
+    coefficients = _coefficients(low, high, reynolds_per_velocity, relative_roughness)
+    return None if coefficients is None else (low, high, coefficients)
+
+
+@remembered
+def _coefficients(
+    low: float, high: float, reynolds_per_velocity: float, relative_roughness: float
+) -> tuple[float, ...] | None:
+    """Powers of a place from -1 to 1 in the factor between two velocities; None where so many do not do."""
+    order = np.arange(NODES)
+    angles = np.pi * (order + 0.5) / NODES
+    velocities = (low + high) / 2 + np.cos(angles) * (high - low) / 2
     factors = np.asarray(mean_from_path_velocity(velocities, reynolds_per_velocity, relative_roughness)[1])
     # What all share is taken out first: it would drown the small coefficients in rounding.
-    chebyshev = np.cos(np.outer(np.arange(NODES), np.arccos(nodes))) @ (factors - factors[0]) * (2 / NODES)
+    chebyshev = np.cos(np.outer(order, angles)) @ (factors - factors[0]) * (2 / NODES)
     chebyshev[0] = chebyshev[0] / 2 + factors[0]
     needed = int(np.flatnonzero(np.abs(chebyshev) > POLYNOMIAL_FITS)[-1]) + 1
     if needed > NODES - 2:
         return None
-    return low, high, np.polynomial.chebyshev.cheb2poly(chebyshev[: max(needed, 2)]).tolist()
+    return tuple(np.polynomial.chebyshev.cheb2poly(chebyshev[: max(needed, 2)]).tolist())
 
 
 def _factor_below_turbulence(path_reynolds: Real, edge: Real) -> Real:
