@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
+from compute.memo import remembered
 
 MOST_TRAVERSES = 16
 
@@ -224,6 +225,7 @@ def choose_wave_mode(
     return "shear", layer.shear_sound_speed
 
 
+@remembered
 def trace(setup: Setup) -> RayPath:
     """Follow the beam from wedge to wedge.
 

@@ -15,6 +15,7 @@ from compute.conditions import Conditions, expanded_pipe, oval_findings, warm_we
 from compute.errors import NotEnough, OutOfRange
 from compute.findings import Finding
 from compute.media import medium_properties
+from compute.memo import remembered
 from compute.own_medium import MediumTable, table_properties
 from compute.solids import Solid, solid
 from compute.sources import Source
@@ -175,6 +176,7 @@ def check_transducers(entry: TransducerEntry) -> None:
             )
 
 
+@remembered
 def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> ResolvedPipe:
     """Turn a stated pipe into layers of known sound speed, at its operating temperature.
 
@@ -264,7 +266,13 @@ def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
     ------
     library : each medium carries its own; own figures are the user's.
     """
-    if entry.name or entry.table is not None:
+    # A table may be that of a record, of which only the caller knows whether it is the same.
+    return _medium_by_temperature(entry) if entry.table is not None else _medium_without_table(entry)
+
+
+@remembered
+def _medium_without_table(entry: MediumEntry) -> ResolvedMedium:
+    if entry.name:
         return _medium_by_temperature(entry)
     if entry.sound_speed is None or entry.density is None or entry.dynamic_viscosity is None:
         raise NotEnough(
@@ -321,6 +329,7 @@ def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
     return at
 
 
+@remembered
 def resolve_transducers(
     entry: TransducerEntry, temperature: float | None
 ) -> tuple[Transducers, tuple[Finding, ...]]:

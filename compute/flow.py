@@ -8,7 +8,12 @@ import numpy as np
 
 from compute.acoustics import FloatArray, Real, Setup, axial_slowness, trace
 from compute.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.profile import mean_from_path_velocity, profile_factor, reynolds_number
+from compute.profile import (
+    mean_from_path_velocity,
+    means_from_path_velocities,
+    profile_factor,
+    reynolds_number,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +90,7 @@ def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_differen
     Parameters
     ----------
     setup : Setup
-    transit_time : (n,) [s]  mean of upstream and downstream
+    transit_time : (n,) [s]  mean of upstream and downstream; one reading or more
     time_difference : (n,) [s]  upstream less downstream
 
     Returns
@@ -101,7 +106,19 @@ def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_differen
     ------
     transit time : see `flow_from_times`.
     """
-    return np.asarray(flow_from_times(setup, transit_time, time_difference).volume_flow)
+    path, crossing = trace(setup), setup.traverses * setup.pipe.bore
+    in_medium = transit_time - path.time_in_solids
+    # Least and greatest of a column with something that is not finite are not finite either.
+    _finite(np.array([in_medium.min(), in_medium.max()]), "readings.transit_time")
+    _finite(np.array([time_difference.min(), time_difference.max()]), "readings.time_difference")
+    _check_times(in_medium.min(), path.axial_slowness * crossing, path.time_in_solids)
+    in_medium *= 2 * path.axial_slowness
+    path_velocity = np.divide(time_difference, in_medium, out=in_medium)
+    flow = means_from_path_velocities(
+        path_velocity, float(_reynolds_per_velocity(setup)), float(setup.pipe.roughness / setup.pipe.bore)
+    )
+    flow *= bore_area(setup)
+    return flow
 
 
 def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, expected_angle: Real) -> Real:

@@ -12,6 +12,7 @@ from functools import cache
 from importlib.resources import files
 
 from compute.errors import UnknownName
+from compute.memo import remembered
 from compute.sources import Source, provenance_named
 
 METRES = {"mm": Fraction(1, 1000), "in": Fraction(254, 10_000)}
@@ -118,6 +119,7 @@ def find_sizes(size: str = "", schedule: str = "", standard: str = "") -> tuple[
     return rows
 
 
+@remembered
 def sizes_by_outer_diameter(
     outer_diameter: float, tolerance: float, material: str = ""
 ) -> tuple[PipeSize, ...]:
@@ -141,6 +143,7 @@ def sizes_by_outer_diameter(
     return tuple(sorted(near, key=lambda row: abs(row.outer_diameter - outer_diameter)))
 
 
+@remembered
 def walls_made_for(outer_diameter: float, tolerance: float, material: str = "") -> tuple[float, ...]:
     """Wall thicknesses that standards list for an outer diameter, EN 10220's preferred series among them.
 
@@ -188,6 +191,7 @@ def sizes_called(number: Fraction, unit: str, material: str = "") -> tuple[PipeS
     return tuple(row for row in _made_of(material) if row.dn == number)
 
 
+@remembered
 def _made_of(material: str) -> tuple[PipeSize, ...]:
     standards = STANDARDS_BY_MATERIAL.get(material)
     return (

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import OutOfRange
+from compute.memo import remembered
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -17,8 +20,16 @@ LAMINAR_FACTOR = 0.75
 # Log law with von Karman constant 0.4: the mean along a diameter exceeds that over the area by (1/2)/0.4
 # friction velocities; friction velocity / mean velocity = sqrt(f/8).
 DIAMETER_EXCESS = 0.5 / 0.4
-# Newton on Colebrook-White doubles the digits each time; from the explicit start below four leave only rounding.
-NEWTON_STEPS = 4
+# Newton on Colebrook-White doubles the digits each time; from the explicit start below three leave only rounding.
+NEWTON_STEPS = 3
+PER_E_FOLD = float(2 / np.log(10))
+# For many readings the factor is taken from a polynomial through so many solutions over their range; what its last terms
+# still bring shows how well it fits. A range wider than these do for is solved reading by reading.
+NODES = 32
+POLYNOMIAL_FITS = 2e-16
+# Readings are gone through so many at a time, which stay in the processor's cache.
+PIECE = 8192
+FEWEST_FOR_POLYNOMIAL = 2048
 # Between the regimes, from the upper end: six leave only rounding.
 NEWTON_STEPS_BETWEEN = 6
 
@@ -89,10 +100,10 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: Real) -> Real:
 def _colebrook_root(rough: Real, smooth: Real, shift: float) -> Real:
     """The x that solves x = -2 log10(rough + smooth (x + shift))."""
     # Start: the right side taken once at f = 0.02.
-    x: Real = -2 * np.log10(rough + smooth * (0.02**-0.5 + shift))
+    x: Real = -PER_E_FOLD * np.log(rough + smooth * (0.02**-0.5 + shift))
     for _ in range(NEWTON_STEPS):
         inside = rough + smooth * (x + shift)
-        x = x - (x + 2 * np.log10(inside)) / (1 + 2 / np.log(10) * smooth / inside)
+        x = x - (x + PER_E_FOLD * np.log(inside)) / (1 + PER_E_FOLD * smooth / inside)
     return x
 
 
@@ -169,6 +180,96 @@ def mean_from_path_velocity(
     if slow.any():
         factor = np.where(slow, _factor_below_turbulence(path_reynolds, edge), factor)[()]
     return factor * path_velocity, factor
+
+
+def means_from_path_velocities(
+    path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
+) -> FloatArray:
+    """`mean_from_path_velocity` for the many readings of a log, all with one Reynolds number per velocity and one roughness.
+
+    The factor is a smooth function of the velocity. Where readings lie close together, as those of a log do, it is solved for
+    at the nodes of a Chebyshev polynomial over their range and the polynomial is taken for the rest, which is within rounding
+    (4e-16) of solving for each. Readings outside the range, or near laminar flow, are solved for one by one.
+
+    Parameters
+    ----------
+    path_velocity : (n,) [m/s]  with their signs
+    reynolds_per_velocity : float [s/m]  bore x density / dynamic viscosity
+    relative_roughness : float [-]  roughness / bore
+
+    Returns
+    -------
+    mean_velocity : (n,) [m/s]
+
+    Source
+    ------
+    fixed point : see `mean_from_path_velocity`.
+    polynomial : Chebyshev interpolation; its error falls as the last coefficients do (Trefethen 2013, from memory).
+    """
+    found = _polynomial(path_velocity, reynolds_per_velocity, relative_roughness)
+    if found is None:
+        return np.asarray(
+            mean_from_path_velocity(path_velocity, reynolds_per_velocity, relative_roughness)[0]
+        )
+    low, high, coefficients = found
+    mean = np.empty_like(path_velocity)
+    place, factor = np.empty(PIECE), np.empty(PIECE)
+    for start in range(0, len(mean), PIECE):
+        velocity, into = path_velocity[start : start + PIECE], mean[start : start + PIECE]
+        x, k = place[: len(velocity)], factor[: len(velocity)]
+        np.abs(velocity, out=x)
+        outside = x.min() < low or x.max() > high
+        x -= (low + high) / 2
+        x *= 2 / (high - low)
+        np.multiply(x, coefficients[-1], out=k)
+        for coefficient in coefficients[-2:0:-1]:
+            k += coefficient
+            k *= x
+        k += coefficients[0]
+        np.multiply(velocity, k, out=into)
+        if outside:
+            far = np.abs(x) > 1
+            into[far] = mean_from_path_velocity(velocity[far], reynolds_per_velocity, relative_roughness)[0]
+    return mean
+
+
+def _polynomial(
+    path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
+) -> tuple[float, float, tuple[float, ...]] | None:
+    """A range of velocities and the factor's polynomial over it, powers of a place from -1 to 1; None where none fits well."""
+    if len(path_velocity) < FEWEST_FOR_POLYNOMIAL:
+        return None
+    sample = np.sort(np.abs(path_velocity[:: len(path_velocity) // 1024]))
+    # Wider than what all but the strays of a sample span, by half of it on either side.
+    least, most = float(sample[len(sample) // 50]), float(sample[-1 - len(sample) // 50])
+    half = (most - least) / 2 + 1e-6 * most
+    edge = TURBULENT_FROM / float(_turbulent_factor(TURBULENT_FROM, relative_roughness))
+    if not edge / reynolds_per_velocity < least:
+        return None
+    # Ends on round numbers, so that the blocks of a log mostly share one range.
+    step = 2.0 ** math.floor(math.log2(half))
+    low = max(math.floor((least - half) / step) * step, edge / reynolds_per_velocity)
+    high = math.ceil((most + half) / step) * step
+    coefficients = _coefficients(low, high, reynolds_per_velocity, relative_roughness)
+    return None if coefficients is None else (low, high, coefficients)
+
+
+@remembered
+def _coefficients(
+    low: float, high: float, reynolds_per_velocity: float, relative_roughness: float
+) -> tuple[float, ...] | None:
+    """Powers of a place from -1 to 1 in the factor between two velocities; None where so many do not do."""
+    order = np.arange(NODES)
+    angles = np.pi * (order + 0.5) / NODES
+    velocities = (low + high) / 2 + np.cos(angles) * (high - low) / 2
+    factors = np.asarray(mean_from_path_velocity(velocities, reynolds_per_velocity, relative_roughness)[1])
+    # What all share is taken out first: it would drown the small coefficients in rounding.
+    chebyshev = np.cos(np.outer(order, angles)) @ (factors - factors[0]) * (2 / NODES)
+    chebyshev[0] = chebyshev[0] / 2 + factors[0]
+    needed = int(np.flatnonzero(np.abs(chebyshev) > POLYNOMIAL_FITS)[-1]) + 1
+    if needed > NODES - 2:
+        return None
+    return tuple(np.polynomial.chebyshev.cheb2poly(chebyshev[: max(needed, 2)]).tolist())
 
 
 def _factor_below_turbulence(path_reynolds: Real, edge: Real) -> Real:

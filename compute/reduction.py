@@ -23,7 +23,7 @@ from compute.segments import Segment, merged, segments_used
 from compute.series import Readings as Readings
 from compute.series import Series, series_of
 from compute.slips import Case
-from compute.statistics import FEWEST_READINGS, noise_of_stretches, repeatability
+from compute.statistics import FEWEST_READINGS, noise_of_stretches, repeatability, standard_deviation
 from compute.survey import WorkedOut, flow_findings, sound_speed_not_logged, work_out
 from compute.synchrony import FlowLog
 from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
@@ -124,7 +124,7 @@ def reduce_log(
     """
     worked_out = work_out(pipe, medium, transducers, traverses=traverses, place=occasion.place)
     series = series_of(worked_out.setup, occasion.programmed, log, occasion.segments)
-    flow = _means(worked_out.setup, series)
+    flow, mean = _means(worked_out.setup, series), float(series.volume_flow.mean())
     uncertainty = _uncertainty(worked_out, pipe, medium, series, flow, occasion)
     case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
     return Reduction(
@@ -132,9 +132,11 @@ def reduce_log(
         readings_outside=series.outside,
         transit_time=series.transit_time,
         time_difference=float(series.time_difference.mean()),
-        volume_flow=float(series.volume_flow.mean()),
-        volume_flow_standard_deviation=float(series.volume_flow.std(ddof=1)) if series.used > 1 else 0.0,
-        mean_velocity=float(series.volume_flow.mean() / bore_area(worked_out.setup)),
+        volume_flow=mean,
+        volume_flow_standard_deviation=standard_deviation(series.volume_flow, mean)
+        if series.used > 1
+        else 0.0,
+        mean_velocity=float(mean / bore_area(worked_out.setup)),
         path_velocity=float(flow.path_velocity),
         reynolds=float(flow.reynolds),
         profile_factor=float(flow.profile_factor),

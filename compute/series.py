@@ -114,7 +114,8 @@ def series_of(
     for block in log:
         _gather(so_far, setup, programmed, _counting(so_far, block, stretches), shortest)
     if stretches and so_far.outside and not so_far.taken:
-        raise none_inside(stretches, so_far.first_time or 0, so_far.last_time or 0)
+        error = none_inside(stretches, so_far.first_time or 0, so_far.last_time or 0)
+        raise error
     if not so_far.used:
         raise NotEnough(
             "No reading of this log is possible with this set-up: every transit time is too short. Check the pipe data and the "

@@ -153,6 +153,27 @@ def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
     return Noise(math.sqrt(scatter * time / count), time, count / time, freedom)
 
 
+def standard_deviation(readings: FloatArray, mean: float) -> float:
+    """Experimental standard deviation of readings about their mean, gone through in pieces: no second array is made.
+
+    Parameters
+    ----------
+    readings : (n,) [any unit]  2 or more
+    mean : float [as readings]  of the readings
+
+    Returns
+    -------
+    deviation : float [as readings]
+
+    Source
+    ------
+    JCGM 100:2008 (GUM) 4.2.2.
+    """
+    level = _Detrended(readings, mean, 0.0)
+    squares = math.fsum(float(piece @ piece) for _, piece in level.pieces(PIECE))
+    return math.sqrt(squares / (len(readings) - 1))
+
+
 def autocorrelation_time(readings: FloatArray) -> float:
     """Integrated autocorrelation time: the number of successive readings worth one independent reading.
 
@@ -247,6 +268,11 @@ class _Detrended:
             left -= self.trend * _place(start, len(self.values), len(left))
         return left
 
+    def reach(self) -> float:
+        """Nothing left of the series is larger; 0 where nothing is left."""
+        widest = max(float(self.values.max()) - self.mean, self.mean - float(self.values.min()))
+        return widest + abs(self.trend) / 2
+
     def pieces(self, size: int, overlap: int = 0) -> Iterator[tuple[int, FloatArray]]:
         """Pieces one after another, each with where it starts and with `overlap` readings of the next."""
         for start in range(0, len(self.values), size):
@@ -255,7 +281,10 @@ class _Detrended:
 
 def _place(start: int, count: int, size: int) -> FloatArray:
     """Places of successive readings on a scale from -1/2, the first of the series, to 1/2, its last."""
-    return np.arange(start, start + size) / (count - 1) - 0.5
+    places = np.arange(start, start + size, dtype=float)
+    places /= count - 1
+    places -= 0.5
+    return places
 
 
 def _place_squares(count: int) -> float:
@@ -266,7 +295,7 @@ def _place_squares(count: int) -> float:
 def _scatter_and_time(series: Sequence[_Detrended]) -> tuple[float, float, int]:
     """Sum of squares, autocorrelation time and its window, over all series. Only so many lags are worked out as the window needs."""
     longest = max(len(one.values) for one in series)
-    size = max(float(np.abs(piece).max()) for one in series for _, piece in one.pieces(PIECE))
+    size = max(one.reach() for one in series)
     if size == 0:
         return 0.0, 1.0, min(int(WINDOW_FACTOR), longest - 1)
     lags = min(FEW_LAGS, longest - 1)

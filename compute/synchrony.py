@@ -28,6 +28,8 @@ SMALL_OVERLAP = 0.5
 # A clock is looked for within this share of the overlap either way, on at least so many steps; suggestions, no source.
 FARTHEST_OFFSET = 0.25
 FEWEST_STEPS = 50
+# On no more than so many, from the middle: a clock that differs shows there, and transforms of all would take the longest.
+MOST_CLOCK_STEPS = 100_000
 # So many standard errors the best match must stand above chance and above the match as it is; a suggestion, no source.
 CLEARLY = 5.0
 MOST_STEPS = 20_000_000
@@ -299,10 +301,7 @@ def _small_overlap(logs: Sequence[FlowLog], span: Segment) -> list[Finding]:
 
 def _clocks(together: Together) -> list[Finding]:
     """Clocks that seem to differ: the fluctuations match better with a shift. The logs stay as they are."""
-    if together.gaps:
-        longest = _longest_run(together)
-    else:
-        longest = slice(0, len(together.starts))
+    longest = _longest_run(together)
     findings = []
     for first, second in combinations(range(len(together.names)), 2):
         found = clock_offset(together.values[first, longest], together.values[second, longest])
@@ -320,8 +319,10 @@ def _clocks(together: Together) -> list[Finding]:
 
 
 def _longest_run(together: Together) -> slice:
-    """The longest row of steps without a gap."""
+    """The longest row of steps without a gap, or its middle."""
     edges = np.flatnonzero(np.diff(together.starts) != together.step) + 1
     bounds = np.concatenate([[0], edges, [len(together.starts)]])
     longest = int(np.argmax(np.diff(bounds)))
-    return slice(int(bounds[longest]), int(bounds[longest + 1]))
+    first, last = int(bounds[longest]), int(bounds[longest + 1])
+    spare = max(last - first - MOST_CLOCK_STEPS, 0) // 2
+    return slice(first + spare, last - spare)
