@@ -6,7 +6,17 @@ from rest_framework.routers import SimpleRouter
 
 from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
-from surveys.api.records import fleet, library, notices, pipes, places, points, recomputations, surveys
+from surveys.api.records import (
+    fleet,
+    library,
+    log_layouts,
+    notices,
+    pipes,
+    places,
+    points,
+    recomputations,
+    surveys,
+)
 from surveys.api.uncertainty_view import UncertaintyView
 
 router = SimpleRouter(use_regex_path=False)
@@ -20,7 +30,7 @@ router.register("own-materials", library.OwnMaterials, "own-material")
 router.register("own-media", library.OwnMedia, "own-medium")
 router.register("technicians", fleet.Technicians, "technician")
 router.register("jobs", fleet.Jobs, "job")
-# router.register("log-layouts", log_layouts.LogLayouts, "log-layout")
+router.register("log-layouts", log_layouts.LogLayouts, "log-layout")
 router.register("surveys", surveys.Surveys, "survey")
 router.register("results", recomputations.Results, "result")
 router.register("notices", notices.Notices, "notice")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from datetime import UTC, datetime
 from typing import Any, cast
+from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -16,18 +18,23 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.units import System
+from surveys.api.compute_views import FindingOut
 from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
 from surveys.api.permissions import FIELD
 from surveys.api.uploads import FILE_BODY, RawFileParser, uploaded_file
 from surveys.api.views import Records, documented
 from surveys.models import LogLayout, Site
-from surveys.readings.guess import Guess, guess_layout
+from surveys.outcomes import findings_json
+from surveys.readings.guess import HEAD_BYTES, guess_layout
 from surveys.readings.layout import LogLayout as Layout
-from surveys.readings.preview import Preview, preview
+from surveys.readings.preview import MOST_SAMPLE_BYTES, Preview, preview
 from surveys.services.records import record_create
 
-# Enough for a guess and the first rows; the rest of a file is not read.
-SAMPLE_BYTES = 64 * 1024
+# Enough for the first rows; the rest of a file is not read.
+SAMPLE_BYTES = 256 * 1024
+# Where a layout counts seconds from the start of a survey, a trial has none to count from.
+START_OF_A_TRIAL = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class LayoutIn(StrictSerializer):
@@ -68,7 +75,9 @@ class PreviewOut(serializers.Serializer):
         child=serializers.DictField(), help_text="Time in UTC, then each quantity as the file gives it."
     )
     refusals = RefusalOut(many=True)
-    findings = serializers.ListField(child=serializers.DictField())
+    rows_taken = serializers.IntegerField(help_text="Of the beginning of the file that was read.")
+    rows_refused = serializers.IntegerField()
+    findings = FindingOut(many=True)
 
 
 class GuessOut(serializers.Serializer):
@@ -109,12 +118,9 @@ class LogLayouts(Records):
     @action(detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
     def guesses(self, request: Request) -> Response:
         """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
-        found: Guess = guess_layout(uploaded_file(request).read(SAMPLE_BYTES))
-        return Response(
-            GuessOut(
-                {"layout": found.layout.as_json(), "reasons": found.reasons, "doubts": found.doubts}
-            ).data
-        )
+        found = guess_layout(uploaded_file(request).read(HEAD_BYTES))
+        document = {"layout": found.layout.as_json(), "reasons": found.reasons, "doubts": found.doubts}
+        return Response(GuessOut(document).data)
 
     @documented(
         request={
@@ -133,7 +139,7 @@ class LogLayouts(Records):
     @action(detail=False, methods=["post"], parser_classes=[MultiPartParser])
     def trials(self, request: Request) -> Response:
         """The first rows of a file as a layout not yet kept reads them. Nothing is stored."""
-        text = request.data.get("layout")
+        text = request.data.get("layout") if isinstance(request.data, dict) else None
         if not isinstance(text, str):
             raise ValidationError(
                 {"layout": "Send the layout as JSON in the part `layout`."}, code="required"
@@ -152,10 +158,27 @@ class LogLayouts(Records):
 
     def _tried(self, request: Request, layout: Layout) -> Response:
         site = _site(request)
-        found: Preview = preview(
-            uploaded_file(request).read(SAMPLE_BYTES), layout, site.zone if site else None
-        )
-        return Response(PreviewOut(in_units(asdict(found), units_of(request))).data)
+        zone = site.zone if site else ZoneInfo("UTC")
+        # Of Parquet all is needed: what tells of its columns stands at its end.
+        most = SAMPLE_BYTES if layout.form == "csv" else MOST_SAMPLE_BYTES
+        file = uploaded_file(request)
+        sample, cut_short = file.read(most), bool(file.read(1))
+        found = preview(layout, sample, zone, cut_short, START_OF_A_TRIAL)
+        return Response(PreviewOut(_document(found, zone, units_of(request))).data)
+
+
+def _document(found: Preview, zone: ZoneInfo, units: System) -> dict[str, Any]:
+    names = [column.name for column in found.columns]
+    return {
+        "zone": zone.key,
+        "columns": [column.as_json() for column in found.columns],
+        "unread_columns": found.unread_columns,
+        "rows": [{"time": time} | dict(zip(names, values, strict=True)) for time, values in found.rows],
+        "rows_taken": found.rows_taken,
+        "rows_refused": found.rows_refused,
+        "refusals": [asdict(refusal) for refusal in found.refusals],
+        "findings": in_units(findings_json(found.findings), units),
+    }
 
 
 def _site(request: Request) -> Site | None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
+import math
 from collections.abc import Iterator
-from typing import Any
+from tempfile import TemporaryFile
+from typing import IO, Any, cast
 
 import numpy as np
 from rest_framework import serializers
@@ -14,9 +14,11 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 
 from surveys.models import Log
-from surveys.readings.thinning import thinned
+from surveys.readings.columns import Column
+from surveys.readings.export import parquet_write
+from surveys.readings.thinning import thinned_blocks
 from surveys.readings.times import iso_time
-from surveys.selectors import log_columns
+from surveys.selectors import Block, log_columns
 
 MOST_POINTS = 20_000
 
@@ -26,7 +28,7 @@ class CSVRenderer(BaseRenderer):
 
     media_type = "text/csv"
     format = "csv"
-    charset = "utf-8"
+    charset: str | None = "utf-8"
 
     def render(
         self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None
@@ -34,10 +36,16 @@ class CSVRenderer(BaseRenderer):
         return JSONRenderer().render(data)
 
 
+class ParquetRenderer(CSVRenderer):
+    media_type = "application/vnd.apache.parquet"
+    format = "parquet"
+    charset = None
+
+
 class SeriesOut(serializers.Serializer):
     unit = serializers.CharField()
     times = serializers.ListField(child=serializers.DateTimeField())
-    values = serializers.ListField(child=serializers.FloatField())
+    values = serializers.ListField(child=serializers.FloatField(allow_null=True))
 
 
 class ReadingsOut(serializers.Serializer):
@@ -65,44 +73,43 @@ def points_asked(request: Request) -> int:
     return int(text)
 
 
-def _stretch(times: Any, start: int | None, end: int | None) -> Any:
-    inside = np.ones(len(times), dtype=bool)
-    if start is not None:
-        inside &= times >= start
-    if end is not None:
-        inside &= times <= end
-    return inside
+def stretch_of_log(
+    log: Log, start: int | None, end: int | None, names: frozenset[str] | None = None
+) -> Iterator[Block]:
+    """The readings from one time to another, block by block."""
+    for times, columns in log_columns(log, names):
+        inside = np.ones(len(times), dtype=bool)
+        if start is not None:
+            inside &= times >= start
+        if end is not None:
+            inside &= times <= end
+        yield times[inside], {name: values[inside] for name, values in columns.items()}
+
+
+def columns_of(log: Log) -> list[Column]:
+    """What a log measured, with units."""
+    return [Column(**column) for column in log.columns]
 
 
 def thinned_readings(log: Log, start: int | None, end: int | None, points: int) -> dict[str, Any]:
-    all_times, all_columns = [], []
-    for times, columns in log_columns(log):
-        inside = _stretch(times, start, end)
-        all_times.append(times[inside])
-        all_columns.append({name: values[inside] for name, values in columns.items()})
-    times = np.concatenate(all_times)
-    series: dict[str, Any] = {}
-    for column in log.columns:
-        values = np.concatenate([block[column["name"]] for block in all_columns])
-        shown = thinned(values, points)
-        series[column["name"]] = {
-            "unit": column["unit"],
-            "times": [iso_time(moment) for moment in times[shown].tolist()],
-            "values": values[shown].tolist(),
+    """Each column with so many points that its peaks stay; a missing value is null."""
+    count = sum(len(times) for times, _ in stretch_of_log(log, start, end, frozenset()))
+    shown = thinned_blocks(stretch_of_log(log, start, end), count, points) if count else {}
+    empty = np.empty(0, dtype=np.int64), np.empty(0)
+    series = {}
+    for column in columns_of(log):
+        times, values = shown.get(column.name, empty)
+        series[column.name] = {
+            "unit": column.unit,
+            "times": [iso_time(moment) for moment in times.tolist()],
+            "values": [None if math.isnan(value) else value for value in values.tolist()],
         }
-    return {"count": len(times), "columns": series}
+    return {"count": count, "columns": series}
 
 
-def csv_lines(log: Log, start: int | None, end: int | None) -> Iterator[str]:
-    names = [column["name"] for column in log.columns]
-    yield _line(["time", *(f"{column['name']} [{column['unit']}]" for column in log.columns)])
-    for times, columns in log_columns(log):
-        inside = _stretch(times, start, end)
-        rows = zip(times[inside].tolist(), *(columns[name][inside].tolist() for name in names), strict=True)
-        yield "".join(_line([iso_time(moment), *map(repr, values)]) for moment, *values in rows)
-
-
-def _line(cells: list[str]) -> str:
-    buffer = io.StringIO()
-    csv.writer(buffer, lineterminator="\n").writerow(cells)
-    return buffer.getvalue()
+def parquet_file(log: Log, start: int | None, end: int | None) -> IO[bytes]:
+    """The readings as a Parquet file on disk, which vanishes when it is closed."""
+    file = cast(IO[bytes], TemporaryFile())  # noqa: SIM115 - the answer closes it once it is sent
+    parquet_write(file, columns_of(log), stretch_of_log(log, start, end))
+    file.seek(0)
+    return file

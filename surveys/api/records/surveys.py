@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, cast
 
 from django.db.models import Prefetch
-from django.http import StreamingHttpResponse
+from django.http import FileResponse, StreamingHttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
@@ -25,10 +25,13 @@ from surveys.api.permissions import FIELD
 from surveys.api.records.readings import (
     MOST_POINTS,
     CSVRenderer,
+    ParquetRenderer,
     ReadingsOut,
-    csv_lines,
+    columns_of,
     moment_asked,
+    parquet_file,
     points_asked,
+    stretch_of_log,
     thinned_readings,
 )
 from surveys.api.records.recomputations import ResultOut
@@ -49,6 +52,7 @@ from surveys.api.uploads import FILE_BODY, RawFileParser, uploaded_file, uploade
 from surveys.api.views import Records, documented
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
+from surveys.readings.export import csv_parts
 from surveys.reduction import survey_series
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.surveys import (
@@ -199,7 +203,11 @@ class Surveys(Records):
         return Response(LogOut(self._log(), context=self.get_serializer_context()).data)
 
     @documented(
-        responses={(200, "application/json"): ReadingsOut, (200, "text/csv"): OpenApiTypes.STR},
+        responses={
+            (200, "application/json"): ReadingsOut,
+            (200, "text/csv"): OpenApiTypes.STR,
+            (200, ParquetRenderer.media_type): OpenApiTypes.BINARY,
+        },
         parameters=[
             OpenApiParameter("from", datetime, description="Readings from this time on."),
             OpenApiParameter("to", datetime, description="Readings up to this time."),
@@ -210,15 +218,25 @@ class Surveys(Records):
             ),
         ],
     )
-    @action(detail=True, methods=["get"], renderer_classes=[JSONRenderer, CSVRenderer])
+    @action(detail=True, methods=["get"], renderer_classes=[JSONRenderer, CSVRenderer, ParquetRenderer])
     def readings(self, request: Request, pk: Any = None) -> Any:
-        """The readings thinned for a plot; with `?format=csv` or `Accept: text/csv` all of them, as the file gave them."""
+        """The readings thinned for a plot; with `?format=csv` or `?format=parquet` (or `Accept`) all of them, as the file gave them."""
         log = self._log()
         start, end = moment_asked(request, "from"), moment_asked(request, "to")
+        name = f"readings-{log.survey_id}"
         if request.accepted_renderer.format == "csv":
-            answer = StreamingHttpResponse(csv_lines(log, start, end), content_type="text/csv; charset=utf-8")
-            answer["Content-Disposition"] = f'attachment; filename="readings-{log.survey_id}.csv"'
+            parts = csv_parts(columns_of(log), stretch_of_log(log, start, end))
+            answer = StreamingHttpResponse(parts, content_type="text/csv; charset=utf-8")
+            answer["Content-Disposition"] = f'attachment; filename="{name}.csv"'
             return answer
+        if request.accepted_renderer.format == "parquet":
+            file = parquet_file(log, start, end)
+            return FileResponse(
+                file,
+                as_attachment=True,
+                filename=f"{name}.parquet",
+                content_type=ParquetRenderer.media_type,
+            )
         return Response(thinned_readings(log, start, end, points_asked(request)))
 
     @documented(responses=ResultOut(many=True))

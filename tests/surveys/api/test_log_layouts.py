@@ -72,13 +72,17 @@ def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -
     office = as_user("office")
     made = make(office).json()
     tried = office.post(
-        f"/api/v1/log-layouts/{made['id']}/trial/?site={bare.measuring_point.pipe.site_id}", {"file": file()}
+        f"/api/v1/log-layouts/{made['id']}/trial/?site={bare.measuring_point.pipe.site_id}",
+        {"file": file()},
+        format="multipart",
     ).json()
     # Half past nine on the site's clocks is half past seven UTC in summer; the logger counts the other way.
     assert tried["rows"][0]["time"].startswith("2026-10-06T07:30:00")
     assert tried["rows"][0]["time_difference"] == 170.0
     assert tried["refusals"] == []
-    answer = office.post(f"/api/v1/surveys/{bare.pk}/log/?layout={made['id']}", {"file": file()})
+    answer = office.post(
+        f"/api/v1/surveys/{bare.pk}/log/?layout={made['id']}", {"file": file()}, format="multipart"
+    )
     assert answer.status_code == 201, answer.json()
     assert (answer.json()["rows_taken"], answer.json()["log_layout"]) == (40, made["id"])
     assert answer.json()["first_reading_at"] == "2026-10-06T07:30:00Z"
@@ -88,7 +92,7 @@ def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -
 def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
     made = make(office).json()
-    office.post(f"/api/v1/surveys/{bare.pk}/log/?layout={made['id']}", {"file": file()})
+    office.post(f"/api/v1/surveys/{bare.pk}/log/?layout={made['id']}", {"file": file()}, format="multipart")
     kept = Log.objects.get().layout
     changed = office.patch(f"/api/v1/log-layouts/{made['id']}/", {"layout": {}}, format="json")
     assert changed.status_code == 200
@@ -98,16 +102,22 @@ def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Sur
 
 def test_a_layout_not_yet_kept_is_tried_as_well(here: Scene, as_user: Any) -> None:
     office = as_user("office")
-    tried = office.post("/api/v1/log-layouts/trials/", {"file": file(), "layout": json.dumps(LAYOUT)})
+    tried = office.post(
+        "/api/v1/log-layouts/trials/", {"file": file(), "layout": json.dumps(LAYOUT)}, format="multipart"
+    )
     assert tried.status_code == 200
     assert len(tried.json()["rows"]) > 5
-    refused = office.post("/api/v1/log-layouts/trials/", {"file": file(), "layout": "{"})
+    refused = office.post("/api/v1/log-layouts/trials/", {"file": file(), "layout": "{"}, format="multipart")
     assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "layout")
     assert LogLayout.objects.count() == 0
 
 
 def test_a_guess_is_offered_with_reasons_and_changes_nothing(here: Scene, as_user: Any) -> None:
-    guess = as_user("technician").post("/api/v1/log-layouts/guesses/", {"file": file()}).json()
+    guess = (
+        as_user("technician")
+        .post("/api/v1/log-layouts/guesses/", {"file": file()}, format="multipart")
+        .json()
+    )
     assert (guess["layout"]["delimiter"], guess["layout"]["decimal_mark"]) == (";", ",")
     assert guess["reasons"]
     assert LogLayout.objects.count() == 0
@@ -118,7 +128,7 @@ def test_a_guess_is_offered_with_reasons_and_changes_nothing(here: Scene, as_use
 def test_a_file_the_plain_layout_cannot_read_is_refused_and_nothing_is_stored(
     bare: Survey, as_user: Any
 ) -> None:
-    answer = as_user("office").post(f"/api/v1/surveys/{bare.pk}/log/", {"file": file()})
+    answer = as_user("office").post(f"/api/v1/surveys/{bare.pk}/log/", {"file": file()}, format="multipart")
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"] == "file"
     assert Log.objects.count() == 0
