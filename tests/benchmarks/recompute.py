@@ -42,6 +42,7 @@ PLACE = Place("single-bend", 6.0, 2.5, "horizontal", "side", True)
 SETUP = Setup(resolve_pipe(PIPE).pipe, resolve_medium(WATER).medium, PAIR.transducers, 2)
 OCCASION = Occasion(date(2026, 10, 6), PLACE, SETUP)
 SHORT_SURVEY = 80
+REPEATS = 9
 SECOND = 1_000_000
 
 
@@ -123,7 +124,7 @@ def seconds_of(do: Callable[[], object], repeats: int) -> float:
 def figures_of(count: int) -> dict[str, float]:
     """Cost and ratios at one length of log."""
     log = made_log(count)
-    repeats = 9 if count <= 1_000_000 else 3
+    repeats = REPEATS if count <= 1_000_000 else 3
     whole, plain, bare = (
         seconds_of(lambda do=do: do(log), repeats)
         for do in (recomputed, formula, by_hand)  # type: ignore[misc]
@@ -141,7 +142,7 @@ def figures_of(count: int) -> dict[str, float]:
 def short_surveys() -> dict[str, float]:
     """Surveys of few readings, where everything but the readings costs: how many a second."""
     log = made_log(SHORT_SURVEY)
-    taken = seconds_of(lambda: recomputed(log), 50)
+    taken = seconds_of(lambda: recomputed(log), 5 * REPEATS)
     return {
         "readings": SHORT_SURVEY,
         "milliseconds": round(taken * 1e3, 2),

@@ -12,7 +12,10 @@ from hypothesis import strategies as st
 from compute.combination import Combined, combine, combine_as
 from compute.errors import NotEnough, OutOfRange
 from compute.gum import BudgetRow, Input, coverage_factor, propagate
-from compute.parts import Component, Part, part_of_result
+from compute.parts import OWNERS, Component, Owner, Part, part_of_result
+from compute.reduction import Readings, Reduction, reduce_log
+from compute.uncertainty import DOUBTS, FACTORS, OFFSETS
+from tests.benchmarks.recompute import OCCASION, PAIR, PIPE, WATER, made_log
 
 doubts = st.floats(-10, 10)
 values = st.floats(-100, 100)
@@ -201,3 +204,46 @@ def test_an_owner_that_is_needed_has_to_be_named() -> None:
     with pytest.raises(NotEnough, match="name the pipe") as caught:
         part_of_result(5.0, rows(), {"run": "S-7"})
     assert caught.value.field == "owners.pipe"
+
+
+def reduced(velocity: float) -> Reduction:
+    log = made_log(400)
+    return reduce_log(
+        PIPE, WATER, PAIR, 2, [Readings(log.transit_time, velocity / 1.2 * log.time_difference)], OCCASION
+    )
+
+
+def test_every_input_of_a_flow_has_an_owner() -> None:
+    inputs = {row.input for row in reduced(1.2).uncertainty.budget}
+    assert inputs | set(DOUBTS) <= set(OWNERS)
+    assert {*FACTORS, *OFFSETS} <= set(OWNERS)
+
+
+def owners(run: str) -> dict[Owner, str]:
+    return {"pipe": "P", "meter": "M", "pair": "T", "medium": "W", "point": "A", "run": run}
+
+
+def test_a_reduced_log_as_the_only_part_keeps_its_uncertainty() -> None:
+    found = reduced(1.2)
+    alone = combine([part_of_result(found.volume_flow, found.uncertainty.budget, owners("1"))])
+    assert alone.combined_standard_uncertainty == pytest.approx(
+        found.uncertainty.combined_standard_uncertainty, rel=1e-12
+    )
+    assert alone.expanded_uncertainty == pytest.approx(found.uncertainty.expanded_uncertainty, rel=1e-9)
+
+
+def test_a_change_of_flow_seen_by_one_mounting_is_surer_than_either_flow() -> None:
+    # All but the scatters is shared, and leaves of each contribution what the flow moved by: a twentieth of it or less.
+    before, after = reduced(1.2), reduced(1.26)
+    ends = [
+        part_of_result(one.volume_flow, one.uncertainty.budget, owners(run))
+        for one, run in ((after, "2"), (before, "1"))
+    ]
+    change = combine_as("difference", ends)
+    assert change.value == pytest.approx(0.05 * before.volume_flow, rel=0.01)
+    shared = [row for row in change.budget if len(row.parts) == 2]
+    assert len(shared) >= 10
+    assert all(abs(row.contribution) <= 0.05 * row.apart for row in shared)
+    own = [row.contribution for row in change.budget if len(row.parts) == 1]
+    assert len(own) == 2
+    assert change.combined_standard_uncertainty == pytest.approx(math.hypot(*own), rel=0.02)
