@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -125,6 +126,7 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
             "sensitivity": {"si": row.sensitivity, "kind": "volume_flow", "per": KIND_OF_INPUT[row.input]},
             "contribution": quantity(row.contribution, "volume_flow"),
             "share": row.share,
+            "degrees_of_freedom": row.degrees_of_freedom if math.isfinite(row.degrees_of_freedom) else None,
         }
         for row in budget
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -10,17 +10,18 @@ from typing import Any
 from compute.account import Basis as Stated
 from compute.account import explain_change
 from compute.acoustics import Setup as PhysicalSetup
+from compute.ahead import ahead
 from compute.entries import resolve_medium, resolve_pipe, resolve_transducers
-from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, reduce_log
+from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, flow_log, reduce_log
 from compute.segments import Segment
-from compute.series import Series, series_of
-from compute.survey import work_out
+from compute.synchrony import FlowLog
 from compute.units import unit_named
 from surveys.basis import Basis
 from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
+from surveys.readings.codec import decode_block
 from surveys.readings.columns import Column
-from surveys.selectors import Block, log_columns, place_of, survey_date, survey_medium
+from surveys.selectors import log_blocks, place_of, survey_date, survey_medium
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -37,12 +38,12 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class HeldLog:
-    """A log to reduce, stored or about to be. `blocks` gives the named columns block by block, with the times."""
+    """A log to reduce, stored or about to be. `contents` gives its packed blocks in order."""
 
     columns: tuple[Column, ...]
     rows_refused: int
     findings: list[dict[str, Any]]
-    blocks: Callable[[frozenset[str]], Iterator[Block]]
+    contents: Callable[[], Iterator[bytes | memoryview]]
 
 
 def stored_log(log: Log) -> HeldLog:
@@ -51,13 +52,14 @@ def stored_log(log: Log) -> HeldLog:
         columns=tuple(Column(**column) for column in log.columns),
         rows_refused=log.rows_refused,
         findings=log.findings,
-        blocks=lambda names: log_columns(log, names),
+        contents=lambda: log_blocks(log),
     )
 
 
 def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
     log = held or stored_log(basis.survey.log)
+    segments = segments_of(basis.survey_data)
     survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
     gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
@@ -66,7 +68,7 @@ def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
         survey_medium(stated, data),
         basis.transducer_data.entry(),
         stated.setup.traverses,
-        log_readings(log),
+        log_readings(log, with_times=bool(segments)),
         Occasion(
             day=survey_date(survey),
             place=place_of(survey.measuring_point),
@@ -82,24 +84,27 @@ def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
                 default=None,
             ),
             rows_refused=log.rows_refused,
-            segments=segments_of(stated),
+            segments=segments,
         ),
     )
     return Draft(basis, gauging, reduction, log.findings)
 
 
-def survey_series(basis: Basis, segments: Sequence[Segment] = ()) -> Series:
-    """The flow of each reading of a survey's log by what is in force, with its times; of the marked stretches, or all."""
+def survey_flow_log(basis: Basis, segments: tuple[Segment, ...] = ()) -> FlowLog:
+    """The flow of each reading of a survey's log by what is in force, with its time; of some stretches, or all."""
     stated, data = basis.survey_data, basis.pipe_data
-    worked_out = work_out(
-        data.pipe_entry(),
-        survey_medium(stated, data),
-        basis.transducer_data.entry(),
-        traverses=stated.setup.traverses,
-        place=place_of(basis.survey.measuring_point),
+    return flow_log(
+        str(basis.survey.measuring_point),
+        (
+            data.pipe_entry(),
+            survey_medium(stated, data),
+            basis.transducer_data.entry(),
+            stated.setup.traverses,
+        ),
+        log_readings(stored_log(basis.survey.log), with_times=True),
+        _programmed(stated.setup),
+        segments,
     )
-    readings = log_readings(stored_log(basis.survey.log))
-    return series_of(worked_out.setup, _programmed(stated.setup), readings, segments, keep_times=True)
 
 
 def result_store(
@@ -188,11 +193,18 @@ def relative_change(before: float, after: float) -> float | None:
 READ = frozenset(field.name for field in fields(Readings)) - {"times"}
 
 
-def log_readings(log: HeldLog) -> Iterator[Readings]:
-    """A log block by block, in SI."""
+def log_readings(log: HeldLog, *, with_times: bool) -> Iterator[Readings]:
+    """A log block by block, in SI; unpacked on a second thread while the caller computes."""
     columns = [column for column in log.columns if column.name in READ]
-    for times, values in log.blocks(frozenset(column.name for column in columns)):
-        yield Readings(**{c.name: to_si(values[c.name], c) for c in columns}, times=times)
+    names = frozenset(column.name for column in columns)
+
+    def unpacked(content: bytes | memoryview) -> Readings:
+        times, values = decode_block(content, names, with_times=with_times)
+        return Readings(
+            **{c.name: to_si(values[c.name], c) for c in columns}, times=times if with_times else None
+        )
+
+    return ahead(unpacked, log.contents())
 
 
 def segments_of(stated: SurveyData) -> tuple[Segment, ...]:

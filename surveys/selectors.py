@@ -108,10 +108,16 @@ def place_of(point: MeasuringPoint) -> Place:
 Block = tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]
 
 
+def log_blocks(log: Log) -> Iterator[bytes | memoryview]:
+    """A log's packed blocks in order."""
+    rows = log.blocks.order_by("sequence").values_list("content", flat=True)
+    return rows.iterator(chunk_size=4)
+
+
 def log_columns(log: Log, names: frozenset[str] | None = None) -> Iterator[Block]:
     """A log block by block, as the file gave it: times in microseconds since 1970 UTC, and the columns (all, or those named)."""
-    for block in log.blocks.order_by("sequence").iterator(chunk_size=4):
-        yield decode_block(block.content, names)
+    for content in log_blocks(log):
+        yield decode_block(content, names)
 
 
 def transducer_data_now(instrument: Instrument) -> TransducerData | None:

@@ -39,9 +39,12 @@ def encode_block(times: NDArray[np.int64], columns: Mapping[str, NDArray[np.floa
 
 
 def decode_block(
-    content: bytes | memoryview, names: Collection[str] | None = None
+    content: bytes | memoryview, names: Collection[str] | None = None, *, with_times: bool = True
 ) -> tuple[NDArray[np.int64], Columns]:
-    """Unpack a block: the times, and each column as the file gave it; of the columns only those named, if any are."""
+    """Unpack a block: the times, and each column as the file gave it; of the columns only those named, if any are.
+
+    Without times these come empty, which saves a reduction of the whole log what it does not look at.
+    """
     content = memoryview(content)
     (length,) = struct.unpack_from("<I", content)
     start = 4 + length
@@ -51,7 +54,7 @@ def decode_block(
         data = content[start : start + meta["bytes"]]
         start += meta["bytes"]
         if meta["name"] == _TIME:
-            times = _unpacked(meta, data)
+            times = _unpacked(meta, data) if with_times else times
         elif names is None or meta["name"] in names:
             columns[meta["name"]] = _unpacked(meta, data)
     return times, columns

@@ -16,7 +16,6 @@ from surveys.errors import Conflict
 from surveys.models import Instrument, Log, LogFilePart, LogLayout, Pipe, ReadingBlock, Survey, User
 from surveys.models.result import Cause
 from surveys.outcomes import findings_json
-from surveys.readings.codec import decode_block
 from surveys.readings.intake import Intake, take_in
 from surveys.readings.layout import PLAIN
 from surveys.readings.layout import LogLayout as Layout
@@ -123,7 +122,7 @@ def _held(log: Log, intake: Intake) -> HeldLog:
         columns=intake.columns,
         rows_refused=log.rows_refused,
         findings=log.findings,
-        blocks=lambda names: (decode_block(content, names) for _, content in intake.blocks),
+        contents=lambda: (content for _, content in intake.blocks),
     )
 
 

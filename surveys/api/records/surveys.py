@@ -18,7 +18,6 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.segments import Times
 from compute.steady import steady_stretches
 from surveys.api.fields import in_units, units_of
 from surveys.api.permissions import FIELD
@@ -53,7 +52,7 @@ from surveys.api.views import Records, documented
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
 from surveys.readings.export import csv_parts
-from surveys.reduction import survey_series
+from surveys.reduction import survey_flow_log
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.surveys import (
     Segment,
@@ -149,8 +148,8 @@ class Surveys(Records):
     def steady_stretches(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
         basis = basis_in_force(survey_with_basis(self._log().survey_id))
-        series = survey_series(basis)
-        stretches = steady_stretches(cast(Times, series.times), series.volume_flow)
+        flow = survey_flow_log(basis)
+        stretches = steady_stretches(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
         return Response(StretchOut(documents, many=True).data)
 
