@@ -98,7 +98,12 @@ class UnitCheck:
 
     def findings(self) -> list[Finding]:
         """What was found in all that was fed."""
-        findings = [self._impossible_finding(name, *met) for name, met in self._impossible.items()]
+        # A column that is impossible by itself makes its ratios so; one cause is told once.
+        findings = [
+            self._impossible_finding(name, *met)
+            for name, met in self._impossible.items()
+            if "/" not in name or not self._impossible.keys() & set(name.split("/"))
+        ]
         for name, (at, factor) in self._steps.items():
             columns = " against ".join(name.split("/"))
             detail = (

@@ -30,7 +30,6 @@ MOST_UNFOLDING = 200
 UNFOLDING_ALWAYS_ALLOWED = 64 << 20
 MOST_BYTES_OF_A_COLUMN_CHUNK = 64 << 20
 MOST_THRIFT_BYTES = 16 << 20
-MOST_REFUSALS_TOLD = 1000
 
 
 def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
@@ -152,14 +151,10 @@ def _times(
         moments, local = _timestamps(cells[0]), kind.tz is None
     else:
         return _texts(cells, plan, wrong)
-    outside = (moments < EARLIEST) | (moments >= LATEST)
-    for n in np.flatnonzero(outside).tolist():
-        text = (
-            "no time"
-            if cells[0][n].as_py is None or not cells[0][n].is_valid
-            else f"a time outside the years {FIRST_YEAR} to {LAST_YEAR}"
-        )
-        wrong[n] = Refusal(n, TIME, f"holds {text}")
+    missing = cells[0].is_null().to_numpy(zero_copy_only=False)
+    for n in np.flatnonzero(missing | (moments < EARLIEST) | (moments >= LATEST)).tolist():
+        told = "no time" if missing[n] else f"a time outside the years {FIRST_YEAR} to {LAST_YEAR}"
+        wrong[n] = Refusal(n, TIME, f"holds {told}")
     return moments, np.full(len(moments), local)
 
 
