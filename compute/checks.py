@@ -54,5 +54,12 @@ CODES = {
     "mounted-spacing-off": "the transducers are not mounted at the spacing this pipe calls for",
     "calibration-expired": "an instrument was past its due date",
     "calibration-missing": "an instrument had no calibration",
+    "segments-used": "only the marked stretches of the log count",
+    "paths-agree": "the paths at one point agree",
+    "paths-disagree": "the paths at one point differ by more than their separate doubts allow",
+    "difference-not-told-apart": "a difference of two flows is within its own uncertainty",
+    "relative-uncertainty-meaningless": "a combined value is not above its standard uncertainty",
+    "overlap-short": "logs that are combined ran together for a small part of their time only",
+    "clocks-differ": "the clocks of two loggers seem to differ",
     "transducer-temperature": "the medium is too hot or too cold for the transducers",
 }

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from compute.acoustics import Real, Setup, axial_slowness, trace
+from compute.acoustics import FloatArray, Real, Setup, axial_slowness, trace
 from compute.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.profile import mean_from_path_velocity, profile_factor, reynolds_number
 
@@ -77,6 +77,31 @@ def flow_from_times(setup: Setup, transit_time: Real, time_difference: Real) -> 
         measured_sound_speed=speed,
         time_in_medium=time_in_medium,
     )
+
+
+def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_difference: FloatArray) -> FloatArray:
+    """Volume flow alone, for logs: `flow_from_times` without the figures that only a mean is asked for.
+
+    Parameters
+    ----------
+    setup : Setup
+    transit_time : (n,) [s]  mean of upstream and downstream
+    time_difference : (n,) [s]  upstream less downstream
+
+    Returns
+    -------
+    volume_flow : (n,) [m3/s]
+
+    Raises
+    ------
+    OutOfRange     a transit time too short for the solid parts, or for any sound speed in the medium
+    NumberInvalid  a time that is not finite
+
+    Source
+    ------
+    transit time : see `flow_from_times`.
+    """
+    return np.asarray(flow_from_times(setup, transit_time, time_difference).volume_flow)
 
 
 def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, expected_angle: Real) -> Real:

@@ -4,42 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from compute import checks_pipe, checks_result, checks_setup
-from compute.acoustics import FloatArray, Setup, axial_slowness, trace
+from compute.acoustics import Setup
 from compute.conditions import GEOMETRY, oval_share
 from compute.diagnosis import diagnose
 from compute.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
 from compute.errors import NotEnough
 from compute.findings import Finding
-from compute.flow import Flow, bore_area, flow_from_times, times_from_logged
+from compute.flow import Flow, bore_area, flow_from_times
 from compute.gum import GumResult
 from compute.place import Place, straight_share
+from compute.segments import Segment, merged, segments_used
+from compute.series import Readings as Readings
+from compute.series import Series, series_of
 from compute.slips import Case
-from compute.statistics import FEWEST_READINGS, repeatability
+from compute.statistics import FEWEST_READINGS, noise_of_stretches, repeatability
 from compute.survey import WorkedOut, flow_findings, sound_speed_not_logged, work_out
+from compute.synchrony import FlowLog
 from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
 
 # Of a diagnosis a result tells this many explanations, if they are at least so plausible.
 EXPLANATIONS_TOLD = 3
 LEAST_PLAUSIBILITY_TOLD = 0.05
-
-
-@dataclass(frozen=True, slots=True)
-class Readings:
-    """Readings of a log in SI, (n,) arrays; None for a column the log does not have."""
-
-    transit_time: FloatArray | None = None
-    time_difference: FloatArray | None = None
-    flow_velocity: FloatArray | None = None
-    volume_flow: FloatArray | None = None
-    sound_speed: FloatArray | None = None
-    signal_to_noise: FloatArray | None = None
+MARK_A_STRETCH = "If the survey is of a steady flow, mark the stretch of the log in which it was steady; only that counts then."
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +49,7 @@ class Occasion:
 
     programmed : what the meter was told, for logs without times
     mounted_spacing [m]; gauged_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
+    segments : stretches of the log that count, as marked; none: the whole log
     """
 
     day: date
@@ -67,6 +60,7 @@ class Occasion:
     gauged_wall: tuple[float, float] | None = None
     minimum_signal: float | None = None
     rows_refused: int = 0
+    segments: tuple[Segment, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +68,11 @@ class Reduction:
     """What a log comes to: means over the readings used, SI.
 
     transit_time, time_difference [s] are means too, so that what moved a result can be told from them.
+    readings_outside : readings left out because they lie in none of the marked stretches
     """
 
     readings_used: int
+    readings_outside: int
     transit_time: float
     time_difference: float
     volume_flow: float
@@ -120,26 +116,20 @@ def reduce_log(
 
     Raises
     ------
-    NotEnough     no reading is possible with this set-up
-    ComputeError  see `work_out`
+    ComputeError  see `work_out`, and `series_of`: no reading is possible, or none lies in the marked stretches
 
     Source
     ------
     transit time : see `compute.flow`; uncertainty: JCGM 100.
     """
     worked_out = work_out(pipe, medium, transducers, traverses=traverses, place=occasion.place)
-    series = _series(worked_out.setup, occasion.programmed, log)
-    if not series.used:
-        raise NotEnough(
-            "No reading of this log is possible with this set-up: every transit time is too short. Check the pipe data and the "
-            "wedge delay.",
-            field="log",
-        )
+    series = series_of(worked_out.setup, occasion.programmed, log, occasion.segments)
     flow = _means(worked_out.setup, series)
     uncertainty = _uncertainty(worked_out, pipe, medium, series, flow, occasion)
     case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
     return Reduction(
         readings_used=series.used,
+        readings_outside=series.outside,
         transit_time=series.transit_time,
         time_difference=float(series.time_difference.mean()),
         volume_flow=float(series.volume_flow.mean()),
@@ -156,77 +146,45 @@ def reduce_log(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Series:
-    """The readings used, one after another, and how many were not possible."""
+def flow_log(
+    name: str,
+    entries: tuple[PipeEntry, MediumEntry, TransducerEntry, int],
+    log: Iterable[Readings],
+    programmed: Setup,
+    segments: tuple[Segment, ...] = (),
+) -> FlowLog:
+    """Every flow of a log with its time, to bring it together with others.
 
-    transit_time: float
-    time_difference: FloatArray
-    volume_flow: FloatArray
-    signal: float | None
-    taken: int
-    impossible: int
-    speed_told: bool = False
+    Parameters
+    ----------
+    name : str  for remarks
+    entries : (PipeEntry, MediumEntry, TransducerEntry, traverses)
+    log : iterable of Readings  with times
+    programmed : Setup  what the meter was told
+    segments : tuple of Segment  stretches that count; none: the whole log
 
-    @property
-    def used(self) -> int:
-        return len(self.volume_flow)
+    Returns
+    -------
+    log : FlowLog [m3/s]
 
+    Raises
+    ------
+    NotEnough     the readings came without their times; see `series_of`
+    ComputeError  see `work_out`
 
-def _series(setup: Setup, programmed: Setup, log: Iterable[Readings]) -> _Series:
-    differences, flows, signals = [], [], []
-    transit_sum, taken, impossible = 0.0, 0, 0
-    speed_told = False
-    for block in log:
-        transit, difference = _times(block, programmed)
-        speed_told = speed_told or (block.transit_time is None and block.sound_speed is None)
-        taken += len(difference)
-        possible = _possible(setup, transit)
-        impossible += int(np.count_nonzero(~possible))
-        transit, difference = transit[possible], difference[possible]
-        if len(transit):
-            flows.append(np.asarray(flow_from_times(setup, transit, difference).volume_flow))
-            differences.append(difference)
-            transit_sum += float(transit.sum())
-        if block.signal_to_noise is not None:
-            signals.append(block.signal_to_noise[possible])
-    volume_flow = np.concatenate(flows) if flows else np.empty(0)
-    signal = np.concatenate(signals) if signals else np.empty(0)
-    return _Series(
-        transit_time=transit_sum / max(len(volume_flow), 1),
-        time_difference=np.concatenate(differences) if differences else np.empty(0),
-        volume_flow=volume_flow,
-        signal=float(np.median(signal)) if len(signal) else None,
-        taken=taken,
-        impossible=impossible,
-        speed_told=speed_told,
-    )
+    Source
+    ------
+    transit time : see `compute.flow`.
+    """
+    pipe, medium, transducers, traverses = entries
+    setup = work_out(pipe, medium, transducers, traverses=traverses).setup
+    series = series_of(setup, programmed, log, segments, keep_times=True)
+    if series.times is None or len(series.times) != series.used:
+        raise NotEnough(f"The readings of {name} came without their times.", field="log")
+    return FlowLog(name, series.times, series.volume_flow)
 
 
-def _times(block: Readings, programmed: Setup) -> tuple[FloatArray, FloatArray]:
-    """Transit times and time differences of a block; a transit time of 0 marks a reading that cannot be."""
-    if block.transit_time is not None and block.time_difference is not None:
-        return block.transit_time, block.time_difference
-    speed = block.sound_speed
-    impossible: NDArray[np.bool_] = np.zeros(1, dtype=np.bool_)
-    if speed is not None:
-        # One lost signal must not spoil a log: a speed no beam can have is set aside with its reading.
-        impossible = ~((speed > 0) & (speed * axial_slowness(programmed.transducers) < 1))
-        speed = np.where(impossible, programmed.medium.sound_speed, speed)
-    transit, difference = times_from_logged(
-        programmed, flow_velocity=block.flow_velocity, volume_flow=block.volume_flow, sound_speed=speed
-    )
-    together = np.broadcast_arrays(np.where(impossible, 0.0, transit), np.asarray(difference))
-    return together[0], together[1]
-
-
-def _possible(setup: Setup, transit_time: FloatArray) -> NDArray[np.bool_]:
-    path = trace(setup)
-    shortest = path.time_in_solids + 2 * path.axial_slowness * setup.traverses * setup.pipe.bore
-    return np.asarray(transit_time > shortest)
-
-
-def _means(setup: Setup, series: _Series) -> Flow:
+def _means(setup: Setup, series: Series) -> Flow:
     """The flow figures of the mean times."""
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
 
@@ -243,14 +201,14 @@ def _uncertainty(
     worked_out: WorkedOut,
     pipe: PipeEntry,
     medium: MediumEntry,
-    series: _Series,
+    series: Series,
     flow: Flow,
     occasion: Occasion,
 ) -> GumResult:
     doubts = survey_doubts(
         worked_out.setup,
         reynolds=float(flow.reynolds),
-        repeatability=_scatter(series.time_difference),
+        repeatability=_scatter(series),
         gauged_wall=_gauged_doubt(pipe.wall_thickness, occasion),
         viscosity_relative=worked_out.medium.viscosity_uncertainty,
         straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
@@ -271,30 +229,27 @@ def _uncertainty(
     return flow_uncertainty(measurement, doubts)
 
 
-def _scatter(time_difference: FloatArray) -> Doubt:
+def _scatter(series: Series) -> Doubt:
     """The doubt of the mean time difference from the scatter of the readings about their trend.
 
-    A drift is no doubt of the mean over the log: it is what the flow did, and a finding if it is large.
+    A drift, or a jump between marked stretches, is no doubt of the mean over the log: it is what the flow did, and a finding
+    if it is large.
     """
-    count = len(time_difference)
-    if count < FEWEST_READINGS:
-        spread = float(time_difference.std(ddof=1)) if count > 1 else 0.0
-        return Doubt(spread, degrees_of_freedom=max(count - 1, 1))
-    found = repeatability(time_difference)
+    stretches = np.split(series.time_difference, series.breaks)
+    longest = max(len(stretch) for stretch in stretches)
+    if longest < FEWEST_READINGS:
+        spread = float(series.time_difference.std(ddof=1)) if series.used > 1 else 0.0
+        return Doubt(spread, degrees_of_freedom=max(series.used - 1, 1))
+    if len(stretches) > 1:
+        noise = noise_of_stretches(stretches)
+        return Doubt(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
+    found = repeatability(series.time_difference)
     return Doubt(found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0))
 
 
 def _log_findings(
-    worked_out: WorkedOut, series: _Series, flow: Flow, case: Case, occasion: Occasion
+    worked_out: WorkedOut, series: Series, flow: Flow, case: Case, occasion: Occasion
 ) -> list[Finding]:
-    half = series.used // 2
-    steady = (
-        checks_result.flow_steady(
-            float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
-        )
-        if half
-        else []
-    )
     calibrations = [
         finding
         for instrument in occasion.instruments
@@ -303,11 +258,11 @@ def _log_findings(
         )
     ]
     return [
-        *checks_result.readings_sound(series.taken, occasion.rows_refused, series.impossible),
+        *_counts(series, occasion),
         *(sound_speed_not_logged() if series.speed_told else []),
         *flow_findings(flow, worked_out.medium),
         *_explained(worked_out, series, case, occasion),
-        *steady,
+        *_steady(series, occasion),
         *checks_result.signal_strong(series.signal, occasion.minimum_signal),
         *checks_setup.mounted_spacing(occasion.mounted_spacing, float(worked_out.spacing.spacing)),
         *checks_pipe.wall_against_gauge(
@@ -317,7 +272,31 @@ def _log_findings(
     ]
 
 
-def _explained(worked_out: WorkedOut, series: _Series, case: Case, occasion: Occasion) -> list[Finding]:
+def _counts(series: Series, occasion: Occasion) -> list[Finding]:
+    """How many readings count, and why others do not."""
+    # Rows refused are of the whole log, readings that cannot be only of what counts.
+    refused = checks_result.readings_sound(series.taken + series.outside, occasion.rows_refused, 0)
+    findings = [finding for finding in refused if finding.code == "readings-refused"]
+    findings += checks_result.readings_sound(series.taken, 0, series.impossible)
+    if occasion.segments:
+        findings.append(segments_used(merged(occasion.segments), series.used, series.outside))
+    return findings
+
+
+def _steady(series: Series, occasion: Occasion) -> list[Finding]:
+    half = series.used // 2
+    if not half:
+        return []
+    first, second = float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
+    findings = checks_result.flow_steady(first, second)
+    return (
+        findings
+        if occasion.segments
+        else [replace(f, detail=f"{f.detail} {MARK_A_STRETCH}") for f in findings]
+    )
+
+
+def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
     """What single wrong entry would explain a sound speed that does not fit; that it fits, where it does."""
     stated = {"medium.temperature": temperature_doubt(case.medium.temperature_known)}
     if gauged := _gauged_doubt(case.pipe.wall_thickness, occasion):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,28 @@ FloatArray = NDArray[np.float64]
 # autocorrelation time, window of 5 times itself, relative variance 2 (2 window + 1) / n.
 WINDOW_FACTOR = 5.0
 FEWEST_READINGS = 8
+# Products of a series with itself are summed a piece at a time that stays in the processor's cache.
+PIECE = 8192
+# Few lags are summed one by one, which is quicker; more of them, eight times as many at each try, by Fourier transforms.
+FEW_LAGS = 16
+MORE_LAGS = 8
+# A transform of so many times the lags wastes little on the overlap of its pieces.
+TRANSFORM_PER_LAG = 16
+TRANSFORM_ROWS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """How well the mean over several stretches is known from the scatter within them, in the readings' unit.
+
+    autocorrelation_time [readings] and effective_sample_size [1] as in `Repeatability`; degrees_of_freedom [1]: that size
+    less two for each stretch, its level and its trend.
+    """
+
+    uncertainty: float
+    autocorrelation_time: float
+    effective_sample_size: float
+    degrees_of_freedom: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,29 +85,64 @@ def repeatability(readings: FloatArray) -> Repeatability:
     """
     values = _checked(readings)
     count = len(values)
-    mean = float(values.mean())
-    place = np.linspace(-0.5, 0.5, count)
-    trend = float(place @ (values - mean)) / float(place @ place)
-    residuals = values - mean - trend * place
-    time, window = _time_and_window(residuals)
+    straight = _Detrended.of(values)
+    squares, time, window = _scatter_and_time([straight])
     effective = count / time
-    scatter = float(residuals @ residuals) / max(count - 2 * time, 1.0)
+    scatter = squares / max(count - 2 * time, 1.0)
     noise = math.sqrt(scatter * time / count)
-    slope_noise = math.sqrt(scatter * time / float(place @ place))
-    drift_doubt = abs(trend) / math.sqrt(12) if abs(trend) > 2 * slope_noise else 0.0
+    slope_noise = math.sqrt(scatter * time / _place_squares(count))
+    drift_doubt = abs(straight.trend) / math.sqrt(12) if abs(straight.trend) > 2 * slope_noise else 0.0
     freedom = max(min(effective - 2, count / (2 * window + 1)), 1.0)
     return Repeatability(
         count=count,
-        mean=mean,
-        standard_deviation=float(values.std(ddof=1)),
+        mean=straight.mean,
+        # The straight line and what is left of it are at right angles.
+        standard_deviation=math.sqrt((squares + straight.trend**2 * _place_squares(count)) / (count - 1)),
         autocorrelation_time=time,
         effective_sample_size=effective,
         noise_uncertainty=noise,
-        drift=trend,
+        drift=straight.trend,
         drift_uncertainty=drift_doubt,
         standard_uncertainty=math.hypot(noise, drift_doubt),
         degrees_of_freedom=_joint_freedom(noise, drift_doubt, freedom),
     )
+
+
+def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
+    """How well the mean over all readings of several stretches is known from the scatter within each.
+
+    Each stretch has a level and a trend of its own, taken out first: a jump from one to the next is what the flow did, and
+    neither scatter nor correlation. Scatter and autocorrelation are pooled over the stretches, lag by lag, and no lag
+    reaches from one stretch into another. Stretches too short to tell a trend count in the number of readings only.
+
+    Parameters
+    ----------
+    stretches : sequence of (n,) [any unit]  each equally spaced in time and finite; one has 8 readings or more
+
+    Returns
+    -------
+    noise : Noise
+
+    Raises
+    ------
+    NotEnough  no stretch has 8 readings
+
+    Source
+    ------
+    Sokal 1996 for one series; pooling within groups as in the analysis of variance (JCGM 100:2008 H.5), from memory.
+    """
+    long = [_Detrended.of(_checked(stretch)) for stretch in stretches if len(stretch) >= FEWEST_READINGS]
+    if not long:
+        raise NotEnough(
+            f"No stretch has {FEWEST_READINGS} readings in one row, which a scatter that may be correlated needs.",
+            field="readings",
+        )
+    squares, time, _ = _scatter_and_time(long)
+    told = sum(len(stretch.values) for stretch in long)
+    count = sum(len(stretch) for stretch in stretches)
+    scatter = squares / max(told - 2 * time * len(long), 1.0)
+    freedom = max(told / time - 2 * len(long), 1.0)
+    return Noise(math.sqrt(scatter * time / count), time, count / time, freedom)
 
 
 def autocorrelation_time(readings: FloatArray) -> float:
@@ -103,7 +161,7 @@ def autocorrelation_time(readings: FloatArray) -> float:
     Sokal 1996: 1 + 2 * sum of the autocorrelation up to the first lag that is 5 times the sum so far.
     """
     values = _checked(readings)
-    return _time_and_window(values - values.mean())[0]
+    return _scatter_and_time([_Detrended(values, float(values.mean()), 0.0)])[1]
 
 
 def effective_sample_size(readings: FloatArray) -> float:
@@ -157,11 +215,94 @@ def _autocorrelation(centred: FloatArray) -> FloatArray:
     return result
 
 
-def _time_and_window(centred: FloatArray) -> tuple[float, int]:
-    sums = 2.0 * np.cumsum(_autocorrelation(centred)) - 1.0
-    wide_enough = np.flatnonzero(np.arange(len(sums)) >= WINDOW_FACTOR * sums)
-    window = int(wide_enough[0]) if len(wide_enough) else len(sums) - 1
-    return float(np.clip(sums[window], 1.0, len(sums))), max(window, 1)
+@dataclass(frozen=True, slots=True)
+class _Detrended:
+    """A series less its mean and its straight trend, worked out a piece at a time: none of it is kept."""
+
+    values: FloatArray
+    mean: float
+    trend: float
+
+    @staticmethod
+    def of(values: FloatArray) -> _Detrended:
+        """The series with its mean and the slope of its least-squares line over a place from -1/2 to 1/2."""
+        level = _Detrended(values, float(values.mean()), 0.0)
+        along = sum(
+            float(_place(start, len(values), len(piece)) @ piece) for start, piece in level.pieces(PIECE)
+        )
+        return _Detrended(values, level.mean, along / _place_squares(len(values)))
+
+    def part(self, start: int, stop: int) -> FloatArray:
+        """What is left of the readings from `start` to `stop`."""
+        left: FloatArray = self.values[start:stop] - self.mean
+        if self.trend:
+            left -= self.trend * _place(start, len(self.values), len(left))
+        return left
+
+    def pieces(self, size: int, overlap: int = 0) -> Iterator[tuple[int, FloatArray]]:
+        """Pieces one after another, each with where it starts and with `overlap` readings of the next."""
+        for start in range(0, len(self.values), size):
+            yield start, self.part(start, start + size + overlap)
+
+
+def _place(start: int, count: int, size: int) -> FloatArray:
+    """Places of successive readings on a scale from -1/2, the first of the series, to 1/2, its last."""
+    return np.arange(start, start + size) / (count - 1) - 0.5
+
+
+def _place_squares(count: int) -> float:
+    """Sum of the squares of all places."""
+    return count * (count + 1) / (12 * (count - 1))
+
+
+def _scatter_and_time(series: Sequence[_Detrended]) -> tuple[float, float, int]:
+    """Sum of squares, autocorrelation time and its window, over all series. Only so many lags are worked out as the window needs."""
+    longest = max(len(one.values) for one in series)
+    size = max(float(np.abs(piece).max()) for one in series for _, piece in one.pieces(PIECE))
+    if size == 0:
+        return 0.0, 1.0, min(int(WINDOW_FACTOR), longest - 1)
+    lags = min(FEW_LAGS, longest - 1)
+    while True:
+        products = sum((_lagged_products(one, lags, size) for one in series), np.zeros(lags + 1))
+        sums = 2.0 * np.cumsum(products / products[0]) - 1.0
+        wide_enough = np.flatnonzero(np.arange(len(sums)) >= WINDOW_FACTOR * sums)
+        if len(wide_enough) or lags == longest - 1:
+            break
+        lags = min(MORE_LAGS * lags, longest - 1)
+    window = int(wide_enough[0]) if len(wide_enough) else lags
+    time = float(np.clip(sums[window], 1.0, longest))
+    return float(products[0]) * size * size, time, max(window, 1)
+
+
+def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:
+    """Sums of the products of readings `lag` apart, for lags of 0 to `lags`; of readings over `size`, lest squares vanish."""
+    if lags <= FEW_LAGS:
+        return sum(
+            (
+                np.correlate(_filled(piece, len(piece[:PIECE]) + lags), piece[:PIECE], "valid")
+                for _, piece in ((start, piece / size) for start, piece in series.pieces(PIECE, lags))
+            ),
+            np.zeros(lags + 1),
+        )
+    width = 1 << (TRANSFORM_PER_LAG * lags - 1).bit_length()
+    width = min(width, 1 << (len(series.values) + lags - 1).bit_length())
+    step, rows = width - lags, max(1, min(TRANSFORM_ROWS, -(-len(series.values) // (width - lags))))
+    spectrum = np.zeros(width // 2 + 1, dtype=np.complex128)
+    for _, piece in series.pieces(step * rows, lags):
+        # Each row overlaps the next by the lags, so that no product is lost; its own readings are those before the overlap.
+        row = np.lib.stride_tricks.sliding_window_view(_filled(piece / size, step * rows + lags), width)[
+            ::step
+        ].copy()
+        whole = np.fft.rfft(row)
+        row[:, step:] = 0.0
+        spectrum += np.einsum("ij,ij->j", np.fft.rfft(row).conj(), whole)
+    products: FloatArray = np.fft.irfft(spectrum, width)[: lags + 1]
+    return products
+
+
+def _filled(values: FloatArray, count: int) -> FloatArray:
+    """The values with zeros behind them up to a count."""
+    return values if len(values) >= count else np.concatenate([values, np.zeros(count - len(values))])
 
 
 def _joint_freedom(noise: float, drift_doubt: float, noise_freedom: float) -> float:
