@@ -11,13 +11,15 @@ from compute.account import Basis as Stated
 from compute.account import explain_change
 from compute.acoustics import Setup as PhysicalSetup
 from compute.entries import resolve_medium, resolve_pipe, resolve_transducers
-from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, reduce_log
+from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, flow_log, reduce_log
+from compute.segments import Segment
+from compute.synchrony import FlowLog
 from compute.units import unit_named
-from surveys.basis import Basis
+from surveys.basis import Basis, basis_of_result
 from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
 from surveys.readings.columns import Column
-from surveys.selectors import log_columns, place_of, survey_date, survey_medium
+from surveys.selectors import log_columns, marked_stretches, place_of, survey_date, survey_medium
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +33,38 @@ class Draft:
 
 def survey_reduce(basis: Basis) -> Draft:
     """Reduce a survey's log by what is in force for it. Reads; writes nothing."""
-    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
+    data = basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
     gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
-    reduction = reduce_log(
+    return Draft(basis, gauging, _reduce(basis, gauging, marked_stretches(basis.survey_data)))
+
+
+def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
+    """What a result would be had only these stretches of its log counted."""
+    return _reduce(basis_of_result(result), result.gauging, stretches)
+
+
+def result_flows(result: Result, name: str) -> FlowLog:
+    """Every flow a result rests on, with its time; the name is for remarks."""
+    basis = basis_of_result(result)
+    stated, data = basis.survey_data, basis.pipe_data
+    return flow_log(
+        name,
+        (
+            data.pipe_entry(),
+            survey_medium(stated, data),
+            basis.transducer_data.entry(),
+            stated.setup.traverses,
+        ),
+        log_readings(basis.survey.log),
+        _programmed(stated.setup),
+        marked_stretches(stated),
+    )
+
+
+def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...]) -> Reduction:
+    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
+    return reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
         basis.transducer_data.entry(),
@@ -55,9 +85,9 @@ def survey_reduce(basis: Basis) -> Draft:
                 default=None,
             ),
             rows_refused=survey.log.rows_refused,
+            segments=stretches,
         ),
     )
-    return Draft(basis, gauging, reduction)
 
 
 def result_store(
@@ -141,12 +171,18 @@ def relative_change(before: float, after: float) -> float | None:
     return (after - before) / before if before else None
 
 
+def exceeds(change: float | None, threshold: float) -> bool:
+    """Whether a client wants to be told of a relative change; None is one from a flow of 0."""
+    return change is None or abs(change) > threshold
+
+
 def log_readings(log: Log) -> Iterator[Readings]:
     """A log block by block, in SI."""
     columns = [Column(**column) for column in log.columns]
-    for _, values in log_columns(log):
+    for times, values in log_columns(log):
         yield Readings(
-            **{c.name: to_si(values[c.name], c) for c in columns if c.name in Readings.__dataclass_fields__}
+            **{c.name: to_si(values[c.name], c) for c in columns if c.name in Readings.__dataclass_fields__},
+            times=times,
         )
 
 

@@ -191,6 +191,7 @@ class BudgetRowOut(serializers.Serializer):
     sensitivity = QuantityOut()
     contribution = QuantityOut()
     share = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
+    degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
 
 
 class IntervalOut(serializers.Serializer):

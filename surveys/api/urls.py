@@ -6,7 +6,17 @@ from rest_framework.routers import SimpleRouter
 
 from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
-from surveys.api.records import fleet, library, notices, pipes, places, points, recomputations, surveys
+from surveys.api.records import (
+    combinations,
+    fleet,
+    library,
+    notices,
+    pipes,
+    places,
+    points,
+    recomputations,
+    surveys,
+)
 from surveys.api.uncertainty_view import UncertaintyView
 
 router = SimpleRouter(use_regex_path=False)
@@ -21,6 +31,7 @@ router.register("own-media", library.OwnMedia, "own-medium")
 router.register("technicians", fleet.Technicians, "technician")
 router.register("jobs", fleet.Jobs, "job")
 router.register("surveys", surveys.Surveys, "survey")
+router.register("combinations", combinations.Combinations, "combination")
 router.register("results", recomputations.Results, "result")
 router.register("notices", notices.Notices, "notice")
 router.register("recomputations", recomputations.Recomputations, "recomputation")

@@ -32,6 +32,7 @@ from surveys.models.result import Cause
 from surveys.models.survey import SurveyChange
 from surveys.readings.intake import Intake, take_in
 from surveys.reduction import result_store, survey_reduce
+from surveys.services.combinations import combinations_extend
 from surveys.services.recomputations import Change, recomputation_start
 from surveys.services.records import said
 
@@ -52,6 +53,7 @@ class SurveyNotes:
     started_at: datetime
     ended_at: datetime | None = None
     mounted_spacing_m: float | None = None
+    path_plane_rad: float | None = None
     medium_temperature_k: float | None = None
     medium_temperature_known: str = ""
     note: str = ""
@@ -68,16 +70,25 @@ def survey_record(
     notes: SurveyNotes,
     by: User,
     now: datetime,
+    path_of: Survey | None = None,
 ) -> Survey:
     """A new survey at a point, with the set-up it was mounted by and the instruments used.
 
-    The set-up's transducer pair counts among them. Raises ServiceError if the set-up is of another point, the
-    job of another site, or no meter is among the instruments.
+    The set-up's transducer pair counts among them. With `path_of` it is a further path of another survey at this point.
+    Raises ServiceError if the set-up or that survey is of another point, that survey is a further path itself, the job is
+    of another site, or no meter is among the instruments.
     """
+    if path_of is not None:
+        _check_first_path(path_of, point)
     if job is not None and job.site_id != point.pipe.site_id:
         raise ServiceError("That job is at another site.", code="other-site", field="job")
     survey = Survey(
-        measuring_point=point, job=job, technician=by, started_at=notes.started_at, recorded_at=now
+        measuring_point=point,
+        job=job,
+        technician=by,
+        started_at=notes.started_at,
+        recorded_at=now,
+        path_of=path_of,
     )
     survey.full_clean(validate_constraints=False)
     survey.save(force_insert=True)
@@ -159,6 +170,21 @@ def survey_mark_segments(
     return data, _recompute(data, Cause.SEGMENTS)
 
 
+def _check_first_path(first: Survey, point: MeasuringPoint) -> None:
+    if first.measuring_point_id != point.pk:
+        raise ServiceError(
+            "That survey is at another measuring point; paths are combined at one point.",
+            code="other-point",
+            field="path_of",
+        )
+    if first.path_of_id is not None:
+        raise ServiceError(
+            f"That survey is itself a further path; name the first one, {first.path_of_id}.",
+            code="path-of-a-path",
+            field="path_of",
+        )
+
+
 def _check_segments(segments: Sequence[Segment], log: Log) -> None:
     ordered = sorted(enumerate(segments), key=lambda numbered: numbered[1].start)
     for place, (number, one) in enumerate(ordered):
@@ -237,6 +263,7 @@ def log_take_in(
         result_store(
             survey_reduce(basis_in_force(survey_with_basis(survey.pk))), cause=Cause.REDUCTION, now=now
         )
+        combinations_extend(survey, by=by, now=now)
     return log, True
 
 
