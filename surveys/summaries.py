@@ -99,9 +99,7 @@ def recomputation_summary(recomputation: Recomputation) -> Summary:
     rows = RecomputationItem.objects.filter(recomputation=recomputation).select_related(*ITEM_RELATED)
     everything = list(rows)
     items = [item for item in everything if item.survey_id is not None]
-    changes = {
-        item.survey_id: change for item in items if item.survey_id and (change := item_change(item))
-    }
+    changes = {item.survey_id: change for item in items if item.survey_id and (change := item_change(item))}
     relative = [c.relative for c in changes.values() if c.relative is not None]
     exceeding = sum(change.exceeds_threshold for change in changes.values())
     unchanged = sum(change.difference_m3_s == 0 for change in changes.values())
