@@ -206,9 +206,48 @@ class ResultAdmin(ImmutableAdmin):
     date_hierarchy = "computed_at"
 
 
+class CombinationPartInline(ImmutableInline):
+    model = models.CombinationPart
+
+
+@admin.register(models.Combination)
+class CombinationAdmin(ImmutableAdmin):
+    list_display = ["name", "kind", "site", "made_at", "made_by", "retired_at"]
+    list_filter = ["kind", "site__client"]
+    search_fields = ["name", "site__name"]
+    inlines = [CombinationPartInline]
+    list_select_related = ["site", "made_by"]
+
+
+@admin.register(models.CombinedResult)
+class CombinedResultAdmin(ImmutableAdmin):
+    list_display = [
+        "combination",
+        "computed_at",
+        "cause",
+        "volume_flow_m3_s",
+        "expanded_uncertainty_m3_s",
+        "replaced_at",
+    ]
+    list_filter = ["cause", "method_version", "combination__kind"]
+    search_fields = ["combination__name"]
+    date_hierarchy = "computed_at"
+    list_select_related = ["combination"]
+
+
 class RecomputationItemInline(ImmutableInline):
     model = models.RecomputationItem
-    fields = ["survey", "state", "attempts", "error", "before", "after"]
+    fields = [
+        "survey",
+        "combination",
+        "state",
+        "attempts",
+        "error",
+        "before",
+        "after",
+        "before_combined",
+        "after_combined",
+    ]
 
 
 @admin.register(models.Recomputation)

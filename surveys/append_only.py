@@ -22,6 +22,8 @@ IMMUTABLE = {
     "surveys_readingblock": (),
     "surveys_logfilepart": (),
     "surveys_result": ("replaced_at",),
+    "surveys_combinationpart": (),
+    "surveys_combinedresult": ("replaced_at",),
 }
 
 POSTGRESQL_FUNCTION = """

@@ -67,6 +67,19 @@ def basis_in_force(survey: Survey) -> Basis:
     )
 
 
+def basis_of_result(result: Result) -> Basis:
+    """What a result was computed from, whatever is in force by now."""
+    made = {calibration.instrument_id: calibration for calibration in result.calibrations.all()}
+    return Basis(
+        result.survey,
+        result.survey_data,
+        result.pipe_data,
+        result.transducer_data,
+        tuple((i, made.get(i.pk)) for i in result.survey_data.instruments.all()),
+        result.method_version,
+    )
+
+
 def transducer_data_in_force(data: TransducerData) -> TransducerData:
     """A version of a pair's data, or what corrected it."""
     while (later := getattr(data, "corrected_by", None)) is not None:

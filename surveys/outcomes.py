@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from compute.account import Effect
+from compute.combination import SharedRow
 from compute.findings import Finding
 from compute.gum import BudgetRow
 from compute.place import Caution
@@ -126,10 +127,56 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
             "sensitivity": {"si": row.sensitivity, "kind": "volume_flow", "per": KIND_OF_INPUT[row.input]},
             "contribution": quantity(row.contribution, "volume_flow"),
             "share": row.share,
-            "degrees_of_freedom": row.degrees_of_freedom if math.isfinite(row.degrees_of_freedom) else None,
+            "degrees_of_freedom": finite(row.degrees_of_freedom),
         }
         for row in budget
     ]
+
+
+def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
+    """A stored budget as the physics has it; the inverse of `budget_json`."""
+    return [
+        BudgetRow(
+            input=row["input"],
+            value=_number(row["value"]),
+            standard_uncertainty=_number(row["standard_uncertainty"]),
+            sensitivity=row["sensitivity"]["si"],
+            contribution=row["contribution"]["si"],
+            share=row["share"],
+            degrees_of_freedom=math.inf if row["degrees_of_freedom"] is None else row["degrees_of_freedom"],
+        )
+        for row in stored
+    ]
+
+
+def shared_budget_json(budget: Iterable[SharedRow], surveys: Sequence[str]) -> list[dict[str, Any]]:
+    """A combined budget: whose each input is, and in which of the surveys it occurs."""
+    rows = []
+    for row in budget:
+        name, _, owner = row.key.partition("@")
+        kind, _, which = owner.partition(":")
+        rows.append(
+            {
+                "input": name,
+                "owner_kind": kind,
+                "owner": which,
+                "contribution": quantity(row.contribution, "volume_flow"),
+                "apart": quantity(row.apart, "volume_flow"),
+                "share": row.share,
+                "degrees_of_freedom": finite(row.degrees_of_freedom),
+                "surveys": [surveys[index] for index in row.parts if index < len(surveys)],
+            }
+        )
+    return rows
+
+
+def finite(number: float) -> float | None:
+    """A number, or None for one without limit, which JSON has no word for."""
+    return number if math.isfinite(number) else None
+
+
+def _number(figure: Any) -> float:
+    return float(figure["si"] if isinstance(figure, Mapping) else figure)
 
 
 def doubt_json(path: str, doubt: Doubt) -> dict[str, Any]:

@@ -5,7 +5,8 @@ the data of the transducers, the calibrations, the method. When any of it change
 something else gets a new result; the old one stays, marked as replaced. Work is claimed by one filtered update and held by
 a lease; the physics runs outside any transaction, and a short one stores the result only if the claim still holds and
 nothing moved meanwhile. So a worker may die, a task may be sent twice, and two corrections may race: each survey ends with
-one current result, on the latest.
+one current result, on the latest. Combinations of surveys are items too, set to work where a part gets a new result
+(`surveys.combining`).
 """
 
 from __future__ import annotations
@@ -20,8 +21,16 @@ from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from surveys.basis import basis_in_force, result_key, survey_with_basis
+from surveys.combining import (
+    Making,
+    combinations_set_going,
+    combined_draft,
+    combined_store,
+    draft_holds,
+    parts_at_rest,
+)
 from surveys.models import Notice, Recomputation, RecomputationItem, Result, Survey
-from surveys.reduction import Draft, result_account, result_store, survey_reduce
+from surveys.reduction import Draft, exceeds, result_account, result_store, survey_reduce
 
 logger = logging.getLogger(__name__)
 
@@ -70,7 +79,8 @@ def _lease() -> timedelta:
 
 
 def _due(now: datetime) -> Q:
-    return Q(state=ItemState.WAITING, run_after__lte=now) | Q(state=ItemState.RUNNING, lease_until__lt=now)
+    late = Q(state=ItemState.WAITING, run_after__lte=now) | Q(state=ItemState.RUNNING, lease_until__lt=now)
+    return late & parts_at_rest()
 
 
 def _claim(recomputation_id: UUID) -> list[RecomputationItem]:
@@ -96,14 +106,22 @@ def _claim(recomputation_id: UUID) -> list[RecomputationItem]:
 
 def _work_on(item: RecomputationItem) -> None:
     try:
-        _recompute(item)
+        if item.combination_id is not None:
+            _recombine(item, item.combination_id)
+        elif item.survey_id is not None:
+            _recompute(item, item.survey_id)
     except Exception as error:  # whatever it was, the run goes on and the item says what stopped it
-        logger.exception("recomputation %s, survey %s", item.recomputation_id, item.survey_id)
+        logger.exception(
+            "recomputation %s, survey %s, combination %s",
+            item.recomputation_id,
+            item.survey_id,
+            item.combination_id,
+        )
         _set_back(item, error)
 
 
-def _recompute(item: RecomputationItem) -> None:
-    basis = basis_in_force(survey_with_basis(item.survey_id))
+def _recompute(item: RecomputationItem, survey_id: UUID) -> None:
+    basis = basis_in_force(survey_with_basis(survey_id))
     current = current_result(basis.survey)
     draft = None if result_key(current) == basis.key else survey_reduce(basis)
     with transaction.atomic():
@@ -126,6 +144,25 @@ def _recompute(item: RecomputationItem) -> None:
         )
 
 
+def _recombine(item: RecomputationItem, combination_id: UUID) -> None:
+    draft = combined_draft(combination_id)
+    with transaction.atomic():
+        if not _still_ours(item):
+            return
+        if not draft_holds(draft):
+            _owned(item).update(state=ItemState.WAITING, claimed_by=None, lease_until=None)
+            return
+        run = item.recomputation
+        _owned(item).update(
+            state=ItemState.DONE,
+            after_combined=combined_store(draft, Making(run.cause, run.reason, timezone.now(), run)),
+            error="",
+            claimed_by=None,
+            lease_until=None,
+            settled_at=timezone.now(),
+        )
+
+
 def _replace(current: Result, draft: Draft, recomputation: Recomputation) -> Result:
     now = timezone.now()
     Result.objects.filter(pk=current.pk, replaced_at__isnull=True).update(replaced_at=now)
@@ -139,6 +176,7 @@ def _replace(current: Result, draft: Draft, recomputation: Recomputation) -> Res
         now=now,
     )
     _tell_client(current, result, account["relative_change"], recomputation.reason, now)
+    combinations_set_going(recomputation, [result.survey_id], now)
     return result
 
 
@@ -156,11 +194,6 @@ def _tell_client(before: Result, after: Result, change: float | None, reason: st
         reason=reason,
         made_at=now,
     )
-
-
-def exceeds(relative_change: float | None, threshold: float) -> bool:
-    """Whether a client wants to be told of a change; None is one from a flow of 0."""
-    return relative_change is None or abs(relative_change) > threshold
 
 
 def _set_back(item: RecomputationItem, error: Exception) -> None:

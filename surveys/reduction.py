@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from compute.account import Basis as Stated
@@ -16,14 +16,12 @@ from compute.reduction import InstrumentDay, Occasion, Readings, Reduction, flow
 from compute.segments import Segment
 from compute.synchrony import FlowLog
 from compute.units import unit_named
-from surveys.basis import Basis
+from surveys.basis import Basis, basis_of_result
 from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
 from surveys.readings.codec import decode_block
 from surveys.readings.columns import Column
-from surveys.selectors import log_blocks, place_of, survey_date, survey_medium
-
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+from surveys.selectors import log_blocks, marked_stretches, place_of, survey_date, survey_medium
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,16 +57,50 @@ def stored_log(log: Log) -> HeldLog:
 def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
     log = held or stored_log(basis.survey.log)
-    segments = segments_of(basis.survey_data)
-    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
+    data = basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
     gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
-    reduction = reduce_log(
+    reduction = _reduce(basis, gauging, marked_stretches(basis.survey_data), log)
+    return Draft(basis, gauging, reduction, log.findings)
+
+
+def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
+    """What a result would be had only these stretches of its log counted."""
+    basis = basis_of_result(result)
+    return _reduce(basis, result.gauging, stretches, stored_log(basis.survey.log))
+
+
+def result_flows(result: Result, name: str) -> FlowLog:
+    """Every flow a result rests on, with its time; the name is for remarks."""
+    basis = basis_of_result(result)
+    return survey_flow_log(basis, name, marked_stretches(basis.survey_data))
+
+
+def survey_flow_log(basis: Basis, name: str, stretches: tuple[Segment, ...] = ()) -> FlowLog:
+    """The flow of each reading of a survey's log, with its time; of some stretches, or all."""
+    stated, data = basis.survey_data, basis.pipe_data
+    return flow_log(
+        name,
+        (
+            data.pipe_entry(),
+            survey_medium(stated, data),
+            basis.transducer_data.entry(),
+            stated.setup.traverses,
+        ),
+        log_readings(stored_log(basis.survey.log), with_times=True),
+        _programmed(stated.setup),
+        stretches,
+    )
+
+
+def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...], log: HeldLog) -> Reduction:
+    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
+    return reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
         basis.transducer_data.entry(),
         stated.setup.traverses,
-        log_readings(log, with_times=bool(segments)),
+        log_readings(log, with_times=bool(stretches)),
         Occasion(
             day=survey_date(survey),
             place=place_of(survey.measuring_point),
@@ -84,26 +116,8 @@ def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
                 default=None,
             ),
             rows_refused=log.rows_refused,
-            segments=segments,
+            segments=stretches,
         ),
-    )
-    return Draft(basis, gauging, reduction, log.findings)
-
-
-def survey_flow_log(basis: Basis, segments: tuple[Segment, ...] = ()) -> FlowLog:
-    """The flow of each reading of a survey's log by what is in force, with its time; of some stretches, or all."""
-    stated, data = basis.survey_data, basis.pipe_data
-    return flow_log(
-        str(basis.survey.measuring_point),
-        (
-            data.pipe_entry(),
-            survey_medium(stated, data),
-            basis.transducer_data.entry(),
-            stated.setup.traverses,
-        ),
-        log_readings(stored_log(basis.survey.log), with_times=True),
-        _programmed(stated.setup),
-        segments,
     )
 
 
@@ -189,6 +203,11 @@ def relative_change(before: float, after: float) -> float | None:
     return (after - before) / before if before else None
 
 
+def exceeds(change: float | None, threshold: float) -> bool:
+    """Whether a client wants to be told of a relative change; None is one from a flow of 0."""
+    return change is None or abs(change) > threshold
+
+
 # Of a log's columns those a reduction reads.
 READ = frozenset(field.name for field in fields(Readings)) - {"times"}
 
@@ -205,18 +224,6 @@ def log_readings(log: HeldLog, *, with_times: bool) -> Iterator[Readings]:
         )
 
     return ahead(unpacked, log.contents())
-
-
-def segments_of(stated: SurveyData) -> tuple[Segment, ...]:
-    """The stretches of the log that count, as the physics takes them."""
-    return tuple(
-        Segment(_microseconds(one["start"]), _microseconds(one["end"]), one["reason"])
-        for one in stated.segments
-    )
-
-
-def _microseconds(text: str) -> int:
-    return (datetime.fromisoformat(text) - EPOCH) // timedelta(microseconds=1)
 
 
 def to_si(values: Any, column: Column) -> Any:

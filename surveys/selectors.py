@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 from django.contrib.auth.models import AnonymousUser
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from compute.entries import MediumEntry
 from compute.place import Place
+from compute.segments import Segment
 from surveys.models import (
     Calibration,
     Instrument,
@@ -32,6 +33,7 @@ from surveys.models import (
 from surveys.readings.codec import decode_block
 
 Viewer = User | AnonymousUser
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def pipe_data_valid(
@@ -90,6 +92,23 @@ def survey_medium(survey: SurveyData | Setup, data: PipeData) -> MediumEntry:
     return replace(
         entry, temperature=survey.medium_temperature_k, temperature_known=survey.medium_temperature_known
     )
+
+
+def marked_stretches(data: SurveyData) -> tuple[Segment, ...]:
+    """The stretches of the log that count, as the physics takes them."""
+    return tuple(
+        Segment(
+            microseconds(datetime.fromisoformat(one["start"])),
+            microseconds(datetime.fromisoformat(one["end"])),
+            one["reason"],
+        )
+        for one in data.segments
+    )
+
+
+def microseconds(moment: datetime) -> int:
+    """A time as the logs have it: microseconds since 1970 UTC."""
+    return (moment - EPOCH) // timedelta(microseconds=1)
 
 
 def place_of(point: MeasuringPoint) -> Place:

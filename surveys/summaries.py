@@ -5,18 +5,28 @@ from __future__ import annotations
 import statistics
 from collections import Counter
 from dataclasses import dataclass
+from typing import cast
 from uuid import UUID
 
-from surveys.models import Recomputation, RecomputationItem
-from surveys.reduction import relative_change
+from surveys.models import Client, Recomputation, RecomputationItem, Survey
+from surveys.reduction import exceeds, relative_change
 
 LARGEST_TOLD = 10
+# What `item_change` and a notice of an item are read from.
+ITEM_RELATED = (
+    "before",
+    "after__notice",
+    "survey__measuring_point__pipe__site__client",
+    "before_combined",
+    "after_combined__notice",
+    "combination__site__client",
+)
 ItemState = RecomputationItem.State
 
 
 @dataclass(frozen=True, slots=True)
 class ItemChange:
-    """By how much a survey's figure moved; `relative` is None from a flow of 0 to another."""
+    """By how much a survey's or a combined figure moved; `relative` is None from a flow of 0 to another."""
 
     difference_m3_s: float
     relative: float | None
@@ -44,17 +54,19 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """What stopped some surveys, and how many."""
+    """What stopped some surveys and combinations, and how many."""
 
     error: str
     surveys: int
+    combinations: int
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """A recomputation in short."""
+    """A recomputation in short. All but `combinations`, notices and failures is of its surveys."""
 
     surveys: int
+    combinations: int
     done: int
     unchanged: int
     within_threshold: int
@@ -66,35 +78,52 @@ class Summary:
 
 
 def item_change(item: RecomputationItem) -> ItemChange | None:
-    """What came of an item; None before it is done."""
-    if item.before is None or item.after is None:
+    """What came of an item; None before it is done, and for a first combined result."""
+    old, new = item.before or item.before_combined, item.after or item.after_combined
+    if old is None or new is None:
         return None
-    before, after = item.before.volume_flow_m3_s, item.after.volume_flow_m3_s
+    before, after = old.volume_flow_m3_s, new.volume_flow_m3_s
     relative = relative_change(before, after)
-    threshold = item.survey.measuring_point.pipe.site.client.notice_threshold
-    return ItemChange(after - before, relative, relative is None or abs(relative) > threshold)
+    return ItemChange(after - before, relative, exceeds(relative, _client(item).notice_threshold))
+
+
+def _client(item: RecomputationItem) -> Client:
+    if item.combination is not None:
+        return item.combination.site.client
+    # A constraint holds that an item has one of the two.
+    return cast(Survey, item.survey).measuring_point.pipe.site.client
 
 
 def recomputation_summary(recomputation: Recomputation) -> Summary:
     """A recomputation in short, in one pass over its items."""
-    related = ("before", "after__notice", "survey__measuring_point__pipe__site__client")
-    items = list(RecomputationItem.objects.filter(recomputation=recomputation).select_related(*related))
-    changes = {item.survey_id: change for item in items if (change := item_change(item))}
+    rows = RecomputationItem.objects.filter(recomputation=recomputation).select_related(*ITEM_RELATED)
+    everything = list(rows)
+    items = [item for item in everything if item.survey_id is not None]
+    changes = {item.survey_id: change for item in items if item.survey_id and (change := item_change(item))}
     relative = [c.relative for c in changes.values() if c.relative is not None]
     exceeding = sum(change.exceeds_threshold for change in changes.values())
     unchanged = sum(change.difference_m3_s == 0 for change in changes.values())
     ranked = sorted(changes.items(), key=lambda one: _size(one[1]), reverse=True)[:LARGEST_TOLD]
-    errors = Counter(item.error for item in items if item.state == ItemState.PARKED)
     return Summary(
         surveys=len(items),
+        combinations=len(everything) - len(items),
         done=sum(item.state == ItemState.DONE for item in items),
         unchanged=unchanged,
         within_threshold=len(changes) - exceeding - unchanged,
         exceeding_threshold=exceeding,
         median_relative_change=statistics.median(relative) if relative else None,
         largest=tuple(Moved(survey, change.relative) for survey, change in ranked if change.difference_m3_s),
-        clients=_by_client(items),
-        failures=tuple(Failure(error, count) for error, count in errors.most_common()),
+        clients=_by_client(everything),
+        failures=_failures(everything),
+    )
+
+
+def _failures(items: list[RecomputationItem]) -> tuple[Failure, ...]:
+    parked = [item for item in items if item.state == ItemState.PARKED]
+    of_surveys = Counter(item.error for item in parked if item.survey_id is not None)
+    return tuple(
+        Failure(error, of_surveys[error], count - of_surveys[error])
+        for error, count in Counter(item.error for item in parked).most_common()
     )
 
 
@@ -105,11 +134,12 @@ def _size(change: ItemChange) -> float:
 def _by_client(items: list[RecomputationItem]) -> tuple[ClientSummary, ...]:
     by_client: dict[UUID, list[RecomputationItem]] = {}
     for item in items:
-        by_client.setdefault(item.survey.measuring_point.pipe.site.client_id, []).append(item)
+        by_client.setdefault(_client(item).pk, []).append(item)
     summaries = []
     for client, own in by_client.items():
-        notices = [notice for item in own if (notice := getattr(item.after, "notice", None))]
-        name = own[0].survey.measuring_point.pipe.site.client.name
+        results = [item.after or item.after_combined for item in own]
+        notices = [notice for result in results if (notice := getattr(result, "notice", None))]
+        surveys = sum(item.survey_id is not None for item in own)
         seen = sum(notice.acknowledged_at is not None for notice in notices)
-        summaries.append(ClientSummary(client, name, len(own), len(notices), seen))
+        summaries.append(ClientSummary(client, _client(own[0]).name, surveys, len(notices), seen))
     return tuple(sorted(summaries, key=lambda one: one.name))

@@ -35,6 +35,8 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "calibration_due_after_its_date": ("due_on", "A calibration is due after its date."),
     "job_ends_after_it_starts": ("ends_at", "A job ends after it starts."),
     "survey_ends_after_it_starts": ("ended_at", "A survey ends after it starts."),
+    "survey_no_path_of_itself": ("path_of", "A survey is no further path of itself."),
+    "combination_part_once": ("parts", "A survey is a part of a combination once."),
     "survey_temperature_says_how_known": (
         "medium_temperature",
         "Say with a temperature whether it was measured or estimated.",
@@ -179,6 +181,7 @@ _SQLITE_UNIQUE = {
     "instrument_serial_once_in_a_kind": "surveys_instrument.kind, surveys_instrument.serial",
     "calibration_certificate_once": "surveys_calibration.instrument_id, surveys_calibration.laboratory",
     "pipe_data_corrected_once": "surveys_pipedata.corrects_id",
+    "combination_part_once": "surveys_combinationpart.combination_id, surveys_combinationpart.survey_id",
 }
 
 

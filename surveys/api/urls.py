@@ -7,6 +7,7 @@ from rest_framework.routers import SimpleRouter
 from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
 from surveys.api.records import (
+    combinations,
     fleet,
     library,
     log_layouts,
@@ -32,6 +33,7 @@ router.register("technicians", fleet.Technicians, "technician")
 router.register("jobs", fleet.Jobs, "job")
 router.register("log-layouts", log_layouts.LogLayouts, "log-layout")
 router.register("surveys", surveys.Surveys, "survey")
+router.register("combinations", combinations.Combinations, "combination")
 router.register("results", recomputations.Results, "result")
 router.register("notices", notices.Notices, "notice")
 router.register("recomputations", recomputations.Recomputations, "recomputation")

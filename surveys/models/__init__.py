@@ -1,6 +1,7 @@
 """The records, one file for each aggregate."""
 
 from surveys.models.base import Record, VisibleQuerySet, uuid7
+from surveys.models.combination import Combination, CombinationPart, CombinedResult
 from surveys.models.idempotency import IdempotencyKey
 from surveys.models.instrument import Calibration, Instrument, TransducerData
 from surveys.models.job import Job
@@ -17,6 +18,9 @@ from surveys.models.user import Role, User
 __all__ = [
     "Calibration",
     "Client",
+    "Combination",
+    "CombinationPart",
+    "CombinedResult",
     "Gauging",
     "IdempotencyKey",
     "Instrument",

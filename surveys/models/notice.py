@@ -1,23 +1,46 @@
 """Notices: what a client is told, and that somebody has seen it."""
 
+from __future__ import annotations
+
+from typing import Self
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from surveys.models.base import Record
+from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.combination import CombinedResult
+from surveys.models.job import Job
 from surveys.models.result import Result
 from surveys.models.site import Client
+from surveys.models.user import User
+
+
+class NoticeQuerySet(VisibleQuerySet):
+    """Notices lead to their site by a survey or by a combination."""
+
+    def _of_technician(self, user: User) -> Self:
+        sites = Job.objects.filter(technician=user).values("site")
+        of_survey = Q(after__survey__measuring_point__pipe__site__in=sites)
+        return self.filter(of_survey | Q(after_combined__combination__site__in=sites))
 
 
 class Notice(Record):
-    """A result changed by more than the client's threshold: before, after, and why."""
+    """A result, of a survey or of a combination, changed by more than the client's threshold: before, after, and why."""
 
     CLIENT_PATH = "client"
-    SITE_PATH = "after__survey__measuring_point__pipe__site"
+
+    objects = NoticeQuerySet.as_manager()  # type: ignore[misc]
 
     client = models.ForeignKey(Client, models.PROTECT, related_name="notices")
-    before = models.ForeignKey(Result, models.PROTECT, related_name="+")
-    after = models.OneToOneField(Result, models.PROTECT, related_name="notice")
+    before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
+    after = models.OneToOneField(Result, models.PROTECT, null=True, blank=True, related_name="notice")
+    before_combined = models.ForeignKey(
+        CombinedResult, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    after_combined = models.OneToOneField(
+        CombinedResult, models.PROTECT, null=True, blank=True, related_name="notice"
+    )
     relative_change = models.FloatField(null=True, help_text="Null: the flow before was 0.")
     threshold = models.FloatField()
     reason = models.TextField()
@@ -34,5 +57,20 @@ class Notice(Record):
                 name="notice_acknowledged_by_somebody",
                 condition=Q(acknowledged_at__isnull=True, acknowledged_by__isnull=True)
                 | Q(acknowledged_at__isnull=False, acknowledged_by__isnull=False),
-            )
+            ),
+            models.CheckConstraint(
+                name="notice_of_a_result_or_a_combined_one",
+                condition=Q(
+                    before__isnull=False,
+                    after__isnull=False,
+                    before_combined__isnull=True,
+                    after_combined__isnull=True,
+                )
+                | Q(
+                    before__isnull=True,
+                    after__isnull=True,
+                    before_combined__isnull=False,
+                    after_combined__isnull=False,
+                ),
+            ),
         ]

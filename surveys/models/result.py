@@ -21,6 +21,7 @@ class Cause(models.TextChoices):
     TRANSDUCER_CORRECTION = "transducer-correction", "data of a transducer pair was corrected"
     CALIBRATION = "calibration", "a calibration was recorded or corrected"
     METHOD = "method", "the method of computation has a new version"
+    COMBINATION = "combination", "surveys were combined"
 
 
 class Recomputation(Record):
@@ -134,7 +135,7 @@ class Result(Record):
 
 
 class RecomputationItem(models.Model):
-    """One survey of a recomputation: the work, who holds it, and what came of it."""
+    """One survey of a recomputation, or a combination of which a part moved: the work, who holds it, what came of it."""
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
@@ -143,7 +144,12 @@ class RecomputationItem(models.Model):
         PARKED = "parked", "parked"
 
     recomputation = models.ForeignKey(Recomputation, models.PROTECT, related_name="items")
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="recomputation_items")
+    survey = models.ForeignKey(
+        Survey, models.PROTECT, null=True, blank=True, related_name="recomputation_items"
+    )
+    combination = models.ForeignKey(
+        "Combination", models.PROTECT, null=True, blank=True, related_name="recomputation_items"
+    )
     state = models.CharField(max_length=8, choices=State, default=State.WAITING)
     attempts = models.PositiveSmallIntegerField(default=0)
     run_after = models.DateTimeField()
@@ -153,12 +159,36 @@ class RecomputationItem(models.Model):
     settled_at = models.DateTimeField(null=True, blank=True, help_text="When it was done or parked.")
     before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
     after = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
+    before_combined = models.ForeignKey(
+        "CombinedResult", models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    after_combined = models.ForeignKey(
+        "CombinedResult", models.PROTECT, null=True, blank=True, related_name="+"
+    )
 
     class Meta:
         ordering = ["recomputation", "id"]
         constraints = [
             models.UniqueConstraint(
                 fields=["recomputation", "survey"], name="recomputation_item_once_for_a_survey"
-            )
+            ),
+            models.UniqueConstraint(
+                fields=["recomputation", "combination"], name="recomputation_item_once_for_a_combination"
+            ),
+            models.CheckConstraint(
+                name="recomputation_item_of_a_survey_or_a_combination",
+                condition=Q(
+                    survey__isnull=False,
+                    combination__isnull=True,
+                    before_combined__isnull=True,
+                    after_combined__isnull=True,
+                )
+                | Q(
+                    survey__isnull=True,
+                    combination__isnull=False,
+                    before__isnull=True,
+                    after__isnull=True,
+                ),
+            ),
         ]
         indexes = [models.Index(fields=["state", "run_after"], name="recomputation_item_due")]

@@ -34,14 +34,28 @@ class Survey(Record):
     technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys")
     started_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
+    path_of = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="paths",
+        help_text="The first survey at this point of which this one is a further path.",
+    )
 
     if TYPE_CHECKING:
         data: RelatedManager[SurveyData]
+        paths: RelatedManager[Survey]
 
     class Meta:
         ordering = ["-started_at", "-id"]
         indexes = [
             models.Index(fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time")
+        ]
+        constraints = [
+            models.CheckConstraint(
+                name="survey_no_path_of_itself", condition=Q(path_of__isnull=True) | ~Q(path_of=F("id"))
+            )
         ]
 
     @property
@@ -72,6 +86,11 @@ class SurveyData(Record):
     mounted_spacing_m = models.FloatField(null=True, blank=True)
     medium_temperature_k = models.FloatField(null=True, blank=True)
     medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    path_plane_rad = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Angle about the pipe's axis at which the upstream transducer sits, from one mark for all paths.",
+    )
     segments = models.JSONField(
         default=list,
         blank=True,

@@ -20,6 +20,7 @@ from surveys.readings.intake import Intake, take_in
 from surveys.readings.layout import PLAIN
 from surveys.readings.layout import LogLayout as Layout
 from surveys.reduction import HeldLog, result_store, survey_reduce
+from surveys.services.combinations import combinations_extend
 
 # Parts are about a megabyte each: so many go into one INSERT.
 ROWS_AT_ONCE = 16
@@ -58,6 +59,7 @@ def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> t
         if basis.key != draft.basis.key:
             draft = survey_reduce(basis)
         result_store(replace(draft, basis=basis), cause=Cause.REDUCTION, now=now)
+        combinations_extend(survey, by=by, now=now)
     return log, True
 
 

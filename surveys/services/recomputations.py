@@ -19,8 +19,8 @@ from surveys.basis import basis_in_force, survey_with_basis
 from surveys.errors import Conflict
 from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
 from surveys.models.result import Cause
-from surveys.recompute import CHUNK, exceeds
-from surveys.reduction import relative_change, survey_reduce
+from surveys.recompute import CHUNK
+from surveys.reduction import exceeds, relative_change, survey_reduce
 from surveys.services.records import said
 
 logger = logging.getLogger(__name__)
@@ -109,7 +109,7 @@ def _of_earlier_methods(since: datetime) -> Iterator[Result]:
 
 @transaction.atomic
 def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
-    """Set parked surveys of a recomputation to work again, and tell how many.
+    """Set parked surveys and combinations of a recomputation to work again, and tell how many.
 
     Raises Conflict if none is parked.
     """
@@ -118,7 +118,7 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
     )
     count = parked.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, settled_at=None)
     if not count:
-        raise Conflict("No survey of this recomputation is parked.", code="nothing-parked")
+        raise Conflict("Nothing of this recomputation is parked.", code="nothing-parked")
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )

@@ -46,6 +46,7 @@ class SurveyNotes:
     started_at: datetime
     ended_at: datetime | None = None
     mounted_spacing_m: float | None = None
+    path_plane_rad: float | None = None
     medium_temperature_k: float | None = None
     medium_temperature_known: str = ""
     note: str = ""
@@ -62,16 +63,25 @@ def survey_record(
     notes: SurveyNotes,
     by: User,
     now: datetime,
+    path_of: Survey | None = None,
 ) -> Survey:
     """A new survey at a point, with the set-up it was mounted by and the instruments used.
 
-    The set-up's transducer pair counts among them. Raises ServiceError if the set-up is of another point, the
-    job of another site, or no meter is among the instruments.
+    The set-up's transducer pair counts among them. With `path_of` it is a further path of another survey at this point.
+    Raises ServiceError if the set-up or that survey is of another point, that survey is a further path itself, the job is
+    of another site, or no meter is among the instruments.
     """
+    if path_of is not None:
+        _check_first_path(path_of, point)
     if job is not None and job.site_id != point.pipe.site_id:
         raise ServiceError("That job is at another site.", code="other-site", field="job")
     survey = Survey(
-        measuring_point=point, job=job, technician=by, started_at=notes.started_at, recorded_at=now
+        measuring_point=point,
+        job=job,
+        technician=by,
+        started_at=notes.started_at,
+        recorded_at=now,
+        path_of=path_of,
     )
     survey.full_clean(validate_constraints=False)
     survey.save(force_insert=True)
@@ -151,6 +161,21 @@ def survey_mark_segments(
     _replace(in_force, now)
     _state(data, instruments)
     return data, _recompute(data, Cause.SEGMENTS)
+
+
+def _check_first_path(first: Survey, point: MeasuringPoint) -> None:
+    if first.measuring_point_id != point.pk:
+        raise ServiceError(
+            "That survey is at another measuring point; paths are combined at one point.",
+            code="other-point",
+            field="path_of",
+        )
+    if first.path_of_id is not None:
+        raise ServiceError(
+            f"That survey is itself a further path; name the first one, {first.path_of_id}.",
+            code="path-of-a-path",
+            field="path_of",
+        )
 
 
 def _check_segments(segments: Sequence[Segment], log: Log) -> None:

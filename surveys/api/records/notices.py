@@ -5,21 +5,36 @@ from __future__ import annotations
 from typing import Any
 
 from django.utils import timezone
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import QuantityField
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import Records, documented
 from surveys.models import Notice
 from surveys.services.notices import notice_acknowledge
 
 
 class NoticeOut(serializers.ModelSerializer):
-    survey = serializers.UUIDField(source="after.survey_id", read_only=True)
-    flow_before = QuantityField("volume_flow", source="before.volume_flow_m3_s")
-    flow_after = QuantityField("volume_flow", source="after.volume_flow_m3_s")
+    survey = serializers.UUIDField(
+        source="after.survey_id", read_only=True, allow_null=True, help_text="Null for a combined result."
+    )
+    combination = serializers.UUIDField(
+        source="after_combined.combination_id",
+        read_only=True,
+        allow_null=True,
+        help_text="Null for a survey's result.",
+    )
+    combined_before = serializers.PrimaryKeyRelatedField(
+        source="before_combined", read_only=True, allow_null=True
+    )
+    combined_after = serializers.PrimaryKeyRelatedField(
+        source="after_combined", read_only=True, allow_null=True
+    )
+    flow_before = serializers.SerializerMethodField()
+    flow_after = serializers.SerializerMethodField()
     acknowledged_by = serializers.CharField(
         source="acknowledged_by.username", read_only=True, allow_null=True
     )
@@ -32,6 +47,9 @@ class NoticeOut(serializers.ModelSerializer):
             "survey",
             "before",
             "after",
+            "combination",
+            "combined_before",
+            "combined_after",
             "flow_before",
             "flow_after",
             "relative_change",
@@ -42,15 +60,32 @@ class NoticeOut(serializers.ModelSerializer):
             "acknowledged_by",
         ]
 
+    @extend_schema_field(QuantityOut)
+    def get_flow_before(self, notice: Notice) -> Any:
+        return self._flow(notice.before or notice.before_combined)
+
+    @extend_schema_field(QuantityOut)
+    def get_flow_after(self, notice: Notice) -> Any:
+        return self._flow(notice.after or notice.after_combined)
+
+    def _flow(self, result: Any) -> Any:
+        flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"}
+        return in_units(flow, units_of(self.context["request"]))
+
 
 class Notices(Records):
-    """What clients are told: results that changed by more than their threshold."""
+    """What clients are told: results, of surveys and combined, that changed by more than their threshold."""
 
     model = Notice
     serializer_class = NoticeOut
     writers = None
-    related = ("before", "after", "acknowledged_by")
-    filterset_fields = {"client": ["exact"], "acknowledged_at": ["isnull"], "after__survey": ["exact"]}
+    related = ("before", "after", "before_combined", "after_combined", "acknowledged_by")
+    filterset_fields = {
+        "client": ["exact"],
+        "acknowledged_at": ["isnull"],
+        "after__survey": ["exact"],
+        "after_combined__combination": ["exact"],
+    }
     ordering_fields = ("made_at",)
 
     @documented(request=None, responses=NoticeOut)

@@ -20,9 +20,9 @@ from surveys.api.filters import FilterSet
 from surveys.api.permissions import OFFICE
 from surveys.api.uncertainty_view import BudgetRowOut
 from surveys.api.views import Records, documented
-from surveys.models import Recomputation, RecomputationItem, Result
+from surveys.models import CombinedResult, Recomputation, RecomputationItem, Result
 from surveys.services.recomputations import recomputation_retry
-from surveys.summaries import item_change, recomputation_summary
+from surveys.summaries import ITEM_RELATED, item_change, recomputation_summary
 
 
 class SegmentOut(serializers.Serializer):
@@ -110,6 +110,12 @@ class ItemOut(serializers.ModelSerializer):
     after = serializers.SerializerMethodField()
     result_before = serializers.PrimaryKeyRelatedField(source="before", read_only=True, allow_null=True)
     result_after = serializers.PrimaryKeyRelatedField(source="after", read_only=True, allow_null=True)
+    combined_before = serializers.PrimaryKeyRelatedField(
+        source="before_combined", read_only=True, allow_null=True
+    )
+    combined_after = serializers.PrimaryKeyRelatedField(
+        source="after_combined", read_only=True, allow_null=True
+    )
     difference = serializers.SerializerMethodField()
     relative_change = serializers.SerializerMethodField(
         help_text="Difference over before; null before it is done, and for a flow that was 0."
@@ -123,8 +129,9 @@ class ItemOut(serializers.ModelSerializer):
     class Meta:
         model = RecomputationItem
         fields = [
-            "survey", "state", "attempts", "error", "settled_at", "before", "after", "difference", "relative_change",
-            "exceeds_threshold", "notice", "result_before", "result_after", "account",
+            "survey", "combination", "state", "attempts", "error", "settled_at", "before", "after", "difference",
+            "relative_change", "exceeds_threshold", "notice", "result_before", "result_after", "combined_before", "combined_after",
+            "account",
         ]  # fmt: skip
 
     @extend_schema_field(QuantityOut(allow_null=True))
@@ -143,22 +150,23 @@ class ItemOut(serializers.ModelSerializer):
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
     def get_notice(self, item: RecomputationItem) -> str | None:
-        notice = getattr(item.after, "notice", None)
+        notice = getattr(item.after or item.after_combined, "notice", None)
         return str(notice.pk) if notice else None
 
     @extend_schema_field(QuantityOut(allow_null=True))
     def get_before(self, item: RecomputationItem) -> Any:
-        return self._flow(item.before)
+        return self._flow(item.before or item.before_combined)
 
     @extend_schema_field(QuantityOut(allow_null=True))
     def get_after(self, item: RecomputationItem) -> Any:
-        return self._flow(item.after)
+        return self._flow(item.after or item.after_combined)
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
     def get_account(self, item: RecomputationItem) -> Any:
-        return in_units(item.after.account if item.after else None, units_of(self.context["request"]))
+        after = item.after or item.after_combined
+        return in_units(after.account if after else None, units_of(self.context["request"]))
 
-    def _flow(self, result: Result | None) -> Any:
+    def _flow(self, result: Result | CombinedResult | None) -> Any:
         flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"} if result else None
         return in_units(flow, units_of(self.context["request"]))
 
@@ -171,10 +179,12 @@ COUNTS = {
 
 class RecomputationOut(serializers.ModelSerializer):
     asked_by = serializers.CharField(source="asked_by.username", read_only=True)
-    counts = serializers.SerializerMethodField(help_text="Surveys by state of their item.")
-    progress = serializers.SerializerMethodField(help_text="Share of the surveys that are done or parked.")
+    counts = serializers.SerializerMethodField(
+        help_text="Surveys, and combinations of them, by state of their item."
+    )
+    progress = serializers.SerializerMethodField(help_text="Share of the items that are done or parked.")
     per_second = serializers.SerializerMethodField(
-        help_text="Surveys done a second since it started; null before."
+        help_text="Items done a second since it started; null before."
     )
 
     class Meta:
@@ -227,10 +237,14 @@ class LargestOut(serializers.Serializer):
 class FailureOut(serializers.Serializer):
     error = serializers.CharField()
     surveys = serializers.IntegerField()
+    combinations = serializers.IntegerField()
 
 
 class SummaryOut(serializers.Serializer):
     surveys = serializers.IntegerField()
+    combinations = serializers.IntegerField(
+        help_text="Combinations of which a survey moved; not counted below."
+    )
     done = serializers.IntegerField()
     unchanged = serializers.IntegerField(help_text="Done, with the same figure as before.")
     within_threshold = serializers.IntegerField()
@@ -254,7 +268,7 @@ class Recomputations(Records):
     @documented(request=None, responses={202: RecomputationOut})
     @action(detail=True, methods=["post"])
     def retries(self, request: Request, pk: Any = None) -> Response:
-        """Set the parked surveys of this recomputation to work again."""
+        """Set what is parked of this recomputation to work again."""
         recomputation = self.get_object()
         recomputation_retry(recomputation=recomputation, now=timezone.now())
         return self.answer(self.read_again(recomputation), 202)
@@ -276,6 +290,5 @@ class Recomputations(Records):
         rows = super().get_queryset().annotate(**COUNTS)
         if self.action != "retrieve":
             return rows
-        related = ("before", "after__notice", "survey__measuring_point__pipe__site__client")
-        items = RecomputationItem.objects.select_related(*related).order_by("id")
+        items = RecomputationItem.objects.select_related(*ITEM_RELATED).order_by("id")
         return rows.prefetch_related(Prefetch("items", queryset=items))

@@ -40,9 +40,22 @@ class SurveyIn(StrictSerializer):
     instruments = VisibleRecord(
         Instrument, many=True, help_text="What was used beside the set-up's transducers: the meter at least."
     )
+    path_of = VisibleRecord(
+        Survey,
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="The first survey at this point of which this one is a further path.",
+    )
     started_at = serializers.DateTimeField()
     ended_at = serializers.DateTimeField(required=False, allow_null=True)
     mounted_spacing = QuantityIn("length", required=False, allow_null=True, help_text="As read off the rail.")
+    path_plane = QuantityIn(
+        "angle",
+        required=False,
+        allow_null=True,
+        help_text="About the pipe's axis, where the upstream transducer sits, from one mark for all paths of the point.",
+    )
     medium_temperature = QuantityIn(
         "temperature", required=False, allow_null=True, help_text="On the day; else the pipe data's."
     )
@@ -84,6 +97,7 @@ class SurveyCorrectionIn(SurveyIn):
 
     measuring_point = None
     job = None
+    path_of = None
     corrects = VisibleRecord(
         SurveyData, required=False, help_text="The version that is wrong; left out: the one in force."
     )
@@ -111,6 +125,7 @@ class SegmentsIn(StrictSerializer):
 class SurveyDataOut(serializers.ModelSerializer):
     instruments = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
     mounted_spacing = KnownQuantityField("length", source="mounted_spacing_m")
+    path_plane = KnownQuantityField("angle", source="path_plane_rad")
     medium_temperature = KnownQuantityField("temperature", source="medium_temperature_k")
     segments = SegmentOut(many=True)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
@@ -118,8 +133,8 @@ class SurveyDataOut(serializers.ModelSerializer):
     class Meta:
         model = SurveyData
         fields = [
-            "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "medium_temperature",
-            "medium_temperature_known", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
+            "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "path_plane",
+            "medium_temperature", "medium_temperature_known", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
         ]  # fmt: skip
 
 
@@ -131,6 +146,13 @@ class SurveyOut(serializers.ModelSerializer):
     instruments = serializers.PrimaryKeyRelatedField(source="stated.instruments", many=True, read_only=True)
     ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
     mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
+    path_plane = KnownQuantityField("angle", source="stated.path_plane_rad")
+    paths = serializers.PrimaryKeyRelatedField(
+        many=True, read_only=True, help_text="The further paths of this survey."
+    )
+    combination = serializers.SerializerMethodField(
+        help_text="The combination of the paths at this point; null where there is one path."
+    )
     medium_temperature = KnownQuantityField("temperature", source="stated.medium_temperature_k")
     medium_temperature_known = serializers.CharField(source="stated.medium_temperature_known", read_only=True)
     segments = SegmentOut(source="stated.segments", many=True)
@@ -143,8 +165,14 @@ class SurveyOut(serializers.ModelSerializer):
         model = Survey
         fields = [
             "id", "measuring_point", "data", "setup", "job", "instruments", "technician", "started_at", "ended_at",
-            "mounted_spacing", "medium_temperature", "medium_temperature_known", "segments", "note", "recorded_at", "log", "result",
+            "mounted_spacing", "path_of", "path_plane", "paths", "combination", "medium_temperature", "medium_temperature_known",
+            "segments", "note", "recorded_at", "log", "result",
         ]  # fmt: skip
+
+    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
+    def get_combination(self, survey: Survey) -> str | None:
+        combination = getattr(survey.path_of or survey, "paths_combination", None)
+        return str(combination.pk) if combination else None
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
     def get_log(self, survey: Survey) -> Any:
@@ -192,7 +220,11 @@ def stretch_document(stretch: Stretch) -> dict[str, Any]:
 
 
 # The fields of a request that become columns of another name; the rest of what is noted has the column's name.
-QUANTITIES = {"mounted_spacing": "mounted_spacing_m", "medium_temperature": "medium_temperature_k"}
+QUANTITIES = {
+    "mounted_spacing": "mounted_spacing_m",
+    "path_plane": "path_plane_rad",
+    "medium_temperature": "medium_temperature_k",
+}
 PLAIN = ("started_at", "ended_at", "medium_temperature_known", "note")
 
 

@@ -70,9 +70,10 @@ class Surveys(Records):
     serializer_class = SurveyOut
     writers = FIELD
     repeatable = frozenset({"log"})
-    related = ("technician", "log")
+    related = ("technician", "log", "paths_combination", "path_of__paths_combination")
     prefetched = (
         "results",
+        Prefetch("paths", Survey.objects.order_by("recorded_at", "id")),
         Prefetch("data", SurveyData.objects.filter(replaced_at__isnull=True)),
         "data__instruments",
     )
@@ -81,6 +82,7 @@ class Surveys(Records):
         "measuring_point__pipe": ["exact"],
         "measuring_point__pipe__site": ["exact"],
         "job": ["exact"],
+        "path_of": ["exact", "isnull"],
         "started_at": ["gte", "lte"],
     }
     ordering_fields = ("started_at",)
@@ -96,6 +98,7 @@ class Surveys(Records):
             notes=survey_notes(asked),
             by=self.user,
             now=timezone.now(),
+            path_of=asked["path_of"],
         )
         return self.answer(self.read_again(survey), 201)
 
@@ -148,7 +151,7 @@ class Surveys(Records):
     def steady_stretches(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
         basis = basis_in_force(survey_with_basis(self._log().survey_id))
-        flow = survey_flow_log(basis)
+        flow = survey_flow_log(basis, str(basis.survey.measuring_point))
         stretches = steady_stretches(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
         return Response(StretchOut(documents, many=True).data)

@@ -27,6 +27,7 @@ WRITERS: dict[str, set[str]] = {
     "technicians": set(),
     "jobs": OFFICE,
     "surveys": FIELD,
+    "combinations": FIELD,
     "results": set(),
     "notices": set(),
     "recomputations": set(),

@@ -1,0 +1,129 @@
+"""Surveys that belong together: branches of one site, paths at one point, each with the log it is to have."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from surveys import recompute
+from surveys.demo.kit import transducer_entry
+from surveys.models import Combination, CombinedResult, Instrument, MeasuringPoint, Recomputation, Survey
+from surveys.models.instrument import Kind
+from surveys.services.combinations import combination_create
+from surveys.services.fleet import instrument_create
+from surveys.services.logs import Upload, log_take_in
+from surveys.services.pipes import pipe_create
+from surveys.services.setups import SetupWish, setup_work_out
+from surveys.services.surveys import SurveyNotes, survey_record
+from tests.surveys.scene import STARTED, STATEMENT, Scene
+
+
+@dataclass(frozen=True)
+class Wish:
+    """How a survey is to be mounted."""
+
+    path_of: Survey | None = None
+    plane_deg: float | None = None
+    pair: Instrument | None = None
+    traverses: int = 2
+
+
+def branch(here: Scene, name: str) -> Scene:
+    """Another pipe of the same kind at the site, with a point on it."""
+    pipe = pipe_create(
+        site=here.pipe.site,
+        name=name,
+        description="",
+        statement=STATEMENT,
+        holds_from=None,
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+    return replace(here, pipe=pipe, point=MeasuringPoint.objects.create(pipe=pipe, name="Straight run"))
+
+
+def another_pair(here: Scene) -> Instrument:
+    """A second transducer pair of the same type."""
+    pair = Instrument(kind=Kind.TRANSDUCER_PAIR, type_name="Of the same type", serial="P-2")
+    return instrument_create(
+        instrument=pair, entry=transducer_entry(), as_entered={}, by=here.cast.office, now=timezone.now()
+    )
+
+
+def mounted(here: Scene, wish: Wish | None = None) -> Survey:
+    """A survey that has no log yet."""
+    wish = wish or Wish()
+    setup = setup_work_out(
+        point=here.point,
+        wish=SetupWish(wish.pair or here.kit.pair, traverses=wish.traverses),
+        by=here.cast.technician,
+        now=timezone.now(),
+    )
+    plane = None if wish.plane_deg is None else math.radians(wish.plane_deg)
+    return survey_record(
+        point=here.point,
+        setup=setup,
+        job=None,
+        instruments=[here.kit.meter],
+        notes=SurveyNotes(started_at=STARTED, path_plane_rad=plane),
+        by=here.cast.technician,
+        now=timezone.now(),
+        path_of=wish.path_of,
+    )
+
+
+def logged(survey: Survey, level: float | Sequence[float] = 170.0, late: float = 0.0) -> Survey:
+    """The survey with a log of 80 readings about a time difference [ns], or of those given; it starts `late` [s]."""
+    levels = [level] * 80 if isinstance(level, int | float) else level
+    rows = ["time,transit_time [us],time_difference [ns]"]
+    rows += [
+        f"{(STARTED + timedelta(seconds=late + i)).isoformat()},{311.16 + 0.001 * (i % 3):.3f},{level + i % 5}"
+        for i, level in enumerate(levels)
+    ]
+    log_take_in(
+        survey=survey,
+        upload=Upload(io.BytesIO("\n".join(rows).encode()), "a.csv"),
+        by=survey.technician,
+        now=timezone.now(),
+    )
+    return survey
+
+
+def combined(here: Scene, kind: str, surveys: Sequence[Survey]) -> Combination:
+    """Surveys combined by the office."""
+    return combination_create(
+        combination=Combination(site=here.pipe.site, name="Both", kind=kind),
+        surveys=surveys,
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+
+
+def current_of(combination: Combination) -> CombinedResult:
+    """The one current result of a combination."""
+    return CombinedResult.objects.get(combination=combination, replaced_at__isnull=True)
+
+
+def worked_off(recomputation: Recomputation) -> Recomputation:
+    """A recomputation, run to its end."""
+    recompute.work_off(recomputation.pk)
+    recomputation.refresh_from_db()
+    return recomputation
+
+
+def rows_of(budget: Sequence[dict[str, Any]]) -> dict[str, float]:
+    """Contribution [m3/s] of each input of a survey's budget, with the sign of its sensitivity."""
+    return {
+        row["input"]: math.copysign(row["contribution"]["si"], row["sensitivity"]["si"]) for row in budget
+    }
+
+
+def later(seconds: float) -> datetime:
+    """A time on the day of the surveys."""
+    return STARTED + timedelta(seconds=seconds)
