@@ -33,7 +33,7 @@ def survey_reduce(basis: Basis) -> Draft:
     """Reduce a survey's log by what is in force for it. Reads; writes nothing."""
     survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
-    gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
+    gauging = data.gauging or next(iter(survey.measuring_point.pipe.gaugings.all()), None)
     reduction = reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
@@ -101,7 +101,14 @@ def result_store(
         budget=budget_json(uncertainty.budget),
         account=account,
     )
-    result.calibrations.set([calibration for _, calibration in basis.calibrations if calibration])
+    through = Result.calibrations.through
+    through.objects.bulk_create(
+        [
+            through(result=result, calibration=calibration)
+            for _, calibration in basis.calibrations
+            if calibration
+        ]
+    )
     return result
 
 
