@@ -2,21 +2,37 @@
 
 from __future__ import annotations
 
+import math
 from uuid import UUID
 
 from celery import shared_task
+from django.conf import settings
 
 from surveys import recompute as work
+from surveys.claims import FEWEST_CLAIMED
+
+# Each message lets one worker process take claims until none is left; more processes than this are not waited for.
+MOST_MESSAGES = 16
+# After so long a run goes to the end of the queue, so that a short one need not wait for a long one.
+TURN_SECONDS = 20
 
 
 @shared_task
 def recompute(recomputation_id: str) -> None:
     """Work off one recomputation, sharing it with whoever else works on it."""
-    work.work_off(UUID(recomputation_id))
+    if work.work_off(UUID(recomputation_id), for_seconds=TURN_SECONDS):
+        recompute.apply_async((recomputation_id,), retry=False)
 
 
 @shared_task
 def sweep() -> None:
     """Send again every recomputation that has work due: broker down at the time, worker killed, restart."""
     for recomputation_id in work.recomputations_due():
-        recompute.delay(str(recomputation_id))
+        # Not to be found in a heap by a worker that comes back after a day: the next sweep sends its own.
+        send(recomputation_id, work.items_due(recomputation_id), expires=settings.SWEEP_SECONDS)
+
+
+def send(recomputation_id: UUID, items: int, *, expires: float | None = None) -> None:
+    """Tell the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
+    for _ in range(min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1):
+        recompute.apply_async((str(recomputation_id),), retry=False, expires=expires)

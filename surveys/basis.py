@@ -1,31 +1,50 @@
 """What a survey's result should rest on now, and whether a given result does.
 
 One question decides every recomputation, whatever caused it: is what a result was computed from still what is in force?
+`basis_in_force` answers it with the records, for a computation; `keys_in_force` for many surveys by their ids alone: a
+correction answers at once however many surveys rest on what it corrects, and rows with their findings and budgets cost
+twenty times as much to read as the few columns that decide.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from itertools import islice
-from typing import TypeVar
+from typing import Any, TypeVar
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from compute import survey as method
-from surveys.models import Calibration, Instrument, PipeData, Result, Survey, SurveyData, TransducerData
+from surveys.models import (
+    Calibration,
+    Gauging,
+    Instrument,
+    PipeData,
+    RecomputationItem,
+    Result,
+    Survey,
+    SurveyData,
+    TransducerData,
+)
 from surveys.selectors import calibration_in_force, pipe_data_valid, survey_date
 
 T = TypeVar("T")
+Key = tuple[object, ...]
 AT_ONCE = 1000
-# What `basis_in_force` reads, for many surveys in as many queries as for one.
+_DECIDES = ("survey", "survey_data", "pipe_data", "transducer_data", "method_version")
+# What `basis_in_force` and a reduction read, for many surveys in as many queries as for one.
 _RELATED = ("measuring_point__pipe__site__client", "log")
 _DATA_RELATED = (
     "setup__pipe_data",
     "setup__transducer_data__instrument",
     "setup__transducer_data__corrected_by",
 )
+OWN = ("own_material_data__material", "own_lining_data__material", "own_medium_data__medium")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +59,7 @@ class Basis:
     method_version: str
 
     @property
-    def key(self) -> tuple[object, ...]:
+    def key(self) -> Key:
         """Equal for two bases that name the same records."""
         return (
             self.survey_data.pk,
@@ -99,17 +118,15 @@ def result_key(result: Result) -> tuple[object, ...]:
 
 
 def surveys_with_basis() -> QuerySet[Survey]:
-    """Surveys with all that `basis_in_force` and a reduction read."""
+    """Surveys with all that `basis_in_force` and a reduction read, but for the readings."""
     stated = SurveyData.objects.filter(replaced_at__isnull=True).select_related(*_DATA_RELATED)
     instruments = Instrument.objects.order_by("kind", "serial", "id")
-    versions = PipeData.objects.select_related(
-        "gauging", "own_material_data__material", "own_lining_data__material", "own_medium_data__medium"
-    )
     return Survey.objects.select_related(*_RELATED).prefetch_related(
         Prefetch("data", stated),
         Prefetch("data__instruments", instruments),
         Prefetch("data__instruments__calibrations", Calibration.objects.select_related("corrected_by")),
-        Prefetch("measuring_point__pipe__data", versions),
+        Prefetch("measuring_point__pipe__data", PipeData.objects.select_related("gauging", *OWN)),
+        Prefetch("measuring_point__pipe__gaugings", Gauging.objects.order_by("-taken_at", "-id")),
     )
 
 
@@ -119,20 +136,59 @@ def survey_with_basis(survey_id: UUID) -> Survey:
 
 
 def results_moved(current: QuerySet[Result], *, but_for_method: bool = True) -> list[Result]:
-    """Of some current results those that rest on something no longer in force.
+    """Of some current results those that rest on something no longer in force, or that a recomputation is about to replace.
 
-    A new method alone moves none, unless asked: that is a decision of its own. The number of queries does not grow with
-    the surveys but for one round for each thousand.
+    The latter because a worker may have read what was in force before the caller's change, and store its result after
+    the caller has looked: told from one snapshot, a survey's result is the last word or an item of it is unsettled. A new method
+    alone moves none, unless asked: that is a decision of its own. The number of queries does not grow with the surveys but
+    for one round for each thousand.
     """
-    rows = current.filter(replaced_at__isnull=True).order_by("survey_id").prefetch_related("calibrations")
-    moved = []
-    for some in batched(rows.iterator(chunk_size=AT_ONCE), AT_ONCE):
-        surveys = {s.pk: s for s in surveys_with_basis().filter(pk__in=[result.survey_id for result in some])}
+    unsettled = RecomputationItem.objects.filter(survey=OuterRef("survey")).exclude(
+        state=RecomputationItem.State.DONE
+    )
+    rows = current.filter(replaced_at__isnull=True).only(*_DECIDES).annotate(unsettled=Exists(unsettled))
+    moved: list[Result] = []
+    for some in batched(rows.order_by("survey_id").iterator(chunk_size=AT_ONCE), AT_ONCE):
+        rests_on, in_force = _keys(some), keys_in_force([result.survey_id for result in some])
         for result in some:
-            in_force = basis_in_force(surveys[result.survey_id]).key
-            if _differ(result_key(result), in_force, but_for_method):
+            old, new = rests_on[result.pk], in_force[result.survey_id]
+            differ = old[:-1] != new[:-1] if but_for_method else old != new
+            if differ or result.unsettled:
                 moved.append(result)
     return moved
+
+
+def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
+    """`basis_in_force(survey).key` of many surveys."""
+    surveys = list(
+        Survey.objects.filter(pk__in=list(survey_ids))
+        .order_by()
+        .values_list("pk", "started_at", "measuring_point__pipe", "measuring_point__pipe__site__time_zone")
+    )
+    stated = _stated(row[0] for row in surveys)
+    versions = _versions({row[2] for row in surveys})
+    used = _pairs(
+        SurveyData.instruments.through.objects.filter(
+            surveydata__in=[row[0] for row in stated.values()]
+        ).values_list("surveydata_id", "instrument_id")
+    )
+    calibrations = _calibrations({instrument for one in used.values() for instrument in one})
+    corrected_by = dict(
+        TransducerData.objects.filter(corrects__isnull=False).order_by().values_list("corrects", "pk")
+    )
+    keys: dict[UUID, Key] = {}
+    for pk, started_at, pipe, zone in surveys:
+        data, pipe_data_then, pair = stated[pk]
+        day = started_at.astimezone(ZoneInfo(zone)).date()
+        valid = pipe_data_valid(versions[pipe], day)
+        keys[pk] = (
+            data,
+            valid.pk if valid else pipe_data_then,
+            _end_of(pair, corrected_by),
+            frozenset(_in_force((calibrations[i] for i in used[data]), day)),
+            method.METHOD_VERSION,
+        )
+    return keys
 
 
 def batched(rows: Iterable[T], size: int) -> Iterator[list[T]]:
@@ -142,6 +198,59 @@ def batched(rows: Iterable[T], size: int) -> Iterator[list[T]]:
         yield some
 
 
-def _differ(rests_on: Iterable[object], in_force: Iterable[object], but_for_method: bool) -> bool:
-    old, new = tuple(rests_on), tuple(in_force)
-    return old[:-1] != new[:-1] if but_for_method else old != new
+def _keys(results: Iterable[Result]) -> dict[UUID, Key]:
+    results = list(results)
+    through = Result.calibrations.through.objects.filter(result__in=[result.pk for result in results])
+    calibrations = _pairs(through.values_list("result_id", "calibration_id"))
+    return {
+        r.pk: (
+            r.survey_data_id,
+            r.pipe_data_id,
+            r.transducer_data_id,
+            frozenset(calibrations[r.pk]),
+            r.method_version,
+        )
+        for r in results
+    }
+
+
+def _stated(surveys: Iterable[UUID]) -> dict[UUID, tuple[UUID, UUID, UUID]]:
+    """Of each survey the version in force of what is stated, with its set-up's pipe data and transducer data."""
+    rows = SurveyData.objects.filter(replaced_at__isnull=True, survey__in=list(surveys)).order_by()
+    columns = rows.values_list("survey", "pk", "setup__pipe_data", "setup__transducer_data")
+    return {survey: (pk, pipe_data, pair) for survey, pk, pipe_data, pair in columns}
+
+
+def _versions(pipes: Iterable[UUID]) -> dict[UUID, list[PipeData]]:
+    grouped = defaultdict(list)
+    rows = PipeData.objects.filter(pipe__in=list(pipes)).only("pipe", "corrects", "holds_from", "recorded_at")
+    for version in rows:
+        grouped[version.pipe_id].append(version)
+    return grouped
+
+
+def _calibrations(instruments: Iterable[UUID]) -> dict[UUID, list[Calibration]]:
+    grouped = defaultdict(list)
+    rows = Calibration.objects.filter(instrument__in=list(instruments)).select_related("corrected_by")
+    for calibration in rows:
+        grouped[calibration.instrument_id].append(calibration)
+    return grouped
+
+
+def _in_force(of_instruments: Iterable[list[Calibration]], day: date) -> Iterator[UUID]:
+    for calibrations in of_instruments:
+        if found := calibration_in_force(calibrations, day):
+            yield found.pk
+
+
+def _end_of(version: UUID, corrected_by: Mapping[UUID | None, UUID]) -> UUID:
+    while later := corrected_by.get(version):
+        version = later
+    return version
+
+
+def _pairs(rows: Iterable[tuple[Any, Any]]) -> dict[UUID, list[UUID]]:
+    grouped = defaultdict(list)
+    for one, other in rows:
+        grouped[one].append(other)
+    return grouped

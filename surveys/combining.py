@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef
 
 from compute import survey as method
 from compute.errors import ComputeError
@@ -174,16 +174,6 @@ def combinations_set_going(recomputation: Recomputation, surveys: Sequence[UUID]
         settled_at=None,
         error="",
     )
-
-
-def parts_at_rest() -> Q:
-    """Of items: those of a survey, and those of a combination of which no part has work open in the same run."""
-    part_open = RecomputationItem.objects.filter(
-        recomputation=OuterRef("recomputation"),
-        survey__combination_parts__combination=OuterRef("combination"),
-        state__in=[ItemState.WAITING, ItemState.RUNNING],
-    )
-    return Q(combination__isnull=True) | Q(~Exists(part_open))
 
 
 def _as_it_stands(combination: Combination) -> CombinedDraft:

@@ -2,223 +2,252 @@
 
 A survey's result rests on what is in force for it (`surveys.basis`): what was stated of it, the pipe data valid on its day,
 the data of the transducers, the calibrations, the method. When any of it changes, every survey that now should rest on
-something else gets a new result; the old one stays, marked as replaced. Work is claimed by one filtered update and held by
-a lease; the physics runs outside any transaction, and a short one stores the result only if the claim still holds and
-nothing moved meanwhile. So a worker may die, a task may be sent twice, and two corrections may race: each survey ends with
-one current result, on the latest. Combinations of surveys are items too, set to work where a part gets a new result
-(`surveys.combining`).
+something else gets a new result; the old one stays, marked as replaced. Work is claimed by filtered update and held by
+a lease (`surveys.claims`); the physics runs outside any transaction, and a short one for each survey stores the result only
+if the claim still holds and nothing moved meanwhile. So a worker may die, a task may be sent twice, and two corrections may
+race: each survey ends with one current result, on the latest. Combinations of surveys are items too, set to work where a
+part gets a new result (`surveys.combining`).
 """
 
 from __future__ import annotations
 
 import logging
-from datetime import datetime, timedelta
-from uuid import UUID, uuid4
+import math
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, TypeVar
+from uuid import UUID
 
-from django.conf import settings
-from django.db import models, transaction
-from django.db.models import Exists, F, OuterRef, Q
+from django.db import InterfaceError, OperationalError, connection, transaction
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
-from surveys.basis import basis_in_force, result_key, survey_with_basis
+from surveys import claims
+from surveys.basis import Basis, basis_in_force, batched, result_key, surveys_with_basis
 from surveys.combining import (
+    CombinedDraft,
     Making,
     combinations_set_going,
     combined_draft,
     combined_store,
     draft_holds,
-    parts_at_rest,
 )
 from surveys.models import Notice, Recomputation, RecomputationItem, Result, Survey
 from surveys.reduction import Draft, exceeds, result_account, result_store, survey_reduce
+from surveys.standing import current_results, standing_now, standing_read
 
 logger = logging.getLogger(__name__)
 
-CHUNK = 20
-MOST_ATTEMPTS = 5
-FIRST_BACKOFF = timedelta(seconds=2)
+T = TypeVar("T")
+# Surveys read with one set of queries, of those claimed together.
+READ_AT_ONCE = 50
+# A database that restarts is back within seconds; an item whose statement itself is at fault fails after these.
+PAUSES_SECONDS = (0.1, 0.2, 0.5, 1, 2, 4, 8)
 
 ItemState = RecomputationItem.State
 State = Recomputation.State
 
 
 def recomputations_due() -> list[UUID]:
-    """Recomputations that have an item waiting for a worker, or one whose worker let its lease run out."""
-    due = RecomputationItem.objects.filter(_due(timezone.now()), recomputation=OuterRef("pk"))
+    """Recomputations with an item for a worker to take, or with nothing left but to be closed."""
+    items = RecomputationItem.objects.filter(recomputation=OuterRef("pk"))
     unfinished = Recomputation.objects.filter(state__in=[State.WAITING, State.RUNNING])
-    return list(unfinished.filter(Exists(due)).order_by("asked_at").values_list("pk", flat=True))
+    something = Exists(items.filter(claims.due(timezone.now()))) | ~Exists(_open(items))
+    return list(unfinished.filter(something).order_by("asked_at").values_list("pk", flat=True))
 
 
-def work_off(recomputation_id: UUID) -> None:
-    """Do what is due of one recomputation, chunk by chunk, until nothing is left to claim."""
+def items_due(recomputation_id: UUID) -> int:
+    """How many items of a recomputation wait for a worker to take them."""
+    return RecomputationItem.objects.filter(
+        claims.due(timezone.now()), recomputation=recomputation_id
+    ).count()
+
+
+def work_off(recomputation_id: UUID, *, for_seconds: float = math.inf) -> bool:
+    """Do what is due of one recomputation, claim by claim, until nothing is left to take.
+
+    With `for_seconds` it stops after the claim in which they are over, and tells whether there may be more to do.
+    """
+    over = time.monotonic() + for_seconds
+    recomputation = _patiently(partial(_start, recomputation_id))
+    while claim := _patiently(partial(claims.claim, recomputation_id)):
+        _work_on(claim, recomputation)
+        if time.monotonic() > over:
+            return True
+    _patiently(partial(finish_if_complete, recomputation_id))
+    return False
+
+
+@transaction.atomic
+def finish_if_complete(recomputation_id: UUID) -> None:
+    """Close a recomputation of which every item is done or parked."""
+    # Locked, so that whoever sets parked items to work again comes before or after.
+    run = Recomputation.objects.select_for_update().get(pk=recomputation_id)
+    items = RecomputationItem.objects.filter(recomputation=run)
+    if run.state not in {State.WAITING, State.RUNNING} or _open(items).exists():
+        return
+    parked = items.filter(state=ItemState.PARKED).exists()
+    run.state = State.FINISHED_WITH_FAILURES if parked else State.FINISHED
+    run.finished_at = timezone.now()
+    run.save(update_fields=["state", "finished_at"])
+
+
+def _open(items: QuerySet[RecomputationItem]) -> QuerySet[RecomputationItem]:
+    return items.filter(state__in=[ItemState.WAITING, ItemState.RUNNING])
+
+
+def _start(recomputation_id: UUID) -> Recomputation:
     Recomputation.objects.filter(pk=recomputation_id, state=State.WAITING).update(
         state=State.RUNNING, started_at=timezone.now()
     )
-    while items := _claim(recomputation_id):
+    return Recomputation.objects.get(pk=recomputation_id)
+
+
+def _work_on(claim: claims.Claim, recomputation: Recomputation) -> None:
+    for items in batched(claim.items, READ_AT_ONCE):
+        _patiently(partial(claims.renew, claim))
+        found = _patiently(
+            partial(_read, [item.survey_id for item in items if item.survey_id and item.pk in claim.held])
+        )
         for item in items:
-            _work_on(item)
-    finish_if_complete(recomputation_id)
+            _patiently(partial(claims.renew, claim))
+            if item.pk not in claim.held:
+                continue
+            try:
+                _work_on_item(item, found, recomputation)
+            except Exception as error:  # whatever it was, the run goes on and the item says what stopped it
+                of = "combination" if item.combination_id else "survey"
+                logger.exception(
+                    "recomputation %s, %s %s", recomputation.pk, of, item.combination_id or item.survey_id
+                )
+                _patiently(partial(claims.set_back, item, error))
 
 
-def finish_if_complete(recomputation_id: UUID) -> None:
-    """Close a recomputation of which every item is done or parked."""
-    items = RecomputationItem.objects.filter(recomputation=OuterRef("pk"))
-    complete = Recomputation.objects.filter(
-        ~Exists(items.filter(state__in=[ItemState.WAITING, ItemState.RUNNING])),
-        pk=recomputation_id,
-        state__in=[State.WAITING, State.RUNNING],
-    )
-    parked = RecomputationItem.objects.filter(recomputation=recomputation_id, state=ItemState.PARKED).exists()
-    complete.update(
-        state=State.FINISHED_WITH_FAILURES if parked else State.FINISHED, finished_at=timezone.now()
-    )
+def _work_on_item(
+    item: RecomputationItem, found: dict[UUID, tuple[Survey, Result]], recomputation: Recomputation
+) -> None:
+    if item.combination_id is not None:
+        draft = _patiently(partial(combined_draft, item.combination_id))
+        _patiently(partial(_store_combined, item, draft, recomputation))
+    elif item.survey_id is not None:
+        work = _patiently(partial(_compute, found[item.survey_id]))
+        _patiently(partial(_store, item, work, recomputation))
 
 
-def _lease() -> timedelta:
-    return timedelta(seconds=settings.RECOMPUTATION_LEASE_SECONDS)
+def _patiently(do: Callable[[], T]) -> T:
+    """Do something with the database, and again if its connection fails under it: the server may be restarting.
+
+    What is done either happened as a whole or not at all, and done twice it finds the claim settled. If the database stays
+    away the error goes up, the task ends, and what was claimed is taken by whoever comes when the lease is over.
+    """
+    for pause in PAUSES_SECONDS:
+        try:
+            return do()
+        except (OperationalError, InterfaceError) as error:
+            logger.warning("database: %s; trying again in %s s", str(error).strip(), pause)
+            connection.close()
+            time.sleep(pause)
+    return do()
 
 
-def _due(now: datetime) -> Q:
-    late = Q(state=ItemState.WAITING, run_after__lte=now) | Q(state=ItemState.RUNNING, lease_until__lt=now)
-    return late & parts_at_rest()
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What is in force for a survey, its current result, and what replaces it; None if that rests on it already."""
+
+    basis: Basis
+    current: Result
+    draft: Draft | None
+    account: dict[str, Any] | None
 
 
-def _claim(recomputation_id: UUID) -> list[RecomputationItem]:
-    """Take up to a chunk of due items; the update's own condition decides between rivals."""
-    now, token = timezone.now(), uuid4()
-    due = RecomputationItem.objects.filter(_due(now), recomputation=recomputation_id)
-    # An item that took its worker down with it so often is set aside for a person to look at.
-    due.filter(state=ItemState.RUNNING, attempts__gte=MOST_ATTEMPTS).update(
-        state=ItemState.PARKED,
-        error="The worker stopped while working on this, again and again.",
-        settled_at=now,
-    )
-    some = list(due.order_by("pk").values_list("pk", flat=True)[:CHUNK])
-    if not some:
-        return []
-    due.filter(pk__in=some).update(
-        state=ItemState.RUNNING, claimed_by=token, lease_until=now + _lease(), attempts=F("attempts") + 1
-    )
-    claimed = RecomputationItem.objects.filter(claimed_by=token, state=ItemState.RUNNING)
-    # Empty though some were due: a rival was faster. It will come back for the rest.
-    return list(claimed.select_related("recomputation").order_by("pk"))
+def _read(survey_ids: Iterable[UUID]) -> dict[UUID, tuple[Survey, Result]]:
+    """Surveys and their current results, in as many queries for fifty as for one."""
+    ids = list(survey_ids)
+    results = {result.survey_id: result for result in current_results().filter(survey__in=ids)}
+    surveys = surveys_with_basis().filter(pk__in=ids)
+    return {survey.pk: (survey, results[survey.pk]) for survey in surveys if survey.pk in results}
 
 
-def _work_on(item: RecomputationItem) -> None:
+def _compute(found: tuple[Survey, Result]) -> _Work:
+    survey, current = found
+    basis = basis_in_force(survey)
+    if result_key(current) == basis.key:
+        return _Work(basis, current, None, None)
+    draft = survey_reduce(basis)
+    return _Work(basis, current, draft, result_account(current, draft))
+
+
+class _ClaimLost(Exception):
+    """Another worker has the item: what was about to be stored is undone."""
+
+
+def _store(item: RecomputationItem, work: _Work, recomputation: Recomputation) -> None:
+    """Put the new result in the place of the old and note the item as done, in one transaction, or do neither.
+
+    Two that would settle a survey at once do it one after the other, for both lock it first; only then is looked whether
+    anything moved. A change that commits after that look has made an item for this survey, since it found this one unsettled
+    or its result (`results_moved`), and whoever works on that item locks the survey after this. So the last to settle a survey
+    has seen every change to it.
+    """
     try:
-        if item.combination_id is not None:
-            _recombine(item, item.combination_id)
-        elif item.survey_id is not None:
-            _recompute(item, item.survey_id)
-    except Exception as error:  # whatever it was, the run goes on and the item says what stopped it
-        logger.exception(
-            "recomputation %s, survey %s, combination %s",
-            item.recomputation_id,
-            item.survey_id,
-            item.combination_id,
-        )
-        _set_back(item, error)
+        with transaction.atomic():
+            Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.basis.survey.pk)
+            if standing_now(work.basis) != standing_read(work.basis, work.current):
+                claims.look_again(item)
+                return
+            if not claims.settle(item, **_outcome(work, recomputation)):
+                raise _ClaimLost
+    except _ClaimLost:
+        logger.info("recomputation %s, survey %s: another has it", recomputation.pk, item.survey_id)
 
 
-def _recompute(item: RecomputationItem, survey_id: UUID) -> None:
-    basis = basis_in_force(survey_with_basis(survey_id))
-    current = current_result(basis.survey)
-    draft = None if result_key(current) == basis.key else survey_reduce(basis)
-    with transaction.atomic():
-        if not _still_ours(item):
-            return
-        Survey.objects.select_for_update().get(pk=basis.survey.pk)
-        now_in_force = basis_in_force(survey_with_basis(basis.survey.pk))
-        if now_in_force.key != basis.key or current_result(basis.survey).pk != current.pk:
-            # What it rests on or the result moved on meanwhile: look again at once.
-            _owned(item).update(state=ItemState.WAITING, claimed_by=None, lease_until=None)
-            return
-        after = _replace(current, draft, item.recomputation) if draft else current
-        _owned(item).update(
-            state=ItemState.DONE,
-            after=after,
-            error="",
-            claimed_by=None,
-            lease_until=None,
-            settled_at=timezone.now(),
-        )
+def _store_combined(item: RecomputationItem, draft: CombinedDraft, recomputation: Recomputation) -> None:
+    """As `_store`, of a combination. A part that moves later sets the item to work again."""
+    try:
+        with transaction.atomic():
+            if not draft_holds(draft):
+                claims.look_again(item)
+                return
+            making = Making(recomputation.cause, recomputation.reason, timezone.now(), recomputation)
+            if not claims.settle(item, after_combined=combined_store(draft, making)):
+                raise _ClaimLost
+    except _ClaimLost:
+        logger.info("recomputation %s, combination %s: another has it", recomputation.pk, item.combination_id)
 
 
-def _recombine(item: RecomputationItem, combination_id: UUID) -> None:
-    draft = combined_draft(combination_id)
-    with transaction.atomic():
-        if not _still_ours(item):
-            return
-        if not draft_holds(draft):
-            _owned(item).update(state=ItemState.WAITING, claimed_by=None, lease_until=None)
-            return
-        run = item.recomputation
-        _owned(item).update(
-            state=ItemState.DONE,
-            after_combined=combined_store(draft, Making(run.cause, run.reason, timezone.now(), run)),
-            error="",
-            claimed_by=None,
-            lease_until=None,
-            settled_at=timezone.now(),
-        )
-
-
-def _replace(current: Result, draft: Draft, recomputation: Recomputation) -> Result:
+def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
+    """Store what replaces the current result, if anything does; what the item then says."""
+    if work.draft is None or work.account is None:
+        return {"after": work.current}
     now = timezone.now()
-    Result.objects.filter(pk=current.pk, replaced_at__isnull=True).update(replaced_at=now)
-    account = result_account(current, draft)
+    Result.objects.filter(pk=work.current.pk).update(replaced_at=now)
     result = result_store(
-        draft,
+        work.draft,
         cause=recomputation.cause,
         recomputation=recomputation,
-        replaces=current,
-        account=account,
+        replaces=work.current,
+        account=work.account,
         now=now,
     )
-    _tell_client(current, result, account["relative_change"], recomputation.reason, now)
+    _tell_client(result, work, recomputation.reason)
     combinations_set_going(recomputation, [result.survey_id], now)
-    return result
+    return {"before": work.current, "after": result}
 
 
-def _tell_client(before: Result, after: Result, change: float | None, reason: str, now: datetime) -> None:
+def _tell_client(result: Result, work: _Work, reason: str) -> None:
     """A notice, if the figure moved by more than the client wants to be told of."""
-    client = after.survey.measuring_point.pipe.site.client
+    client = work.basis.survey.measuring_point.pipe.site.client
+    change = work.account["relative_change"] if work.account else 0.0
     if not exceeds(change, client.notice_threshold):
         return
     Notice.objects.create(
         client=client,
-        before=before,
-        after=after,
+        before=work.current,
+        after=result,
         relative_change=change,
         threshold=client.notice_threshold,
         reason=reason,
-        made_at=now,
+        made_at=result.computed_at,
     )
-
-
-def _set_back(item: RecomputationItem, error: Exception) -> None:
-    text = f"{type(error).__name__}: {error}"[:2000]
-    if item.attempts >= MOST_ATTEMPTS:
-        _owned(item).update(
-            state=ItemState.PARKED, error=text, claimed_by=None, lease_until=None, settled_at=timezone.now()
-        )
-        return
-    later = timezone.now() + FIRST_BACKOFF * 2 ** (item.attempts - 1)
-    _owned(item).update(
-        state=ItemState.WAITING, error=text, run_after=later, claimed_by=None, lease_until=None
-    )
-
-
-def _owned(item: RecomputationItem) -> models.QuerySet[RecomputationItem]:
-    return RecomputationItem.objects.filter(pk=item.pk, claimed_by=item.claimed_by, state=ItemState.RUNNING)
-
-
-def _still_ours(item: RecomputationItem) -> bool:
-    return bool(_owned(item).update(lease_until=timezone.now() + _lease()))
-
-
-def current_result(survey: Survey) -> Result:
-    """The result of a survey that nothing has replaced, with what it rests on."""
-    related = ("survey_data__setup", "pipe_data", "transducer_data")
-    rows = Result.objects.select_related(*related).prefetch_related("calibrations")
-    return rows.get(survey=survey, replaced_at__isnull=True)

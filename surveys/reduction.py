@@ -59,7 +59,7 @@ def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
     log = held or stored_log(basis.survey.log)
     data = basis.pipe_data
     # The gauging the pipe data rests on, or the pipe's latest to hold it against.
-    gauging = data.gauging or Gauging.objects.filter(pipe=data.pipe_id).first()
+    gauging = data.gauging or next(iter(basis.survey.measuring_point.pipe.gaugings.all()), None)
     reduction = _reduce(basis, gauging, marked_stretches(basis.survey_data), log)
     return Draft(basis, gauging, reduction, log.findings)
 
@@ -163,7 +163,14 @@ def result_store(
         budget=budget_json(uncertainty.budget),
         account=account,
     )
-    result.calibrations.set([calibration for _, calibration in basis.calibrations if calibration])
+    through = Result.calibrations.through
+    through.objects.bulk_create(
+        [
+            through(result=result, calibration=calibration)
+            for _, calibration in basis.calibrations
+            if calibration
+        ]
+    )
     return result
 
 

@@ -1,7 +1,7 @@
 """Tests that need PostgreSQL, Redis or Chromium run where these are, and are named where they are not.
 
-Mark a test `needs_postgresql`, `needs_redis` or `needs_chromium`. With REQUIRE_SERVICES=on (as in CI) a
-missing one fails the run.
+Mark a test `needs_postgresql`, `needs_own_postgresql` (one to be stopped in the middle), `needs_redis` or
+`needs_chromium`. With REQUIRE_SERVICES=on (as in CI) a missing one fails the run.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 from functools import cache
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -42,12 +43,21 @@ def redis_is_there() -> bool:
         client.close()
 
 
+@cache
+def postgresql_programs() -> Path | None:
+    """Where the programs are that make and start a PostgreSQL of our own; Debian keeps them off the path."""
+    beside = shutil.which("initdb")
+    folders = [Path(beside).parent] if beside else sorted(Path("/usr/lib/postgresql").glob("*/bin"))
+    return next((folder for folder in reversed(folders) if (folder / "initdb").exists()), None)
+
+
 def chromium_is_there() -> bool:
     return shutil.which("chromium") is not None
 
 
 SERVICES = {
     "needs_postgresql": ("PostgreSQL", postgresql_is_there),
+    "needs_own_postgresql": ("PostgreSQL's own programs", lambda: postgresql_programs() is not None),
     "needs_redis": ("Redis", redis_is_there),
     "needs_chromium": ("Chromium", chromium_is_there),
 }

@@ -5,9 +5,11 @@ from __future__ import annotations
 import logging
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
+from uuid import UUID
 
 from django.conf import settings
 from django.db import transaction
@@ -19,14 +21,13 @@ from surveys.basis import basis_in_force, survey_with_basis
 from surveys.errors import Conflict
 from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
 from surveys.models.result import Cause
-from surveys.recompute import CHUNK
 from surveys.reduction import exceeds, relative_change, survey_reduce
 from surveys.services.records import said
 
 logger = logging.getLogger(__name__)
 
-# Each message lets one worker process take chunks until none is left; more processes than this are not waited for.
-MOST_MESSAGES = 16
+# Sends after the answer: a broker that hangs holds up nobody's request.
+_sender = ThreadPoolExecutor(max_workers=1, thread_name_prefix="nudge")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,16 +110,18 @@ def _of_earlier_methods(since: datetime) -> Iterator[Result]:
 
 @transaction.atomic
 def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
-    """Set parked surveys and combinations of a recomputation to work again, and tell how many.
+    """Set parked surveys of a recomputation to work again, and tell how many.
 
     Raises Conflict if none is parked.
     """
+    # Locked, so that whoever closes it comes before or after.
+    Recomputation.objects.select_for_update().get(pk=recomputation.pk)
     parked = RecomputationItem.objects.filter(
         recomputation=recomputation, state=RecomputationItem.State.PARKED
     )
     count = parked.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, settled_at=None)
     if not count:
-        raise Conflict("Nothing of this recomputation is parked.", code="nothing-parked")
+        raise Conflict("No survey of this recomputation is parked.", code="nothing-parked")
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )
@@ -127,14 +130,18 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
 
 
 def nudge(recomputation: Recomputation, items: int) -> None:
-    """Tell the workers, with as many messages as there are chunks to share.
+    """Tell the workers, beside the request that asked.
 
     A broker that is down costs time, not work: the sweep sends again.
     """
-    if not settings.CELERY_BROKER_URL:
-        return
+    if settings.CELERY_BROKER_URL:
+        _sender.submit(_send, recomputation.pk, items)
+
+
+def _send(recomputation_id: UUID, items: int) -> None:
     try:
-        for _ in range(min(math.ceil(items / CHUNK), MOST_MESSAGES)):
-            tasks.recompute.apply_async((str(recomputation.pk),), retry=False)
-    except tasks.recompute.OperationalError:
-        logger.warning("broker not reached; the sweep will send recomputation %s again", recomputation.pk)
+        tasks.send(recomputation_id, items)
+    except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
+        logger.warning(
+            "broker not reached (%s); the sweep will send recomputation %s again", error, recomputation_id
+        )

@@ -3,37 +3,20 @@
 from __future__ import annotations
 
 import os
-import secrets
 import signal
 import subprocess
 import sys
 import time
-import uuid
-from collections.abc import Iterator
 from pathlib import Path
 
-import psycopg
 import pytest
 import redis
 
-from tests.needs import POSTGRESQL_URL, REDIS_URL
+from tests.needs import REDIS_URL
+from tests.surveys.drills.conftest import fresh_postgresql
+from tests.surveys.drills.processes import ROOT, environment, wait_until
 
-ROOT = Path(__file__).parents[2]
-GOOD = {
-    "SECRET_KEY": secrets.token_urlsafe(60),
-    "ALLOWED_HOSTS": "surveys.example",
-    "DJANGO_SETTINGS_MODULE": "surveys.settings",
-}
-
-
-def environment(**changes: str) -> dict[str, str]:
-    """Nothing but what is said, and what a process needs to run at all."""
-    kept = {
-        name: os.environ[name]
-        for name in ("PATH", "HOME", "TMPDIR", "OPENBLAS_CORETYPE")
-        if name in os.environ
-    }
-    return kept | {name: value for name, value in (GOOD | changes).items() if value}
+__all__ = ["fresh_postgresql"]
 
 
 def manage(*arguments: str, **changes: str) -> subprocess.CompletedProcess[str]:
@@ -116,15 +99,6 @@ def alive(pid: int) -> bool:
         return False
 
 
-def wait_until(true: object, seconds: float) -> bool:
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if true():  # type: ignore[operator]
-            return True
-        time.sleep(0.05)
-    return False
-
-
 STORY = """
 import contextlib, django
 django.setup()
@@ -134,17 +108,6 @@ from surveys.demo.story import tell
 call_command("migrate", verbosity=0)
 tell(make_cast(), print, contextlib.nullcontext)
 """
-
-
-@pytest.fixture
-def fresh_postgresql() -> Iterator[str]:
-    """The address of a new, empty database."""
-    name = f"surveys_test_{uuid.uuid4().hex[:12]}"
-    with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
-        server.execute(f'CREATE DATABASE "{name}"')
-    yield POSTGRESQL_URL.rsplit("/", 1)[0] + f"/{name}"
-    with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
-        server.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 @pytest.mark.needs_postgresql

@@ -11,7 +11,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from surveys import recompute
+from surveys import claims, recompute
 from surveys.errors import Conflict
 from surveys.models import PipeData, Recomputation, RecomputationItem, Result
 from tests.surveys.scene import Scene, current, scene
@@ -137,7 +137,7 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
         raise RuntimeError("the disk is full")
 
     monkeypatch.setattr(recompute, "survey_reduce", broken)
-    for attempt in range(1, recompute.MOST_ATTEMPTS + 1):
+    for attempt in range(1, claims.MOST_ATTEMPTS + 1):
         item = RecomputationItem.objects.get()
         assert (item.attempts, item.state) == (attempt - 1, Item.WAITING)
         RecomputationItem.objects.update(run_after=timezone.now())
@@ -177,9 +177,9 @@ def test_a_failure_waits_longer_each_time(here: Scene, monkeypatch: pytest.Monke
 def test_work_of_a_worker_that_died_is_taken_up_when_its_lease_runs_out(here: Scene) -> None:
     survey = here.survey()
     recomputation = here.correct(0.008)
-    [item] = recompute._claim(recomputation.pk)
+    assert claims.claim(recomputation.pk)
     assert recompute.recomputations_due() == []
-    RecomputationItem.objects.filter(pk=item.pk).update(lease_until=timezone.now() - timedelta(seconds=1))
+    RecomputationItem.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
     assert recompute.recomputations_due() == [recomputation.pk]
     assert finished(recomputation).state == Recomputation.State.FINISHED
     assert survey.results.count() == 2
@@ -188,10 +188,11 @@ def test_work_of_a_worker_that_died_is_taken_up_when_its_lease_runs_out(here: Sc
 def test_a_worker_that_lost_its_claim_stores_nothing(here: Scene) -> None:
     survey = here.survey()
     recomputation = here.correct(0.008)
-    [item] = recompute._claim(recomputation.pk)
-    RecomputationItem.objects.filter(pk=item.pk).update(lease_until=timezone.now() - timedelta(seconds=1))
+    lost = claims.claim(recomputation.pk)
+    assert lost
+    RecomputationItem.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
     finished(recomputation)
-    recompute._work_on(item)
+    recompute._work_on(lost, recomputation)
     assert survey.results.count() == 2
 
 

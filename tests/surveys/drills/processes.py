@@ -1,0 +1,200 @@
+"""The service as processes of its own, started, killed and started again, with servers of their own to lose."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from tests.needs import postgresql_programs
+
+ROOT = Path(__file__).parents[3]
+GOOD = {
+    "SECRET_KEY": secrets.token_urlsafe(60),
+    "ALLOWED_HOSTS": "surveys.example",
+    "DJANGO_SETTINGS_MODULE": "surveys.settings",
+}
+
+
+def environment(**changes: str) -> dict[str, str]:
+    """Nothing but what is said, and what a process needs to run at all."""
+    kept = {
+        name: os.environ[name]
+        for name in ("PATH", "HOME", "TMPDIR", "OPENBLAS_CORETYPE")
+        if name in os.environ
+    }
+    return kept | {name: value for name, value in (GOOD | changes).items() if value}
+
+
+def wait_until(true: Callable[[], object], seconds: float) -> bool:
+    """Whether something comes true within a time."""
+    deadline = time.monotonic() + seconds
+    while time.monotonic() < deadline:
+        if true():
+            return True
+        time.sleep(0.2)
+    return False
+
+
+def free_port() -> int:
+    """A port nobody listens on."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
+def listens(port: int) -> bool:
+    """Whether somebody listens on a port of this machine."""
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+class Processes:
+    """What a drill starts, and ends; what they say goes to a file, to be shown where a drill fails."""
+
+    def __init__(self, folder: Path, **settings: str) -> None:
+        self.folder, self.env = folder, environment(ALLOWED_HOSTS="127.0.0.1", HTTPS="off", **settings)
+        self.running: list[subprocess.Popen[bytes]] = []
+
+    def start(self, *command: str, group: bool = True) -> subprocess.Popen[bytes]:
+        """A process in a group of its own, so that it can be killed with all it started."""
+        with (self.folder / "said.txt").open("ab") as said:
+            process = subprocess.Popen(
+                command, cwd=ROOT, env=self.env, stdout=said, stderr=said, start_new_session=group
+            )
+        self.running.append(process)
+        return process
+
+    def said(self) -> str:
+        """The end of what the processes said."""
+        return (self.folder / "said.txt").read_text(errors="replace")[-8000:]
+
+    def python(self, *arguments: str) -> str:
+        """Run a program of this project to its end and give back what it printed."""
+        done = subprocess.run(
+            [sys.executable, *arguments],
+            cwd=ROOT,
+            env=self.env,
+            capture_output=True,
+            text=True,
+            timeout=180,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def seed(self, surveys: int, readings: int) -> dict[str, Any]:
+        """Fill the database; see `tests.surveys.drills.seed`."""
+        told = self.python("-m", "tests.surveys.drills.seed", str(surveys), str(readings))
+        ids: dict[str, Any] = json.loads(told.splitlines()[-1])
+        return ids
+
+    def redis(self, port: int) -> subprocess.Popen[bytes]:
+        """A broker that keeps nothing: killed, it comes back empty."""
+        options = ("--bind", "127.0.0.1", "--save", "", "--appendonly", "no")
+        process = self.start("redis-server", "--port", str(port), *options)
+        assert wait_until(lambda: listens(port), 10), self.said()
+        return process
+
+    def worker(self, processes: int = 1) -> subprocess.Popen[bytes]:
+        options = ("-c", str(processes), "-l", "warning", "--without-gossip", "--without-mingle")
+        return self.start(sys.executable, "-m", "celery", "-A", "surveys", "worker", *options)
+
+    def beat(self) -> subprocess.Popen[bytes]:
+        schedule = str(self.folder / "beat")
+        return self.start(
+            sys.executable, "-m", "celery", "-A", "surveys", "beat", "-l", "error", "--schedule", schedule
+        )
+
+    def server(self) -> str:
+        """The web server, with the embedded worker if there is no broker; the address of its API."""
+        port = free_port()
+        self.start(sys.executable, "manage.py", "serve", "--bind", f"127.0.0.1:{port}")
+        assert wait_until(lambda: listens(port), 60), self.said()
+        return f"http://127.0.0.1:{port}/api/v1/"
+
+    @staticmethod
+    def kill(process: subprocess.Popen[bytes]) -> None:
+        """As the kernel would: the whole group at once, no time for anything."""
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+
+    def end(self) -> None:
+        for process in self.running:
+            self.kill(process)
+
+
+def post(address: str, token: str, body: Any) -> tuple[int, Any]:
+    """Post JSON to the service and give back the status and the answer."""
+    request = urllib.request.Request(  # noqa: S310 - an address of this machine
+        address,
+        json.dumps(body).encode(),
+        {"Content-Type": "application/json", "Authorization": f"Token {token}"},
+    )
+    try:
+        with urllib.request.urlopen(request, timeout=60) as answer:  # noqa: S310
+            return answer.status, json.load(answer)
+    except urllib.error.HTTPError as refused:
+        with refused:
+            return refused.code, json.load(refused)
+
+
+class Cluster:
+    """A PostgreSQL of our own, to be stopped in the middle without harm to anybody else. Its writes are synced."""
+
+    def __init__(self) -> None:
+        self.folder, self.port = Path(tempfile.mkdtemp(prefix="surveys-cluster-")), free_port()
+        self.data = self.folder / "data"
+        # The server refuses to run as root.
+        self.as_whom = ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
+        if self.as_whom:
+            shutil.chown(self.folder, "postgres")
+        self._run("initdb", "-D", str(self.data), "-U", "postgres", "-A", "trust", "-E", "UTF8", "--no-sync")
+        self.start()
+
+    @property
+    def url(self) -> str:
+        return f"postgresql://postgres@127.0.0.1:{self.port}/postgres"
+
+    def start(self) -> None:
+        options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={self.folder} -c shared_buffers=64MB"
+        log = str(self.folder / "server.log")
+        self._run("pg_ctl", "-D", str(self.data), "-o", options, "-l", log, "-w", "start")
+
+    def crash(self) -> None:
+        """Stop without a checkpoint and without a word to those connected: the next start recovers from the log."""
+        self._run("pg_ctl", "-D", str(self.data), "-m", "immediate", "-w", "stop")
+
+    def remove(self) -> None:
+        with suppress(AssertionError):
+            self.crash()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def _run(self, program: str, *arguments: str) -> None:
+        programs = postgresql_programs()
+        assert programs
+        # Its output goes to nowhere: a pipe would be held open by the server that stays.
+        done = subprocess.run(
+            [*self.as_whom, str(programs / program), *arguments],
+            cwd=self.folder,
+            env={"PATH": os.environ["PATH"], "LC_ALL": "C"},
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            timeout=60,
+            check=False,
+        )
+        assert done.returncode == 0, f"{program} {' '.join(arguments)} ended with {done.returncode}"
