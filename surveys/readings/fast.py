@@ -1,11 +1,12 @@
 """Rows of a log read many at once: for chunks where everything is plainly in order.
 
 It takes the same readings as reading one by one, to the bit, or gives a chunk up; what is wrong with a row
-only the careful way can tell. A chunk given up is halved, so that a bad row costs its neighbourhood only.
+only the careful way can tell. A chunk given up is divided, so that a bad row costs its neighbourhood only.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,7 +28,8 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 # Below this it is as quick to read one by one.
-SMALLEST_CHUNK = 16_384
+SMALLEST_CHUNK = 8192
+PARTS = 8
 ISO_OF_TWO_COLUMNS = (pattern_of("%Y-%m-%d %H:%M:%S"), pattern_of("%Y-%m-%d %H:%M:%S.%f"))
 
 
@@ -38,14 +40,23 @@ def read_rows(chunk: bytes, plan: Plan) -> list[Piece]:
         return [found]
     if len(chunk) <= SMALLEST_CHUNK:
         return [read_one_by_one(chunk, plan)]
-    middle = chunk.find(b"\n", len(chunk) // 2) + 1
-    if not 0 < middle < len(chunk):
-        return [read_one_by_one(chunk, plan)]
-    first = read_rows(chunk[:middle], plan)
-    try:
-        return first + read_rows(chunk[middle:], plan)
-    except LineTooLong as error:
-        raise LineTooLong(error.line + sum(piece.lines for piece in first)) from None
+    pieces: list[Piece] = []
+    for part in _parts(chunk):
+        try:
+            # What cannot be cut further is read as it is.
+            pieces += [read_one_by_one(part, plan)] if len(part) == len(chunk) else read_rows(part, plan)
+        except LineTooLong as error:
+            raise LineTooLong(error.line + sum(piece.lines for piece in pieces)) from None
+    return pieces
+
+
+def _parts(chunk: bytes) -> Iterator[bytes]:
+    """A chunk cut at line ends into some parts of about one size."""
+    start = 0
+    while start < len(chunk):
+        end = chunk.find(b"\n", start + len(chunk) // PARTS) + 1 or len(chunk)
+        yield chunk[start:end]
+        start = end
 
 
 def read_at_once(chunk: bytes, plan: Plan) -> Piece | None:
