@@ -128,12 +128,19 @@ def series_of(
         volume_flow=np.concatenate(so_far.flows),
         times=np.concatenate(so_far.times) if keep_times and so_far.times else None,
         breaks=tuple(so_far.breaks),
-        signal=float(np.median(np.concatenate(so_far.signals))) if so_far.signals else None,
+        signal=_median_told(so_far.signals),
         taken=so_far.taken,
         impossible=so_far.impossible,
         outside=so_far.outside,
         speed_told=so_far.speed_told,
     )
+
+
+def _median_told(signals: Sequence[FloatArray]) -> float | None:
+    """The median of the signals a log tells; a cell without a value (nan) is none."""
+    told = np.concatenate(signals) if signals else np.empty(0)
+    told = told[~np.isnan(told)]
+    return float(np.median(told)) if len(told) else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -193,3 +193,12 @@ def test_the_uncertainty_of_a_mean_over_stretches_covers_the_truth_as_often_as_i
         half = coverage_factor(0.95, noise.degrees_of_freedom) * noise.uncertainty
         covered += abs(float(np.mean(stretches))) <= half
     assert 0.9 <= covered / 200 <= 0.995
+
+
+def test_a_cell_without_a_value_takes_nothing_from_the_rest() -> None:
+    log = two_levels()
+    signal = np.where(np.arange(1200) % 3 == 0, np.nan, 30.0)
+    speed = np.where(np.arange(1200) % 3 == 0, np.nan, 1550.0)
+    with_gaps = reduced(log=replace(log, signal_to_noise=signal, sound_speed=speed))
+    assert with_gaps.volume_flow == reduced(log=log).volume_flow
+    assert not any(finding.code == "signal-weak" for finding in with_gaps.findings)
