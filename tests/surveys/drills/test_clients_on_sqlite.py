@@ -50,7 +50,7 @@ def test_sixteen_writing_clients_and_a_recomputation_meet_no_locked_database(
     clients = [Client(number, address, ids) for number in range(CLIENTS)]
     for client in clients:
         client.start()
-    correction = {"reason": "Gauged.", "pipe": {"wall_thickness": "6.3 mm"}}
+    correction = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
     status, answer = post(f"{address}pipes/{ids['pipe']}/corrections/", ids["tokens"]["office"], correction)
     assert status == 202, answer
     for client in clients:
