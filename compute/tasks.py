@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import math
 from uuid import UUID
 
@@ -10,6 +11,8 @@ from django.conf import settings
 
 from surveys import recompute as work
 from surveys.claims import FEWEST_CLAIMED
+
+logger = logging.getLogger(__name__)
 
 # Each message lets one worker process take claims until none is left; more processes than this are not waited for.
 MOST_MESSAGES = 16
@@ -20,8 +23,13 @@ TURN_SECONDS = 20
 @shared_task
 def recompute(recomputation_id: str) -> None:
     """Work off one recomputation, sharing it with whoever else works on it."""
-    if work.work_off(UUID(recomputation_id), for_seconds=TURN_SECONDS):
-        recompute.apply_async((recomputation_id,), retry=False)
+    while work.work_off(UUID(recomputation_id), for_seconds=TURN_SECONDS):
+        try:
+            recompute.apply_async((recomputation_id,), retry=False)
+        except Exception as error:  # the broker's library raises errors of several kinds
+            logger.warning("broker not reached (%s); going on with %s", error, recomputation_id)
+        else:
+            return
 
 
 @shared_task

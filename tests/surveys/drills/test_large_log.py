@@ -1,0 +1,103 @@
+"""A log of a million rows over HTTP: cut off half-way, taken in whole, reduced, corrected, recomputed."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import socket
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import numpy as np
+import psycopg
+import pytest
+
+from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.processes import Processes, post, wait_until
+
+ROWS = 1_000_000
+STORED = ("surveys_log", "surveys_logfilepart", "surveys_readingblock", "surveys_result")
+
+
+def million_rows() -> bytes:
+    """Eleven days of a reading a second, about the flow of the scene."""
+    count = np.arange(ROWS)
+    times = np.datetime_as_string(np.datetime64("2026-10-06T07:30:00") + count, unit="s")
+    transit, difference = 311.16 + 0.001 * (count % 3), 170 + count % 5
+    rows = (f"{t}Z,{a:.3f},{b}" for t, a, b in zip(times, transit, difference, strict=True))
+    return ("time,transit_time [us],time_difference [ns]\n" + "\n".join(rows)).encode()
+
+
+def cut_off(address: str, token: str, body: bytes) -> None:
+    """Promise a whole body, send half of it and hang up."""
+    to = urlsplit(address)
+    head = (
+        f"POST {to.path}?name=a.csv HTTP/1.1\r\nHost: {to.netloc}\r\nAuthorization: Token {token}\r\n"
+        f"Content-Type: text/csv\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    with socket.create_connection((to.hostname, to.port)) as connection:
+        connection.sendall(head.encode())
+        connection.sendall(body[: len(body) // 2])
+
+
+def upload(address: str, token: str, body: bytes) -> tuple[int, Any]:
+    to = urlsplit(address)
+    connection = http.client.HTTPConnection(to.netloc, timeout=120)
+    try:
+        headers = {"Authorization": f"Token {token}", "Content-Type": "text/csv"}
+        connection.request("POST", f"{to.path}?name=a.csv", body, headers)
+        answer = connection.getresponse()
+        return answer.status, json.load(answer)
+    finally:
+        connection.close()
+
+
+def asked(url: str, query: str) -> Any:
+    with psycopg.connect(url, autocommit=True) as database:
+        row = database.execute(query).fetchone()
+        assert row
+        return row[0]
+
+
+@pytest.mark.needs_postgresql
+def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_way(
+    processes: Callable[..., Processes], fresh_postgresql: str, tmp_path: Path
+) -> None:
+    drill, ask = processes(DATABASE_URL=fresh_postgresql), partial(asked, fresh_postgresql)
+    ids = drill.seed(1, 40)
+    stored = {table: ask(f"SELECT count(*) FROM {table}") for table in STORED}
+    address, tokens, log = drill.server(), ids["tokens"], million_rows()
+    survey = {
+        "measuring_point": ids["point"],
+        "setup": ids["setup"],
+        "instruments": [ids["meter"]],
+        "started_at": "2026-10-06T07:30:00Z",
+    }
+    status, made = post(f"{address}surveys/", tokens["technician"], survey)
+    assert status == 201, made
+    path = f"{address}surveys/{made['id']}/log/"
+
+    cut_off(path, tokens["technician"], log)
+    # The server has four threads: four of these would stop it if one that was cut off held its own for ever.
+    for _ in range(3):
+        cut_off(path, tokens["technician"], log)
+    assert {table: ask(f"SELECT count(*) FROM {table}") for table in STORED} == stored
+
+    status, taken = upload(path, tokens["technician"], log)
+    assert (status, taken.get("rows_taken"), taken.get("rows_refused")) == (201, ROWS, 0), taken
+    assert {table: ask(f"SELECT count(*) FROM {table}") for table in ("surveys_log", "surveys_result")} == {
+        "surveys_log": 2,
+        "surveys_result": 2,
+    }
+    correction = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
+    status, answer = post(f"{address}pipes/{ids['pipe']}/corrections/", tokens["office"], correction)
+    assert status == 202, answer
+    open_runs = "SELECT count(*) FROM surveys_recomputation WHERE finished_at IS NULL"
+    assert wait_until(lambda: ask(open_runs) == 0, 120), drill.said()
+    assert what_reads_wrong(ask) == {}
+    of_survey = f"FROM surveys_result WHERE survey_id = '{made['id']}'"
+    assert ask(f"SELECT min(readings_used) {of_survey}") == ROWS
+    assert ask(f"SELECT count(*) {of_survey}") == 2

@@ -1,0 +1,169 @@
+"""Corrections, recomputations and logs taken in at the same time, from threads and processes."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import random
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import psycopg
+import pytest
+from django.db import connection
+from django.utils import timezone
+
+from surveys import recompute
+from surveys.errors import Conflict
+from surveys.models import Recomputation, Survey
+from surveys.services import surveys as services
+from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
+from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.processes import ROOT, Processes, post
+from tests.surveys.drills.seed import multiply
+from tests.surveys.scene import STARTED, Scene, current, log, scene
+
+THREADS, CORRECTIONS = 8, 50
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    made = scene(site, cast, kit)
+    made.correct(0.008)
+    return made
+
+
+def ask(query: str) -> Any:
+    with connection.cursor() as cursor:
+        cursor.execute(query)
+        return cursor.fetchone()[0]
+
+
+def thread(do: Callable[[], object]) -> threading.Thread:
+    """A started thread that leaves no connection behind."""
+
+    def run() -> None:
+        try:
+            do()
+        finally:
+            connection.close()
+
+    started = threading.Thread(target=run)
+    started.start()
+    return started
+
+
+def join(threads: list[threading.Thread]) -> None:
+    for one in threads:
+        one.join()
+
+
+def work_off_everything() -> None:
+    for due in recompute.recomputations_due():
+        recompute.work_off(due)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last(here: Scene) -> None:
+    surveys = [here.survey(readings=40)]
+    surveys += multiply(Survey.objects.get(pk=surveys[0].pk), 3)
+    walls = [0.0076 + 0.00001 * n for n in range(CORRECTIONS)]
+    random.shuffle(walls)
+    done = threading.Event()
+
+    def correct_in_turn() -> None:
+        while walls:
+            with contextlib.suppress(IndexError):
+                wall = walls.pop()
+                while True:
+                    # Somebody else may have corrected the same version: look again, as a person would.
+                    with contextlib.suppress(Conflict):
+                        here.correct(wall)
+                        break
+
+    def work() -> None:
+        while not done.is_set():
+            work_off_everything()
+
+    workers = [thread(work) for _ in range(2)]
+    join([thread(correct_in_turn) for _ in range(THREADS)])
+    done.set()
+    join(workers)
+    work_off_everything()
+    assert Recomputation.objects.count() == CORRECTIONS + 1
+    last = here.in_force()
+    assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
+    assert what_reads_wrong(ask) == {}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_correction_while_a_log_is_taken_in_reaches_its_result(
+    here: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = here.survey()
+    survey = survey_record(
+        point=here.point,
+        setup=first.stated.setup,
+        job=None,
+        instruments=[here.kit.meter],
+        notes=SurveyNotes(started_at=STARTED),
+        by=here.cast.technician,
+        now=timezone.now(),
+    )
+    reduce, reducing = services.survey_reduce, threading.Event()
+
+    def reduce_slowly(basis: Any) -> Any:
+        reducing.set()
+        # Time for the correction to get as far as it can: to the lock that this transaction holds.
+        correction.join(0.5)
+        return reduce(basis)
+
+    def correct() -> None:
+        assert reducing.wait(30)
+        here.correct(0.0079)
+
+    monkeypatch.setattr(services, "survey_reduce", reduce_slowly)
+    correction = thread(correct)
+    log_take_in(
+        survey=survey,
+        file=io.BytesIO(log(80)),
+        file_name="a.csv",
+        by=here.cast.technician,
+        now=timezone.now(),
+    )
+    correction.join()
+    work_off_everything()
+    assert [result.pipe_data.wall_thickness_m for result in survey.results.order_by("computed_at")] == [
+        0.008,
+        0.0079,
+    ]
+    assert what_reads_wrong(ask) == {}
+
+
+@pytest.mark.needs_postgresql
+def test_a_task_delivered_three_times_at_once_to_three_processes_makes_one_result_each(
+    processes: Callable[..., Processes], fresh_postgresql: str
+) -> None:
+    drill = processes(DATABASE_URL=fresh_postgresql, CELERY_BROKER_URL="redis://127.0.0.1:1/0")
+    ids = drill.seed(120, 40)
+    correction = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
+    address = f"{drill.server()}pipes/{ids['pipe']}/corrections/"
+    status, answer = post(address, ids["tokens"]["office"], correction)
+    assert status == 202, answer
+    deliver = f"import django; django.setup(); from compute.tasks import recompute; recompute('{answer['recomputation']['id']}')"
+    delivered = [subprocess.Popen([sys.executable, "-c", deliver], cwd=ROOT, env=drill.env) for _ in range(3)]
+    assert [process.wait(120) for process in delivered] == [0, 0, 0]
+    with psycopg.connect(fresh_postgresql) as database:
+        asked = partial(figure, database)
+        assert asked("SELECT count(*) FROM surveys_result") == 2 * 120
+        assert what_reads_wrong(asked) == {}
+
+
+def figure(database: psycopg.Connection[Any], query: str) -> Any:
+    row = database.execute(query).fetchone()
+    assert row
+    return row[0]
