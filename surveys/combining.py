@@ -88,7 +88,7 @@ def combined_draft(combination_id: UUID) -> CombinedDraft:
 
 def draft_holds(draft: CombinedDraft) -> bool:
     """Whether nothing moved since a draft was made; holds the combination for the rest of the transaction."""
-    locked = Combination.objects.select_for_update().get(pk=draft.combination.pk)
+    locked = Combination.objects.select_for_update(no_key=True).get(pk=draft.combination.pk)
     now = _as_it_stands(locked)
     return (_keys(now), locked.retired_at) == (_keys(draft), draft.combination.retired_at)
 
@@ -126,7 +126,7 @@ def combinations_settle(combinations: Sequence[Combination], making: Making) -> 
     parts = CombinationPart.objects.filter(combination__in=combinations)
     surveys_lock(list(parts.values_list("survey", flat=True)))
     ids = [combination.pk for combination in combinations]
-    list(Combination.objects.select_for_update().filter(pk__in=ids).order_by("pk"))
+    list(Combination.objects.select_for_update(no_key=True).filter(pk__in=ids).order_by("pk"))
     for combination_id in ids:
         try:
             combined_store(combined_draft(combination_id), making)

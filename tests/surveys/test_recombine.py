@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from django.db import connection
 from django.utils import timezone
 
 from surveys import recompute
+from surveys.combined_flow import combined_flow
 from surveys.models import (
     Combination,
     CombinedResult,
@@ -90,12 +92,14 @@ def test_two_paths_of_the_corrected_pipe_are_combined_once_when_both_are_done(he
     first = logged(mounted(here))
     logged(mounted(here, Wish(path_of=first)))
     run = here.correct(0.008)
-    claimed = recompute._claim(run.pk)
-    recompute._work_on(claimed[0])
-    # The other path is still being worked on: its combination is not taken up before it is done.
-    assert recompute._claim(run.pk) == []
-    recompute._work_on(claimed[1])
+    path = run.items.get(survey__path_of=first)
+    another_has_it = {"state": Item.RUNNING, "lease_until": timezone.now() + timedelta(minutes=2)}
+    RecomputationItem.objects.filter(pk=path.pk).update(**another_has_it)
     worked_off(run)
+    # The other path is still being worked on: its combination is not taken up before it is done.
+    assert run.items.get(combination__isnull=False).state == Item.WAITING
+    RecomputationItem.objects.filter(pk=path.pk).update(lease_until=timezone.now())
+    assert worked_off(run).state == Recomputation.State.FINISHED
     combination = Combination.objects.get()
     assert combination.results.count() == 2
     assert rests_on_current(combination)
@@ -115,21 +119,26 @@ def test_two_pipes_corrected_at_once_end_right_whichever_is_first(
 
 
 def test_a_part_that_moves_while_its_combination_is_computed_sets_it_back(
-    here: Scene, west: Scene, both: Any
+    here: Scene, west: Scene, both: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     combination, _ = both
     early, late = here.correct(0.008), west.correct(0.0075)
-    [part] = recompute._claim(early.pk)
-    recompute._work_on(part)
-    [item] = recompute._claim(early.pk)
-    draft = recompute.combined_draft(item.combination_id)
-    worked_off(late)
-    assert not recompute.draft_holds(draft)
-    worked_off(early)
-    RecomputationItem.objects.filter(pk=item.pk).update(lease_until=timezone.now())
-    worked_off(early)
+    computed: list[object] = []
+
+    def flow_while_another_part_moves(kind: str, results: Any) -> Any:
+        computed.append(results)
+        if len(computed) == 1:
+            worked_off(late)
+        return combined_flow(kind, results)
+
+    monkeypatch.setattr("surveys.combining.combined_flow", flow_while_another_part_moves)
+    assert worked_off(early).state == Recomputation.State.FINISHED
     assert rests_on_current(combination)
+    # What was computed first was not stored: the other run had combined the latest of both parts by then.
     assert combination.results.count() == 2
+    assert {item.after_combined for item in combination.recomputation_items.all()} == {
+        current_of(combination)
+    }
 
 
 def test_an_item_of_a_combination_done_already_starts_again_when_another_part_moves(
@@ -138,7 +147,7 @@ def test_an_item_of_a_combination_done_already_starts_again_when_another_part_mo
     combination, surveys = both
     # One run over both pipes, as a corrected instrument makes; the second part was parked and is taken up later.
     run = here.correct(0.008)
-    other = RecomputationItem.objects.create(
+    RecomputationItem.objects.create(
         recomputation=run,
         survey=surveys[1],
         before=current(surveys[1]),
@@ -146,17 +155,15 @@ def test_an_item_of_a_combination_done_already_starts_again_when_another_part_mo
         run_after=timezone.now(),
     )
     worked_off(run)
-    item = RecomputationItem.objects.get(combination=combination)
-    assert item.state == Item.DONE
+    between = current_of(combination)
+    assert run.items.get(combination=combination).after_combined == between
     west.correct(0.0075)
     recomputation_retry(recomputation=run, now=timezone.now())
-    [claimed] = recompute._claim(run.pk)
-    assert claimed.pk == other.pk
-    recompute._work_on(claimed)
-    item.refresh_from_db()
-    assert item.state == Item.WAITING
-    worked_off(run)
+    assert worked_off(run).state == Recomputation.State.FINISHED
+    assert current(surveys[1]).recomputation == run
     assert rests_on_current(combination)
+    assert run.items.get(combination=combination).after_combined == current_of(combination)
+    assert current_of(combination).replaces == between
 
 
 def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
@@ -171,9 +178,8 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     old = current_of(combination)
     monkeypatch.setattr("surveys.combining.combined_flow", apart)
     run = here.correct(0.008)
-    for _ in range(recompute.MOST_ATTEMPTS):
+    while worked_off(run).finished_at is None:
         RecomputationItem.objects.update(run_after=timezone.now())
-        worked_off(run)
     item = RecomputationItem.objects.get(combination=combination)
     assert (item.state, item.error) == (Item.PARKED, "NotEnough: The logs have no time in common.")
     assert run.state == Recomputation.State.FINISHED_WITH_FAILURES
