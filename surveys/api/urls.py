@@ -6,7 +6,19 @@ from rest_framework.routers import SimpleRouter
 
 from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
-from surveys.api.records import fleet, library, notices, pipes, places, points, recomputations, surveys
+from surveys.api.records import (
+    calibrations,
+    fleet,
+    jobs,
+    library,
+    notices,
+    pipes,
+    places,
+    points,
+    policies,
+    recomputations,
+    surveys,
+)
 from surveys.api.uncertainty_view import UncertaintyView
 
 router = SimpleRouter(use_regex_path=False)
@@ -15,11 +27,13 @@ router.register("sites", places.Sites, "site")
 router.register("pipes", pipes.Pipes, "pipe")
 router.register("measuring-points", points.MeasuringPoints, "measuring-point")
 router.register("instruments", fleet.Instruments, "instrument")
-router.register("calibrations", fleet.Calibrations, "calibration")
+router.register("calibrations", calibrations.Calibrations, "calibration")
+router.register("acceptance-policies", policies.AcceptancePolicies, "acceptance-policy")
+router.register("interval-policies", policies.IntervalPolicies, "interval-policy")
 router.register("own-materials", library.OwnMaterials, "own-material")
 router.register("own-media", library.OwnMedia, "own-medium")
-router.register("technicians", fleet.Technicians, "technician")
-router.register("jobs", fleet.Jobs, "job")
+router.register("technicians", jobs.Technicians, "technician")
+router.register("jobs", jobs.Jobs, "job")
 router.register("surveys", surveys.Surveys, "survey")
 router.register("results", recomputations.Results, "result")
 router.register("notices", notices.Notices, "notice")

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from uuid import UUID
 
 from django.db import transaction
 
 from compute.acoustics import axial_slowness
 from compute.entries import TransducerEntry, resolve_transducers
-from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Calibration, Instrument, Recomputation, Result, TransducerData, User
+from surveys.models import Instrument, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
+from surveys.services.calibrations import calibration_record, instrument_lock, results_moved_with
 from surveys.services.recomputations import Change, recomputation_start
 from surveys.services.records import record_create, said
+
+__all__ = [
+    "calibration_record",
+    "instrument_create",
+    "transducer_data_correct",
+    "transducer_data_record",
+]
 
 
 @transaction.atomic
@@ -81,7 +87,7 @@ def transducer_data_correct(
 
     Raises Conflict if that version was corrected already, else as `transducer_data_record`.
     """
-    instrument = _lock(corrects.instrument_id)
+    instrument = instrument_lock(corrects.instrument_id)
     if TransducerData.objects.filter(corrects=corrects).exists():
         raise Conflict(
             "That version was corrected already; correct the one that took its place.",
@@ -98,44 +104,4 @@ def transducer_data_correct(
         corrects=corrects,
     )
     change = Change(Cause.TRANSDUCER_CORRECTION, data.reason, by, now, {"transducer_data": data})
-    return data, recomputation_start(change, _moved(instrument))
-
-
-@transaction.atomic
-def calibration_record(
-    *, calibration: Calibration, by: User, now: datetime, reason: str = ""
-) -> tuple[Calibration, Recomputation | None]:
-    """Record a certificate, or correct one entered wrongly; surveys it is in force for are recomputed, if there are any.
-
-    Raises Conflict if the certificate it corrects was corrected already, ServiceError if that one is another instrument's
-    or a correction gives no reason.
-    """
-    _lock(calibration.instrument_id)
-    corrects = calibration.corrects
-    if corrects is not None:
-        reason = said(reason)
-        if corrects.instrument_id != calibration.instrument_id:
-            raise ServiceError(
-                "That certificate is of another instrument.", code="other-instrument", field="corrects"
-            )
-        if Calibration.objects.filter(corrects=corrects).exists():
-            raise Conflict(
-                "That certificate was corrected already; correct the one that took its place.",
-                code="corrected-already",
-                field="corrects",
-            )
-    calibration.recorded_by, calibration.recorded_at = by, now
-    record_create(calibration)
-    why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
-    change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
-    moved = _moved(calibration.instrument)
-    return calibration, recomputation_start(change, moved) if moved else None
-
-
-def _lock(instrument_id: UUID) -> Instrument:
-    # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
-    return Instrument.objects.select_for_update().get(pk=instrument_id)
-
-
-def _moved(instrument: Instrument) -> list[Result]:
-    return results_moved(Result.objects.filter(survey_data__instruments=instrument))
+    return data, recomputation_start(change, results_moved_with(instrument))

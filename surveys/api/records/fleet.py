@@ -1,4 +1,4 @@
-"""Instruments, the data of transducer pairs, calibrations; technicians and jobs."""
+"""Instruments and the data of transducer pairs."""
 
 from __future__ import annotations
 
@@ -24,18 +24,12 @@ from surveys.api.fields import (
 )
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.physics import TransducersByValue, transducer_document, transducer_entry
+from surveys.api.records.calibrations import CalibrationShortOut, started
 from surveys.api.views import Records, documented
-from surveys.models import Calibration, Instrument, Job, MeasuringPoint, Role, Site, TransducerData, User
+from surveys.models import Instrument, TransducerData
 from surveys.models.instrument import Kind, State
-from surveys.models.job import JobState
 from surveys.selectors import calibration_in_force
-from surveys.services.fleet import (
-    calibration_record,
-    instrument_create,
-    transducer_data_correct,
-    transducer_data_record,
-)
-from surveys.services.records import record_create
+from surveys.services.fleet import instrument_create, transducer_data_correct, transducer_data_record
 
 
 class InstrumentIn(StrictSerializer):
@@ -91,32 +85,11 @@ class TransducerDataOut(serializers.ModelSerializer):
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
     def get_recomputation(self, data: TransducerData) -> Any:
-        return _started(data)
+        return started(data)
 
     @extend_schema_field({"type": "object", "additionalProperties": True})
     def get_transducers(self, data: TransducerData) -> Any:
         return in_units(transducer_document(data), units_of(self.context["request"]))
-
-
-class CalibrationOut(serializers.ModelSerializer):
-    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
-    recomputation = serializers.SerializerMethodField(help_text="What recording it set going, if anything.")
-
-    class Meta:
-        model = Calibration
-        fields = [
-            "id", "instrument", "certificate", "laboratory", "calibrated_on", "due_on", "note", "corrects", "recorded_at",
-            "recorded_by", "recomputation",
-        ]  # fmt: skip
-
-    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
-    def get_recomputation(self, calibration: Calibration) -> Any:
-        return _started(calibration)
-
-
-def _started(record: TransducerData | Calibration) -> str | None:
-    """The recomputation a record set going."""
-    return next((str(one.pk) for one in record.recomputations.all()), None)
 
 
 class InstrumentOut(serializers.ModelSerializer):
@@ -154,10 +127,10 @@ class InstrumentOut(serializers.ModelSerializer):
         latest = max(instrument.transducer_data.all(), key=lambda d: (d.recorded_at, d.id), default=None)
         return in_units(transducer_document(latest), units_of(self.context["request"])) if latest else None
 
-    @extend_schema_field(CalibrationOut(allow_null=True))
+    @extend_schema_field(CalibrationShortOut(allow_null=True))
     def get_calibration(self, instrument: Instrument) -> Any:
         latest = calibration_in_force(instrument.calibrations.all(), date.max)
-        return CalibrationOut(latest, context=self.context).data if latest else None
+        return CalibrationShortOut(latest, context=self.context).data if latest else None
 
 
 class Instruments(Records):
@@ -245,153 +218,3 @@ def _columns(asked: dict[str, Any]) -> dict[str, Any]:
     return {
         COLUMNS.get(name, name): si_of(value) if name in COLUMNS else value for name, value in asked.items()
     }
-
-
-class CalibrationIn(StrictSerializer):
-    instrument = VisibleRecord(Instrument)
-    certificate = TextField(max_length=100)
-    laboratory = TextField(max_length=200)
-    calibrated_on = serializers.DateField()
-    due_on = serializers.DateField()
-    note = TextField(max_length=5000, required=False, allow_blank=True)
-    corrects = VisibleRecord(Calibration, required=False, help_text="A certificate that was entered wrongly.")
-    reason = TextField(max_length=2000, required=False, help_text="Of a correction.")
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs["due_on"] <= attrs["calibrated_on"]:
-            raise serializers.ValidationError(
-                {"due_on": "A calibration is due after its date."}, code="due-too-early"
-            )
-        return attrs
-
-
-class Calibrations(Records):
-    """Certificates; what is written stays as it is."""
-
-    model = Calibration
-    serializer_class = CalibrationOut
-    writers = FLEET
-    related = ("recorded_by",)
-    prefetched = ("recomputations",)
-    filterset_fields = {"instrument": ["exact"], "due_on": ["exact", "lt", "lte", "gt", "gte"]}
-    ordering_fields = ("due_on", "calibrated_on")
-
-    @documented(request=CalibrationIn, responses={201: CalibrationOut})
-    def create(self, request: Request) -> Response:
-        """Record a certificate; one that corrects another takes its place, and surveys it was in force for are recomputed."""
-        asked = self.checked(CalibrationIn)
-        reason = asked.pop("reason", "")
-        calibration, _ = calibration_record(
-            calibration=Calibration(**asked), by=self.user, now=timezone.now(), reason=reason
-        )
-        return self.answer(self.read_again(calibration), 201)
-
-
-class TechnicianOut(serializers.ModelSerializer):
-    name = serializers.CharField(source="get_full_name", read_only=True)
-
-    class Meta:
-        model = User
-        fields = ["id", "username", "name"]
-
-
-class Technicians(Records):
-    """People who go to sites."""
-
-    model = User
-    serializer_class = TechnicianOut
-    filterset_fields = {"username": ["exact"]}
-    ordering_fields = ("username",)
-
-    def get_queryset(self) -> Any:
-        if getattr(self, "swagger_fake_view", False):
-            return User.objects.none()
-        return technicians_visible_to(self.request.user)
-
-
-def technicians_visible_to(user: Any) -> Any:
-    """Technicians a user may see: staff all, a technician themself, a client none."""
-    rows = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("username")
-    if user.role in Role.office_roles():
-        return rows
-    return rows.filter(pk=user.pk)
-
-
-class JobIn(StrictSerializer):
-    site = VisibleRecord(Site)
-    title = TextField(max_length=200)
-    state = serializers.ChoiceField(JobState.choices, required=False)
-    starts_at = serializers.DateTimeField()
-    ends_at = serializers.DateTimeField()
-    technician = serializers.PrimaryKeyRelatedField(
-        queryset=User.objects.filter(role=Role.TECHNICIAN, is_active=True), required=False, allow_null=True
-    )
-    measuring_points = VisibleRecord(MeasuringPoint, many=True, required=False)
-    kit = VisibleRecord(Instrument, many=True, required=False)
-    note = TextField(max_length=5000, required=False, allow_blank=True)
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        start, end = attrs.get("starts_at"), attrs.get("ends_at")
-        if start and end and end <= start:
-            raise serializers.ValidationError(
-                {"ends_at": "A job ends after it starts."}, code="ends-too-early"
-            )
-        site = attrs.get("site")
-        if site and any(point.pipe.site_id != site.id for point in attrs.get("measuring_points", [])):
-            raise serializers.ValidationError(
-                {"measuring_points": "A point is at another site."}, code="other-site"
-            )
-        return attrs
-
-
-class JobChangeIn(JobIn):
-    site = None
-
-
-class JobOut(serializers.ModelSerializer):
-    class Meta:
-        model = Job
-        fields = [
-            "id",
-            "site",
-            "title",
-            "state",
-            "starts_at",
-            "ends_at",
-            "technician",
-            "measuring_points",
-            "kit",
-            "note",
-        ]
-
-
-class Jobs(Records):
-    """Visits to sites to survey measuring points."""
-
-    model = Job
-    serializer_class = JobOut
-    writers = OFFICE
-    prefetched = ("measuring_points", "kit")
-    filterset_fields = {
-        "site": ["exact"],
-        "state": ["exact"],
-        "technician": ["exact"],
-        "starts_at": ["gte", "lte"],
-    }
-    ordering_fields = ("starts_at", "title")
-
-    @documented(request=JobIn, responses={201: JobOut})
-    def create(self, request: Request) -> Response:
-        columns, related = _split(self.checked(JobIn))
-        return self.answer(record_create(Job(**columns), related=related), 201)
-
-    @documented(request=JobChangeIn(partial=True), responses=JobOut)
-    def partial_update(self, request: Request, pk: Any = None) -> Response:
-        columns, related = _split(self.checked(JobChangeIn, partial=True))
-        return self.change(request, columns, related)
-
-
-def _split(asked: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Columns, and what goes into tables of relations."""
-    related: dict[str, Any] = {name: asked.pop(name) for name in ("measuring_points", "kit") if name in asked}
-    return asked, related

@@ -22,6 +22,8 @@ WRITERS: dict[str, set[str]] = {
     "measuring-points": FIELD,
     "instruments": OFFICE | FLEET,
     "calibrations": FLEET,
+    "acceptance-policies": FLEET,
+    "interval-policies": FLEET,
     "own-materials": OFFICE,
     "own-media": OFFICE,
     "technicians": set(),
