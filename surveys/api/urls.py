@@ -8,6 +8,7 @@ from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
 from surveys.api.records import (
     calibrations,
+    due_list,
     fleet,
     jobs,
     library,
@@ -30,6 +31,7 @@ router.register("instruments", fleet.Instruments, "instrument")
 router.register("calibrations", calibrations.Calibrations, "calibration")
 router.register("acceptance-policies", policies.AcceptancePolicies, "acceptance-policy")
 router.register("interval-policies", policies.IntervalPolicies, "interval-policy")
+router.register("calendar-feeds", due_list.CalendarFeeds, "calendar-feed")
 router.register("own-materials", library.OwnMaterials, "own-material")
 router.register("own-media", library.OwnMedia, "own-medium")
 router.register("technicians", jobs.Technicians, "technician")
@@ -51,6 +53,8 @@ version_1: list[URLPattern | URLResolver] = [
     path("compute/pipe-sizes/", compute_views.PipeSizesView.as_view()),
     path("compute/materials/", compute_views.MaterialsView.as_view()),
     path("compute/media/", compute_views.MediaView.as_view()),
+    path("instruments/calibration-due/", due_list.CalibrationDue.as_view()),
+    path("calendar-feeds/<str:token>.ics", due_list.CalendarFeedFile.as_view()),
     path("", include(router.urls)),
 ]
 

@@ -24,6 +24,7 @@ WRITERS: dict[str, set[str]] = {
     "calibrations": FLEET,
     "acceptance-policies": FLEET,
     "interval-policies": FLEET,
+    "calendar-feeds": FIELD | FLEET,
     "own-materials": OFFICE,
     "own-media": OFFICE,
     "technicians": set(),
