@@ -6,16 +6,16 @@ the calibration, so that a policy changed later changes no verdict already given
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, cast
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, ProtectedError, Q
 
 from compute.calibration import Point
 from compute.decision import DecisionRule, PermissibleError, Rule
 from compute.due_dates import Interval
-from surveys.models.base import Record, as_entered_field
+from surveys.models.base import Record, VisibleQuerySet, as_entered_field
 from surveys.models.instrument import Instrument, Kind
 
 if TYPE_CHECKING:
@@ -156,6 +156,13 @@ class IntervalPolicy(Policy):
         return Interval(self.months, self.days, self.hours)
 
 
+class KeptQuerySet(VisibleQuerySet):
+    """Rows that results name by a table of their own, which a deletion would empty unasked."""
+
+    def delete(self) -> NoReturn:
+        raise ProtectedError("Results may rest on these; they are kept.", set(self))
+
+
 class Calibration(Record, Acceptance):
     """A certificate: the dates between which an instrument counts as calibrated, and by what it is judged.
 
@@ -187,6 +194,8 @@ class Calibration(Record, Acceptance):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
+    objects: ClassVar[Any] = KeptQuerySet.as_manager()
+
     if TYPE_CHECKING:
         points: RelatedManager[CalibrationPoint]
 
@@ -209,6 +218,10 @@ class Calibration(Record, Acceptance):
 
     def __str__(self) -> str:
         return f"{self.certificate} ({self.calibrated_on} to {self.due_on})"
+
+    def delete(self, *_: Any, **__: Any) -> NoReturn:
+        """Refused: correct it instead."""
+        raise ProtectedError("Results may rest on it; it is kept.", {self})
 
 
 class CalibrationPoint(models.Model):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
@@ -72,6 +73,20 @@ class Instrument(Record):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.serial}"
+
+    def clean(self) -> None:
+        """An accessory belongs to one instrument that is no accessory itself."""
+        if self.part_of is None:
+            return
+        why = ""
+        if self.part_of_id == self.pk:
+            why = "An instrument is no accessory of itself."
+        elif self.part_of.part_of_id is not None:
+            why = f"{self.part_of} is an accessory itself; name the instrument that belongs to."
+        elif Instrument.objects.filter(part_of=self.pk).exists():
+            why = "It has accessories of its own; take them off first."
+        if why:
+            raise ValidationError({"part_of": ValidationError(why, code="part-of-invalid")})
 
 
 class InstrumentState(Record):

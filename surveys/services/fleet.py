@@ -1,8 +1,9 @@
-"""Instruments and the versions of a transducer pair's data."""
+"""Instruments, their states, and the versions of a transducer pair's data."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -10,16 +11,18 @@ from django.db import transaction
 from compute.acoustics import axial_slowness
 from compute.entries import TransducerEntry, resolve_transducers
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Instrument, Recomputation, TransducerData, User
+from surveys.models import Instrument, InstrumentState, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
 from surveys.services.calibrations import calibration_record, instrument_lock, results_moved_with
 from surveys.services.recomputations import Change, recomputation_start
-from surveys.services.records import record_create, said
+from surveys.services.records import record_change, record_create, said
 
 __all__ = [
+    "Whereabouts",
     "calibration_record",
     "instrument_create",
+    "instrument_state_change",
     "transducer_data_correct",
     "transducer_data_record",
 ]
@@ -34,13 +37,55 @@ def instrument_create(
     by: User,
     now: datetime,
 ) -> Instrument:
-    """A new instrument of the fleet; a transducer pair with its data."""
+    """A new instrument of the fleet with its first state; a transducer pair with its data."""
     record_create(instrument)
+    _state_store(instrument, "", "first entry", by, now)
     if entry is not None:
         transducer_data_record(
             instrument=instrument, entry=entry, reason="first entry", as_entered=as_entered, by=by, now=now
         )
     return instrument
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """In what state an instrument is, where, and who has it; a state of None stays as it was."""
+
+    state: str | None
+    location: str
+    holder: User | None
+
+
+@transaction.atomic
+def instrument_state_change(
+    *, instrument: Instrument, to: Whereabouts, reason: str, by: User, now: datetime
+) -> InstrumentState:
+    """Put an instrument into another state or place, with the reason; the history keeps every step.
+
+    Raises Conflict if it is there already: somebody else did it meanwhile, or nothing would be said.
+    """
+    reason, instrument = said(reason), instrument_lock(instrument.pk)
+    before = instrument.state
+    state = before if to.state is None else to.state
+    if (state, to.location, to.holder) == (before, instrument.location, instrument.holder):
+        raise Conflict("That is how it stands already.", code="state-unchanged", field="state")
+    record_change(instrument, {"state": state, "location": to.location, "holder": to.holder})
+    return _state_store(instrument, before, reason, by, now)
+
+
+def _state_store(
+    instrument: Instrument, before: str, reason: str, by: User, now: datetime
+) -> InstrumentState:
+    return InstrumentState.objects.create(
+        instrument=instrument,
+        before=before,
+        state=instrument.state,
+        reason=reason,
+        location=instrument.location,
+        holder=instrument.holder,
+        recorded_by=by,
+        recorded_at=now,
+    )
 
 
 @transaction.atomic

@@ -5,10 +5,14 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
+from rest_framework.parsers import MultiPartParser
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -25,11 +29,27 @@ from surveys.api.fields import (
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.physics import TransducersByValue, transducer_document, transducer_entry
 from surveys.api.records.calibrations import CalibrationShortOut, started
+from surveys.api.records.files import (
+    PDF_REQUEST,
+    DocumentOut,
+    PDFRenderer,
+    RawFileParser,
+    document_answer,
+    file_name,
+    file_sent,
+)
 from surveys.api.views import Records, documented
-from surveys.models import Instrument, TransducerData
+from surveys.models import Document, Instrument, InstrumentState, Role, TransducerData, User
 from surveys.models.instrument import Kind, State
 from surveys.selectors import calibration_in_force
-from surveys.services.fleet import instrument_create, transducer_data_correct, transducer_data_record
+from surveys.services.documents import document_add
+from surveys.services.fleet import (
+    Whereabouts,
+    instrument_create,
+    instrument_state_change,
+    transducer_data_correct,
+    transducer_data_record,
+)
 
 
 class InstrumentIn(StrictSerializer):
@@ -37,7 +57,13 @@ class InstrumentIn(StrictSerializer):
     type_name = TextField(max_length=100)
     serial = TextField(max_length=60)
     owner_number = TextField(max_length=60, required=False, allow_blank=True)
-    state = serializers.ChoiceField(State.choices, required=False)
+    state = serializers.ChoiceField(
+        State.choices, required=False, help_text="At first; in service if left out."
+    )
+    location = TextField(max_length=200, required=False, allow_blank=True, help_text="Where it is, at first.")
+    part_of = VisibleRecord(
+        Instrument, required=False, allow_null=True, help_text="The instrument it belongs with."
+    )
     minimum_signal = QuantityIn(
         "ratio_db", required=False, allow_null=True, help_text="Meter: the weakest it can use."
     )
@@ -62,6 +88,43 @@ class InstrumentIn(StrictSerializer):
 class InstrumentChangeIn(InstrumentIn):
     kind = None
     transducers = None
+    location = None
+    state = None
+
+    def to_internal_value(self, data: Any) -> Any:
+        moved = {"state", "location", "holder"} & set(data if isinstance(data, dict) else ())
+        if moved:
+            raise serializers.ValidationError(
+                dict.fromkeys(
+                    sorted(moved),
+                    "Changed with its reason by POST instruments/{id}/states/, so that the history keeps it.",
+                ),
+                code="use-states",
+            )
+        return super().to_internal_value(data)
+
+
+class InstrumentStateIn(StrictSerializer):
+    """A change of state, place or holder; what is left out stays."""
+
+    state = serializers.ChoiceField(State.choices, required=False)
+    reason = TextField(max_length=2000)
+    location = TextField(max_length=200, required=False, allow_blank=True)
+    holder = serializers.PrimaryKeyRelatedField(
+        queryset=User.objects.filter(is_active=True).exclude(role=Role.CLIENT),
+        required=False,
+        allow_null=True,
+        help_text="Who has it; null: nobody.",
+    )
+
+
+class InstrumentStateOut(serializers.ModelSerializer):
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+    holder = serializers.CharField(source="holder.username", read_only=True, allow_null=True, default=None)
+
+    class Meta:
+        model = InstrumentState
+        fields = ["id", "before", "state", "reason", "location", "holder", "recorded_at", "recorded_by"]
 
 
 class TransducerDataIn(TransducersByValue):
@@ -93,6 +156,8 @@ class TransducerDataOut(serializers.ModelSerializer):
 
 
 class InstrumentOut(serializers.ModelSerializer):
+    holder = serializers.CharField(source="holder.username", read_only=True, allow_null=True, default=None)
+    accessories = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
     minimum_signal = serializers.SerializerMethodField()
     timing_resolution = serializers.SerializerMethodField()
     standard_uncertainty = serializers.SerializerMethodField()
@@ -102,7 +167,8 @@ class InstrumentOut(serializers.ModelSerializer):
     class Meta:
         model = Instrument
         fields = [
-            "id", "kind", "type_name", "serial", "owner_number", "state", "minimum_signal", "timing_resolution", "standard_uncertainty", "note",
+            "id", "kind", "type_name", "serial", "owner_number", "state", "location", "holder", "part_of",
+            "accessories", "minimum_signal", "timing_resolution", "standard_uncertainty", "note",
             "transducers", "calibration",
         ]  # fmt: skip
 
@@ -139,13 +205,23 @@ class Instruments(Records):
     model = Instrument
     serializer_class = InstrumentOut
     writers = FLEET | OFFICE
+    related = ("holder",)
+    # Files and labels are answered by the file's own type.
+    repeatable = frozenset({"documents"})
     prefetched = (
+        "accessories",
         "transducer_data",
         "calibrations__recorded_by",
         "calibrations__corrected_by",
         "calibrations__recomputations",
     )
-    filterset_fields = {"kind": ["exact"], "state": ["exact"], "serial": ["exact", "icontains"]}
+    filterset_fields = {
+        "kind": ["exact"],
+        "state": ["exact"],
+        "serial": ["exact", "icontains"],
+        "part_of": ["exact", "isnull"],
+        "holder": ["exact"],
+    }
     ordering_fields = ("serial", "kind")
 
     @documented(request=InstrumentIn, responses={201: InstrumentOut})
@@ -205,6 +281,76 @@ class Instruments(Records):
         rows = self.get_object().transducer_data.select_related("recorded_by").order_by("-recorded_at")
         rows = rows.prefetch_related("recomputations")
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
+
+    @documented(request=InstrumentStateIn, responses={201: InstrumentStateOut})
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
+    def states(self, request: Request, pk: Any = None) -> Response:
+        """Withhold it, send it away, bring it back, retire it, or hand it over; with the reason."""
+        instrument, asked = self.get_object(), self.checked(InstrumentStateIn)
+        change = instrument_state_change(
+            instrument=instrument,
+            to=Whereabouts(
+                asked.get("state"),
+                asked.get("location", instrument.location),
+                asked.get("holder", instrument.holder),
+            ),
+            reason=asked["reason"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return Response(InstrumentStateOut(change).data, status=201)
+
+    @documented(responses=InstrumentStateOut(many=True))
+    @states.mapping.get
+    def list_states(self, request: Request, pk: Any = None) -> Response:
+        """Every state it was in, the latest first."""
+        rows = self.get_object().states.select_related("recorded_by", "holder")
+        return Response(InstrumentStateOut(rows, many=True).data)
+
+    @documented(
+        request=PDF_REQUEST,
+        responses={200: DocumentOut, 201: DocumentOut},
+        parameters=[OpenApiParameter("title", str, description="What it is, such as `data sheet`.")],
+    )
+    @action(
+        detail=True,
+        methods=["post"],
+        parser_classes=[MultiPartParser, RawFileParser],
+        pagination_class=None,
+        filterset_fields=[],
+    )
+    def documents(self, request: Request, pk: Any = None) -> Response:
+        """File a PDF with it, as the body itself or as the part `file` of a form; the same file again changes nothing."""
+        instrument, file = self.get_object(), file_sent(request)
+        title = TextField(max_length=200, allow_blank=True).run_validation(
+            request.query_params.get("title", "")
+        )
+        document, new = document_add(
+            instrument=instrument,
+            document=Document(title=title, file_name=file_name(request, file)),
+            file=file,
+            by=self.user,
+            now=timezone.now(),
+        )
+        return Response(DocumentOut(document).data, status=201 if new else 200)
+
+    @documented(responses=DocumentOut(many=True))
+    @documents.mapping.get
+    def list_documents(self, request: Request, pk: Any = None) -> Response:
+        """Its documents, the latest first."""
+        rows = self.get_object().documents.select_related("received_by")
+        return Response(DocumentOut(rows, many=True).data)
+
+    @documented(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
+    @action(
+        detail=True,
+        methods=["get"],
+        url_path="documents/<uuid:document>",
+        renderer_classes=[JSONRenderer, PDFRenderer],
+    )
+    def document(self, request: Request, pk: Any = None, document: Any = None) -> Any:
+        """One of its documents as it came, as an attachment."""
+        return document_answer(get_object_or_404(self.get_object().documents, pk=document))
 
 
 COLUMNS = {
