@@ -226,7 +226,7 @@ CELERY_BEAT_SCHEDULE = {
     "resend unfinished recomputations": {"task": "compute.tasks.sweep", "schedule": float(SWEEP_SECONDS)},
 }
 
-# Without a mail server the e-mails are written to the log.
+# Without a mail server the e-mails are written to standard output.
 EMAIL_HOST = _text("EMAIL_HOST")
 EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'console'}.EmailBackend"
 EMAIL_PORT = _whole("EMAIL_PORT", 587, 1, 65_535)

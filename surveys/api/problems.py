@@ -106,6 +106,12 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
     return Response(problem(status, errors), status=status, headers=headers, content_type=CONTENT_TYPE)
 
 
+def errors_of(error: Exception) -> list[dict[str, str]] | None:
+    """The errors of a problem document for something raised; None for a fault of ours."""
+    found = _status_and_errors(error)
+    return found and found[1]
+
+
 def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
     """A problem document."""
     return {

@@ -7,10 +7,12 @@ from rest_framework.routers import SimpleRouter
 from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
 from surveys.api.records import (
+    bulk,
     calibrations,
     due_list,
     fleet,
     jobs,
+    labels,
     library,
     notices,
     pipes,
@@ -54,6 +56,8 @@ version_1: list[URLPattern | URLResolver] = [
     path("compute/materials/", compute_views.MaterialsView.as_view()),
     path("compute/media/", compute_views.MediaView.as_view()),
     path("instruments/calibration-due/", due_list.CalibrationDue.as_view()),
+    path("instruments/<uuid:pk>/label.pdf", labels.InstrumentLabel.as_view()),
+    path("calibrations/bulk/", bulk.BulkCalibrations.as_view()),
     path("calendar-feeds/<str:token>.ics", due_list.CalendarFeedFile.as_view()),
     path("", include(router.urls)),
 ]
