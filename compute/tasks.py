@@ -8,8 +8,10 @@ from uuid import UUID
 
 from celery import shared_task
 from django.conf import settings
+from django.utils import timezone
 
 from surveys import recompute as work
+from surveys import reminders
 from surveys.claims import FEWEST_CLAIMED
 
 logger = logging.getLogger(__name__)
@@ -44,3 +46,9 @@ def send(recomputation_id: UUID, items: int, *, expires: float | None = None) ->
     """Tell the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
     for _ in range(min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1):
         recompute.apply_async((str(recomputation_id),), retry=False, expires=expires)
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)
+def remind_of_due_calibrations() -> None:
+    """Tell the calibration admins what crossed a threshold; a mail that fails (an OSError, as SMTP's are) is tried again."""
+    reminders.remind_of_due_calibrations(timezone.now())

@@ -138,14 +138,26 @@ class TransducerDataInline(ImmutableInline):
 
 class CalibrationInline(ImmutableInline):
     model = models.Calibration
+    fields = ["certificate", "laboratory", "calibrated_on", "due_on", "note"]
+
+
+class InstrumentStateInline(ImmutableInline):
+    model = models.InstrumentState
+
+
+class CalibrationPointInline(ImmutableInline):
+    model = models.CalibrationPoint
 
 
 @admin.register(models.Instrument)
 class InstrumentAdmin(KeptAdmin):
-    list_display = ["serial", "kind", "type_name", "owner_number", "state"]
+    list_display = ["serial", "kind", "type_name", "owner_number", "state", "location", "holder"]
     list_filter = ["kind", "state"]
-    search_fields = ["serial", "owner_number", "type_name"]
-    inlines = [TransducerDataInline, CalibrationInline]
+    list_select_related = ["holder"]
+    search_fields = ["serial", "owner_number", "type_name", "location"]
+    # Changed with their reason by the service, so that the history keeps them.
+    readonly_fields = ["state", "location", "holder"]
+    inlines = [InstrumentStateInline, TransducerDataInline, CalibrationInline]
 
 
 @admin.register(models.Calibration)
@@ -154,6 +166,29 @@ class CalibrationAdmin(ImmutableAdmin):
     list_filter = ["laboratory", "instrument__kind"]
     search_fields = ["certificate", "instrument__serial"]
     date_hierarchy = "due_on"
+    list_select_related = ["instrument"]
+    inlines = [CalibrationPointInline]
+
+
+@admin.register(models.AcceptancePolicy, models.IntervalPolicy)
+class PolicyAdmin(ImmutableAdmin):
+    list_display = ["kind", "type_name", "instrument", "recorded_at", "recorded_by"]
+    list_filter = ["kind"]
+    search_fields = ["type_name", "instrument__serial"]
+    list_select_related = ["instrument", "recorded_by"]
+
+
+@admin.register(models.Document)
+class DocumentAdmin(ImmutableAdmin):
+    list_display = ["title", "file_name", "instrument", "calibration", "size_bytes", "received_at"]
+    search_fields = ["title", "file_name", "sha256"]
+    list_select_related = ["instrument", "calibration"]
+
+
+@admin.register(models.CalibrationReminder)
+class CalibrationReminderAdmin(ImmutableAdmin):
+    list_display = ["instrument", "due_on", "threshold_days", "sent_at"]
+    search_fields = ["instrument__serial"]
     list_select_related = ["instrument"]
 
 

@@ -13,6 +13,13 @@ from django.db import connections
 IMMUTABLE = {
     "surveys_pipedata": (),
     "surveys_transducerdata": (),
+    "surveys_calibration": (),
+    "surveys_calibrationpoint": (),
+    "surveys_acceptancepolicy": (),
+    "surveys_intervalpolicy": (),
+    "surveys_document": (),
+    "surveys_documentpart": (),
+    "surveys_instrumentstate": (),
     "surveys_setup": (),
     "surveys_surveydata": ("replaced_at",),
     "surveys_gauging": (),

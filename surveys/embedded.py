@@ -2,29 +2,50 @@
 
 from __future__ import annotations
 
+import logging
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import close_old_connections
+from django.utils import timezone
 
-from surveys import recompute
+from surveys import recompute, reminders
 
 # A look for due work is one indexed query (a tenth of a millisecond); this bounds the wait of a correction.
 LOOK_EVERY_SECONDS = 0.05
+# What was told is told once, however often it is looked at; a mail that failed is tried again at the next look.
+REMIND_EVERY = timedelta(minutes=30)
+logger = logging.getLogger(__name__)
 
 
 def work_until(stopped: threading.Event) -> None:
     """Do whatever is due, again and again, until told to stop."""
+    reminded_at: datetime | None = None
     while not stopped.is_set():
         for recomputation_id in recompute.recomputations_due():
             recompute.work_off(recomputation_id)
+        reminded_at = _remind(reminded_at, timezone.now())
         close_old_connections()
         stopped.wait(LOOK_EVERY_SECONDS)
+
+
+def _remind(last: datetime | None, now: datetime) -> datetime | None:
+    """Tell what is due for calibration, as beat would have it done daily; returns when that was last looked at."""
+    hour = now.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE)).hour
+    if hour < settings.REMINDER_HOUR or (last is not None and now - last < REMIND_EVERY):
+        return last
+    try:
+        reminders.remind_of_due_calibrations(now)
+    except OSError:
+        logger.exception("the reminder of calibrations could not be sent; it is tried again")
+    return now
 
 
 def work_while_parent_lives() -> None:

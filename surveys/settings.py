@@ -7,8 +7,10 @@ import os
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
+from zoneinfo import available_timezones
 
 import environ
+from celery.schedules import crontab
 from django.core.exceptions import ImproperlyConfigured
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -78,6 +80,14 @@ def _database(url: str) -> dict[str, Any]:
         config["CONN_MAX_AGE"] = 60
         config["CONN_HEALTH_CHECKS"] = True
     return config
+
+
+def _zone(name: str) -> str:
+    if name not in available_timezones():
+        raise ImproperlyConfigured(
+            f"OFFICE_TIME_ZONE is {name!r}; write a zone of the IANA database, such as Europe/Copenhagen."
+        )
+    return name
 
 
 def _broker(url: str) -> str:
@@ -165,6 +175,8 @@ LANGUAGE_CODE = "en-gb"
 USE_I18N = False
 USE_TZ = True
 TIME_ZONE = "UTC"
+# Due dates are days of the office's calendar; times are stored and answered in UTC.
+OFFICE_TIME_ZONE = _zone(_text("OFFICE_TIME_ZONE", "UTC"))
 
 STATIC_URL = "static/"
 # Straight out of the installed packages: nothing to collect before the first start.
@@ -203,9 +215,26 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 # A worker that says nothing for so long counts as dead, and another takes up its work.
 RECOMPUTATION_LEASE_SECONDS = _whole("RECOMPUTATION_LEASE_SECONDS", 120, 1, 86_400)
 SWEEP_SECONDS = _whole("SWEEP_SECONDS", 30, 1, 3600)
+# The hour of the office's day at which what is due for calibration is sent by e-mail.
+REMINDER_HOUR = _whole("REMINDER_HOUR", 6, 0, 23)
+CELERY_TIMEZONE = OFFICE_TIME_ZONE
 CELERY_BEAT_SCHEDULE = {
+    "remind of due calibrations": {
+        "task": "compute.tasks.remind_of_due_calibrations",
+        "schedule": crontab(hour=REMINDER_HOUR, minute=0),
+    },
     "resend unfinished recomputations": {"task": "compute.tasks.sweep", "schedule": float(SWEEP_SECONDS)},
 }
+
+# Without a mail server the e-mails are written to standard output.
+EMAIL_HOST = _text("EMAIL_HOST")
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'console'}.EmailBackend"
+EMAIL_PORT = _whole("EMAIL_PORT", 587, 1, 65_535)
+EMAIL_HOST_USER = _text("EMAIL_HOST_USER")
+EMAIL_HOST_PASSWORD = _text("EMAIL_HOST_PASSWORD")
+EMAIL_USE_TLS = _flag("EMAIL_USE_TLS", True)
+EMAIL_TIMEOUT = 30
+DEFAULT_FROM_EMAIL = _text("DEFAULT_FROM_EMAIL", "surveys@localhost")
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -33,6 +33,21 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "instrument_serial_once_in_a_kind": ("serial", "An instrument of this kind has that serial already."),
     "calibration_certificate_once": ("certificate", "That certificate is on record already."),
     "calibration_due_after_its_date": ("due_on", "A calibration is due after its date."),
+    "calibration_point_uncertainty_possible": (
+        "as_found",
+        "An expanded uncertainty is not below 0, its coverage factor not below 1.",
+    ),
+    "acceptance_policy_about_instrument_or_type": (
+        "instrument",
+        "A policy is about one instrument, or about a kind with or without a type.",
+    ),
+    "interval_policy_about_instrument_or_type": (
+        "instrument",
+        "A policy is about one instrument, or about a kind with or without a type.",
+    ),
+    "interval_policy_has_a_calendar": ("months", "An interval needs months or days."),
+    "instrument_not_part_of_itself": ("part_of", "An instrument is no accessory of itself."),
+    "document_once_at_an_instrument": ("file", "That file is among the instrument's documents already."),
     "job_ends_after_it_starts": ("ends_at", "A job ends after it starts."),
     "survey_ends_after_it_starts": ("ended_at", "A survey ends after it starts."),
     "survey_no_path_of_itself": ("path_of", "A survey is no further path of itself."),
@@ -93,6 +108,12 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
     if wait := getattr(error, "wait", None):
         headers["Retry-After"] = str(int(wait) + 1)
     return Response(problem(status, errors), status=status, headers=headers, content_type=CONTENT_TYPE)
+
+
+def errors_of(error: Exception) -> list[dict[str, str]] | None:
+    """The errors of a problem document for something raised; None for a fault of ours."""
+    found = _status_and_errors(error)
+    return found and found[1]
 
 
 def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:

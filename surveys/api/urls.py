@@ -7,14 +7,20 @@ from rest_framework.routers import SimpleRouter
 from surveys.api import compute_views, diagnosis_view, problems, sign_in
 from surveys.api.method_views import MethodsView
 from surveys.api.records import (
+    bulk,
+    calibrations,
     combinations,
+    due_list,
     fleet,
+    jobs,
+    labels,
     library,
     log_layouts,
     notices,
     pipes,
     places,
     points,
+    policies,
     recomputations,
     surveys,
 )
@@ -26,11 +32,14 @@ router.register("sites", places.Sites, "site")
 router.register("pipes", pipes.Pipes, "pipe")
 router.register("measuring-points", points.MeasuringPoints, "measuring-point")
 router.register("instruments", fleet.Instruments, "instrument")
-router.register("calibrations", fleet.Calibrations, "calibration")
+router.register("calibrations", calibrations.Calibrations, "calibration")
+router.register("acceptance-policies", policies.AcceptancePolicies, "acceptance-policy")
+router.register("interval-policies", policies.IntervalPolicies, "interval-policy")
+router.register("calendar-feeds", due_list.CalendarFeeds, "calendar-feed")
 router.register("own-materials", library.OwnMaterials, "own-material")
 router.register("own-media", library.OwnMedia, "own-medium")
-router.register("technicians", fleet.Technicians, "technician")
-router.register("jobs", fleet.Jobs, "job")
+router.register("technicians", jobs.Technicians, "technician")
+router.register("jobs", jobs.Jobs, "job")
 router.register("log-layouts", log_layouts.LogLayouts, "log-layout")
 router.register("surveys", surveys.Surveys, "survey")
 router.register("combinations", combinations.Combinations, "combination")
@@ -50,6 +59,10 @@ version_1: list[URLPattern | URLResolver] = [
     path("compute/pipe-sizes/", compute_views.PipeSizesView.as_view()),
     path("compute/materials/", compute_views.MaterialsView.as_view()),
     path("compute/media/", compute_views.MediaView.as_view()),
+    path("instruments/calibration-due/", due_list.CalibrationDue.as_view()),
+    path("instruments/<uuid:pk>/label.pdf", labels.InstrumentLabel.as_view()),
+    path("calibrations/bulk/", bulk.BulkCalibrations.as_view()),
+    path("calendar-feeds/<str:token>.ics", due_list.CalendarFeedFile.as_view()),
     path("", include(router.urls)),
 ]
 

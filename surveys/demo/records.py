@@ -17,11 +17,12 @@ from surveys.models import (
     MeasuringPoint,
     Pipe,
     Site,
-    TransducerData,
     User,
 )
 from surveys.models.instrument import Kind
 from surveys.models.job import JobState
+from surveys.services.calibrations import calibration_record
+from surveys.services.fleet import instrument_create
 from surveys.services.pipes import PipeStatement, pipe_create
 
 
@@ -63,33 +64,34 @@ def make_kit(by: User, now: datetime) -> KitRecords:
 
 def _instrument(kind: Kind, names: tuple[str, str], by: User, now: datetime, **fields: float) -> Instrument:
     type_name, serial = names
-    instrument, new = Instrument.objects.get_or_create(
-        kind=kind, serial=serial, defaults={"type_name": type_name, **fields}
+    if known := Instrument.objects.filter(kind=kind, serial=serial).first():
+        return known
+    pair = kind == Kind.TRANSDUCER_PAIR
+    instrument = instrument_create(
+        instrument=Instrument(kind=kind, serial=serial, type_name=type_name, **fields),
+        entry=transducer_entry() if pair else None,
+        as_entered=AS_ENTERED if pair else {},
+        by=by,
+        now=now,
     )
-    if new:
-        Calibration.objects.create(
-            instrument=instrument,
-            certificate=f"C-{serial}",
-            laboratory="Harbour Row Calibration",
-            calibrated_on=scenario.CALIBRATED_ON,
-            due_on=scenario.CALIBRATION_DUE_ON,
-            recorded_at=now,
-            recorded_by=by,
-        )
-        if kind == Kind.TRANSDUCER_PAIR:
-            data = TransducerData(
-                instrument=instrument, reason="first entry", recorded_at=now, recorded_by=by
-            )
-            data.set_entry(transducer_entry())
-            data.as_entered = {
-                "frequency": scenario.FREQUENCY,
-                "wedge_sound_speed": scenario.WEDGE_SOUND_SPEED,
-                "wedge_angle": scenario.WEDGE_ANGLE,
-                "face_offset": scenario.FACE_OFFSET,
-                "wedge_delay": scenario.WEDGE_DELAY,
-            }
-            data.save(force_insert=True)
+    calibration = Calibration(
+        instrument=instrument,
+        certificate=f"C-{serial}",
+        laboratory="Harbour Row Calibration",
+        calibrated_on=scenario.CALIBRATED_ON,
+        due_on=scenario.CALIBRATION_DUE_ON,
+    )
+    calibration_record(calibration=calibration, by=by, now=now)
     return instrument
+
+
+AS_ENTERED = {
+    "frequency": scenario.FREQUENCY,
+    "wedge_sound_speed": scenario.WEDGE_SOUND_SPEED,
+    "wedge_angle": scenario.WEDGE_ANGLE,
+    "face_offset": scenario.FACE_OFFSET,
+    "wedge_delay": scenario.WEDGE_DELAY,
+}
 
 
 def make_pipe(by: User) -> Pipe:

@@ -1,9 +1,18 @@
 """The records, one file for each aggregate."""
 
 from surveys.models.base import Record, VisibleQuerySet, uuid7
+from surveys.models.calibration import (
+    AcceptancePolicy,
+    CalendarFeed,
+    Calibration,
+    CalibrationPoint,
+    CalibrationReminder,
+    IntervalPolicy,
+)
 from surveys.models.combination import Combination, CombinationPart, CombinedResult
+from surveys.models.document import Document, DocumentPart
 from surveys.models.idempotency import IdempotencyKey
-from surveys.models.instrument import Calibration, Instrument, TransducerData
+from surveys.models.instrument import Instrument, InstrumentState, TransducerData
 from surveys.models.job import Job
 from surveys.models.library import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
 from surveys.models.log_layout import LogLayout
@@ -16,14 +25,22 @@ from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey, Survey
 from surveys.models.user import Role, User
 
 __all__ = [
+    "AcceptancePolicy",
+    "CalendarFeed",
     "Calibration",
+    "CalibrationPoint",
+    "CalibrationReminder",
     "Client",
     "Combination",
     "CombinationPart",
     "CombinedResult",
+    "Document",
+    "DocumentPart",
     "Gauging",
     "IdempotencyKey",
     "Instrument",
+    "InstrumentState",
+    "IntervalPolicy",
     "Job",
     "Log",
     "LogFilePart",

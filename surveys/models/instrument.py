@@ -1,8 +1,9 @@
-"""Instruments, the data of transducer pairs, and calibrations."""
+"""Instruments, where they are and in what state, and the data of transducer pairs."""
 
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
@@ -26,13 +27,29 @@ class State(models.TextChoices):
 
 
 class Instrument(Record):
-    """A meter, a transducer pair, a thickness gauge or a thermometer of the fleet."""
+    """A meter, a transducer pair, a thickness gauge or a thermometer of the fleet.
+
+    `state`, `location` and `holder` repeat its latest `InstrumentState`, to list and filter by; the service that writes a state
+    writes both.
+    """
 
     kind = models.CharField(max_length=20, choices=Kind)
     type_name = models.CharField(max_length=100, help_text="What the fleet calls this type.")
     serial = models.CharField(max_length=60)
     owner_number = models.CharField(max_length=60, blank=True)
     state = models.CharField(max_length=16, choices=State, default=State.IN_SERVICE)
+    location = models.CharField(max_length=200, blank=True, help_text="Where it is kept or was sent to.")
+    holder = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="instruments_held"
+    )
+    part_of = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="accessories",
+        help_text="The instrument it belongs with.",
+    )
     minimum_signal_db = models.FloatField(
         null=True, blank=True, help_text="Meter: weakest signal-to-noise it can use."
     )
@@ -48,11 +65,49 @@ class Instrument(Record):
     class Meta:
         ordering = ["kind", "serial", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["kind", "serial"], name="instrument_serial_once_in_a_kind")
+            models.UniqueConstraint(fields=["kind", "serial"], name="instrument_serial_once_in_a_kind"),
+            models.CheckConstraint(
+                name="instrument_not_part_of_itself", condition=Q(part_of__isnull=True) | ~Q(part_of=F("id"))
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.serial}"
+
+    def clean(self) -> None:
+        """An accessory belongs to one instrument that is no accessory itself."""
+        if self.part_of is None:
+            return
+        why = ""
+        if self.part_of_id == self.pk:
+            why = "An instrument is no accessory of itself."
+        elif self.part_of.part_of_id is not None:
+            why = f"{self.part_of} is an accessory itself; name the instrument that belongs to."
+        elif Instrument.objects.filter(part_of=self.pk).exists():
+            why = "It has accessories of its own; take them off first."
+        if why:
+            raise ValidationError({"part_of": ValidationError(why, code="part-of-invalid")})
+
+
+class InstrumentState(Record):
+    """One change of an instrument's state, whereabouts or holder; never changed, the latest holds."""
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="states")
+    before = models.CharField(
+        max_length=16, choices=State, blank=True, help_text="Empty: it was new to the fleet."
+    )
+    state = models.CharField(max_length=16, choices=State)
+    reason = models.TextField()
+    location = models.CharField(max_length=200, blank=True)
+    holder = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        constraints = [models.CheckConstraint(name="instrument_state_has_reason", condition=~Q(reason=""))]
 
 
 class TransducerData(Record):
@@ -124,38 +179,3 @@ class TransducerData(Record):
         self.wedge_reference_temperature_k = entry.wedge_reference_temperature
         self.lowest_temperature_k = entry.lowest_temperature
         self.highest_temperature_k = entry.highest_temperature
-
-
-class Calibration(Record):
-    """A certificate: the dates between which an instrument counts as calibrated.
-
-    One that `corrects` another takes its place: the other was entered wrongly.
-    """
-
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="calibrations")
-    corrects = models.OneToOneField(
-        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
-    )
-    certificate = models.CharField(max_length=100)
-    laboratory = models.CharField(max_length=200)
-    calibrated_on = models.DateField()
-    due_on = models.DateField()
-    note = models.TextField(blank=True)
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-
-    class Meta:
-        ordering = ["-calibrated_on", "-id"]
-        constraints = [
-            models.CheckConstraint(
-                name="calibration_due_after_its_date", condition=Q(due_on__gt=F("calibrated_on"))
-            ),
-            models.UniqueConstraint(
-                fields=["instrument", "laboratory", "certificate"],
-                condition=Q(corrects__isnull=True),
-                name="calibration_certificate_once",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.certificate} ({self.calibrated_on} to {self.due_on})"

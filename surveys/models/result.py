@@ -7,7 +7,8 @@ from django.db import models
 from django.db.models import F, Q
 
 from surveys.models.base import Record
-from surveys.models.instrument import Calibration, TransducerData
+from surveys.models.calibration import Calibration
+from surveys.models.instrument import TransducerData
 from surveys.models.pipe import Gauging, Pipe, PipeData
 from surveys.models.survey import Log, Survey, SurveyData
 

@@ -1,22 +1,31 @@
-"""Instruments and the versions of a transducer pair's data."""
+"""Instruments, their states, and the versions of a transducer pair's data."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from uuid import UUID
 
 from django.db import transaction
 
 from compute.acoustics import axial_slowness
 from compute.entries import TransducerEntry, resolve_transducers
-from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Calibration, Instrument, Recomputation, Result, TransducerData, User
+from surveys.models import Instrument, InstrumentState, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
+from surveys.services.calibrations import calibration_record, instrument_lock, results_moved_with
 from surveys.services.recomputations import Change, recomputation_start
-from surveys.services.records import record_create, said
+from surveys.services.records import record_change, record_create, said
+
+__all__ = [
+    "Whereabouts",
+    "calibration_record",
+    "instrument_create",
+    "instrument_state_change",
+    "transducer_data_correct",
+    "transducer_data_record",
+]
 
 
 @transaction.atomic
@@ -28,13 +37,55 @@ def instrument_create(
     by: User,
     now: datetime,
 ) -> Instrument:
-    """A new instrument of the fleet; a transducer pair with its data."""
+    """A new instrument of the fleet with its first state; a transducer pair with its data."""
     record_create(instrument)
+    _state_store(instrument, "", "first entry", by, now)
     if entry is not None:
         transducer_data_record(
             instrument=instrument, entry=entry, reason="first entry", as_entered=as_entered, by=by, now=now
         )
     return instrument
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """In what state an instrument is, where, and who has it; a state of None stays as it was."""
+
+    state: str | None
+    location: str
+    holder: User | None
+
+
+@transaction.atomic
+def instrument_state_change(
+    *, instrument: Instrument, to: Whereabouts, reason: str, by: User, now: datetime
+) -> InstrumentState:
+    """Put an instrument into another state or place, with the reason; the history keeps every step.
+
+    Raises Conflict if it is there already: somebody else did it meanwhile, or nothing would be said.
+    """
+    reason, instrument = said(reason), instrument_lock(instrument.pk)
+    before = instrument.state
+    state = before if to.state is None else to.state
+    if (state, to.location, to.holder) == (before, instrument.location, instrument.holder):
+        raise Conflict("That is how it stands already.", code="state-unchanged", field="state")
+    record_change(instrument, {"state": state, "location": to.location, "holder": to.holder})
+    return _state_store(instrument, before, reason, by, now)
+
+
+def _state_store(
+    instrument: Instrument, before: str, reason: str, by: User, now: datetime
+) -> InstrumentState:
+    return InstrumentState.objects.create(
+        instrument=instrument,
+        before=before,
+        state=instrument.state,
+        reason=reason,
+        location=instrument.location,
+        holder=instrument.holder,
+        recorded_by=by,
+        recorded_at=now,
+    )
 
 
 @transaction.atomic
@@ -81,7 +132,7 @@ def transducer_data_correct(
 
     Raises Conflict if that version was corrected already, else as `transducer_data_record`.
     """
-    instrument = _lock(corrects.instrument_id)
+    instrument = instrument_lock(corrects.instrument_id)
     if TransducerData.objects.filter(corrects=corrects).exists():
         raise Conflict(
             "That version was corrected already; correct the one that took its place.",
@@ -98,44 +149,4 @@ def transducer_data_correct(
         corrects=corrects,
     )
     change = Change(Cause.TRANSDUCER_CORRECTION, data.reason, by, now, {"transducer_data": data})
-    return data, recomputation_start(change, _moved(instrument))
-
-
-@transaction.atomic
-def calibration_record(
-    *, calibration: Calibration, by: User, now: datetime, reason: str = ""
-) -> tuple[Calibration, Recomputation | None]:
-    """Record a certificate, or correct one entered wrongly; surveys it is in force for are recomputed, if there are any.
-
-    Raises Conflict if the certificate it corrects was corrected already, ServiceError if that one is another instrument's
-    or a correction gives no reason.
-    """
-    _lock(calibration.instrument_id)
-    corrects = calibration.corrects
-    if corrects is not None:
-        reason = said(reason)
-        if corrects.instrument_id != calibration.instrument_id:
-            raise ServiceError(
-                "That certificate is of another instrument.", code="other-instrument", field="corrects"
-            )
-        if Calibration.objects.filter(corrects=corrects).exists():
-            raise Conflict(
-                "That certificate was corrected already; correct the one that took its place.",
-                code="corrected-already",
-                field="corrects",
-            )
-    calibration.recorded_by, calibration.recorded_at = by, now
-    record_create(calibration)
-    why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
-    change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
-    moved = _moved(calibration.instrument)
-    return calibration, recomputation_start(change, moved) if moved else None
-
-
-def _lock(instrument_id: UUID) -> Instrument:
-    # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
-    return Instrument.objects.select_for_update().get(pk=instrument_id)
-
-
-def _moved(instrument: Instrument) -> list[Result]:
-    return results_moved(Result.objects.filter(survey_data__instruments=instrument))
+    return data, recomputation_start(change, results_moved_with(instrument))

@@ -22,7 +22,7 @@ from compute.units import System
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
 from surveys.api.permissions import FIELD
-from surveys.api.uploads import FILE_BODY, RawFileParser, uploaded_file
+from surveys.api.records.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.views import Records, documented
 from surveys.models import LogLayout, Site
 from surveys.outcomes import findings_json
@@ -114,11 +114,11 @@ class LogLayouts(Records):
     def partial_update(self, request: Request, pk: Any = None) -> Response:
         return self.change(request, self.checked(LayoutChangeIn, partial=True))
 
-    @documented(request=FILE_BODY, responses=GuessOut)
+    @documented(request=FILE_REQUEST, responses=GuessOut)
     @action(detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
     def guesses(self, request: Request) -> Response:
         """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
-        found = guess_layout(uploaded_file(request).read(HEAD_BYTES))
+        found = guess_layout(file_sent(request).read(HEAD_BYTES))
         document = {"layout": found.layout.as_json(), "reasons": found.reasons, "doubts": found.doubts}
         return Response(GuessOut(document).data)
 
@@ -150,7 +150,7 @@ class LogLayouts(Records):
             raise ValidationError({"layout": "The part `layout` is no JSON."}, code="json-invalid") from None
         return self._tried(request, Layout.from_json(raw))
 
-    @documented(request=FILE_BODY, responses=PreviewOut, parameters=[SITE])
+    @documented(request=FILE_REQUEST, responses=PreviewOut, parameters=[SITE])
     @action(detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
     def trial(self, request: Request, pk: Any = None) -> Response:
         """The first rows of a file as this layout reads them. Nothing is stored."""
@@ -161,7 +161,7 @@ class LogLayouts(Records):
         zone = site.zone if site else ZoneInfo("UTC")
         # Of Parquet all is needed: what tells of its columns stands at its end.
         most = SAMPLE_BYTES if layout.form == "csv" else MOST_SAMPLE_BYTES
-        file = uploaded_file(request)
+        file = file_sent(request)
         sample, cut_short = file.read(most), bool(file.read(1))
         found = preview(layout, sample, zone, cut_short, START_OF_A_TRIAL)
         return Response(PreviewOut(_document(found, zone, units_of(request))).data)

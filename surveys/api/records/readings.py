@@ -10,7 +10,6 @@ from typing import IO, Any, cast
 import numpy as np
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
-from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 
 from surveys.models import Log
@@ -21,25 +20,6 @@ from surveys.readings.times import iso_time
 from surveys.selectors import Block, log_columns
 
 MOST_POINTS = 20_000
-
-
-class CSVRenderer(BaseRenderer):
-    """Names the format; the view streams the rows itself."""
-
-    media_type = "text/csv"
-    format = "csv"
-    charset: str | None = "utf-8"
-
-    def render(
-        self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None
-    ) -> bytes:
-        return JSONRenderer().render(data)
-
-
-class ParquetRenderer(CSVRenderer):
-    media_type = "application/vnd.apache.parquet"
-    format = "parquet"
-    charset = None
 
 
 class SeriesOut(serializers.Serializer):

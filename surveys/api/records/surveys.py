@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, cast
 
 from django.db.models import Prefetch
-from django.http import FileResponse, StreamingHttpResponse
+from django.http import FileResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
@@ -21,10 +21,17 @@ from rest_framework.response import Response
 from compute.steady import steady_stretches
 from surveys.api.fields import in_units, units_of
 from surveys.api.permissions import FIELD
-from surveys.api.records.readings import (
-    MOST_POINTS,
+from surveys.api.records.files import (
+    FILE_REQUEST,
     CSVRenderer,
     ParquetRenderer,
+    RawFileParser,
+    attachment,
+    file_name,
+    file_sent,
+)
+from surveys.api.records.readings import (
+    MOST_POINTS,
     ReadingsOut,
     columns_of,
     moment_asked,
@@ -47,7 +54,6 @@ from surveys.api.records.survey_documents import (
     stretch_document,
     survey_notes,
 )
-from surveys.api.uploads import FILE_BODY, RawFileParser, uploaded_file, uploaded_name
 from surveys.api.views import Records, documented
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
@@ -174,7 +180,7 @@ class Surveys(Records):
         return Response(answer.data, status=202)
 
     @documented(
-        request=FILE_BODY,
+        request=FILE_REQUEST,
         responses={200: LogOut, 201: LogOut},
         parameters=[
             OpenApiParameter(
@@ -189,10 +195,10 @@ class Surveys(Records):
     def log(self, request: Request, pk: Any = None) -> Response:
         """Take in the logger's file, as the body itself or as the part `file` of a form; the same file again changes nothing."""
         survey = Survey.objects.select_related("measuring_point__pipe__site").get(pk=self.get_object().pk)
-        file = uploaded_file(request)
+        file = file_sent(request)
         log, new = log_take_in(
             survey=survey,
-            upload=Upload(file, uploaded_name(request, file), _layout(request)),
+            upload=Upload(file, file_name(request, file), _layout(request)),
             by=self.user,
             now=timezone.now(),
         )
@@ -228,9 +234,7 @@ class Surveys(Records):
         name = f"readings-{log.survey_id}"
         if request.accepted_renderer.format == "csv":
             parts = csv_parts(columns_of(log), stretch_of_log(log, start, end))
-            answer = StreamingHttpResponse(parts, content_type="text/csv; charset=utf-8")
-            answer["Content-Disposition"] = f'attachment; filename="{name}.csv"'
-            return answer
+            return attachment(parts, f"{name}.csv", "text/csv; charset=utf-8")
         if request.accepted_renderer.format == "parquet":
             file = parquet_file(log, start, end)
             return FileResponse(

@@ -1,0 +1,203 @@
+"""What is due for calibration: JSON, CSV, a calendar, and the calendar's own address."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.permissions import AllowAny
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from surveys.api.fields import StrictSerializer, TextField
+from surveys.api.permissions import FIELD, FLEET
+from surveys.api.records.due_formats import due_calendar, due_csv, flat
+from surveys.api.records.files import CalendarRenderer, CSVRenderer
+from surveys.api.views import Records, UnitsMixin, documented
+from surveys.due import BOARD, STATUSES, DueRow, board_of, counts_of, due_list, office_today, within_until
+from surveys.models import CalendarFeed, Role
+from surveys.services.calendar_feeds import calendar_feed_make, calendar_feed_owner, calendar_feed_revoke
+
+KNOWN = frozenset({"within", "format", "group", "units"})
+
+
+class DueRowOut(serializers.Serializer):
+    instrument = serializers.UUIDField()
+    calibration = serializers.UUIDField(allow_null=True, help_text="The latest.")
+    status = serializers.ChoiceField(
+        STATUSES,
+        help_text="due: within the policy's shortest reminder (30 days); due-soon: within its longest (90).",
+    )
+    kind = serializers.CharField()
+    type_name = serializers.CharField()
+    serial = serializers.CharField()
+    owner_number = serializers.CharField()
+    state = serializers.CharField()
+    location = serializers.CharField()
+    holder = serializers.CharField(allow_null=True)
+    certificate = serializers.CharField(allow_null=True)
+    calibrated_on = serializers.DateField(allow_null=True)
+    due_on = serializers.DateField(allow_null=True, help_text="The last day it holds.")
+    because = serializers.ChoiceField(["date", "hours"], allow_null=True, help_text="What made it due.")
+    days_left = serializers.IntegerField(allow_null=True, help_text="0 on the due date; below 0: overdue.")
+    hours_used = serializers.FloatField(help_text="Hours of surveys since the calibration.")
+    hours_left = serializers.FloatField(allow_null=True, help_text="Of the policy's hours of use.")
+    hours_run_out_on = serializers.DateField(allow_null=True, help_text="Forecast at the mean use so far.")
+
+
+class CountsOut(serializers.Serializer):
+    def get_fields(self) -> Any:
+        return {status: serializers.IntegerField() for status in STATUSES}
+
+
+class BoardOut(serializers.Serializer):
+    def get_fields(self) -> Any:
+        return {name: DueRowOut(many=True) for name in BOARD}
+
+
+class DueListOut(serializers.Serializer):
+    today = serializers.DateField(help_text="By the office's calendar.")
+    until = serializers.DateField(allow_null=True, help_text="The last day of `within`.")
+    counts = CountsOut()
+    results = DueRowOut(many=True, required=False, help_text="The most pressing first.")
+    board = BoardOut(required=False, help_text="With `?group=board` instead of `results`.")
+
+
+class CalibrationDue(UnitsMixin):
+    """What is due, overdue, withheld or never calibrated."""
+
+    renderer_classes = [JSONRenderer, CSVRenderer, CalendarRenderer]
+
+    @documented(
+        responses={
+            (200, "application/json"): DueListOut,
+            (200, "text/csv"): OpenApiTypes.STR,
+            (200, "text/calendar"): OpenApiTypes.STR,
+        },
+        parameters=[
+            OpenApiParameter(
+                "within", str, description="Only what is due within days, weeks or months: 60d, 8w, 3m."
+            ),
+            OpenApiParameter("group", str, enum=["board"], description="The rows as groups of a board."),
+            OpenApiParameter("format", str, enum=["json", "csv", "ics"]),
+        ],
+    )
+    def get(self, request: Request) -> Any:
+        """Every instrument that is not retired, with its due date, overdue first; as JSON, CSV or a calendar."""
+        if getattr(request.user, "role", Role.CLIENT) == Role.CLIENT:
+            raise Http404
+        today, text = office_today(timezone.now()), request.query_params.get("within")
+        board = _asked_for_board(request)
+        until = None if text is None else within_until(text, today)
+        rows = due_list(request.user, today, until)
+        if request.accepted_renderer.format == "csv":
+            return _file(due_csv(rows).encode(), "text/csv; charset=utf-8", f"calibration-due-{today}.csv")
+        if request.accepted_renderer.format == "ics":
+            return _file(due_calendar(rows), "text/calendar; charset=utf-8", "calibration-due.ics")
+        head = {"today": today, "until": until, "counts": counts_of(rows)}
+        if board:
+            groups = {name: [_shown(row) for row in group] for name, group in board_of(rows).items()}
+            return Response(DueListOut(head | {"board": groups}).data)
+        return Response(DueListOut(head | {"results": [_shown(row) for row in rows]}).data)
+
+
+class CalendarFeedIn(StrictSerializer):
+    label = TextField(max_length=100, help_text="Where it is used, to know later which to revoke.")
+
+
+class CalendarFeedOut(serializers.ModelSerializer):
+    class Meta:
+        model = CalendarFeed
+        fields = ["id", "label", "made_at", "revoked_at"]
+
+
+class CalendarFeedMadeOut(CalendarFeedOut):
+    token = serializers.CharField(help_text="Shown this once; it opens the calendar without signing in.")
+    address = serializers.CharField(help_text="For the calendar program.")
+
+    class Meta(CalendarFeedOut.Meta):
+        fields = [*CalendarFeedOut.Meta.fields, "token", "address"]
+
+
+class CalendarFeeds(Records):
+    """One's own addresses of the due dates for calendar programs."""
+
+    model = CalendarFeed
+    serializer_class = CalendarFeedOut
+    writers = FIELD | FLEET
+    # An answer kept for a repeated request would keep the token.
+    repeatable = frozenset({"create"})
+    ordering_fields = ("made_at",)
+
+    def get_queryset(self) -> Any:
+        rows = super().get_queryset()
+        return rows if getattr(self, "swagger_fake_view", False) else rows.filter(owner=self.request.user)
+
+    @documented(request=CalendarFeedIn, responses={201: CalendarFeedMadeOut})
+    def create(self, request: Request) -> Response:
+        """Make an address; its token is shown now and never again."""
+        label = self.checked(CalendarFeedIn)["label"]
+        feed, token = calendar_feed_make(owner=self.user, label=label, now=timezone.now())
+        address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
+        shown = CalendarFeedOut(feed).data | {"token": token, "address": address}
+        return Response(shown, status=201, headers={"Cache-Control": "no-store"})
+
+    @documented(responses={204: None})
+    def destroy(self, request: Request, pk: Any = None) -> Response:
+        """Revoke an address: from now on it answers 404."""
+        calendar_feed_revoke(feed=self.get_object(), now=timezone.now())
+        return Response(status=204)
+
+
+class CalendarFeedFile(APIView):
+    """The due dates as a calendar, by the address alone."""
+
+    authentication_classes = []
+    permission_classes = [AllowAny]
+    renderer_classes = [CalendarRenderer, JSONRenderer]
+
+    @documented(responses={(200, "text/calendar"): OpenApiTypes.STR}, auth=[])
+    def get(self, request: Request, token: str) -> Any:
+        """The calendar of whoever made the address; 404 once it is revoked."""
+        owner = calendar_feed_owner(token)
+        if owner is None:
+            raise Http404
+        rows = due_list(owner, office_today(timezone.now()))
+        return _file(due_calendar(rows), "text/calendar; charset=utf-8", "calibration-due.ics")
+
+
+def _asked_for_board(request: Request | HttpRequest) -> bool:
+    query = request.GET
+    unknown = sorted(set(query) - KNOWN)
+    if unknown:
+        raise ValidationError(
+            {unknown[0][:60]: f"This list knows {', '.join(sorted(KNOWN))}."}, code="unknown-filter"
+        )
+    group = query.get("group", "")
+    if group not in ("", "board"):
+        raise ValidationError({"group": "Write board, or leave it out."}, code="group-unknown")
+    return group == "board"
+
+
+def _shown(row: DueRow) -> dict[str, Any]:
+    return {
+        "instrument": row.instrument.pk,
+        "calibration": row.calibration.pk if row.calibration else None,
+        "because": row.because,
+        "hours_run_out_on": row.hours_run_out_on,
+        **flat(row),
+    }
+
+
+def _file(content: bytes, content_type: str, name: str) -> HttpResponse:
+    answer = HttpResponse(content, content_type=content_type)
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    answer["Cache-Control"] = "private, no-store"
+    return answer

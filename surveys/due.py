@@ -1,0 +1,207 @@
+"""When each instrument's calibration is due: the list, and how each row counts.
+
+"Today" is the date by the office's calendar (setting OFFICE_TIME_ZONE), whatever the zone of who asks: a due date is the last day
+a calibration holds, so that the day itself is in date and the next is overdue. Hours of use are the durations of surveys made with an
+instrument since its calibration: started to ended as stated, or else the span of the log.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, Literal
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db.models import F
+from django.db.models.functions import Coalesce
+
+from compute.due_dates import Due, Interval, add_months, due_date
+from surveys.errors import ServiceError
+from surveys.models import Calibration, Instrument, IntervalPolicy, SurveyData
+from surveys.models.calibration import REMIND_DAYS
+from surveys.models.instrument import State
+from surveys.policies import policy_closest
+from surveys.selectors import Viewer
+
+Status = Literal["overdue", "never-calibrated", "withheld", "due", "due-soon", "in-date"]
+STATUSES: tuple[Status, ...] = ("overdue", "never-calibrated", "withheld", "due", "due-soon", "in-date")
+"""In the order they are listed; `due` is within the shortest reminder of the policy, `due-soon` within the longest."""
+WITHIN = re.compile(r"([0-9]{1,4})([dwm])", re.ASCII)
+LONGEST_WITHIN_DAYS = 3660
+Use = list[tuple[date, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class DueRow:
+    """An instrument in the due list. `days_left` is below 0 once overdue; hours are None where none are counted."""
+
+    instrument: Instrument
+    calibration: Calibration | None
+    due_on: date | None
+    because: str | None
+    days_left: int | None
+    status: Status
+    hours_used: float
+    hours_left: float | None
+    hours_run_out_on: date | None
+    remind_days: tuple[int, ...]
+
+    @property
+    def threshold(self) -> int | None:
+        """The tightest reminder it is within, -1 once overdue; None before the first."""
+        if self.days_left is None:
+            return None
+        if self.days_left < 0:
+            return -1
+        return min((days for days in self.remind_days if self.days_left <= days), default=None)
+
+
+def office_today(now: datetime) -> date:
+    """The date at a time by the office's calendar."""
+    return now.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE)).date()
+
+
+def within_until(text: str, today: date) -> date:
+    """The last day of a stretch such as 60d, 8w or 3m from today. Raises ServiceError for anything else."""
+    match = WITHIN.fullmatch(text)
+    count = int(match[1]) if match else 0
+    unit = match[2] if match else "d"
+    days = {"d": count, "w": count * 7, "m": count * 31}[unit]
+    if not match or days > LONGEST_WITHIN_DAYS:
+        raise ServiceError(
+            "Write a stretch of days, weeks or months of at most ten years, such as 60d, 8w or 3m.",
+            code="within-invalid",
+            field="within",
+        )
+    return add_months(today, count) if unit == "m" else today + timedelta(days=days)
+
+
+def due_list(viewer: Viewer, today: date, until: date | None = None) -> list[DueRow]:
+    """Every instrument the viewer may know of that is not retired, the most pressing first.
+
+    With `until`, of those in date only what falls due by that day. The number of queries does not grow with the fleet.
+    """
+    instruments = list(
+        Instrument.objects.visible_to(viewer).exclude(state=State.RETIRED).select_related("holder")
+    )
+    policies = list(IntervalPolicy.objects.all())
+    latest = _latest_calibrations(instruments, today)
+    used = _hours_used(latest)
+    rows = [
+        _row(one, latest.get(one.pk), policy_closest(policies, one), used.get(one.pk, []), today)
+        for one in instruments
+    ]
+    wanted = [row for row in rows if until is None or _pressing(row, until)]
+    return sorted(wanted, key=_order)
+
+
+def counts_of(rows: Iterable[DueRow]) -> dict[str, int]:
+    """How many rows of each status, every status named."""
+    found = Counter(row.status for row in rows)
+    return {status: found[status] for status in STATUSES}
+
+
+BOARD = ("overdue", "30", "60", "90", "later", "never-calibrated", "withheld")
+
+
+def board_of(rows: Iterable[DueRow]) -> dict[str, list[DueRow]]:
+    """The rows as the groups of a board: overdue, due within 30, 60 and 90 days, later, never calibrated, withheld."""
+    board: dict[str, list[DueRow]] = {name: [] for name in BOARD}
+    for row in rows:
+        if row.status in ("overdue", "never-calibrated", "withheld"):
+            board[row.status].append(row)
+        else:
+            left = row.days_left or 0
+            board[next((str(days) for days in REMIND_DAYS if left <= days), "later")].append(row)
+    return board
+
+
+def _order(row: DueRow) -> tuple[int, date, str, str]:
+    return STATUSES.index(row.status), row.due_on or date.max, row.instrument.serial, str(row.instrument.pk)
+
+
+def _pressing(row: DueRow, until: date) -> bool:
+    return row.due_on is None or row.due_on <= until or row.status == "withheld"
+
+
+def _latest_calibrations(instruments: list[Instrument], today: date) -> dict[UUID, Calibration]:
+    """The calibration in force of each instrument; none that was corrected or lies ahead."""
+    made = Calibration.objects.filter(corrected_by__isnull=True, calibrated_on__lte=today)
+    known = {one.pk for one in instruments}
+    found: dict[UUID, Calibration] = {}
+    for one in made.order_by("calibrated_on", "recorded_at"):
+        if one.instrument_id in known:
+            found[one.instrument_id] = one
+    return found
+
+
+def _hours_used(latest: Mapping[UUID, Calibration]) -> dict[UUID, Use]:
+    """Hours of use on each day since the calibration, by instrument."""
+    if not latest:
+        return {}
+    since = min(one.calibrated_on for one in latest.values()) - timedelta(days=1)
+    through: Any = SurveyData.instruments.through
+    rows = through.objects.filter(
+        surveydata__replaced_at__isnull=True, surveydata__started_at__date__gte=since
+    ).values_list(
+        "instrument_id",
+        Coalesce("surveydata__ended_at", "surveydata__survey__log__last_reading_at"),
+        F("surveydata__ended_at"),
+        F("surveydata__started_at"),
+        F("surveydata__survey__log__first_reading_at"),
+    )
+    zone, used = ZoneInfo(settings.OFFICE_TIME_ZONE), defaultdict(list)
+    for instrument, end, stated_end, started, first_reading in rows:
+        calibration = latest.get(instrument)
+        start = started if stated_end is not None else first_reading
+        if calibration is None or end is None:
+            continue
+        day = started.astimezone(zone).date()
+        if day >= calibration.calibrated_on:
+            used[instrument].append((day, max((end - start).total_seconds(), 0.0) / 3600))
+    return dict(used)
+
+
+def _row(
+    instrument: Instrument,
+    calibration: Calibration | None,
+    policy: IntervalPolicy | None,
+    used: Use,
+    today: date,
+) -> DueRow:
+    hours = sum(count for _, count in used)
+    remind = tuple(sorted(policy.remind_days if policy else REMIND_DAYS))
+    if calibration is None:
+        status: Status = "withheld" if instrument.state == State.WITHHELD else "never-calibrated"
+        return DueRow(instrument, None, None, None, None, status, hours, None, None, remind)
+    due = _due(calibration, policy, used)
+    left = (due.on - today).days
+    because = due.because if due.because == "hours" else "date"
+    return DueRow(
+        instrument, calibration, due.on, because, left, _status(instrument, left, remind), hours,
+        due.hours_left, due.hours_run_out_on, remind,
+    )  # fmt: skip
+
+
+def _due(calibration: Calibration, policy: IntervalPolicy | None, used: Use) -> Due:
+    """The date on the certificate's record, or the day the policy's hours of use ran out if that was sooner."""
+    days = (calibration.due_on - calibration.calibrated_on).days
+    hours = policy.hours if policy else None
+    if hours is None:
+        return Due(calibration.due_on, "days")
+    return due_date(calibration.calibrated_on, Interval(days=min(days, 37_200), hours=hours), used)
+
+
+def _status(instrument: Instrument, days_left: int, remind: tuple[int, ...]) -> Status:
+    if instrument.state == State.WITHHELD:
+        return "withheld"
+    if days_left < 0:
+        return "overdue"
+    if days_left <= remind[0]:
+        return "due"
+    return "due-soon" if days_left <= remind[-1] else "in-date"

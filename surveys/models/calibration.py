@@ -1,0 +1,285 @@
+"""Calibrations with their points, and the policies that judge them and set their due dates.
+
+A verdict is in no column: it is worked out from the points (`surveys.verdicts`). What it is judged by is copied from a policy into
+the calibration, so that a policy changed later changes no verdict already given.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, cast
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, ProtectedError, Q
+
+from compute.calibration import Point
+from compute.decision import DecisionRule, PermissibleError, Rule
+from compute.due_dates import Interval
+from surveys.models.base import Record, VisibleQuerySet, as_entered_field
+from surveys.models.instrument import Instrument, Kind
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+REMIND_DAYS = (30, 60, 90)
+
+
+class Together(models.TextChoices):
+    SUM = "sum", "their sum"
+    LARGER = "larger", "the larger"
+
+
+class DecisionRuleName(models.TextChoices):
+    SIMPLE = "simple", "simple acceptance"
+    GUARD_BANDED = "guard-banded", "guard-banded"
+    NON_BINARY = "non-binary", "with conditional verdicts"
+
+
+class Moment(models.TextChoices):
+    AS_FOUND = "as-found", "as found"
+    AS_LEFT = "as-left", "as left"
+
+
+class LimitsFrom(models.TextChoices):
+    CERTIFICATE = "certificate", "stated with the certificate"
+    INSTRUMENT = "instrument", "policy of the instrument"
+    TYPE = "type", "policy of the type"
+
+
+class Acceptance(models.Model):
+    """Columns of a permissible error and a decision rule; the absolute part in SI of the instrument's errors."""
+
+    permissible_absolute_si = models.FloatField(null=True, blank=True)
+    permissible_relative = models.FloatField(null=True, blank=True)
+    permissible_together = models.CharField(max_length=6, choices=Together, blank=True)
+    decision_rule = models.CharField(max_length=12, choices=DecisionRuleName, blank=True)
+    guard_factor = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        abstract = True
+
+    def permissible_error(self) -> PermissibleError | None:
+        """The limit as the mathematics takes it; None if none is stated."""
+        return self.limit() if self.decision_rule else None
+
+    def limit(self) -> PermissibleError:
+        """The limit where one is stated."""
+        together = cast(Any, self.permissible_together or None)
+        return PermissibleError(self.permissible_absolute_si, self.permissible_relative, together)
+
+    def rule(self) -> DecisionRule:
+        """The decision rule; ask only where a limit is stated."""
+        factor = 1.0 if self.guard_factor is None else self.guard_factor
+        return DecisionRule(cast(Rule, self.decision_rule), factor)
+
+    def set_acceptance(self, permissible: PermissibleError, rule: DecisionRule) -> None:
+        """Fill the columns; the inverse of `limit` and `rule`."""
+        self.permissible_absolute_si = permissible.absolute
+        self.permissible_relative = permissible.relative
+        self.permissible_together = permissible.together or ""
+        self.decision_rule = rule.rule
+        self.guard_factor = rule.guard_factor
+
+
+class Policy(Record):
+    """What holds for one instrument, or for every one of a type; never changed, the latest recorded holds."""
+
+    kind = models.CharField(max_length=20, choices=Kind, blank=True)
+    type_name = models.CharField(max_length=100, blank=True, help_text="Of a kind; empty: every type of it.")
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, null=True, blank=True, related_name="%(class)s_rows"
+    )
+    reason = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        abstract = True
+        ordering = ["-recorded_at", "-id"]
+
+    def closeness(self, instrument: Instrument) -> int:
+        """How closely it is about an instrument: 3 itself, 2 its type, 1 its kind, 0 not at all."""
+        if self.instrument_id is not None:
+            return 3 if self.instrument_id == instrument.pk else 0
+        if self.kind != instrument.kind or self.type_name not in ("", instrument.type_name):
+            return 0
+        return 2 if self.type_name else 1
+
+
+def _about_one(name: str) -> models.CheckConstraint:
+    of_type = Q(instrument__isnull=True) & ~Q(kind="")
+    return models.CheckConstraint(
+        name=name, condition=of_type | Q(instrument__isnull=False, kind="", type_name="")
+    )
+
+
+class AcceptancePolicy(Policy, Acceptance):
+    """Permissible error and decision rule for certificates that state none."""
+
+    as_entered = as_entered_field()
+
+    class Meta(Policy.Meta):
+        abstract = False
+        verbose_name_plural = "acceptance policies"
+        constraints = [
+            _about_one("acceptance_policy_about_instrument_or_type"),
+            models.CheckConstraint(name="acceptance_policy_states_a_rule", condition=~Q(decision_rule="")),
+        ]
+
+
+def remind_days() -> list[int]:
+    """Days before the due date at which people are told, unless a policy says otherwise."""
+    return list(REMIND_DAYS)
+
+
+class IntervalPolicy(Policy):
+    """How long a calibration holds: months, days, hours of use, whichever comes first; and when to remind of it."""
+
+    months = models.PositiveIntegerField(null=True, blank=True)
+    days = models.PositiveIntegerField(null=True, blank=True)
+    hours = models.FloatField(null=True, blank=True)
+    remind_days = models.JSONField(default=remind_days, help_text="Days left at which to remind, ascending.")
+
+    class Meta(Policy.Meta):
+        abstract = False
+        verbose_name_plural = "interval policies"
+        constraints = [
+            _about_one("interval_policy_about_instrument_or_type"),
+            models.CheckConstraint(
+                name="interval_policy_has_a_calendar",
+                condition=Q(months__isnull=False) | Q(days__isnull=False),
+            ),
+        ]
+
+    def interval(self) -> Interval:
+        """The interval as the mathematics takes it."""
+        return Interval(self.months, self.days, self.hours)
+
+
+class KeptQuerySet(VisibleQuerySet):
+    """Rows that results name by a table of their own, which a deletion would empty unasked."""
+
+    def delete(self) -> NoReturn:
+        raise ProtectedError("Results may rest on these; they are kept.", set(self))
+
+
+class Calibration(Record, Acceptance):
+    """A certificate: the dates between which an instrument counts as calibrated, and by what it is judged.
+
+    One that `corrects` another takes its place: the other was entered wrongly.
+    """
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="calibrations")
+    corrects = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
+    certificate = models.CharField(max_length=100)
+    laboratory = models.CharField(max_length=200)
+    accreditation = models.CharField(max_length=200, blank=True)
+    calibrated_on = models.DateField()
+    due_on = models.DateField()
+    interval_policy = models.ForeignKey(
+        IntervalPolicy,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="calibrations",
+        help_text="What `due_on` follows from, if it was left out.",
+    )
+    conditions = models.TextField(blank=True)
+    conditions_temperature_k = models.FloatField(null=True, blank=True)
+    limits_from = models.CharField(max_length=12, choices=LimitsFrom, blank=True)
+    note = models.TextField(blank=True)
+    as_entered = as_entered_field()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    objects: ClassVar[Any] = KeptQuerySet.as_manager()
+
+    if TYPE_CHECKING:
+        points: RelatedManager[CalibrationPoint]
+
+    class Meta:
+        ordering = ["-calibrated_on", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="calibration_due_after_its_date", condition=Q(due_on__gt=F("calibrated_on"))
+            ),
+            models.CheckConstraint(
+                name="calibration_says_where_limits_are_from",
+                condition=Q(decision_rule="", limits_from="") | (~Q(decision_rule="") & ~Q(limits_from="")),
+            ),
+            models.UniqueConstraint(
+                fields=["instrument", "laboratory", "certificate"],
+                condition=Q(corrects__isnull=True),
+                name="calibration_certificate_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate} ({self.calibrated_on} to {self.due_on})"
+
+    def delete(self, *_: Any, **__: Any) -> NoReturn:
+        """Refused: correct it instead."""
+        raise ProtectedError("Results may rest on it; it is kept.", {self})
+
+
+class CalibrationPoint(models.Model):
+    """One point of a certificate; figures in SI of the quantity its instrument measures (`surveys.verdicts.QUANTITY`)."""
+
+    calibration = models.ForeignKey(Calibration, models.PROTECT, related_name="points")
+    moment = models.CharField(max_length=8, choices=Moment)
+    sequence = models.PositiveIntegerField()
+    reference_si = models.FloatField()
+    indicated_si = models.FloatField()
+    expanded_uncertainty_si = models.FloatField()
+    coverage_factor = models.FloatField()
+    as_entered = as_entered_field()
+
+    class Meta:
+        ordering = ["calibration", "moment", "sequence"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["calibration", "moment", "sequence"], name="calibration_point_once"
+            ),
+            models.CheckConstraint(
+                name="calibration_point_uncertainty_possible",
+                condition=Q(expanded_uncertainty_si__gte=0, coverage_factor__gte=1),
+            ),
+        ]
+
+    def point(self) -> Point:
+        """The point as the mathematics takes it."""
+        return Point(self.reference_si, self.indicated_si, self.expanded_uncertainty_si, self.coverage_factor)
+
+
+class CalibrationReminder(Record):
+    """That people were told of a due date at a threshold: claimed by one run, sent once."""
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="reminders")
+    due_on = models.DateField()
+    threshold_days = models.IntegerField(help_text="Days left at which it was due; -1: overdue.")
+    claim = models.UUIDField(help_text="The run that sends it.")
+    claimed_until = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-due_on", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["instrument", "due_on", "threshold_days"], name="calibration_reminder_once"
+            )
+        ]
+
+
+class CalendarFeed(Record):
+    """An address of the due dates for a calendar program; its token is kept as a digest only."""
+
+    owner = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds")
+    label = models.CharField(max_length=100, blank=True)
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-made_at", "-id"]

@@ -1,0 +1,55 @@
+"""Files kept as they came: a calibration's certificate, documents of an instrument."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from surveys.models.base import Record
+from surveys.models.calibration import Calibration
+from surveys.models.instrument import Instrument
+
+
+class Document(Record):
+    """A PDF of an instrument, or the one certificate of a calibration."""
+
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, null=True, blank=True, related_name="documents"
+    )
+    calibration = models.OneToOneField(
+        Calibration, models.PROTECT, null=True, blank=True, related_name="certificate_file"
+    )
+    title = models.CharField(max_length=200, blank=True)
+    file_name = models.CharField(max_length=200, blank=True)
+    size_bytes = models.BigIntegerField()
+    sha256 = models.CharField(max_length=64)
+    received_at = models.DateTimeField()
+    received_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-received_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="document_of_instrument_or_calibration",
+                condition=Q(instrument__isnull=True, calibration__isnull=False)
+                | Q(instrument__isnull=False, calibration__isnull=True),
+            ),
+            models.UniqueConstraint(
+                fields=["instrument", "sha256"],
+                condition=Q(instrument__isnull=False),
+                name="document_once_at_an_instrument",
+            ),
+        ]
+
+
+class DocumentPart(models.Model):
+    """A piece of the file as it came, compressed; the pieces in order are the file."""
+
+    document = models.ForeignKey(Document, models.PROTECT, related_name="parts")
+    sequence = models.PositiveIntegerField()
+    content = models.BinaryField()
+
+    class Meta:
+        ordering = ["document", "sequence"]
+        constraints = [models.UniqueConstraint(fields=["document", "sequence"], name="document_part_once")]

@@ -1,0 +1,42 @@
+"""Many deeds at once: all of them or none, with what was wrong row by row."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+
+Problems = list[dict[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What a row of a table asks for."""
+
+    row: int
+    do: Callable[[], Any]
+
+
+def do_all(
+    deeds: Sequence[Deed], *, explain: Callable[[Exception], Problems | None], dry_run: bool
+) -> dict[int, Problems]:
+    """Do every deed, each seeing those before it; if one fails, or on a dry run, nothing is kept.
+
+    Returns the problems by row; `explain` says what an error means, None for one that is a fault of ours and is raised.
+    """
+    wrong: dict[int, Problems] = {}
+    with transaction.atomic():
+        for deed in deeds:
+            try:
+                with transaction.atomic():
+                    deed.do()
+            except Exception as error:
+                problems = explain(error)
+                if problems is None:
+                    raise
+                wrong[deed.row] = problems
+        if wrong or dry_run:
+            transaction.set_rollback(True)
+    return wrong

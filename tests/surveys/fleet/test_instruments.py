@@ -1,0 +1,150 @@
+"""Where an instrument is and in what state, with the history; accessories; documents; nothing is deleted."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, transaction
+from django.db.models import ProtectedError
+
+from surveys.models import Document, Instrument, InstrumentState
+from tests.surveys.api.test_schema import check, schema  # noqa: F401
+from tests.surveys.fleet.certificates import PDF, errors
+from tests.surveys.scene import scene
+
+pytestmark = pytest.mark.django_db
+
+PATH = "/api/v1/instruments/"
+
+
+@pytest.fixture
+def admin(as_user: Any) -> Any:
+    return as_user("calibration_admin")
+
+
+def states(user: Any, instrument: Instrument, **body: Any) -> Any:
+    return user.post(f"{PATH}{instrument.pk}/states/", body, format="json")
+
+
+def made(user: Any, serial: str, **also: Any) -> Any:
+    body = {"kind": "thermometer", "type_name": "contact thermometer", "serial": serial, **also}
+    return user.post(PATH, body, format="json")
+
+
+def test_the_history_keeps_every_state_with_reason_and_place(
+    admin: Any, kit: Any, cast: Any, schema: Any  # noqa: F811
+) -> None:  # fmt: skip
+    first = states(admin, kit.meter, state="withheld", reason="Dropped on site.", location="Store, shelf 4")
+    assert first.status_code == 201
+    holder = str(cast.technician.pk)
+    states(admin, kit.meter, state="in-service", reason="Checked against the reference.", holder=holder)
+    answer = admin.get(f"{PATH}{kit.meter.pk}/states/")
+    assert [(row["before"], row["state"], row["location"], row["holder"]) for row in answer.json()] == [
+        ("withheld", "in-service", "Store, shelf 4", "technician"),
+        ("in-service", "withheld", "Store, shelf 4", None),
+        ("", "in-service", "", None),
+    ]
+    check(schema, "get", f"{PATH}{{id}}/states/", answer)
+    check(schema, "post", f"{PATH}{{id}}/states/", first)
+    now = admin.get(f"{PATH}{kit.meter.pk}/").json()
+    assert (now["state"], now["location"], now["holder"]) == ("in-service", "Store, shelf 4", "technician")
+
+
+def test_an_instrument_can_be_given_back_without_a_change_of_state(admin: Any, kit: Any, cast: Any) -> None:
+    states(admin, kit.meter, reason="For job 12.", holder=str(cast.technician.pk))
+    states(admin, kit.meter, reason="Back.", holder=None, location="Store")
+    assert admin.get(f"{PATH}{kit.meter.pk}/").json()["holder"] is None
+
+
+@pytest.mark.parametrize(
+    ("body", "expected"),
+    [
+        ({"state": "withheld"}, (400, "reason", "required")),
+        ({"state": "withheld", "reason": "  "}, (400, "reason", "blank")),
+        ({"state": "lost", "reason": "x"}, (400, "state", "invalid-choice")),
+        ({"state": "in-service", "reason": "x"}, (409, "state", "state-unchanged")),
+        ({"reason": "x", "holder": "not an id"}, (400, "holder", "invalid")),
+    ],
+)
+def test_a_change_without_reason_or_without_a_change_is_refused(
+    admin: Any, kit: Any, body: Any, expected: Any
+) -> None:
+    answer = states(admin, kit.meter, **body)
+    assert errors(answer)[0][0] == expected[0]
+    assert errors(answer)[0][1] == expected[1]
+    assert InstrumentState.objects.filter(instrument=kit.meter).count() == 1
+
+
+def test_a_client_viewer_cannot_hold_an_instrument(admin: Any, kit: Any, cast: Any) -> None:
+    answer = states(admin, kit.meter, reason="x", holder=str(cast.owner.pk))
+    assert errors(answer) == [(400, "holder", "does-not-exist")]
+
+
+@pytest.mark.parametrize("body", [{"state": "retired"}, {"location": "x"}, {"holder": None}])
+def test_a_plain_change_points_to_the_states(admin: Any, kit: Any, body: Any) -> None:
+    answer = admin.patch(f"{PATH}{kit.meter.pk}/", body, format="json")
+    assert errors(answer) == [(400, next(iter(body)), "use-states")]
+    assert "states/" in answer.json()["detail"]
+
+
+def test_states_are_never_changed(admin: Any, kit: Any) -> None:
+    with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():
+        InstrumentState.objects.update(reason="another")
+
+
+def test_accessories_belong_to_one_instrument_that_is_none_itself(admin: Any, kit: Any) -> None:
+    probe = made(admin, "T-1", part_of=str(kit.meter.pk)).json()
+    assert admin.get(f"{PATH}{kit.meter.pk}/").json()["accessories"] == [probe["id"]]
+    assert [row["id"] for row in admin.get(PATH, {"part_of": str(kit.meter.pk)}).json()["results"]] == [
+        probe["id"]
+    ]
+    assert errors(made(admin, "T-2", part_of=probe["id"])) == [(400, "part_of", "part-of-invalid")]
+    for one, other in ((kit.meter.pk, kit.gauge.pk), (kit.gauge.pk, kit.gauge.pk)):
+        answer = admin.patch(f"{PATH}{one}/", {"part_of": str(other)}, format="json")
+        assert errors(answer) == [(400, "part_of", "part-of-invalid")]
+    assert admin.patch(f"{PATH}{probe['id']}/", {"part_of": None}, format="json").json()["part_of"] is None
+
+
+def test_documents_are_filed_with_an_instrument_and_given_back(
+    admin: Any, as_user: Any, kit: Any, schema: Any  # noqa: F811
+) -> None:  # fmt: skip
+    path = f"{PATH}{kit.meter.pk}/documents/"
+    answers = [
+        admin.post(f"{path}?title=data%20sheet&name=a.pdf", PDF, content_type="application/pdf")
+        for _ in range(2)
+    ]
+    assert [answer.status_code for answer in answers] == [201, 200]
+    listed = as_user("technician").get(path)
+    check(schema, "get", f"{PATH}{{id}}/documents/", listed)
+    (row,) = listed.json()
+    assert (row["title"], row["file_name"], row["size_bytes"]) == ("data sheet", "a.pdf", len(PDF))
+    file = as_user("technician").get(f"{path}{row['id']}/", HTTP_ACCEPT="application/pdf")
+    assert b"".join(file.streaming_content) == PDF
+    assert errors(admin.post(path, b"MZ" + bytes(2000), content_type="application/pdf")) == [
+        (400, "file", "not-a-pdf")
+    ]
+    assert as_user("owner").get(f"{path}{row['id']}/").status_code == 404
+    other = f"{PATH}{kit.gauge.pk}/documents/{row['id']}/"
+    assert admin.get(other).status_code == 404
+    assert Document.objects.count() == 1
+
+
+def test_nothing_a_result_rests_on_can_be_deleted(admin: Any, site: Any, cast: Any, kit: Any) -> None:
+    scene(site, cast, kit).survey()
+    assert admin.delete(f"{PATH}{kit.meter.pk}/").status_code == 405
+    assert admin.delete(f"/api/v1/calibrations/{kit.meter.calibrations.get().pk}/").status_code == 405
+    made = kit.meter.calibrations.get()
+    for rows in (Instrument.objects.all(), made, kit.meter.calibrations.all()):
+        with pytest.raises(ProtectedError), transaction.atomic():
+            rows.delete()
+
+
+def test_who_may_move_instruments(as_user: Any, kit: Any) -> None:
+    body = {"state": "withheld", "reason": "x"}
+    codes = {
+        name: states(as_user(name), kit.meter, **body).status_code
+        for name in ("technician", "owner", "nobody", "office")
+    }
+    assert codes == {"technician": 403, "owner": 403, "nobody": 401, "office": 201}
+    assert as_user("owner").get(f"{PATH}{kit.meter.pk}/states/").status_code == 404

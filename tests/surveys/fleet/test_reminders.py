@@ -1,0 +1,117 @@
+"""The daily reminder: once for each instrument, due date and threshold, whatever happens meanwhile."""
+
+from __future__ import annotations
+
+import threading
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.conf import settings as configured
+from django.core import mail
+from django.db import close_old_connections, connections
+
+from compute import tasks
+from surveys import reminders
+from surveys.models import CalibrationReminder, Instrument, User
+from surveys.reminders import remind_of_due_calibrations
+
+NOON = datetime(2027, 3, 16, 12, tzinfo=UTC)
+"""On the day the kit's calibrations are due."""
+
+
+@pytest.fixture
+def admins(cast: Any, kit: Any) -> Any:
+    User.objects.filter(pk=cast.calibration_admin.pk).update(email="calibrations@aldervale.example")
+    return cast
+
+
+@pytest.mark.django_db
+def test_each_threshold_is_told_once_as_the_days_pass(admins: Any) -> None:
+    days = (95, 90, 89, 60, 31, 30, 1, 0, -1, -2, -40)
+    told = [left for left in days if remind_of_due_calibrations(NOON - timedelta(days=left))]
+    assert told == [90, 60, 30, -1]
+    assert [message.to for message in mail.outbox] == [["calibrations@aldervale.example"]] * 4
+    assert mail.outbox[-1].body.count("1 days overdue") == 3
+    assert "G-0033" in mail.outbox[0].body
+
+
+@pytest.mark.django_db
+def test_a_first_run_tells_the_tightest_threshold_only(admins: Any) -> None:
+    assert remind_of_due_calibrations(NOON - timedelta(days=10)) == 3
+    assert set(CalibrationReminder.objects.values_list("threshold_days", flat=True)) == {30}
+
+
+@pytest.mark.django_db
+def test_a_mail_that_fails_is_sent_by_the_next_run(admins: Any, settings: Any) -> None:
+    # Nothing listens on the port for discarding: a real refusal of a real connection.
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9
+    with pytest.raises(ConnectionRefusedError):
+        remind_of_due_calibrations(NOON)
+    assert not CalibrationReminder.objects.filter(sent_at__isnull=False).exists()
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    assert remind_of_due_calibrations(NOON) == 3
+    assert len(mail.outbox) == 1
+
+
+@pytest.mark.django_db
+def test_what_a_run_claimed_and_never_sent_is_sent_when_its_claim_is_over(
+    admins: Any, monkeypatch: Any
+) -> None:
+    class Killed(BaseException):
+        pass
+
+    def dies(*_: Any, **__: Any) -> None:
+        raise Killed
+
+    with monkeypatch.context() as patched:
+        patched.setattr(reminders.EmailMessage, "send", dies)
+        with pytest.raises(Killed):
+            remind_of_due_calibrations(NOON)
+    assert remind_of_due_calibrations(NOON + timedelta(minutes=1)) == 0
+    assert remind_of_due_calibrations(NOON + timedelta(minutes=11)) == 3
+
+
+@pytest.mark.django_db
+def test_a_new_certificate_starts_anew(admins: Any, kit: Any) -> None:
+    from tests.surveys.fleet.test_due_dates import calibrated
+
+    assert remind_of_due_calibrations(NOON) == 3
+    calibrated(admins.calibration_admin, kit.gauge, NOON.date(), (NOON + timedelta(days=20)).date())
+    assert remind_of_due_calibrations(NOON) == 1
+
+
+@pytest.mark.django_db
+def test_retired_instruments_and_offices_without_an_address_are_not_written_to(cast: Any, kit: Any) -> None:
+    assert remind_of_due_calibrations(NOON) == 0
+    User.objects.filter(pk=cast.administrator.pk).update(email="office@aldervale.example")
+    Instrument.objects.filter(pk=kit.gauge.pk).update(state="retired")
+    assert remind_of_due_calibrations(NOON) == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_runs_at_once_one_sends(admins: Any) -> None:
+    start, told = threading.Barrier(4), []
+
+    def run() -> None:
+        close_old_connections()
+        start.wait()
+        told.append(remind_of_due_calibrations(NOON))
+        connections.close_all()
+
+    threads = [threading.Thread(target=run) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sum(told) == 3
+    assert sum(message.body.count("due 2027-03-16") for message in mail.outbox) == 3
+
+
+@pytest.mark.django_db
+def test_beat_runs_the_task_once_a_day(admins: Any) -> None:
+    entry = configured.CELERY_BEAT_SCHEDULE["remind of due calibrations"]
+    assert entry["task"] == tasks.remind_of_due_calibrations.name
+    assert (entry["schedule"].hour, entry["schedule"].minute) == ({6}, {0})
+    tasks.remind_of_due_calibrations()
