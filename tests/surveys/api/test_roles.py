@@ -29,6 +29,7 @@ WRITERS: dict[str, set[str]] = {
     "own-media": OFFICE,
     "technicians": set(),
     "jobs": OFFICE,
+    "log-layouts": FIELD,
     "surveys": FIELD,
     "combinations": FIELD,
     "results": set(),
