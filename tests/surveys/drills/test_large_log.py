@@ -31,8 +31,8 @@ def million_rows() -> bytes:
     return ("time,transit_time [us],time_difference [ns]\n" + "\n".join(rows)).encode()
 
 
-def cut_off(address: str, token: str, body: bytes) -> None:
-    """Promise a whole body, send half of it and hang up."""
+def cut_off(address: str, token: str, body: bytes) -> tuple[int, Any]:
+    """Promise a whole body, send half of it and no more; what the server says to that."""
     to = urlsplit(address)
     head = (
         f"POST {to.path}?name=a.csv HTTP/1.1\r\nHost: {to.netloc}\r\nAuthorization: Token {token}\r\n"
@@ -41,6 +41,25 @@ def cut_off(address: str, token: str, body: bytes) -> None:
     with socket.create_connection((to.hostname, to.port)) as connection:
         connection.sendall(head.encode())
         connection.sendall(body[: len(body) // 2])
+        connection.shutdown(socket.SHUT_WR)
+        answer = http.client.HTTPResponse(connection)
+        answer.begin()
+        return answer.status, json.load(answer)
+
+
+def hang_up(address: str, token: str, body: bytes) -> None:
+    """Promise a whole body, and be gone half-way without waiting for an answer."""
+    to = urlsplit(address)
+    connection = http.client.HTTPConnection(to.netloc)
+    connection.putrequest("POST", f"{to.path}?name=a.csv")
+    for name, value in {
+        "Authorization": f"Token {token}",
+        "Content-Type": "text/csv",
+        "Content-Length": len(body),
+    }.items():
+        connection.putheader(name, str(value))
+    connection.endheaders(body[: len(body) // 2])
+    connection.close()
 
 
 def upload(address: str, token: str, body: bytes) -> tuple[int, Any]:
@@ -80,10 +99,11 @@ def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_
     assert status == 201, made
     path = f"{address}surveys/{made['id']}/log/"
 
-    cut_off(path, tokens["technician"], log)
-    # The server has four threads: four of these would stop it if one that was cut off held its own for ever.
-    for _ in range(3):
-        cut_off(path, tokens["technician"], log)
+    # The server has four threads: five of these would stop it if one that was cut off held its own for ever.
+    for _ in range(4):
+        hang_up(path, tokens["technician"], log)
+    status, told = cut_off(path, tokens["technician"], log)
+    assert (status, told["code"]) == (400, "body-cut-off")
     assert {table: ask(f"SELECT count(*) FROM {table}") for table in STORED} == stored
 
     status, taken = upload(path, tokens["technician"], log)
