@@ -272,6 +272,8 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "WaveModeEnum": "surveys.api.physics.WAVE_MODES",
         "TemperatureKnownEnum": "surveys.models.pipe.TemperatureKnown",
+        "InstrumentKindEnum": "surveys.models.instrument.Kind",
+        "CombinationKindEnum": "surveys.models.combination.Combination.Kind",
         "InstrumentStateEnum": "surveys.models.instrument.State",
         "JobStateEnum": "surveys.models.job.JobState",
         "RecomputationStateEnum": "surveys.models.result.Recomputation.State",
