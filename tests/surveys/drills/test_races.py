@@ -21,7 +21,8 @@ from surveys import recompute
 from surveys.errors import Conflict
 from surveys.models import Recomputation, Survey
 from surveys.services import surveys as services
-from surveys.services.surveys import SurveyNotes, log_take_in, survey_record
+from surveys.services.logs import Upload, log_take_in
+from surveys.services.surveys import SurveyNotes, survey_record
 from tests.surveys.drills.history import what_reads_wrong
 from tests.surveys.drills.processes import ROOT, Processes, post
 from tests.surveys.drills.seed import multiply
@@ -130,8 +131,7 @@ def test_a_correction_while_a_log_is_taken_in_reaches_its_result(
     correction = thread(correct)
     log_take_in(
         survey=survey,
-        file=io.BytesIO(log(80)),
-        file_name="a.csv",
+        upload=Upload(io.BytesIO(log(80)), "a.csv"),
         by=here.cast.technician,
         now=timezone.now(),
     )
