@@ -78,7 +78,7 @@ def test_the_embedded_worker_stops_when_its_parent_is_killed(tmp_path: Path) -> 
     )
     code = (
         "import django, time; django.setup(); from surveys.embedded import worker_beside\n"
-        "with worker_beside() as child: print(child.pid, flush=True); time.sleep(60)"
+        "with worker_beside() as started: print(started[-1].pid, flush=True); time.sleep(60)"
     )
     parent = subprocess.Popen(
         [sys.executable, "-c", code], cwd=ROOT, env=env, stdout=subprocess.PIPE, text=True
