@@ -27,7 +27,7 @@ from surveys import claims
 from surveys.basis import Basis, basis_in_force, batched, result_key, surveys_with_basis
 from surveys.models import Notice, Recomputation, RecomputationItem, Result, Survey
 from surveys.reduction import Draft, result_account, result_store, survey_reduce
-from surveys.standing import current_results, standing_now, standing_read
+from surveys.standing import current_results, nothing_moved
 
 logger = logging.getLogger(__name__)
 
@@ -170,7 +170,7 @@ def _store(item: RecomputationItem, work: _Work, recomputation: Recomputation) -
     try:
         with transaction.atomic():
             Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.basis.survey.pk)
-            if standing_now(work.basis) != standing_read(work.basis, work.current):
+            if not nothing_moved(work.basis, work.current):
                 claims.look_again(item)
                 return
             if not claims.settle(item, **_outcome(work, recomputation)):

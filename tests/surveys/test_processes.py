@@ -99,6 +99,27 @@ def alive(pid: int) -> bool:
         return False
 
 
+def test_an_embedded_worker_that_is_killed_is_followed_by_another(tmp_path: Path) -> None:
+    env = environment(DATABASE_URL=f"sqlite:///{tmp_path / 'x.sqlite3'}", HTTPS="off")
+    code = (
+        "import django, os, signal, time; django.setup(); from surveys.embedded import worker_beside\n"
+        "with worker_beside() as started:\n"
+        "    os.kill(started[0].pid, signal.SIGKILL)\n"
+        "    while len(started) < 2: time.sleep(0.05)\n"
+        "    print(started[1].poll())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    assert done.stdout.strip() == "None"
+
+
 STORY = """
 import contextlib, django
 django.setup()

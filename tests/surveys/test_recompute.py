@@ -12,6 +12,7 @@ import pytest
 from django.db import InterfaceError, OperationalError, connection
 from django.utils import timezone
 
+from compute import tasks
 from surveys import basis, claims, recompute
 from surveys.errors import Conflict
 from surveys.models import PipeData, Recomputation, RecomputationItem, Result, Survey
@@ -332,6 +333,24 @@ def test_a_lost_connection_is_no_failure_of_the_item(here: Scene, monkeypatch: p
     assert finished(recomputation).state == Recomputation.State.FINISHED
     assert survey.results.count() == 2
     assert RecomputationItem.objects.get().attempts == 1
+
+
+def test_a_broker_that_hangs_holds_up_nobody(
+    here: Scene, settings: Any, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
+) -> None:
+    here.survey()
+    settings.CELERY_BROKER_URL = "redis://broker.example:6379/0"
+    answered, sent = threading.Event(), threading.Event()
+
+    def hang(*_: Any) -> None:
+        assert answered.wait(30)
+        sent.set()
+
+    monkeypatch.setattr(tasks, "send", hang)
+    with django_capture_on_commit_callbacks(execute=True):
+        here.correct(0.008)
+    answered.set()
+    assert sent.wait(30)
 
 
 def correct_date(here: Scene, holds_from: date) -> Recomputation:
