@@ -49,6 +49,14 @@ def recomputations_due() -> list[UUID]:
     return list(unfinished.filter(something).order_by("asked_at").values_list("pk", flat=True))
 
 
+def anything_unfinished() -> bool:
+    """Whether there may be work at all: the look of a worker that has none, many times a second."""
+    with connection.cursor() as cursor:
+        # Plainly, for the query builder takes ten times as long as the answer.
+        cursor.execute("SELECT 1 FROM surveys_recomputation WHERE state IN ('waiting', 'running') LIMIT 1")
+        return cursor.fetchone() is not None
+
+
 def items_due(recomputation_id: UUID) -> int:
     """How many items of a recomputation wait for a worker to take them."""
     return RecomputationItem.objects.filter(

@@ -1,14 +1,19 @@
 """What workers cost and how they share: `python -m tests.benchmarks.workers [SURVEYS] [ITEMS] [WRITES]`.
 
-Needs PostgreSQL and Redis as the tests do; every figure is of the real processes. Printed as JSON: surveys a second
-with one worker process and with two, and their ratio; handing out items in shares and singly, and their ratio; how long an
-idle embedded worker takes to begin; sixteen clients writing to the service on SQLite beside a recomputation.
+Needs PostgreSQL and Redis as the tests do; every figure is of the real processes. Printed as JSON:
+
+- surveys a second with one worker process and with two, their ratio, and beside it that of two processes that share
+  nothing but this machine's cores (the database needs its part of those too);
+- handing out items in shares and singly, and their ratio;
+- how long an idle embedded worker takes to begin;
+- sixteen clients writing to the service on SQLite beside a recomputation.
 """
 
 from __future__ import annotations
 
 import json
 import statistics
+import subprocess
 import sys
 import tempfile
 import uuid
@@ -22,7 +27,7 @@ from celery import Celery
 
 from tests.needs import POSTGRESQL_URL, REDIS_URL
 from tests.surveys.drills.clients import write_together
-from tests.surveys.drills.processes import Processes, post, wait_until
+from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 
 PATIENCE_SECONDS = 300
 CLIENTS = 16
@@ -78,6 +83,7 @@ def scaling(surveys: int) -> dict[str, float]:
             for worker in running:
                 processes.kill(worker)
     return {
+        "two_busy_processes_to_one": floor_of_scaling(min(surveys / 50, 8)),
         "surveys_a_second_one": round(rates[1], 1),
         "surveys_a_second_two": round(rates[2], 1),
         "two_to_one": round(rates[2] / rates[1], 2),
@@ -94,8 +100,37 @@ def seconds(url: str, run: str) -> float:
     query = (
         f"SELECT extract(epoch FROM finished_at - started_at) FROM surveys_recomputation WHERE id = '{run}'"
     )
-    assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS)
+    assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS, every=1.0)
     return float(rows(url, query)[0][0])
+
+
+# The physics alone, as often as it goes in some seconds: what two cores do for two processes here, whoever else uses them.
+BUSY = """
+import time
+from compute.acoustics import trace
+from tests.compute.cases import steel_setup
+setup, done, over = steel_setup(), 0, time.perf_counter() + {seconds}
+while time.perf_counter() < over:
+    trace(setup)
+    done += 1
+print(done)
+"""
+
+
+def floor_of_scaling(seconds: float) -> float:
+    """How much more two busy processes do than one, with nothing to share but the machine."""
+
+    def done_by(count: int) -> int:
+        running = [
+            subprocess.Popen(
+                [sys.executable, "-c", BUSY.format(seconds=seconds)], cwd=ROOT, stdout=subprocess.PIPE
+            )
+            for _ in range(count)
+        ]
+        return sum(int(process.communicate()[0]) for process in running)
+
+    alone = done_by(1)
+    return round(done_by(2) / alone, 2)
 
 
 def fan_out(items: int) -> dict[str, float]:
@@ -124,10 +159,12 @@ def idle_latency(corrections: int) -> dict[str, float]:
     with database() as url, started(DATABASE_URL=url) as processes:
         processes.seed(1, 40)
         processes.server()
-        walls = [str(8 + 0.001 * n) for n in range(corrections + 1)]
+        # The first has the worker load what it needs, and the ones right after wait for that.
+        warm(processes, url, "7.9")
+        walls = [str(8 + 0.001 * n) for n in range(corrections)]
         told = processes.python("-m", "tests.surveys.drills.correct", "--pause", "0.6", *walls).splitlines()
         waits = []
-        for run, committed in (line.split() for line in told[1:]):
+        for run, committed in (line.split() for line in told):
             query = f"SELECT extract(epoch FROM started_at) FROM surveys_recomputation WHERE id = '{run}'"
             assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS)  # noqa: B023
             waits.append(1000 * (float(rows(url, query)[0][0]) - float(committed)))

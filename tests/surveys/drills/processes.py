@@ -38,13 +38,13 @@ def environment(**changes: str) -> dict[str, str]:
     return kept | {name: value for name, value in (GOOD | changes).items() if value}
 
 
-def wait_until(true: Callable[[], object], seconds: float) -> bool:
-    """Whether something comes true within a time."""
+def wait_until(true: Callable[[], object], seconds: float, every: float = 0.2) -> bool:
+    """Whether something comes true within a time; looked for so often, for looking costs something too."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
         if true():
             return True
-        time.sleep(0.2)
+        time.sleep(every)
     return False
 
 
