@@ -31,6 +31,8 @@ from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 
 PATIENCE_SECONDS = 300
 CLIENTS = 16
+# Long enough for a recomputation of one survey to be over, so that the worker is idle again.
+IDLE_PAUSE_SECONDS = 0.6
 
 
 @contextmanager
@@ -68,20 +70,16 @@ def ready(workers: int) -> None:
         assert wait_until(lambda: len(app.control.ping(timeout=1.0)) == workers, PATIENCE_SECONDS)
 
 
-def scaling(surveys: int) -> dict[str, float]:
+def scaling(url: str, surveys: int) -> dict[str, float]:
     """Surveys a second of a recomputation by one worker process and by two."""
-    with database() as url, started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
-        processes.seed(surveys, 60)
-        rates = {}
-        for workers, wall in ((1, "8.0"), (2, "7.9")):
-            running = [processes.worker("-n", f"{n}@benchmark") for n in range(workers)]
+    rates = {}
+    with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
+        for workers, wall in ((1, 8.0), (2, 7.9)):
+            processes.worker("-n", f"{workers}@benchmark")
             ready(workers)
-            # The first few a process does load what the rest find loaded.
             warm(processes, url, wall)
-            run, _ = processes.python("-m", "tests.surveys.drills.correct", str(float(wall) + 0.01)).split()
+            run, _ = processes.python("-m", "tests.surveys.drills.correct", str(wall + 0.01)).split()
             rates[workers] = surveys / seconds(url, run)
-            for worker in running:
-                processes.kill(worker)
     return {
         "two_busy_processes_to_one": floor_of_scaling(min(surveys / 50, 8)),
         "surveys_a_second_one": round(rates[1], 1),
@@ -90,8 +88,9 @@ def scaling(surveys: int) -> dict[str, float]:
     }
 
 
-def warm(processes: Processes, url: str, wall: str) -> None:
-    run, _ = processes.python("-m", "tests.surveys.drills.correct", wall).split()
+def warm(processes: Processes, url: str, wall: float) -> None:
+    """One recomputation that is not measured: the first loads what the rest find loaded."""
+    run, _ = processes.python("-m", "tests.surveys.drills.correct", str(wall)).split()
     seconds(url, run)
 
 
@@ -133,11 +132,10 @@ def floor_of_scaling(seconds: float) -> float:
     return round(done_by(2) / alone, 2)
 
 
-def fan_out(items: int) -> dict[str, float]:
+def fan_out(url: str, items: int) -> dict[str, float]:
     """Seconds from the first message to the last item settled, in shares and singly, by two worker processes."""
     taken = {}
-    with database() as url, started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
-        processes.seed(1, 40)
+    with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
         options = ("-A", "tests.benchmarks.fan_out", "worker", "-c", "2", "-l", "error")
         processes.start(sys.executable, "-m", "celery", *options)
         ready(1)
@@ -154,15 +152,14 @@ def fan_out(items: int) -> dict[str, float]:
     }
 
 
-def idle_latency(corrections: int) -> dict[str, float]:
+def idle_latency(url: str, corrections: int) -> dict[str, float]:
     """Milliseconds from a correction committed to the embedded worker's start on it, on PostgreSQL with no broker."""
-    with database() as url, started(DATABASE_URL=url) as processes:
-        processes.seed(1, 40)
+    with started(DATABASE_URL=url) as processes:
         processes.server()
-        # The first has the worker load what it needs, and the ones right after wait for that.
-        warm(processes, url, "7.9")
+        warm(processes, url, 7.85)
         walls = [str(8 + 0.001 * n) for n in range(corrections)]
-        told = processes.python("-m", "tests.surveys.drills.correct", "--pause", "0.6", *walls).splitlines()
+        pause = ("--pause", str(IDLE_PAUSE_SECONDS))
+        told = processes.python("-m", "tests.surveys.drills.correct", *pause, *walls).splitlines()
         waits = []
         for run, committed in (line.split() for line in told):
             query = f"SELECT extract(epoch FROM started_at) FROM surveys_recomputation WHERE id = '{run}'"
@@ -195,12 +192,15 @@ def clients_on_sqlite(writes: int) -> dict[str, float]:
 
 
 def main(surveys: int, items: int, writes: int) -> None:
-    figures = {
-        "scaling": scaling(surveys),
-        "fan_out": fan_out(items),
-        "embedded_idle": idle_latency(min(20, writes)),
-        "sqlite_clients": clients_on_sqlite(writes),
-    }
+    figures: dict[str, dict[str, float]] = {}
+    with database() as url, started(DATABASE_URL=url) as processes:
+        processes.seed(surveys, 60)
+        figures["scaling"] = scaling(url, surveys)
+        figures["fan_out"] = fan_out(url, items)
+    with database() as url, started(DATABASE_URL=url) as processes:
+        processes.seed(1, 60)
+        figures["embedded_idle"] = idle_latency(url, min(20, writes))
+    figures["sqlite_clients"] = clients_on_sqlite(writes)
     print(json.dumps({"surveys": surveys, "items": items, **figures}, indent=1))
 
 
