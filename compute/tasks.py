@@ -44,8 +44,13 @@ def sweep() -> None:
 
 def send(recomputation_id: UUID, items: int, *, expires: float | None = None) -> None:
     """Tell the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
-    for _ in range(min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1):
+    for _ in range(messages_for(items)):
         recompute.apply_async((str(recomputation_id),), retry=False, expires=expires)
+
+
+def messages_for(items: int) -> int:
+    """How many messages are worth sending for so many items: one at least, for a run that only needs closing."""
+    return min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1
 
 
 @shared_task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)

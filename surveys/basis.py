@@ -120,6 +120,7 @@ def result_key(result: Result) -> tuple[object, ...]:
 def surveys_with_basis() -> QuerySet[Survey]:
     """Surveys with all that `basis_in_force` and a reduction read, but for the readings."""
     stated = SurveyData.objects.filter(replaced_at__isnull=True).select_related(*_DATA_RELATED)
+    stated = stated.defer("setup__outcome")
     instruments = Instrument.objects.order_by("kind", "serial", "id")
     return Survey.objects.select_related(*_RELATED).prefetch_related(
         Prefetch("data", stated),

@@ -36,7 +36,7 @@ from surveys.combining import (
 )
 from surveys.models import Notice, Recomputation, RecomputationItem, Result, Survey
 from surveys.reduction import Draft, exceeds, result_account, result_store, survey_reduce
-from surveys.standing import current_results, standing_now, standing_read
+from surveys.standing import current_results, nothing_moved
 
 logger = logging.getLogger(__name__)
 
@@ -56,6 +56,14 @@ def recomputations_due() -> list[UUID]:
     unfinished = Recomputation.objects.filter(state__in=[State.WAITING, State.RUNNING])
     something = Exists(items.filter(claims.due(timezone.now()))) | ~Exists(_open(items))
     return list(unfinished.filter(something).order_by("asked_at").values_list("pk", flat=True))
+
+
+def anything_unfinished() -> bool:
+    """Whether there may be work at all: the look of a worker that has none, many times a second."""
+    with connection.cursor() as cursor:
+        # Plainly, for the query builder takes ten times as long as the answer.
+        cursor.execute("SELECT 1 FROM surveys_recomputation WHERE state IN ('waiting', 'running') LIMIT 1")
+        return cursor.fetchone() is not None
 
 
 def items_due(recomputation_id: UUID) -> int:
@@ -194,7 +202,7 @@ def _store(item: RecomputationItem, work: _Work, recomputation: Recomputation) -
     try:
         with transaction.atomic():
             Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.basis.survey.pk)
-            if standing_now(work.basis) != standing_read(work.basis, work.current):
+            if not nothing_moved(work.basis, work.current):
                 claims.look_again(item)
                 return
             if not claims.settle(item, **_outcome(work, recomputation)):

@@ -78,7 +78,7 @@ def test_the_embedded_worker_stops_when_its_parent_is_killed(tmp_path: Path) -> 
     )
     code = (
         "import django, time; django.setup(); from surveys.embedded import worker_beside\n"
-        "with worker_beside() as child: print(child.pid, flush=True); time.sleep(60)"
+        "with worker_beside() as started: print(started[-1].pid, flush=True); time.sleep(60)"
     )
     parent = subprocess.Popen(
         [sys.executable, "-c", code], cwd=ROOT, env=env, stdout=subprocess.PIPE, text=True
@@ -97,6 +97,27 @@ def alive(pid: int) -> bool:
         return Path(f"/proc/{pid}/stat").read_text().split()[2] != "Z"
     except FileNotFoundError:
         return False
+
+
+def test_an_embedded_worker_that_is_killed_is_followed_by_another(tmp_path: Path) -> None:
+    env = environment(DATABASE_URL=f"sqlite:///{tmp_path / 'x.sqlite3'}", HTTPS="off")
+    code = (
+        "import django, os, signal, time; django.setup(); from surveys.embedded import worker_beside\n"
+        "with worker_beside() as started:\n"
+        "    os.kill(started[0].pid, signal.SIGKILL)\n"
+        "    while len(started) < 2: time.sleep(0.05)\n"
+        "    print(started[1].poll())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    assert done.stdout.strip() == "None"
 
 
 STORY = """

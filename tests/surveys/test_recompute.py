@@ -6,14 +6,17 @@ import contextlib
 import threading
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
-from django.db import connection
+from django.db import InterfaceError, OperationalError, connection
 from django.utils import timezone
 
-from surveys import claims, recompute
+from compute import tasks
+from surveys import basis, claims, recompute
 from surveys.errors import Conflict
-from surveys.models import PipeData, Recomputation, RecomputationItem, Result
+from surveys.models import PipeData, Recomputation, RecomputationItem, Result, Survey
+from tests.surveys.drills.seed import multiply
 from tests.surveys.scene import Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -249,3 +252,120 @@ def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_e
     last = here.in_force()
     assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
     assert PipeData.objects.filter(pipe=here.pipe, corrected_by__isnull=True).count() == 1
+
+
+def test_a_run_whose_worker_died_before_closing_it_is_closed_by_the_next_look(here: Scene) -> None:
+    here.survey()
+    recomputation = here.correct(0.008)
+    taken = claims.claim(recomputation.pk)
+    assert taken
+    recompute._work_on(taken, recomputation)
+    assert recompute.recomputations_due() == [recomputation.pk]
+    assert finished(recomputation).state == Recomputation.State.FINISHED
+    assert recompute.recomputations_due() == []
+
+
+def test_the_quick_look_at_what_is_in_force_says_the_same_as_the_records(here: Scene) -> None:
+    surveys = [here.survey(), here.survey(datetime(2026, 10, 14, 23, 0, tzinfo=UTC))]
+    here.alter(0.0071, date(2026, 10, 15))
+    here.correct(0.008)
+    quick = basis.keys_in_force([survey.pk for survey in surveys])
+    assert quick == {s.pk: basis.basis_in_force(basis.survey_with_basis(s.pk)).key for s in surveys}
+    assert len({key[1] for key in quick.values()}) == 2
+
+
+def test_a_change_makes_an_item_for_a_survey_that_is_being_recomputed_even_if_it_need_not_move(
+    here: Scene,
+) -> None:
+    survey = here.survey()
+    forth = here.alter(0.0071, date(2026, 10, 1))
+    taken = claims.claim(forth.pk)
+    assert taken
+    # The worker has read that the alteration holds; now its date is corrected, and the old result would do.
+    found = recompute._read([survey.pk])[survey.pk]
+    work = recompute._compute(found)
+    back = correct_date(here, date(2026, 10, 15))
+    assert [item.survey_id for item in back.items.all()] == [survey.pk]
+    recompute._store(taken.items[0], work, forth)
+    assert survey.results.count() == 1
+    finished(forth)
+    finished(back)
+    assert current(survey).pipe_data.wall_thickness_m == 0.0063
+
+
+def test_of_many_items_a_share_is_taken_and_rivals_take_others(here: Scene) -> None:
+    first = here.survey(readings=40)
+    multiply(Survey.objects.get(pk=first.pk), 59)
+    recomputation = here.correct(0.008)
+    taken = [claims.claim(recomputation.pk) for _ in range(4)]
+    assert [len(one.items) for one in taken if one] == [claims.FEWEST_CLAIMED] * 3
+    assert len({item.pk for one in taken if one for item in one.items}) == 60
+
+
+def test_a_worker_lets_go_of_items_another_took(here: Scene, settings: Any) -> None:
+    surveys = [here.survey(readings=40) for _ in range(2)]
+    recomputation = here.correct(0.008)
+    slow = claims.claim(recomputation.pk)
+    assert slow
+    RecomputationItem.objects.filter(pk=slow.items[1].pk).update(claimed_by=uuid4())
+    slow.leased_at -= timedelta(seconds=settings.RECOMPUTATION_LEASE_SECONDS)
+    recompute._work_on(slow, recomputation)
+    assert [survey.results.count() for survey in surveys] == [2, 1]
+
+
+def test_a_lost_connection_is_no_failure_of_the_item(here: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    survey = here.survey()
+    recomputation = here.correct(0.008)
+    compute, failures = (
+        recompute._compute,
+        [OperationalError("the server closed the connection"), InterfaceError("gone")],
+    )
+
+    def shaky(found: Any) -> Any:
+        if failures:
+            raise failures.pop()
+        return compute(found)
+
+    monkeypatch.setattr(recompute, "_compute", shaky)
+    monkeypatch.setattr(recompute, "PAUSES_SECONDS", (0, 0, 0))
+    # The test's own transaction must outlive the connection the worker gives up.
+    monkeypatch.setattr(recompute.connection, "close", lambda: None)
+    assert finished(recomputation).state == Recomputation.State.FINISHED
+    assert survey.results.count() == 2
+    assert RecomputationItem.objects.get().attempts == 1
+
+
+def test_a_broker_that_hangs_holds_up_nobody(
+    here: Scene, settings: Any, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
+) -> None:
+    here.survey()
+    settings.CELERY_BROKER_URL = "redis://broker.example:6379/0"
+    answered, sent = threading.Event(), threading.Event()
+
+    def hang(*_: Any) -> None:
+        assert answered.wait(30)
+        sent.set()
+
+    monkeypatch.setattr(tasks, "send", hang)
+    with django_capture_on_commit_callbacks(execute=True):
+        here.correct(0.008)
+    answered.set()
+    assert sent.wait(30)
+
+
+def correct_date(here: Scene, holds_from: date) -> Recomputation:
+    """Correct the date of the alteration, and nothing else of it."""
+    from surveys.services.pipes import pipe_correct
+    from tests.surveys.scene import with_wall
+
+    _, recomputation = pipe_correct(
+        pipe=here.pipe,
+        corrects=PipeData.objects.get(change="alteration"),
+        statement=with_wall(0.0071),
+        reason="Another day.",
+        holds_from=holds_from,
+        gauging=None,
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+    return recomputation

@@ -38,13 +38,13 @@ def environment(**changes: str) -> dict[str, str]:
     return kept | {name: value for name, value in (GOOD | changes).items() if value}
 
 
-def wait_until(true: Callable[[], object], seconds: float) -> bool:
-    """Whether something comes true within a time."""
+def wait_until(true: Callable[[], object], seconds: float, every: float = 0.2) -> bool:
+    """Whether something comes true within a time; looked for so often, for looking costs something too."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
         if true():
             return True
-        time.sleep(0.2)
+        time.sleep(every)
     return False
 
 
@@ -70,9 +70,11 @@ class Processes:
 
     def start(self, *command: str, group: bool = True) -> subprocess.Popen[bytes]:
         """A process in a group of its own, so that it can be killed with all it started."""
+        # A test run that is killed takes its processes with it, where the system has the tool for that.
+        tied = ("setpriv", "--pdeathsig", "KILL", "--") if shutil.which("setpriv") else ()
         with (self.folder / "said.txt").open("ab") as said:
             process = subprocess.Popen(
-                command, cwd=ROOT, env=self.env, stdout=said, stderr=said, start_new_session=group
+                (*tied, *command), cwd=ROOT, env=self.env, stdout=said, stderr=said, start_new_session=group
             )
         self.running.append(process)
         return process
@@ -108,8 +110,9 @@ class Processes:
         assert wait_until(lambda: listens(port), 10), self.said()
         return process
 
-    def worker(self, processes: int = 1) -> subprocess.Popen[bytes]:
-        options = ("-c", str(processes), "-l", "warning", "--without-gossip", "--without-mingle")
+    def worker(self, *more: str) -> subprocess.Popen[bytes]:
+        """A Celery worker with one process of the pool."""
+        options = ("-c", "1", "-l", "warning", "--without-gossip", "--without-mingle", *more)
         return self.start(sys.executable, "-m", "celery", "-A", "surveys", "worker", *options)
 
     def beat(self) -> subprocess.Popen[bytes]:

@@ -19,6 +19,7 @@ if not apps.ready:
 
 from django.core.management import call_command
 from django.db import models, transaction
+from django.test.utils import override_settings
 from django.utils import timezone
 
 from surveys.demo.people import make_cast, make_tokens
@@ -79,7 +80,9 @@ def _relate(rows: Sequence[Any], like: Any, name: str) -> None:
 
 def populated() -> tuple[Scene, Any]:
     """The demo's people and kit with a pipe entered as 6.3 mm where 8.0 mm would fit, in an empty database."""
-    people = make_cast()
+    # Nobody signs in by password here, and real hashing takes seconds.
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        people = make_cast()
     cast = SimpleNamespace(office=people.users["office"], technician=people.users["technician"])
     site = Site.objects.create(client=Client.objects.all()[0], name="Works", time_zone="Europe/Copenhagen")
     kit = make_kit(people.users["calibration-admin"], timezone.now())

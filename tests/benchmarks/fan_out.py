@@ -1,0 +1,74 @@
+"""Tasks that hand out the items of a recomputation and do nothing with them, to tell what the handing out costs."""
+
+from __future__ import annotations
+
+import sys
+from uuid import UUID
+
+import django
+from django.apps import apps
+
+if not apps.ready:
+    django.setup()
+
+from celery import Celery
+from django.conf import settings
+from django.utils import timezone
+
+from compute import tasks
+from surveys import claims
+from surveys.models import Recomputation, RecomputationItem, Survey, User
+from surveys.models.base import uuid7
+from surveys.models.result import Cause
+from tests.surveys.drills.seed import copied
+
+app = Celery("fan_out")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+
+
+@app.task(name="fan_out.take_one")
+def take_one(item: int) -> None:
+    """One message, one item: claimed and settled by one filtered update, the least there can be."""
+    RecomputationItem.objects.filter(pk=item, state=claims.State.WAITING).update(
+        state=claims.State.DONE, settled_at=timezone.now()
+    )
+
+
+@app.task(name="fan_out.take_shares")
+def take_shares(recomputation: str) -> None:
+    """One message, claim after claim until nothing is left, as a recomputation's own task does."""
+    while claim := claims.claim(UUID(recomputation)):
+        RecomputationItem.objects.filter(claimed_by=claim.token).update(
+            state=claims.State.DONE, claimed_by=None, settled_at=timezone.now()
+        )
+
+
+def make_items(count: int) -> Recomputation:
+    """A recomputation with so many items, each of a survey of its own."""
+    like = Survey.objects.all()[0]
+    surveys = Survey.objects.bulk_create([copied(like, id=uuid7()) for _ in range(count)], batch_size=500)
+    run = Recomputation.objects.create(
+        cause=Cause.METHOD, reason="x", asked_at=timezone.now(), asked_by=User.objects.all()[0]
+    )
+    RecomputationItem.objects.bulk_create(
+        [RecomputationItem(recomputation=run, survey=s, run_after=timezone.now()) for s in surveys],
+        batch_size=500,
+    )
+    return run
+
+
+def send(kind: str, run: Recomputation) -> None:
+    """Send what hands out the items: a message for each, or as many as a recomputation sends."""
+    if kind == "singly":
+        for item in RecomputationItem.objects.filter(recomputation=run).values_list("pk", flat=True):
+            take_one.apply_async((item,), retry=False)
+    else:
+        for _ in range(tasks.messages_for(run.items.count())):
+            take_shares.apply_async((str(run.pk),), retry=False)
+
+
+if __name__ == "__main__":
+    assert settings.CELERY_BROKER_URL
+    run = make_items(int(sys.argv[2]))
+    print(run.pk, timezone.now().timestamp(), flush=True)
+    send(sys.argv[1], run)

@@ -1,0 +1,209 @@
+"""What workers cost and how they share: `python -m tests.benchmarks.workers [SURVEYS] [ITEMS] [WRITES]`.
+
+Needs PostgreSQL and Redis as the tests do; every figure is of the real processes. Printed as JSON:
+
+- surveys a second with one worker process and with two, their ratio, and beside it that of two processes that share
+  nothing but this machine's cores (the database needs its part of those too);
+- handing out items in shares and singly, and their ratio;
+- how long an idle embedded worker takes to begin;
+- sixteen clients writing to the service on SQLite beside a recomputation.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import psycopg
+from celery import Celery
+
+from tests.needs import POSTGRESQL_URL, REDIS_URL
+from tests.surveys.drills.clients import write_together
+from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
+
+PATIENCE_SECONDS = 300
+CLIENTS = 16
+# Long enough for a recomputation of one survey to be over, so that the worker is idle again.
+IDLE_PAUSE_SECONDS = 0.6
+
+
+@contextmanager
+def database() -> Iterator[str]:
+    """The address of a new, empty database."""
+    name = f"surveys_benchmark_{uuid.uuid4().hex[:12]}"
+    with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
+        server.execute(f'CREATE DATABASE "{name}"')
+    try:
+        yield POSTGRESQL_URL.rsplit("/", 1)[0] + f"/{name}"
+    finally:
+        with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
+            server.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+@contextmanager
+def started(**settings: str) -> Iterator[Processes]:
+    with tempfile.TemporaryDirectory() as folder:
+        processes = Processes(Path(folder), **settings)
+        try:
+            yield processes
+        finally:
+            processes.end()
+
+
+def rows(url: str, query: str) -> list[tuple[Any, ...]]:
+    with psycopg.connect(url, autocommit=True) as connection:
+        return connection.execute(query).fetchall()
+
+
+def ready(workers: int) -> None:
+    """Wait until so many workers answer."""
+    with Celery(broker=REDIS_URL) as app:
+        app.control.purge()
+        assert wait_until(lambda: len(app.control.ping(timeout=1.0)) == workers, PATIENCE_SECONDS)
+
+
+def scaling(url: str, surveys: int) -> dict[str, float]:
+    """Surveys a second of a recomputation by one worker process and by two."""
+    rates = {}
+    with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
+        for workers, wall in ((1, 8.0), (2, 7.9)):
+            processes.worker("-n", f"{workers}@benchmark")
+            ready(workers)
+            warm(processes, url, wall)
+            run, _ = processes.python("-m", "tests.surveys.drills.correct", str(wall + 0.01)).split()
+            rates[workers] = surveys / seconds(url, run)
+    return {
+        "two_busy_processes_to_one": floor_of_scaling(min(surveys / 50, 8)),
+        "surveys_a_second_one": round(rates[1], 1),
+        "surveys_a_second_two": round(rates[2], 1),
+        "two_to_one": round(rates[2] / rates[1], 2),
+    }
+
+
+def warm(processes: Processes, url: str, wall: float) -> None:
+    """One recomputation that is not measured: the first loads what the rest find loaded."""
+    run, _ = processes.python("-m", "tests.surveys.drills.correct", str(wall)).split()
+    seconds(url, run)
+
+
+def seconds(url: str, run: str) -> float:
+    """How long a recomputation took from the first claim to its end, by its own record."""
+    query = (
+        f"SELECT extract(epoch FROM finished_at - started_at) FROM surveys_recomputation WHERE id = '{run}'"
+    )
+    assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS, every=1.0)
+    return float(rows(url, query)[0][0])
+
+
+# The physics alone, as often as it goes in some seconds: what two cores do for two processes here, whoever else uses them.
+BUSY = """
+import time
+from compute.acoustics import trace
+from tests.compute.cases import steel_setup
+setup, done, over = steel_setup(), 0, time.perf_counter() + {seconds}
+while time.perf_counter() < over:
+    trace(setup)
+    done += 1
+print(done)
+"""
+
+
+def floor_of_scaling(seconds: float) -> float:
+    """How much more two busy processes do than one, with nothing to share but the machine."""
+
+    def done_by(count: int) -> int:
+        running = [
+            subprocess.Popen(
+                [sys.executable, "-c", BUSY.format(seconds=seconds)], cwd=ROOT, stdout=subprocess.PIPE
+            )
+            for _ in range(count)
+        ]
+        return sum(int(process.communicate()[0]) for process in running)
+
+    alone = done_by(1)
+    return round(done_by(2) / alone, 2)
+
+
+def fan_out(url: str, items: int) -> dict[str, float]:
+    """Seconds from the first message to the last item settled, in shares and singly, by two worker processes."""
+    taken = {}
+    with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
+        options = ("-A", "tests.benchmarks.fan_out", "worker", "-c", "2", "-l", "error")
+        processes.start(sys.executable, "-m", "celery", *options)
+        ready(1)
+        for kind in ("in shares", "singly"):
+            told = processes.python("-m", "tests.benchmarks.fan_out", kind, str(items)).split()
+            left = "SELECT count(*) FROM surveys_recomputationitem WHERE state <> 'done'"
+            assert wait_until(lambda: rows(url, left)[0][0] == 0, PATIENCE_SECONDS)  # noqa: B023
+            last = "SELECT extract(epoch FROM max(settled_at)) FROM surveys_recomputationitem"
+            taken[kind] = float(rows(url, last)[0][0]) - float(told[1])
+    return {
+        "shares_seconds": round(taken["in shares"], 3),
+        "single_seconds": round(taken["singly"], 3),
+        "shares_to_single": round(taken["in shares"] / taken["singly"], 4),
+    }
+
+
+def idle_latency(url: str, corrections: int) -> dict[str, float]:
+    """Milliseconds from a correction committed to the embedded worker's start on it, on PostgreSQL with no broker."""
+    with started(DATABASE_URL=url) as processes:
+        processes.server()
+        warm(processes, url, 7.85)
+        walls = [str(8 + 0.001 * n) for n in range(corrections)]
+        pause = ("--pause", str(IDLE_PAUSE_SECONDS))
+        told = processes.python("-m", "tests.surveys.drills.correct", *pause, *walls).splitlines()
+        waits = []
+        for run, committed in (line.split() for line in told):
+            query = f"SELECT extract(epoch FROM started_at) FROM surveys_recomputation WHERE id = '{run}'"
+            assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS)  # noqa: B023
+            waits.append(1000 * (float(rows(url, query)[0][0]) - float(committed)))
+    return {"median_ms": round(statistics.median(waits), 1), "worst_ms": round(max(waits), 1)}
+
+
+def clients_on_sqlite(writes: int) -> dict[str, float]:
+    """Sixteen clients that post surveys while the embedded worker recomputes: how long an answer takes."""
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        started(DATABASE_URL=f"sqlite:///{folder}/x.sqlite3") as processes,
+    ):
+        ids = processes.seed(100, 40)
+        address = processes.server()
+        clients = write_together(address, ids, clients=CLIENTS, writes=writes)
+        body = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
+        post(f"{address}pipes/{ids['pipe']}/corrections/", ids["tokens"]["office"], body)
+        for client in clients:
+            client.join()
+    taken = statistics.quantiles((s for client in clients for s in client.seconds), n=100)
+    refused = sum(status != 201 for client in clients for status, _ in client.answers)
+    return {
+        "writes": CLIENTS * writes,
+        "refused": refused,
+        "p50_ms": round(1000 * taken[49], 1),
+        "p99_ms": round(1000 * taken[98], 1),
+    }
+
+
+def main(surveys: int, items: int, writes: int) -> None:
+    figures: dict[str, dict[str, float]] = {}
+    with database() as url, started(DATABASE_URL=url) as processes:
+        processes.seed(surveys, 60)
+        figures["scaling"] = scaling(url, surveys)
+        figures["fan_out"] = fan_out(url, items)
+    with database() as url, started(DATABASE_URL=url) as processes:
+        processes.seed(1, 60)
+        figures["embedded_idle"] = idle_latency(url, min(20, writes))
+    figures["sqlite_clients"] = clients_on_sqlite(writes)
+    print(json.dumps({"surveys": surveys, "items": items, **figures}, indent=1))
+
+
+if __name__ == "__main__":
+    asked = [int(argument) for argument in sys.argv[1:]]
+    main(*(asked + [400, 10_000, 50][len(asked) :]))
