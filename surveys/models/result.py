@@ -72,6 +72,11 @@ class Recomputation(Record):
                 | Q(cause=Cause.METHOD),
             )
         ]
+        indexes = [
+            models.Index(
+                fields=["asked_at"], name="recomputation_open", condition=Q(state__in=["waiting", "running"])
+            )
+        ]
 
 
 class Result(Record):
@@ -192,4 +197,11 @@ class RecomputationItem(models.Model):
                 ),
             ),
         ]
-        indexes = [models.Index(fields=["state", "run_after"], name="recomputation_item_due")]
+        indexes = [
+            # What is open is little beside what was ever done: the look for work reads only that.
+            models.Index(
+                fields=["recomputation", "id"],
+                name="recomputation_item_open",
+                condition=Q(state__in=["waiting", "running"]),
+            )
+        ]

@@ -8,6 +8,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 
 from compute.calibration import Point
 from compute.decision import DecisionRule, PermissibleError
@@ -22,6 +23,7 @@ from surveys.models import (
     IntervalPolicy,
     Recomputation,
     Result,
+    SurveyData,
     User,
 )
 from surveys.models.calibration import LimitsFrom, Moment
@@ -108,7 +110,10 @@ def instrument_lock(instrument_id: UUID) -> Instrument:
 
 def results_moved_with(instrument: Instrument) -> list[Result]:
     """Results of surveys with an instrument that now rest on something else."""
-    return results_moved(Result.objects.filter(survey_data__instruments=instrument))
+    used = SurveyData.objects.filter(instruments=instrument)
+    # Also those stated to have used it since: their result may still rest on the statement before.
+    stated = used.filter(replaced_at__isnull=True).values("survey")
+    return results_moved(Result.objects.filter(Q(survey_data__in=used) | Q(survey__in=stated)))
 
 
 def _reason_of_correction(calibration: Calibration, reason: str) -> str:

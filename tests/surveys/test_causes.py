@@ -14,7 +14,7 @@ from django.utils import timezone
 from compute import survey as method
 from surveys import recompute
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Calibration, Notice, Recomputation, Result, Survey
+from surveys.models import Calibration, Instrument, Notice, Recomputation, Result, Survey
 from surveys.services.fleet import calibration_record, transducer_data_correct
 from surveys.services.surveys import (
     Segment,
@@ -159,6 +159,34 @@ def test_a_certificate_corrected_takes_the_others_place(here: Scene) -> None:
     assert right in after.calibrations.all()
     assert wrong not in after.calibrations.all()
     assert "calibration-expired" in {finding["code"] for finding in after.findings}
+
+
+def test_a_certificate_reaches_a_survey_just_stated_to_have_used_the_instrument(here: Scene) -> None:
+    survey = here.survey()
+    other = Instrument.objects.create(kind="meter", type_name="spare", serial="M-0500")
+    stated = survey.stated
+    survey_correct(
+        survey=survey,
+        corrects=stated,
+        statement=SurveyStatement(stated.setup, [other], SurveyNotes(STARTED)),
+        reason="It was the spare.",
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+    # Not worked off yet: the result still rests on the statement before.
+    calibration = Calibration(
+        instrument=other,
+        certificate="C-M-0500",
+        laboratory="Harbour Row Calibration",
+        calibrated_on=date(2026, 3, 1),
+        due_on=date(2027, 3, 1),
+    )
+    calibration, recomputation = calibration_record(
+        calibration=calibration, by=here.cast.calibration_admin, now=timezone.now()
+    )
+    assert recomputation is not None
+    worked_off(recomputation)
+    assert calibration in current(survey).calibrations.all()
 
 
 def test_a_certificate_that_touches_no_survey_sets_nothing_going(here: Scene) -> None:
