@@ -104,6 +104,7 @@ class RayPath:
     transit_time: Real
 
 
+@remembered
 def axial_slowness(transducers: Transducers) -> Real:
     """Axial slowness of the beam a wedge sends out; every layer keeps it.
 
@@ -366,5 +367,7 @@ def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str)
 
 
 def _above_zero(value: Real, field: str, unit: str) -> None:
-    if not np.all((np.asarray(value) > 0) & np.isfinite(value)):
+    # Two extremes are found faster than an array of verdicts is made; neither comparison holds for what is no number.
+    low, high = (value, value) if isinstance(value, float) else (np.min(value), np.max(value))
+    if not (low > 0 and high < np.inf):
         raise OutOfRange(f"{field} is {np.min(value):g} {unit}; it is above 0.", field=field)

@@ -188,7 +188,12 @@ def in_doubt(history: Sequence[DatedVerdict]) -> InDoubt | None:
                 f"Last known good on {earlier.on:%Y-%m-%d}, when it was left within its limits: results since then are in doubt."
             )
             return InDoubt(earlier.on, last.on, tuple(said))
-        said.append(f"On {earlier.on:%Y-%m-%d} it was not left within its limits either.")
+        known = earlier.as_left or earlier.as_found
+        said.append(
+            f"On {earlier.on:%Y-%m-%d} it was not left within its limits either."
+            if known
+            else f"The calibration of {earlier.on:%Y-%m-%d} has no verdict on record, and so shows nothing."
+        )
     said.append("No earlier calibration left it within its limits: every result before is in doubt.")
     return InDoubt(None, last.on, tuple(said))
 

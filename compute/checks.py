@@ -6,6 +6,10 @@ The checks that give them: `checks_pipe`, `checks_setup`, `checks_result`, `chec
 from __future__ import annotations
 
 CODES = {
+    "plan-without-solver": "no solver is installed, so that the plan is the careful one",
+    "error-curve-applied": "the result is corrected for a known error of an instrument",
+    "known-error-left-in": "an instrument has a known error that the result is not corrected for",
+    "error-curve-not-usable": "the points of a calibration make no error curve",
     "nominal-size-as-outer-diameter": "the outer diameter entered is a nominal size, not the size of a pipe of that name",
     "outer-diameter-not-in-tables": "no standard in the tables has that outer diameter",
     "nominal-size-or-outer-diameter": "the outer diameter entered is both a true one and the name of a more common size",

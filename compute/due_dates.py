@@ -143,5 +143,8 @@ def _forecast(start: date, used: list[tuple[date, float]], left: float) -> date 
     if not used or used[-1][1] == 0:
         return None
     last, total = used[-1]
-    days = math.ceil(left / total * ((last - start).days + 1))
+    ahead = left / total * ((last - start).days + 1)
+    if ahead > (date.max - start).days:  # hardly used at all: they never run out
+        return None
+    days = math.ceil(ahead)
     return last + timedelta(days=days) if days <= (date.max - last).days else None

@@ -199,7 +199,7 @@ def _share(liquid: Liquid, composition: Mapping[str, float]) -> float:
         return 0.0
     field = f"medium.{liquid.composition}"
     if liquid.composition not in composition:
-        raise NotEnough(f"{liquid.title} needs its {liquid.composition}.", field=field)
+        raise NotEnough(f"{liquid.title} needs its {liquid.composition.replace('_', ' ')}.", field=field)
     share = float(composition[liquid.composition])
     low, high = liquid.composition_range
     if not low <= share <= high:

@@ -217,16 +217,14 @@ def cautions(
     if temperature is not None and temperature >= WARM_FROM_K:
         found.append(_hot(temperature))
     if temperature is not None and temperature < COLD_BELOW_K:
-        detail = (
-            f"Cold surface ({temperature - 273.15:.0f} degC): bare skin may freeze to metal. Gloves. {DEFER}"
-        )
+        detail = f"Cold surface ({_degrees(temperature)}): bare skin may freeze to metal. Gloves. {DEFER}"
         found.append(Caution("cold-surface", detail, HAZARD_SOURCE))
     if material == "asbestos-cement":
         detail = f"Asbestos cement: never sand, scrape or wire-brush it; wet the surface only as the site's rules allow. {DEFER}"
         found.append(Caution("asbestos-cement", detail, HAZARD_SOURCE))
     if pressure is not None and pressure > UNDER_PRESSURE_PA and "high-pressure" not in hazards:
-        bar = (pressure - 101_325.0) / 1e5
-        detail = f"The pipe is under about {bar:.1f} bar. {HAZARDS['high-pressure']} {DEFER}"
+        over = pressure - 101_325.0
+        detail = f"The pipe is under about {over / 1e5:.1f} bar ({over / 6894.757:.0f} psi). {HAZARDS['high-pressure']} {DEFER}"
         found.append(Caution("pressure", detail, HAZARD_SOURCE))
     found += [Caution(h, f"{HAZARDS[h]} {DEFER}", HAZARD_SOURCE) for h in hazards if h in HAZARDS]
     general = "Before work: the site's permit and induction, the hazards of plant and medium, somebody who knows where you are. "
@@ -235,13 +233,19 @@ def cautions(
 
 def _hot(temperature: float) -> Caution:
     if temperature >= BURNS_FROM_K:
-        time = "bare metal this hot burns within about 5 s of contact"
+        time = f"from {_degrees(BURNS_FROM_K)} on, bare metal burns within about 5 s of contact"
     elif temperature >= HOT_FROM_K:
-        time = "bare metal this hot burns within about a minute of contact"
+        time = f"from {_degrees(HOT_FROM_K)} on, bare metal burns within about a minute of contact"
     else:
-        time = "hours of contact with bare metal this warm can burn"
+        time = f"from {_degrees(WARM_FROM_K)} on, hours of contact with bare metal can burn"
     detail = (
-        f"Hot surface: the pipe may be at {temperature - 273.15:.0f} degC; {time}. Heat-resistant gloves; keep hot couplant "
-        f"off the skin. {DEFER}"
+        f"Hot surface: the pipe may be at {_degrees(temperature)}; {time}. Heat-resistant gloves; keep hot couplant off the skin. "
+        f"{DEFER}"
     )
     return Caution("hot-surface", detail, HOT_SURFACE)
+
+
+def _degrees(kelvin: float) -> str:
+    """A temperature in both systems: a caution is read by whoever stands there."""
+    celsius = kelvin - 273.15
+    return f"{celsius:.0f} °C ({celsius * 1.8 + 32:.0f} °F)"

@@ -18,6 +18,15 @@ from compute.errors import NotEnough
 from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times
 from compute.gum import GumResult
+from compute.known_errors import (
+    Corrected,
+    KnownError,
+    calibration_doubts,
+    corrected,
+    entries_corrected,
+    of,
+    rests_on,
+)
 from compute.place import Place, straight_share
 from compute.segments import Segment, merged, segments_used
 from compute.series import Readings as Readings
@@ -50,6 +59,8 @@ class Occasion:
     programmed : what the meter was told, for logs without times
     mounted_spacing [m]; gauged_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
     segments : stretches of the log that count, as marked; none: the whole log
+    known_errors : of the instruments, by their calibrations; at most one for each thing measured
+    remarks : what was found on the way here
     """
 
     day: date
@@ -61,6 +72,8 @@ class Occasion:
     minimum_signal: float | None = None
     rows_refused: int = 0
     segments: tuple[Segment, ...] = ()
+    known_errors: tuple[KnownError, ...] = ()
+    remarks: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +112,9 @@ def reduce_log(
     """Reduce a log to a result.
 
     Each reading becomes a flow; the result is the mean of the flows, its uncertainty that of the inputs the
-    readings share together with the scatter of their mean.
+    readings share together with the scatter of their mean. What calibrations say of the instruments is brought in first
+    (`compute.known_errors`); a meter's error curve is taken at the mean velocity, for over the spread of a log it is all but
+    straight.
 
     Parameters
     ----------
@@ -122,10 +137,16 @@ def reduce_log(
     ------
     transit time : see `compute.flow`; uncertainty: JCGM 100.
     """
+    entries = entries_corrected(pipe, medium, occasion.gauged_wall, occasion.known_errors)
+    pipe, medium, occasion = entries.pipe, entries.medium, replace(occasion, gauged_wall=entries.gauged_wall)
     worked_out = work_out(pipe, medium, transducers, traverses=traverses, place=occasion.place)
-    series = series_of(worked_out.setup, occasion.programmed, log, occasion.segments)
+    series, calibrated = _calibrated(
+        worked_out.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
+    )
     flow, mean = _means(worked_out.setup, series), float(series.volume_flow.mean())
-    uncertainty = _uncertainty(worked_out, pipe, medium, series, flow, occasion)
+    uncertainty = _uncertainty(
+        worked_out, pipe, medium, series, flow, occasion, calibrated, entries.temperature
+    )
     case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
     return Reduction(
         readings_used=series.used,
@@ -144,7 +165,13 @@ def reduce_log(
         expected_sound_speed=float(worked_out.setup.medium.sound_speed),
         spacing=float(worked_out.spacing.spacing),
         uncertainty=uncertainty,
-        findings=(*worked_out.findings, *_log_findings(worked_out, series, flow, case, occasion)),
+        findings=(
+            *worked_out.findings,
+            *_log_findings(worked_out, series, flow, case, occasion),
+            *entries.findings,
+            *calibrated.findings,
+            *occasion.remarks,
+        ),
     )
 
 
@@ -154,6 +181,8 @@ def flow_log(
     log: Iterable[Readings],
     programmed: Setup,
     segments: tuple[Segment, ...] = (),
+    known_errors: tuple[KnownError, ...] = (),
+    gauged_wall: tuple[float, float] | None = None,
 ) -> FlowLog:
     """Every flow of a log with its time, to bring it together with others.
 
@@ -164,6 +193,8 @@ def flow_log(
     log : iterable of Readings  with times
     programmed : Setup  what the meter was told
     segments : tuple of Segment  stretches that count; none: the whole log
+    known_errors : tuple of KnownError  as for `reduce_log`
+    gauged_wall : (float, float) or None [m]  as for `reduce_log`
 
     Returns
     -------
@@ -179,11 +210,43 @@ def flow_log(
     transit time : see `compute.flow`.
     """
     pipe, medium, transducers, traverses = entries
-    setup = work_out(pipe, medium, transducers, traverses=traverses).setup
-    series = series_of(setup, programmed, log, segments, keep_times=True)
+    known = entries_corrected(pipe, medium, gauged_wall, known_errors)
+    setup = work_out(known.pipe, known.medium, transducers, traverses=traverses).setup
+    series, _ = _calibrated(setup, programmed, log, segments, known_errors, keep_times=True)
     if series.times is None or len(series.times) != series.used:
         raise NotEnough(f"The readings of {name} came without their times.", field="log")
     return FlowLog(name, series.times, series.volume_flow)
+
+
+@dataclass(frozen=True, slots=True)
+class _Calibrated:
+    """By which factor the flows of a log were corrected, and what calibrations add to their doubts and findings."""
+
+    flow_factor: float
+    doubts: dict[str, Doubt]
+    findings: tuple[Finding, ...]
+
+
+def _calibrated(
+    setup: Setup,
+    programmed: Setup,
+    log: Iterable[Readings],
+    segments: tuple[Segment, ...],
+    known_errors: tuple[KnownError, ...],
+    *,
+    keep_times: bool = False,
+) -> tuple[Series, _Calibrated]:
+    """A log as a series of flow, less the zero and the error of the meter where these are applied."""
+    at_zero = corrected(of(known_errors, "zero"), 0.0)
+    series = series_of(setup, programmed, log, segments, keep_times=keep_times, zero=-at_zero.value)
+    indicated = float(series.volume_flow.mean() / bore_area(setup))
+    velocity: Corrected = corrected(of(known_errors, "velocity"), indicated)
+    factor = velocity.value / indicated if indicated else 1.0
+    if factor != 1.0:
+        series = replace(series, volume_flow=series.volume_flow * factor)
+    return series, _Calibrated(
+        factor, calibration_doubts(velocity, at_zero), (*at_zero.findings, *velocity.findings)
+    )
 
 
 def _means(setup: Setup, series: Series) -> Flow:
@@ -195,8 +258,7 @@ def _gauged_doubt(wall_thickness: float, occasion: Occasion) -> Doubt | None:
     """The gauging's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
     if occasion.gauged_wall is None:
         return None
-    mean, uncertainty = occasion.gauged_wall
-    return Doubt(uncertainty) if abs(wall_thickness - mean) <= 2 * uncertainty else None
+    return Doubt(occasion.gauged_wall[1]) if rests_on(wall_thickness, occasion.gauged_wall) else None
 
 
 def _uncertainty(
@@ -206,6 +268,8 @@ def _uncertainty(
     series: Series,
     flow: Flow,
     occasion: Occasion,
+    calibrated: _Calibrated,
+    thermometer: float,
 ) -> GumResult:
     doubts = survey_doubts(
         worked_out.setup,
@@ -221,13 +285,16 @@ def _uncertainty(
         float(series.time_difference.mean()),
         medium.temperature if medium.name else None,
         medium_at(medium) if medium.name else None,
+        calibrated.flow_factor,
     )
+    doubts |= calibrated.doubts
     share = oval_share(pipe.conditions(medium.temperature))
     if share:
         # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
         doubts["pipe.ovality"] = Doubt(share / math.sqrt(2), distribution="arcsine", source=GEOMETRY)
     if measurement.temperature is not None:
-        doubts["medium.temperature"] = temperature_doubt(medium.temperature_known)
+        usual = temperature_doubt(medium.temperature_known).standard_uncertainty
+        doubts["medium.temperature"] = Doubt(math.hypot(usual, thermometer))
     return flow_uncertainty(measurement, doubts)
 
 

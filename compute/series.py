@@ -59,8 +59,9 @@ class Series:
 
 @dataclass(slots=True)
 class _Gathered:
-    """What is known so far of a log read block by block."""
+    """What is known so far of a log read block by block; `zero` [s] comes off every time difference."""
 
+    zero: float
     differences: list[FloatArray] = field(default_factory=list)
     flows: list[FloatArray] = field(default_factory=list)
     signals: list[FloatArray] = field(default_factory=list)
@@ -84,6 +85,7 @@ def series_of(
     segments: Sequence[Segment] = (),
     *,
     keep_times: bool = False,
+    zero: float = 0.0,
 ) -> Series:
     """Every reading of a log as a flow, block by block; readings that cannot be or do not count are left out.
 
@@ -94,6 +96,7 @@ def series_of(
     log : iterable of Readings
     segments : sequence of Segment  stretches that count; none: the whole log
     keep_times : bool  whether the series has the times of its readings
+    zero : float [s]  what the meter shows at no flow, taken off every time difference
 
     Returns
     -------
@@ -110,7 +113,7 @@ def series_of(
     """
     stretches = merged(segments)
     shortest = _shortest_time(setup)
-    so_far = _Gathered()
+    so_far = _Gathered(zero)
     for block in log:
         _gather(so_far, setup, programmed, _counting(so_far, block, stretches), shortest)
     if stretches and so_far.outside and not so_far.taken:
@@ -193,6 +196,8 @@ def _only(block: Readings, which: NDArray[np.bool_]) -> Readings:
 def _gather(so_far: _Gathered, setup: Setup, programmed: Setup, counting: _Counting, shortest: float) -> None:
     block, stretch = counting.block, counting.stretch
     transit, difference = _times_of_flight(block, programmed)
+    if so_far.zero:
+        difference = difference - so_far.zero
     so_far.speed_told = so_far.speed_told or (block.transit_time is None and block.sound_speed is None)
     so_far.taken += len(difference)
     possible = transit > shortest

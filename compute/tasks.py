@@ -10,9 +10,11 @@ from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
+from surveys import plans, reminders
 from surveys import recompute as work
-from surveys import reminders
 from surveys.claims import FEWEST_CLAIMED
+from surveys.data_check.everything import DataCheck
+from surveys.running import broker
 
 logger = logging.getLogger(__name__)
 
@@ -36,10 +38,13 @@ def recompute(recomputation_id: str) -> None:
 
 @shared_task
 def sweep() -> None:
-    """Send again every recomputation that has work due: broker down at the time, worker killed, restart."""
+    """Send again every recomputation and plan that has work due: broker down at the time, worker killed, restart."""
     for recomputation_id in work.recomputations_due():
         # Not to be found in a heap by a worker that comes back after a day: the next sweep sends its own.
         send(recomputation_id, work.items_due(recomputation_id), expires=settings.SWEEP_SECONDS)
+    broker.swept(timezone.now())
+    for plan_id in plans.plans_due():
+        make_plan.apply_async((str(plan_id),), retry=False, expires=settings.SWEEP_SECONDS)
 
 
 def send(recomputation_id: UUID, items: int, *, expires: float | None = None) -> None:
@@ -53,7 +58,20 @@ def messages_for(items: int) -> int:
     return min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1
 
 
+@shared_task
+def make_plan(plan_id: str) -> None:
+    """Make one plan, unless another worker has it."""
+    plans.make_plan(UUID(plan_id))
+
+
 @shared_task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)
 def remind_of_due_calibrations() -> None:
     """Tell the calibration admins what crossed a threshold; a mail that fails (an OSError, as SMTP's are) is tried again."""
     reminders.remind_of_due_calibrations(timezone.now())
+
+
+@shared_task
+def check_data() -> None:
+    """Check a sample of the data; each finding is an error in the log."""
+    for finding in DataCheck(settings.DATA_CHECK_SAMPLE).findings():
+        logger.error("data check: %s", finding)

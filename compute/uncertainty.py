@@ -79,13 +79,17 @@ MediumOf = Callable[[FloatArray], Medium]
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """A set-up with its mean times [s]; `temperature` [K] and how it makes a medium, if temperature may be doubted."""
+    """A set-up with its mean times [s]; `temperature` [K] and how it makes a medium, if temperature may be doubted.
+
+    flow_factor [1] : by which the flow of these times is corrected
+    """
 
     setup: Setup
     transit_time: float
     time_difference: float
     temperature: float | None = None
     medium_of: MediumOf | None = None
+    flow_factor: float = 1.0
 
 
 def input_values(measurement: Measurement) -> dict[str, float]:
@@ -305,7 +309,7 @@ def _model(measurement: Measurement) -> Model:
             at[path] for path in OFFSETS if path in at
         )
         result = flow_from_times(moved, at.get("readings.transit_time", measurement.transit_time), difference)
-        factor = math.prod(at[path] for path in FACTORS if path in at)
+        factor = measurement.flow_factor * math.prod(at[path] for path in FACTORS if path in at)
         if "profile_factor" in at:
             factor = factor * at["profile_factor"] / profile_factor
         return np.asarray(result.volume_flow * factor)

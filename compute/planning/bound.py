@@ -1,0 +1,156 @@
+"""How good any plan could be at most: the problem with its ways, times of day and whole jobs made easy, as a linear program.
+
+Left of the rules: each job once at most, in shifts where it is possible at all, a part of it counting for a part of its value; the
+minutes of work in a shift, with the two shortest ways of each site visited, fit its length; each job has a kit that is with its technician
+on that day, and each kit is with one. Every plan obeys these, so none is better.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.planning.board import Board, Group
+
+# Above what the solver may be wrong by, as a part of the bound.
+SOLVER_TOLERANCE = 1e-6
+
+
+def easy_bound(board: Board) -> int:
+    """The value of all jobs that could be done alone, less the moves that cannot be helped."""
+    value = sum(one.value for at, one in enumerate(board.jobs) if board.options[at] or at in board.fixed)
+    return value - board.problem.move_cost * sum(not _may_stay(board, job) for job in board.kept)
+
+
+def linear_bound(board: Board, seconds: float) -> int:
+    """The bound by the linear program, in so many seconds; the easy one where it takes longer."""
+    from scipy.optimize import linprog
+
+    easy = easy_bound(board)
+    program = _Program(board)
+    if not program.gains:
+        return easy
+    found = linprog(
+        -np.array(program.gains), program.matrix(), program.limits, bounds=(0, 1), method="highs",
+        options={"time_limit": max(seconds, 0.1)},
+    )  # fmt: skip
+    if found.status != 0 or found.fun is None:
+        return easy
+    # A kept job that stays counts its cost up here, and down in the objective if it moves; fixed jobs have no variable.
+    offset = sum(board.jobs[job].value for job in board.fixed) - len(board.kept) * board.problem.move_cost
+    return min(easy, math.floor(-found.fun * (1 + SOLVER_TOLERANCE)) + offset)
+
+
+def _may_stay(board: Board, job: int) -> list[int]:
+    """The shifts in which a kept job can be just as it was."""
+    technician, kit, start = board.kept[job]
+    return [
+        shift
+        for shift in board.options[job]
+        if board.shifts[shift].technician == technician
+        and any(first <= start <= last for first, last in board.starts(job, shift, kit))
+    ]
+
+
+def _shortest_ways(travel: Sequence[Sequence[int]]) -> NDArray[np.float64]:
+    """Minutes between places whichever way and over whichever others (Floyd and Warshall)."""
+    there = np.array(travel, dtype=float)
+    ways: NDArray[np.float64] = np.minimum(there, there.T)
+    for over in range(len(ways)):
+        ways = np.minimum(ways, ways[:, over, None] + ways[over])
+    return ways
+
+
+class _Program:
+    """The linear program: variables from 0 to 1 with what each gains, and rows that are at most their limit."""
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self.gains: list[float] = []
+        self.limits: list[float] = []
+        self._entries: tuple[list[float], list[int], list[int]] = ([], [], [])
+        self.ways = _shortest_ways(board.travel)
+        self.place = {
+            (job, shift): self._variable(board.jobs[job].value)
+            for job, options in enumerate(board.options)
+            for shift in options
+        }
+        for job, options in enumerate(board.options):
+            self._row(((self.place[job, shift], 1.0) for shift in options), 1.0)
+        jobs_of: dict[int, list[int]] = {}
+        for job, shift in self.place:
+            jobs_of.setdefault(shift, []).append(job)
+        for shift, jobs in jobs_of.items():
+            self._length(shift, jobs)
+        self._kits()
+        self._stays()
+
+    def matrix(self) -> Any:
+        """The rows, sparse."""
+        from scipy.sparse import csr_array
+
+        values, rows, columns = self._entries
+        return csr_array((values, (rows, columns)), shape=(len(self.limits), len(self.gains)))
+
+    def _variable(self, gain: float) -> int:
+        self.gains.append(gain)
+        return len(self.gains) - 1
+
+    def _row(self, terms: Iterable[tuple[int, float]], limit: float) -> None:
+        for column, factor in terms:
+            self._entries[0].append(factor)
+            self._entries[1].append(len(self.limits))
+            self._entries[2].append(column)
+        self.limits.append(limit)
+
+    def _length(self, shift: int, jobs: list[int]) -> None:
+        """Work and ways fit the shift: of each way half is counted at the place it leaves, half at the one it reaches.
+
+        Sites are visited once each, for the ways are the shortest there are, over other places too: a route that comes back to a site
+        is no shorter than one that does not. So a site has two ways to two different places, the nearest ones at least; where the shift
+        begins and where it ends are two places, even at one address.
+        """
+        one, ways = self.board.shifts[shift], self.ways
+        at_site: dict[int, list[int]] = {}
+        for job in jobs:
+            at_site.setdefault(self.board.jobs[job].site, []).append(job)
+        terms = {self.place[job, shift]: float(self.board.jobs[job].minutes) for job in jobs}
+        for site, there in at_site.items():
+            others = [ways[site, other] for other in (one.begins, one.ends, *(at_site.keys() - {site}))]
+            near = sum(sorted(others)[:2]) / 2
+            if len(there) == 1:
+                terms[self.place[there[0], shift]] += near
+            elif near:
+                visited = self._variable(0.0)
+                terms[visited] = near
+                for job in there:
+                    self._row([(self.place[job, shift], 1.0), (visited, -1.0)], 0.0)
+        out, back = (min(ways[place, site] for site in at_site) for place in (one.begins, one.ends))
+        self._row(terms.items(), float(one.span.end - one.span.start) - (out + back) / 2)
+
+    def _kits(self) -> None:
+        """A job done in a shift has a kit that fits; a kit is with one technician a day."""
+        hold: dict[tuple[int, Group], int] = {}
+        for (job, shift), column in self.place.items():
+            group = self.board.shifts[shift].group
+            kits = self.board.options[job][shift]
+            for kit in kits:
+                if (kit, group) not in hold:
+                    hold[kit, group] = self._variable(0.0)
+            self._row([(column, 1.0), *((hold[kit, group], -1.0) for kit in kits)], 0.0)
+        on_day: dict[tuple[int, int], list[int]] = {}
+        for (kit, group), column in hold.items():
+            on_day.setdefault((kit, group[1]), []).append(column)
+        for columns in on_day.values():
+            self._row(((column, 1.0) for column in columns), 1.0)
+
+    def _stays(self) -> None:
+        for job in self.board.kept:
+            shifts = _may_stay(self.board, job)
+            if shifts:
+                stay = self._variable(self.board.problem.move_cost)
+                self._row([(stay, 1.0), *((self.place[job, shift], -1.0) for shift in shifts)], 0.0)

@@ -1,0 +1,260 @@
+"""A plan made in the time there is: the careful plan bettered part after part by the solver, and how good any could be at most."""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ThreadPoolExecutor, wait
+from dataclasses import dataclass
+from importlib.util import find_spec
+from typing import Literal
+
+from compute.findings import Finding
+from compute.planning.board import Board, Routes
+from compute.planning.bound import easy_bound, linear_bound
+from compute.planning.explain import objective_sentences, unplaced_jobs
+from compute.planning.greedy import Filling, greedy_routes, rank
+from compute.planning.model import SEED, Effort, solved, weight
+from compute.planning.problem import Assignment, Problem, Score, Unplaced
+
+# So many pairs of jobs that could follow each other are given to the solver as one; a larger problem in parts.
+WHOLE_MODEL_ARCS = 3000
+SHIFTS_OF_A_PART, SHARE_OF_ONE_DAY = 3, 0.3
+JOBS_ADDED_TO_A_PART, STEPS_OF_A_PART = 8, 0.1
+REFILLS_OF_A_ROUND = 800
+# How much worse than the best a plan may be to go on from it, in jobs of mean value; and what a minute less of travel is taken to be
+# worth, in minutes of work. Found by trying.
+LEEWAY, MINUTE_WORTH = 0.3, 0.125
+# What a job takes beside its work, for a guess at its worth.
+USUAL_WAY = 15
+# After so many rounds in a row that gave nothing the search ends before its time.
+FRUITLESS_ROUNDS = 60
+TELLING_EVERY = 0.5
+
+Status = Literal["optimal", "feasible", "greedy"]
+Tell = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A plan, what it is worth, and how far from the best it can be.
+
+    `bound` is on the objective (value less the cost of moves), `gap` the part of it that may be missing; travel decides among equals
+    and has no bound. `status` is optimal (proven), feasible (time ran out) or greedy (no solver installed).
+    """
+
+    assignments: tuple[Assignment, ...]
+    unplaced: tuple[Unplaced, ...]
+    score: Score
+    objective: int
+    bound: int
+    gap: float
+    status: Status
+    greedy_objective: int
+    explanation: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def plan_made(problem: Problem, seconds: float, *, tell: Tell = lambda share: None) -> Planned:
+    """Plan within a time limit, never worse than the careful plan. `tell` hears how much of the time is over, 0 to 1.
+
+    The same problem gives the same plan, but where the time runs out first: then it depends on how far the machine came.
+    """
+    until = time.monotonic() + seconds
+    board = Board(problem)
+    first = greedy_routes(board)
+    routes, bound, there = first, easy_bound(board), solver_there()
+    if there:
+        routes, bound = _bettered(board, first, until, tell, seconds)
+    status: Status = "feasible" if there else "greedy"
+    if board.score(routes).objective(problem.move_cost) >= bound:
+        status = "optimal"
+    return _told(board, routes, first, bound, status)
+
+
+def solver_there() -> bool:
+    """Whether the solver is installed (an extra)."""
+    return find_spec("ortools") is not None
+
+
+def _bettered(board: Board, first: Routes, until: float, tell: Tell, seconds: float) -> tuple[Routes, int]:
+    def told() -> None:
+        tell(min(1.0, max(0.0, 1 - (until - time.monotonic()) / seconds)))
+
+    arcs = sum(len(jobs) ** 2 for jobs in _jobs_of_shifts(board).values())
+    with ThreadPoolExecutor(2) as beside:
+        if arcs <= WHOLE_MODEL_ARCS:
+            whole = beside.submit(_whole, board, first, until)
+            while not wait([whole], TELLING_EVERY).done:
+                told()
+            return whole.result()
+        coming = beside.submit(linear_bound, board, until - time.monotonic())
+        bound, routes = easy_bound(board), first
+        for routes in _rounds(board, first, until, beside):
+            told()
+            bound = coming.result() if coming.done() else bound
+            if board.score(routes).objective(board.problem.move_cost) >= bound:
+                break
+        return routes, coming.result()
+
+
+def _whole(board: Board, first: Routes, until: float) -> tuple[Routes, int]:
+    """One model of everything: its bound holds ways and times too."""
+    jobs = [job for job, options in enumerate(board.options) if options]
+    effort = Effort(until - time.monotonic(), float("inf"))
+    found = solved(board, first, range(len(board.shifts)), jobs, effort)
+    best = max(first, found.routes, key=lambda one: rank(board, one))
+    if found.optimal:
+        return best, board.score(best).objective(board.problem.move_cost)
+    # Travel takes less than one unit of the objective, so the next whole number above holds.
+    worth = weight(board)
+    fixed = sum(board.jobs[job].value for job in board.fixed) - board.problem.move_cost * len(board.kept)
+    top = easy_bound(board)
+    return best, min(top, int((found.bound + worth - 1) // worth) + fixed) if found.bound < float(
+        "inf"
+    ) else top
+
+
+def _jobs_of_shifts(board: Board) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for job, options in enumerate(board.options):
+        for shift in options:
+            found.setdefault(shift, []).append(job)
+    return found
+
+
+def _rounds(board: Board, first: Routes, until: float, beside: Executor) -> Iterator[Routes]:
+    """Better and better plans: some shifts emptied and filled again, over and over, while the solver looks at a part beside it.
+
+    What the solver found is taken up at the end of each round, so the course does not depend on which of the two is faster.
+    """
+    wander, fruitless = _Wander(board, first), 0
+    yield first
+    while time.monotonic() < until and fruitless < FRUITLESS_ROUNDS:
+        before = rank(board, wander.best)
+        part = beside.submit(wander.part(until - time.monotonic()))
+        for _ in range(REFILLS_OF_A_ROUND):
+            wander.refill()
+            if time.monotonic() > until:
+                break
+        wander.take_up(part.result())
+        fruitless = 0 if rank(board, wander.best) > before else fruitless + 1
+        yield wander.best
+
+
+class _Wander:
+    """A plan that is changed a little again and again, somewhat for the worse at times, and the best it has been."""
+
+    def __init__(self, board: Board, first: Routes) -> None:
+        self.board, self.now, self.best = board, first, first
+        self.chance = random.Random(SEED)  # noqa: S311 - no secret
+        self.filling, self.shifts = Filling(board), sorted(_jobs_of_shifts(board))
+        jobs = [job for job, options in zip(board.jobs, board.options, strict=True) if options]
+        value = sum(job.value for job in jobs)
+        self.leeway = LEEWAY * value / len(jobs)
+        self.minute_worth = MINUTE_WORTH * value / sum(job.minutes for job in jobs)
+        self.score = board.score(first)
+        self.top, self.best_rank = self._promise(self.score), self._rank(self.score)
+
+    def refill(self) -> None:
+        """Empty a few shifts and fill them again; go on from there if that is not much worse than the best."""
+        some = self._some()
+        tried = self.filling.refilled(self.now, some, self._candidates(self.now, some))
+        score = self.score + self._worth(tried, some) - self._worth(self.now, some)
+        if self._promise(score) >= self.top - self.leeway * self.chance.random():
+            self._take(tried, score)
+
+    def part(self, seconds: float) -> Callable[[], Routes]:
+        """A call that has the solver look at a few shifts of the best plan, with the most promising jobs left out."""
+        best, some = self.best, self._some()
+        mine = [one.job for shift in sorted(some) for one in best.get(shift, ())]
+        others = [job for job in self._candidates(best, some) if job not in mine]
+        effort = Effort(seconds, STEPS_OF_A_PART)
+
+        def solve() -> Routes:
+            found = solved(self.board, best, some, [*mine, *others[:JOBS_ADDED_TO_A_PART]], effort)
+            return {shift: ones for shift, ones in best.items() if shift not in some} | found.routes
+
+        return solve
+
+    def take_up(self, routes: Routes) -> None:
+        """Go on from those routes if they are better than the best."""
+        if rank(self.board, routes) > rank(self.board, self.best):
+            self._take(routes, self.board.score(routes))
+
+    def _worth(self, routes: Routes, shifts: set[int]) -> Score:
+        return sum((self.board.shift_score(shift, routes.get(shift, ())) for shift in shifts), Score(0, 0, 0))
+
+    def _take(self, routes: Routes, score: Score) -> None:
+        self.now, self.score, self.top = routes, score, max(self.top, self._promise(score))
+        if self._rank(score) > self.best_rank:
+            self.best, self.best_rank = routes, self._rank(score)
+
+    def _rank(self, score: Score) -> tuple[int, int]:
+        return score.objective(self.board.problem.move_cost), -score.travel
+
+    def _promise(self, score: Score) -> float:
+        """The objective, with travel counted a little, for minutes saved make room for jobs."""
+        return score.objective(self.board.problem.move_cost) - self.minute_worth * score.travel
+
+    def _some(self) -> set[int]:
+        """A few shifts, often all of one day, for these can swap jobs and kits."""
+        among = self.shifts
+        if self.chance.random() < SHARE_OF_ONE_DAY:
+            day = self.board.shifts[self.chance.choice(among)].day
+            among = [shift for shift in among if self.board.shifts[shift].day == day]
+        return set(self.chance.sample(among, min(self.chance.randint(2, SHIFTS_OF_A_PART), len(among))))
+
+    def _candidates(self, routes: Routes, shifts: set[int]) -> list[int]:
+        """Jobs of those shifts and those left out that could go there, roughly by value for each minute."""
+        board = self.board
+        elsewhere = {one.job for shift, visits in routes.items() if shift not in shifts for one in visits}
+        jobs = [
+            job
+            for job, options in enumerate(board.options)
+            if job not in elsewhere and not shifts.isdisjoint(options)
+        ]
+        density = {job: board.jobs[job].value / (board.jobs[job].minutes + USUAL_WAY) for job in jobs}
+        return sorted(jobs, key=lambda job: -density[job] * self.chance.uniform(0.3, 1.7))
+
+
+def _told(
+    board: Board,
+    routes: Routes,
+    first: Routes,
+    bound: int,
+    status: Status,
+) -> Planned:
+    problem, score = board.problem, board.score(routes)
+    objective = score.objective(problem.move_cost)
+    rows = [one for one in problem.kept if one.job in problem.fixed]
+    rows += [
+        Assignment(
+            board.jobs[one.job].id,
+            problem.technicians[board.shifts[shift].technician].id,
+            board.kits[one.kit].id,
+            one.start,
+        )
+        for shift, visits in routes.items()
+        for one in visits
+    ]
+    return Planned(
+        assignments=tuple(sorted(rows, key=lambda one: (one.start, one.technician, one.job))),
+        unplaced=unplaced_jobs(board, routes),
+        score=score,
+        objective=objective,
+        bound=bound,
+        gap=(bound - objective) / abs(bound) if bound else 0.0,
+        status=status,
+        greedy_objective=board.score(first).objective(problem.move_cost),
+        explanation=objective_sentences(board, routes, bound, status),
+        findings=() if solver_there() else (NO_SOLVER,),
+    )
+
+
+NO_SOLVER = Finding(
+    code="plan-without-solver",
+    severity="note",
+    detail="No solver is installed here, so this is the careful plan alone; a better one may exist. Install the extra `planner`.",
+)
