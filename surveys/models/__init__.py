@@ -1,31 +1,47 @@
 """The records, one file for each aggregate."""
 
+from surveys.models.audit import AuditEntry
 from surveys.models.base import Record, VisibleQuerySet, uuid7
+from surveys.models.booking import Booking, BookingEvent
 from surveys.models.calibration import (
     AcceptancePolicy,
     CalendarFeed,
     Calibration,
     CalibrationPoint,
     CalibrationReminder,
+    CurvePolicy,
     IntervalPolicy,
 )
 from surveys.models.combination import Combination, CombinationPart, CombinedResult
+from surveys.models.dispatch_plan import DispatchPlan
 from surveys.models.document import Document, DocumentPart
 from surveys.models.idempotency import IdempotencyKey
 from surveys.models.instrument import Instrument, InstrumentState, TransducerData
-from surveys.models.job import Job
+from surveys.models.instrument_review import IntermediateCheck, IntervalReview
+from surveys.models.instrument_type import InstrumentType
+from surveys.models.job import Job, JobMove
 from surveys.models.library import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
 from surveys.models.log_layout import LogLayout
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.notice import Notice
 from surveys.models.pipe import Gauging, Pipe, PipeData
+from surveys.models.report import Report
 from surveys.models.result import Recomputation, RecomputationItem, Result
+from surveys.models.sign_in import ApiToken, Invitation, RecoveryCode, Scope
 from surveys.models.site import Client, Site
+from surveys.models.site_meter import SiteMeterReading
 from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey, SurveyData
+from surveys.models.technician import Absence, Qualification, TechnicianProfile
+from surveys.models.tolerance import ReviewedSurvey, ToleranceReview
 from surveys.models.user import Role, User
 
 __all__ = [
+    "Absence",
     "AcceptancePolicy",
+    "ApiToken",
+    "AuditEntry",
+    "Booking",
+    "BookingEvent",
     "CalendarFeed",
     "Calibration",
     "CalibrationPoint",
@@ -34,14 +50,21 @@ __all__ = [
     "Combination",
     "CombinationPart",
     "CombinedResult",
+    "CurvePolicy",
+    "DispatchPlan",
     "Document",
     "DocumentPart",
     "Gauging",
     "IdempotencyKey",
     "Instrument",
     "InstrumentState",
+    "InstrumentType",
+    "IntermediateCheck",
     "IntervalPolicy",
+    "IntervalReview",
+    "Invitation",
     "Job",
+    "JobMove",
     "Log",
     "LogFilePart",
     "LogLayout",
@@ -53,16 +76,24 @@ __all__ = [
     "OwnMediumData",
     "Pipe",
     "PipeData",
+    "Qualification",
     "ReadingBlock",
     "Recomputation",
     "RecomputationItem",
     "Record",
+    "RecoveryCode",
+    "Report",
     "Result",
+    "ReviewedSurvey",
     "Role",
+    "Scope",
     "Setup",
     "Site",
+    "SiteMeterReading",
     "Survey",
     "SurveyData",
+    "TechnicianProfile",
+    "ToleranceReview",
     "TransducerData",
     "User",
     "VisibleQuerySet",

@@ -31,7 +31,7 @@ class VisibleQuerySet(models.QuerySet[Any]):
     """Rows, and the one rule of who may see which. Unsure means none."""
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
-        """Rows this user may know of: staff all, a technician those of the sites of their jobs, a client their own."""
+        """Rows this user may know of: staff all, a technician their own jobs and what is at the sites of these, a client their own."""
         from surveys.models.user import Role
 
         if not user.is_authenticated or not user.is_active:
@@ -45,23 +45,24 @@ class VisibleQuerySet(models.QuerySet[Any]):
         return self.none()
 
     def _of_technician(self, user: User) -> Self:
-        from surveys.models.job import Job
+        from surveys.models.job import own_jobs
 
-        if self.model.SITE_PATH is None:
-            return self
-        return self.filter(
-            **{f"{self.model.SITE_PATH}__in": Job.objects.filter(technician=user).values("site")}
-        )
+        if self.model.JOB_PATH:
+            return self.filter(**{f"{self.model.JOB_PATH}__in": own_jobs(user)})
+        if self.model.SITE_PATH:
+            return self.filter(**{f"{self.model.SITE_PATH}__in": own_jobs(user).values("site")})
+        return self
 
 
 class Record(models.Model):
-    """A row with a UUIDv7 key. `CLIENT_PATH` leads to the client that owns it, `SITE_PATH` to its site.
+    """A row with a UUIDv7 key. `CLIENT_PATH` leads to the client that owns it, `SITE_PATH` to its site, `JOB_PATH` to its job.
 
-    No `CLIENT_PATH`: clients see none. No `SITE_PATH`: technicians see all.
+    No `CLIENT_PATH`: clients see none. Neither `SITE_PATH` nor `JOB_PATH`: technicians see all.
     """
 
     CLIENT_PATH: ClassVar[str | None] = None
     SITE_PATH: ClassVar[str | None] = None
+    JOB_PATH: ClassVar[str | None] = None
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
 

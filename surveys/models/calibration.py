@@ -156,6 +156,18 @@ class IntervalPolicy(Policy):
         return Interval(self.months, self.days, self.hours)
 
 
+class CurvePolicy(Policy):
+    """Whether results are corrected by the error curves of instruments, for surveys from a day on."""
+
+    applied = models.BooleanField()
+    holds_from = models.DateField(help_text="First day of surveys it holds for.")
+
+    class Meta(Policy.Meta):
+        abstract = False
+        verbose_name_plural = "curve policies"
+        constraints = [_about_one("curve_policy_about_instrument_or_type")]
+
+
 class KeptQuerySet(VisibleQuerySet):
     """Rows that results name by a table of their own, which a deletion would empty unasked."""
 
@@ -272,13 +284,20 @@ class CalibrationReminder(Record):
         ]
 
 
+class FeedSubject(models.TextChoices):
+    DUE_DATES = "due-dates", "due dates"
+    JOBS = "jobs", "a technician's own jobs"
+
+
 class CalendarFeed(Record):
-    """An address of the due dates for a calendar program; its token is kept as a digest only."""
+    """An address of the due dates or of one's jobs for a calendar program; its token is kept as a digest only."""
 
     owner = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds")
+    subject = models.CharField(max_length=10, choices=FeedSubject, default=FeedSubject.DUE_DATES)
     label = models.CharField(max_length=100, blank=True)
     token_sha256 = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

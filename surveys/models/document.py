@@ -1,4 +1,4 @@
-"""Files kept as they came: a calibration's certificate, documents of an instrument."""
+"""Files kept as they came: a calibration's certificate, a technician's, documents of an instrument."""
 
 from __future__ import annotations
 
@@ -12,13 +12,16 @@ from surveys.models.instrument import Instrument
 
 
 class Document(Record):
-    """A PDF of an instrument, or the one certificate of a calibration."""
+    """A PDF of an instrument, or the one certificate of a calibration or of a technician's qualification."""
 
     instrument = models.ForeignKey(
         Instrument, models.PROTECT, null=True, blank=True, related_name="documents"
     )
     calibration = models.OneToOneField(
         Calibration, models.PROTECT, null=True, blank=True, related_name="certificate_file"
+    )
+    qualification = models.OneToOneField(
+        "Qualification", models.PROTECT, null=True, blank=True, related_name="certificate_file"
     )
     title = models.CharField(max_length=200, blank=True)
     file_name = models.CharField(max_length=200, blank=True)
@@ -31,9 +34,10 @@ class Document(Record):
         ordering = ["-received_at", "-id"]
         constraints = [
             models.CheckConstraint(
-                name="document_of_instrument_or_calibration",
-                condition=Q(instrument__isnull=True, calibration__isnull=False)
-                | Q(instrument__isnull=False, calibration__isnull=True),
+                name="document_of_one_record",
+                condition=Q(instrument__isnull=False, calibration__isnull=True, qualification__isnull=True)
+                | Q(instrument__isnull=True, calibration__isnull=False, qualification__isnull=True)
+                | Q(instrument__isnull=True, calibration__isnull=True, qualification__isnull=False),
             ),
             models.UniqueConstraint(
                 fields=["instrument", "sha256"],

@@ -52,6 +52,7 @@ class MeasuringPoint(Record):
 
     class Meta:
         ordering = ["name", "id"]
+        indexes = [models.Index(fields=["name", "id"], name="measuring_point_by_name")]
         constraints = [
             models.UniqueConstraint(fields=["pipe", "name"], name="measuring_point_name_once_on_a_pipe"),
             models.CheckConstraint(

@@ -10,7 +10,7 @@ from django.db.models import Q
 
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.combination import CombinedResult
-from surveys.models.job import Job
+from surveys.models.job import own_jobs
 from surveys.models.result import Result
 from surveys.models.site import Client
 from surveys.models.user import User
@@ -20,19 +20,25 @@ class NoticeQuerySet(VisibleQuerySet):
     """Notices lead to their site by a survey or by a combination."""
 
     def _of_technician(self, user: User) -> Self:
-        sites = Job.objects.filter(technician=user).values("site")
-        of_survey = Q(after__survey__measuring_point__pipe__site__in=sites)
+        sites = own_jobs(user).values("site")
+        of_survey = Q(before__survey__measuring_point__pipe__site__in=sites)
         return self.filter(of_survey | Q(after_combined__combination__site__in=sites))
 
 
+class NoticeKind(models.TextChoices):
+    CHANGED = "changed", "the figure changed"
+    WITHDRAWN = "withdrawn", "the result was withdrawn"
+
+
 class Notice(Record):
-    """A result, of a survey or of a combination, changed by more than the client's threshold: before, after, and why."""
+    """A result, of a survey or of a combination, changed by more than the client's threshold or was withdrawn: before, after, why."""
 
     CLIENT_PATH = "client"
 
     objects = NoticeQuerySet.as_manager()  # type: ignore[misc]
 
     client = models.ForeignKey(Client, models.PROTECT, related_name="notices")
+    kind = models.CharField(max_length=9, choices=NoticeKind, default=NoticeKind.CHANGED)
     before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
     after = models.OneToOneField(Result, models.PROTECT, null=True, blank=True, related_name="notice")
     before_combined = models.ForeignKey(
@@ -52,6 +58,7 @@ class Notice(Record):
 
     class Meta:
         ordering = ["-made_at", "-id"]
+        indexes = [models.Index(fields=["-made_at", "-id"], name="notice_by_time")]
         constraints = [
             models.CheckConstraint(
                 name="notice_acknowledged_by_somebody",
@@ -61,12 +68,21 @@ class Notice(Record):
             models.CheckConstraint(
                 name="notice_of_a_result_or_a_combined_one",
                 condition=Q(
+                    kind="withdrawn",
+                    before__isnull=False,
+                    after__isnull=True,
+                    before_combined__isnull=True,
+                    after_combined__isnull=True,
+                )
+                | Q(
+                    kind="changed",
                     before__isnull=False,
                     after__isnull=False,
                     before_combined__isnull=True,
                     after_combined__isnull=True,
                 )
                 | Q(
+                    kind="changed",
                     before__isnull=True,
                     after__isnull=True,
                     before_combined__isnull=False,

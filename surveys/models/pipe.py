@@ -35,6 +35,7 @@ class Pipe(Record):
 
     class Meta:
         ordering = ["name", "id"]
+        indexes = [models.Index(fields=["name", "id"], name="pipe_by_name")]
         constraints = [models.UniqueConstraint(fields=["site", "name"], name="pipe_name_once_at_a_site")]
 
     def __str__(self) -> str:

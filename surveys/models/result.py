@@ -7,8 +7,8 @@ from django.db import models
 from django.db.models import F, Q
 
 from surveys.models.base import Record
-from surveys.models.calibration import Calibration
-from surveys.models.instrument import TransducerData
+from surveys.models.calibration import Calibration, CurvePolicy
+from surveys.models.instrument import Instrument, TransducerData
 from surveys.models.pipe import Gauging, Pipe, PipeData
 from surveys.models.survey import Log, Survey, SurveyData
 
@@ -21,6 +21,12 @@ class Cause(models.TextChoices):
     SEGMENTS = "segments", "other stretches of the log were marked"
     TRANSDUCER_CORRECTION = "transducer-correction", "data of a transducer pair was corrected"
     CALIBRATION = "calibration", "a calibration was recorded or corrected"
+    OUT_OF_TOLERANCE = (
+        "out-of-tolerance",
+        "an instrument was found out of tolerance: what that would make of results",
+    )
+    AS_FOUND = "as-found", "the office decided that the error found is to be corrected"
+    CURVES = "error-curves", "whether error curves are applied was decided anew"
     METHOD = "method", "the method of computation has a new version"
     COMBINATION = "combination", "surveys were combined"
 
@@ -50,6 +56,9 @@ class Recomputation(Record):
     calibration = models.ForeignKey(
         Calibration, models.PROTECT, null=True, blank=True, related_name="recomputations"
     )
+    curve_policy = models.ForeignKey(
+        CurvePolicy, models.PROTECT, null=True, blank=True, related_name="recomputations"
+    )
     # The pipe whose surveys it is about; none where it goes across pipes, which clients see by their notices.
     pipe = models.ForeignKey(Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations")
     cause = models.CharField(max_length=24, choices=Cause)
@@ -69,6 +78,7 @@ class Recomputation(Record):
                 | Q(survey_data__isnull=False)
                 | Q(transducer_data__isnull=False)
                 | Q(calibration__isnull=False)
+                | Q(curve_policy__isnull=False)
                 | Q(cause=Cause.METHOD),
             )
         ]
@@ -85,7 +95,7 @@ class Result(Record):
     One is current for each survey; a replaced one stays and is marked with the time it was replaced.
     """
 
-    CLIENT_PATH = "survey__measuring_point__pipe__site__client"
+    CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
     survey = models.ForeignKey(Survey, models.PROTECT, related_name="results")
@@ -95,6 +105,14 @@ class Result(Record):
     transducer_data = models.ForeignKey(TransducerData, models.PROTECT, related_name="results")
     gauging = models.ForeignKey(Gauging, models.PROTECT, null=True, blank=True, related_name="results")
     calibrations = models.ManyToManyField(Calibration, related_name="results")
+    corrected_for = models.ManyToManyField(
+        Instrument, related_name="+", help_text="Instruments whose error curve was applied."
+    )
+    as_found = models.ManyToManyField(
+        Calibration,
+        related_name="+",
+        help_text="Certificates whose as-found errors were applied, by decision.",
+    )
     method_version = models.CharField(max_length=20)
     cause = models.CharField(max_length=24, choices=Cause)
     recomputation = models.ForeignKey(
@@ -129,6 +147,7 @@ class Result(Record):
 
     class Meta:
         ordering = ["-computed_at", "-id"]
+        indexes = [models.Index(fields=["-computed_at", "-id"], name="result_by_time")]
         constraints = [
             models.UniqueConstraint(
                 name="result_one_current_for_a_survey",

@@ -53,6 +53,15 @@ def validate_time_zone(name: str) -> None:
         )
 
 
+def coordinates_possible(owner: str) -> models.CheckConstraint:
+    """Both coordinates or neither, in degrees on the globe."""
+    neither = Q(latitude_deg__isnull=True, longitude_deg__isnull=True)
+    # A comparison with null is neither true nor false, and a check lets that pass: say that both are there.
+    both = Q(latitude_deg__isnull=False, longitude_deg__isnull=False)
+    on_globe = Q(latitude_deg__range=(-90, 90), longitude_deg__range=(-180, 180))
+    return models.CheckConstraint(name=f"{owner}_coordinates_possible", condition=neither | (both & on_globe))
+
+
 class Site(Record):
     """A place of one client where pipes are."""
 
@@ -64,11 +73,18 @@ class Site(Record):
     address = models.TextField(blank=True)
     time_zone = models.CharField(max_length=64, default="UTC", validators=[validate_time_zone])
     access_notes = models.TextField(blank=True, help_text="Access, permits, contacts on the site.")
+    contacts = models.TextField(blank=True, help_text="Whom to call, and how.")
+    hazards = models.TextField(blank=True, help_text="What can hurt; the site's permit rules.")
+    latitude_deg = models.FloatField(null=True, blank=True)
+    longitude_deg = models.FloatField(null=True, blank=True)
     retired_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["name", "id"]
-        constraints = [models.UniqueConstraint(fields=["client", "name"], name="site_name_once_for_a_client")]
+        constraints = [
+            models.UniqueConstraint(fields=["client", "name"], name="site_name_once_for_a_client"),
+            coordinates_possible("site"),
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -14,22 +14,27 @@ from surveys.models.job import Job
 from surveys.models.log_layout import LogLayout
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.pipe import TemperatureKnown
+from surveys.models.site import Client
 
 if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
+
+    from surveys.models.site_meter import SiteMeterReading
 
 
 class Survey(Record):
     """One measurement at a measuring point with the transducers mounted once.
 
     What was stated of it is in its versions (`data`), of which one is in force. `started_at` repeats that one's, to list
-    and filter by; the service that writes a version writes both.
+    and filter by; the service that writes a version writes both. `client` repeats the site's, so that a client's surveys
+    are walked in their order however many others there are; neither ever changes (`surveys.append_only`).
     """
 
-    CLIENT_PATH = "measuring_point__pipe__site__client"
+    CLIENT_PATH = "client"
     SITE_PATH = "measuring_point__pipe__site"
 
     measuring_point = models.ForeignKey(MeasuringPoint, models.PROTECT, related_name="surveys")
+    client = models.ForeignKey(Client, models.PROTECT, related_name="+", db_index=False)
     job = models.ForeignKey(Job, models.PROTECT, null=True, blank=True, related_name="surveys")
     technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys")
     started_at = models.DateTimeField()
@@ -46,11 +51,14 @@ class Survey(Record):
     if TYPE_CHECKING:
         data: RelatedManager[SurveyData]
         paths: RelatedManager[Survey]
+        site_meter_readings: RelatedManager[SiteMeterReading]
 
     class Meta:
         ordering = ["-started_at", "-id"]
         indexes = [
-            models.Index(fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time")
+            models.Index(fields=["-started_at", "-id"], name="survey_by_time"),
+            models.Index(fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time"),
+            models.Index(fields=["client", "-started_at", "-id"], name="survey_by_client_and_time"),
         ]
         constraints = [
             models.CheckConstraint(
@@ -60,8 +68,9 @@ class Survey(Record):
 
     @property
     def stated(self) -> SurveyData:
-        """What is stated of it, as it stands now."""
-        return next(version for version in self.data.all() if version.replaced_at is None)
+        """What is stated of it, as it stands now; `in_force` where it was read with many."""
+        versions = self.__dict__.get("in_force") or self.data.all()
+        return next(version for version in versions if version.replaced_at is None)
 
 
 class SurveyChange(models.TextChoices):
@@ -73,7 +82,7 @@ class SurveyChange(models.TextChoices):
 class SurveyData(Record):
     """One immutable version of what a technician states of a survey: the mounting, the day, the stretches that count."""
 
-    CLIENT_PATH = "survey__measuring_point__pipe__site__client"
+    CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
     survey = models.ForeignKey(Survey, models.PROTECT, related_name="data")
@@ -127,7 +136,7 @@ class SurveyData(Record):
 class Log(Record):
     """A logger's file taken in: what it held, what was refused, and its checksum."""
 
-    CLIENT_PATH = "survey__measuring_point__pipe__site__client"
+    CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
     survey = models.OneToOneField(Survey, models.PROTECT, related_name="log")

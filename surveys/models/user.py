@@ -24,6 +24,9 @@ class User(AbstractUser):
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     role = models.CharField(max_length=20, choices=Role, default=Role.CLIENT)
     client = models.ForeignKey("Client", models.PROTECT, null=True, blank=True, related_name="viewers")
+    is_service_account = models.BooleanField(
+        default=False, help_text="A program: it has tokens, and no password to sign in with."
+    )
 
     class Meta:
         ordering = ["username"]
@@ -32,5 +35,9 @@ class User(AbstractUser):
             models.CheckConstraint(
                 name="user_client_only_for_client_viewers",
                 condition=(~Q(role=Role.CLIENT) & Q(client__isnull=True)) | Q(role=Role.CLIENT),
-            )
+            ),
+            models.CheckConstraint(
+                name="user_service_account_without_admin",
+                condition=Q(is_service_account=False) | Q(is_staff=False, is_superuser=False),
+            ),
         ]

@@ -1,0 +1,55 @@
+"""What instruments can do: their own figures where they have them, else those of their type."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from typing import Any
+from uuid import UUID
+
+from surveys.models import Instrument, InstrumentType, TransducerData
+
+
+@dataclass(frozen=True, slots=True)
+class Capabilities:
+    """Figures in SI; None where neither the instrument nor its type says. `frequency_hz` is a pair's own."""
+
+    frequency_hz: float | None = None
+    lowest_frequency_hz: float | None = None
+    highest_frequency_hz: float | None = None
+    timing_resolution_s: float | None = None
+    minimum_signal_db: float | None = None
+    lowest_velocity_m_s: float | None = None
+    highest_velocity_m_s: float | None = None
+    lowest_temperature_k: float | None = None
+    highest_temperature_k: float | None = None
+    shortest_spacing_m: float | None = None
+    longest_spacing_m: float | None = None
+    for_hazardous_areas: bool | None = None
+    lowest_wall_m: float | None = None
+    highest_wall_m: float | None = None
+
+
+def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilities]:
+    """What each of these instruments can do, by its id; two queries however many there are."""
+    fleet = list(instruments)
+    types = types_of(fleet)
+    latest: dict[UUID, TransducerData] = {}
+    for data in TransducerData.objects.filter(instrument__in=fleet).order_by("recorded_at", "id"):
+        latest[data.instrument_id] = data
+    return {one.pk: _closest(one, latest.get(one.pk), types.get((one.kind, one.type_name))) for one in fleet}
+
+
+def types_of(instruments: Iterable[Instrument]) -> dict[tuple[str, str], InstrumentType]:
+    """The types of these instruments that are on record, by kind and name; one query."""
+    names = {one.type_name for one in instruments}
+    return {(one.kind, one.name): one for one in InstrumentType.objects.filter(name__in=names)}
+
+
+def _closest(*sources: Any) -> Capabilities:
+    """Of each figure the first that is known among the sources."""
+    found = {}
+    for field in fields(Capabilities):
+        stated = (getattr(source, field.name, None) for source in sources)
+        found[field.name] = next((value for value in stated if value is not None), None)
+    return Capabilities(**found)

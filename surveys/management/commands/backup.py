@@ -1,0 +1,38 @@
+"""All records into one file."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from surveys.backup.tables import LEFT_OUT
+from surveys.backup.taking import Told, backup_take
+from surveys.errors import ServiceError
+
+
+class Command(BaseCommand):
+    help = (
+        "Write all records, as they are at one moment, to a file that `restore` puts into SQLite or PostgreSQL. It holds "
+        "what the database holds, secrets too: keep it as safe."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", type=Path, help="a new file")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            told = backup_take(options["file"], now=timezone.now())
+        except ServiceError as error:
+            raise CommandError(error.detail) from None
+        self.stdout.write(sentences(options["file"], told))
+        left_out = sorted(set(LEFT_OUT.values()))
+        self.stdout.write(f"Left out on purpose: {'; '.join(left_out)}.")
+
+
+def sentences(path: Path, told: Told) -> str:
+    """Rows of each table, their sum, and the file with its checksum."""
+    lines = [f"{count:>12,}  {table}" for table, count in told.rows.items()]
+    lines += [f"{sum(told.rows.values()):>12,}  rows in all"]
+    lines += [f"{path}: {told.size_bytes:,} bytes, SHA-256 {told.sha256}"]
+    return "\n".join(lines)

@@ -1,0 +1,72 @@
+"""The audit log: who did what to which record and when, with what stood before and after."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, NoReturn, Self
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models
+from django.db.models import ProtectedError
+
+from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.user import Role, User
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+READERS = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
+
+
+class AuditQuerySet(VisibleQuerySet):
+    """Entries are read by the office, and deleted by nobody."""
+
+    def visible_to(self, user: User | AnonymousUser) -> Self:
+        if not user.is_authenticated or not user.is_active or user.role not in READERS:
+            return self.none()
+        return self
+
+    def delete(self) -> NoReturn:
+        raise ProtectedError("The audit log is kept.", set())
+
+
+class Action(models.TextChoices):
+    CREATED = "created", "created"
+    CHANGED = "changed", "changed"
+    DELETED = "deleted", "deleted"
+    EXPORTED = "exported", "exported"
+    SIGNED_IN = "signed-in", "signed in"
+    SIGN_IN_FAILED = "sign-in-failed", "sign-in failed"
+    LOCKED_OUT = "locked-out", "locked out"
+    PASSWORD_CHANGED = "password-changed", "password changed"
+    SECOND_FACTOR_CHANGED = "second-factor-changed", "second factor changed"
+    LEFT = "left", "left; personal data blanked"
+
+
+class AuditEntry(Record):
+    """One deed. People and records are named by id, without a foreign key: an entry outlives both.
+
+    `actor_name` is the one column that changes: it is blanked with the other personal data of somebody who leaves.
+    """
+
+    objects = AuditQuerySet.as_manager()  # type: ignore[misc]
+
+    at = models.DateTimeField()
+    action = models.CharField(max_length=24, choices=Action)
+    actor = models.UUIDField(
+        null=True, blank=True, help_text="Null: nobody signed in, or the service itself."
+    )
+    actor_name = models.CharField(max_length=150, blank=True)
+    record_type = models.CharField(max_length=40)
+    record = models.UUIDField(null=True, blank=True)
+    record_name = models.CharField(max_length=200, blank=True)
+    before: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True, encoder=DjangoJSONEncoder)
+    after: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True, encoder=DjangoJSONEncoder)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        verbose_name_plural = "audit entries"
+        indexes = [
+            models.Index(fields=["-at", "-id"], name="audit_by_time"),
+            models.Index(fields=["record", "-at"], name="audit_by_record"),
+            models.Index(fields=["actor", "-at"], name="audit_by_actor"),
+        ]

@@ -1,0 +1,58 @@
+"""Reports as they were issued to clients."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from surveys.models.base import Record
+from surveys.models.result import Result
+from surveys.models.survey import Survey
+
+
+class Report(Record):
+    """One issue of a survey's report: the PDF itself, the result it tells, and the issue it replaces."""
+
+    CLIENT_PATH = "survey__client"
+    SITE_PATH = "survey__measuring_point__pipe__site"
+
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="reports")
+    result = models.ForeignKey(Result, models.PROTECT, related_name="reports")
+    revision = models.PositiveIntegerField()
+    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
+    replaced_at = models.DateTimeField(null=True, blank=True)
+    units = models.CharField(max_length=6, choices=[("metric", "metric"), ("us", "US")])
+    notices = models.JSONField(default=list, help_text="What it says of reviews of its instruments.")
+    reason = models.TextField(blank=True, help_text="Why it was issued again.")
+    content = models.BinaryField()
+    sha256 = models.CharField(max_length=64)
+    issued_at = models.DateTimeField()
+    issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-issued_at", "-id"]
+        indexes = [models.Index(fields=["-issued_at", "-id"], name="report_by_time")]
+        constraints = [
+            models.UniqueConstraint(fields=["survey", "revision"], name="report_revision_once"),
+            models.UniqueConstraint(
+                fields=["survey"],
+                condition=Q(replaced_at__isnull=True),
+                name="report_one_current_for_a_survey",
+            ),
+            models.CheckConstraint(
+                name="report_issued_again_says_why",
+                condition=Q(revision=1, replaces__isnull=True)
+                | (Q(revision__gt=1, replaces__isnull=False) & ~Q(reason="")),
+            ),
+        ]
+
+    @property
+    def number(self) -> str:
+        """What people call it by: the year, the survey, the revision."""
+        return report_number(self.survey_id, self.issued_at.year, self.revision)
+
+
+def report_number(survey_id: object, year: int, revision: int) -> str:
+    """A report's number; a survey's id ends in random letters."""
+    return f"{year}-{str(survey_id)[-8:].upper()}-{revision}"

@@ -1,0 +1,114 @@
+"""What people and programs sign in with: tokens, recovery codes, invitations; of secrets only digests are kept."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from knox.models import AbstractAuthToken
+
+from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.site import Client
+from surveys.models.user import Role, User
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+
+class Scope(models.TextChoices):
+    """What a token may do of what its user may."""
+
+    WRITE = "write", "whatever its user may"
+    READ = "read", "read"
+    FIELD = "field", "read, compute, and write what technicians write"
+    COMPUTE = "compute", "compute without records"
+
+
+class ApiTokenQuerySet(VisibleQuerySet):
+    """One's own tokens; an administrator sees everybody's."""
+
+    def visible_to(self, user: User | AnonymousUser) -> Self:
+        if not user.is_authenticated or not user.is_active:
+            return self.none()
+        return self if user.role == Role.ADMINISTRATOR else self.filter(user=user)
+
+
+class ApiToken(Record, AbstractAuthToken):
+    """A token of a user, kept as its digest, with what it may do and when it was last used."""
+
+    digest = models.CharField(max_length=128, unique=True)
+    name = models.CharField(max_length=100)
+    scope = models.CharField(max_length=10, choices=Scope, default=Scope.WRITE)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ApiTokenQuerySet.as_manager()  # type: ignore[misc]
+
+    class Meta:
+        ordering = ["-created", "-id"]
+        constraints = [
+            models.CheckConstraint(name="api_token_scope_known", condition=Q(scope__in=Scope.values)),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class RecoveryCode(Record):
+    """A code that takes the place of a one-time code, once, for somebody who lost their second factor."""
+
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="recovery_codes")
+    code_sha256 = models.CharField(max_length=64, unique=True)
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+
+
+class InvitationQuerySet(VisibleQuerySet):
+    """Invitations are the office's."""
+
+    def visible_to(self, user: User | AnonymousUser) -> Self:
+        if not user.is_authenticated or not user.is_active:
+            return self.none()
+        return self if user.role in {Role.OFFICE, Role.ADMINISTRATOR} else self.none()
+
+
+class Invitation(Record):
+    """A link sent by e-mail to somebody who shall become a user; it serves once, and not for long."""
+
+    objects = InvitationQuerySet.as_manager()  # type: ignore[misc]
+
+    username = models.CharField(max_length=150)
+    email = models.EmailField(blank=True, help_text="Blank once whoever was invited has left.")
+    role = models.CharField(max_length=20, choices=Role)
+    client = models.ForeignKey(Client, models.PROTECT, null=True, blank=True, related_name="+")
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    invited_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    invited_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    accepted_by = models.OneToOneField(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="invitation"
+    )
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-invited_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="invitation_client_viewers_have_a_client",
+                condition=Q(role=Role.CLIENT, client__isnull=False)
+                | (~Q(role=Role.CLIENT) & Q(client__isnull=True)),
+            ),
+            models.CheckConstraint(
+                name="invitation_accepted_by_somebody",
+                condition=Q(accepted_at__isnull=True, accepted_by__isnull=True)
+                | Q(accepted_at__isnull=False, accepted_by__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.username

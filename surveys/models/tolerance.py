@@ -1,0 +1,119 @@
+"""Instruments found out of tolerance: which results that puts in doubt, and what the office decided of each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.calibration import Calibration
+from surveys.models.instrument import Instrument
+from surveys.models.result import Recomputation, Result
+from surveys.models.survey import Survey
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+    from surveys.models.user import User
+
+
+class OfficeQuerySet(VisibleQuerySet):
+    """Rows that are the office's own."""
+
+    def _of_technician(self, user: User) -> Self:
+        return self.none()
+
+
+class ToleranceReview(Record):
+    """A calibration that found an instrument out of tolerance, and the span of days whose results it puts in doubt."""
+
+    calibration = models.OneToOneField(Calibration, models.PROTECT, related_name="tolerance_review")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="tolerance_reviews")
+    after = models.DateField(
+        null=True, blank=True, help_text="The day it was last known good; null: never, all before count."
+    )
+    until = models.DateField(help_text="The day it was found out of tolerance.")
+    reasoning = models.JSONField(default=list)
+    recomputation = models.OneToOneField(
+        Recomputation, models.PROTECT, null=True, blank=True, related_name="tolerance_review"
+    )
+    opened_at = models.DateTimeField()
+    opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    objects = OfficeQuerySet.as_manager()  # type: ignore[misc]
+
+    if TYPE_CHECKING:
+        surveys: RelatedManager[ReviewedSurvey]
+
+    class Meta:
+        ordering = ["-opened_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="tolerance_review_span_in_order",
+                condition=Q(after__isnull=True) | Q(after__lt=models.F("until")),
+            )
+        ]
+
+
+class ReviewedSurvey(Record):
+    """A survey in doubt: its result, what it would be with the as-found error applied, and what was decided."""
+
+    class State(models.TextChoices):
+        UNDER_REVIEW = "under-review", "under review"
+        STANDS = "stands", "the result stands"
+        CORRECTED = "corrected", "corrected and issued again"
+        WITHDRAWN = "withdrawn", "withdrawn"
+        LAPSED = "lapsed", "the certificate was entered wrongly"
+
+    CLIENT_PATH = "survey__client"
+    SITE_PATH = "survey__measuring_point__pipe__site"
+
+    review = models.ForeignKey(ToleranceReview, models.PROTECT, related_name="surveys")
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="tolerance_reviews")
+    result = models.ForeignKey(Result, models.PROTECT, related_name="+", help_text="The one in doubt.")
+    state = models.CharField(max_length=12, choices=State, default=State.UNDER_REVIEW)
+    # With the as-found error applied; worked out in the background.
+    volume_flow_m3_s = models.FloatField(null=True, blank=True)
+    expanded_uncertainty_m3_s = models.FloatField(null=True, blank=True)
+    coverage_factor = models.FloatField(null=True, blank=True)
+    findings = models.JSONField(default=list)
+    worked_out_at = models.DateTimeField(null=True, blank=True)
+    reason = models.TextField(blank=True, help_text="Of the decision.")
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["review", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["review", "survey"], name="reviewed_survey_once_in_a_review"),
+            models.CheckConstraint(
+                name="reviewed_survey_decided_with_reason_by_somebody",
+                condition=Q(state="under-review", decided_at__isnull=True, decided_by__isnull=True, reason="")
+                | (
+                    ~Q(state="under-review")
+                    & ~Q(reason="")
+                    & Q(decided_at__isnull=False, decided_by__isnull=False)
+                ),
+            ),
+            models.CheckConstraint(
+                name="reviewed_survey_figure_whole",
+                condition=Q(
+                    volume_flow_m3_s__isnull=True,
+                    expanded_uncertainty_m3_s__isnull=True,
+                    worked_out_at__isnull=True,
+                )
+                | Q(
+                    volume_flow_m3_s__isnull=False,
+                    expanded_uncertainty_m3_s__isnull=False,
+                    worked_out_at__isnull=False,
+                ),
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["survey"], name="reviewed_survey_open", condition=Q(state="under-review"))
+        ]
