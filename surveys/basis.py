@@ -9,9 +9,8 @@ twenty times as much to read as the few columns that decide.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from itertools import islice
 from typing import Any, TypeVar
 from uuid import UUID
@@ -22,15 +21,19 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from compute import survey as method
 from surveys.models import (
     Calibration,
+    CurvePolicy,
     Gauging,
     Instrument,
     PipeData,
     RecomputationItem,
     Result,
+    ReviewedSurvey,
     Survey,
     SurveyData,
     TransducerData,
 )
+from surveys.models.result import Cause
+from surveys.policies import curve_is_applied
 from surveys.selectors import calibration_in_force, pipe_data_valid, survey_date
 
 T = TypeVar("T")
@@ -49,7 +52,11 @@ OWN = ("own_material_data__material", "own_lining_data__material", "own_medium_d
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day."""
+    """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day.
+
+    `corrected_for` are the instruments whose error curves are applied, `curve_policies` how many policies were asked for that;
+    `as_found` the certificates whose as-found errors the office decided to correct.
+    """
 
     survey: Survey
     survey_data: SurveyData
@@ -57,6 +64,9 @@ class Basis:
     transducer_data: TransducerData
     calibrations: tuple[tuple[Instrument, Calibration | None], ...]
     method_version: str
+    corrected_for: tuple[Instrument, ...] = ()
+    curve_policies: int = 0
+    as_found: tuple[Calibration, ...] = ()
 
     @property
     def key(self) -> Key:
@@ -66,14 +76,20 @@ class Basis:
             self.pipe_data.pk,
             self.transducer_data.pk,
             frozenset(c.pk for _, c in self.calibrations if c),
+            frozenset(one.pk for one in self.corrected_for),
+            frozenset(one.pk for one in self.as_found),
             self.method_version,
         )
 
 
-def basis_in_force(survey: Survey) -> Basis:
-    """What a result of this survey computed now would rest on."""
+def basis_in_force(survey: Survey, policies: Sequence[CurvePolicy] | None = None) -> Basis:
+    """What a result of this survey computed now would rest on. Many surveys are asked with the policies read beforehand."""
     stated = survey.stated
+    policies = curve_policies() if policies is None else policies
     day = survey_date(survey)
+    calibrations = tuple(
+        (i, calibration_in_force(i.calibrations.all(), day)) for i in stated.instruments.all()
+    )
     pipe_data = pipe_data_valid(survey.measuring_point.pipe.data.all(), day)
     return Basis(
         survey,
@@ -81,8 +97,11 @@ def basis_in_force(survey: Survey) -> Basis:
         # There was data when the set-up was worked out, so a survey before all of it rests on that.
         pipe_data if pipe_data is not None else stated.setup.pipe_data,
         transducer_data_in_force(stated.setup.transducer_data),
-        tuple((i, calibration_in_force(i.calibrations.all(), day)) for i in stated.instruments.all()),
+        calibrations,
         method.METHOD_VERSION,
+        tuple(i for i, c in calibrations if c and curve_is_applied(policies, i, day)),
+        len(policies),
+        tuple(one.review.calibration for one in survey.tolerance_reviews.all() if _holds(one)),
     )
 
 
@@ -96,6 +115,8 @@ def basis_of_result(result: Result) -> Basis:
         result.transducer_data,
         tuple((i, made.get(i.pk)) for i in result.survey_data.instruments.all()),
         result.method_version,
+        tuple(result.corrected_for.all()),
+        as_found=tuple(result.as_found.all()),
     )
 
 
@@ -113,6 +134,8 @@ def result_key(result: Result) -> tuple[object, ...]:
         result.pipe_data_id,
         result.transducer_data_id,
         frozenset(calibration.pk for calibration in result.calibrations.all()),
+        frozenset(instrument.pk for instrument in result.corrected_for.all()),
+        frozenset(calibration.pk for calibration in result.as_found.all()),
         result.method_version,
     )
 
@@ -125,10 +148,27 @@ def surveys_with_basis() -> QuerySet[Survey]:
     return Survey.objects.select_related(*_RELATED).prefetch_related(
         Prefetch("data", stated),
         Prefetch("data__instruments", instruments),
-        Prefetch("data__instruments__calibrations", Calibration.objects.select_related("corrected_by")),
+        Prefetch(
+            "data__instruments__calibrations",
+            Calibration.objects.select_related("corrected_by").prefetch_related("points"),
+        ),
+        Prefetch("tolerance_reviews", decided_to_correct()),
         Prefetch("measuring_point__pipe__data", PipeData.objects.select_related("gauging", *OWN)),
         Prefetch("measuring_point__pipe__gaugings", Gauging.objects.order_by("-taken_at", "-id")),
     )
+
+
+def decided_to_correct() -> QuerySet[ReviewedSurvey]:
+    """Surveys of which the office decided that an error found is corrected, with the certificate that found it."""
+    rows = ReviewedSurvey.objects.filter(state=ReviewedSurvey.State.CORRECTED)
+    related = ("review__calibration__corrected_by", "review__calibration__instrument")
+    return rows.select_related(*related).prefetch_related("review__calibration__points")
+
+
+def _holds(one: ReviewedSurvey) -> bool:
+    """Whether a decision to correct still has its ground: the certificate was not itself corrected."""
+    decided = one.state == ReviewedSurvey.State.CORRECTED
+    return decided and getattr(one.review.calibration, "corrected_by", None) is None
 
 
 def survey_with_basis(survey_id: UUID) -> Survey:
@@ -144,8 +184,11 @@ def results_moved(current: QuerySet[Result], *, but_for_method: bool = True) -> 
     alone moves none, unless asked: that is a decision of its own. The number of queries does not grow with the surveys but
     for one round for each thousand.
     """
-    unsettled = RecomputationItem.objects.filter(survey=OuterRef("survey")).exclude(
-        state=RecomputationItem.State.DONE
+    unsettled = (
+        RecomputationItem.objects.filter(survey=OuterRef("survey"))
+        .exclude(state=RecomputationItem.State.DONE)
+        # These replace nothing.
+        .exclude(recomputation__cause=Cause.OUT_OF_TOLERANCE)
     )
     rows = current.filter(replaced_at__isnull=True).only(*_DECIDES).annotate(unsettled=Exists(unsettled))
     moved: list[Result] = []
@@ -177,19 +220,36 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
     corrected_by = dict(
         TransducerData.objects.filter(corrects__isnull=False).order_by().values_list("corrects", "pk")
     )
+    as_found = _pairs(
+        ReviewedSurvey.objects.filter(
+            survey__in=[row[0] for row in surveys],
+            state=ReviewedSurvey.State.CORRECTED,
+            review__calibration__corrected_by__isnull=True,
+        ).values_list("survey", "review__calibration")
+    )
+    policies = curve_policies()
+    instruments = Instrument.objects.in_bulk(list(calibrations)) if policies else {}
     keys: dict[UUID, Key] = {}
     for pk, started_at, pipe, zone in surveys:
         data, pipe_data_then, pair = stated[pk]
         day = started_at.astimezone(ZoneInfo(zone)).date()
         valid = pipe_data_valid(versions[pipe], day)
+        calibrated = {i: found for i in used[data] if (found := calibration_in_force(calibrations[i], day))}
         keys[pk] = (
             data,
             valid.pk if valid else pipe_data_then,
             _end_of(pair, corrected_by),
-            frozenset(_in_force((calibrations[i] for i in used[data]), day)),
+            frozenset(calibration.pk for calibration in calibrated.values()),
+            frozenset(i for i in calibrated if policies and curve_is_applied(policies, instruments[i], day)),
+            frozenset(as_found[pk]),
             method.METHOD_VERSION,
         )
     return keys
+
+
+def curve_policies() -> list[CurvePolicy]:
+    """Every policy on error curves: few, and which of them holds is told by `surveys.policies`."""
+    return list(CurvePolicy.objects.select_related("instrument"))
 
 
 def batched(rows: Iterable[T], size: int) -> Iterator[list[T]]:
@@ -203,12 +263,18 @@ def _keys(results: Iterable[Result]) -> dict[UUID, Key]:
     results = list(results)
     through = Result.calibrations.through.objects.filter(result__in=[result.pk for result in results])
     calibrations = _pairs(through.values_list("result_id", "calibration_id"))
+    corrections = Result.corrected_for.through.objects.filter(result__in=[result.pk for result in results])
+    corrected_for = _pairs(corrections.values_list("result_id", "instrument_id"))
+    decided = Result.as_found.through.objects.filter(result__in=[result.pk for result in results])
+    as_found = _pairs(decided.values_list("result_id", "calibration_id"))
     return {
         r.pk: (
             r.survey_data_id,
             r.pipe_data_id,
             r.transducer_data_id,
             frozenset(calibrations[r.pk]),
+            frozenset(corrected_for[r.pk]),
+            frozenset(as_found[r.pk]),
             r.method_version,
         )
         for r in results
@@ -236,12 +302,6 @@ def _calibrations(instruments: Iterable[UUID]) -> dict[UUID, list[Calibration]]:
     for calibration in rows:
         grouped[calibration.instrument_id].append(calibration)
     return grouped
-
-
-def _in_force(of_instruments: Iterable[list[Calibration]], day: date) -> Iterator[UUID]:
-    for calibrations in of_instruments:
-        if found := calibration_in_force(calibrations, day):
-            yield found.pk
 
 
 def _end_of(version: UUID, corrected_by: Mapping[UUID | None, UUID]) -> UUID:

@@ -33,7 +33,7 @@ from surveys.reduction import exceeds, relative_change
 
 ItemState = RecomputationItem.State
 # What combining reads of a part's result.
-_RELATED = (
+RELATED_OF_PART = (
     "survey__measuring_point__pipe__site__client",
     "survey__log",
     "survey_data__setup__pipe_data",
@@ -72,7 +72,9 @@ class CombinedDraft:
 def results_of(surveys: Sequence[UUID]) -> tuple[Result, ...]:
     """The current results of surveys, in that order; none if one of them has none."""
     rows = Result.objects.filter(survey__in=surveys, replaced_at__isnull=True)
-    rows = rows.select_related(*_RELATED).prefetch_related("calibrations", "survey_data__instruments")
+    rows = rows.select_related(*RELATED_OF_PART).prefetch_related(
+        "calibrations__points", "corrected_for", "as_found__points", "survey_data__instruments"
+    )
     found = {result.survey_id: result for result in rows}
     return tuple(found[survey] for survey in surveys) if len(found) == len(surveys) else ()
 

@@ -11,14 +11,14 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Literal
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import F
-from django.db.models.functions import Coalesce
+from django.db.models import FloatField, Func, TextField
+from django.db.models.functions import Cast, Coalesce
 
 from compute.due_dates import Due, Interval, add_months, due_date
 from surveys.errors import ServiceError
@@ -89,15 +89,17 @@ def due_list(viewer: Viewer, today: date, until: date | None = None) -> list[Due
     instruments = list(
         Instrument.objects.visible_to(viewer).exclude(state=State.RETIRED).select_related("holder")
     )
-    policies = list(IntervalPolicy.objects.all())
-    latest = _latest_calibrations(instruments, today)
-    used = _hours_used(latest)
-    rows = [
-        _row(one, latest.get(one.pk), policy_closest(policies, one), used.get(one.pk, []), today)
-        for one in instruments
-    ]
+    rows = due_rows(instruments, today)
     wanted = [row for row in rows if until is None or _pressing(row, until)]
     return sorted(wanted, key=_order)
+
+
+def due_rows(instruments: list[Instrument], today: date) -> list[DueRow]:
+    """The rows of those instruments, in their order; the number of queries does not grow with them."""
+    policies = list(IntervalPolicy.objects.all())
+    latest = _latest_calibrations(instruments, today)
+    used = _use({pk: one.calibrated_on for pk, one in latest.items()})
+    return [_row(one, latest.get(one.pk), policies, used.get(one.pk, []), today) for one in instruments]
 
 
 def counts_of(rows: Iterable[DueRow]) -> dict[str, int]:
@@ -140,46 +142,74 @@ def _latest_calibrations(instruments: list[Instrument], today: date) -> dict[UUI
     return found
 
 
-def _hours_used(latest: Mapping[UUID, Calibration]) -> dict[UUID, Use]:
-    """Hours of use on each day since the calibration, by instrument."""
-    if not latest:
+def hours_of_use(instrument: Instrument, since: date) -> Use:
+    """Hours an instrument was used on each day from a day on, by the surveys made with it."""
+    return _use({instrument.pk: since}).get(instrument.pk, [])
+
+
+class Seconds(Func):
+    """A time as seconds since 1970 UTC, to a millisecond: numbers are read many times faster than times where the database has none."""
+
+    output_field = FloatField()
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        seconds = "(julianday(%(expressions)s) - 2440587.5) * 86400"
+        return self.as_sql(compiler, connection, template=seconds, **context)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        seconds = "extract(epoch FROM %(expressions)s)::float8"
+        return self.as_sql(compiler, connection, template=seconds, **context)
+
+
+def _use(since: Mapping[UUID, date]) -> dict[UUID, Use]:
+    """Hours of use on each day from a day on, by instrument."""
+    if not since:
         return {}
-    since = min(one.calibrated_on for one in latest.values()) - timedelta(days=1)
     through: Any = SurveyData.instruments.through
-    rows = through.objects.filter(
-        surveydata__replaced_at__isnull=True, surveydata__started_at__date__gte=since
-    ).values_list(
-        "instrument_id",
-        Coalesce("surveydata__ended_at", "surveydata__survey__log__last_reading_at"),
-        F("surveydata__ended_at"),
-        F("surveydata__started_at"),
-        F("surveydata__survey__log__first_reading_at"),
+    # A time compared as it is stored: the day of each row is worked out for those that are left.
+    first = datetime.combine(min(since.values()) - timedelta(days=1), time(0), UTC)
+    rows = through.objects.filter(surveydata__replaced_at__isnull=True, surveydata__started_at__gte=first)
+    if len(since) == 1:
+        rows = rows.filter(instrument__in=since)
+    rows = rows.values_list(
+        Cast("instrument_id", TextField()),
+        Seconds(Coalesce("surveydata__ended_at", "surveydata__survey__log__last_reading_at")),
+        Seconds("surveydata__ended_at"),
+        Seconds("surveydata__started_at"),
+        Seconds("surveydata__survey__log__first_reading_at"),
     )
-    zone, used = ZoneInfo(settings.OFFICE_TIME_ZONE), defaultdict(list)
-    for instrument, end, stated_end, started, first_reading in rows:
-        calibration = latest.get(instrument)
-        start = started if stated_end is not None else first_reading
-        if calibration is None or end is None:
+    zone = ZoneInfo(settings.OFFICE_TIME_ZONE)
+    used: defaultdict[UUID, Use] = defaultdict(list)
+    # There are many rows of few instruments: what is asked of each is looked up once.
+    asked: dict[str, tuple[date, Use] | None] = {}
+    for name, end, stated_end, started, first_reading in rows:
+        if name not in asked:
+            instrument = UUID(name)
+            asked[name] = (since[instrument], used[instrument]) if instrument in since else None
+        one = asked[name]
+        if one is None or end is None:
             continue
-        day = started.astimezone(zone).date()
-        if day >= calibration.calibrated_on:
-            used[instrument].append((day, max((end - start).total_seconds(), 0.0) / 3600))
+        start = started if stated_end is not None else first_reading
+        day = datetime.fromtimestamp(round(started, 3), zone).date()
+        if day >= one[0]:
+            one[1].append((day, max(round(end - start, 3), 0.0) / 3600))
     return dict(used)
 
 
 def _row(
     instrument: Instrument,
     calibration: Calibration | None,
-    policy: IntervalPolicy | None,
+    policies: list[IntervalPolicy],
     used: Use,
     today: date,
 ) -> DueRow:
+    policy = policy_closest(policies, instrument)
     hours = sum(count for _, count in used)
     remind = tuple(sorted(policy.remind_days if policy else REMIND_DAYS))
     if calibration is None:
         status: Status = "withheld" if instrument.state == State.WITHHELD else "never-calibrated"
         return DueRow(instrument, None, None, None, None, status, hours, None, None, remind)
-    due = _due(calibration, policy, used)
+    due = _due(calibration, _hours_allowed(calibration, instrument, policies), used)
     left = (due.on - today).days
     because = due.because if due.because == "hours" else "date"
     return DueRow(
@@ -188,10 +218,21 @@ def _row(
     )  # fmt: skip
 
 
-def _due(calibration: Calibration, policy: IntervalPolicy | None, used: Use) -> Due:
-    """The date on the certificate's record, or the day the policy's hours of use ran out if that was sooner."""
+def _hours_allowed(
+    calibration: Calibration, instrument: Instrument, policies: list[IntervalPolicy]
+) -> float | None:
+    """Hours of use a calibration holds for: by the policy of when it was recorded, or by today's if that is stricter.
+
+    A laxer policy begins with the next certificate: nobody stretches one already in force by reviewing the interval.
+    """
+    then = [policy for policy in policies if policy.recorded_at <= calibration.recorded_at]
+    both = (policy_closest(then, instrument), policy_closest(policies, instrument))
+    return min((policy.hours for policy in both if policy and policy.hours is not None), default=None)
+
+
+def _due(calibration: Calibration, hours: float | None, used: Use) -> Due:
+    """The date on the certificate's record, or the day the hours of use ran out if that was sooner."""
     days = (calibration.due_on - calibration.calibrated_on).days
-    hours = policy.hours if policy else None
     if hours is None:
         return Due(calibration.due_on, "days")
     return due_date(calibration.calibrated_on, Interval(days=min(days, 37_200), hours=hours), used)

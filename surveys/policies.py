@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TypeVar
+from datetime import date
+from typing import Any, TypeVar
 
 from django.db.models import Q
 
-from surveys.models import AcceptancePolicy, Instrument, IntervalPolicy
+from surveys.models import AcceptancePolicy, CurvePolicy, Instrument, IntervalPolicy, VisibleQuerySet
 from surveys.models.calibration import LimitsFrom, Policy
 
 P = TypeVar("P", bound=Policy)
@@ -19,6 +20,14 @@ def policy_closest(policies: Iterable[P], instrument: Instrument) -> P | None:
     return max(about, key=lambda one: (one.closeness(instrument), one.recorded_at, one.id), default=None)
 
 
+def concerned(policy: Policy) -> VisibleQuerySet:
+    """The instruments a policy is about, whether or not a closer one holds for them."""
+    about: dict[str, Any] = {"pk": policy.instrument_id} if policy.instrument_id else {"kind": policy.kind}
+    if policy.type_name:
+        about["type_name"] = policy.type_name
+    return Instrument.objects.filter(**about)
+
+
 def interval_policy_of(instrument: Instrument) -> IntervalPolicy | None:
     """The interval policy that holds for an instrument."""
     return policy_closest(IntervalPolicy.objects.filter(_perhaps_about(instrument)), instrument)
@@ -27,6 +36,17 @@ def interval_policy_of(instrument: Instrument) -> IntervalPolicy | None:
 def acceptance_policy_of(instrument: Instrument) -> AcceptancePolicy | None:
     """The acceptance policy that holds for an instrument."""
     return policy_closest(AcceptancePolicy.objects.filter(_perhaps_about(instrument)), instrument)
+
+
+def curve_policy_of(policies: Iterable[CurvePolicy], instrument: Instrument, day: date) -> CurvePolicy | None:
+    """The policy that decides for surveys of a day whether the instrument's error curve is applied."""
+    return policy_closest((one for one in policies if one.holds_from <= day), instrument)
+
+
+def curve_is_applied(policies: Iterable[CurvePolicy], instrument: Instrument, day: date) -> bool:
+    """Whether results of surveys of a day are corrected by the instrument's error curve; not unless a policy says so."""
+    policy = curve_policy_of(policies, instrument, day)
+    return policy is not None and policy.applied
 
 
 def limits_from(policy: AcceptancePolicy) -> LimitsFrom:

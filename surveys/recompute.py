@@ -14,8 +14,9 @@ from __future__ import annotations
 import logging
 import math
 import time
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import partial
 from typing import Any, TypeVar
 from uuid import UUID
@@ -25,7 +26,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from surveys import claims
-from surveys.basis import Basis, basis_in_force, batched, result_key, surveys_with_basis
+from surveys.basis import Basis, basis_in_force, batched, curve_policies, result_key, surveys_with_basis
 from surveys.combining import (
     CombinedDraft,
     Making,
@@ -34,7 +35,17 @@ from surveys.combining import (
     combined_store,
     draft_holds,
 )
-from surveys.models import Notice, Recomputation, RecomputationItem, Result, Survey
+from surveys.models import (
+    CurvePolicy,
+    Notice,
+    Recomputation,
+    RecomputationItem,
+    Result,
+    ReviewedSurvey,
+    Survey,
+)
+from surveys.models.result import Cause
+from surveys.outcomes import findings_json
 from surveys.reduction import Draft, exceeds, result_account, result_store, survey_reduce
 from surveys.standing import current_results, nothing_moved
 
@@ -110,7 +121,9 @@ def _start(recomputation_id: UUID) -> Recomputation:
     Recomputation.objects.filter(pk=recomputation_id, state=State.WAITING).update(
         state=State.RUNNING, started_at=timezone.now()
     )
-    return Recomputation.objects.get(pk=recomputation_id)
+    related = "tolerance_review__calibration__instrument"
+    run = Recomputation.objects.select_related(related)
+    return run.prefetch_related("tolerance_review__calibration__points").get(pk=recomputation_id)
 
 
 def _work_on(claim: claims.Claim, recomputation: Recomputation) -> None:
@@ -133,12 +146,13 @@ def _work_on(claim: claims.Claim, recomputation: Recomputation) -> None:
                 _patiently(partial(claims.set_back, item, error))
 
 
-def _work_on_item(
-    item: RecomputationItem, found: dict[UUID, tuple[Survey, Result]], recomputation: Recomputation
-) -> None:
+def _work_on_item(item: RecomputationItem, found: dict[UUID, _Found], recomputation: Recomputation) -> None:
     if item.combination_id is not None:
         draft = _patiently(partial(combined_draft, item.combination_id))
         _patiently(partial(_store_combined, item, draft, recomputation))
+    elif recomputation.cause == Cause.OUT_OF_TOLERANCE and item.survey_id is not None:
+        shown = _patiently(partial(_as_found, found[item.survey_id], recomputation))
+        _patiently(partial(_store_as_found, item, shown, recomputation))
     elif item.survey_id is not None:
         work = _patiently(partial(_compute, found[item.survey_id]))
         _patiently(partial(_store, item, work, recomputation))
@@ -170,21 +184,40 @@ class _Work:
     account: dict[str, Any] | None
 
 
-def _read(survey_ids: Iterable[UUID]) -> dict[UUID, tuple[Survey, Result]]:
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A survey as read, its current result, and the policies on error curves at that time."""
+
+    survey: Survey
+    current: Result
+    policies: Sequence[CurvePolicy]
+
+
+def _read(survey_ids: Iterable[UUID]) -> dict[UUID, _Found]:
     """Surveys and their current results, in as many queries for fifty as for one."""
     ids = list(survey_ids)
     results = {result.survey_id: result for result in current_results().filter(survey__in=ids)}
     surveys = surveys_with_basis().filter(pk__in=ids)
-    return {survey.pk: (survey, results[survey.pk]) for survey in surveys if survey.pk in results}
+    policies = curve_policies()
+    return {
+        survey.pk: _Found(survey, results[survey.pk], policies) for survey in surveys if survey.pk in results
+    }
 
 
-def _compute(found: tuple[Survey, Result]) -> _Work:
-    survey, current = found
-    basis = basis_in_force(survey)
+def _compute(found: _Found) -> _Work:
+    survey, current = found.survey, found.current
+    basis = basis_in_force(survey, found.policies)
     if result_key(current) == basis.key:
         return _Work(basis, current, None, None)
     draft = survey_reduce(basis)
     return _Work(basis, current, draft, result_account(current, draft))
+
+
+def _as_found(found: _Found, recomputation: Recomputation) -> _Work:
+    """What a survey's result would be, corrected for the error that was found."""
+    basis = basis_in_force(found.survey, found.policies)
+    with_error = replace(basis, as_found=(*basis.as_found, recomputation.tolerance_review.calibration))
+    return _Work(basis, found.current, survey_reduce(with_error), None)
 
 
 class _ClaimLost(Exception):
@@ -209,6 +242,47 @@ def _store(item: RecomputationItem, work: _Work, recomputation: Recomputation) -
                 raise _ClaimLost
     except _ClaimLost:
         logger.info("recomputation %s, survey %s: another has it", recomputation.pk, item.survey_id)
+
+
+def _store_as_found(item: RecomputationItem, work: _Work, recomputation: Recomputation) -> None:
+    """Keep beside the result in doubt what it would be; nothing is replaced, that is for the office to decide."""
+    draft = work.draft
+    if draft is None:  # not for this cause
+        return
+    try:
+        with transaction.atomic():
+            Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.basis.survey.pk)
+            if not nothing_moved(work.basis, work.current):
+                claims.look_again(item)
+                return
+            if not claims.settle(item, before=work.current):
+                raise _ClaimLost
+            uncertainty = draft.reduction.uncertainty
+            _open_reviews(work.basis.survey).filter(review=recomputation.tolerance_review).update(
+                result=work.current,
+                volume_flow_m3_s=draft.reduction.volume_flow,
+                expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,
+                coverage_factor=uncertainty.coverage_factor,
+                findings=[*findings_json(draft.reduction.findings), *draft.log_findings],
+                worked_out_at=timezone.now(),
+            )
+    except _ClaimLost:
+        logger.info("recomputation %s, survey %s: another has it", recomputation.pk, item.survey_id)
+
+
+def _open_reviews(survey: Survey) -> QuerySet[ReviewedSurvey]:
+    return ReviewedSurvey.objects.filter(survey=survey, state=ReviewedSurvey.State.UNDER_REVIEW)
+
+
+def _reviews_set_going(survey: Survey, now: datetime) -> None:
+    """A result under review was replaced: what it would be with the error found is worked out again."""
+    runs = list(_open_reviews(survey).values_list("review__recomputation", flat=True))
+    if not runs:
+        return
+    Recomputation.objects.filter(pk__in=runs).update(state=State.RUNNING, finished_at=None)
+    RecomputationItem.objects.filter(recomputation__in=runs, survey=survey).exclude(
+        state__in=[ItemState.WAITING, ItemState.RUNNING]
+    ).update(state=ItemState.WAITING, attempts=0, run_after=now, settled_at=None)
 
 
 def _store_combined(item: RecomputationItem, draft: CombinedDraft, recomputation: Recomputation) -> None:
@@ -239,16 +313,26 @@ def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
         account=work.account,
         now=now,
     )
-    _tell_client(result, work, recomputation.reason)
+    _tell_client(result, work, _reason_for(work.basis.survey, recomputation))
+    _reviews_set_going(work.basis.survey, now)
     combinations_set_going(recomputation, [result.survey_id], now)
     return {"before": work.current, "after": result}
+
+
+def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
+    """Why a client's figure moved: of an error that was decided to be corrected, the reason given for this survey."""
+    if recomputation.cause != Cause.AS_FOUND:
+        return recomputation.reason
+    decided = ReviewedSurvey.objects.filter(review__calibration=recomputation.calibration_id, survey=survey)
+    return decided.values_list("reason", flat=True).first() or recomputation.reason
 
 
 def _tell_client(result: Result, work: _Work, reason: str) -> None:
     """A notice, if the figure moved by more than the client wants to be told of."""
     client = work.basis.survey.measuring_point.pipe.site.client
     change = work.account["relative_change"] if work.account else 0.0
-    if not exceeds(change, client.notice_threshold):
+    # Of an error the office decided to correct the client is told however little it is.
+    if not exceeds(change, 0.0 if result.cause == Cause.AS_FOUND else client.notice_threshold):
         return
     Notice.objects.create(
         client=client,

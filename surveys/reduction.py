@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
 from compute.account import Basis as Stated
-from compute.account import explain_change
+from compute.account import Effect, explain_change
 from compute.acoustics import Setup as PhysicalSetup
 from compute.ahead import ahead
 from compute.entries import resolve_medium, resolve_pipe, resolve_transducers
@@ -17,6 +18,7 @@ from compute.segments import Segment
 from compute.synchrony import FlowLog
 from compute.units import unit_named
 from surveys.basis import Basis, basis_of_result
+from surveys.known_errors import known_errors
 from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
 from surveys.readings.codec import decode_block
@@ -57,9 +59,7 @@ def stored_log(log: Log) -> HeldLog:
 def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
     log = held or stored_log(basis.survey.log)
-    data = basis.pipe_data
-    # The gauging the pipe data rests on, or the pipe's latest to hold it against.
-    gauging = data.gauging or next(iter(basis.survey.measuring_point.pipe.gaugings.all()), None)
+    gauging = gauging_of(basis)
     reduction = _reduce(basis, gauging, marked_stretches(basis.survey_data), log)
     return Draft(basis, gauging, reduction, log.findings)
 
@@ -73,11 +73,13 @@ def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
 def result_flows(result: Result, name: str) -> FlowLog:
     """Every flow a result rests on, with its time; the name is for remarks."""
     basis = basis_of_result(result)
-    return survey_flow_log(basis, name, marked_stretches(basis.survey_data))
+    return survey_flow_log(basis, result.gauging, name, marked_stretches(basis.survey_data))
 
 
-def survey_flow_log(basis: Basis, name: str, stretches: tuple[Segment, ...] = ()) -> FlowLog:
-    """The flow of each reading of a survey's log, with its time; of some stretches, or all."""
+def survey_flow_log(
+    basis: Basis, gauging: Gauging | None, name: str, stretches: tuple[Segment, ...] = ()
+) -> FlowLog:
+    """The flow of each reading of a survey's log, with its time, its wall held against a gauging; of some stretches, or all."""
     stated, data = basis.survey_data, basis.pipe_data
     return flow_log(
         name,
@@ -90,11 +92,14 @@ def survey_flow_log(basis: Basis, name: str, stretches: tuple[Segment, ...] = ()
         log_readings(stored_log(basis.survey.log), with_times=True),
         _programmed(stated.setup),
         stretches,
+        known_errors(basis, gauging)[0],
+        _wall(gauging),
     )
 
 
 def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...], log: HeldLog) -> Reduction:
     survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
+    known, remarks = known_errors(basis, gauging)
     return reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
@@ -110,15 +115,26 @@ def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...
                 for i, c in basis.calibrations
             ),
             mounted_spacing=stated.mounted_spacing_m,
-            gauged_wall=(gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None,
+            gauged_wall=_wall(gauging),
             minimum_signal=min(
                 (i.minimum_signal_db for i, _ in basis.calibrations if i.minimum_signal_db is not None),
                 default=None,
             ),
             rows_refused=log.rows_refused,
             segments=stretches,
+            known_errors=known,
+            remarks=remarks,
         ),
     )
+
+
+def gauging_of(basis: Basis) -> Gauging | None:
+    """The gauging the pipe data rests on, or the pipe's latest to hold it against."""
+    return basis.pipe_data.gauging or next(iter(basis.survey.measuring_point.pipe.gaugings.all()), None)
+
+
+def _wall(gauging: Gauging | None) -> tuple[float, float] | None:
+    return (gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None
 
 
 def result_store(
@@ -171,6 +187,8 @@ def result_store(
             if calibration
         ]
     )
+    result.corrected_for.set(basis.corrected_for)
+    result.as_found.set(basis.as_found)
     return result
 
 
@@ -184,6 +202,11 @@ def result_account(before: Result, draft: Draft) -> dict[str, Any]:
         after.transit_time,
         after.time_difference,
     )
+    before_corrected = sorted(str(one) for one in before.corrected_for.all())
+    after_corrected = sorted(str(one) for one in draft.basis.corrected_for)
+    rested_on, rests_on = _calibrations(before), _calibrations_of(draft.basis)
+    if before_corrected != after_corrected or rested_on != rests_on:
+        effects = (*effects, _by_calibration(before_corrected, after_corrected, change, effects))
     codes_before = {finding["code"] for finding in before.findings}
     codes_after = {finding.code for finding in after.findings} | {f["code"] for f in draft.log_findings}
     return {
@@ -201,6 +224,21 @@ def result_account(before: Result, draft: Draft) -> dict[str, Any]:
         "new_findings": sorted(codes_after - codes_before),
         "settled_findings": sorted(codes_before - codes_after),
     }
+
+
+def _by_calibration(before: list[str], after: list[str], change: float, others: tuple[Effect, ...]) -> Effect:
+    """What other certificates and error curves did: what the other changes leave of the whole."""
+    left = change - math.fsum(one.effect for one in others)
+    return Effect("corrected_for", ", ".join(before) or "none", ", ".join(after) or "none", "text", left)
+
+
+def _calibrations(result: Result) -> set[Any]:
+    return {one.pk for one in (*result.calibrations.all(), *result.as_found.all())}
+
+
+def _calibrations_of(basis: Basis) -> set[Any]:
+    in_force = (calibration for _, calibration in basis.calibrations if calibration)
+    return {one.pk for one in (*in_force, *basis.as_found)}
 
 
 def relative_change(before: float, after: float) -> float | None:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import numpy as np
+import zstandard
 from django.contrib.auth.models import AnonymousUser
+from django.db.models import Manager, Q
 from numpy.typing import NDArray
 
 from compute.entries import MediumEntry
@@ -15,6 +18,7 @@ from compute.place import Place
 from compute.segments import Segment
 from surveys.models import (
     Calibration,
+    CombinedResult,
     Instrument,
     Log,
     MeasuringPoint,
@@ -133,10 +137,28 @@ def log_blocks(log: Log) -> Iterator[bytes | memoryview]:
     return rows.iterator(chunk_size=4)
 
 
+def kept_file(parts: Manager[Any]) -> Iterator[bytes]:
+    """A file that was taken in, as it came: of a log or a document by its parts."""
+    for part in parts.order_by("sequence").iterator(chunk_size=2):
+        yield zstandard.ZstdDecompressor().decompress(bytes(part.content))
+
+
 def log_columns(log: Log, names: frozenset[str] | None = None) -> Iterator[Block]:
     """A log block by block, as the file gave it: times in microseconds since 1970 UTC, and the columns (all, or those named)."""
     for content in log_blocks(log):
         yield decode_block(content, names)
+
+
+def paths_result(survey: Survey, at: datetime | None = None) -> CombinedResult | None:
+    """The mean of the paths of which a survey is one, as it stood at a time; as it stands now, if none is given."""
+    in_force = Q(replaced_at__isnull=True)
+    if at is not None:
+        in_force = (in_force | Q(replaced_at__gt=at)) & Q(computed_at__lte=at)
+    first = survey.path_of_id or survey.pk
+    rows = CombinedResult.objects.filter(
+        in_force, combination__survey=first, combination__retired_at__isnull=True
+    )
+    return rows.first()
 
 
 def transducer_data_now(instrument: Instrument) -> TransducerData | None:

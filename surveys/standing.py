@@ -22,6 +22,11 @@ _NOTHING_MOVED = """
     AND %s = (
         SELECT count(*) FROM surveys_calibration c JOIN surveys_surveydata_instruments u ON u.instrument_id = c.instrument_id
         WHERE u.surveydata_id = %s)
+    AND %s = (SELECT count(*) FROM surveys_curvepolicy)
+    AND %s = (
+        SELECT count(*) FROM surveys_reviewedsurvey v JOIN surveys_tolerancereview t ON t.id = v.review_id
+        WHERE v.survey_id = s.id AND v.state = 'corrected'
+        AND NOT EXISTS (SELECT 1 FROM surveys_calibration k WHERE k.corrects_id = t.calibration_id))
 """
 
 
@@ -31,13 +36,13 @@ def current_results() -> QuerySet[Result]:
     rows = Result.objects.filter(replaced_at__isnull=True).select_related(*related)
     # Long documents nobody asks for here.
     rows = rows.defer("budget", "account", "survey_data__setup__outcome")
-    return rows.prefetch_related("calibrations")
+    return rows.prefetch_related("calibrations", "corrected_for", "as_found")
 
 
 def nothing_moved(basis: Basis, current: Result) -> bool:
     """Whether a basis is what is in force and a result the current one, as the database has it now.
 
-    Versions of pipe data and calibrations are only ever added, so as many as were read are those that were read. A
+    Versions of pipe data, calibrations and policies are only ever added, so as many as were read are those that were read. A
     pair's data moves by a correction of the version in force. The start is compared because a survey and what is stated of it
     are read one after the other, and a correction may come in between.
     """
@@ -55,6 +60,8 @@ def nothing_moved(basis: Basis, current: Result) -> bool:
                 _id(survey.measuring_point.pipe),
                 sum(len(instrument.calibrations.all()) for instrument, _ in basis.calibrations),
                 _id(basis.survey_data),
+                basis.curve_policies,
+                len(basis.as_found),
             ],
         )
         return bool(cursor.fetchone()[0])

@@ -10,10 +10,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import IO, Any
 
-import defusedxml
-import openpyxl
-from openpyxl.utils.exceptions import InvalidFileException
-
 from surveys.errors import ServiceError
 
 MOST_BYTES = 5_000_000
@@ -98,6 +94,10 @@ def _csv(content: bytes) -> Iterator[list[str]]:
 
 
 def _xlsx(content: bytes) -> Iterator[list[str]]:
+    import defusedxml
+    import openpyxl
+    from openpyxl.utils.exceptions import InvalidFileException
+
     if not defusedxml or not openpyxl.DEFUSEDXML:
         raise RuntimeError("openpyxl must read XML by defusedxml")
     try:

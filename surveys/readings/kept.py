@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import weakref
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -17,14 +18,14 @@ from surveys.errors import ServiceError
 
 PART_BYTES = 1 << 20
 # So much of the parts stays in memory; beyond it they lie in a temporary file.
-SPOOL_BYTES = 16 << 20
+SPOOL_BYTES = 8 << 20
 FILE_LEVEL = 1
 PARTS_WAITING = 8
 
 Item = TypeVar("Item")
 
 
-class _Parts(Generic[Item]):
+class _Parts(ABC, Generic[Item]):
     """Items in order, as a list that may lie on disk: length, items by position, any number of passes."""
 
     def __init__(self) -> None:
@@ -61,8 +62,9 @@ class _Parts(Generic[Item]):
         self._places.append((self._end, len(content), count))
         self._end += len(content)
 
+    @abstractmethod
     def _item(self, count: int, content: bytes) -> Item:
-        raise NotImplementedError
+        """An item as it was handed in."""
 
 
 class FileParts(_Parts[bytes]):

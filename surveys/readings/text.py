@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from surveys.errors import ServiceError
 from surveys.readings.rows import LONGEST_LINE
 
-CHUNK_BYTES = 4 << 20
+CHUNK_BYTES = 2 << 20
 _BOM = codecs.BOM_UTF8
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, date, datetime, time
 from uuid import UUID
 
 from django.db import transaction
@@ -14,11 +14,14 @@ from compute.calibration import Point
 from compute.decision import DecisionRule, PermissibleError
 from compute.due_dates import due_date
 from surveys.basis import results_moved
+from surveys.due import office_today
 from surveys.errors import Conflict, ServiceError
+from surveys.impact import ANY_ZONE
 from surveys.models import (
     AcceptancePolicy,
     Calibration,
     CalibrationPoint,
+    CurvePolicy,
     Instrument,
     IntervalPolicy,
     Recomputation,
@@ -28,9 +31,10 @@ from surveys.models import (
 )
 from surveys.models.calibration import LimitsFrom, Moment
 from surveys.models.result import Cause
-from surveys.policies import acceptance_policy_of, interval_policy_of, limits_from
+from surveys.policies import acceptance_policy_of, concerned, interval_policy_of, limits_from
 from surveys.services.recomputations import Change, recomputation_start
 from surveys.services.records import record_create, said
+from surveys.services.tolerance import review_lapse, review_open
 from surveys.verdicts import judged
 
 
@@ -70,11 +74,19 @@ def calibration_record(
 ) -> tuple[Calibration, Recomputation | None]:
     """Record a certificate, or correct one entered wrongly; surveys it is in force for are recomputed, if there are any.
 
+    If it found the instrument out of tolerance, a review of the results since it was last known good is opened.
+
     Without `due_on` it is due by the interval policy; without limits it is judged by the acceptance policy. Raises Conflict if
     the certificate it corrects was corrected already, ServiceError if that one is another instrument's, a correction gives no
-    reason or no policy sets the due date, ComputeError for points that cannot be judged by the limits.
+    reason or no policy sets the due date or it is of a day to come, ComputeError for points that cannot be judged by the limits.
     """
     instrument = instrument_lock(calibration.instrument_id)
+    if calibration.calibrated_on > office_today(now):
+        raise ServiceError(
+            f"It says {calibration.calibrated_on}, which is still to come; give the day it was calibrated.",
+            code="date-to-come",
+            field="calibrated_on",
+        )
     reason = _reason_of_correction(calibration, reason)
     _set_due_date(calibration, instrument)
     figures = figures or Figures()
@@ -84,7 +96,12 @@ def calibration_record(
     _store_points(calibration, figures.points)
     why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
     change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
-    moved = results_moved_with(instrument)
+    # A certificate says nothing of the time before it, nor before the one it corrects.
+    since = min(one.calibrated_on for one in (calibration, calibration.corrects) if one is not None)
+    moved = results_moved_with([instrument], since)
+    if calibration.corrects is not None:
+        review_lapse(calibration.corrects, by=by, now=now)
+    review_open(calibration, by=by, now=now)
     return calibration, recomputation_start(change, moved) if moved else None
 
 
@@ -102,18 +119,38 @@ def policy_record(
     return record_create(policy)
 
 
+@transaction.atomic
+def curve_policy_record(
+    *, policy: CurvePolicy, by: User, now: datetime
+) -> tuple[CurvePolicy, Recomputation | None]:
+    """Decide whether results are corrected by error curves; those that rest on another decision are recomputed."""
+    # Held until the end, so that a log taken in at the same time sees the policy or is seen by it.
+    instruments = list(concerned(policy).select_for_update(no_key=True).order_by("pk"))
+    policy.recorded_by, policy.recorded_at = by, now
+    record_create(policy)
+    what = "error curves are applied" if policy.applied else "error curves are not applied"
+    reason = policy.reason or f"{what} from {policy.holds_from} on"
+    change = Change(Cause.CURVES, reason, by, now, {"curve_policy": policy})
+    moved = results_moved_with(instruments)
+    return policy, recomputation_start(change, moved) if moved else None
+
+
 def instrument_lock(instrument_id: UUID) -> Instrument:
     """The instrument, held until the transaction ends."""
     # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
-    return Instrument.objects.select_for_update().get(pk=instrument_id)
+    return Instrument.objects.select_for_update(no_key=True).get(pk=instrument_id)
 
 
-def results_moved_with(instrument: Instrument) -> list[Result]:
-    """Results of surveys with an instrument that now rest on something else."""
-    used = SurveyData.objects.filter(instruments=instrument)
+def results_moved_with(instruments: Sequence[Instrument], since: date | None = None) -> list[Result]:
+    """Results of surveys with any of some instruments, from a day on, that now rest on something else."""
+    used = SurveyData.objects.filter(instruments__in=instruments)
     # Also those stated to have used it since: their result may still rest on the statement before.
     stated = used.filter(replaced_at__isnull=True).values("survey")
-    return results_moved(Result.objects.filter(Q(survey_data__in=used) | Q(survey__in=stated)))
+    results = Result.objects.filter(Q(survey_data__in=used) | Q(survey__in=stated))
+    if since is not None:
+        # By the site's clock, which may be a day off; what did not move is not taken.
+        results = results.filter(survey__started_at__gte=datetime.combine(since - ANY_ZONE, time(0), UTC))
+    return results_moved(results)
 
 
 def _reason_of_correction(calibration: Calibration, reason: str) -> str:

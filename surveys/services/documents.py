@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import IO
@@ -13,7 +12,7 @@ import zstandard
 from django.db import transaction
 
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Calibration, Document, DocumentPart, Instrument, User
+from surveys.models import Calibration, Document, DocumentPart, Instrument, Qualification, User
 from surveys.services.calibrations import instrument_lock
 
 MOST_BYTES = 10_000_000
@@ -87,6 +86,26 @@ def certificate_attach(
         return _store(document, taken), True
 
 
+@transaction.atomic
+def qualification_attach(
+    *, qualification: Qualification, file: IO[bytes], file_name: str, by: User, now: datetime
+) -> tuple[Document, bool]:
+    """Keep the certificate of a qualification; as `certificate_attach`."""
+    taken = pdf_take_in(file)
+    Qualification.objects.select_for_update().get(pk=qualification.pk)
+    known = Document.objects.filter(qualification=qualification).first()
+    if known is None:
+        document = Document(qualification=qualification, file_name=file_name, received_by=by, received_at=now)
+        return _store(document, taken), True
+    if known.sha256 != taken.sha256:
+        raise Conflict(
+            "This qualification has another certificate file already; what was filed stays. Record it anew to file another.",
+            code="certificate-exists",
+            field="file",
+        )
+    return known, False
+
+
 def document_add(
     *, instrument: Instrument, document: Document, file: IO[bytes], by: User, now: datetime
 ) -> tuple[Document, bool]:
@@ -98,12 +117,6 @@ def document_add(
             return known, False
         document.instrument, document.received_by, document.received_at = instrument, by, now
         return _store(document, taken), True
-
-
-def document_bytes(document: Document) -> Iterator[bytes]:
-    """The file as it came, part by part."""
-    for part in document.parts.order_by("sequence").iterator(chunk_size=2):
-        yield zstandard.ZstdDecompressor().decompress(bytes(part.content), max_output_size=PART_BYTES)
 
 
 def _store(document: Document, taken: File) -> Document:

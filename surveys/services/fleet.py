@@ -149,4 +149,4 @@ def transducer_data_correct(
         corrects=corrects,
     )
     change = Change(Cause.TRANSDUCER_CORRECTION, data.reason, by, now, {"transducer_data": data})
-    return data, recomputation_start(change, results_moved_with(instrument))
+    return data, recomputation_start(change, results_moved_with([instrument]))

@@ -132,7 +132,7 @@ def _store_medium(data: OwnMediumData, by: User, now: datetime) -> None:
 def _lock_pipes(rests_on: Q) -> None:
     # Pipes before the material or medium: whoever changes a pipe takes the two in that order.
     pipes = PipeData.objects.filter(rests_on).values("pipe")
-    list(Pipe.objects.select_for_update().filter(pk__in=pipes).order_by("pk"))
+    list(Pipe.objects.select_for_update(no_key=True).filter(pk__in=pipes).order_by("pk"))
 
 
 def _in_force(rests_on: Q) -> QuerySet[PipeData]:

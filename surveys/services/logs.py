@@ -21,6 +21,7 @@ from surveys.readings.layout import PLAIN
 from surveys.readings.layout import LogLayout as Layout
 from surveys.reduction import HeldLog, result_store, survey_reduce
 from surveys.services.combinations import combinations_extend
+from surveys.services.tolerance import reviews_extend
 
 # Parts are about a megabyte each: so many go into one INSERT.
 ROWS_AT_ONCE = 16
@@ -58,7 +59,8 @@ def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> t
         basis = basis_in_force(survey_with_basis(survey.pk))
         if basis.key != draft.basis.key:
             draft = survey_reduce(basis)
-        result_store(replace(draft, basis=basis), cause=Cause.REDUCTION, now=now)
+        result = result_store(replace(draft, basis=basis), cause=Cause.REDUCTION, now=now)
+        reviews_extend(result, now=now)
         combinations_extend(survey, by=by, now=now)
     return log, True
 
@@ -66,13 +68,14 @@ def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> t
 def lock_survey(survey: Survey) -> None:
     """Let nobody correct the survey, its pipe or its instruments until the caller's transaction ends.
 
-    Corrections take these locks too, so that a result stored meanwhile is seen by them or sees them.
+    Corrections take these locks too, so that a result stored meanwhile is seen by them or sees them. Without the key, so that
+    records which only name what is locked are stored beside it: they would wait in an order of their own, and deadlock.
     """
-    Pipe.objects.select_for_update().get(pk=survey.measuring_point.pipe_id)
+    Pipe.objects.select_for_update(no_key=True).get(pk=survey.measuring_point.pipe_id)
     used = Instrument.objects.filter(
         survey_data__survey=survey, survey_data__replaced_at__isnull=True
     ).values("pk")
-    list(Instrument.objects.select_for_update().filter(pk__in=used).order_by("pk"))
+    list(Instrument.objects.select_for_update(no_key=True).filter(pk__in=used).order_by("pk"))
 
 
 def _same_or_conflict(log: Log, intake: Intake) -> Log:

@@ -6,12 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from uuid import UUID
 
 from django.db import transaction
 
 from compute.acoustics import check_dimensions
 from compute.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
-from compute.gauging import wall_from_readings
+from compute.gauging import Wall, wall_from_readings
 from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
@@ -32,7 +33,7 @@ from surveys.models.result import Cause
 from surveys.selectors import pipe_data_at, pipe_data_valid
 from surveys.services.recomputations import Change as Recorded
 from surveys.services.recomputations import recomputation_start
-from surveys.services.records import said
+from surveys.services.records import chosen_id, record_create, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +55,14 @@ def pipe_create(
     holds_from: date | None,
     by: User,
     now: datetime,
+    wanted_id: UUID | None = None,
 ) -> Pipe:
     """A new pipe with its first data.
 
     Raises ComputeError if the physics cannot take it (no bore left, an unknown material).
     """
-    pipe = Pipe(site=site, name=name, description=description)
-    pipe.full_clean(validate_constraints=False)
-    pipe.save(force_insert=True)
+    pipe = Pipe(id=chosen_id(Pipe, wanted_id), site=site, name=name, description=description)
+    record_create(pipe)
     _data(pipe, statement, change=Change.FIRST, holds_from=holds_from, by=by, now=now).save(force_insert=True)
     return pipe
 
@@ -117,6 +118,28 @@ def pipe_alter(
 
 
 @transaction.atomic
+def gauged_wall(
+    pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], set_sound_speed_m_s: float | None
+) -> Wall:
+    """What wall-thickness readings of a pipe come to, without keeping them."""
+    if gauge.kind != Kind.THICKNESS_GAUGE:
+        raise ServiceError("That instrument is no thickness gauge.", code="wrong-instrument", field="gauge")
+    if gauge.standard_uncertainty_m is None:
+        raise ServiceError(
+            "The gauge's own standard uncertainty is not on record; enter it on the instrument first.",
+            code="gauge-uncertainty-missing",
+            field="gauge",
+        )
+    speed, doubt = _wall_sound_speed(pipe)
+    return wall_from_readings(
+        readings_m,
+        gauge_uncertainty=gauge.standard_uncertainty_m,
+        set_sound_speed=set_sound_speed_m_s,
+        wall_sound_speed=speed,
+        wall_sound_speed_uncertainty=doubt,
+    )
+
+
 def gauging_record(
     *,
     pipe: Pipe,
@@ -127,28 +150,15 @@ def gauging_record(
     note: str,
     as_entered: Mapping[str, str],
     by: User,
+    wanted_id: UUID | None = None,
 ) -> Gauging:
     """Keep wall-thickness readings, with their mean, spread and the standard uncertainty of the mean.
 
     Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
     """
-    if gauge.kind != Kind.THICKNESS_GAUGE:
-        raise ServiceError("That instrument is no thickness gauge.", code="wrong-instrument", field="gauge")
-    if gauge.standard_uncertainty_m is None:
-        raise ServiceError(
-            "The gauge's own standard uncertainty is not on record; enter it on the instrument first.",
-            code="gauge-uncertainty-missing",
-            field="gauge",
-        )
-    speed, doubt = _wall_sound_speed(pipe)
-    wall = wall_from_readings(
-        readings_m,
-        gauge_uncertainty=gauge.standard_uncertainty_m,
-        set_sound_speed=set_sound_speed_m_s,
-        wall_sound_speed=speed,
-        wall_sound_speed_uncertainty=doubt,
-    )
+    wall = gauged_wall(pipe, gauge, readings_m, set_sound_speed_m_s)
     gauging = Gauging(
+        id=chosen_id(Gauging, wanted_id),
         pipe=pipe,
         gauge=gauge,
         taken_at=taken_at,
@@ -197,7 +207,7 @@ def version_to_correct(pipe: Pipe, at: date) -> PipeData:
 
 def _lock(pipe: Pipe) -> None:
     # One at a time for a pipe: corrections, alterations and the taking in of logs see each other's work.
-    Pipe.objects.select_for_update().get(pk=pipe.pk)
+    Pipe.objects.select_for_update(no_key=True).get(pk=pipe.pk)
 
 
 def _data(

@@ -6,6 +6,7 @@ import logging
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -66,6 +67,24 @@ def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputatio
     if moved:
         transaction.on_commit(partial(nudge, recomputation, len(moved)), robust=True)
     return recomputation
+
+
+def recomputation_extend(recomputation: Recomputation, results: Sequence[Result], now: datetime) -> None:
+    """More work for a run that may be finished already, in the caller's transaction."""
+    # Locked, so that whoever closes it comes before or after.
+    Recomputation.objects.select_for_update().get(pk=recomputation.pk)
+    RecomputationItem.objects.bulk_create(
+        [
+            RecomputationItem(
+                recomputation=recomputation, survey_id=result.survey_id, before=result, run_after=now
+            )
+            for result in results
+        ]
+    )
+    Recomputation.objects.filter(pk=recomputation.pk).update(
+        state=Recomputation.State.RUNNING, finished_at=None
+    )
+    transaction.on_commit(partial(nudge, recomputation, len(results)), robust=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +154,8 @@ def nudge(recomputation: Recomputation, items: int) -> None:
     A broker that is down costs time, not work: the sweep sends again.
     """
     if settings.CELERY_BROKER_URL:
-        _sender.submit(_send, recomputation.pk, items)
+        # In the request's context, so that the task's log lines have the request's id.
+        _sender.submit(copy_context().run, _send, recomputation.pk, items)
 
 
 def _send(recomputation_id: UUID, items: int) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
+from uuid import UUID
 
 from django.db import transaction
 
-from surveys.errors import ServiceError
-from surveys.models import Record
+from surveys.errors import Conflict, ServiceError
+from surveys.models import Record, uuid7
+from surveys.services.audit import record_changed, record_created, record_values
 
 R = TypeVar("R", bound=Record)
 Related = Mapping[str, Sequence[Record]]
@@ -23,19 +25,29 @@ def record_create(record: R, *, related: Related | None = None) -> R:
     record.full_clean(validate_constraints=False)
     record.save(force_insert=True)
     _relate(record, related)
+    record_created(record)
     return record
 
 
 @transaction.atomic
 def record_change(record: R, changes: Mapping[str, Any], *, related: Related | None = None) -> R:
     """Change the named fields of a record, checked by its own rules."""
+    before = record_values(record, frozenset({*changes, *(related or {})}))
     for name, value in changes.items():
         setattr(record, name, value)
     record.full_clean(validate_constraints=False)
     if changes:
         record.save(update_fields=list(changes))
     _relate(record, related)
+    record_changed(record, before)
     return record
+
+
+def chosen_id(record_type: type[Record], wanted: UUID | None) -> UUID:
+    """The id a client chose for a new record while it was offline, or a new one. Raises Conflict if a record has it."""
+    if wanted is not None and record_type._base_manager.filter(pk=wanted).exists():
+        raise Conflict("A record has that id already.", code="id-taken", field="id")
+    return wanted or uuid7()
 
 
 def said(reason: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 
@@ -14,6 +15,7 @@ from surveys.models import Instrument, MeasuringPoint, Setup, User
 from surveys.models.instrument import Kind
 from surveys.outcomes import outcome_json
 from surveys.selectors import pipe_data_at, place_of, survey_medium, transducer_data_now
+from surveys.services.records import chosen_id
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +32,13 @@ class SetupWish:
     as_entered: Mapping[str, str] | None = None
 
 
-def setup_work_out(*, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime) -> Setup:
+def setup_work_out(
+    *, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime, wanted_id: UUID | None = None
+) -> Setup:
     """Work out how to mount a transducer pair at a point, and keep it.
 
-    Raises ComputeError when no beam passes, Conflict when the pipe has no data for today, ServiceError when
-    the instrument is no transducer pair or has no data.
+    Raises ComputeError when no beam passes, Conflict when the pipe has no data for today or the id wanted is taken,
+    ServiceError when the instrument is no transducer pair or has no data.
     """
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
@@ -51,6 +55,7 @@ def setup_work_out(*, point: MeasuringPoint, wish: SetupWish, by: User, now: dat
             field="transducers",
         )
     setup = Setup(
+        id=chosen_id(Setup, wanted_id),
         measuring_point=point,
         pipe_data=data,
         transducer_data=pair,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 
@@ -27,7 +28,7 @@ from surveys.models.result import Cause
 from surveys.models.survey import SurveyChange
 from surveys.services.logs import lock_survey
 from surveys.services.recomputations import Change, recomputation_start
-from surveys.services.records import said
+from surveys.services.records import chosen_id, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,19 +65,22 @@ def survey_record(
     by: User,
     now: datetime,
     path_of: Survey | None = None,
+    wanted_id: UUID | None = None,
 ) -> Survey:
     """A new survey at a point, with the set-up it was mounted by and the instruments used.
 
     The set-up's transducer pair counts among them. With `path_of` it is a further path of another survey at this point.
     Raises ServiceError if the set-up or that survey is of another point, that survey is a further path itself, the job is
-    of another site, or no meter is among the instruments.
+    of another site, or no meter is among the instruments; Conflict if the id wanted is taken.
     """
     if path_of is not None:
         _check_first_path(path_of, point)
     if job is not None and job.site_id != point.pipe.site_id:
         raise ServiceError("That job is at another site.", code="other-site", field="job")
     survey = Survey(
+        id=chosen_id(Survey, wanted_id),
         measuring_point=point,
+        client_id=point.pipe.site.client_id,
         job=job,
         technician=by,
         started_at=notes.started_at,
