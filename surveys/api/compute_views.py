@@ -211,6 +211,8 @@ class SpacingOut(AlternativeOut):
 class SpacingView(UnitsMixin):
     """Where to mount a transducer pair on a pipe."""
 
+    throttled_as = "compute"
+
     @documented(request=SetupIn, responses=SpacingOut, tags=["compute"], operation_id="compute_spacing")
     def post(self, request: Request) -> Response:
         asked = validated(SetupIn, request, self)
@@ -271,6 +273,8 @@ class FlowOut(serializers.Serializer):
 
 class FlowView(UnitsMixin):
     """Flow from readings."""
+
+    throttled_as = "compute"
 
     @documented(request=FlowIn, responses=FlowOut, tags=["compute"], operation_id="compute_flow")
     def post(self, request: Request) -> Response:

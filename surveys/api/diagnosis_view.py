@@ -77,6 +77,8 @@ class DiagnosisOut(serializers.Serializer):
 class DiagnosisView(UnitsMixin):
     """What single wrong entry would explain a measured sound speed."""
 
+    throttled_as = "compute"
+
     @documented(
         request=DiagnosisIn, responses=DiagnosisOut, tags=["compute"], operation_id="compute_diagnosis"
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, cast
@@ -57,11 +58,13 @@ def answer_in(request: Any, units: System) -> Iterator[None]:
 
 def in_units(document: Any, units: System) -> Any:
     """The document with every SI number in it as a value with a unit."""
-    if isinstance(document, Mapping):
-        if document.keys() == {"si", "kind"}:
-            return express(document["si"], document["kind"], units)
-        if document.keys() == {"si", "kind", "per"}:
-            return _ratio(document["si"], document["kind"], document["per"], units)
+
+    if isinstance(document, dict):
+        if "si" in document:
+            if document.keys() == {"si", "kind"}:
+                return express(document["si"], document["kind"], units)
+            if document.keys() == {"si", "kind", "per"}:
+                return _ratio(document["si"], document["kind"], document["per"], units)
         return {name: in_units(value, units) for name, value in document.items()}
     if isinstance(document, list):
         return [in_units(value, units) for value in document]
@@ -142,13 +145,38 @@ class WholeField(serializers.IntegerField):
         return int(super().to_internal_value(data))
 
 
+# Control characters but tab and line ends (NUL is refused by the framework), and what turns the direction of the text around it:
+# a name that reads other than it is.
+UNSEEN = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+
+
 class TextField(serializers.CharField):
-    """Text; no numbers taken for it, no NUL or other control characters."""
+    """Text; no numbers taken for it, no control characters."""
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             raise ValidationError("Write text in quotes.", code="text-invalid")
+        if found := UNSEEN.search(data):
+            raise ValidationError(
+                f"Leave out the character U+{ord(found[0]):04X}: it is not seen, and changes how the rest is.",
+                code="text-invalid",
+            )
         return str(super().to_internal_value(data))
+
+
+class ChosenId(serializers.UUIDField):
+    """The id of a new record, chosen by a client that was offline when it was made: UUIDv7, so that it sorts by time."""
+
+    def __init__(self, required: bool = False) -> None:
+        super().__init__(
+            required=required,
+            help_text="Chosen by the client (UUIDv7), to send what was made offline; made here if left out.",
+        )
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, str) or len(data) != 36:
+            self.fail("invalid", value=str(data)[:40])
+        return super().to_internal_value(data)
 
 
 class VisibleRecord(serializers.PrimaryKeyRelatedField):

@@ -1,24 +1,27 @@
-"""`Idempotency-Key`: a write sent again gets the first answer, and is done once."""
+"""`Idempotency-Key`: a write sent again gets the first answer, and is done once.
+
+The write and its answer are kept in one transaction (`surveys.api.views.Once`): a process killed at any moment leaves both or neither.
+"""
 
 from __future__ import annotations
 
 import hashlib
+from contextlib import suppress
 from datetime import timedelta
 from typing import Any, cast
 
-from django.db import IntegrityError, transaction
+from django.db import Error, IntegrityError, transaction
 from django.http import HttpResponse
 from django.utils import timezone
 from rest_framework.exceptions import APIException, ValidationError
 from rest_framework.request import Request
-from rest_framework.response import Response
 
 from surveys.models import IdempotencyKey, User
 
 KEPT_HEADERS = ("ETag", "Location")
 LONGEST_KEY = 200
-# A request whose process died leaves its key free again after this long.
-LEASE = timedelta(seconds=60)
+# A request whose process died leaves its key free again after this long; one that takes longer is waited for (`hold`).
+LEASE = timedelta(seconds=15)
 
 
 class StillRunning(APIException):
@@ -73,26 +76,36 @@ def claim(request: Request) -> IdempotencyKey | None:
     stale = IdempotencyKey.objects.filter(pk=known.pk, status__isnull=True, lease_until__lt=now)
     if not stale.update(lease_until=now + LEASE):
         raise StillRunning
+    known.lease_until = now + LEASE
     return known
 
 
-def settle(claimed: IdempotencyKey, response: Any) -> Any:
-    """Keep an answer for the next time; a fault of ours is not kept, so that the write can be tried again."""
-    if isinstance(response, Response):
-        response.add_post_render_callback(lambda rendered: _keep(claimed, rendered))
-    return response
+def hold(claimed: IdempotencyKey) -> None:
+    """Hold the key until the caller's transaction ends: whoever takes it over when the lease is out waits for that.
+
+    Raises Replay or StillRunning where somebody has taken it over already.
+    """
+    now_there = IdempotencyKey.objects.select_for_update().filter(pk=claimed.pk).first()
+    if now_there is not None and now_there.status is not None:
+        raise Replay(now_there)
+    if now_there is None or now_there.lease_until != claimed.lease_until:
+        raise StillRunning
 
 
-def _keep(claimed: IdempotencyKey, response: Any) -> None:
-    if response.status_code >= 500:
-        IdempotencyKey.objects.filter(pk=claimed.pk).delete()
-        return
-    IdempotencyKey.objects.filter(pk=claimed.pk).update(
+def keep(claimed: IdempotencyKey, response: Any) -> None:
+    """Keep an answer for the next time."""
+    IdempotencyKey.objects.filter(pk=claimed.pk, status__isnull=True).update(
         status=response.status_code,
         content_type=response["Content-Type"],
         headers={name: response[name] for name in KEPT_HEADERS if name in response},
         body=response.content,
     )
+
+
+def let_go(claimed: IdempotencyKey) -> None:
+    """Free the key of a write that failed, so that it can be tried again at once; if the database is away, when the lease is out."""
+    with suppress(Error):
+        IdempotencyKey.objects.filter(pk=claimed.pk, status__isnull=True).delete()
 
 
 def _digest(request: Request) -> str:

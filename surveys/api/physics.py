@@ -29,6 +29,7 @@ from surveys.models.pipe import TemperatureKnown
 from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
+OVAL = ("largest_outer_diameter", "smallest_outer_diameter")
 
 
 class MaterialByValue(StrictSerializer):
@@ -96,7 +97,8 @@ class PipeIn(StrictSerializer):
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if ("largest_outer_diameter" in attrs) != ("smallest_outer_diameter" in attrs):
+        oval = [name for name in OVAL if name in attrs]
+        if len(oval) == 1 or len({attrs[name] is None for name in oval}) > 1:
             raise ValidationError(
                 {"largest_outer_diameter": "State the largest and the smallest outer diameter together."},
                 code="required",

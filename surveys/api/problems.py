@@ -10,9 +10,9 @@ from typing import Any
 from django.core.exceptions import NON_FIELD_ERRORS, RequestDataTooBig
 from django.core.exceptions import PermissionDenied as DjangoPermissionDenied
 from django.core.exceptions import ValidationError as DjangoValidationError
-from django.db import IntegrityError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.db.models import ProtectedError
-from django.http import Http404, HttpRequest, JsonResponse
+from django.http import Http404
 from django.http.response import HttpResponseBase
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
@@ -23,6 +23,7 @@ from surveys.api.idempotency import Replay
 from surveys.errors import ServiceError
 
 CONTENT_TYPE = "application/problem+json"
+DATABASE_AWAY = "The database does not answer just now; send this again in a moment, a write with the same Idempotency-Key."
 NOT_FOUND_DETAIL = "There is nothing at this address, or nothing you may see."
 
 # What a constraint of the database means to the person whose entry it refused: field, sentence.
@@ -32,12 +33,44 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "measuring_point_name_once_on_a_pipe": ("name", "This pipe has a measuring point of that name already."),
     "instrument_serial_once_in_a_kind": ("serial", "An instrument of this kind has that serial already."),
     "calibration_certificate_once": ("certificate", "That certificate is on record already."),
+    "intermediate_check_second_meter_where_two": (
+        "other",
+        "A comparison names the second meter; no other check does.",
+    ),
+    "intermediate_check_of_two_instruments": ("other", "Compare it with another meter."),
+    "instrument_type_name_once_in_a_kind": ("name", "This kind has a type of that name already."),
+    "instrument_type_frequencies_in_order": (
+        "highest_frequency",
+        "The highest frequency is not below the lowest.",
+    ),
+    "instrument_type_velocities_in_order": (
+        "highest_velocity",
+        "The highest velocity is not below the lowest.",
+    ),
+    "instrument_type_temperatures_in_order": (
+        "highest_temperature",
+        "The highest temperature is not below the lowest.",
+    ),
+    "instrument_type_spacings_in_order": (
+        "longest_spacing",
+        "The longest spacing is not below the shortest.",
+    ),
+    "instrument_type_walls_in_order": ("highest_wall", "The thickest wall is not below the thinnest."),
+    "report_one_current_for_a_survey": (
+        "",
+        "Another report of this survey was issued at this moment; look at that.",
+    ),
+    "report_revision_once": ("", "Another report of this survey was issued at this moment; look at that."),
     "calibration_due_after_its_date": ("due_on", "A calibration is due after its date."),
     "calibration_point_uncertainty_possible": (
         "as_found",
         "An expanded uncertainty is not below 0, its coverage factor not below 1.",
     ),
     "acceptance_policy_about_instrument_or_type": (
+        "instrument",
+        "A policy is about one instrument, or about a kind with or without a type.",
+    ),
+    "curve_policy_about_instrument_or_type": (
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
@@ -49,6 +82,24 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "instrument_not_part_of_itself": ("part_of", "An instrument is no accessory of itself."),
     "document_once_at_an_instrument": ("file", "That file is among the instrument's documents already."),
     "job_ends_after_it_starts": ("ends_at", "A job ends after it starts."),
+    "job_window_ends_after_it_starts": ("latest_end", "A window ends after it starts."),
+    "job_expected_hours_positive": ("expected_hours", "The expected hours are above 0."),
+    "job_priority_1_to_5": ("priority", "A priority is 1 (most pressing) to 5."),
+    "site_coordinates_possible": (
+        "latitude",
+        "Give both coordinates or neither, in degrees: latitude within 90, longitude within 180.",
+    ),
+    "technician_coordinates_possible": (
+        "latitude",
+        "Give both coordinates or neither, in degrees: latitude within 90, longitude within 180.",
+    ),
+    "qualification_expires_after_issue": ("expires_on", "A qualification does not expire before its issue."),
+    "absence_ends_after_it_starts": ("ends_at", "An absence ends after it starts."),
+    "booking_ends_after_it_starts": ("ends_at", "A booking ends after it starts."),
+    "booking_of_instrument_or_technician": ("instrument", "Book one instrument or one technician."),
+    "booking_instrument_never_twice": ("instrument", "That instrument is booked in that time already."),
+    "booking_technician_never_twice": ("technician", "That technician is booked in that time already."),
+    "booking_handed_over_once": ("", "It was handed over so already."),
     "survey_ends_after_it_starts": ("ended_at", "A survey ends after it starts."),
     "survey_no_path_of_itself": ("path_of", "A survey is no further path of itself."),
     "combination_part_once": ("parts", "A survey is a part of a combination once."),
@@ -68,6 +119,20 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     ),
     "surveys_loglayout_name": ("name", "There is a log layout of that name already."),
     "surveys_loglayout.name": ("name", "There is a log layout of that name already."),
+    "user_client_only_for_client_viewers": (
+        "client",
+        "A client viewer belongs to a client, and nobody else does.",
+    ),
+    "user_service_account_without_admin": (
+        "is_service_account",
+        "A service account does not use the administrator's pages.",
+    ),
+    "invitation_client_viewers_have_a_client": (
+        "client",
+        "A client viewer belongs to a client, and nobody else does.",
+    ),
+    "surveys_user_username": ("username", "There is a user of that name already."),
+    "surveys_user.username": ("username", "There is a user of that name already."),
     "surveys_client_name": ("name", "There is a client of that name already."),
     "surveys_client.name": ("name", "There is a client of that name already."),
 }
@@ -98,11 +163,11 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
     """Turn an error of a view into a problem document; None for one that is a fault of ours."""
     if isinstance(error, Replay):
         return error.response
-    found = _status_and_errors(error)
+    found = _status_and_errors(error) or _not_now(error)
     if found is None:
         return None
     status, errors = found
-    headers = {}
+    headers = {"Retry-After": "1"} if status == HTTPStatus.SERVICE_UNAVAILABLE else {}
     if status == HTTPStatus.UNAUTHORIZED:
         headers["WWW-Authenticate"] = getattr(error, "auth_header", "") or "Token"
     if wait := getattr(error, "wait", None):
@@ -114,6 +179,12 @@ def errors_of(error: Exception) -> list[dict[str, str]] | None:
     """The errors of a problem document for something raised; None for a fault of ours."""
     found = _status_and_errors(error)
     return found and found[1]
+
+
+def problem_of(error: Exception) -> dict[str, Any] | None:
+    """The problem document for something raised; None for a fault of ours."""
+    found = _status_and_errors(error)
+    return found and problem(*found)
 
 
 def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
@@ -152,6 +223,14 @@ def _status_and_errors(error: Exception) -> tuple[int, list[dict[str, str]]] | N
         code = str(error.get_codes()) if not isinstance(error.get_codes(), list | dict) else "invalid"
         return error.status_code, [_error("", code.replace("_", "-"), detail)]
     return None
+
+
+def _not_now(error: Exception) -> tuple[int, list[dict[str, str]]] | None:
+    """The database is away, or two transactions stood in each other's way: nobody's mistake, and soon over."""
+    if not isinstance(error, OperationalError | InterfaceError):
+        return None
+    logging.getLogger(__name__).error("the database did not do it", exc_info=error)
+    return 503, [_error("", "database-away", DATABASE_AWAY)]
 
 
 def _error(field: str, code: str, detail: str) -> dict[str, str]:
@@ -202,35 +281,10 @@ _SQLITE_UNIQUE = {
     "instrument_serial_once_in_a_kind": "surveys_instrument.kind, surveys_instrument.serial",
     "calibration_certificate_once": "surveys_calibration.instrument_id, surveys_calibration.laboratory",
     "pipe_data_corrected_once": "surveys_pipedata.corrects_id",
+    "booking_handed_over_once": "surveys_bookingevent.booking_id, surveys_bookingevent.what",
     "combination_part_once": "surveys_combinationpart.combination_id, surveys_combinationpart.survey_id",
 }
 
 
 def _sqlite_unique(name: str) -> str:
     return _SQLITE_UNIQUE.get(name, "\0")
-
-
-def not_found(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
-    """The answer to an address that does not exist."""
-    document = problem(404, [_error("", "not-found", NOT_FOUND_DETAIL)])
-    return JsonResponse(document, status=404, content_type=CONTENT_TYPE)
-
-
-def bad_request(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
-    """The answer to a request Django itself refuses."""
-    document = problem(400, [_error("", "bad-request", "The request cannot be read.")])
-    return JsonResponse(document, status=400, content_type=CONTENT_TYPE)
-
-
-def server_error(request: HttpRequest) -> JsonResponse:
-    """The answer to a fault of ours."""
-    document = problem(500, [_error("", "server-error", "Something went wrong here; nothing was changed.")])
-    return JsonResponse(document, status=500, content_type=CONTENT_TYPE)
-
-
-def csrf_failure(request: HttpRequest, reason: str = "") -> JsonResponse:
-    """The answer to a form or session request without its CSRF token."""
-    document = problem(
-        403, [_error("", "csrf-failed", "The CSRF token is missing or stale; load the page again.")]
-    )
-    return JsonResponse(document, status=403, content_type=CONTENT_TYPE)

@@ -225,6 +225,8 @@ class UncertaintyOut(serializers.Serializer):
 class UncertaintyView(UnitsMixin):
     """How sure a flow is, from how sure its inputs are."""
 
+    throttled_as = "compute"
+
     @documented(
         request=UncertaintyIn, responses=UncertaintyOut, tags=["compute"], operation_id="compute_uncertainty"
     )

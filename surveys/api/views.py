@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from functools import partial
 from typing import Any, ClassVar, cast, get_args
 
+from django.conf import settings
 from django.db import transaction
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
@@ -12,13 +14,13 @@ from rest_framework.exceptions import APIException
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from compute.units import System
 from surveys.api import idempotency
 from surveys.api.fields import answer_in, units_of
 from surveys.api.filters import Filters, Ordering
 from surveys.api.schema import UNITS
+from surveys.api.throttles import ThrottledView
 from surveys.models import IdempotencyKey, Record, User
 from surveys.services.records import record_change
 
@@ -29,7 +31,15 @@ class EditedMeanwhile(APIException):
     default_code = "edited-meanwhile"
 
 
-class UnitsMixin(APIView):
+class IfMatchNeeded(APIException):
+    status_code = 428
+    default_detail = (
+        "Read the record and send its ETag as If-Match, so that nobody's change is overwritten unseen."
+    )
+    default_code = "if-match-needed"
+
+
+class UnitsMixin(ThrottledView):
     """Refuses odd `?units=` before anything is done."""
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
@@ -37,7 +47,56 @@ class UnitsMixin(APIView):
         units_of(request)
 
 
-class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
+class Once(UnitsMixin):
+    """A view whose writes are done once however often they are sent with one `Idempotency-Key`."""
+
+    # Actions that recognise a repeated request by themselves.
+    repeatable: ClassVar[frozenset[str]] = frozenset()
+    action: str = ""
+    claimed: IdempotencyKey | None = None
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if self.action in self.repeatable:
+            return
+        self.claimed = idempotency.claim(request)
+        if self.claimed is not None:
+            # The framework looks up who handles the request after this.
+            method = str(request.method).lower()
+            handler = getattr(self, method, self.http_method_not_allowed)
+            setattr(self, method, partial(self._once, self.claimed, handler))
+
+    def _once(
+        self, claimed: IdempotencyKey, handler: Any, request: Request, *args: Any, **kwargs: Any
+    ) -> Any:
+        with transaction.atomic():
+            # Until it is held somebody else may have taken it over, whose it then is.
+            self.claimed = None
+            idempotency.hold(claimed)
+            self.claimed = claimed
+            answer = self.finalize_response(request, handler(request, *args, **kwargs), *args, **kwargs)
+            if isinstance(answer, Response):
+                answer.render()
+            idempotency.keep(claimed, answer)
+        return answer
+
+    def handle_exception(self, exc: Exception) -> Any:
+        """A refusal is kept like any answer, for nothing was done; a fault of ours is not, so that the write can be tried again."""
+        claimed = self.claimed
+        try:
+            answer = super().handle_exception(exc)
+        except Exception:
+            if claimed is not None:
+                idempotency.let_go(claimed)
+            raise
+        if claimed is not None and answer.status_code >= 500:
+            idempotency.let_go(claimed)
+        elif claimed is not None and isinstance(answer, Response):
+            answer.add_post_render_callback(partial(idempotency.keep, claimed))
+        return answer
+
+
+class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):
     """A record type to list and read. `writers` may do the rest."""
 
     model: ClassVar[type[Any]]
@@ -45,26 +104,16 @@ class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, view
     ordering_fields: ClassVar[tuple[str, ...]] = ()
     related: ClassVar[tuple[str, ...]] = ()
     prefetched: ClassVar[tuple[Any, ...]] = ()
-    # Actions that recognise a repeated request by themselves.
-    repeatable: ClassVar[frozenset[str]] = frozenset()
     lookup_value_converter = "uuid"
     filter_backends = (Filters, Ordering)
-    claimed: IdempotencyKey | None = None
-
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
-        if self.action not in self.repeatable:
-            self.claimed = idempotency.claim(request)
-
-    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
-        answer = super().finalize_response(request, response, *args, **kwargs)
-        return idempotency.settle(self.claimed, answer) if self.claimed else answer
 
     def get_queryset(self) -> Any:
         if getattr(self, "swagger_fake_view", False):
             return self.model.objects.none()
         rows = self.model.objects.visible_to(self.request.user)
-        return rows.select_related(*self.related).prefetch_related(*self.prefetched)
+        # Asked for none, `select_related` would join all there are.
+        rows = rows.select_related(*self.related) if self.related else rows
+        return rows.prefetch_related(*self.prefetched)
 
     @property
     def user(self) -> User:
@@ -105,6 +154,8 @@ class Records(UnitsMixin, mixins.ListModelMixin, mixins.RetrieveModelMixin, view
     def _check_if_match(self, record: Record) -> None:
         """Refuse a change of something else than was read, in whatever units it was read."""
         wanted = self.request.headers.get("If-Match")
+        if not wanted and settings.REQUIRE_IF_MATCH:
+            raise IfMatchNeeded
         if not wanted or wanted.strip() == "*":
             return
         tags = {tag.strip() for tag in wanted.split(",")}

@@ -57,6 +57,7 @@ class BulkOut(serializers.Serializer):
 class BulkCalibrations(UnitsMixin):
     """Many certificates at once."""
 
+    throttled_as = "upload"
     writers = FLEET
     parser_classes = [MultiPartParser, RawFileParser]
 

@@ -38,6 +38,7 @@ from surveys.api.records.acceptance import (
     limits_stated,
     points_stated,
 )
+from surveys.api.records.bookings import BookingOut, endangered_shown
 from surveys.api.records.files import (
     PDF_REQUEST,
     DocumentOut,
@@ -48,8 +49,9 @@ from surveys.api.records.files import (
     file_sent,
 )
 from surveys.api.views import Records, documented
-from surveys.models import Calibration, Instrument, TransducerData
+from surveys.models import Booking, Calibration, Instrument, TransducerData
 from surveys.models.calibration import Moment
+from surveys.models.result import Cause
 from surveys.services.calibrations import Figures, calibration_record
 from surveys.services.documents import certificate_attach
 from surveys.verdicts import limits_json, points_json, verdict_json
@@ -102,23 +104,37 @@ class CalibrationIn(StrictSerializer):
 
 def started(record: TransducerData | Calibration) -> str | None:
     """The recomputation a record set going."""
-    return next((str(one.pk) for one in record.recomputations.all()), None)
+    runs = (one for one in record.recomputations.all() if one.cause != Cause.OUT_OF_TOLERANCE)
+    return next((str(one.pk) for one in runs), None)
+
+
+class ReviewOpenedOut(serializers.Serializer):
+    id = serializers.UUIDField()
+    surveys = serializers.IntegerField(help_text="Whose results are in doubt.")
 
 
 class CalibrationShortOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     recomputation = serializers.SerializerMethodField(help_text="What recording it set going, if anything.")
+    tolerance_review = serializers.SerializerMethodField(
+        help_text="The review it opened, if it found the instrument out of tolerance."
+    )
 
     class Meta:
         model = Calibration
         fields = [
             "id", "instrument", "certificate", "laboratory", "accreditation", "calibrated_on", "due_on", "note", "corrects",
-            "recorded_at", "recorded_by", "recomputation",
+            "recorded_at", "recorded_by", "recomputation", "tolerance_review",
         ]  # fmt: skip
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
     def get_recomputation(self, calibration: Calibration) -> Any:
         return started(calibration)
+
+    @extend_schema_field(ReviewOpenedOut(allow_null=True))
+    def get_tolerance_review(self, calibration: Calibration) -> Any:
+        review = getattr(calibration, "tolerance_review", None)
+        return review and ReviewOpenedOut({"id": review.pk, "surveys": len(review.surveys.all())}).data
 
 
 class CalibrationOut(CalibrationShortOut):
@@ -160,6 +176,15 @@ class CalibrationOut(CalibrationShortOut):
         return document and DocumentOut(document).data
 
 
+class CalibrationMadeOut(CalibrationOut):
+    endangered_bookings = BookingOut(
+        many=True, help_text="Of the instrument, that something stands against now."
+    )
+
+    class Meta(CalibrationOut.Meta):
+        fields = [*CalibrationOut.Meta.fields, "endangered_bookings"]
+
+
 class Calibrations(Records):
     """Certificates; what is written stays as it is."""
 
@@ -167,22 +192,33 @@ class Calibrations(Records):
     serializer_class = CalibrationOut
     writers = FLEET
     repeatable = frozenset({"certificate"})
-    related = ("recorded_by", "instrument", "interval_policy", "certificate_file__received_by")
-    prefetched = ("recomputations", "points")
+    related = (
+        "recorded_by",
+        "instrument",
+        "interval_policy",
+        "certificate_file__received_by",
+        "tolerance_review",
+    )
+    prefetched = ("recomputations", "points", "tolerance_review__surveys")
     filterset_fields = {"instrument": ["exact"], "due_on": ["exact", "lt", "lte", "gt", "gte"]}
     ordering_fields = ("due_on", "calibrated_on")
 
-    @documented(request=CalibrationIn, responses={201: CalibrationOut})
+    @documented(request=CalibrationIn, responses={201: CalibrationMadeOut})
     def create(self, request: Request) -> Response:
         """Record a certificate; one that corrects another takes its place, and surveys it was in force for are recomputed."""
         calibration, figures, reason = calibration_stated(self.checked(CalibrationIn))
         calibration, _ = calibration_record(
             calibration=calibration, by=self.user, now=timezone.now(), reason=reason, figures=figures
         )
-        return self.answer(self.read_again(calibration), 201)
+        answer = self.answer(self.read_again(calibration), 201)
+        held = Booking.objects.visible_to(self.user).filter(instrument=calibration.instrument_id)
+        answer.data["endangered_bookings"] = endangered_shown(held, self.user)
+        return answer
 
     @documented(request=PDF_REQUEST, responses={200: DocumentOut, 201: DocumentOut})
-    @action(detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
+    @action(
+        detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
+    )
     def certificate(self, request: Request, pk: Any = None) -> Response:
         """Keep the certificate's PDF, as the body itself or as the part `file` of a form; the same file again changes nothing."""
         calibration, file = self.get_object(), file_sent(request)

@@ -6,12 +6,13 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, timedelta
-from typing import Any
-
-import icalendar
+from typing import TYPE_CHECKING, Any
 
 from surveys.due import DueRow
 from surveys.models import Calibration
+
+if TYPE_CHECKING:
+    import icalendar
 
 COLUMNS = (
     "status", "kind", "type_name", "serial", "owner_number", "state", "location", "holder", "certificate", "calibrated_on",
@@ -54,6 +55,8 @@ def flat(row: DueRow) -> dict[str, Any]:
 
 def due_calendar(rows: Sequence[DueRow]) -> bytes:
     """The due dates as all-day events (RFC 5545); an event keeps its UID while its calibration is the latest."""
+    import icalendar
+
     calendar = icalendar.Calendar()
     calendar.add("prodid", "-//Clamp-on flow surveys//Calibration due//EN")
     calendar.add("version", "2.0")
@@ -66,6 +69,8 @@ def due_calendar(rows: Sequence[DueRow]) -> bytes:
 
 def _event(row: DueRow, calibration: Calibration, due_on: date) -> icalendar.Event:
     one = row.instrument
+    import icalendar
+
     event = icalendar.Event()
     event.add("uid", f"calibration-due-{calibration.pk}")
     event.add("dtstamp", calibration.recorded_at.astimezone(UTC))

@@ -14,16 +14,19 @@ from rest_framework.permissions import AllowAny
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from surveys.api.fields import StrictSerializer, TextField
 from surveys.api.permissions import FIELD, FLEET
 from surveys.api.records.due_formats import due_calendar, due_csv, flat
 from surveys.api.records.files import CalendarRenderer, CSVRenderer
+from surveys.api.records.job_calendar import job_calendar
+from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
 from surveys.due import BOARD, STATUSES, DueRow, board_of, counts_of, due_list, office_today, within_until
 from surveys.models import CalendarFeed, Role
-from surveys.services.calendar_feeds import calendar_feed_make, calendar_feed_owner, calendar_feed_revoke
+from surveys.models.calibration import FeedSubject
+from surveys.own_jobs import jobs_of
+from surveys.services.calendar_feeds import calendar_feed_make, calendar_feed_open, calendar_feed_revoke
 
 KNOWN = frozenset({"within", "format", "group", "units"})
 
@@ -109,13 +112,24 @@ class CalibrationDue(UnitsMixin):
 
 
 class CalendarFeedIn(StrictSerializer):
-    label = TextField(max_length=100, help_text="Where it is used, to know later which to revoke.")
+    label = TextField(
+        max_length=100, required=False, allow_blank=True,
+        help_text="Where it is used, to know later which to revoke; needed unless a subject is named.",
+    )  # fmt: skip
+    subject = serializers.ChoiceField(
+        FeedSubject.choices, required=False, help_text="due-dates if left out; jobs: one's own jobs."
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if not attrs.get("label") and "subject" not in attrs:
+            raise serializers.ValidationError({"label": "Say where it is used."}, code="required")
+        return attrs
 
 
 class CalendarFeedOut(serializers.ModelSerializer):
     class Meta:
         model = CalendarFeed
-        fields = ["id", "label", "made_at", "revoked_at"]
+        fields = ["id", "subject", "label", "made_at", "last_used_at", "revoked_at"]
 
 
 class CalendarFeedMadeOut(CalendarFeedOut):
@@ -127,7 +141,7 @@ class CalendarFeedMadeOut(CalendarFeedOut):
 
 
 class CalendarFeeds(Records):
-    """One's own addresses of the due dates for calendar programs."""
+    """One's own addresses of the due dates, or of one's own jobs, for calendar programs."""
 
     model = CalendarFeed
     serializer_class = CalendarFeedOut
@@ -143,8 +157,8 @@ class CalendarFeeds(Records):
     @documented(request=CalendarFeedIn, responses={201: CalendarFeedMadeOut})
     def create(self, request: Request) -> Response:
         """Make an address; its token is shown now and never again."""
-        label = self.checked(CalendarFeedIn)["label"]
-        feed, token = calendar_feed_make(owner=self.user, label=label, now=timezone.now())
+        asked = self.checked(CalendarFeedIn)
+        feed, token = calendar_feed_make(owner=self.user, **asked, now=timezone.now())
         address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
         shown = CalendarFeedOut(feed).data | {"token": token, "address": address}
         return Response(shown, status=201, headers={"Cache-Control": "no-store"})
@@ -156,20 +170,26 @@ class CalendarFeeds(Records):
         return Response(status=204)
 
 
-class CalendarFeedFile(APIView):
-    """The due dates as a calendar, by the address alone."""
+class CalendarFeedFile(ThrottledView):
+    """The due dates or one's own jobs as a calendar, by the address alone."""
 
     authentication_classes = []
     permission_classes = [AllowAny]
+    throttled_as = "report"
     renderer_classes = [CalendarRenderer, JSONRenderer]
 
     @documented(responses={(200, "text/calendar"): OpenApiTypes.STR}, auth=[])
     def get(self, request: Request, token: str) -> Any:
         """The calendar of whoever made the address; 404 once it is revoked."""
-        owner = calendar_feed_owner(token)
-        if owner is None:
+        now = timezone.now()
+        feed = calendar_feed_open(token, now)
+        if feed is None:
             raise Http404
-        rows = due_list(owner, office_today(timezone.now()))
+        owner = feed.owner
+        if feed.subject == FeedSubject.JOBS:
+            jobs = jobs_of(owner, owner).prefetch_related("measuring_points__pipe")
+            return _file(job_calendar(jobs, now), "text/calendar; charset=utf-8", "jobs.ics")
+        rows = due_list(owner, office_today(now))
         return _file(due_calendar(rows), "text/calendar; charset=utf-8", "calibration-due.ics")
 
 

@@ -13,8 +13,8 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 
-from surveys.models import Document
-from surveys.services.documents import document_bytes
+from surveys.models import Document, Log
+from surveys.selectors import kept_file
 
 PDF_REQUEST: dict[str, Any] = {
     "application/pdf": {"type": "string", "format": "binary"},
@@ -58,6 +58,11 @@ class NamedRenderer(BaseRenderer):
 class PDFRenderer(NamedRenderer):
     media_type = "application/pdf"
     format = "pdf"
+
+
+class FileRenderer(NamedRenderer):
+    media_type = "application/octet-stream"
+    format = "file"
 
 
 class CSVRenderer(NamedRenderer):
@@ -108,8 +113,17 @@ def attachment(content: Iterator[bytes], name: str, content_type: str) -> Stream
 
 def document_answer(document: Document) -> StreamingHttpResponse:
     """A kept PDF as an attachment, with its checksum."""
-    name = re.sub(r"[^A-Za-z0-9.()+-]", "_", document.file_name) or "document.pdf"
-    answer = attachment(document_bytes(document), name, "application/pdf")
-    answer["Content-Length"] = str(document.size_bytes)
-    answer["ETag"] = f'"{document.sha256}"'
+    return _as_it_came(document, document.parts, "document.pdf", "application/pdf")
+
+
+def log_answer(log: Log) -> StreamingHttpResponse:
+    """The logger's file as an attachment, with its checksum."""
+    return _as_it_came(log, log.file_parts, "log", "application/octet-stream")
+
+
+def _as_it_came(kept: Document | Log, parts: Any, name: str, content_type: str) -> StreamingHttpResponse:
+    name = re.sub(r"[^A-Za-z0-9.()+-]", "_", kept.file_name) or name
+    answer = attachment(kept_file(parts), name, content_type)
+    answer["Content-Length"] = str(kept.size_bytes)
+    answer["ETag"] = f'"{kept.sha256}"'
     return answer

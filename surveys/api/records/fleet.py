@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import Any
 
 from django.shortcuts import get_object_or_404
@@ -10,18 +11,21 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.decorators import action
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.parsers import MultiPartParser
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import (
+    StrictSerializer,
     TextField,
     si_of,
     texts,
 )
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.physics import transducer_entry
+from surveys.api.records.bookings import BookingOut, endangered_shown
 from surveys.api.records.files import (
     PDF_REQUEST,
     DocumentOut,
@@ -40,8 +44,11 @@ from surveys.api.records.fleet_forms import (
     TransducerDataIn,
     TransducerDataOut,
 )
+from surveys.api.records.tolerance import TouchedOut
 from surveys.api.views import Records, documented
-from surveys.models import Document, Instrument
+from surveys.due import office_today
+from surveys.impact import results_touched
+from surveys.models import Booking, Document, Instrument
 from surveys.services.documents import document_add
 from surveys.services.fleet import (
     Whereabouts,
@@ -50,6 +57,13 @@ from surveys.services.fleet import (
     transducer_data_correct,
     transducer_data_record,
 )
+
+
+class InstrumentStateMadeOut(InstrumentStateOut):
+    endangered_bookings = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+
+    class Meta(InstrumentStateOut.Meta):
+        fields = [*InstrumentStateOut.Meta.fields, "endangered_bookings"]
 
 
 class Instruments(Records):
@@ -67,6 +81,7 @@ class Instruments(Records):
         "calibrations__recorded_by",
         "calibrations__corrected_by",
         "calibrations__recomputations",
+        "calibrations__tolerance_review__surveys",
     )
     filterset_fields = {
         "kind": ["exact"],
@@ -135,7 +150,7 @@ class Instruments(Records):
         rows = rows.prefetch_related("recomputations")
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
-    @documented(request=InstrumentStateIn, responses={201: InstrumentStateOut})
+    @documented(request=InstrumentStateIn, responses={201: InstrumentStateMadeOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def states(self, request: Request, pk: Any = None) -> Response:
         """Withhold it, send it away, bring it back, retire it, or hand it over; with the reason."""
@@ -151,7 +166,10 @@ class Instruments(Records):
             by=self.user,
             now=timezone.now(),
         )
-        return Response(InstrumentStateOut(change).data, status=201)
+        broken = endangered_shown(
+            Booking.objects.visible_to(self.user).filter(instrument=instrument), self.user
+        )
+        return Response(InstrumentStateOut(change).data | {"endangered_bookings": broken}, status=201)
 
     @documented(responses=InstrumentStateOut(many=True))
     @states.mapping.get
@@ -169,6 +187,7 @@ class Instruments(Records):
         detail=True,
         methods=["post"],
         parser_classes=[MultiPartParser, RawFileParser],
+        throttled_as="upload",
         pagination_class=None,
         filterset_fields=[],
     )
@@ -204,6 +223,34 @@ class Instruments(Records):
     def document(self, request: Request, pk: Any = None, document: Any = None) -> Any:
         """One of its documents as it came, as an attachment."""
         return document_answer(get_object_or_404(self.get_object().documents, pk=document))
+
+    @documented(
+        responses=TouchedOut(many=True),
+        parameters=[
+            OpenApiParameter("since", OpenApiTypes.DATE, description="First day; left out: from the first."),
+            OpenApiParameter("until", OpenApiTypes.DATE, description="Last day; left out: today."),
+        ],
+    )
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    def impact(self, request: Request, pk: Any = None) -> Response:
+        """Current results the instrument had a part in: of surveys made with it, and of walls gauged with it."""
+        if self.user.role not in FLEET | OFFICE:
+            raise PermissionDenied
+        since, until = (_day(request, name) for name in ("since", "until"))
+        last = until or office_today(timezone.now())
+        rows = results_touched(self.get_object(), since, last + timedelta(days=1))
+        return Response(TouchedOut(rows, many=True, context=self.get_serializer_context()).data)
+
+
+def _day(request: Request, name: str) -> date | None:
+    """A day of the query; None if left out."""
+    if name not in request.query_params:
+        return None
+    form = type("DayIn", (StrictSerializer,), {name: serializers.DateField()})
+    asked = form(data={name: request.query_params[name]})
+    asked.is_valid(raise_exception=True)
+    day: date = asked.validated_data[name]
+    return day
 
 
 COLUMNS = {

@@ -22,6 +22,7 @@ from surveys.selectors import calibration_in_force
 class InstrumentLabel(UnitsMixin):
     """A label with a QR code for one instrument."""
 
+    throttled_as = "report"
     renderer_classes = [JSONRenderer, PDFRenderer]
 
     @documented(responses={(200, "application/pdf"): OpenApiTypes.BINARY})

@@ -115,7 +115,9 @@ class LogLayouts(Records):
         return self.change(request, self.checked(LayoutChangeIn, partial=True))
 
     @documented(request=FILE_REQUEST, responses=GuessOut)
-    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
+    @action(
+        detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
+    )
     def guesses(self, request: Request) -> Response:
         """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
         found = guess_layout(file_sent(request).read(HEAD_BYTES))
@@ -136,7 +138,7 @@ class LogLayouts(Records):
         responses=PreviewOut,
         parameters=[SITE],
     )
-    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser])
+    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser], throttled_as="upload")
     def trials(self, request: Request) -> Response:
         """The first rows of a file as a layout not yet kept reads them. Nothing is stored."""
         text = request.data.get("layout") if isinstance(request.data, dict) else None
@@ -151,7 +153,9 @@ class LogLayouts(Records):
         return self._tried(request, Layout.from_json(raw))
 
     @documented(request=FILE_REQUEST, responses=PreviewOut, parameters=[SITE])
-    @action(detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
+    @action(
+        detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
+    )
     def trial(self, request: Request, pk: Any = None) -> Response:
         """The first rows of a file as this layout reads them. Nothing is stored."""
         return self._tried(request, self.get_object().as_read)

@@ -19,7 +19,7 @@ from surveys.services.notices import notice_acknowledge
 
 class NoticeOut(serializers.ModelSerializer):
     survey = serializers.UUIDField(
-        source="after.survey_id", read_only=True, allow_null=True, help_text="Null for a combined result."
+        source="before.survey_id", read_only=True, allow_null=True, help_text="Null for a combined result."
     )
     combination = serializers.UUIDField(
         source="after_combined.combination_id",
@@ -44,6 +44,7 @@ class NoticeOut(serializers.ModelSerializer):
         fields = [
             "id",
             "client",
+            "kind",
             "survey",
             "before",
             "after",
@@ -64,11 +65,13 @@ class NoticeOut(serializers.ModelSerializer):
     def get_flow_before(self, notice: Notice) -> Any:
         return self._flow(notice.before or notice.before_combined)
 
-    @extend_schema_field(QuantityOut)
+    @extend_schema_field(QuantityOut(allow_null=True))
     def get_flow_after(self, notice: Notice) -> Any:
         return self._flow(notice.after or notice.after_combined)
 
     def _flow(self, result: Any) -> Any:
+        if result is None:
+            return None
         flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"}
         return in_units(flow, units_of(self.context["request"]))
 
@@ -83,7 +86,9 @@ class Notices(Records):
     filterset_fields = {
         "client": ["exact"],
         "acknowledged_at": ["isnull"],
+        "kind": ["exact"],
         "after__survey": ["exact"],
+        "before__survey": ["exact"],
         "after_combined__combination": ["exact"],
     }
     ordering_fields = ("made_at",)

@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from compute.gauging import wall_findings
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import (
+    ChosenId,
     KnownQuantityField,
     QuantityField,
     QuantityIn,
@@ -55,6 +56,7 @@ from surveys.services.pipes import (
 
 
 class PipeCreateIn(StrictSerializer):
+    id = ChosenId()
     site = VisibleRecord(Site)
     name = TextField(max_length=200)
     description = TextField(max_length=2000, required=False, allow_blank=True, default="")
@@ -138,6 +140,7 @@ class ChangeOut(serializers.Serializer):
 
 
 class GaugingIn(StrictSerializer):
+    id = ChosenId()
     gauge = VisibleRecord(Instrument)
     set_sound_speed = QuantityIn(
         "speed",
@@ -218,6 +221,7 @@ class Pipes(Records):
             holds_from=asked["holds_from"],
             by=self.user,
             now=timezone.now(),
+            wanted_id=asked.get("id"),
         )
         return self.answer(self.read_again(pipe), 201)
 
@@ -237,7 +241,7 @@ class Pipes(Records):
         data, recomputation = pipe_correct(
             pipe=pipe,
             corrects=corrects,
-            statement=_changed(corrects, asked),
+            statement=changed_statement(corrects, asked),
             reason=asked["reason"],
             holds_from=asked.get("holds_from", corrects.holds_from),
             gauging=asked["gauging"],
@@ -255,7 +259,7 @@ class Pipes(Records):
         before = pipe_data_at(pipe, asked["holds_from"]) or version_to_correct(pipe, asked["holds_from"])
         data, recomputation = pipe_alter(
             pipe=pipe,
-            statement=_changed(before, asked),
+            statement=changed_statement(before, asked),
             reason=asked["reason"],
             holds_from=asked["holds_from"],
             gauging=asked["gauging"],
@@ -310,6 +314,7 @@ class Pipes(Records):
             note=asked["note"],
             as_entered=texts(asked),
             by=self.user,
+            wanted_id=asked.get("id"),
         )
         return Response(GaugingOut(gauging, context=self.get_serializer_context()).data, status=201)
 
@@ -331,7 +336,7 @@ def _parameter(request: Request, name: str, field: serializers.Field) -> Any:
         raise ValidationError({name: error.detail}) from None
 
 
-def _changed(base: PipeData, asked: Mapping[str, Any]) -> PipeStatement:
+def changed_statement(base: PipeData, asked: Mapping[str, Any]) -> PipeStatement:
     """A version's statement with the parts named in a request changed."""
     pipe, medium = asked["pipe"], asked.get("medium")
     kept = {path: text for path, text in base.as_entered.items() if not _restated(path, pipe, medium)}

@@ -59,6 +59,14 @@ class SiteIn(StrictSerializer):
         max_length=64, required=False, help_text="Such as Europe/Copenhagen; UTC if left out."
     )
     access_notes = TextField(max_length=5000, required=False, allow_blank=True)
+    contacts = TextField(max_length=5000, required=False, allow_blank=True)
+    hazards = TextField(max_length=5000, required=False, allow_blank=True)
+    latitude = NumberField(
+        source="latitude_deg", required=False, allow_null=True, min_value=-90, max_value=90
+    )
+    longitude = NumberField(
+        source="longitude_deg", required=False, allow_null=True, min_value=-180, max_value=180
+    )
     retired_at = serializers.DateTimeField(required=False, allow_null=True)
 
 
@@ -67,9 +75,24 @@ class SiteChangeIn(SiteIn):
 
 
 class SiteOut(serializers.ModelSerializer):
+    latitude = serializers.FloatField(source="latitude_deg", allow_null=True, read_only=True)
+    longitude = serializers.FloatField(source="longitude_deg", allow_null=True, read_only=True)
+
     class Meta:
         model = Site
-        fields = ["id", "client", "name", "address", "time_zone", "access_notes", "retired_at"]
+        fields = [
+            "id",
+            "client",
+            "name",
+            "address",
+            "time_zone",
+            "access_notes",
+            "contacts",
+            "hazards",
+            "latitude",
+            "longitude",
+            "retired_at",
+        ]
 
 
 class Sites(Records):

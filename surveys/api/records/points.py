@@ -17,6 +17,7 @@ from compute.place import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from compute.units import Quantity
 from surveys.api.compute_views import SpacingOut
 from surveys.api.fields import (
+    ChosenId,
     KnownQuantityField,
     QuantityField,
     QuantityIn,
@@ -34,11 +35,12 @@ from surveys.api.permissions import FIELD
 from surveys.api.views import Records, documented
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
 from surveys.models.pipe import TemperatureKnown
-from surveys.services.records import record_create
+from surveys.services.records import chosen_id, record_create
 from surveys.services.setups import SetupWish, setup_work_out
 
 
 class PointIn(StrictSerializer):
+    id = ChosenId()
     pipe = VisibleRecord(Pipe)
     name = TextField(max_length=200)
     description = TextField(max_length=2000, required=False, allow_blank=True)
@@ -55,12 +57,14 @@ class PointIn(StrictSerializer):
 
 
 class PointChangeIn(PointIn):
+    id = None
     pipe = None
 
 
 class MountingIn(StrictSerializer):
     """How the transducers shall be mounted; what is left out is taken from the set-up it is based on, if any."""
 
+    id = ChosenId()
     based_on = VisibleRecord(
         Setup, required=False, help_text="A set-up to begin from, such as the point's last."
     )
@@ -151,7 +155,9 @@ class MeasuringPoints(Records):
 
     @documented(request=PointIn, responses={201: PointOut})
     def create(self, request: Request) -> Response:
-        return self.answer(record_create(MeasuringPoint(**_columns(self.checked(PointIn), {}))), 201)
+        asked = self.checked(PointIn)
+        new_id = chosen_id(MeasuringPoint, asked.pop("id", None))
+        return self.answer(record_create(MeasuringPoint(id=new_id, **_columns(asked, {}))), 201)
 
     @documented(request=PointChangeIn(partial=True), responses=PointOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
@@ -163,7 +169,13 @@ class MeasuringPoints(Records):
     def setups(self, request: Request, pk: Any = None) -> Response:
         """Work out a set-up from the pipe data of today, and keep it."""
         asked = self.checked(MountingIn)
-        setup = setup_work_out(point=self.get_object(), wish=_wish(asked), by=self.user, now=timezone.now())
+        setup = setup_work_out(
+            point=self.get_object(),
+            wish=_wish(asked),
+            by=self.user,
+            now=timezone.now(),
+            wanted_id=asked.get("id"),
+        )
         return Response(SetupOut(setup, context=self.get_serializer_context()).data, status=201)
 
     @documented(responses=SetupOut(many=True))

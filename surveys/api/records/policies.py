@@ -27,10 +27,12 @@ from surveys.api.records.acceptance import (
     PermissibleErrorOut,
     both_stated,
 )
+from surveys.api.records.bookings import BookingOut, endangered_shown
 from surveys.api.views import Records, documented
-from surveys.models import AcceptancePolicy, Instrument, IntervalPolicy
+from surveys.models import AcceptancePolicy, Booking, CurvePolicy, Instrument, IntervalPolicy
 from surveys.models.instrument import Kind
-from surveys.services.calibrations import policy_record
+from surveys.policies import concerned
+from surveys.services.calibrations import curve_policy_record, policy_record
 from surveys.verdicts import permissible_json
 
 ABOUT = ["id", "kind", "type_name", "instrument", "reason", "recorded_at", "recorded_by"]
@@ -101,6 +103,44 @@ class AcceptancePolicies(Records):
         return self.answer(self.read_again(policy), 201)
 
 
+class CurvePolicyIn(PolicyIn):
+    applied = serializers.BooleanField(help_text="Whether results are corrected by error curves.")
+    holds_from = serializers.DateField(help_text="First day of surveys it holds for.")
+
+
+class CurvePolicyOut(serializers.ModelSerializer):
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+    recomputation = serializers.SerializerMethodField(help_text="The run that brings results in line.")
+
+    class Meta:
+        model = CurvePolicy
+        fields = [*ABOUT, "applied", "holds_from", "recomputation"]
+
+    @extend_schema_field(serializers.UUIDField(allow_null=True))
+    def get_recomputation(self, policy: CurvePolicy) -> Any:
+        return next((one.pk for one in policy.recomputations.all()), None)
+
+
+class CurvePolicies(Records):
+    """Whether results are corrected by the error curves of calibrations; without a policy they are not."""
+
+    model = CurvePolicy
+    serializer_class = CurvePolicyOut
+    writers = FLEET
+    related = ("recorded_by", "instrument")
+    prefetched = ("recomputations",)
+    filterset_fields = {"instrument": ["exact"], "kind": ["exact"], "type_name": ["exact"]}
+    ordering_fields = ("recorded_at",)
+
+    @documented(request=CurvePolicyIn, responses={201: CurvePolicyOut})
+    def create(self, request: Request) -> Response:
+        """Record a policy; what was computed by another decision is recomputed, and the old results stay."""
+        policy, _ = curve_policy_record(
+            policy=CurvePolicy(**self.checked(CurvePolicyIn)), by=self.user, now=timezone.now()
+        )
+        return self.answer(self.read_again(policy), 201)
+
+
 class IntervalPolicyIn(PolicyIn):
     months = WholeField(required=False, min_value=1, max_value=1200)
     days = WholeField(required=False, min_value=1, max_value=37_200)
@@ -126,6 +166,15 @@ class IntervalPolicyOut(serializers.ModelSerializer):
         fields = [*ABOUT, "months", "days", "hours", "remind_days"]
 
 
+class IntervalPolicyMadeOut(IntervalPolicyOut):
+    endangered_bookings = BookingOut(
+        many=True, help_text="Of the instruments it is about, that something stands against now."
+    )
+
+    class Meta(IntervalPolicyOut.Meta):
+        fields = [*IntervalPolicyOut.Meta.fields, "endangered_bookings"]
+
+
 class IntervalPolicies(Records):
     """How long calibrations hold: months, days, hours of use, whichever comes first; the latest recorded holds."""
 
@@ -136,9 +185,12 @@ class IntervalPolicies(Records):
     filterset_fields = {"instrument": ["exact"], "kind": ["exact"], "type_name": ["exact"]}
     ordering_fields = ("recorded_at",)
 
-    @documented(request=IntervalPolicyIn, responses={201: IntervalPolicyOut})
+    @documented(request=IntervalPolicyIn, responses={201: IntervalPolicyMadeOut})
     def create(self, request: Request) -> Response:
         """Record a policy; due dates already set by an earlier one stay."""
         policy = IntervalPolicy(**self.checked(IntervalPolicyIn))
         policy_record(policy, by=self.user, now=timezone.now())
-        return self.answer(self.read_again(policy), 201)
+        answer = self.answer(self.read_again(policy), 201)
+        held = Booking.objects.visible_to(self.user).filter(instrument__in=concerned(policy))
+        answer.data["endangered_bookings"] = endangered_shown(held, self.user)
+        return answer

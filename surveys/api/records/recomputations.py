@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any, ClassVar
 
 from django.db.models import Count, Prefetch, Q
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
@@ -20,9 +21,19 @@ from surveys.api.filters import FilterSet
 from surveys.api.permissions import OFFICE
 from surveys.api.uncertainty_view import BudgetRowOut
 from surveys.api.views import Records, documented
-from surveys.models import CombinedResult, Recomputation, RecomputationItem, Result
+from surveys.impact import review_notices
+from surveys.models import (
+    Calibration,
+    CombinedResult,
+    Instrument,
+    Recomputation,
+    RecomputationItem,
+    Result,
+    ReviewedSurvey,
+)
 from surveys.services.recomputations import recomputation_retry
 from surveys.summaries import ITEM_RELATED, item_change, recomputation_summary
+from surveys.traceability import trace_back, traceable_results
 
 
 class SegmentOut(serializers.Serializer):
@@ -31,7 +42,42 @@ class SegmentOut(serializers.Serializer):
     reason = serializers.CharField()
 
 
+class ReviewNoticeOut(serializers.Serializer):
+    state = serializers.CharField()
+    found_on = serializers.DateField()
+    sentence = serializers.CharField()
+
+
+# As lists: what a manager for each row costs is more than the rows.
+REVIEWS_OF_IT: dict[str, Any] = {
+    "queryset": ReviewedSurvey.objects.select_related("review__instrument"), "to_attr": "reviews_of_it",
+}  # fmt: skip
+# And none joined: a planner may begin with the joined table, and then has to sort all there is for a page.
+RESULT_PREFETCHED = (
+    "survey",
+    "survey_data",
+    Prefetch("replaced_by", Result.objects.only("replaces")),
+    Prefetch("calibrations", Calibration.objects.only("pk"), to_attr="calibrations_used"),
+    Prefetch("corrected_for", Instrument.objects.only("pk"), to_attr="instruments_corrected"),
+    Prefetch("as_found", Calibration.objects.only("pk"), to_attr="calibrations_as_found"),
+    Prefetch("survey__tolerance_reviews", **REVIEWS_OF_IT),
+)
+
+
+def ids_of(name: str, help_text: str = "") -> Any:
+    """The ids of the records in a list."""
+    return serializers.PrimaryKeyRelatedField(
+        source=name, many=True, read_only=True, pk_field=serializers.UUIDField(), help_text=help_text
+    )
+
+
+# Of results read with RESULT_PREFETCHED.
 class ResultOut(serializers.ModelSerializer):
+    calibrations = ids_of("calibrations_used")
+    corrected_for = ids_of("instruments_corrected", "Instruments whose error curve was applied.")
+    as_found = ids_of(
+        "calibrations_as_found", "Certificates whose as-found errors were applied, by decision."
+    )
     current = serializers.SerializerMethodField()
     replaced_by = serializers.PrimaryKeyRelatedField(read_only=True, allow_null=True)
     volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
@@ -49,6 +95,9 @@ class ResultOut(serializers.ModelSerializer):
         many=True,
         help_text="Stretches of the log it rests on; none: all of it.",
     )
+    reviews = serializers.SerializerMethodField(
+        help_text="What a reader is told where an instrument was found out of tolerance."
+    )
     findings = serializers.SerializerMethodField()
     budget = serializers.SerializerMethodField()
     account = serializers.SerializerMethodField(
@@ -59,12 +108,17 @@ class ResultOut(serializers.ModelSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "segments", "readings_used",
-            "readings_outside", "volume_flow",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "corrected_for", "as_found",
+            "segments",
+            "readings_used", "readings_outside", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
-            "account",
+            "account", "reviews",
         ]  # fmt: skip
+
+    @extend_schema_field(ReviewNoticeOut(many=True))
+    def get_reviews(self, result: Any) -> Any:
+        return ReviewNoticeOut(review_notices(result.survey.reviews_of_it), many=True).data
 
     def get_current(self, result: Result) -> bool:
         return result.replaced_at is None
@@ -80,6 +134,18 @@ class ResultOut(serializers.ModelSerializer):
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
     def get_account(self, result: Result) -> Any:
         return in_units(result.account, units_of(self.context["request"]))
+
+
+class StepOut(serializers.Serializer):
+    """One record on the way back from a result."""
+
+    step = serializers.CharField()
+    title = serializers.CharField()
+    record = serializers.CharField(help_text="Its id; of a method its version.")
+    by = serializers.CharField(allow_blank=True)
+    at = serializers.DateTimeField(allow_null=True)
+    reason = serializers.CharField(allow_blank=True)
+    facts = serializers.DictField(help_text="Name to a text, a number, a date, or a quantity.")
 
 
 class ResultFilters(FilterSet):
@@ -99,10 +165,17 @@ class Results(Records):
 
     model = Result
     serializer_class = ResultOut
-    related = ("replaced_by", "survey_data")
-    prefetched = ("calibrations",)
+    prefetched = RESULT_PREFETCHED
     filterset_class = ResultFilters
     ordering_fields = ("computed_at",)
+
+    @documented(responses=StepOut(many=True))
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
+    def traceability(self, request: Request, pk: Any = None) -> Response:
+        """Back from a result to everything it rests on, step by step, and who did what."""
+        result = get_object_or_404(traceable_results().visible_to(request.user), pk=pk)
+        steps = [in_units(asdict(step), units_of(request)) for step in trace_back(result)]
+        return Response(StepOut(steps, many=True).data)
 
 
 class ItemOut(serializers.ModelSerializer):
@@ -190,7 +263,7 @@ class RecomputationOut(serializers.ModelSerializer):
     class Meta:
         model = Recomputation
         fields = [
-            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "cause", "reason", "state", "asked_at",
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "curve_policy", "cause", "reason", "state", "asked_at",
             "asked_by", "started_at", "finished_at", "counts", "progress", "per_second",
         ]  # fmt: skip
 

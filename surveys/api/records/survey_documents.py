@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import Prefetch
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.steady import Stretch
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import (
+    ChosenId,
     KnownQuantityField,
     QuantityIn,
     QuantityOut,
@@ -22,8 +24,15 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.records.points import check_temperature_known
-from surveys.api.records.recomputations import RecomputationOut, SegmentOut
-from surveys.models import Instrument, Job, Log, MeasuringPoint, Setup, Survey, SurveyData
+from surveys.api.records.recomputations import (
+    REVIEWS_OF_IT,
+    RecomputationOut,
+    ReviewNoticeOut,
+    SegmentOut,
+    ids_of,
+)
+from surveys.impact import review_notices
+from surveys.models import Instrument, Job, Log, MeasuringPoint, Result, Setup, Survey, SurveyData
 from surveys.models.instrument import Kind
 from surveys.models.pipe import TemperatureKnown
 from surveys.outcomes import quantity
@@ -34,6 +43,7 @@ MOST_SEGMENTS = 200
 
 
 class SurveyIn(StrictSerializer):
+    id = ChosenId()
     measuring_point = VisibleRecord(MeasuringPoint)
     setup = VisibleRecord(Setup)
     job = VisibleRecord(Job, required=False, allow_null=True, default=None)
@@ -95,6 +105,7 @@ class LogOut(serializers.ModelSerializer):
 class SurveyCorrectionIn(SurveyIn):
     """What a survey shall say instead; what is left out stays as it was stated."""
 
+    id = None
     measuring_point = None
     job = None
     path_of = None
@@ -138,18 +149,36 @@ class SurveyDataOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
+# As lists: what a manager for each row costs is more than the rows.
+# None is joined that must be there: a planner may begin with it, and then has to sort all there is for a page.
+SURVEY_PREFETCHED = (
+    "technician",
+    Prefetch(
+        "results",
+        Result.objects.filter(replaced_at__isnull=True).only(
+            "survey", "volume_flow_m3_s", "expanded_uncertainty_m3_s", "computed_at"
+        ),
+        to_attr="current_results",
+    ),
+    Prefetch("paths", Survey.objects.order_by("recorded_at", "id").only("path_of"), to_attr="further_paths"),
+    Prefetch("data", SurveyData.objects.filter(replaced_at__isnull=True), to_attr="in_force"),
+    Prefetch("in_force__instruments", Instrument.objects.only("pk"), to_attr="carried"),
+    Prefetch("tolerance_reviews", **REVIEWS_OF_IT),
+)
+NOT_SHOWN_OF_LOG = ("log__layout", "log__columns", "log__unread_columns", "log__refusals", "log__findings")
+
+
+# Of surveys read with SURVEY_PREFETCHED.
 class SurveyOut(serializers.ModelSerializer):
     data = serializers.UUIDField(
         source="stated.id", read_only=True, help_text="The version of what is stated below."
     )
     setup = serializers.UUIDField(source="stated.setup_id", read_only=True)
-    instruments = serializers.PrimaryKeyRelatedField(source="stated.instruments", many=True, read_only=True)
+    instruments = ids_of("stated.carried")
     ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
     mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
     path_plane = KnownQuantityField("angle", source="stated.path_plane_rad")
-    paths = serializers.PrimaryKeyRelatedField(
-        many=True, read_only=True, help_text="The further paths of this survey."
-    )
+    paths = ids_of("further_paths", "The further paths of this survey.")
     combination = serializers.SerializerMethodField(
         help_text="The combination of the paths at this point; null where there is one path."
     )
@@ -160,14 +189,21 @@ class SurveyOut(serializers.ModelSerializer):
     technician = serializers.CharField(source="technician.username", read_only=True)
     log = serializers.SerializerMethodField()
     result = serializers.SerializerMethodField(help_text="The current result in short.")
+    under_review = serializers.SerializerMethodField(
+        help_text="What a reader is told where an instrument was found out of tolerance."
+    )
 
     class Meta:
         model = Survey
         fields = [
             "id", "measuring_point", "data", "setup", "job", "instruments", "technician", "started_at", "ended_at",
             "mounted_spacing", "path_of", "path_plane", "paths", "combination", "medium_temperature", "medium_temperature_known",
-            "segments", "note", "recorded_at", "log", "result",
+            "segments", "note", "recorded_at", "log", "result", "under_review",
         ]  # fmt: skip
+
+    @extend_schema_field(ReviewNoticeOut(many=True))
+    def get_under_review(self, survey: Any) -> Any:
+        return ReviewNoticeOut(review_notices(survey.reviews_of_it), many=True).data
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
     def get_combination(self, survey: Survey) -> str | None:
@@ -180,10 +216,10 @@ class SurveyOut(serializers.ModelSerializer):
         return log and {"sha256": log.sha256, "rows_taken": log.rows_taken, "rows_refused": log.rows_refused}
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-    def get_result(self, survey: Survey) -> Any:
-        current = next((result for result in survey.results.all() if result.replaced_at is None), None)
-        if current is None:
+    def get_result(self, survey: Any) -> Any:
+        if not survey.current_results:
             return None
+        current = survey.current_results[0]
         document = {
             "id": str(current.id),
             "volume_flow": {"si": current.volume_flow_m3_s, "kind": "volume_flow"},

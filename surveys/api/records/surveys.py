@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any, cast
 
-from django.db.models import Prefetch
 from django.http import FileResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -24,11 +23,13 @@ from surveys.api.permissions import FIELD
 from surveys.api.records.files import (
     FILE_REQUEST,
     CSVRenderer,
+    FileRenderer,
     ParquetRenderer,
     RawFileParser,
     attachment,
     file_name,
     file_sent,
+    log_answer,
 )
 from surveys.api.records.readings import (
     MOST_POINTS,
@@ -40,8 +41,11 @@ from surveys.api.records.readings import (
     stretch_of_log,
     thinned_readings,
 )
-from surveys.api.records.recomputations import ResultOut
+from surveys.api.records.recomputations import RESULT_PREFETCHED, ResultOut
+from surveys.api.records.site_meters import SiteMeterReadingIn, SiteMeterReadingOut, site_meter_statement
 from surveys.api.records.survey_documents import (
+    NOT_SHOWN_OF_LOG,
+    SURVEY_PREFETCHED,
     LogOut,
     SegmentsIn,
     StretchOut,
@@ -58,8 +62,9 @@ from surveys.api.views import Records, documented
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
 from surveys.readings.export import csv_parts
-from surveys.reduction import survey_flow_log
+from surveys.reduction import gauging_of, survey_flow_log
 from surveys.services.logs import Upload, log_take_in
+from surveys.services.site_meters import site_meter_record
 from surveys.services.surveys import (
     Segment,
     SurveyStatement,
@@ -76,13 +81,8 @@ class Surveys(Records):
     serializer_class = SurveyOut
     writers = FIELD
     repeatable = frozenset({"log"})
-    related = ("technician", "log", "paths_combination", "path_of__paths_combination")
-    prefetched = (
-        "results",
-        Prefetch("paths", Survey.objects.order_by("recorded_at", "id")),
-        Prefetch("data", SurveyData.objects.filter(replaced_at__isnull=True)),
-        "data__instruments",
-    )
+    related = ("log", "paths_combination", "path_of__paths_combination")
+    prefetched = SURVEY_PREFETCHED
     filterset_fields = {
         "measuring_point": ["exact"],
         "measuring_point__pipe": ["exact"],
@@ -92,6 +92,10 @@ class Surveys(Records):
         "started_at": ["gte", "lte"],
     }
     ordering_fields = ("started_at",)
+
+    def get_queryset(self) -> Any:
+        rows = super().get_queryset()
+        return rows.defer(*NOT_SHOWN_OF_LOG) if self.action == "list" else rows
 
     @documented(request=SurveyIn, responses={201: SurveyOut})
     def create(self, request: Request) -> Response:
@@ -105,6 +109,7 @@ class Surveys(Records):
             by=self.user,
             now=timezone.now(),
             path_of=asked["path_of"],
+            wanted_id=asked.get("id"),
         )
         return self.answer(self.read_again(survey), 201)
 
@@ -157,10 +162,42 @@ class Surveys(Records):
     def steady_stretches(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
         basis = basis_in_force(survey_with_basis(self._log().survey_id))
-        flow = survey_flow_log(basis, str(basis.survey.measuring_point))
+        flow = survey_flow_log(basis, gauging_of(basis), str(basis.survey.measuring_point))
         stretches = steady_stretches(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
         return Response(StretchOut(documents, many=True).data)
+
+    @documented(responses=SiteMeterReadingOut(many=True))
+    @action(
+        detail=True,
+        methods=["get"],
+        url_path="site-meter-readings",
+        pagination_class=None,
+        filterset_fields=[],
+    )
+    def site_meter_readings(self, request: Request, pk: Any = None) -> Response:
+        """What the site's own meter said, the newest first, beside the survey's current result (En number)."""
+        return self._site_meter(self.get_object().site_meter_readings.all())
+
+    @documented(request=SiteMeterReadingIn, responses={201: SiteMeterReadingOut})
+    @site_meter_readings.mapping.post
+    def state_site_meter(self, request: Request, pk: Any = None) -> Response:
+        """State what the site's own meter said over the time of the survey; stated anew, it needs a reason and the old one stays."""
+        asked = self.checked(SiteMeterReadingIn)
+        survey = Survey.objects.select_related("measuring_point").get(pk=self.get_object().pk)
+        reading = site_meter_record(
+            survey=survey,
+            statement=site_meter_statement(asked),
+            reason=asked["reason"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        answer = self._site_meter(survey.site_meter_readings.filter(pk=reading.pk))
+        return Response(answer.data[0], status=201)
+
+    def _site_meter(self, rows: Any) -> Response:
+        rows = rows.select_related("recorded_by").prefetch_related("survey__results")
+        return Response(SiteMeterReadingOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(responses=SurveyDataOut(many=True))
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
@@ -191,7 +228,9 @@ class Surveys(Records):
             OpenApiParameter("name", str, description="The file's name, where the body is the file itself."),
         ],
     )
-    @action(detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser])
+    @action(
+        detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
+    )
     def log(self, request: Request, pk: Any = None) -> Response:
         """Take in the logger's file, as the body itself or as the part `file` of a form; the same file again changes nothing."""
         survey = Survey.objects.select_related("measuring_point__pipe__site").get(pk=self.get_object().pk)
@@ -210,6 +249,20 @@ class Surveys(Records):
         """What was taken in of the survey's log."""
         return Response(LogOut(self._log(), context=self.get_serializer_context()).data)
 
+    @documented(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
+    @action(
+        detail=True,
+        methods=["get"],
+        url_path="log/file",
+        pagination_class=None,
+        filterset_fields=[],
+        renderer_classes=[JSONRenderer, FileRenderer],
+        throttled_as="report",
+    )
+    def log_file(self, request: Request, pk: Any = None) -> Any:
+        """The logger's file as it came, to check it by its SHA-256 (the ETag)."""
+        return log_answer(self._log())
+
     @documented(
         responses={
             (200, "application/json"): ReadingsOut,
@@ -226,7 +279,12 @@ class Surveys(Records):
             ),
         ],
     )
-    @action(detail=True, methods=["get"], renderer_classes=[JSONRenderer, CSVRenderer, ParquetRenderer])
+    @action(
+        detail=True,
+        methods=["get"],
+        renderer_classes=[JSONRenderer, CSVRenderer, ParquetRenderer],
+        throttled_as="report",
+    )
     def readings(self, request: Request, pk: Any = None) -> Any:
         """The readings thinned for a plot; with `?format=csv` or `?format=parquet` (or `Accept`) all of them, as the file gave them."""
         log = self._log()
@@ -249,11 +307,7 @@ class Surveys(Records):
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the survey, the newest first, with what caused each."""
-        rows = (
-            self.get_object()
-            .results.select_related("replaced_by", "survey_data")
-            .prefetch_related("calibrations")
-        )
+        rows = self.get_object().results.prefetch_related(*RESULT_PREFETCHED)
         return Response(
             ResultOut(
                 rows.order_by("-computed_at", "-id"), many=True, context=self.get_serializer_context()

@@ -1,0 +1,43 @@
+"""The audit log, to be read by the office."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+
+from surveys.api.views import Records
+from surveys.models import AuditEntry
+
+
+class AuditEntryOut(serializers.ModelSerializer):
+    before = serializers.DictField(help_text="What stood before, of what changed.")
+    after = serializers.DictField(help_text="What stands since; `(not kept)` where it is about persons.")
+
+    class Meta:
+        model = AuditEntry
+        fields = [
+            "id",
+            "at",
+            "action",
+            "actor",
+            "actor_name",
+            "record_type",
+            "record",
+            "record_name",
+            "before",
+            "after",
+        ]
+
+
+class Audit(Records):
+    """Who did what and when. Records that are never changed (pipe data, results, states) are their own history instead."""
+
+    model = AuditEntry
+    serializer_class = AuditEntryOut
+    filterset_fields = {
+        "record": ["exact"],
+        "record_type": ["exact"],
+        "actor": ["exact"],
+        "action": ["exact"],
+        "at": ["gte", "lte"],
+    }
+    ordering_fields = ("at",)

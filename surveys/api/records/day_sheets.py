@@ -1,0 +1,56 @@
+"""A technician's day as PDF."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.exceptions import ValidationError
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+
+from surveys.api.fields import units_of
+from surveys.api.records.files import PDFRenderer
+from surveys.api.records.reports import PDF, pdf_answer
+from surveys.api.records.technicians import technicians_visible_to
+from surveys.api.views import UnitsMixin, documented
+from surveys.due import office_today
+from surveys.papers.day_sheet import Day, day_sheet
+from surveys.papers.typeset import typeset
+
+
+class DaySheet(UnitsMixin):
+    """The sheet of a technician's day."""
+
+    throttled_as = "report"
+    renderer_classes = [JSONRenderer, PDFRenderer]
+
+    @documented(
+        responses=PDF,
+        parameters=[
+            OpenApiParameter(
+                "date", OpenApiTypes.DATE, description="By the office's calendar; today if left out."
+            )
+        ],
+    )
+    def get(self, request: Request, pk: Any) -> Any:
+        """Jobs, addresses, contacts, hazards, kit and set-ups of one's own day; the office sees everybody's."""
+        technician = get_object_or_404(technicians_visible_to(request.user), pk=pk)
+        now = timezone.now()
+        on = _day(request.query_params.get("date"), office_today(now))
+        address = request.build_absolute_uri(f"/api/v1/technicians/{pk}/day-sheet.pdf?date={on}")
+        paper = day_sheet(Day(technician, on, request.user, now), units_of(request), address)
+        return pdf_answer(typeset(paper), f"day-sheet-{on}.pdf")
+
+
+def _day(text: str | None, today: date) -> date:
+    if text is None:
+        return today
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ValidationError({"date": "Write a day such as 2030-01-07."}, code="date-invalid") from None

@@ -1,0 +1,40 @@
+"""A technician's jobs as a calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from surveys.models import Job
+
+if TYPE_CHECKING:
+    import icalendar
+
+
+def job_calendar(jobs: Iterable[Job], now: datetime) -> bytes:
+    """The jobs as events with times in UTC (RFC 5545); an event keeps its UID as long as there is the job."""
+    import icalendar
+
+    calendar = icalendar.Calendar()
+    calendar.add("prodid", "-//Clamp-on flow surveys//Jobs//EN")
+    calendar.add("version", "2.0")
+    calendar.add("x-wr-calname", "Jobs")
+    for job in jobs:
+        calendar.add_component(_event(job, now))
+    return bytes(calendar.to_ical())
+
+
+def _event(job: Job, now: datetime) -> icalendar.Event:
+    import icalendar
+
+    site, event = job.site, icalendar.Event()
+    event.add("uid", f"job-{job.pk}")
+    event.add("dtstamp", now.astimezone(UTC))
+    event.add("dtstart", job.starts_at.astimezone(UTC))
+    event.add("dtend", job.ends_at.astimezone(UTC))
+    event.add("summary", f"{job.title}: {site.name}, {site.client.name}")
+    event.add("location", ", ".join(part for part in (site.name, *site.address.splitlines()) if part))
+    points = [f"{point.pipe.name}: {point.name}" for point in job.measuring_points.all()]
+    event.add("description", "\n".join([f"State: {job.get_state_display()}", *points]))
+    return event
