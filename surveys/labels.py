@@ -1,26 +1,22 @@
 """A label for an instrument as a PDF of 62 x 29 mm: what it is, calibrated and due when, a QR code to its record.
 
-The same record gives the same bytes: the fonts are those inside typst, the time stamp is the calibration's.
+The same record gives the same bytes: the time stamp is the calibration's.
 """
 
 from __future__ import annotations
 
-import io
 import json
-from collections.abc import Mapping
 from datetime import UTC, datetime
 
-import segno
-import typst
-
 from surveys.models import Calibration, Instrument
+from surveys.typesetting import pdf_of, qr_svg
 
-# Everything that comes from a record goes in as data, never as source: hostile text stays text. The long ones are shrunk to fit.
+# Long texts are shrunk to fit.
 SOURCE = """
 #let label = json(bytes(sys.inputs.label))
-#set document(title: "Label of " + label.serial, date: none)
+#set document(title: "Label of " + label.serial, date: auto)
 #set page(width: 62mm, height: 29mm, margin: 2mm)
-#set text(font: "DejaVu Sans Mono", size: 6.5pt, hyphenate: false, fallback: true)
+#set text(font: "DejaVu Sans Mono", size: 6.5pt, hyphenate: false, lang: "en", fallback: true)
 #let fitted(body, size, weight: "regular") = layout(room => context {
   let set-at(points) = box(text(size: points, weight: weight, body))
   let wide = measure(set-at(size)).width
@@ -61,22 +57,4 @@ def label_pdf(instrument: Instrument, calibration: Calibration | None, address: 
         "due": f"due {calibration.due_on}" if calibration else "not calibrated",
     }
     stamp = calibration.recorded_at if calibration else datetime(1970, 1, 1, tzinfo=UTC)
-    return _compiled({"label": json.dumps(shown), "qr": _qr(address)}, stamp)
-
-
-def _qr(address: str) -> str:
-    """A QR code as SVG, with the quiet zone of four modules that ISO/IEC 18004 asks for (from memory)."""
-    out = io.BytesIO()
-    segno.make(address, error="m", micro=False).save(out, kind="svg", border=4, xmldecl=False)
-    return out.getvalue().decode()
-
-
-def _compiled(inputs: Mapping[str, str], stamp: datetime) -> bytes:
-    made = typst.compile(
-        SOURCE.encode(),
-        format="pdf",
-        sys_inputs=dict(inputs),
-        ignore_system_fonts=True,
-        timestamp=int(stamp.timestamp()),
-    )
-    return bytes(made)
+    return pdf_of(SOURCE.encode(), {"label": json.dumps(shown), "qr": qr_svg(address)}, stamp)

@@ -1,0 +1,1 @@
+"""Papers people carry or keep: documents built from records, typeset as PDF."""
