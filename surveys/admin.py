@@ -5,24 +5,64 @@ What results rest on is shown and never changed or deleted here; corrections go 
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.forms import AdminPasswordChangeForm
 from django.db.models import Model
 from django.http import HttpRequest
+from django.utils import timezone
 
 from surveys import models
+from surveys.services.audit import record_changed, record_created, record_values
+from surveys.services.sign_in import password_change
+
+
+class AuditedAdmin(admin.ModelAdmin):
+    """What is added or changed here is in the audit log as from anywhere else."""
+
+    def save_model(self, request: HttpRequest, obj: Model, form: Any, change: bool) -> None:
+        form.before = record_values(obj) if change else {}
+        super().save_model(request, obj, form, change)
+
+    def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
+        super().save_related(request, form, formsets, change)
+        if change:
+            record_changed(form.instance, form.before)
+        else:
+            record_created(form.instance)
+
+
+class NewPasswordForm(AdminPasswordChangeForm):
+    """A password set for somebody ends their tokens and sessions, as one they set themselves."""
+
+    def save(self, commit: bool = True) -> Any:
+        password_change(user=self.user, new=self.cleaned_data["password1"], now=timezone.now())
+        return self.user
 
 
 @admin.register(models.User)
-class PeopleAdmin(UserAdmin):
+class PeopleAdmin(AuditedAdmin, UserAdmin):
+    change_password_form = NewPasswordForm
     list_display = ["username", "email", "role", "client", "is_active"]
     list_filter = ["role", "client", "is_active"]
     fieldsets = (*(UserAdmin.fieldsets or ()), ("Role", {"fields": ["role", "client"]}))
     add_fieldsets = (*UserAdmin.add_fieldsets, ("Role", {"fields": ["role", "client"]}))
 
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        # Somebody who leaves is blanked through the API; what they did stays theirs.
+        return False
 
-class KeptAdmin(admin.ModelAdmin):
-    """A record that may be changed but not deleted: retire it instead."""
+
+class KeptAdmin(AuditedAdmin):
+    """A record that may be changed but not deleted: retire it instead. Whose it is stays as it was made."""
+
+    belongs_to = ""
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Model | None = None) -> Any:
+        fixed = [self.belongs_to] if obj is not None and self.belongs_to else []
+        return [*super().get_readonly_fields(request, obj), *fixed]
 
     def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
         return False
@@ -57,6 +97,7 @@ class ClientAdmin(KeptAdmin):
 
 @admin.register(models.Site)
 class SiteAdmin(KeptAdmin):
+    belongs_to = "client"
     list_display = ["name", "client", "time_zone", "retired_at"]
     list_filter = ["client"]
     search_fields = ["name", "address", "client__name"]
@@ -65,6 +106,7 @@ class SiteAdmin(KeptAdmin):
 
 @admin.register(models.Pipe)
 class PipeAdmin(KeptAdmin):
+    belongs_to = "site"
     list_display = ["name", "site", "retired_at"]
     list_filter = ["site__client"]
     search_fields = ["name", "site__name"]
@@ -119,6 +161,7 @@ class GaugingAdmin(ImmutableAdmin):
 
 @admin.register(models.MeasuringPoint)
 class MeasuringPointAdmin(KeptAdmin):
+    belongs_to = "pipe"
     list_display = ["name", "pipe", "upstream_disturbance", "upstream_straight_m", "downstream_straight_m"]
     list_filter = ["upstream_disturbance", "pipe__site__client"]
     search_fields = ["name", "pipe__name", "pipe__site__name"]
@@ -170,12 +213,19 @@ class CalibrationAdmin(ImmutableAdmin):
     inlines = [CalibrationPointInline]
 
 
-@admin.register(models.AcceptancePolicy, models.IntervalPolicy)
+@admin.register(models.AcceptancePolicy, models.CurvePolicy, models.IntervalPolicy)
 class PolicyAdmin(ImmutableAdmin):
     list_display = ["kind", "type_name", "instrument", "recorded_at", "recorded_by"]
     list_filter = ["kind"]
     search_fields = ["type_name", "instrument__serial"]
     list_select_related = ["instrument", "recorded_by"]
+
+
+@admin.register(models.InstrumentType)
+class InstrumentTypeAdmin(KeptAdmin):
+    list_display = ["kind", "name"]
+    list_filter = ["kind"]
+    search_fields = ["name"]
 
 
 @admin.register(models.Document)
@@ -204,9 +254,13 @@ class SurveyDataInline(ImmutableInline):
     model = models.SurveyData
 
 
+class SiteMeterReadingInline(ImmutableInline):
+    model = models.SiteMeterReading
+
+
 @admin.register(models.Survey)
 class SurveyAdmin(ImmutableAdmin):
-    inlines = [SurveyDataInline]
+    inlines = [SurveyDataInline, SiteMeterReadingInline]
     list_display = ["measuring_point", "started_at", "technician", "job"]
     list_filter = ["technician", "measuring_point__pipe__site__client"]
     search_fields = ["measuring_point__name", "measuring_point__pipe__site__name"]
@@ -301,3 +355,20 @@ class NoticeAdmin(ImmutableAdmin):
     search_fields = ["reason", "client__name"]
     date_hierarchy = "made_at"
     list_select_related = ["client"]
+
+
+@admin.register(models.AuditEntry)
+class AuditEntryAdmin(ImmutableAdmin):
+    list_display = ["at", "action", "actor_name", "record_type", "record_name"]
+    list_filter = ["action", "record_type"]
+    search_fields = ["actor_name", "record_name"]
+    date_hierarchy = "at"
+
+
+@admin.register(models.ApiToken)
+class ApiTokenAdmin(ImmutableAdmin):
+    fields = ["user", "name", "scope", "created", "expiry", "last_used_at", "revoked_at"]
+    list_display = ["user", "name", "scope", "expiry", "last_used_at", "revoked_at"]
+    list_filter = ["scope"]
+    search_fields = ["name", "user__username"]
+    list_select_related = ["user"]

@@ -1,0 +1,1 @@
+"""Pages of the calibration admin: what is due, certificates, intervals, results in doubt."""

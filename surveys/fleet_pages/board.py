@@ -1,0 +1,121 @@
+"""What is due for calibration, where it is and what that endangers; an instrument with its certificates."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from surveys.bookable import endangered
+from surveys.due import STATUSES, DueRow, Status, due_list, due_rows, office_today
+from surveys.fleet_pages.access import for_the_fleet, user_of, visible
+from surveys.fleet_pages.wording import VERDICT_WORDS
+from surveys.models import Booking, Calibration, Instrument, User
+from surveys.models.instrument import Kind
+from surveys.papers.wording import moment
+from surveys.portal.frame import page
+from surveys.verdicts import verdict_in_force
+
+HEADINGS: dict[Status, str] = {
+    "overdue": "Overdue",
+    "never-calibrated": "Never calibrated",
+    "withheld": "Withheld",
+    "due": "Due now",
+    "due-soon": "Due soon",
+    "in-date": "In date",
+}
+
+
+@for_the_fleet
+@require_safe
+def due(request: HttpRequest) -> HttpResponse:
+    """The board: every instrument in use by how pressing it is, the most pressing first."""
+    user, now, kind = user_of(request), timezone.now(), request.GET.get("kind", "")
+    if kind and kind not in Kind.values:
+        raise Http404
+    today = office_today(now)
+    rows = [row for row in due_list(user, today) if kind in ("", row.instrument.kind)]
+    dangers = _dangers([row.instrument for row in rows], user, now)
+    by_status = {status: [row for row in rows if row.status == status] for status in STATUSES}
+    context = {
+        "today": today,
+        "kind": kind,
+        "kinds": Kind.choices,
+        "groups": [
+            {
+                "status": status,
+                "heading": HEADINGS[status],
+                "rows": [_row(row, dangers) for row in by_status[status]],
+            }
+            for status in STATUSES
+        ],
+    }
+    return page(request, "fleet/due.html", context)
+
+
+@for_the_fleet
+@require_safe
+def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """An instrument: when it is due, its certificates with their verdicts."""
+    user, now = user_of(request), timezone.now()
+    found = visible(request, Instrument, pk, "holder")
+    [row] = due_rows([found], office_today(now))
+    certificates = Calibration.objects.visible_to(user).filter(instrument=found)
+    certificates = certificates.select_related("instrument", "corrected_by", "certificate_file")
+    context = {
+        "instrument": found,
+        "row": _row(row, _dangers([found], user, now)),
+        "heading": HEADINGS[row.status],
+        "certificates": [
+            {"of": one, "verdict": _verdict(one), "corrected": getattr(one, "corrected_by", None)}
+            for one in certificates.prefetch_related("points")
+        ],
+    }
+    return page(request, "fleet/instrument.html", context)
+
+
+def _row(row: DueRow, dangers: dict[UUID, list[dict[str, Any]]]) -> dict[str, Any]:
+    return {
+        "of": row,
+        "left": _left(row.days_left),
+        "holder": row.instrument.holder.username if row.instrument.holder else "",
+        "dangers": dangers.get(row.instrument.pk, []),
+    }
+
+
+def _left(days: int | None) -> str:
+    """Days left as one says them."""
+    if days is None:
+        return ""
+    if days == 0:
+        return "today is its last day"
+    count = f"{abs(days)} day{'' if abs(days) == 1 else 's'}"
+    return f"{count} left" if days > 0 else f"{count} over"
+
+
+def _dangers(
+    instruments: Iterable[Instrument], user: User, now: datetime
+) -> dict[UUID, list[dict[str, Any]]]:
+    """Instrument id -> its bookings that something stands against, with the reasons."""
+    rows = Booking.objects.visible_to(user).filter(instrument__in=instruments)
+    rows = rows.filter(cancelled_at__isnull=True, ends_at__gt=now).select_related("instrument", "job__site")
+    bookings = list(rows)
+    reasons = endangered(bookings, now, user)
+    found = defaultdict(list)
+    for one in bookings:
+        if one.pk in reasons and one.instrument_id:
+            details = [reason.detail for reason in reasons[one.pk]]
+            starts = moment(one.starts_at, one.job.site.zone)
+            found[one.instrument_id].append({"job": one.job, "starts": starts, "reasons": details})
+    return dict(found)
+
+
+def _verdict(calibration: Calibration) -> str:
+    verdict = verdict_in_force(calibration)
+    return VERDICT_WORDS[verdict.verdict] if verdict else "no verdict"

@@ -1,0 +1,349 @@
+"""The form of a pipe's data: what is on record, what was typed instead, as the API takes it and as the page shows it again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from compute.units import KINDS, System
+from surveys.api.physics import OVAL, WAVE_MODES
+from surveys.models import Gauging, PipeData
+from surveys.models.pipe import TemperatureKnown
+from surveys.papers.wording import worded
+from surveys.pipe_form import COMPOSITION, PLAIN_NUMBERS, Offer, asked_by, on_record, starting_texts
+
+# Chosen in place of a name: stated by its own figures.
+BY_FIGURES = "*"
+SPEEDS = ("longitudinal_sound_speed", "shear_sound_speed")
+FIGURES = ("sound_speed", "density", "dynamic_viscosity")
+CONDITIONS = ("temperature", "temperature_known", "pressure")
+# Of the pipe, what may be left unsaid; each is a part of a request by itself.
+OPTIONAL = ("roughness", "wave_mode", "dimensions_temperature", *OVAL)
+LABELS = {
+    "holds_from": "Holds from (may stay empty)",
+    "changed_on": "Changed on",
+    "pipe.outer_diameter": "Outer diameter",
+    "pipe.wall_thickness": "Wall thickness",
+    "gauging": "Gauging this wall comes from",
+    "pipe.material": "Material",
+    "pipe.material.longitudinal_sound_speed": "Material: longitudinal sound speed",
+    "pipe.material.shear_sound_speed": "Material: shear sound speed, if it has one",
+    "pipe.lining": "Lining",
+    "pipe.lining.thickness": "Thickness of the lining",
+    "pipe.lining.material.longitudinal_sound_speed": "Lining: longitudinal sound speed",
+    "pipe.lining.material.shear_sound_speed": "Lining: shear sound speed, if it has one",
+    "pipe.roughness": "Roughness inside",
+    "pipe.wave_mode": "Wave in the wall",
+    "pipe.dimensions_temperature": "Temperature the dimensions were taken at",
+    "pipe.largest_outer_diameter": "Largest outer diameter, if oval",
+    "pipe.smallest_outer_diameter": "Smallest outer diameter, if oval",
+    "medium.name": "Medium",
+    **{f"medium.{part}": label for part, label in COMPOSITION.items()},
+    "medium.sound_speed": "Sound speed of the medium",
+    "medium.density": "Density",
+    "medium.dynamic_viscosity": "Dynamic viscosity",
+    "medium.temperature": "Temperature",
+    "medium.temperature_known": "Temperature known by",
+    "medium.pressure": "Pressure, absolute",
+    "reason": "Reason, as the client reads it",
+}
+# What holds where nothing is stated.
+UNSAID = {
+    "holds_from": "for as long as the pipe has been there",
+    "gauging": "none",
+    "pipe.lining": "none",
+    "pipe.roughness": "not stated: that of the new material is assumed",
+    "pipe.wave_mode": "as the material calls for",
+    "pipe.dimensions_temperature": "not stated: taken as they are",
+    "medium.pressure": "not stated: atmospheric, or what keeps it liquid, is assumed",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A field of the form: what it holds, what is on record, what is wrong."""
+
+    name: str
+    label: str
+    value: str
+    now: str
+    becomes: str
+    moved: bool
+    type: str = "text"
+    options: tuple[tuple[str, str], ...] = ()
+    # The choice it belongs to, and the values of it.
+    when: str = ""
+    error: str = ""
+
+    @property
+    def key(self) -> str:
+        """Its id in the page."""
+        return self.name.replace(".", "-")
+
+
+class Sheet:
+    """A version of pipe data with what was typed of it so far; before anything was, it is as on record."""
+
+    def __init__(
+        self,
+        base: PipeData,
+        units: System,
+        typed: Mapping[str, str],
+        offers: Mapping[str, Sequence[Offer]],
+        gaugings: Iterable[Gauging],
+    ) -> None:
+        self.base, self.units = base, units
+        self.altered = typed.get("kind") == "alteration"
+        self._offers = offers
+        self._gaugings = tuple(
+            (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {worded(one.mean_m, 'length', units, 2)}")
+            for one in gaugings
+        )
+        self._start = _beginning(base, units)
+        self._typed = {name: str(value).strip() for name, value in typed.items()}
+        self._errors: dict[str, str] = {}
+
+    def stated(self) -> dict[str, Any]:
+        """As the API takes it: what differs from the record, the medium as a whole."""
+        is_now, was = self._document(self._text), self._document(self._was)
+        pipe = {part: value for part, value in is_now["pipe"].items() if value != was["pipe"][part]}
+        if pipe.keys() & set(OVAL):
+            pipe |= {part: is_now["pipe"][part] for part in OVAL}
+        asked: dict[str, Any] = {
+            "reason": self._text("reason"),
+            "pipe": pipe,
+            "gauging": self._gauging() or None,
+        }
+        if is_now["medium"] != was["medium"]:
+            asked["medium"] = is_now["medium"]
+        if self.altered:
+            return asked | ({"holds_from": day} if (day := self._text("changed_on")) else {})
+        return asked | {"corrects": str(self.base.pk), "holds_from": self._text("holds_from") or None}
+
+    @property
+    def seal(self) -> str:
+        """Tells one state of the form from another."""
+        told = json.dumps([self.altered, self.stated()], sort_keys=True)
+        return hashlib.sha256(told.encode()).hexdigest()
+
+    @property
+    def changes(self) -> list[Entry]:
+        """Fields that no longer hold what is on record, of those that belong to what was chosen."""
+        return [one for one in (*self.pipe, *self.medium, *self.since) if one.moved and self._belongs(one)]
+
+    @property
+    def nothing_changed(self) -> bool:
+        """Whether it all stands as on record; a day alone is no alteration."""
+        return not [one for one in self.changes if one.name != "changed_on"]
+
+    def refused(self, errors: Iterable[Mapping[str, str]]) -> None:
+        """Keep what was refused, to be shown at its fields."""
+        for one in errors:
+            plain = PLAIN_NUMBERS.get(one["field"]) if one["code"] == "number-invalid" else None
+            self._errors.setdefault(self._at(one["field"]), plain or one["detail"])
+
+    @property
+    def wrong(self) -> bool:
+        """Whether anything is."""
+        return bool(self._errors)
+
+    @property
+    def elsewhere(self) -> list[str]:
+        """What is wrong with no field of the form."""
+        return [detail for name, detail in self._errors.items() if name not in LABELS]
+
+    @property
+    def to_put_right(self) -> list[Entry]:
+        """Fields that are wrong, in the order of the page."""
+        return [one for one in (*self.since, *self.pipe, *self.medium, self.reason) if one.error]
+
+    @property
+    def since(self) -> list[Entry]:
+        """The day it is true from: of a correction that of the version, of an alteration the day of it."""
+        return [
+            self._entry("holds_from", type="date", when="kind correction"),
+            self._entry("changed_on", type="date", when="kind alteration"),
+        ]
+
+    @property
+    def pipe(self) -> list[Entry]:
+        """Fields of the pipe, each after the choice it belongs to."""
+        names = ["pipe.outer_diameter", "pipe.wall_thickness", *(["gauging"] if self._gaugings else [])]
+        return [
+            *(self._entry(name) for name in names),
+            self._entry("pipe.material"),
+            *self._speeds("pipe.material", "pipe.material"),
+            self._entry("pipe.lining"),
+            self._entry("pipe.lining.thickness", when="pipe.lining"),
+            *self._speeds("pipe.lining", "pipe.lining.material"),
+            *(self._entry(f"pipe.{part}") for part in OPTIONAL),
+        ]
+
+    @property
+    def medium(self) -> list[Entry]:
+        """Fields of the medium, those of its composition after it."""
+        made_of = asked_by(self._offers["media"])
+        return [
+            self._entry("medium.name"),
+            *(self._entry(f"medium.{part}", when=when) for part, when in made_of.items()),
+            *(self._entry(f"medium.{part}", when=f"medium.name {BY_FIGURES}") for part in FIGURES),
+            *(self._entry(f"medium.{part}") for part in CONDITIONS),
+        ]
+
+    @property
+    def reason(self) -> Entry:
+        """Why it changes."""
+        return self._entry("reason")
+
+    def _was(self, name: str) -> str:
+        return self._start.get(name, "")
+
+    def _text(self, name: str) -> str:
+        return self._typed.get(name, self._was(name))
+
+    def _gauging(self) -> str:
+        """A wall written by hand is not the gauged one: the gauging on record goes unless another is chosen."""
+        chosen = self._text("gauging")
+        by_hand = self._text("pipe.wall_thickness") != self._was("pipe.wall_thickness")
+        return "" if by_hand and chosen == self._was("gauging") else chosen
+
+    def _speeds(self, chosen: str, path: str) -> list[Entry]:
+        return [self._entry(f"{path}.{speed}", when=f"{chosen} {BY_FIGURES}") for speed in SPEEDS]
+
+    def _belongs(self, entry: Entry) -> bool:
+        if not entry.when:
+            return True
+        choice, *values = entry.when.split()
+        chosen = ("alteration" if self.altered else "correction") if choice == "kind" else self._text(choice)
+        return chosen in values if values else bool(chosen)
+
+    def _of_medium(self, text: Callable[[str], str]) -> tuple[str, ...]:
+        """What a medium has beside name and conditions: its own figures, or what it is made of."""
+        name = text("medium.name")
+        if name == BY_FIGURES:
+            return FIGURES
+        return tuple(one.needs for one in self._offers["media"] if one.name == name and one.needs)
+
+    def _document(self, text: Callable[[str], str]) -> dict[str, Any]:
+        """Pipe and medium as the API takes them, by what a field holds."""
+        value = self._value_by(text)
+        pipe: dict[str, Any] = {
+            "outer_diameter": value("pipe.outer_diameter"),
+            "wall_thickness": value("pipe.wall_thickness"),
+            "material": _material(text("pipe.material"), "pipe.material", value),
+            "lining": None,
+            **{part: value(f"pipe.{part}") or None for part in OPTIONAL},
+        }
+        if lining := text("pipe.lining"):
+            material = _material(lining, "pipe.lining.material", value)
+            pipe["lining"] = {"material": material, "thickness": value("pipe.lining.thickness")}
+        name = text("medium.name")
+        medium: dict[str, Any] = {} if name == BY_FIGURES else {"name": name}
+        for part in (*self._of_medium(text), *CONDITIONS):
+            if stated := value(f"medium.{part}"):
+                medium[part] = stated
+        return {"pipe": pipe, "medium": medium}
+
+    def _value_by(self, text: Callable[[str], str]) -> Callable[[str], Any]:
+        def value(name: str) -> Any:
+            shown = text(name)
+            stored = self._stored.get(name)
+            if shown == self._was(name) != self.base.as_entered.get(name):
+                # A figure nobody typed is shown rounded, and stays as it is.
+                if isinstance(stored, Mapping):
+                    return {"value": stored["si"], "unit": KINDS[stored["kind"]].si}
+                if isinstance(stored, float):
+                    return stored
+            return _number(shown) if name in PLAIN_NUMBERS else shown
+
+        return value
+
+    @cached_property
+    def _stored(self) -> dict[str, Any]:
+        return on_record(self.base)
+
+    def _at(self, field: str) -> str:
+        """The field of the form that a field of a request is, or the nearest about it."""
+        if field == "holds_from" and self.altered:
+            return "changed_on"
+        field = {"pipe.lining.material": "pipe.lining", "medium": "medium.name"}.get(field, field)
+        while field and field not in LABELS:
+            field = field.rpartition(".")[0]
+        return field
+
+    def _entry(self, name: str, **more: Any) -> Entry:
+        value = self._gauging() if name == "gauging" else self._text(name)
+        options = self._options(name)
+        titles = dict(options)
+        was = self._was(name)
+        unsaid = UNSAID.get(name, "not stated")
+        return Entry(
+            name,
+            LABELS[name],
+            value,
+            (titles.get(was, was) if was else unsaid) + self._known(name),
+            titles.get(value, value) if value else unsaid,
+            value != was,
+            options=options,
+            error=self._errors.get(name, ""),
+            **more,
+        )
+
+    def _known(self, name: str) -> str:
+        """How what is on record was known, where that was said."""
+        if name == "pipe.wall_thickness" and (gauging := self.base.gauging):
+            mean = worded(gauging.mean_m, "length", self.units, 2)
+            return f", gauged {gauging.taken_at:%Y-%m-%d} (mean {mean})"
+        if name == "medium.temperature" and self._was(name):
+            return f", {self.base.get_medium_temperature_known_display() or 'how it was known is not said'}"
+        return ""
+
+    def _options(self, name: str) -> tuple[tuple[str, str], ...]:
+        by_speeds = (BY_FIGURES, "by its sound speeds")
+        if name == "pipe.material":
+            return (*self._offered("pipes", name), by_speeds)
+        if name == "pipe.lining":
+            return (("", "none"), *self._offered("linings", name), by_speeds)
+        if name == "medium.name":
+            return (*self._offered("media", name), (BY_FIGURES, "by its figures"))
+        if name == "pipe.wave_mode":
+            return (("", UNSAID[name]), *((mode, mode) for mode in WAVE_MODES))
+        if name == "medium.temperature_known":
+            return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureKnown))
+        return (("", "none"), *self._gaugings) if name == "gauging" else ()
+
+    def _offered(self, what: str, name: str) -> list[tuple[str, str]]:
+        """The choices, with what is on record even if it is not among them."""
+        offered = [(one.name, one.title) for one in self._offers[what]]
+        was = self._was(name)
+        unlisted = was not in ("", BY_FIGURES, *(one for one, _ in offered))
+        return [(was, was), *offered] if unlisted else offered
+
+
+def _beginning(base: PipeData, units: System) -> dict[str, str]:
+    """What the fields hold before anything is typed."""
+    start = starting_texts(base, units)
+    start["pipe.material"] = base.material or BY_FIGURES
+    start["pipe.lining"] = (base.lining_material or BY_FIGURES) if base.lining_thickness_m else ""
+    start["medium.name"] = base.medium or BY_FIGURES
+    start["holds_from"] = base.holds_from.isoformat() if base.holds_from else ""
+    start["gauging"] = str(base.gauging_id or "")
+    return start
+
+
+def _material(chosen: str, path: str, value: Callable[[str], Any]) -> Any:
+    if chosen != BY_FIGURES:
+        return chosen
+    return {speed: stated for speed in SPEEDS if (stated := value(f"{path}.{speed}"))}
+
+
+def _number(text: str) -> Any:
+    """What was typed as the number it is; text that is none stays, to be refused at its field."""
+    try:
+        return float(text)
+    except ValueError:
+        return text

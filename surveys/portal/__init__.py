@@ -1,0 +1,1 @@
+"""Pages people read in a browser, made on the server."""

@@ -1,0 +1,30 @@
+"""Where a user starts, and the units they read in."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST, require_safe
+
+from surveys.models import User
+from surveys.portal.frame import UNITS_KEY, entries_of, framed
+
+
+@framed
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:
+    """To the first page of the user's role."""
+    return redirect(entries_of(cast(User, request.user))[0].route)
+
+
+@framed
+@require_POST
+def units(request: HttpRequest) -> HttpResponse:
+    """Keep the choice of units for this session and go back to the page it was made on."""
+    request.session[UNITS_KEY] = "us" if request.POST.get("units") == "us" else "metric"
+    back = request.POST.get("next", "")
+    safe = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
+    return redirect(back if safe else "home")

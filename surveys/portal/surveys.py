@@ -1,0 +1,77 @@
+"""A survey's page: what was measured, how sure that is, what was found, with what it was measured."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.db.models import Prefetch
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_safe
+
+from surveys.errors import ServiceError
+from surveys.impact import review_notices, with_outdated
+from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
+from surveys.papers.beside import beside_told
+from surveys.papers.survey_report import budget_lines
+from surveys.papers.wording import flow_with_uncertainty, worded
+from surveys.portal.frame import OFFICE, framed, page, units_of
+from surveys.portal.readings import readings_chart, window_asked
+from surveys.selectors import paths_result
+
+
+@framed
+@require_safe
+def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The survey with its current result, its reports and its data to download."""
+    rows = Survey.objects.visible_to(request.user)
+    found = get_object_or_404(rows.select_related("measuring_point__pipe__site__client", "log"), pk=pk)
+    results = Result.objects.visible_to(request.user).filter(survey=found, replaced_at__isnull=True)
+    certificates = Calibration.objects.select_related("instrument")
+    result = results.prefetch_related(Prefetch("calibrations", certificates)).first()
+    zone = found.measuring_point.pipe.site.zone
+    reports = with_outdated(Report.objects.visible_to(request.user).filter(survey=found).defer("content"))
+    reviews = ReviewedSurvey.objects.filter(survey=found).select_related("review__instrument")
+    context = {
+        "survey": found,
+        "point": found.measuring_point,
+        "zone": zone,
+        "result": result,
+        "reports": reports,
+        "notices": review_notices(reviews),
+        "log": getattr(found, "log", None),
+        "measures": cast(User, request.user).role in OFFICE | {Role.TECHNICIAN},
+    }
+    if result is None:
+        return page(request, "portal/survey.html", context)
+    units = units_of(request)
+    context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
+    context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
+    context["budget"] = budget_lines(result, units)
+    together = paths_result(found)
+    context["beside"] = beside_told(found, together or result, units)
+    if together is not None:
+        context["together"] = {
+            "flow": flow_with_uncertainty(
+                together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units
+            ),
+            "paths": len(together.parts),
+            "findings": together.findings,
+        }
+    asked, wrong = _stretch_asked(request, zone)
+    context |= {"chart": readings_chart(result, asked, units, zone), "wrong": wrong}
+    answer = page(request, "portal/survey.html", context, status=wrong.status if wrong else 200)
+    if "HX-Request" in request.headers and not wrong:
+        answer["HX-Push-Url"] = request.get_full_path()
+    return answer
+
+
+def _stretch_asked(
+    request: HttpRequest, zone: Any
+) -> tuple[tuple[int | None, int | None], ServiceError | None]:
+    """The stretch of the log to show; the whole log beside what was wrong with the request."""
+    try:
+        return window_asked(request.GET, zone), None
+    except ServiceError as error:
+        return (None, None), error

@@ -1,0 +1,130 @@
+// From the fields of a form to the bodies the service takes; nothing is converted here, quantities go as typed.
+
+const PARTS = ["outer_diameter", "wall_thickness", "material"];
+const COMPOSITION = ["salinity", "mass_fraction", "api_gravity"];
+const PLAIN = new Set(["mass_fraction", "api_gravity"]);
+
+function text(form, id) {
+  return form.querySelector(`[id="${id}"]`).value.trim();
+}
+
+// Whether a field differs from what the page came with.
+function moved(form, id) {
+  const field = form.querySelector(`[id="${id}"]`);
+  if (field.tagName !== "SELECT") return field.value.trim() !== field.defaultValue.trim();
+  const first = Array.from(field.options).find((option) => option.defaultSelected) || field.options[0];
+  return field.value !== first.value;
+}
+
+function given(form, ids) {
+  return Object.fromEntries(ids.map((id) => [id, text(form, id)]).filter(([, value]) => value !== ""));
+}
+
+// A temperature with how it is known.
+function temperature(form) {
+  const value = text(form, "medium_temperature");
+  if (value === "") return {};
+  return { medium_temperature: value, medium_temperature_known: text(form, "medium_temperature_known") };
+}
+
+// What the chosen medium has to be told of its composition.
+function needed(form) {
+  return COMPOSITION.filter((part) => !form.querySelector(`[id="medium.${part}"]`).closest("[hidden]"));
+}
+
+// A number where that is asked for; text that is none goes as it is, to be refused at its field.
+function stated(form, part) {
+  const value = text(form, `medium.${part}`);
+  return PLAIN.has(part) && value && Number.isFinite(Number(value)) ? Number(value) : value;
+}
+
+function mediumIds(form) {
+  return ["name", ...needed(form), "pressure"].map((part) => `medium.${part}`);
+}
+
+// What the sheet says of the pipe that its record does not.
+export function changes(form) {
+  const pipe = {};
+  for (const part of PARTS) if (moved(form, `pipe.${part}`)) pipe[part] = text(form, `pipe.${part}`);
+  if (moved(form, "pipe.lining.material") || moved(form, "pipe.lining.thickness")) {
+    const material = text(form, "pipe.lining.material");
+    const thickness = text(form, "pipe.lining.thickness");
+    pipe.lining = material || thickness ? { material, thickness } : null;
+  }
+  const changed = { pipe };
+  if (mediumIds(form).some((id) => moved(form, id))) {
+    const { medium_temperature: value, medium_temperature_known: known } = temperature(form);
+    changed.medium = { name: text(form, "medium.name") };
+    if (value) Object.assign(changed.medium, { temperature: value, temperature_known: known });
+    for (const part of needed(form)) if (text(form, `medium.${part}`)) changed.medium[part] = stated(form, part);
+    if (text(form, "medium.pressure")) changed.medium.pressure = text(form, "medium.pressure");
+  }
+  return changed;
+}
+
+export function changedNames(form) {
+  const ids = [...PARTS.map((part) => `pipe.${part}`), "pipe.lining.material", "pipe.lining.thickness", ...mediumIds(form)];
+  return ids.filter((id) => moved(form, id)).map((id) => form.querySelector(`label[for="${id}"]`).textContent.toLowerCase());
+}
+
+function mounting(form) {
+  const body = { transducers: text(form, "transducers"), ...given(form, ["meter", "expected_velocity"]) };
+  if (text(form, "traverses")) body.traverses = Number(text(form, "traverses"));
+  // What the record says of the temperature holds unless another one was written here.
+  if (moved(form, "medium_temperature") || moved(form, "medium_temperature_known")) Object.assign(body, temperature(form));
+  return body;
+}
+
+// For the live answer.
+export function sheetAsked(form) {
+  const body = mounting(form);
+  return { ...changes(form), ...body, transducers: { instrument: body.transducers }, ...given(form, ["measured_sound_speed"]) };
+}
+
+export function sheetRequests(form, id) {
+  const { point, pipe, data } = form.dataset;
+  const requests = [];
+  const changed = changes(form);
+  if (Object.keys(changed.pipe).length || changed.medium) {
+    const kind = form.elements.change.value;
+    const body = { ...changed, reason: text(form, "reason") };
+    if (kind === "alterations") body.holds_from = text(form, "holds_from");
+    else body.corrects = data;
+    if (changed.pipe.wall_thickness && form.dataset.gauging) body.gauging = form.dataset.gauging;
+    requests.push({ what: kind === "alterations" ? "Alteration of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
+  }
+  requests.push({ what: "Set-up", url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
+  return requests;
+}
+
+export function wallAsked(form) {
+  const unit = text(form, "unit");
+  const readings = Array.from(form.querySelectorAll("[data-hour]"), (field) => field.value.trim());
+  const body = { gauge: text(form, "gauge"), ...given(form, ["set_sound_speed"]) };
+  // A reading that says its unit keeps it.
+  body.readings = readings.filter(Boolean).map((value) => (/[a-z]/i.test(value) ? value : `${value} ${unit}`));
+  return body;
+}
+
+export function wallRequests(form, id) {
+  const hours = Array.from(form.querySelectorAll("[data-hour]")).filter((field) => field.value.trim());
+  const note = `Readings in order at clock ${hours.map((field) => field.dataset.hour).join(", ")}, seen along the flow.`;
+  const body = { id, ...wallAsked(form), note, taken_at: new Date().toISOString() };
+  return [{ what: "Wall readings", url: `/api/v1/pipes/${form.dataset.pipe}/gaugings/`, body }];
+}
+
+export function surveyBody(form, setup) {
+  const open = Array.from(form.querySelectorAll("[data-text]:not(:checked)"), (box) => `- ${box.dataset.text}`);
+  const note = [text(form, "note"), open.length ? `Not ticked on the checklist:\n${open.join("\n")}` : "All of the checklist ticked."];
+  const started = text(form, "started_at");
+  return {
+    measuring_point: form.dataset.point,
+    setup,
+    job: form.dataset.job || null,
+    instruments: [text(form, "meter")],
+    started_at: started ? new Date(started).toISOString() : "",
+    ...given(form, ["mounted_spacing"]),
+    ...temperature(form),
+    note: note.filter(Boolean).join("\n"),
+  };
+}

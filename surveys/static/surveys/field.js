@@ -1,0 +1,399 @@
+// The technician's pages: entries kept as typed, the live answer, what is kept and sent.
+
+import { changedNames, sheetAsked, sheetRequests, surveyBody, wallAsked, wallRequests } from "./field-forms.js";
+import { item } from "./field-kept.js";
+import { Queue, cookie, newId } from "./field-queue.js";
+import { follow } from "./follows.js";
+
+const user = document.body.dataset.user;
+const queue = new Queue(user);
+const form = document.querySelector("form.sheet");
+const sheet = form && `${user}:${form.id}:${form.dataset.point}`;
+const kept = document.getElementById("kept");
+const line = document.getElementById("line");
+const ASKED = { sheet: sheetAsked, wall: wallAsked };
+let unreached = false;
+let remark = "";
+
+function read(key) {
+  return JSON.parse(localStorage.getItem(key) || "null");
+}
+
+function write(key, value) {
+  try {
+    localStorage.setItem(key, JSON.stringify(value));
+  } catch {
+    tellNotKept();
+  }
+}
+
+function tellNotKept() {
+  line.textContent = "NOT KEPT: this browser has no room, or keeps nothing (a private window?). Write it down on paper.";
+  line.className = "line bad";
+}
+
+// --- Entries as typed ---
+
+function fields() {
+  return Array.from(form.querySelectorAll("input, select, textarea")).filter((one) => !["file", "hidden"].includes(one.type));
+}
+
+function keepTyped() {
+  const values = fields().map((one) => [one.id || `${one.name}=${one.value}`, ["checkbox", "radio"].includes(one.type) ? one.checked : one.value]);
+  write(`typed:${sheet}`, { values: Object.fromEntries(values), gauging: form.dataset.gauging || "" });
+}
+
+// A choice that is not offered any more stays as the page has it.
+function bringBack() {
+  const typed = read(`typed:${sheet}`);
+  if (!typed) return;
+  for (const one of fields()) {
+    const value = typed.values[one.id || `${one.name}=${one.value}`];
+    if (value === undefined) continue;
+    if (typeof value === "boolean") one.checked = value;
+    else if (one.tagName !== "SELECT" || Array.from(one.options).some((option) => option.value === value)) one.value = value;
+  }
+  form.dataset.gauging = typed.gauging;
+}
+
+function forget() {
+  localStorage.removeItem(`typed:${sheet}`);
+  form.reset();
+  delete form.dataset.gauging;
+  for (const place of form.querySelectorAll(".wrong")) takeBack(place);
+  typedNow();
+}
+
+// --- What is wrong, by field ---
+
+function takeBack(place) {
+  place.textContent = "";
+  delete place.dataset.teller;
+  if (place.previousElementSibling) place.previousElementSibling.removeAttribute("aria-invalid");
+}
+
+// The live answer and saving each take back only what they told themselves: an answer on its way when somebody saves does not wipe out why
+// it was refused.
+function tellWrong(errors, teller = "saving") {
+  for (const place of form.querySelectorAll(`.wrong[data-teller="${teller}"]`)) takeBack(place);
+  for (const { field, detail } of errors) {
+    const name = form.querySelector(`[id="wrong-${CSS.escape(field)}"]`) ? field : field.replace(/[.\d]+$/, "").split(".").pop();
+    const place = Array.from(form.querySelectorAll(".wrong")).find(({ id }) => id === `wrong-${field}` || id === `wrong-${name}` || (name && id.endsWith(`.${name}`)));
+    if (!place) continue;
+    place.textContent = detail;
+    place.dataset.teller = teller;
+    const entry = place.previousElementSibling;
+    if (entry && entry.matches("input, select, textarea")) {
+      entry.setAttribute("aria-invalid", "true");
+      entry.setAttribute("aria-describedby", place.id);
+    }
+  }
+}
+
+// --- The live answer ---
+
+function askAgain() {
+  if (form && ASKED[form.id] && window.htmx) window.htmx.trigger(form, "change");
+}
+
+// The spacing in short, in sight and read out while one types further up.
+function tellShort() {
+  const bar = document.getElementById("bar");
+  if (!bar) return;
+  const spacing = document.getElementById("spacing");
+  const stops = document.querySelectorAll("#answer .stop").length;
+  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${stops ? " · STOP, see below" : ""}` : "No answer yet";
+  bar.classList.toggle("bad", !spacing || stops > 0);
+}
+
+// In place of an answer that would be of other entries than those in sight.
+function noAnswer(...parts) {
+  const told = Object.assign(document.createElement("p"), { className: "caution" });
+  told.append(...parts);
+  document.getElementById("answer").replaceChildren(told);
+  tellShort();
+}
+
+function liveAnswer() {
+  document.addEventListener("htmx:configRequest", (event) => {
+    // Signing in again in another tab makes the token of this page stale; the cookie has the one that holds.
+    const token = cookie("csrftoken");
+    event.detail.parameters = { csrfmiddlewaretoken: token, sheet: JSON.stringify(ASKED[form.id](form)) };
+  });
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    if (![400, 409].includes(event.detail.xhr.status)) return;
+    event.detail.shouldSwap = true;
+    event.detail.isError = false;
+  });
+  document.addEventListener("htmx:afterSwap", () => {
+    const wrong = Array.from(document.querySelectorAll("#answer [data-field]"));
+    tellWrong(wrong.map((one) => ({ field: one.dataset.field, detail: one.textContent })), "answer");
+    tellShort();
+  });
+  document.addEventListener("htmx:sendError", () => {
+    noAnswer("No connection: what you typed is kept on this device; it is worked out when the connection returns. You can save now all the same.");
+  });
+  document.addEventListener("htmx:responseError", ({ detail }) => {
+    if ([401, 403].includes(detail.xhr.status)) {
+      const link = Object.assign(document.createElement("a"), { href: document.body.dataset.signIn, target: "_blank", textContent: "Sign in in another tab" });
+      noAnswer("You are signed out. ", link, ", then come back. What you typed is kept on this device.");
+      return;
+    }
+    noAnswer("The service could not answer; try again in a moment. What you typed is kept on this device.");
+  });
+}
+
+// --- Saving ---
+
+// The same sheet saved again is not a second record, before it is sent or after.
+async function keepAll(requests) {
+  const same = (await queue.entries()).some((one) => one.sheet === sheet && ["waiting", "sent"].includes(one.state));
+  const digest = JSON.stringify(requests.map(({ url, body, fileName }) => [url, { ...body, id: "", taken_at: "" }, fileName]));
+  if (same && read(`saved:${sheet}`) === digest) {
+    remark = "Saved already; nothing changed since.";
+    await show();
+    return;
+  }
+  write(`saved:${sheet}`, digest);
+  await queue.keep(sheet, requests);
+}
+
+async function saveSheet() {
+  if (changedNames(form).length && !form.elements.reason.value.trim()) {
+    tellWrong([{ field: "reason", detail: "Say why the record of the pipe changes; the client is told." }]);
+    form.elements.reason.focus();
+    return;
+  }
+  const id = newId();
+  const requests = sheetRequests(form, id);
+  await keepAll(requests);
+  const own = (await queue.entries()).filter((one) => one.sheet === sheet && one.url.endsWith("/setups/"));
+  const latest = own.at(-1);
+  if (latest) write(`setup:${user}:${form.dataset.point}`, { id: latest.body.id, entry: latest.id, at: latest.at });
+}
+
+// The latest set-up: the page's, or one this device has saved since the page was made.
+function setupNow() {
+  const own = read(`setup:${user}:${form.dataset.point}`);
+  const page = { id: form.dataset.setup, at: Date.parse(form.dataset.setupAt) || 0 };
+  return own && own.at > page.at && own.id !== page.id ? own : page;
+}
+
+async function saveSurvey() {
+  const setup = setupNow();
+  const told = document.getElementById("setup-told");
+  if (!setup.id) {
+    told.className = "stop";
+    told.scrollIntoView();
+    return;
+  }
+  const body = surveyBody(form, setup.id);
+  const digest = JSON.stringify(body);
+  const entries = await queue.entries();
+  const saved = read(`survey:${sheet}`);
+  const known = saved && saved.digest === digest && entries.find((one) => one.id === saved.entry && !["refused", "held"].includes(one.state));
+  let survey = saved?.id;
+  if (!known) {
+    survey = newId();
+    const waits = entries.find((one) => one.id === setup.entry && one.state !== "sent");
+    const entry = newId();
+    write(`survey:${sheet}`, { id: survey, entry, digest });
+    await queue.keep(sheet, [{ id: entry, what: "Survey", url: "/api/v1/surveys/", body: { id: survey, ...body }, after: waits?.id }]);
+  }
+  const file = document.getElementById("file").files[0];
+  if (!file) return;
+  const url = `/api/v1/surveys/${survey}/log/`;
+  await queue.keep(sheet, [{ what: `Log ${file.name}`, url, file, fileName: file.name, after: read(`survey:${sheet}`).entry }]);
+  document.getElementById("file").value = "";
+}
+
+let saving = false;
+
+// Once, however often the button is hit.
+async function save() {
+  if (saving) return;
+  saving = true;
+  tellWrong([]);
+  try {
+    write(`typed-when-saved:${sheet}`, read(`typed:${sheet}`));
+    await SAVE[form.id]();
+  } catch {
+    tellNotKept();
+  } finally {
+    saving = false;
+  }
+}
+
+const SAVE = {
+  sheet: saveSheet,
+  wall: () => keepAll(wallRequests(form, newId())),
+  survey: saveSurvey,
+};
+
+// --- What is kept and sent ---
+
+async function show() {
+  const entries = await queue.entries();
+  kept.hidden = entries.length === 0;
+  kept.querySelector("ul").replaceChildren(...entries.reverse().map((one) => item(one, (id) => queue.drop(id))));
+  const waiting = entries.filter((one) => one.state === "waiting").length;
+  const refused = entries.filter((one) => ["refused", "held"].includes(one.state)).length;
+  const off = !navigator.onLine || unreached;
+  const parts = [off ? "No connection: what you enter is kept on this device and sent when it returns." : "Connected."];
+  if (waiting) parts.push(`${waiting} kept, not sent yet.`);
+  if (refused) parts.push(`${refused} refused: see below.`);
+  if (!waiting && !refused && !off && entries.length) parts.push("All is sent.");
+  if (remark) parts.push(remark);
+  line.textContent = parts.join(" ");
+  line.className = `line ${off || waiting ? "off" : ""} ${refused ? "bad" : ""}`;
+}
+
+// What a log came to, once the service has it.
+function showResult({ url, state }) {
+  const place = document.getElementById("result");
+  const [, survey] = url.match(/surveys\/([^/]+)\/log\/$/) || [];
+  if (place && survey && state === "sent") window.htmx.ajax("GET", place.dataset.of.replace(/[0-]{36}/, survey), { target: place, swap: "innerHTML show:top" });
+}
+
+// --- Kit handed out and brought back ---
+
+const HAND_OVER = "hand-over:";
+
+async function handOver(event) {
+  event.preventDefault();
+  const { url, what } = event.target.dataset;
+  const handed = `${HAND_OVER}${url}`;
+  const known = (await queue.entries()).some((one) => one.sheet === handed && one.state === "waiting");
+  if (known) return;
+  const condition = event.target.elements.condition.value.trim();
+  event.target.closest("details").open = false;
+  try {
+    await queue.keep(handed, [{ what, url, body: { condition, at: new Date().toISOString() } }]);
+  } catch {
+    tellNotKept();
+  }
+}
+
+// When all of a sheet is sent, what was typed is on record; a changed pipe needs the page anew.
+async function answered({ detail }) {
+  unreached = false;
+  if (detail.sheet.startsWith(HAND_OVER) && detail.state === "sent" && !form) window.location.reload();
+  if (!form || detail.sheet !== sheet) return;
+  showResult(detail);
+  if (detail.state === "refused") tellWrong(detail.errors);
+  const own = (await queue.entries()).filter((one) => one.sheet === sheet);
+  if (detail.state !== "sent" || form.id === "survey" || own.some((one) => one.state !== "sent")) return;
+  // What was typed after it was saved is not on record yet.
+  const later = JSON.stringify(read(`typed:${sheet}`)) !== JSON.stringify(read(`typed-when-saved:${sheet}`));
+  if (!later) localStorage.removeItem(`typed:${sheet}`);
+  if (form.id === "sheet" && changedNames(form).length) window.location.reload();
+}
+
+// --- The page ---
+
+function typedNow() {
+  follow(form);
+  keepTyped();
+  if (form.id !== "sheet") return;
+  const names = changedNames(form);
+  document.getElementById("change").hidden = names.length === 0;
+  document.getElementById("changed").textContent = names.join(", ");
+  document.getElementById("since").hidden = form.elements.change.value !== "alterations";
+}
+
+function useGauged({ currentTarget }) {
+  form.querySelector('[id="pipe.wall_thickness"]').value = currentTarget.dataset.mean;
+  form.dataset.gauging = currentTarget.dataset.gauging;
+  typedNow();
+  askAgain();
+}
+
+function beginForm() {
+  bringBack();
+  follow(form);
+  if (ASKED[form.id]) liveAnswer();
+  form.addEventListener("input", ({ target }) => {
+    // A wall written by hand is not the gauged one.
+    if (target.id === "pipe.wall_thickness") delete form.dataset.gauging;
+    const told = target.nextElementSibling;
+    if (told?.dataset.teller === "saving") takeBack(told);
+    remark = "";
+    typedNow();
+  });
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    save();
+  });
+  document.getElementById("afresh").addEventListener("click", () => {
+    forget();
+    askAgain();
+  });
+  document.getElementById("use-gauged")?.addEventListener("click", useGauged);
+  if (form.id === "survey") {
+    const told = document.getElementById("setup-told");
+    const setup = setupNow();
+    if (!setup.id) told.textContent = told.dataset.none;
+    else if (setup.id !== form.dataset.setup) told.textContent = `Mounted by the set-up saved on this device at ${new Date(setup.at).toLocaleTimeString()}.`;
+    if (told.textContent === told.dataset.none) told.className = "stop";
+  }
+  if (form.id === "sheet") typedNow();
+}
+
+async function keepPages() {
+  if (!("serviceWorker" in navigator)) return;
+  try {
+    await navigator.serviceWorker.register(document.body.dataset.worker, { scope: "/field/" });
+  } catch {
+    // No connection: what was kept before is still kept, and the next page opened tries again.
+    return;
+  }
+  const parts = performance.getEntriesByType("resource").map((one) => one.name).filter((name) => new URL(name).pathname.startsWith("/static/"));
+  const pages = Array.from(document.querySelectorAll(".points a, .steps-nav a"), (one) => one.href);
+  // A point's three pages are kept as soon as its day is opened.
+  const further = pages.filter((page) => !/\/(wall|survey)\//.test(page)).flatMap((page) => ["wall/", "survey/"].map((part) => page.replace(/\/(?=\?|$)/, `/${part}`)));
+  const cache = await caches.open("field-pages");
+  // The day renews all of its points; a point's own page only fills in what is missing.
+  const wanted = [window.location.href, ...parts, ...pages, ...further];
+  const found = await Promise.all(wanted.map((one) => (form ? cache.match(one) : null)));
+  await Promise.allSettled(wanted.filter((_, place) => !found[place]).map((one) => cache.add(one)));
+  document.body.dataset.pagesKept = "yes";
+}
+
+async function leave(event) {
+  const open = (await queue.entries()).filter((one) => one.state !== "sent").length;
+  if (open && !window.confirm(`${open} entries of this device are not sent. They stay on it and are sent when you sign in here again. Sign out?`)) return;
+  if ("caches" in window) await caches.delete("field-pages");
+  event.target.submit();
+}
+
+document.getElementById("leave").addEventListener("submit", (event) => {
+  event.preventDefault();
+  leave(event);
+});
+queue.addEventListener("moved", show);
+queue.addEventListener("answered", answered);
+queue.addEventListener("unreached", () => {
+  unreached = true;
+  show();
+});
+queue.addEventListener("progress", ({ detail }) => {
+  const bar = kept.querySelector(`[data-id="${detail.id}"] progress`);
+  if (bar) bar.value = detail.part;
+});
+window.addEventListener("online", () => {
+  unreached = false;
+  show();
+  queue.send();
+  askAgain();
+});
+window.addEventListener("offline", show);
+// Back from signing in in another tab.
+window.addEventListener("focus", () => {
+  queue.send();
+  if (document.querySelector("#answer a[target]")) askAgain();
+});
+if (form) beginForm();
+for (const one of document.querySelectorAll("form.hand-over")) one.addEventListener("submit", handOver);
+show();
+queue.send();
+keepPages();
