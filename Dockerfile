@@ -1,10 +1,12 @@
 FROM python:3.11-slim AS build
 WORKDIR /service
-COPY requirements.lock ./
-RUN python -m venv /opt/venv && /opt/venv/bin/pip install --no-cache-dir --require-hashes --only-binary :all: -r requirements.lock
+# With the solver of plans, which a trial on one machine goes without.
+COPY .requirements-planner.lock ./
+RUN python -m venv /opt/venv && /opt/venv/bin/pip install --no-cache-dir --require-hashes --only-binary :all: -r .requirements-planner.lock
 
 FROM python:3.11-slim
-RUN useradd --system --uid 10001 surveys
+# A volume for backups mounted here takes over who owns it.
+RUN useradd --system --uid 10001 surveys && install -d -o surveys /backups
 WORKDIR /service
 COPY --from=build /opt/venv /opt/venv
 COPY manage.py ./

@@ -1,6 +1,7 @@
 """The Django app of the project."""
 
 from django.apps import AppConfig
+from django.contrib.admin.apps import AdminConfig
 
 
 class SurveysConfig(AppConfig):
@@ -10,6 +11,19 @@ class SurveysConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_migrate
 
-        from surveys import append_only
+        from surveys import append_only, no_overlap
 
         post_migrate.connect(append_only.install_guards, sender=self)
+        post_migrate.connect(no_overlap.install_guards, sender=self)
+
+
+class AdminPagesConfig(AdminConfig):
+    default_site = "surveys.admin_site.AdminPages"
+
+    def ready(self) -> None:
+        super().ready()
+        from django.contrib import admin
+        from django_otp.plugins.otp_totp.models import TOTPDevice
+
+        # A second factor is enrolled by its owner and taken away through the API, which says so in the audit log.
+        admin.site.unregister(TOTPDevice)

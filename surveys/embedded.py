@@ -16,7 +16,7 @@ from django.conf import settings
 from django.db import close_old_connections, connection
 from django.utils import timezone
 
-from surveys import recompute, reminders
+from surveys import plans, recompute, reminders
 
 logger = logging.getLogger(__name__)
 
@@ -37,6 +37,7 @@ def work_until(stopped: threading.Event) -> None:
             for recomputation_id in recompute.recomputations_due() if recompute.anything_unfinished() else []:
                 # In turns, so that a short run need not wait for a long one.
                 recompute.work_off(recomputation_id, for_seconds=TURN_SECONDS)
+            _plan()
             reminded_at = _remind(reminded_at, timezone.now())
             close_old_connections()
         except Exception:  # the worker outlives whatever it was, and looks again
@@ -44,6 +45,12 @@ def work_until(stopped: threading.Event) -> None:
             connection.close()
             wait = AFTER_ERROR_SECONDS
         stopped.wait(wait)
+
+
+def _plan() -> None:
+    """Make one plan that is due, if any; recomputations are looked at between two."""
+    for plan_id in plans.plans_due()[:1] if plans.anything_due() else []:
+        plans.make_plan(plan_id)
 
 
 def _remind(last: datetime | None, now: datetime) -> datetime | None:

@@ -3,7 +3,9 @@
 A missing or odd value stops the start with `ImproperlyConfigured` naming the variable and what to write.
 """
 
+import logging
 import os
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -12,6 +14,8 @@ from zoneinfo import available_timezones
 import environ
 from celery.schedules import crontab
 from django.core.exceptions import ImproperlyConfigured
+
+from surveys.running import log_lines
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -44,6 +48,22 @@ def _whole(name: str, default: int, low: int, high: int) -> int:
     return int(value)
 
 
+def _rate(name: str, default: str) -> str | None:
+    """Requests in a span, as `60/min`; None for `off`."""
+    value = _text(name, default)
+    count, _, span = value.partition("/")
+    if value == "off":
+        return None
+    if (
+        not count.isascii()
+        or not count.isdigit()
+        or int(count) < 1
+        or span not in {"s", "min", "hour", "day"}
+    ):
+        raise ImproperlyConfigured(f"{name} is {value!r}; write such as 60/min (s, min, hour, day), or off.")
+    return value
+
+
 def _secret_key() -> str:
     value = _text("SECRET_KEY")
     if not value and DEBUG:
@@ -53,6 +73,13 @@ def _secret_key() -> str:
             "SECRET_KEY is missing or weak; set it to 50 or more random characters, for example the output of "
             "`python -c 'import secrets; print(secrets.token_urlsafe(50))'`, or set DEBUG=on for development."
         )
+    return value
+
+
+def _token(name: str) -> str:
+    value = _text(name)
+    if value and len(value) < 32:
+        raise ImproperlyConfigured(f"{name} is short; write 32 or more random characters, or leave it empty.")
     return value
 
 
@@ -77,8 +104,11 @@ def _database(url: str) -> dict[str, Any]:
     else:
         # Server-side binding sends readings as binary instead of as an escaped literal (3 times faster).
         config["OPTIONS"] = {"server_side_binding": True}
-        config["CONN_MAX_AGE"] = 60
+        # A server that is not there is told within seconds.
+        config["OPTIONS"]["connect_timeout"] = 10
         config["CONN_HEALTH_CHECKS"] = True
+    # Opening one for each request costs a quarter of a small one's time, on SQLite too.
+    config["CONN_MAX_AGE"] = 60
     return config
 
 
@@ -113,7 +143,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 INSTALLED_APPS = [
     "surveys.apps.SurveysConfig",
-    "django.contrib.admin",
+    "surveys.apps.AdminPagesConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -123,20 +153,35 @@ INSTALLED_APPS = [
     "django_filters",
     "rest_framework",
     "knox",
+    "axes",
+    "csp",
+    "django_htmx",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_structlog",
     "drf_spectacular",
     "drf_spectacular_sidecar",
 ]
 
 MIDDLEWARE = [
+    "surveys.running.probes.probes",
+    "django_prometheus.middleware.PrometheusBeforeMiddleware",
+    "surveys.running.requests.RequestLines",
     "surveys.api.unread.read_to_the_end",
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "surveys.headers.careful_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "surveys.acting.remember_request",
+    "surveys.services.audit.exports_recorded",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "axes.middleware.AxesMiddleware",
+    "django_prometheus.middleware.PrometheusAfterMiddleware",
 ]
 
 ROOT_URLCONF = "surveys.urls"
@@ -156,20 +201,41 @@ TEMPLATES = [
 ]
 
 AUTH_USER_MODEL = "surveys.User"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "surveys.services.sign_in.PeopleBackend"]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
+    {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
+    for name, options in (
+        ("UserAttributeSimilarityValidator", {}),
+        ("MinimumLengthValidator", {"min_length": 12}),
+        ("CommonPasswordValidator", {}),
+        ("NumericPasswordValidator", {}),
     )
 ]
+# After so many failures in a row a user name is locked for the address they came from, for so long.
+AXES_FAILURE_LIMIT = _whole("SIGN_IN_FAILURES", 5, 2, 100)
+AXES_COOLOFF_TIME = timedelta(minutes=_whole("SIGN_IN_LOCK_MINUTES", 15, 1, 1440))
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_CALLABLE = "surveys.pages.locked_out"
+AXES_CLIENT_IP_CALLABLE = "surveys.acting.client_address"
+AXES_RESET_ON_SUCCESS = True
+# An attempt during the lock does not prolong it, so that Retry-After holds.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_DISABLE_ACCESS_LOG = True
+AXES_SENSITIVE_PARAMETERS = ["username", "password", "one_time_code", "csrfmiddlewaretoken"]
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+OTP_TOTP_ISSUER = "Flow surveys"
+OTP_ADMIN_HIDE_SENSITIVE_DATA = True
+# Everybody but client viewers then enrols a second factor before doing anything else.
+SECOND_FACTOR_REQUIRED = _flag("SECOND_FACTOR_REQUIRED", False)
+# A change of a record then has to name, in If-Match, what was read.
+REQUIRE_IF_MATCH = _flag("REQUIRE_IF_MATCH", False)
+INVITATION_DAYS = _whole("INVITATION_DAYS", 7, 1, 60)
 LOGIN_URL = "sign-in"
-LOGIN_REDIRECT_URL = "/api/docs/"
+LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
 
-CSRF_FAILURE_VIEW = "surveys.api.problems.csrf_failure"
+CSRF_FAILURE_VIEW = "surveys.api.refusals.csrf_failure"
 
 LANGUAGE_CODE = "en-gb"
 USE_I18N = False
@@ -194,6 +260,35 @@ CSRF_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
+# Nothing inline and nothing from elsewhere; the pages' own scripts and styles are files of this service.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'"],
+        "img-src": ["'self'", "data:"],
+        "font-src": ["'self'"],
+        "connect-src": ["'self'"],
+        "manifest-src": ["'self'"],
+        "worker-src": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+        "base-uri": ["'none'"],
+    }
+}
+
+# How often an address, a user or a name may ask for what costs much or is guessed at, in one web process.
+THROTTLE_RATES: dict[str, str | None] = {
+    "sign-in-address": _rate("THROTTLE_SIGN_IN_ADDRESS", "60/min"),
+    "sign-in-user": _rate("THROTTLE_SIGN_IN_USER", "20/min"),
+    "sign-in-name": _rate("THROTTLE_SIGN_IN_NAME", "60/hour"),
+    "compute-address": _rate("THROTTLE_COMPUTE_ADDRESS", "3000/min"),
+    "compute-user": _rate("THROTTLE_COMPUTE_USER", "1200/min"),
+    "upload-address": _rate("THROTTLE_UPLOAD_ADDRESS", "600/min"),
+    "upload-user": _rate("THROTTLE_UPLOAD_USER", "300/min"),
+    "report-address": _rate("THROTTLE_REPORT_ADDRESS", "600/min"),
+    "report-user": _rate("THROTTLE_REPORT_USER", "300/min"),
+}
 
 # A log of a million rows is 60-80 MB; a body is streamed to disk above the memory size.
 LOG_UPLOAD_MAX_BYTES = _whole("LOG_UPLOAD_MAX_MB", 512, 1, 10_000) * 1_000_000
@@ -217,8 +312,11 @@ RECOMPUTATION_LEASE_SECONDS = _whole("RECOMPUTATION_LEASE_SECONDS", 120, 1, 86_4
 SWEEP_SECONDS = _whole("SWEEP_SECONDS", 30, 1, 3600)
 # The hour of the office's day at which what is due for calibration is sent by e-mail.
 REMINDER_HOUR = _whole("REMINDER_HOUR", 6, 0, 23)
+# So many records of each kind, by lot, are checked each night.
+DATA_CHECK_SAMPLE = _whole("DATA_CHECK_SAMPLE", 100, 1, 1_000_000)
 CELERY_TIMEZONE = OFFICE_TIME_ZONE
 CELERY_BEAT_SCHEDULE = {
+    "check a sample of the data": {"task": "compute.tasks.check_data", "schedule": crontab(hour=3, minute=0)},
     "remind of due calibrations": {
         "task": "compute.tasks.remind_of_due_calibrations",
         "schedule": crontab(hour=REMINDER_HOUR, minute=0),
@@ -254,7 +352,10 @@ REST_FRAMEWORK = {
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
-REST_KNOX = {"TOKEN_TTL": None, "TOKEN_LIMIT_PER_USER": 20, "AUTH_HEADER_PREFIX": "Token"}
+# Its own table would be made, stay empty, and hold users fast: the tokens are ours.
+MIGRATION_MODULES = {"knox": None}
+KNOX_TOKEN_MODEL = "surveys.ApiToken"  # noqa: S105
+REST_KNOX = {"TOKEN_TTL": None, "AUTH_HEADER_PREFIX": "Token"}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Clamp-on flow surveys",
     "VERSION": "1",
@@ -273,6 +374,12 @@ SPECTACULAR_SETTINGS = {
         "WaveModeEnum": "surveys.api.physics.WAVE_MODES",
         "TemperatureKnownEnum": "surveys.models.pipe.TemperatureKnown",
         "InstrumentKindEnum": "surveys.models.instrument.Kind",
+        "PlanStateEnum": "surveys.models.dispatch_plan.DispatchPlan.State",
+        "ReviewedStateEnum": "surveys.models.tolerance.ReviewedSurvey.State",
+        "CheckKindEnum": "surveys.models.instrument_review.IntermediateCheck.Kind",
+        "NoticeKindEnum": "surveys.models.notice.NoticeKind",
+        "IntervalDecisionEnum": "surveys.models.instrument_review.IntervalReview.Decision",
+        "ReviewDecisionEnum": "surveys.api.records.tolerance.DECISION_CHOICES",
         "CombinationKindEnum": "surveys.models.combination.Combination.Kind",
         "InstrumentStateEnum": "surveys.models.instrument.State",
         "JobStateEnum": "surveys.models.job.JobState",
@@ -281,10 +388,13 @@ SPECTACULAR_SETTINGS = {
     },
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": _text("LOG_LEVEL", "INFO").upper()},
-}
+LOGGING = log_lines.configured(_text("LOG_LEVEL", "INFO").upper())
+DJANGO_STRUCTLOG_CELERY_ENABLED = True
+DJANGO_STRUCTLOG_USER_ID_FIELD = ""
+# The sweep's own tasks come twice a minute; each is a line once it has ended.
+DJANGO_STRUCTLOG_CELERY_TASK_START_LOG_LEVEL = logging.DEBUG
+
+# Who reads the figures of `/metrics` shows this token; without one the address does not exist.
+METRICS_TOKEN = _token("METRICS_TOKEN")
+# Touched by a worker and by beat as long as they are alive, for a health check.
+ALIVE_FILE = Path(_text("ALIVE_FILE")) if _text("ALIVE_FILE") else None

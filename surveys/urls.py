@@ -1,18 +1,28 @@
 """Every address the service answers."""
 
 from django.contrib import admin
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
 
-handler400 = "surveys.api.problems.bad_request"
-handler404 = "surveys.api.problems.not_found"
-handler500 = "surveys.api.problems.server_error"
+from surveys import pages
+
+handler400 = "surveys.api.refusals.bad_request"
+handler404 = "surveys.api.refusals.not_found"
+handler500 = "surveys.api.refusals.server_error"
 
 urlpatterns = [
-    path("", RedirectView.as_view(pattern_name="docs")),
-    path("sign-in/", LoginView.as_view(template_name="sign_in.html"), name="sign-in"),
+    path("sign-in/", pages.SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("password/", pages.password, name="password"),
+    path("second-factor/", pages.second_factor, name="second-factor"),
+    path("invitations/<str:token>/", pages.invitation, name="invitation"),
+    # The admin's own sign-in asks for no second factor.
+    path("admin/login/", RedirectView.as_view(pattern_name="sign-in", query_string=True)),
     path("admin/", admin.site.urls),
     path("api/", include("surveys.api.urls")),
+    path("field/", include("surveys.field.urls")),
+    path("office/", include("surveys.office.urls")),
+    path("fleet/", include("surveys.fleet_pages.urls")),
+    path("", include("surveys.portal.urls")),
 ]

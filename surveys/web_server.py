@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from gunicorn.app.base import BaseApplication
 
 THREADS = 4
 
 
-class _Server(BaseApplication):
+class Server(BaseApplication):
     def __init__(self, bind: str) -> None:
         self._bind = bind
         super().__init__()
 
     def load_config(self) -> None:
-        settings = {
+        wanted = {
             "bind": self._bind,
             "worker_class": "gthread",
             "threads": THREADS,
             "accesslog": None,
+            "logconfig_dict": settings.LOGGING,
             # Nothing here is steered while it runs, and a read-only container has no place for a socket.
             "control_socket_disable": True,
         }
-        for name, value in settings.items():
+        for name, value in wanted.items():
             self.cfg.set(name, value)
 
     def load(self) -> Any:
@@ -34,4 +36,4 @@ class _Server(BaseApplication):
 
 def serve(bind: str) -> None:
     """Serve until stopped."""
-    _Server(bind).run()
+    Server(bind).run()

@@ -1,5 +1,6 @@
 """What a web server calls."""
 
+import gc
 import os
 
 from django.core.wsgi import get_wsgi_application
@@ -9,3 +10,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "surveys.settings")
 from surveys.whole_body import whole_bodies
 
 application = whole_bodies(get_wsgi_application())
+
+# What is loaded by now stays: without this each full collection, amid somebody's request, looks at all of it.
+gc.collect()
+gc.freeze()

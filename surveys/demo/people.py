@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import secrets
 from dataclasses import dataclass
-from datetime import timedelta
 
-from knox.models import AuthToken
+from django.utils import timezone
 
 from surveys.demo import scenario
-from surveys.models import Client, Role, User
+from surveys.models import Client, Role, Scope, User
+from surveys.services.tokens import SIGN_IN_LIFE, token_make, tokens_end
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,6 @@ def make_tokens(cast: Cast) -> dict[str, str]:
     """A new token for each user; those of earlier runs stop working."""
     tokens = {}
     for name, user in cast.users.items():
-        AuthToken.objects.filter(user=user).delete()
-        _, tokens[name] = AuthToken.objects.create(user, expiry=timedelta(days=30))
+        tokens_end(user=user, now=timezone.now())
+        _, tokens[name] = token_make(user=user, name="demo", scope=Scope.WRITE, life=SIGN_IN_LIFE)
     return tokens
