@@ -1,13 +1,16 @@
 """Tests that need PostgreSQL, Redis or Chromium run where these are, and are named where they are not.
 
-Mark a test `needs_postgresql`, `needs_own_postgresql` (one to be stopped in the middle), `needs_redis` or
-`needs_chromium`. With REQUIRE_SERVICES=on (as in CI) a missing one fails the run.
+Mark a test `needs_postgresql`, `needs_own_postgresql` (one to be stopped in the middle), `needs_redis`,
+`needs_chromium` or `needs_curl`. With REQUIRE_SERVICES=on (as in CI) a missing one fails the run.
 """
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
+import tempfile
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -60,7 +63,20 @@ SERVICES = {
     "needs_own_postgresql": ("PostgreSQL's own programs", lambda: postgresql_programs() is not None),
     "needs_redis": ("Redis", redis_is_there),
     "needs_chromium": ("Chromium", chromium_is_there),
+    "needs_curl": ("curl", lambda: shutil.which("curl") is not None),
 }
+
+
+@pytest.fixture(autouse=True)
+def redis_to_oneself(request: pytest.FixtureRequest) -> Iterator[None]:
+    """One test at a time with Redis, among all processes of a run and all runs of a machine: each empties it
+    first, and would take another's messages with it."""
+    if request.node.get_closest_marker("needs_redis") is None:
+        yield
+        return
+    with (Path(tempfile.gettempdir()) / "surveys-tests-redis.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def pytest_configure(config: pytest.Config) -> None:

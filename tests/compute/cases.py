@@ -5,6 +5,14 @@ from __future__ import annotations
 from math import radians
 
 from compute.acoustics import Layer, Medium, Pipe, Setup, Transducers
+from compute.entries import (
+    MaterialEntry,
+    MediumEntry,
+    PipeEntry,
+    TransducerEntry,
+    resolve_medium,
+    resolve_pipe,
+)
 from compute.spacing import Recommendation, recommend_traverses
 
 STEEL = (5960.0, 3235.0)
@@ -42,3 +50,10 @@ def recommend(
     return recommend_traverses(
         setup, expected_velocity=velocity, timing_resolution=timing_resolution, room=room
     )
+
+
+# A survey as people state it: a gauged DN 200 steel pipe with hot water.
+PIPE = PipeEntry(0.2191, 0.008, MaterialEntry("carbon-steel"))
+WATER = MediumEntry("water", 331.15, "measured", 6e5)
+PAIR = TransducerEntry(transducers(), 253.15, 393.15)
+STATED = Setup(resolve_pipe(PIPE).pipe, resolve_medium(WATER).medium, PAIR.transducers, 2)

@@ -108,3 +108,8 @@ def test_dates_past_the_calendar_and_negative_use_are_refused() -> None:
         due_date(START, Interval(months=12, hours=10.0), [(START, -1.0)])
     with pytest.raises(OutOfRange):
         add_months(START, -1)
+
+
+def test_hours_of_an_instrument_hardly_used_never_run_out() -> None:
+    due = due_date(START, Interval(12, None, 100.0), [(START, 1.1e-308)])
+    assert (due.because, due.hours_run_out_on) == ("months", None)

@@ -13,9 +13,7 @@ from compute.acoustics import Setup
 from compute.entries import (
     LiningEntry,
     MaterialEntry,
-    MediumEntry,
     PipeEntry,
-    TransducerEntry,
     resolve_medium,
     resolve_pipe,
 )
@@ -24,11 +22,8 @@ from compute.flow import flow_from_times, times_from_mean_velocity
 from compute.place import Place
 from compute.reduction import InstrumentDay, Occasion, Readings, reduce_log
 from compute.survey import no_beam, work_out
-from tests.compute.cases import transducers
+from tests.compute.cases import PAIR, PIPE, WATER
 
-PIPE = PipeEntry(0.2191, 0.008, MaterialEntry("carbon-steel"))
-WATER = MediumEntry("water", 331.15, "measured", 6e5)
-PAIR = TransducerEntry(transducers(), 253.15, 393.15)
 PLACE = Place("single-bend", 6.0, 2.5, "horizontal", "side", True)
 
 

@@ -34,7 +34,9 @@ class Scene:
     cast: Any
     kit: Any
 
-    def survey(self, started_at: datetime = STARTED, readings: int = 80) -> Survey:
+    def survey(
+        self, started_at: datetime = STARTED, readings: int = 80, time_difference: int = 170
+    ) -> Survey:
         """A survey with its log taken in and reduced."""
         setup = setup_work_out(
             point=self.point,
@@ -53,7 +55,7 @@ class Scene:
         )
         log_take_in(
             survey=survey,
-            upload=Upload(io.BytesIO(log(readings)), "a.csv"),
+            upload=Upload(io.BytesIO(log(readings, time_difference)), "a.csv"),
             by=self.cast.technician,
             now=timezone.now(),
         )
@@ -111,11 +113,11 @@ def with_wall(wall: float) -> PipeStatement:
     return PipeStatement(replace(STATEMENT.pipe, wall_thickness=wall), STATEMENT.medium, {})
 
 
-def log(readings: int) -> bytes:
-    """A short log of round numbers."""
+def log(readings: int, time_difference: int = 170) -> bytes:
+    """A short log of round numbers; the time difference in ns."""
     rows = ["time,transit_time [us],time_difference [ns]"]
     rows += [
-        f"{(STARTED + timedelta(seconds=i)).isoformat()},{311.16 + 0.001 * (i % 3):.3f},{170 + i % 5}"
+        f"{(STARTED + timedelta(seconds=i)).isoformat()},{311.16 + 0.001 * (i % 3):.3f},{time_difference + i % 5}"
         for i in range(readings)
     ]
     return "\n".join(rows).encode()

@@ -208,7 +208,7 @@ def test_a_new_method_shows_beforehand_what_it_would_change_and_then_does(
     here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     early, late = here.survey(), here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
-    monkeypatch.setattr(method, "METHOD_VERSION", "2-for-this-test")
+    monkeypatch.setattr(method, "METHOD_VERSION", "next-for-this-test")
     out = io.StringIO()
     call_command("recompute", since="2026-11-01", dry_run=True, stdout=out)
     assert f"{late.pk}" in out.getvalue()
@@ -217,8 +217,8 @@ def test_a_new_method_shows_beforehand_what_it_would_change_and_then_does(
     assert Result.objects.count() == 2
     call_command("recompute", since="2026-11-01", by="office", reason="New method.", stdout=out)
     worked_off(Recomputation.objects.get())
-    assert current(late).method_version == "2-for-this-test"
-    assert current(early).method_version == "1"
+    assert current(late).method_version == "next-for-this-test"
+    assert current(early).method_version == method.METHODS[-1].version
     with pytest.raises(CommandError, match="Say who asks"):
         call_command("recompute", since="2026-11-01")
     with pytest.raises(CommandError, match="no date"):
@@ -230,9 +230,9 @@ def test_a_correction_alone_leaves_results_of_an_earlier_method_alone(
 ) -> None:
     survey = here.survey()
     worked_off(here.alter(0.0071, date(2026, 10, 15)))
-    monkeypatch.setattr(method, "METHOD_VERSION", "2-for-this-test")
+    monkeypatch.setattr(method, "METHOD_VERSION", "next-for-this-test")
     assert here.alter(0.0072, date(2026, 10, 25)).state == Recomputation.State.FINISHED
-    assert current(survey).method_version == "1"
+    assert current(survey).method_version == method.METHODS[-1].version
 
 
 def marked(here: Scene, survey: Survey, *segments: tuple[int, int]) -> Recomputation:

@@ -11,7 +11,18 @@ from django.db.models import ProtectedError
 from django.utils import timezone
 
 from surveys.append_only import IMMUTABLE
-from surveys.models import Calibration, Client, PipeData, Result, Role, Survey, User
+from surveys.models import (
+    Calibration,
+    Client,
+    MeasuringPoint,
+    Pipe,
+    PipeData,
+    Result,
+    Role,
+    Site,
+    Survey,
+    User,
+)
 from tests.surveys.scene import Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +50,26 @@ def test_a_result_is_never_changed(here: Scene, column: str) -> None:
     here.survey()
     value = {"volume_flow_m3_s": 1.0, "findings": [], "pipe_data_id": here.in_force().pk}[column]
     assert "append-only" in refused(lambda: Result.objects.update(**{column: value}))
+
+
+def test_what_was_measured_never_changes_hands(here: Scene) -> None:
+    survey, other = here.survey(), Client.objects.create(name="Somebody else")
+    site = Site.objects.create(client=other, name="Elsewhere")
+    pipe = Pipe.objects.create(site=site, name="P")
+    point = MeasuringPoint.objects.create(pipe=pipe, name="M")
+    assert survey.client == here.pipe.site.client
+    for row, value in (
+        (here.pipe.site, {"client": other}),
+        (here.pipe, {"site": site}),
+        (here.point, {"pipe": pipe}),
+        (survey, {"measuring_point": point}),
+        (survey, {"client": other}),
+    ):
+        rows = type(row).objects.filter(pk=row.pk)
+        assert "append-only" in refused(lambda rows=rows, value=value: rows.update(**value))
+        # To write what stands there already is no change.
+        [(name, _)] = value.items()
+        assert rows.update(**{name: getattr(row, name)}) == 1
 
 
 def test_pipe_data_is_never_changed(here: Scene) -> None:
@@ -99,3 +130,17 @@ def test_what_a_result_rests_on_cannot_be_deleted(here: Scene) -> None:
     for rows in (PipeData.objects.all(), Survey.objects.all(), Client.objects.filter(pk=here.cast.client.pk)):
         with pytest.raises(ProtectedError):
             rows.delete()
+
+
+def test_no_row_a_result_rests_on_is_removed_by_any_way_the_database_knows(here: Any) -> None:
+    """PostgreSQL refuses by its trigger; on SQLite the foreign keys of what rests on it do."""
+    here.survey()
+    for model in (Result, PipeData, Calibration):
+        refused(lambda table=model._meta.db_table: removed_by_sql(table))
+
+
+def removed_by_sql(table: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"DELETE FROM {table}")
+    if connection.vendor == "sqlite":
+        connection.check_constraints()

@@ -7,12 +7,15 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import connections
+from django.db import OperationalError, connections, transaction
 from django.test import Client as Browser
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from surveys.api import idempotency
+from surveys.api.records import places
 from surveys.models import IdempotencyKey, Site
+from tests.surveys.scene import scene
 
 SITES = "/api/v1/sites/"
 KEY = {"HTTP_IDEMPOTENCY_KEY": "a-key"}
@@ -43,6 +46,19 @@ def test_a_key_whose_process_died_is_free_again_when_its_lease_ran_out(as_user: 
     assert office.post(SITES, body, format="json", **KEY).status_code == 201
     assert office.post(SITES, body, format="json", **KEY)["Idempotency-Replayed"] == "true"
     assert Site.objects.count() == 1
+
+
+@pytest.mark.django_db
+def test_a_page_of_a_session_may_send_a_write_again_with_its_key(cast: Any) -> None:
+    page = Browser(enforce_csrf_checks=True)
+    page.force_login(cast.office, backend="surveys.services.sign_in.PeopleBackend")
+    page.get("/password/")
+    token = {"HTTP_X_CSRFTOKEN": page.cookies["csrftoken"].value}
+    body = {"client": str(cast.client.pk), "name": "Works"}
+    for _ in range(2):
+        assert page.post(SITES, body, content_type="application/json", **KEY, **token).status_code == 201
+    assert Site.objects.count() == 1
+    assert page.post(SITES, body, content_type="application/json", **KEY).status_code == 403
 
 
 @pytest.mark.django_db(transaction=True)
@@ -82,3 +98,109 @@ def test_signing_out_by_the_api_ends_a_session_too(cast: Any) -> None:
     browser.force_login(cast.office)
     assert browser.post("/api/v1/sign-out/").status_code == 204
     assert browser.get("/api/v1/me/").status_code == 401
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", ["sites", "clients", "users"])
+def test_where_it_is_required_a_change_names_what_was_read(
+    as_user: Any, cast: Any, site: Any, settings: Any, name: str
+) -> None:
+    settings.REQUIRE_IF_MATCH = True
+    row, change = {
+        "sites": (site, {"address": "1 Kiln Lane"}),
+        "clients": (cast.client, {"contact": "x"}),
+        "users": (cast.office, {"role": "technician"}),
+    }[name]
+    api, path = as_user("administrator"), f"/api/v1/{name}/{row.pk}/"
+    absent = api.patch(path, change, format="json")
+    assert (absent.status_code, absent.json()["code"]) == (428, "if-match-needed")
+    tag = api.get(path)["ETag"]
+    assert api.patch(path, change, format="json", HTTP_IF_MATCH=tag).status_code == 200
+    assert api.patch(path, change, format="json", HTTP_IF_MATCH='"old"').status_code == 412
+
+
+@pytest.mark.django_db
+def test_another_body_under_a_key_is_refused_while_the_first_is_still_running(
+    as_user: Any, cast: Any
+) -> None:
+    office = as_user("office")
+    started(office, cast, timedelta(seconds=30))
+    other = office.post(SITES, {"client": str(cast.client.pk), "name": "Other"}, format="json", **KEY)
+    assert (other.status_code, other.json()["code"]) == (422, "idempotency-key-reused")
+    assert not Site.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_process_that_dies_before_the_answer_is_kept_has_not_done_the_write(
+    as_user: Any, cast: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    office, body = as_user("office"), {"client": str(cast.client.pk), "name": "Works"}
+
+    def die(*_: Any) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as broken:
+        broken.setattr(idempotency, "keep", die)
+        with pytest.raises(KeyboardInterrupt):
+            office.post(SITES, body, format="json", **KEY)
+    assert not Site.objects.exists()
+    # The key is taken as long as the lease lasts, for all that others know.
+    assert office.post(SITES, body, format="json", **KEY).json()["code"] == "still-running"
+    IdempotencyKey.objects.update(lease_until=timezone.now())
+    assert office.post(SITES, body, format="json", **KEY).status_code == 201
+    assert Site.objects.count() == 1
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("error", "status", "code"),
+    [
+        (OperationalError("deadlock detected"), 503, "database-away"),
+        (ValueError("a slip"), 500, "server-error"),
+    ],
+)
+def test_a_write_that_failed_by_our_fault_can_be_tried_again_at_once(
+    as_user: Any, cast: Any, monkeypatch: pytest.MonkeyPatch, error: Exception, status: int, code: str
+) -> None:
+    office, body = as_user("office"), {"client": str(cast.client.pk), "name": "Works"}
+    office.raise_request_exception = False
+
+    def fail(*_: Any, **__: Any) -> None:
+        raise error
+
+    with monkeypatch.context() as broken:
+        broken.setattr(places, "record_create", fail)
+        answer = office.post(SITES, body, format="json", **KEY)
+        assert (answer.status_code, answer.json()["code"]) == (status, code)
+    assert office.post(SITES, body, format="json", **KEY).status_code == 201
+
+
+@pytest.mark.django_db
+def test_one_who_took_a_key_over_when_its_lease_was_out_is_not_overtaken_by_the_first(
+    as_user: Any, cast: Any
+) -> None:
+    office = as_user("office")
+    body = started(office, cast, timedelta(seconds=-1))
+    first = IdempotencyKey.objects.get()
+    office.post(SITES, body, format="json", **KEY)
+    # The first request was only slow: it finds what the second has done.
+    with transaction.atomic(), pytest.raises(idempotency.Replay):
+        idempotency.hold(first)
+
+
+@pytest.mark.django_db
+def test_a_report_and_a_check_of_an_instrument_are_done_once_too(
+    as_user: Any, site: Any, cast: Any, kit: Any
+) -> None:
+    survey = scene(site, cast, kit).survey()
+    reports = f"/api/v1/surveys/{survey.pk}/reports/"
+    first, again = (as_user("office").post(reports, {}, format="json", **KEY) for _ in range(2))
+    assert (first.status_code, again.status_code, again.content) == (201, 201, first.content)
+    checks = f"/api/v1/instruments/{kit.gauge.pk}/checks/"
+    body = {
+        "kind": "step-block", "performed_at": "2026-10-05T08:00:00Z", "resolution": "0.01 mm",
+        "limits": {"warning": "0.05 mm", "action": "0.1 mm"},
+        "steps": [{"certified": "10 mm", "standard_uncertainty": "1 um", "readings": ["10.02 mm"]}],
+    }  # fmt: skip
+    first, again = (as_user("calibration_admin").post(checks, body, format="json", **KEY) for _ in range(2))
+    assert (first.status_code, again.status_code, again.content) == (201, 201, first.content)

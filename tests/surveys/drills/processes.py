@@ -83,7 +83,7 @@ class Processes:
         """The end of what the processes said."""
         return (self.folder / "said.txt").read_text(errors="replace")[-8000:]
 
-    def python(self, *arguments: str) -> str:
+    def python(self, *arguments: str, within_seconds: float = 180) -> str:
         """Run a program of this project to its end and give back what it printed."""
         done = subprocess.run(
             [sys.executable, *arguments],
@@ -91,10 +91,10 @@ class Processes:
             env=self.env,
             capture_output=True,
             text=True,
-            timeout=180,
+            timeout=within_seconds,
             check=False,
         )
-        assert done.returncode == 0, done.stderr
+        assert done.returncode == 0, done.stdout[-4000:] + done.stderr
         return done.stdout
 
     def seed(self, surveys: int, readings: int) -> dict[str, Any]:
@@ -180,6 +180,22 @@ class Cluster:
     def crash(self) -> None:
         """Stop without a checkpoint and without a word to those connected: the next start recovers from the log."""
         self._run("pg_ctl", "-D", str(self.data), "-m", "immediate", "-w", "stop")
+
+    def kill(self) -> None:
+        """Kill the first of its processes, as the kernel would; the others end when they notice."""
+        postmaster = int((self.data / "postmaster.pid").read_text().split()[0])
+        os.kill(postmaster, signal.SIGKILL)
+
+    def start_again(self) -> None:
+        """Start after a crash; what is left of the old server may stand in the way for a moment."""
+
+        def started() -> bool:
+            with suppress(AssertionError):
+                self.start()
+                return True
+            return False
+
+        assert wait_until(started, 60), "the server does not start again"
 
     def remove(self) -> None:
         with suppress(AssertionError):

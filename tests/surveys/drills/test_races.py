@@ -8,6 +8,7 @@ import random
 import subprocess
 import sys
 import threading
+import urllib.request
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -158,6 +159,42 @@ def test_a_task_delivered_three_times_at_once_to_three_processes_makes_one_resul
         asked = partial(figure, database)
         assert asked("SELECT count(*) FROM surveys_result") == 2 * 120
         assert what_reads_wrong(asked) == {}
+
+
+@pytest.mark.needs_postgresql
+def test_who_names_an_instrument_a_pipe_or_a_person_keeps_nobody_waiting_who_works_with_them(
+    processes: Callable[..., Processes], fresh_postgresql: str
+) -> None:
+    """Waiting here, in whatever order, logs taken in and plans accepted at the same time were deadlocks."""
+    drill = processes(DATABASE_URL=fresh_postgresql)
+    ids = drill.seed(1, 40)
+    address, office = drill.server(), ids["tokens"]["office"]
+    body = {
+        "measuring_point": ids["point"], "setup": ids["setup"], "instruments": [ids["meter"]],
+        "started_at": STARTED.isoformat(),
+    }  # fmt: skip
+    survey = post(f"{address}surveys/", office, body)[1]["id"]
+    with psycopg.connect(fresh_postgresql) as another:
+        # What a transaction holds that has stored a record with a foreign key to these.
+        for table in ("instrument", "pipe", "user", "survey"):
+            another.execute(f"SELECT id FROM surveys_{table} FOR KEY SHARE")
+        sent = urllib.request.Request(  # noqa: S310 - an address of this machine
+            f"{address}surveys/{survey}/log/?name=a.csv",
+            log(40),
+            {"Content-Type": "text/csv", "Authorization": f"Token {office}"},
+        )
+        with urllib.request.urlopen(sent, timeout=30) as answer:  # noqa: S310
+            assert answer.status == 201
+        gauged = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
+        assert post(f"{address}pipes/{ids['pipe']}/corrections/", office, gauged)[0] == 202
+        assert post(f"{address}surveys/{survey}/reports/", office, {})[0] == 201
+        held = {
+            "job": figure(another, "SELECT id::text FROM surveys_job"),
+            "technician": figure(another, "SELECT id::text FROM surveys_user WHERE role = 'technician'"),
+            "starts_at": "2026-12-01T08:00:00Z",
+            "ends_at": "2026-12-01T09:00:00Z",
+        }
+        assert post(f"{address}bookings/", office, held)[0] == 201
 
 
 def figure(database: psycopg.Connection[Any], query: str) -> Any:

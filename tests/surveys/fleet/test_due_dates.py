@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from types import SimpleNamespace
 from typing import Any
 
@@ -22,7 +22,9 @@ def calibrated(by: Any, instrument: Instrument, on: date, due: date | None) -> C
     row = Calibration(
         instrument=instrument, certificate=f"X-{on}", laboratory="Harbour Row Calibration", calibrated_on=on, due_on=due
     )  # fmt: skip
-    return calibration_record(calibration=row, by=by, now=timezone.now())[0]
+    # Recorded when it was made, or now if that is later.
+    made = datetime.combine(on, time(12), UTC)
+    return calibration_record(calibration=row, by=by, now=max(made, timezone.now()))[0]
 
 
 def row_of(cast: Any, instrument: Instrument, today: date) -> DueRow:

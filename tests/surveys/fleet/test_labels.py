@@ -37,6 +37,11 @@ def test_hostile_and_long_text_stays_text(serial: str) -> None:
     assert made.startswith(b"%PDF-1.")
 
 
+def test_a_label_keeps_to_the_standards_that_papers_keep_to(caplog: Any) -> None:
+    assert b"pdfuaid" in label()
+    assert not caplog.records
+
+
 @pytest.mark.django_db
 def test_who_may_print_a_label(as_user: Any, kit: Any) -> None:
     path = f"/api/v1/instruments/{kit.meter.pk}/label.pdf"

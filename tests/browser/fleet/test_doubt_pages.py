@@ -1,0 +1,62 @@
+"""Results in doubt decided by the calibration admin, in a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from surveys.models import Notice, ToleranceReview
+from surveys.recompute import work_off
+from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.scene import scene
+
+pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
+Judge = Callable[[Page], None]
+
+
+@pytest.fixture
+def review(site: Any, cast: Any, kit: Any) -> ToleranceReview:
+    """A survey made with a meter that was found 3 % high afterwards; what it would be is not worked out yet."""
+    here = scene(site, cast, kit)
+    certify(here, date(2026, 9, 1), GOOD)
+    here.survey()
+    certify(here, date(2026, 11, 1), BAD, GOOD)
+    return ToleranceReview.objects.get()
+
+
+def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_with_a_reason(
+    page: Page, review: ToleranceReview, accessible: Judge
+) -> None:
+    assert review.recomputation
+    work_off(review.recomputation.pk)
+    page.goto("/fleet/due/")
+    page.get_by_role("button", name="Menu").click()
+    page.get_by_role("link", name="Out of tolerance").click()
+    expect(page.get_by_text("1 of 1 survey to decide")).to_be_visible()
+    accessible(page)
+    page.locator(".cards").get_by_role("link").click()
+    expect(page.get_by_text("(-2.9%)")).to_be_visible()
+    accessible(page)
+    page.get_by_label("Decision").select_option("withdrawn")
+    page.get_by_role("button", name="Decide").click()
+    expect(page.get_by_label("Reason")).to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Decision")).to_have_value("withdrawn")
+    accessible(page)
+    page.get_by_label("Reason").fill("The meter cannot be trusted here.")
+    page.get_by_role("button", name="Decide").click()
+    expect(page.get_by_text("The meter cannot be trusted here.")).to_be_visible()
+    assert Notice.objects.get().reason == "The meter cannot be trusted here."
+
+
+def test_none_is_corrected_before_its_figure_is_there_to_be_seen(page: Page, review: ToleranceReview) -> None:
+    page.goto(f"/fleet/tolerance-reviews/{review.pk}/")
+    expect(page.get_by_text("not worked out yet")).to_be_visible()
+    page.get_by_label("Decision").select_option("corrected")
+    page.get_by_label("Reason").fill("Corrected by the points found.")
+    page.get_by_role("button", name="Decide").click()
+    expect(page.get_by_role("alert")).to_contain_text("not worked out yet")
+    assert review.surveys.get().state == "under-review"

@@ -1,0 +1,192 @@
+"""Pipe data corrected by the office, and pipes that changed, in a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from surveys.models import PipeData, Recomputation
+from surveys.recompute import work_off
+from tests.surveys.scene import STARTED, Scene
+
+pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
+Judge = Callable[[Page], None]
+
+
+def changes(page: Page) -> list[str]:
+    """What the page says would change."""
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_role("heading", name="Not done yet")).to_be_visible()
+    return page.get_by_role("status").get_by_role("listitem").all_inner_texts()
+
+
+def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
+    page: Page, here: Scene, accessible: Judge
+) -> None:
+    survey = here.survey()
+    page.goto(f"/sites/{here.pipe.site.pk}/")
+    page.get_by_role("link", name="Correct its data").click()
+    page.get_by_label("Wall thickness").fill("7.9")
+    page.get_by_role("button", name="Show what would change").click()
+    # A bare number has no unit, and a correction has a reason.
+    expect(page.locator("[aria-invalid]")).to_have_count(2)
+    expect(page.get_by_label("Wall thickness")).to_have_value("7.9")
+    accessible(page)
+    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Reason").fill("Gauged.")
+    assert changes(page) == ["Wall thickness: 6.3 mm → 7.9 mm"]
+    foreseen = page.get_by_role("table").get_by_role("cell").all_inner_texts()
+    assert foreseen[0].startswith("140.1")
+    assert foreseen[2].startswith("-")
+    accessible(page)
+    # Seen, and nothing kept of it.
+    assert (here.pipe.data.count(), survey.results.count(), Recomputation.objects.count()) == (1, 1, 0)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
+    accessible(page)
+    while work_off(Recomputation.objects.get().pk):
+        pass
+    # The page asks by itself.
+    expect(page.get_by_role("status")).to_contain_text("Finished: 1 of 1")
+    assert page.get_by_role("table").get_by_role("cell").all_inner_texts() == foreseen
+    assert survey.results.count() == 2
+
+
+def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_asked(
+    page: Page, here: Scene, accessible: Judge
+) -> None:
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.get_by_label("Outer diameter", exact=True).fill("220 mm")
+    page.get_by_label("Material", exact=True).select_option(label="by its sound speeds")
+    page.get_by_label("Material: longitudinal sound speed").fill("5900 m/s")
+    page.get_by_label("Material: shear sound speed").fill("3200 m/s")
+    page.get_by_label("Lining", exact=True).select_option("cement-mortar")
+    page.get_by_label("Thickness of the lining").fill("4 mm")
+    page.get_by_label("Roughness").fill("0.3 mm")
+    page.get_by_label("Wave in the wall").select_option("longitudinal")
+    page.get_by_label("Medium", exact=True).select_option("seawater")
+    page.get_by_label("Salinity").fill("35 g/kg")
+    page.get_by_label("Temperature", exact=True).fill("12 degC")
+    page.get_by_label("Temperature known by").select_option("estimated")
+    page.get_by_label("Pressure").fill("")
+    page.get_by_label("Holds from").fill("2026-01-05")
+    page.get_by_label("Reason").fill("All of it was another pipe's.")
+    told = changes(page)
+    assert "Medium: Water → Seawater" in told
+    assert "Lining: none → cement mortar lining" in told
+    assert len(told) == 14
+    accessible(page)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    made = PipeData.objects.get(change="correction")
+    pipe, medium = made.pipe_entry(), made.medium_entry()
+    assert (pipe.outer_diameter, pipe.wall_thickness) == (0.22, 0.0063)
+    assert (pipe.material.name, pipe.material.longitudinal_sound_speed) == ("", 5900)
+    assert pipe.lining
+    assert (pipe.lining.material.name, pipe.lining.thickness) == ("cement-mortar", 0.004)
+    assert (pipe.roughness, pipe.wave_mode) == (0.0003, "longitudinal")
+    assert (medium.name, medium.salinity, medium.temperature_known) == ("seawater", 35, "estimated")
+    assert (medium.temperature, medium.pressure) == (285.15, None)
+    assert made.holds_from == date(2026, 1, 5)
+
+
+def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -> None:
+    first = here.in_force()
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/?units=us")
+    page.get_by_label("Temperature", exact=True).fill("140 degF")
+    page.get_by_label("Reason").fill("Misread.")
+    assert changes(page) == ["Temperature: 136.4 degF, measured → 140 degF"]
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    made = PipeData.objects.get(change="correction")
+    assert made.pipe_entry() == first.pipe_entry()
+    assert made.medium_pressure_pa == first.medium_pressure_pa
+    assert made.medium_temperature_k == pytest.approx(333.15)
+
+
+def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
+    page: Page, here: Scene, accessible: Judge
+) -> None:
+    before = here.survey()
+    after = here.survey(STARTED + timedelta(days=30))
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.get_by_label("Wall thickness").fill("8 mm")
+    page.get_by_label("Reason").fill("The run was renewed.")
+    page.get_by_label("The pipe changed on a date").check()
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_label("Changed on", exact=True)).to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Wall thickness")).to_have_value("8 mm")
+    accessible(page)
+    page.get_by_label("Changed on", exact=True).fill("2026-10-20")
+    changes(page)
+    expect(page.get_by_role("table").get_by_role("rowheader")).to_have_count(1)
+    page.get_by_role("button", name="Record the alteration").click()
+    expect(page.get_by_role("status")).to_contain_text("of 1 surveys done")
+    while work_off(Recomputation.objects.get().pk):
+        pass
+    assert (before.results.count(), after.results.count()) == (1, 2)
+    # Each version can be corrected from here on.
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    expect(page.get_by_label("Wall thickness")).to_have_value("8 mm")
+    page.get_by_role("link", name="From the beginning").click()
+    expect(page.get_by_label("Wall thickness")).to_have_value("6.3 mm")
+
+
+def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Page, here: Scene) -> None:
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Reason").fill("Gauged.")
+    changes(page)
+    page.get_by_label("Wall thickness").fill("79 mm")
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_text("You changed something after you looked")).to_be_visible()
+    assert PipeData.objects.count() == 1
+
+
+def test_a_version_corrected_meanwhile_is_not_corrected_again(page: Page, here: Scene) -> None:
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    here.correct(0.008)
+    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Reason").fill("Gauged.")
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_role("status")).to_contain_text("corrected already")
+    expect(page.get_by_label("Wall thickness")).to_have_value("7.9 mm")
+    assert PipeData.objects.count() == 2
+
+
+def test_signed_out_meanwhile_the_entries_stay_and_go_on_after_signing_in_elsewhere(
+    page: Page, here: Scene, cast: Any
+) -> None:
+    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Reason").fill("Gauged.")
+    page.context.clear_cookies(name="sessionid")
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_role("status")).to_contain_text("You are signed out")
+    cast.office.set_password("a-long-pass-phrase")
+    cast.office.save()
+    with page.expect_popup() as opened:
+        page.get_by_role("link", name="Sign in in another tab").click()
+    tab = opened.value
+    tab.get_by_label("User").fill("office")
+    tab.get_by_label("Password").fill("a-long-pass-phrase")
+    tab.get_by_role("button", name="Sign in").click()
+    expect(tab.get_by_role("heading", name="Jobs, week")).to_be_visible()
+    tab.close()
+    assert changes(page) == ["Wall thickness: 6.3 mm → 7.9 mm"]
+
+
+def test_the_form_works_without_a_script(client: Any, here: Scene, cast: Any) -> None:
+    client.force_login(cast.office)
+    address = f"/office/pipes/{here.pipe.pk}/correction/"
+    typed = {"pipe.wall_thickness": "7.9 mm", "reason": "Gauged.", "do": "show"}
+    shown = client.post(address, typed).content.decode()
+    seen = shown.partition('name="seen" value="')[2].partition('"')[0]
+    answer = client.post(address, typed | {"do": "commit", "seen": seen})
+    assert answer.status_code == 302
+    assert client.get(answer["Location"]).status_code == 200
+    assert client.post(address, {"reason": "Nothing to say."}).status_code == 400

@@ -1,0 +1,31 @@
+"""What a result rests on, read step by step in a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from surveys.recompute import work_off
+from tests.surveys.scene import Scene, current
+
+pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
+Judge = Callable[[Page], None]
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1440, "dark")])
+def test_a_result_is_followed_back_to_what_it_rests_on(
+    page: Page, here: Scene, accessible: Judge, width: int, scheme: str
+) -> None:
+    survey = here.survey()
+    run = here.correct(0.008)
+    while work_off(run.pk):
+        pass
+    page.set_viewport_size({"width": width, "height": 900})
+    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.goto(f"/surveys/{survey.pk}/")
+    page.get_by_role("link", name="What this result rests on").click()
+    expect(page.get_by_role("main")).to_contain_text("Gauged.")
+    expect(page.get_by_role("main")).to_contain_text(current(survey).log.sha256)
+    accessible(page)

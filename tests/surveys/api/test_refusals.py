@@ -1,0 +1,48 @@
+"""What is answered where no view does: to programs a problem document, to people a page."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from django.core.exceptions import SuspiciousOperation
+from django.db import OperationalError
+from django.test import Client
+
+pytestmark = pytest.mark.django_db
+
+
+def asked(monkeypatch: pytest.MonkeyPatch, fault: Exception, address: str, **headers: str) -> Any:
+    """What is answered at an address where every view raises a fault."""
+
+    def faulty(*_: Any, **__: Any) -> Any:
+        raise fault
+
+    monkeypatch.setattr("django.contrib.sessions.middleware.SessionMiddleware.process_request", faulty)
+    return Client(raise_request_exception=False, headers=headers).get(address)
+
+
+@pytest.mark.parametrize(
+    ("fault", "status", "code"),
+    [
+        (OperationalError("server closed the connection"), 503, "database-away"),
+        (ValueError("secret of the machine"), 500, "server-error"),
+        (SuspiciousOperation("odd host"), 400, "bad-request"),
+    ],
+)
+def test_a_fault_is_told_to_programs_and_people_without_what_is_within(
+    monkeypatch: pytest.MonkeyPatch, fault: Exception, status: int, code: str
+) -> None:
+    program = asked(monkeypatch, fault, "/api/v1/sites/")
+    assert (program.status_code, program["Content-Type"]) == (status, "application/problem+json")
+    assert json.loads(program.content)["code"] == code
+    person = asked(monkeypatch, fault, "/sites/", accept="text/html")
+    assert (person.status_code, person["Content-Type"]) == (status, "text/html; charset=utf-8")
+    assert str(fault) not in person.content.decode() + program.content.decode()
+    assert ("Retry-After" in person) == (status == 503)
+
+
+def test_a_program_at_a_page_is_told_in_its_own_form(client: Any) -> None:
+    answer = client.get("/sites/nowhere/", headers={"accept": "application/json"})
+    assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")

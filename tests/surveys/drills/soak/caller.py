@@ -1,0 +1,161 @@
+"""A client as careful as one can be: it sends a write under one key until it is answered, and keeps what it was promised."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import random
+import threading
+import time
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import uuid4
+
+from tests.surveys.drills.compose import HOST
+
+PATIENCE_SECONDS = 240.0
+FIRST_PAUSE, LONGEST_PAUSE = 0.2, 3.0
+ANSWER_WITHIN_SECONDS = 60
+# Of the writes, so many lose their answer on the way and are sent again; so many are sent once more though they were answered.
+ANSWERS_LOST, SENT_ONCE_MORE = 0.05, 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One request: what for, when (monotonic), for how long, and the status; 0: no answer came."""
+
+    kind: str
+    began: float
+    seconds: float
+    status: int
+    said: str = ""
+
+
+@dataclass
+class Notes:
+    """What all callers together were promised, what they tried, and what should not have been."""
+
+    attempts: list[Attempt] = field(default_factory=list)
+    promised: dict[str, dict[str, Any]] = field(default_factory=lambda: defaultdict(dict))
+    refused: list[str] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+    replayed: int = 0
+    answers_lost: int = 0
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def attempt(self, one: Attempt) -> None:
+        with self._lock:
+            self.attempts.append(one)
+
+    def promise(self, kind: str, id: str, **about: Any) -> None:
+        """A write was acknowledged."""
+        with self._lock:
+            if id in self.promised[kind]:
+                self.faults.append(f"{kind} {id} was acknowledged twice as new")
+            self.promised[kind][id] = about
+
+    def fault(self, text: str) -> None:
+        with self._lock:
+            self.faults.append(text)
+
+    def count(self, what: str) -> None:
+        with self._lock:
+            setattr(self, what, getattr(self, what) + 1)
+
+
+class Caller:
+    """One person's program."""
+
+    def __init__(self, port: int, notes: Notes, *, token: str = "", session: str = "", lot: int = 0) -> None:
+        self.port, self.notes, self.lot = port, notes, random.Random(lot)
+        self.headers = {"Host": HOST, "X-Forwarded-Proto": "https"}
+        if token:
+            self.headers["Authorization"] = f"Token {token}"
+        if session:
+            self.headers["Cookie"] = f"sessionid={session}"
+
+    def read(self, kind: str, path: str) -> tuple[int, Any]:
+        """Ask once; a reader whose request fails looks again later, or does not."""
+        status, content, json_said, _ = self._request(kind, "GET", path, None, {})
+        return status, json.loads(content) if json_said and content else content
+
+    def write(self, kind: str, path: str, body: Any) -> tuple[int, Any]:
+        """Send a write until it is answered for good; (0, None) if it never was, which is a fault of the service."""
+        raw = isinstance(body, bytes)
+        content = body if raw else json.dumps(body).encode()
+        headers = {"Content-Type": "text/csv" if raw else "application/json", "Idempotency-Key": str(uuid4())}
+        if self.lot.random() < ANSWERS_LOST:
+            self._hang_up(path, content, headers)
+        gives_up, pause = time.monotonic() + PATIENCE_SECONDS, FIRST_PAUSE
+        while time.monotonic() < gives_up:
+            status, said, _, replayed = self._request(kind, "POST", path, content, headers)
+            answer = json.loads(said) if said and status else None
+            if not _to_be_sent_again(status, answer):
+                if replayed:
+                    self.notes.count("replayed")
+                if status < 400 and self.lot.random() < SENT_ONCE_MORE:
+                    self._once_more(kind, path, content, headers, answer)
+                return status, answer
+            time.sleep(pause)
+            pause = min(pause * 1.6, LONGEST_PAUSE)
+        self.notes.fault(f"{kind}: no answer in {PATIENCE_SECONDS:.0f} s to POST {path}")
+        return 0, None
+
+    def _once_more(self, kind: str, path: str, content: bytes, headers: dict[str, str], first: Any) -> None:
+        status, said, _, _ = self._request(kind, "POST", path, content, headers)
+        if not 200 <= status < 300:
+            # Something is down, or was meanwhile: nothing is learnt from that.
+            if 0 < status < 500:
+                self.notes.fault(f"{kind}: sent once more, it was refused with {status}: {said[:200]!r}")
+            return
+        again = json.loads(said)
+        if _id_of(again) != _id_of(first):
+            self.notes.fault(f"{kind}: sent once more, it made {_id_of(again)} beside {_id_of(first)}")
+
+    def _hang_up(self, path: str, content: bytes, headers: dict[str, str]) -> None:
+        """Send and go away before the answer."""
+        self.notes.count("answers_lost")
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_WITHIN_SECONDS)
+        try:
+            connection.request("POST", path, content, self.headers | headers)
+            time.sleep(self.lot.random() * 0.1)
+        except OSError:
+            pass
+        finally:
+            connection.close()
+
+    def _request(
+        self, kind: str, method: str, path: str, content: bytes | None, headers: dict[str, str]
+    ) -> tuple[int, bytes, bool, bool]:
+        """Status (0: none came), body, whether it is JSON, and whether it is an earlier answer again."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_WITHIN_SECONDS)
+        began, status, said, is_json, replayed, problem = time.monotonic(), 0, b"", False, False, ""
+        try:
+            connection.request(method, path, content, self.headers | headers)
+            answer = connection.getresponse()
+            said = answer.read()
+            status, is_json = answer.status, "json" in answer.headers.get("Content-Type", "")
+            replayed = answer.headers.get("Idempotency-Replayed") == "true"
+            problem = said[:200].decode(errors="replace") if status >= 500 else ""
+        except (OSError, http.client.HTTPException) as error:
+            status, said, problem = 0, b"", f"{type(error).__name__}: {error}"
+        finally:
+            connection.close()
+        seconds = time.monotonic() - began
+        self.notes.attempt(
+            Attempt(kind, began, seconds, status, f"{method} {path}: {problem}" if problem else "")
+        )
+        return status, said, is_json, replayed
+
+
+def _to_be_sent_again(status: int, answer: Any) -> bool:
+    still_running = status == 409 and answer["code"] == "still-running"
+    return status == 0 or status >= 500 or status == 429 or still_running
+
+
+def _id_of(answer: Any) -> Any:
+    """What a write made, or what it had made before."""
+    if "results" in answer:
+        return [entry["id"] for entry in answer["results"]]
+    return answer["data"]["id"] if isinstance(answer.get("data"), dict) else answer["id"]

@@ -1,0 +1,125 @@
+"""Types of instruments with what they can do; an instrument's own figures come first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from surveys.capabilities import capabilities_of
+from surveys.models import Instrument, InstrumentType
+
+pytestmark = pytest.mark.django_db
+
+PATH = "/api/v1/instrument-types/"
+METER = {
+    "kind": "meter",
+    "name": "Portable",
+    "timing_resolution": "0.1 ns",
+    "lowest_frequency": "0.5 MHz",
+    "highest_frequency": "2 MHz",
+}
+
+
+def test_a_type_is_recorded_with_units_and_read_in_others(as_user: Any) -> None:
+    made = as_user("office").post(PATH, METER)
+    assert made.status_code == 201
+    assert made.json()["timing_resolution"] == {"value": 0.1, "unit": "ns"}
+    assert InstrumentType.objects.get().highest_frequency_hz == 2e6
+
+
+@pytest.mark.parametrize(
+    ("changes", "status", "field"),
+    [
+        ({"highest_frequency": "0.4 MHz"}, 409, "highest_frequency"),
+        ({"lowest_frequency": "0.5 mm"}, 400, "lowest_frequency"),
+        ({"lowest_frequency": 0.5}, 400, "lowest_frequency"),
+        ({"kind": "ruler"}, 400, "kind"),
+    ],
+)
+def test_what_cannot_be_is_refused(as_user: Any, changes: dict[str, Any], status: int, field: str) -> None:
+    answer = as_user("office").post(PATH, METER | changes)
+    assert (answer.status_code, answer.json()["errors"][0]["field"]) == (status, field)
+    assert not InstrumentType.objects.exists()
+
+
+def test_a_kind_has_one_type_of_a_name(as_user: Any) -> None:
+    as_user("office").post(PATH, METER)
+    assert as_user("office").post(PATH, METER).status_code in {400, 409}
+    assert InstrumentType.objects.count() == 1
+
+
+def test_an_instruments_own_figure_comes_before_its_types(
+    as_user: Any, django_assert_num_queries: Any
+) -> None:
+    as_user("office").post(PATH, METER)
+    own = Instrument.objects.create(kind="meter", type_name="Portable", serial="A", timing_resolution_s=2e-10)
+    other = Instrument.objects.create(kind="meter", type_name="Portable", serial="B")
+    with django_assert_num_queries(2):
+        able = capabilities_of([own, other])
+    assert able[own.pk].timing_resolution_s == 2e-10
+    assert able[other.pk].timing_resolution_s == pytest.approx(1e-10)
+    assert able[own.pk].highest_frequency_hz == 2e6
+
+
+def test_a_wall_beyond_the_gauge_and_a_spacing_off_the_rail_are_refused_with_both_figures(
+    as_user: Any, site: Any, cast: Any, kit: Any
+) -> None:
+    from datetime import UTC, datetime, timedelta
+
+    from surveys.models import Job
+    from tests.surveys.scene import scene
+
+    here, start = scene(site, cast, kit), datetime(2026, 12, 1, 8, tzinfo=UTC)
+    job = Job.objects.create(site=site, title="x", starts_at=start, ends_at=start + timedelta(hours=4))
+    job.measuring_points.set([here.point])
+    InstrumentType.objects.create(
+        kind="thickness-gauge", name=kit.gauge.type_name, lowest_wall_m=0.01, highest_wall_m=0.2
+    )
+    InstrumentType.objects.create(kind="transducer-pair", name=kit.pair.type_name, longest_spacing_m=0.1)
+    InstrumentType.objects.create(kind="meter", name=kit.meter.type_name, lowest_frequency_hz=2e6)
+    told = str(as_user("office").get(f"/api/v1/jobs/{job.pk}/suitable-kits/").json())
+    # The demo's pipe: a wall of 6.3 mm, a spacing of 159 mm.
+    assert "wall-outside-range" in told
+    assert "the wall is 6.30 mm" in told
+    assert "off-the-rail" in told
+    # And its 1 MHz are below what the meter drives.
+    assert "None of the meters that can be booked drives 1 MHz." in told
+    assert "the rail allows any to 100.0 mm" in told
+
+
+@pytest.mark.parametrize(
+    ("who", "status"), [("technician", 403), ("owner", 403), ("nobody", 401), ("calibration_admin", 201)]
+)
+def test_who_records_types(as_user: Any, who: str, status: int) -> None:
+    assert as_user(who).post(PATH, METER).status_code == status
+
+
+def test_only_what_fits_every_point_is_proposed_in_place_of_a_booked_pair(
+    as_user: Any, site: Any, cast: Any, kit: Any
+) -> None:
+    from datetime import UTC, datetime, timedelta
+
+    from django.utils import timezone
+
+    from surveys.models import Booking, Job, TransducerData
+    from tests.surveys.scene import scene
+
+    here, start = scene(site, cast, kit), datetime(2026, 12, 1, 8, tzinfo=UTC)
+    end = start + timedelta(hours=4)
+    job = Job.objects.create(site=site, title="x", starts_at=start, ends_at=end)
+    job.measuring_points.set([here.point])
+    alike, blind = (
+        Instrument.objects.create(kind="transducer-pair", type_name="Pair", serial=serial)
+        for serial in ("P-A", "P-B")
+    )
+    for one, angle in ((alike, 0.733), (blind, 1.5)):
+        TransducerData.objects.create(
+            instrument=one, frequency_hz=1e6, wedge_sound_speed_m_s=2720.0 if one == alike else 1200.0, wedge_angle_rad=angle,
+            recorded_at=timezone.now(), recorded_by=cast.office,
+        )  # fmt: skip
+    held = Booking.objects.create(
+        job=job, instrument=kit.pair, starts_at=start, ends_at=end, booked_by=cast.office, booked_at=start
+    )
+    proposed = as_user("office").get(f"/api/v1/bookings/{held.pk}/alternatives/").json()
+    assert [one["id"] for one in proposed] == [str(alike.pk)]

@@ -1,0 +1,408 @@
+"""An instrument found out of tolerance: which results that puts in doubt, and what becomes of each."""
+
+from __future__ import annotations
+
+import random
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from compute.calibration import Point
+from compute.decision import DecisionRule, PermissibleError
+from surveys.basis import basis_of_result
+from surveys.impact import results_touched
+from surveys.models import (
+    Calibration,
+    Instrument,
+    Log,
+    MeasuringPoint,
+    Notice,
+    Recomputation,
+    Result,
+    ReviewedSurvey,
+    Site,
+    Survey,
+    SurveyData,
+    ToleranceReview,
+)
+from surveys.models.calibration import Moment
+from surveys.recompute import work_off
+from surveys.reduction import survey_reduce
+from surveys.services import reports
+from surveys.services.calibrations import Figures, Limits, StatedPoint, calibration_record
+from tests.surveys.scene import Scene, scene
+
+pytestmark = pytest.mark.django_db
+
+LIMITS = Limits(PermissibleError(relative=0.01), DecisionRule("simple"))
+GOOD = (Point(0.5, 0.501, 0.002, 2.0), Point(2.0, 2.004, 0.008, 2.0))
+# 3 % high: far out of a limit of 1 %.
+BAD = (Point(0.5, 0.515, 0.002, 2.0), Point(2.0, 2.06, 0.008, 2.0))
+DAY = date(2026, 10, 6)
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+def certify(
+    here: Scene,
+    on: date,
+    as_found: tuple[Point, ...],
+    as_left: tuple[Point, ...] = (),
+    corrects: Calibration | None = None,
+) -> Calibration:
+    stated = [StatedPoint(Moment.AS_FOUND, one) for one in as_found]
+    stated += [StatedPoint(Moment.AS_LEFT, one) for one in as_left]
+    calibration, recomputation = calibration_record(
+        calibration=Calibration(
+            instrument=here.kit.meter,
+            certificate=f"HR-{on}{'-2' if corrects else ''}",
+            laboratory="Harbour Row Calibration",
+            calibrated_on=on,
+            due_on=on + timedelta(days=365),
+            corrects=corrects,
+        ),
+        figures=Figures(stated, LIMITS),
+        reason="Entered wrongly." if corrects else "",
+        by=here.cast.calibration_admin,
+        now=timezone.now(),
+    )
+    if recomputation:
+        work_off(recomputation.pk)
+    return calibration
+
+
+@pytest.fixture
+def review(here: Scene) -> ToleranceReview:
+    """Good on 1 September, surveyed on 6 October, found 3 % high on 1 November and adjusted."""
+    certify(here, date(2026, 9, 1), GOOD)
+    here.survey()
+    certify(here, date(2026, 11, 1), BAD, GOOD)
+    return ToleranceReview.objects.get()
+
+
+def current(survey: Survey) -> Result:
+    return Result.objects.get(survey=survey, replaced_at__isnull=True)
+
+
+def decide(as_user: Any, review: ToleranceReview, decision: str, who: str = "office", **also: Any) -> Any:
+    if review.recomputation is not None:
+        work_off(review.recomputation.pk)
+    item = ReviewedSurvey.objects.get(review=review)
+    body = {"decisions": [{"item": str(item.pk), "decision": decision, "reason": "Looked at it.", **also}]}
+    return as_user(who).post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
+
+
+def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: ToleranceReview) -> None:
+    assert (review.after, review.until) == (date(2026, 9, 1), date(2026, 11, 1))
+    assert [one.survey.started_at.date() for one in review.surveys.all()] == [DAY]
+    assert "Last known good on 2026-09-01" in " ".join(review.reasoning)
+
+
+def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_nothing(
+    review: ToleranceReview, as_user: Any
+) -> None:
+    assert review.recomputation is not None
+    before = current(review.surveys.get().survey)
+    work_off(review.recomputation.pk)
+    shown = as_user("office").get(f"/api/v1/tolerance-reviews/{review.pk}/surveys/").json()["results"][0]
+    # By hand: 3 % high everywhere, so the true flow is the indicated over 1.03.
+    assert shown["relative_change"] == pytest.approx(1 / 1.03 - 1, rel=1e-6)
+    assert shown["state"] == "under-review"
+    assert current(before.survey) == before
+    assert review.recomputation.items.get().state == "done"
+
+
+def test_a_calibration_within_its_limits_opens_none(here: Scene) -> None:
+    certify(here, date(2026, 9, 1), GOOD)
+    here.survey()
+    certify(here, date(2026, 11, 1), GOOD)
+    assert not ToleranceReview.objects.exists()
+
+
+def test_the_answer_to_the_certificate_names_the_review(review: ToleranceReview, as_user: Any) -> None:
+    shown = as_user("calibration_admin").get(f"/api/v1/calibrations/{review.calibration_id}/").json()
+    assert shown["tolerance_review"] == {"id": str(review.pk), "surveys": 1}
+
+
+def test_until_decided_the_client_reads_that_it_is_under_review(
+    review: ToleranceReview, as_user: Any
+) -> None:
+    survey = review.surveys.get().survey_id
+    told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["reviews"]
+    assert [one["state"] for one in told] == ["under-review"]
+    assert "do not rely on it" in told[0]["sentence"]
+
+
+def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
+    review: ToleranceReview, as_user: Any
+) -> None:
+    before = current(review.surveys.get().survey)
+    answer = decide(as_user, review, "corrected")
+    assert answer.status_code == 202
+    work_off(Recomputation.objects.get(cause="as-found").pk)
+    after = current(before.survey)
+    assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.03, rel=1e-6)
+    assert list(after.as_found.all()) == [review.calibration]
+    assert Notice.objects.get().after == after
+    assert survey_reduce(basis_of_result(after)).reduction.volume_flow == after.volume_flow_m3_s
+
+
+def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
+    review: ToleranceReview, here: Scene, as_user: Any
+) -> None:
+    decide(as_user, review, "corrected")
+    work_off(Recomputation.objects.get(cause="as-found").pk)
+    work_off(here.correct(0.008).pk)
+    assert list(current(review.surveys.get().survey).as_found.all()) == [review.calibration]
+
+
+def test_what_stands_stays_and_says_so(review: ToleranceReview, as_user: Any) -> None:
+    before = current(review.surveys.get().survey)
+    assert decide(as_user, review, "stands").status_code == 200
+    assert current(before.survey) == before
+    told = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["reviews"][0]
+    assert told["state"] == "stands"
+    assert not Notice.objects.exists()
+
+
+def test_of_a_withdrawn_result_the_client_is_told(review: ToleranceReview, as_user: Any) -> None:
+    before = current(review.surveys.get().survey)
+    assert decide(as_user, review, "withdrawn").status_code == 200
+    notice = as_user("owner").get("/api/v1/notices/").json()["results"][0]
+    assert (notice["kind"], notice["before"], notice["after"]) == ("withdrawn", str(before.pk), None)
+    assert notice["flow_after"] is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "status", "code"),
+    [
+        ({"reason": ""}, 400, "blank"),
+        ({"as": "lapsed"}, 400, "unknown-field"),
+        ({"item": str(UUID(int=7))}, 400, "does-not-exist"),
+    ],
+)
+def test_a_decision_that_cannot_be_is_refused_whole(
+    review: ToleranceReview, as_user: Any, changes: dict[str, str], status: int, code: str
+) -> None:
+    answer = decide(as_user, review, "stands", **changes)
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (status, code)
+    assert review.surveys.get().state == "under-review"
+
+
+def test_what_is_decided_is_decided_once(review: ToleranceReview, as_user: Any) -> None:
+    assert decide(as_user, review, "stands").status_code == 200
+    answer = decide(as_user, review, "withdrawn")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "decided-already")
+
+
+def test_the_database_refuses_a_decision_without_reason(review: ToleranceReview) -> None:
+    with pytest.raises(IntegrityError, match="reviewed_survey_decided"), transaction.atomic():
+        review.surveys.update(state="stands")
+
+
+def test_a_certificate_entered_wrongly_takes_its_review_back(
+    review: ToleranceReview, here: Scene, as_user: Any
+) -> None:
+    certify(here, date(2026, 11, 1), GOOD, corrects=review.calibration)
+    assert review.surveys.get().state == "lapsed"
+    shown = as_user("owner").get(f"/api/v1/results/{current(review.surveys.get().survey).pk}/").json()
+    assert shown["reviews"] == []
+
+
+@pytest.mark.parametrize(
+    ("who", "read", "write"),
+    [
+        ("office", 200, 200),
+        ("calibration_admin", 200, 200),
+        ("technician", 404, 403),
+        ("owner", 404, 403),
+        ("nobody", 401, 401),
+    ],
+)
+def test_reviews_are_the_offices_own(
+    review: ToleranceReview, as_user: Any, who: str, read: int, write: int
+) -> None:
+    assert as_user(who).get(f"/api/v1/tolerance-reviews/{review.pk}/").status_code == read
+    assert decide(as_user, review, "stands", who).status_code == write
+
+
+def test_an_instrument_tells_what_it_touched(review: ToleranceReview, as_user: Any) -> None:
+    address = f"/api/v1/instruments/{review.instrument_id}/impact/"
+    rows = as_user("office").get(f"{address}?since=2026-10-06&until=2026-10-06").json()
+    assert [row["survey"] for row in rows] == [str(review.surveys.get().survey_id)]
+    assert as_user("office").get(f"{address}?since=2026-10-07").json() == []
+    assert as_user("office").get(f"{address}?since=soon").status_code == 400
+    assert as_user("technician").get(address).status_code == 403
+
+
+def test_the_list_of_what_was_touched_is_that_of_a_count_by_hand(
+    here: Scene, cast: Any, django_assert_max_num_queries: Any
+) -> None:
+    """500 instruments and 20,000 surveys at two sites half a day apart, drawn at random; one query whatever the number."""
+    fleet, used = large_fleet(here, cast)
+    chosen = random.Random(3).sample(fleet, 12)
+    after, until = date(2025, 3, 1), date(2025, 9, 1)
+    for instrument in chosen:
+        with CaptureQueriesContext(
+            connection,
+        ) as queries:
+            found = {row.survey_id for row in results_touched(instrument, after, until)}
+        assert len(queries) == 1
+        by_hand = {
+            survey
+            for survey, instruments, day in used
+            if instrument.pk in instruments and after <= day < until
+        }
+        assert found == by_hand
+        assert by_hand
+
+
+def large_fleet(here: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UUID, set[UUID], date]]]:
+    """Instruments, and of each survey its instruments and its day at the site; copied from one survey made by the services."""
+    made = here.survey()
+    model, data, log = current(made), made.stated, made.log
+    far = Site.objects.create(client=cast.other_client, name="Far side", time_zone="Pacific/Auckland")
+    far_pipe = type(here.pipe).objects.create(site=far, name="Line")
+    points = [here.point, MeasuringPoint.objects.create(pipe=far_pipe, name="East")]
+    zones = [ZoneInfo(here.pipe.site.time_zone), ZoneInfo("Pacific/Auckland")]
+    fleet = Instrument.objects.bulk_create(
+        [Instrument(kind="meter", type_name="Portable", serial=f"X-{n}") for n in range(500)]
+    )
+    rng, surveys, stated, logs, results, links, used = random.Random(1), [], [], [], [], [], []
+    through: Any = SurveyData.instruments.through
+    for n in range(20_000):
+        at = datetime(2025, 1, 1, tzinfo=UTC) + timedelta(minutes=rng.randrange(365 * 1440))
+        survey = Survey(
+            measuring_point=points[n % 2],
+            client=made.client,
+            technician=made.technician,
+            started_at=at,
+            recorded_at=at,
+        )
+        own = SurveyData(
+            survey=survey, setup=data.setup, started_at=at, recorded_at=at, recorded_by=data.recorded_by
+        )
+        own_log = copied(Log, log, survey=survey)
+        kit = {one.pk for one in rng.sample(fleet, 2)}
+        surveys.append(survey)
+        stated.append(own)
+        logs.append(own_log)
+        results.append(
+            copied(Result, model, survey=survey, survey_data=own, log=own_log, budget=[], findings=[])
+        )
+        links += [through(surveydata_id=own.pk, instrument_id=pk) for pk in kit]
+        used.append((survey.pk, kit, at.astimezone(zones[n % 2]).date()))
+    for rows in (surveys, stated, logs, results, links):
+        type(rows[0]).objects.bulk_create(rows, batch_size=500)
+    return fleet, used
+
+
+def copied(model: Any, row: Any, **changes: Any) -> Any:
+    values = {
+        field.attname: getattr(row, field.attname)
+        for field in model._meta.concrete_fields
+        if field.name != "id"
+    }
+    for name in changes:
+        values.pop(name, None)
+        values.pop(f"{name}_id", None)
+    return model(**values, **changes)
+
+
+def test_nothing_is_corrected_before_the_figure_is_there_to_be_seen(
+    review: ToleranceReview, as_user: Any
+) -> None:
+    item = review.surveys.get()
+    body = {"decisions": [{"item": str(item.pk), "decision": "corrected", "reason": "At once."}]}
+    answer = as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not-worked-out")
+
+
+def test_where_the_points_make_no_curve_there_is_nothing_to_correct(here: Scene, as_user: Any) -> None:
+    certify(here, date(2026, 9, 1), GOOD)
+    here.survey()
+    certify(here, date(2026, 11, 1), BAD[:1])
+    answer = decide(as_user, ToleranceReview.objects.get(), "corrected")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "no-curve")
+
+
+def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as_user: Any) -> None:
+    certify(here, date(2026, 9, 1), GOOD)
+    surveys = [here.survey(), here.survey(datetime(2026, 10, 7, 7, 30, tzinfo=UTC))]
+    certify(here, date(2026, 11, 1), BAD, GOOD)
+    review = ToleranceReview.objects.get()
+    assert review.recomputation is not None
+    work_off(review.recomputation.pk)
+    items = {item.survey_id: item for item in review.surveys.all()}
+    decisions = [
+        {"item": str(items[survey.pk].pk), "decision": "corrected", "reason": f"Reason {n}."}
+        for n, survey in enumerate(surveys)
+    ]
+    as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions})
+    work_off(Recomputation.objects.get(cause="as-found").pk)
+    for n, survey in enumerate(surveys):
+        assert Notice.objects.get(after=current(survey)).reason == f"Reason {n}."
+
+
+def test_one_survey_decided_twice_in_one_go_is_refused(review: ToleranceReview, as_user: Any) -> None:
+    one = {"item": str(review.surveys.get().pk), "decision": "stands", "reason": "Looked at it."}
+    answer = as_user("office").post(
+        f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
+    )
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "decided-twice")
+
+
+def test_a_survey_sent_late_into_the_span_joins_the_review(review: ToleranceReview, here: Scene) -> None:
+    assert review.recomputation is not None
+    work_off(review.recomputation.pk)
+    late = here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
+    outside = here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
+    assert {one.survey_id for one in review.surveys.all()} >= {late.pk}
+    assert outside.pk not in {one.survey_id for one in review.surveys.all()}
+    work_off(review.recomputation.pk)
+    item = review.surveys.get(survey=late)
+    assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
+
+
+def test_a_result_replaced_under_review_is_worked_out_again(review: ToleranceReview, here: Scene) -> None:
+    assert review.recomputation is not None
+    work_off(review.recomputation.pk)
+    work_off(here.correct(0.008).pk)
+    work_off(review.recomputation.pk)
+    item = review.surveys.get()
+    assert item.result == current(item.survey)
+    assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
+
+
+def test_until_decided_a_report_issued_before_carries_the_notice(
+    here: Scene, as_user: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    certify(here, date(2026, 9, 1), GOOD)
+    survey = here.survey()
+    report = as_user("office").post(f"/api/v1/surveys/{survey.pk}/reports/", {}).json()
+    address = f"/api/v1/surveys/{survey.pk}/report.pdf"
+    issued = as_user("owner").get(address).content
+    certify(here, date(2026, 11, 1), BAD, GOOD)
+    papers: list[Any] = []
+    typeset = reports.typeset
+    monkeypatch.setattr(reports, "typeset", lambda paper: papers.append(paper) or typeset(paper))
+    told = as_user("owner").get(address)
+    assert told.content != issued
+    assert "changed since it was issued" in told["Warning"]
+    assert papers[0].mark == "UNDER REVIEW"
+    assert "do not rely on it" in papers[0].blocks[0]["text"]
+    # What was issued is kept as it was, and counts as outdated.
+    assert as_user("owner").get(f"/api/v1/reports/{report['id']}/file.pdf").content == issued
+    outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]
+    assert [one["id"] for one in outdated] == [report["id"]]
+    again = as_user("office").post(f"/api/v1/surveys/{survey.pk}/reports/", {"reason": "Under review."})
+    assert (again.status_code, again.json()["outdated"]) == (201, False)

@@ -1,0 +1,73 @@
+"""Every call, by everybody: what is answered stands in one table, and what one may not see leaves no trace."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+import pytest
+from django.contrib import admin
+from django.test import Client as Browser
+
+from surveys.models import Role, User
+from tests.surveys.people.access import WHO, answer, signed_in, table, walked, write_column
+from tests.surveys.people.everything import Everything
+from tests.surveys.people.routes import address, calls, patterns
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def there(cast: Any, site: Any, kit: Any) -> Everything:
+    cast.idle_technician = User.objects.create_user(username="idle", role=Role.TECHNICIAN)
+    return Everything(cast, site, kit)
+
+
+def test_the_table_has_a_row_for_every_call_and_no_other() -> None:
+    assert set(table()) == set(calls())
+
+
+@pytest.mark.parametrize("who", WHO)
+def test_every_call_answers_everybody_as_the_table_says(cast: Any, there: Everything, who: str) -> None:
+    found = walked(cast, there, who)
+    if "WRITE_ACCESS_TABLE" in os.environ:
+        write_column(who, found)
+    assert found == {call: row[who] for call, row in table().items()}
+
+
+@pytest.mark.parametrize("who", ["nobody", "stranger", "idle_technician"])
+def test_what_one_may_not_see_answers_as_what_is_not_there(cast: Any, there: Everything, who: str) -> None:
+    rows = table()
+    hidden = {route for (method, route), row in rows.items() if method == "GET" and row[who] in (401, 404)}
+    calls_of_hidden = [
+        (method, route)
+        for method, route in rows
+        if "<uuid:pk>" in route and route.partition("<uuid:pk>")[0] + "<uuid:pk>/" in hidden
+    ]
+    assert len(calls_of_hidden) > 60
+    api = signed_in(cast, who)
+    for method, route in calls_of_hidden:
+        real, missing = (answer(api, method, path) for path in (there.address(route), address(route)))
+        for one in (real, missing):
+            del one["X-Request-ID"]  # of each request its own, whatever it is for
+        told = [(one.status_code, one.content, dict(one.headers)) for one in (real, missing)]
+        assert told[0] == told[1], (method, route)
+
+
+def test_the_administrators_pages_open_to_nobody_else(cast: Any, there: Everything) -> None:
+    paths = [address(route) for route, _ in patterns() if route.startswith("admin/") and "path:" not in route]
+    paths += [
+        f"/admin/surveys/{model._meta.model_name}/"
+        for model in admin.site._registry
+        if model._meta.app_label == "surveys"
+    ]
+    assert len(paths) > 20
+    for who in WHO[:-1]:
+        browser = Browser()
+        if who != "nobody":
+            browser.force_login(getattr(cast, who))
+        for path in paths:
+            found = browser.get(path)
+            assert found.status_code in (302, 403, 404), (who, path)
+            if found.status_code == 302 and "logout" not in path:
+                assert "/sign-in/" in found["Location"] or "login" in found["Location"], (who, path)
