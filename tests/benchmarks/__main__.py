@@ -1,98 +1,109 @@
-"""Benchmarks as ratios to a floor measured in the same run: `python -m tests.benchmarks [READINGS]`."""
+"""All benchmarks, or those named: `python -m tests.benchmarks [NAME ...] [--small] [--json FILE]`.
+
+Every figure is a ratio to a floor measured in the same run, or says its unit. Each benchmark runs in a process and on a database of
+its own. `--small` is for finding out whether they still run, not what they say.
+"""
 
 from __future__ import annotations
 
-import io
+import argparse
 import json
-import statistics
+import os
+import subprocess
 import sys
-import time
-from collections.abc import Callable
-from datetime import UTC
+import tempfile
+from contextlib import nullcontext
+from dataclasses import asdict
+from importlib import import_module
+from pathlib import Path
+from typing import Any
 
-import numpy as np
-
-from compute.flow import flow_from_times
-from compute.media import medium_properties
-from surveys.readings.codec import decode_block
-from surveys.readings.intake import take_in
-from tests.benchmarks.intake import log_bytes, parse_only, take
-from tests.compute.cases import steel_setup
-
-REPEATS = 5
+from tests.benchmarks.databases import new_database
+from tests.benchmarks.measuring import Figure, Figures
+from tests.benchmarks.registry import BENCHMARKS, Benchmark
+from tests.needs import postgresql_is_there, redis_is_there
 
 
-def median_seconds(do: Callable[[], object]) -> float:
-    taken = []
-    for _ in range(REPEATS):
-        started = time.perf_counter()
-        do()
-        taken.append(time.perf_counter() - started)
-    return statistics.median(taken)
+def main(arguments: list[str]) -> int:
+    """Run what is asked for; 1 if any of it did not run to its end."""
+    asked = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
+    asked.add_argument("names", nargs="*", metavar="NAME", help=", ".join(BENCHMARKS))
+    asked.add_argument("--small", action="store_true")
+    asked.add_argument("--json", type=Path, metavar="FILE")
+    options = asked.parse_args(arguments)
+    if unknown := set(options.names) - set(BENCHMARKS):
+        asked.error(f"There is no {', '.join(sorted(unknown))}; there are {', '.join(BENCHMARKS)}.")
+    names = options.names or list(BENCHMARKS)
+    rows, failed = (of_one(names[0], options.small), []) if len(names) == 1 else of_many(names, options.small)
+    if options.json:
+        options.json.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    if failed:
+        print("DID NOT RUN:", ", ".join(failed))
+    return bool(failed)
 
 
-def log_text(count: int) -> bytes:
-    rows = (
-        f"2026-10-06T09:{i // 60 % 60:02}:{i % 60:02},{311 + i % 97 / 1000:.4f},{170 + i % 13}.{i % 10}"
-        for i in range(count)
+def of_one(name: str, small: bool) -> list[dict[str, Any]]:
+    """The figures of one benchmark, printed as they come."""
+    benchmark = BENCHMARKS[name]
+    print(f"\n{name}" + (f", on {benchmark.database}" if benchmark.database else ""), flush=True)
+    with new_database(benchmark.database) if benchmark.database else nullcontext() as url:
+        if url:
+            os.environ["DATABASE_URL"] = url
+        return [_row(name, benchmark, figure, small) for figure in _figures(benchmark, small)]
+
+
+def _figures(benchmark: Benchmark, small: bool) -> Figures:
+    import django
+
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
+    django.setup()
+    from django.core.management import call_command
+    from django.db import connections
+
+    if benchmark.database:
+        call_command("migrate", verbosity=0)
+    try:
+        yield from import_module(f"tests.benchmarks.{benchmark.module}").figures(small)
+    finally:
+        connections.close_all()
+
+
+def _row(name: str, benchmark: Benchmark, figure: Figure, small: bool) -> dict[str, Any]:
+    # At a small size nothing is said of targets.
+    holds = None if small else figure.holds
+    verdict = {True: "holds", False: "MISSED", None: ""}[holds]
+    target = "" if figure.target is None else f"{'>=' if figure.at_least else '<='} {figure.target:g}"
+    size = "" if figure.size is None else f"{figure.size:,}"
+    print(
+        f"  {figure.what:<82} {size:>11} {figure.value:>9.4g} {figure.unit:<2} {target:<8} {verdict}",
+        flush=True,
     )
-    return ("time,transit_time [us],time_difference [ns]\n" + "\n".join(rows)).encode()
+    return {"benchmark": name, "database": benchmark.database} | asdict(figure) | {"holds": holds}
 
 
-def properties(count: int) -> tuple[float, float]:
-    """Water at many temperatures, three properties, against three plain Horner evaluations of degree 12 in chunks."""
-    temperatures = np.linspace(280.0, 360.0, count)
-    coefficients = np.linspace(1.0, 0.1, 13)
-
-    def floor() -> None:
-        for _ in range(3):
-            for start in range(0, count, 8192):
-                x = temperatures[start : start + 8192] / 400
-                total = coefficients[-1] + 0 * x
-                for c in coefficients[-2::-1]:
-                    total *= x
-                    total += c
-
-    return median_seconds(lambda: medium_properties("water", temperatures, 6e5)), median_seconds(floor)
-
-
-def intake(count: int) -> tuple[float, float]:
-    """A logger's file to packed blocks against a bare typed parse of its bytes; more in `tests.benchmarks.intake`."""
-    text = log_bytes(count)
-    return median_seconds(lambda: take(text)), median_seconds(lambda: parse_only(text))
+def of_many(names: list[str], small: bool) -> tuple[list[dict[str, Any]], list[str]]:
+    """The figures of all that ran, each in a process of its own, and the names of those that did not."""
+    rows, failed = [], []
+    for name in names:
+        if missing := what_is_missing(BENCHMARKS[name]):
+            print(f"\n{name}: NOT RUN, there is no {missing} here")
+            failed.append(name)
+            continue
+        with tempfile.NamedTemporaryFile(suffix=".json") as file:
+            options = [name, "--json", file.name] + ["--small"] * small
+            if subprocess.run([sys.executable, "-m", "tests.benchmarks", *options], check=False).returncode:
+                failed.append(name)
+            else:
+                rows += json.loads(Path(file.name).read_text(encoding="utf-8"))
+    return rows, failed
 
 
-def reduction(count: int) -> tuple[float, float]:
-    """Blocks decoded and turned into flow against the flow formula in bare numpy on arrays at hand."""
-    taken = take_in(io.BytesIO(log_text(count)), UTC, 10**9)
-    setup = steel_setup()
-    transit, difference = np.full(count, 311e-6), np.full(count, 170e-9)
-
-    def floor() -> None:
-        in_medium = transit - 27e-6
-        velocity = difference / (2 * 2.46e-4 * in_medium)
-        _ = velocity * 0.948 * 0.0324
-        _ = 0.4062 / in_medium * np.sqrt(2 / (1 + np.sqrt(1 - (4.92e-4 * 0.4062 / in_medium) ** 2)))
-
-    def ours() -> None:
-        for _, content in taken.blocks:
-            _, columns = decode_block(content)
-            flow_from_times(setup, columns["transit_time"] * 1e-6, columns["time_difference"] * 1e-9)
-
-    return median_seconds(ours), median_seconds(floor)
-
-
-def main(count: int) -> None:
-    figures = {}
-    for benchmark in (properties, intake, reduction):
-        ours, floor = benchmark(count)
-        figures[benchmark.__name__] = {
-            "ratio": round(ours / floor, 2),
-            "seconds": round(ours, 4),
-            "floor_seconds": round(floor, 4),
-        }
-    print(json.dumps({"readings": count, **figures}, indent=1))
+def what_is_missing(benchmark: Benchmark) -> str:
+    """What this machine lacks for a benchmark."""
+    if benchmark.database == "PostgreSQL" and not postgresql_is_there():
+        return "PostgreSQL"
+    return "Redis" if benchmark.broker and not redis_is_there() else ""
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
+    sys.exit(main(sys.argv[1:]))

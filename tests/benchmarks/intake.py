@@ -1,4 +1,4 @@
-"""The intake against a bare typed parse of the same bytes: `python -m tests.benchmarks.intake [READINGS ...]`.
+"""The intake against a bare typed parse of the same bytes, from 10,000 readings to ten million.
 
 The floor is pyarrow's CSV reader with its two threads and every column's type given, in the same run. Peak
 memory is that of a process of its own, with Django set up.
@@ -7,20 +7,18 @@ memory is that of a process of its own, with Django set up.
 from __future__ import annotations
 
 import io
-import json
 import subprocess
 import sys
 import tempfile
-import time
 from datetime import UTC
 from pathlib import Path
-from statistics import median
 from typing import Any
 
 import numpy as np
 
 from surveys.readings.codec import decode_block
 from surveys.readings.intake import Intake, take_in
+from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
 
 COLUMNS = (
     "transit_time [us]",
@@ -30,7 +28,6 @@ COLUMNS = (
     "sound_speed [m/s]",
     "signal_to_noise [dB]",
 )
-REPEATS = 5
 ROWS_AT_ONCE = 100_000
 PEAK = """
 # The peak since this program began; ru_maxrss starts from that of the process that began it.
@@ -90,32 +87,32 @@ def take(content: bytes) -> Intake:
     return take_in(io.BytesIO(content), UTC, 10**12)
 
 
-def measured(count: int, repeats: int = REPEATS) -> dict[str, float]:
+def of(count: int, repeats: int) -> Figures:
     """Figures for a log of so many readings."""
     content = log_bytes(count)
     intake = take(content)
-    floors, ours, back = [], [], []
-    for _ in range(repeats):  # by turns, so that both meet the same noise of the machine
-        floors.append(_seconds(lambda: parse_only(content)))
-        ours.append(_seconds(lambda: take(content)))
-        back.append(_seconds(lambda: [decode_block(block) for _, block in intake.blocks]))
-    return {
-        "readings": count,
-        "megabytes": round(len(content) / 1e6, 1),
-        "ratio": round(median(ours) / median(floors), 2),
-        "ratio_of_best": round(min(ours) / min(floors), 2),
-        "seconds": round(median(ours), 4),
-        "floor_seconds": round(median(floors), 4),
-        "read_back_seconds": round(median(back), 4),
-        "bytes_a_reading": round(intake.blocks.size_bytes / count, 2),
-        "file_bytes_a_reading": round(intake.file_parts.size_bytes / count, 2),
-    }
+    # What one log costs however short it is counts in short ones; the target is for long ones.
+    target = 2.5 if count >= 1_000_000 else None
+    yield ratio(
+        "a log taken in, all checks on, to the typed parse of pyarrow",
+        lambda: take(content),
+        lambda: parse_only(content),
+        repeats=repeats, target=target, size=count,
+    )  # fmt: skip
+    each = median_seconds(lambda: [decode_block(block) for _, block in intake.blocks], repeats)
+    yield Figure(what="read back", value=each / count * 1e9, unit="ns", size=count, seconds=each)
+    stored = intake.blocks.size_bytes / count
+    yield Figure(what="bytes a reading in blocks", value=stored, unit="B", size=count, target=10)
+    kept = intake.file_parts.size_bytes / count
+    yield Figure(what="bytes a reading of the file as it came", value=kept, unit="B", size=count)
+    peak = peak_megabytes(content)
+    yield Figure(what="most resident memory", value=peak, unit="MB", size=count, target=300)
 
 
-def peak_megabytes(count: int) -> float:
+def peak_megabytes(content: bytes) -> float:
     """Largest resident memory of a process that takes in such a log."""
     with tempfile.NamedTemporaryFile(suffix=".csv") as file:
-        file.write(log_bytes(count))
+        file.write(content)
         file.flush()
         done = subprocess.run(
             [sys.executable, "-c", PEAK + TAKE_IN, file.name],
@@ -127,17 +124,6 @@ def peak_megabytes(count: int) -> float:
     return round(int(done.stdout) / 1e6, 1)
 
 
-def _seconds(do: Any) -> float:
-    started = time.perf_counter()
-    do()
-    return time.perf_counter() - started
-
-
-def main(counts: list[int]) -> None:
-    for count in counts:
-        repeats = REPEATS if count <= 1_000_000 else 3
-        print(json.dumps(measured(count, repeats) | {"peak_megabytes": peak_megabytes(count)}))
-
-
-if __name__ == "__main__":
-    main([int(count) for count in sys.argv[1:]] or [10_000, 100_000, 1_000_000])
+def figures(small: bool) -> Figures:
+    for count in (2_000,) if small else (10_000, 100_000, 1_000_000, 10_000_000):
+        yield from of(count, 1 if small else 9 if count <= 1_000_000 else 3)

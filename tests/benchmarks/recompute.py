@@ -1,4 +1,4 @@
-"""What recomputing a log costs against bare numpy: `python -m tests.benchmarks.recompute [MOST_READINGS]`.
+"""What recomputing a log costs against bare numpy, from 10,000 readings to ten million.
 
 Floors, measured in the same run on arrays in memory, in pieces of 65,536:
 
@@ -10,39 +10,25 @@ The path: blocks decoded on a second thread, columns to SI, every reading a flow
 
 from __future__ import annotations
 
-import json
-import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
-from compute.acoustics import Setup, trace
+from compute.acoustics import trace
 from compute.ahead import ahead
-from compute.entries import (
-    MaterialEntry,
-    MediumEntry,
-    PipeEntry,
-    TransducerEntry,
-    resolve_medium,
-    resolve_pipe,
-)
 from compute.flow import flow_from_times, times_from_mean_velocity
 from compute.place import Place
 from compute.reduction import Occasion, Readings, Reduction, reduce_log
 from surveys.readings.codec import BLOCK_ROWS, decode_block, encode_block
-from tests.compute.cases import transducers
+from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
+from tests.compute.cases import PAIR, PIPE, WATER
+from tests.compute.cases import STATED as SETUP
 
-PIPE = PipeEntry(0.2191, 0.008, MaterialEntry("carbon-steel"))
-WATER = MediumEntry("water", 331.15, "measured", 6e5)
-PAIR = TransducerEntry(transducers(), 253.15, 393.15)
 PLACE = Place("single-bend", 6.0, 2.5, "horizontal", "side", True)
-SETUP = Setup(resolve_pipe(PIPE).pipe, resolve_medium(WATER).medium, PAIR.transducers, 2)
 OCCASION = Occasion(date(2026, 10, 6), PLACE, SETUP)
 SHORT_SURVEY = 80
-REPEATS = 9
 SECOND = 1_000_000
 
 
@@ -110,51 +96,27 @@ def _pieces(log: Log) -> Iterator[tuple[np.ndarray, np.ndarray]]:
         yield log.transit_time[piece], log.time_difference[piece]
 
 
-def seconds_of(do: Callable[[], object], repeats: int) -> float:
-    """The least of some runs, after one that warms up: what else the machine does only adds."""
-    do()
-    taken = []
-    for _ in range(repeats):
-        started = time.perf_counter()
-        do()
-        taken.append(time.perf_counter() - started)
-    return min(taken)
-
-
-def figures_of(count: int) -> dict[str, float]:
+def of(count: int, repeats: int) -> Figures:
     """Cost and ratios at one length of log."""
     log = made_log(count)
-    repeats = REPEATS if count <= 1_000_000 else 3
-    whole, plain, bare = (
-        seconds_of(lambda do=do: do(log), repeats)
-        for do in (recomputed, formula, by_hand)  # type: ignore[misc]
-    )
-    return {
-        "readings": count,
-        "nanoseconds_a_reading": round(whole / count * 1e9, 1),
-        "formula_nanoseconds": round(plain / count * 1e9, 1),
-        "by_hand_nanoseconds": round(bare / count * 1e9, 1),
-        "ratio_to_formula": round(whole / plain, 2),
-        "ratio_to_by_hand": round(whole / bare, 2),
-    }
+    whole = ratio(
+        "a log recomputed, decoded to budget, to the flow formula in bare numpy",
+        lambda: recomputed(log), lambda: formula(log),
+        repeats=repeats, target=2.0 if count >= 1_000_000 else None, size=count,
+    )  # fmt: skip
+    yield whole
+    yield ratio(
+        "the same to a formula written by hand",
+        lambda: recomputed(log), lambda: by_hand(log), repeats=repeats, size=count,
+    )  # fmt: skip
+    assert whole.seconds
+    yield Figure(what="a reading recomputed", value=whole.seconds / count * 1e9, unit="ns", size=count)
 
 
-def short_surveys() -> dict[str, float]:
-    """Surveys of few readings, where everything but the readings costs: how many a second."""
+def figures(small: bool) -> Figures:
+    for count in (2_000,) if small else (10_000, 100_000, 1_000_000, 10_000_000):
+        yield from of(count, 1 if small else 9 if count <= 1_000_000 else 3)
+    # Few readings, where everything but the readings costs.
     log = made_log(SHORT_SURVEY)
-    taken = seconds_of(lambda: recomputed(log), 5 * REPEATS)
-    return {
-        "readings": SHORT_SURVEY,
-        "milliseconds": round(taken * 1e3, 2),
-        "surveys_a_second": round(1 / taken),
-    }
-
-
-def main(most: int) -> None:
-    """Print the figures as JSON."""
-    counts = [count for count in (10_000, 100_000, 1_000_000, 10_000_000) if count <= most] or [most]
-    print(json.dumps({"logs": [figures_of(count) for count in counts], "short": short_surveys()}, indent=1))
-
-
-if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
+    taken = median_seconds(lambda: recomputed(log), 1 if small else 50)
+    yield Figure(what="a short survey recomputed", value=taken * 1e3, unit="ms", size=SHORT_SURVEY)

@@ -1,25 +1,44 @@
-"""The benchmarks themselves do not rot: each runs once at a small size. Nothing is timed here."""
+"""The benchmarks do not rot: each runs once at a small size, by the command that runs them. Nothing is timed here."""
 
 from __future__ import annotations
 
 import json
+import math
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
-from tests.benchmarks import __main__ as benchmarks
-from tests.benchmarks import intake
+from tests.benchmarks import recompute
+from tests.benchmarks.registry import BENCHMARKS, PARTS
+from tests.surveys.drills.processes import ROOT
 
 
-def test_every_benchmark_runs_and_prints_a_ratio(capsys: pytest.CaptureFixture[str]) -> None:
-    benchmarks.main(2000)
-    figures = json.loads(capsys.readouterr().out)
-    assert all(figures[name]["ratio"] > 0 for name in ("properties", "intake", "reduction"))
+def _marked(name: str) -> object:
+    benchmark = BENCHMARKS[name]
+    marks = [pytest.mark.needs_postgresql] if benchmark.database == "PostgreSQL" else []
+    return pytest.param(name, marks=[*marks, pytest.mark.needs_redis] if benchmark.broker else marks)
 
 
-def test_the_intake_is_measured_against_its_floor_with_its_memory(capsys: pytest.CaptureFixture[str]) -> None:
-    intake.main([2000])
-    figures = json.loads(capsys.readouterr().out)
-    assert figures["readings"] == 2000
-    assert figures["ratio"] > 0
-    assert 0 < figures["bytes_a_reading"] < 10
-    assert 20 < figures["peak_megabytes"] < 300
+@pytest.mark.parametrize("name", [_marked(name) for name in BENCHMARKS])
+def test_it_runs_and_its_figures_are_figures(name: str, tmp_path: Path) -> None:
+    told = tmp_path / "figures.json"
+    command = [sys.executable, "-m", "tests.benchmarks", name, "--small", "--json", str(told)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    figures = json.loads(told.read_text())
+    assert figures
+    assert all(math.isfinite(figure["value"]) and figure["value"] >= 0 for figure in figures)
+
+
+def test_every_module_here_is_a_benchmark_or_a_part_of_some() -> None:
+    here = {file.stem for file in Path(__file__).parent.glob("*.py")}
+    known = {benchmark.module for benchmark in BENCHMARKS.values()} | set(PARTS)
+    assert {name for name in here if not name.startswith(("test_", "__"))} == known
+
+
+def test_the_log_recomputed_comes_back_as_the_flow_it_was_made_from() -> None:
+    reduction = recompute.recomputed(recompute.made_log(70_000))
+    assert reduction.readings_used == 70_000
+    assert reduction.mean_velocity == pytest.approx(1.2, rel=5e-3)

@@ -1,6 +1,4 @@
-"""What workers cost and how they share: `python -m tests.benchmarks.workers [SURVEYS] [ITEMS] [WRITES]`.
-
-Needs PostgreSQL and Redis as the tests do; every figure is of the real processes. Printed as JSON:
+"""What workers cost and how they share, of the real processes, on PostgreSQL with Redis:
 
 - surveys a second with one worker process and with two, their ratio, and beside it that of two processes that share
   nothing but this machine's cores (the database needs its part of those too);
@@ -11,12 +9,10 @@ Needs PostgreSQL and Redis as the tests do; every figure is of the real processe
 
 from __future__ import annotations
 
-import json
 import statistics
 import subprocess
 import sys
 import tempfile
-import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,7 +21,9 @@ from typing import Any
 import psycopg
 from celery import Celery
 
-from tests.needs import POSTGRESQL_URL, REDIS_URL
+from tests.benchmarks.databases import on_postgresql
+from tests.benchmarks.measuring import Figure, Figures
+from tests.needs import REDIS_URL
 from tests.surveys.drills.clients import write_together
 from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 
@@ -33,19 +31,6 @@ PATIENCE_SECONDS = 300
 CLIENTS = 16
 # Long enough for a recomputation of one survey to be over, so that the worker is idle again.
 IDLE_PAUSE_SECONDS = 0.6
-
-
-@contextmanager
-def database() -> Iterator[str]:
-    """The address of a new, empty database."""
-    name = f"surveys_benchmark_{uuid.uuid4().hex[:12]}"
-    with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
-        server.execute(f'CREATE DATABASE "{name}"')
-    try:
-        yield POSTGRESQL_URL.rsplit("/", 1)[0] + f"/{name}"
-    finally:
-        with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
-            server.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 @contextmanager
@@ -70,7 +55,7 @@ def ready(workers: int) -> None:
         assert wait_until(lambda: len(app.control.ping(timeout=1.0)) == workers, PATIENCE_SECONDS)
 
 
-def scaling(url: str, surveys: int) -> dict[str, float]:
+def scaling(url: str, surveys: int) -> Figures:
     """Surveys a second of a recomputation by one worker process and by two."""
     rates = {}
     with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
@@ -80,12 +65,12 @@ def scaling(url: str, surveys: int) -> dict[str, float]:
             warm(processes, url, wall)
             run, _ = processes.python("-m", "tests.surveys.drills.correct", str(wall + 0.01)).split()
             rates[workers] = surveys / seconds(url, run)
-    return {
-        "two_busy_processes_to_one": floor_of_scaling(min(surveys / 50, 8)),
-        "surveys_a_second_one": round(rates[1], 1),
-        "surveys_a_second_two": round(rates[2], 1),
-        "two_to_one": round(rates[2] / rates[1], 2),
-    }
+    floor = floor_of_scaling(min(surveys / 50, 8))
+    yield Figure(what="two busy processes to one, sharing nothing but the cores", value=floor)
+    yield Figure(what="surveys a second by one worker", value=rates[1], unit="/s", size=surveys)
+    yield Figure(
+        what="surveys a second by two workers to one", value=rates[2] / rates[1], target=1.8, at_least=True, size=surveys
+    )  # fmt: skip
 
 
 def warm(processes: Processes, url: str, wall: float) -> None:
@@ -129,10 +114,10 @@ def floor_of_scaling(seconds: float) -> float:
         return sum(int(process.communicate()[0]) for process in running)
 
     alone = done_by(1)
-    return round(done_by(2) / alone, 2)
+    return done_by(2) / alone
 
 
-def fan_out(url: str, items: int) -> dict[str, float]:
+def fan_out(url: str, items: int) -> Figures:
     """Seconds from the first message to the last item settled, in shares and singly, by two worker processes."""
     taken = {}
     with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
@@ -145,14 +130,14 @@ def fan_out(url: str, items: int) -> dict[str, float]:
             assert wait_until(lambda: rows(url, left)[0][0] == 0, PATIENCE_SECONDS)  # noqa: B023
             last = "SELECT extract(epoch FROM max(settled_at)) FROM surveys_recomputationitem"
             taken[kind] = float(rows(url, last)[0][0]) - float(told[1])
-    return {
-        "shares_seconds": round(taken["in shares"], 3),
-        "single_seconds": round(taken["singly"], 3),
-        "shares_to_single": round(taken["in shares"] / taken["singly"], 4),
-    }
+    shares, singly = taken["in shares"], taken["singly"]
+    yield Figure(
+        what="items handed out in shares to singly", value=shares / singly, target=0.03, size=items,
+        seconds=shares, floor_seconds=singly,
+    )  # fmt: skip
 
 
-def idle_latency(url: str, corrections: int) -> dict[str, float]:
+def idle_latency(url: str, corrections: int) -> Figures:
     """Milliseconds from a correction committed to the embedded worker's start on it, on PostgreSQL with no broker."""
     with started(DATABASE_URL=url) as processes:
         processes.server()
@@ -165,10 +150,18 @@ def idle_latency(url: str, corrections: int) -> dict[str, float]:
             query = f"SELECT extract(epoch FROM started_at) FROM surveys_recomputation WHERE id = '{run}'"
             assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS)  # noqa: B023
             waits.append(1000 * (float(rows(url, query)[0][0]) - float(committed)))
-    return {"median_ms": round(statistics.median(waits), 1), "worst_ms": round(max(waits), 1)}
+    middle = statistics.median(waits)
+    yield Figure(
+        what="an idle embedded worker begins after, median",
+        value=middle,
+        unit="ms",
+        target=50,
+        size=corrections,
+    )
+    yield Figure(what="the same, worst", value=max(waits), unit="ms", size=corrections)
 
 
-def clients_on_sqlite(writes: int) -> dict[str, float]:
+def clients_on_sqlite(writes: int) -> Figures:
     """Sixteen clients that post surveys while the embedded worker recomputes: how long an answer takes."""
     with (
         tempfile.TemporaryDirectory() as folder,
@@ -183,27 +176,23 @@ def clients_on_sqlite(writes: int) -> dict[str, float]:
             client.join()
     taken = statistics.quantiles((s for client in clients for s in client.seconds), n=100)
     refused = sum(status != 201 for client in clients for status, _ in client.answers)
-    return {
-        "writes": CLIENTS * writes,
-        "refused": refused,
-        "p50_ms": round(1000 * taken[49], 1),
-        "p99_ms": round(1000 * taken[98], 1),
-    }
+    middle, late = taken[49], taken[98]
+    yield Figure(
+        what="writes of 16 clients refused on SQLite", value=refused, target=0, unit="", size=CLIENTS * writes
+    )
+    yield Figure(
+        what="p99 of these writes to p50", value=late / middle, target=5, size=CLIENTS * writes, seconds=late, floor_seconds=middle
+    )  # fmt: skip
 
 
-def main(surveys: int, items: int, writes: int) -> None:
-    figures: dict[str, dict[str, float]] = {}
-    with database() as url, started(DATABASE_URL=url) as processes:
-        processes.seed(surveys, 60)
-        figures["scaling"] = scaling(url, surveys)
-        figures["fan_out"] = fan_out(url, items)
-    with database() as url, started(DATABASE_URL=url) as processes:
+def figures(small: bool) -> Figures:
+    surveys, items, corrections = (2, 50, 2) if small else (400, 10_000, 20)
+    with on_postgresql() as url, started(DATABASE_URL=url) as processes:
+        processes.seed(surveys, 40 if small else 60)
+        yield from scaling(url, surveys)
+        yield from fan_out(url, items)
+    with on_postgresql() as url, started(DATABASE_URL=url) as processes:
         processes.seed(1, 60)
-        figures["embedded_idle"] = idle_latency(url, min(20, writes))
-    figures["sqlite_clients"] = clients_on_sqlite(writes)
-    print(json.dumps({"surveys": surveys, "items": items, **figures}, indent=1))
-
-
-if __name__ == "__main__":
-    asked = [int(argument) for argument in sys.argv[1:]]
-    main(*(asked + [400, 10_000, 50][len(asked) :]))
+        yield from idle_latency(url, corrections)
+    if not small:  # the drill of these clients runs as a test
+        yield from clients_on_sqlite(50)

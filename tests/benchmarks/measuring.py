@@ -1,0 +1,79 @@
+"""What every benchmark gives, and how two things are timed beside one another."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from statistics import median
+
+Clock = Callable[[], float]
+wall: Clock = time.perf_counter
+# Of this process alone: what else a shared machine does counts little.
+cpu: Clock = time.process_time
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """One figure and what it is to be: a ratio to a floor of the same run, unless a unit says that it is something else."""
+
+    what: str
+    value: float
+    target: float | None = None
+    at_least: bool = False
+    unit: str = "x"
+    size: int | None = None
+    seconds: float | None = None
+    floor_seconds: float | None = None
+
+    @property
+    def holds(self) -> bool | None:
+        """Whether the target is met; None where there is none."""
+        if self.target is None:
+            return None
+        return self.value >= self.target if self.at_least else self.value <= self.target
+
+
+Figures = Iterator[Figure]
+
+
+def ratio(
+    what: str,
+    ours: Callable[[], object],
+    floor: Callable[[], object],
+    *,
+    repeats: int,
+    clock: Clock = wall,
+    target: float | None = None,
+    at_least: bool = False,
+    size: int | None = None,
+) -> Figure:
+    """The median of ours to that of its floor, by turns, so that both meet the same noise; once before that does not count."""
+    ours(), floor()
+    taken = [(seconds(ours, clock), seconds(floor, clock)) for _ in range(repeats)]
+    mine, least = median(one for one, _ in taken), median(other for _, other in taken)
+    return Figure(
+        what=what, value=mine / least, target=target, at_least=at_least, size=size, seconds=mine, floor_seconds=least,
+    )  # fmt: skip
+
+
+def many(do: Callable[[], object], times: int) -> Callable[[], None]:
+    """The same so many times: for what is too short to be timed once."""
+
+    def repeated() -> None:
+        for _ in range(times):
+            do()
+
+    return repeated
+
+
+def seconds(do: Callable[[], object], clock: Clock = wall) -> float:
+    began = clock()
+    do()
+    return clock() - began
+
+
+def median_seconds(do: Callable[[], object], repeats: int, clock: Clock = wall) -> float:
+    """The median of some runs, after one that does not count."""
+    do()
+    return median(seconds(do, clock) for _ in range(repeats))

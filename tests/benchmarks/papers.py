@@ -1,0 +1,86 @@
+"""What long papers cost, from records to PDF: the report of a survey with very many findings, and the summary of a large site's year.
+
+The floor is typesetting an empty page. The typesetter remembers what it has set before, so no two papers of a run are alike.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from itertools import count
+from types import SimpleNamespace
+
+from django.utils import timezone
+
+from surveys.demo.people import make_cast
+from surveys.demo.records import make_kit, make_pipe
+from surveys.models import Result, Site, Survey, User
+from surveys.papers.site_summary import site_summary
+from surveys.papers.site_year import Year
+from surveys.papers.survey_report import Issue, survey_report
+from surveys.papers.typeset import Paper, typeset
+from surveys.traceability import traceable_results
+from tests.benchmarks.measuring import Figure, Figures, ratio
+from tests.surveys.branches import branch
+from tests.surveys.papers.pages import pages
+from tests.surveys.scene import Scene, scene
+
+ADDRESS = "https://surveys.example/results/01a2145b-f8e2-7e1c-8663-ba76ba4851a5/traceability/"
+SPRING, AUTUMN = datetime(2026, 4, 7, 8, tzinfo=UTC), datetime(2026, 10, 6, 8, tzinfo=UTC)
+RUNS = count()
+
+
+def figures(small: bool) -> Figures:
+    findings, points, repeats = (40, 2, 1) if small else (240, 75, 9)
+    here = _scene()
+    survey = here.survey(AUTUMN, 20_000)
+    for number in range(points):
+        other = branch(here, f"Branch {number + 1}")
+        other.survey(SPRING)
+        other.survey(AUTUMN)
+    for what, paper in (
+        ("a report", lambda: _report(survey, findings)),
+        (f"a site's year of {2 * points} surveys", lambda: _summary(here.pipe.site)),
+    ):
+        # Of pages there are so many; an empty one is the floor.
+        leaves = pages(_set(paper()))
+        found = ratio(
+            f"{what}, so many pages, to an empty page", lambda paper=paper: _set(paper()), _empty, repeats=repeats, size=leaves
+        )  # fmt: skip
+        yield found
+        assert found.seconds
+        yield Figure(what="the same", value=found.seconds, unit="s", target=2.0, size=leaves)
+
+
+def _scene() -> Scene:
+    cast = make_cast().users
+    people = SimpleNamespace(office=cast["office"], technician=cast["technician"])
+    kit = make_kit(cast["calibration-admin"], timezone.now())
+    return scene(make_pipe(cast["office"]).site, people, kit)
+
+
+def _empty() -> bytes:
+    return _set(Paper("Empty", "", "", AUTUMN))
+
+
+def _set(paper: Paper) -> bytes:
+    """A paper typeset, each of its blocks unlike any before."""
+    mark = f" ({next(RUNS)})"
+    paper.title += mark
+    for block in paper.blocks:
+        if "text" in block:
+            block["text"] += mark
+        for row in block.get("rows", ()):
+            row[0] += mark
+    return typeset(paper)
+
+
+def _report(survey: Survey, findings: int) -> Paper:
+    result: Result = traceable_results().get(survey=survey, replaced_at__isnull=True)
+    own = result.findings
+    result.findings = [own[number % len(own)] for number in range(findings)]
+    issue = Issue("2026-00000000-1", 1, result.computed_at, "office")
+    return survey_report(result, issue, "metric", ADDRESS)
+
+
+def _summary(site: Site) -> Paper:
+    return site_summary(Year(site, 2026, User.objects.get(client=site.client)), "metric", ADDRESS)

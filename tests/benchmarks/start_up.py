@@ -1,0 +1,73 @@
+"""What starting costs, against a bare project of Django and the REST framework: its CPU time, in a process each."""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+from collections.abc import Callable
+
+from tests.benchmarks.measuring import Clock, Figures, ratio
+from tests.surveys.drills.processes import ROOT, environment
+
+BARE = """
+from django.conf import settings
+settings.configure(
+    SECRET_KEY="x" * 60, ALLOWED_HOSTS=["testserver"], ROOT_URLCONF="tests.benchmarks.bare",
+    DATABASES={"default": {"ENGINE": "django.db.backends.sqlite3", "NAME": ":memory:"}},
+    INSTALLED_APPS=[
+        "django.contrib.admin", "django.contrib.auth", "django.contrib.contenttypes", "django.contrib.sessions",
+        "django.contrib.messages", "django.contrib.staticfiles", "rest_framework",
+    ],
+    MIDDLEWARE=[
+        "django.contrib.sessions.middleware.SessionMiddleware", "django.contrib.auth.middleware.AuthenticationMiddleware",
+        "django.contrib.messages.middleware.MessageMiddleware",
+    ],
+    TEMPLATES=[{
+        "BACKEND": "django.template.backends.django.DjangoTemplates", "APP_DIRS": True,
+        "OPTIONS": {"context_processors": [
+            "django.template.context_processors.request", "django.contrib.auth.context_processors.auth",
+            "django.contrib.messages.context_processors.messages",
+        ]},
+    }],
+)
+"""
+READY = "import django\ndjango.setup()\n"
+CHECK = READY + "from django.core.management import call_command\ncall_command('check', verbosity=0)\n"
+REQUEST = READY + "from django.test import Client\nassert Client().get({!r}).status_code == {}\n"
+
+
+def of_children() -> float:
+    """CPU time of the processes that this one started and that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+CHILDREN: Clock = of_children
+
+
+def program(source: str) -> Callable[[], None]:
+    """A Python process that runs this to its end."""
+    env = environment(ALLOWED_HOSTS="testserver", HTTPS="off", DATABASE_URL="sqlite:///:memory:")
+
+    def run() -> None:
+        subprocess.run([sys.executable, "-c", source], cwd=ROOT, env=env, check=True, capture_output=True)
+
+    return run
+
+
+def figures(small: bool) -> Figures:
+    repeats = 1 if small else 11
+    bare_request = BARE + REQUEST.format("/empty/", 200)
+    yield ratio(
+        "`manage.py check` to that of a bare DRF project", program(CHECK), program(BARE + CHECK),
+        repeats=repeats, clock=CHILDREN, target=1.2,
+    )  # fmt: skip
+    yield ratio(
+        "start and first page to start and first answer of a bare DRF project",
+        program(REQUEST.format("/sign-in/", 200)), program(bare_request), repeats=repeats, clock=CHILDREN,
+    )  # fmt: skip
+    yield ratio(
+        "start and first call of the API to the same",
+        program(REQUEST.format("/api/v1/me/", 401)), program(bare_request), repeats=repeats, clock=CHILDREN,
+    )  # fmt: skip
