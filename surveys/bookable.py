@@ -14,6 +14,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from compute.marks import Told
 from surveys.due import due_rows, office_today
 from surveys.models import Absence, Booking, Instrument, Job, Qualification, User, VisibleQuerySet
 from surveys.models.booking import Handover
@@ -22,11 +23,11 @@ from surveys.selectors import Viewer
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
-    """One reason against; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
+class Refusal(Told):
+    """One reason against, `said` as of a finding; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
 
     code: str
-    detail: str
+    said: str
     value: float | None = None
     limit: float | None = None
     kind: str = ""

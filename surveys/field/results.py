@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 from compute.units import System
 from surveys.field.access import for_the_field
 from surveys.models import MeasuringPoint, Result, Survey, User
-from surveys.papers.wording import flow_with_uncertainty, moment, worded
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, moment, worded
 from surveys.portal.frame import units_of
 
 # A survey recorded so long ago is not what somebody at the pipe is about.
@@ -45,7 +45,7 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
     point = survey.measuring_point
     if found is None:
         return {"of": None, "survey": survey, "point": point}
-    findings = found.findings
+    findings = findings_worded(found.findings, units)
     return {
         "of": found,
         "survey": survey,

@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from compute.marks import plain
 from compute.place import cautions
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
@@ -77,7 +78,7 @@ def _job_blocks(
             *([("Note", job.note)] if job.note else []),
         ]
     )
-    paper.cautions(hazards_told(job), DEFERS)
+    paper.cautions(hazards_told(job, units), DEFERS)
     if not kit:
         paper.callout("", "No kit is booked or named for this job.", "caution")
         return
@@ -85,12 +86,12 @@ def _job_blocks(
     paper.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
 
 
-def hazards_told(job: Job) -> list[str]:
+def hazards_told(job: Job, units: System) -> list[str]:
     """What can hurt at a job, by what is on record of its site, points and pipes; never nothing."""
     points = job.measuring_points.all()
     where: dict[str, list[str]] = {}
     for point in points:
-        for caution in _cautions_at(point, job):
+        for caution in _cautions_at(point, job, units):
             where.setdefault(caution, []).append(point.name)
     told = [f"{', '.join(names)}: {caution}" for caution, names in where.items()]
     if job.site.hazards:
@@ -100,14 +101,14 @@ def hazards_told(job: Job) -> list[str]:
     return [*told, "No hazards are on record for this site. That does not mean that there are none."]
 
 
-def _cautions_at(point: MeasuringPoint, job: Job) -> list[str]:
+def _cautions_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
     """What the flags of a point call for, and the pipe data in force that day: hot or cold surface, pressure, asbestos cement."""
     data = pipe_data_at(point.pipe, job.starts_at.astimezone(job.site.zone).date())
     temperature, material, pressure = (
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
     found = cautions(temperature, material, tuple(point.hazards), pressure)
-    return [caution_told(one.detail, one.source.text) for one in found if one.code != "general"]
+    return [caution_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from compute.units import System
 from surveys.models import CombinedResult, Result
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import flow_with_uncertainty, worded
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, worded
 
 
 def paths_figure(paper: Paper, together: CombinedResult, units: System) -> None:
@@ -41,7 +41,7 @@ def paths_table(paper: Paper, result: Result, together: CombinedResult, units: S
             ("Largest less smallest", worded(together.spread_m3_s, "volume_flow", units)),
         ]
     )
-    for finding in together.findings:
+    for finding in findings_worded(together.findings, units):
         paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])
 
 
