@@ -13,7 +13,8 @@ from django.test import Client as Visitor
 
 from surveys.api.fields import in_units
 from surveys.data_check.figures import result_spoilt
-from surveys.models import MeasuringPoint, Result, Setup, Survey
+from surveys.models import Job, MeasuringPoint, Result, Setup, Survey
+from surveys.papers.day_sheet import Day, day_sheet
 from surveys.papers.setup_sheet import setup_sheet
 from surveys.papers.survey_report import Issue, survey_report
 from surveys.papers.typeset import Paper
@@ -23,7 +24,7 @@ from tests.surveys.api.test_compute import SETUP, changed
 from tests.surveys.api.test_diagnosis import BODY as DIAGNOSIS
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.people.access import answer, signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.everything import END, START, Everything
 from tests.surveys.people.routes import calls
 from tests.surveys.scene import Scene, scene
 from tests.surveys.test_data_check import freely
@@ -230,6 +231,18 @@ def test_papers_tell_findings_and_cautions_in_their_units(hot: Scene, units: Any
         assert bool(metric_in([*callouts, *warned])) is (units == "metric")
     assert ("58 °C (136 °F)" in words(sheet)) is (units == "metric")
     assert "136 °F" in words(sheet)
+
+
+def test_the_day_sheet_warns_in_its_units(hot: Scene) -> None:
+    who = hot.cast.technician
+    job = Job.objects.create(
+        site=hot.pipe.site, title="Round", technician=who, state="planned", starts_at=START, ends_at=END
+    )
+    job.measuring_points.add(hot.point)
+    told = words(day_sheet(Day(who, START.date(), hot.cast.office), "us", ""))
+    assert "may be at 136 °F" in told
+    assert MARKS not in told
+    assert not METRIC.search(told)
 
 
 def shown(visitor: Visitor, address: str, body: dict[str, str] | None = None) -> str:
