@@ -14,6 +14,7 @@ from surveys.errors import ServiceError
 from surveys.impact import review_notices, with_outdated
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
 from surveys.papers.beside import beside_told
+from surveys.papers.paths_together import mean_told
 from surveys.papers.survey_report import budget_lines
 from surveys.papers.wording import findings_worded, flow_with_uncertainty, worded
 from surveys.portal.frame import OFFICE, framed, page, units_of
@@ -52,14 +53,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["budget"] = budget_lines(result, units)
     together = paths_result(found)
     context["beside"] = beside_told(found, together or result, units)
-    if together is not None:
-        context["together"] = {
-            "flow": flow_with_uncertainty(
-                together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units
-            ),
-            "paths": len(together.parts),
-            "findings": findings_worded(together.findings, units),
-        }
+    context["together"] = together and mean_told(together, units)
     asked, wrong = _stretch_asked(request, zone)
     context |= {"chart": readings_chart(result, asked, units, zone), "wrong": wrong}
     answer = page(request, "portal/survey.html", context, status=wrong.status if wrong else 200)
