@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
+from compute.figures import said
 from compute.memo import remembered
 
 MOST_TRAVERSES = 16
@@ -297,21 +298,22 @@ def check_dimensions(pipe: Pipe) -> None:
         _above_zero(lining.thickness, "pipe.lining.thickness", "m")
     if not np.all((np.asarray(pipe.roughness) >= 0) & np.isfinite(pipe.roughness)):
         raise OutOfRange(
-            f"The roughness is {np.min(pipe.roughness)} m; it is not below 0.", field="pipe.roughness"
+            f"The roughness is {said(float(np.min(pipe.roughness)), 'm', '')}; it is not below 0.",
+            field="pipe.roughness",
         )
     if np.any(np.asarray(pipe.bore) <= 0):
         wall_alone = np.any(2 * pipe.wall.thickness >= np.asarray(pipe.outer_diameter))
         lined = np.max(sum(lining.thickness for lining in pipe.linings))
         raise OutOfRange(
-            f"In an outer diameter of {np.min(pipe.outer_diameter) * 1e3:.4g} mm no bore is left by a wall of "
-            f"{np.max(pipe.wall.thickness) * 1e3:.4g} mm"
-            + (f" and a lining of {lined * 1e3:.4g} mm" if pipe.linings else "")
+            f"In an outer diameter of {said(np.min(pipe.outer_diameter), 'mm', '.4g')} no bore is left by a wall of "
+            f"{said(np.max(pipe.wall.thickness), 'mm', '.4g')}"
+            + (f" and a lining of {said(lined, 'mm', '.4g')}" if pipe.linings else "")
             + "; check the units.",
             field="pipe.wall_thickness" if wall_alone else "pipe.lining.thickness",
         )
     if np.any(np.asarray(pipe.roughness) >= pipe.bore / 2):
         raise OutOfRange(
-            f"A roughness of {np.max(pipe.roughness) * 1e3:.4g} mm fills the bore of {np.min(pipe.bore) * 1e3:.4g} mm.",
+            f"A roughness of {said(np.max(pipe.roughness), 'mm', '.4g')} fills the bore of {said(np.min(pipe.bore), 'mm', '.4g')}.",
             field="pipe.roughness",
         )
 
@@ -341,7 +343,8 @@ def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
     slowness = axial_slowness(transducers)
     if not np.all(np.asarray(speed) > 0):
         raise OutOfRange(
-            f"The medium's sound speed is {np.min(speed):g} m/s; it is above 0.", field="medium.sound_speed"
+            f"The medium's sound speed is {said(np.min(speed), 'm/s', 'g')}; it is above 0.",
+            field="medium.sound_speed",
         )
     sine = slowness * speed
     if np.any(sine >= 1):
@@ -356,8 +359,8 @@ def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str)
     critical = float(np.arcsin(np.minimum(np.min(transducers.wedge_sound_speed) / speed, 1.0)))
     place = "the medium" if field.startswith("medium") else field
     return TotalReflection(
-        f"No {mode} wave propagates in {place}: its sound speed of {speed:.0f} m/s is above the beam's axial speed of "
-        f"{axial_speed:.0f} m/s. One does below a wedge angle of {np.degrees(critical):.1f} deg; this is "
+        f"No {mode} wave propagates in {place}: its sound speed of {said(speed, 'm/s', '.0f')} is above the beam's axial speed of "
+        f"{said(axial_speed, 'm/s', '.0f')}. One does below a wedge angle of {np.degrees(critical):.1f} deg; this is "
         f"{np.degrees(np.max(transducers.wedge_angle)):.1f} deg. Check the material and the wedge.",
         critical_angle=critical,
         sound_speed=speed,
@@ -370,4 +373,4 @@ def _above_zero(value: Real, field: str, unit: str) -> None:
     # Two extremes are found faster than an array of verdicts is made; neither comparison holds for what is no number.
     low, high = (value, value) if isinstance(value, float) else (np.min(value), np.max(value))
     if not (low > 0 and high < np.inf):
-        raise OutOfRange(f"{field} is {np.min(value):g} {unit}; it is above 0.", field=field)
+        raise OutOfRange(f"{field} is {said(float(np.min(value)), unit, 'g')}; it is above 0.", field=field)

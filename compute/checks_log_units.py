@@ -9,7 +9,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.figures import bare, said
 from compute.findings import Finding
+from compute.marks import marked
 from compute.unit_table import Unit
 
 Times = NDArray[np.int64]
@@ -167,7 +169,7 @@ class UnitCheck:
             )
         if name == "volume_flow/flow_velocity":
             detail = (
-                f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {size * 1e6:.3g} mm2, which no pipe has. One of "
+                f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {_area(size)}, which no pipe has. One of "
                 "the two is not in the unit its column states."
             )
             limit = SMALLEST_BORE_AREA if size < SMALLEST_BORE_AREA else LARGEST_BORE_AREA
@@ -175,8 +177,9 @@ class UnitCheck:
         known = PLAUSIBLE[name]
         limit = known.lowest if size < known.lowest else known.highest
         detail = (
-            f"From {_clock(at)} on, {name} reads {size:.4g} {known.unit}, which {known.what} is not ({known.lowest:g} to {known.highest:g} "
-            f"{known.unit}). {_would_fit(size, known)}Check the unit of the column."
+            f"From {_clock(at)} on, {name} reads {said(size, known.unit, '.4g')}, which {known.what} is not "
+            f"({bare(known.lowest, known.unit, 'g')} to {said(known.highest, known.unit, 'g')}). "
+            f"{_would_fit(size, known)}Check the unit of the column."
         )
         return Finding("log-unit-doubtful", "stop", detail, f"log.{name}", size, limit, known.kind)
 
@@ -193,6 +196,11 @@ def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return middle
     medians: NDArray[np.float64] = np.median(whole, axis=1)
     return medians
+
+
+def _area(bore: float) -> str:
+    """The area of a bore [m2] as the finding words it."""
+    return marked(f"{bore * 1e6:.3g} mm2", f"{bore / 0.0254**2:.3g} in2")
 
 
 def _ratios(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64], float, float]]:

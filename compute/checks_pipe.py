@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from compute.findings import Finding, millimetres
+from compute.figures import millimetres, said
+from compute.findings import Finding
+from compute.marks import marked
 from compute.pipes import PipeSize, sizes_by_outer_diameter, sizes_called, walls_made_for
 from compute.sources import PRACTICE, Source
 
@@ -14,6 +16,9 @@ OUTER_DIAMETER_TOLERANCE = 0.005
 WALL_TOLERANCE = 0.0002
 THICK_WALL_RATIO = 0.25
 
+MORE_WALL = marked(
+    "1 mm of wall changes the flow of a 200 mm pipe", "0.04 in of wall changes the flow of an 8 in pipe"
+)
 MILL_TOLERANCE_RELATIVE = 0.125
 MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "memory")
 TABLES = Source("pipe dimension tables of the library, each row with its source", "computed")
@@ -179,7 +184,7 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
     """
     if gauged is None:
         detail = (
-            f"The wall of {millimetres(wall_thickness)} was not gauged. 1 mm of wall changes the flow of a 200 mm pipe by about 2 %; gauge it "
+            f"The wall of {millimetres(wall_thickness)} was not gauged. {MORE_WALL} by about 2 %; gauge it "
             "at eight places round the pipe."
         )
         return [
@@ -223,7 +228,7 @@ def roughness_assumed(roughness: float, material: str, source: Source | None) ->
     library : of the material.
     """
     detail = (
-        f"No roughness was stated; {roughness * 1e3:.3g} mm, that of new {material}, is assumed. A rusted or scaled surface is "
+        f"No roughness was stated; {said(roughness, 'mm', '.3g')}, that of new {material}, is assumed. A rusted or scaled surface is "
         "rougher and lowers the profile factor, by about 1 % for ten times the roughness."
     )
     return [

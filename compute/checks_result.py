@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from compute.figures import said
 from compute.findings import Finding
 from compute.profile import LAMINAR_BELOW, TURBULENT_FROM
 from compute.sources import HAGEN_POISEUILLE, Source
@@ -41,11 +42,11 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
             Finding("reverse-flow", "caution", detail, "readings.time_difference", velocity, 0.0, "speed")
         )
     if abs(velocity) > HIGHEST_VELOCITY:
-        detail = f"{abs(velocity):.1f} m/s is faster than pipes are run. Check the outer diameter, the wall and the units."
+        detail = f"{said(abs(velocity), 'm/s', '.1f')} is faster than pipes are run. Check the outer diameter, the wall and the units."
         findings.append(Finding("velocity-high", "caution", detail, "", velocity, HIGHEST_VELOCITY, "speed"))
     if abs(velocity) < LEAST_VELOCITY:
         detail = (
-            f"At {abs(velocity) * 1e3:.0f} mm/s the zero of the meter matters as much as the flow. Check the zero with the flow shut, or "
+            f"At {said(abs(velocity), 'mm/s', '.0f')} the zero of the meter matters as much as the flow. Check the zero with the flow shut, or "
             "take more traverses."
         )
         findings.append(Finding("velocity-low", "caution", detail, "", velocity, LEAST_VELOCITY, "speed"))
@@ -83,8 +84,9 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
         return []
     severity = "stop" if abs(deviation) > max(SOUND_SPEED_STOP, limit) else "caution"
     detail = (
-        f"The measured sound speed of {measured:.1f} m/s is {deviation:+.1%} off the {expected:.1f} m/s of the medium. Something entered "
-        "is not so: outer diameter, wall, lining, medium, temperature, traverses or wedge."
+        f"The measured sound speed of {said(measured, 'm/s', '.1f')} is {deviation:+.1%} off the "
+        f"{said(expected, 'm/s', '.1f')} of the medium. Something "
+        "entered is not so: outer diameter, wall, lining, medium, temperature, traverses or wedge."
     )
     return [
         Finding("sound-speed-mismatch", severity, detail, "medium.sound_speed", measured, expected, "speed")  # type: ignore[arg-type]

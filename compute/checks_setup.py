@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from compute.findings import Finding, millimetres
+from compute.figures import millimetres, said
+from compute.findings import Finding
 from compute.sources import Source
 
 # Figures of trade custom without a source.
@@ -29,7 +30,7 @@ def temperature_estimated(temperature: float) -> list[Finding]:
     custom : common practice, no source.
     """
     detail = (
-        f"The temperature of {temperature - 273.15:.1f} degC was estimated. Only the spacing and the viscosity rest on it; the sound "
+        f"The temperature of {said(temperature, 'degC', '.1f')} was estimated. Only the spacing and the viscosity rest on it; the sound "
         "speed is measured with the transit time."
     )
     return [
@@ -64,7 +65,7 @@ def transducer_temperature(
     for limit, outside, word in ((lowest, -1, "cold"), (highest, 1, "hot")):
         if limit is not None and (temperature - limit) * outside > 0:
             detail = (
-                f"At {temperature - 273.15:.1f} degC the pipe is too {word} for these transducers (limit {limit - 273.15:.1f} degC). "
+                f"At {said(temperature, 'degC', '.1f')} the pipe is too {word} for these transducers (limit {said(limit, 'degC', '.1f')}). "
                 "Choose another pair."
             )
             return [

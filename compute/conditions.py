@@ -8,6 +8,7 @@ import numpy as np
 
 from compute.acoustics import Pipe, Transducers
 from compute.errors import NotEnough, OutOfRange
+from compute.figures import bare, said
 from compute.findings import Finding
 from compute.sources import PRACTICE, Source
 
@@ -70,8 +71,8 @@ def expanded_pipe(pipe: Pipe, expansion: float | None, conditions: Conditions) -
         linings=tuple(replace(layer, thickness=layer.thickness * factor) for layer in pipe.linings),
     )
     detail = (
-        f"The dimensions were taken at {conditions.dimensions_temperature - 273.15:.0f} degC; at the medium's "
-        f"{conditions.medium_temperature - 273.15:.0f} degC the pipe is {factor - 1:+.2%} larger, and the flow {factor**2 - 1:+.2%}."
+        f"The dimensions were taken at {said(conditions.dimensions_temperature, 'degC', '.0f')}; at the medium's "
+        f"{said(conditions.medium_temperature, 'degC', '.0f')} the pipe is {factor - 1:+.2%} larger, and the flow {factor**2 - 1:+.2%}."
     )
     before, after = float(np.mean(pipe.outer_diameter)), float(np.mean(grown.outer_diameter))
     return grown, [
@@ -116,17 +117,18 @@ def warm_wedge(
             field="transducers.wedge_reference_temperature",
         )
     speed = transducers.wedge_sound_speed + per_kelvin * (temperature - reference_temperature)
+    warm = said(temperature, "degC", ".0f")
     if not np.all(np.asarray(speed) > 100):
         raise OutOfRange(
-            f"At {temperature - 273.15:.0f} degC the wedge's sound speed would be {np.min(speed):.0f} m/s; check its change with "
+            f"At {warm} the wedge's sound speed would be {said(float(np.min(speed)), 'm/s', '.0f')}; check its change with "
             "temperature.",
             field="transducers.wedge_temperature_coefficient",
         )
-    detail = (
-        f"The wedge is taken to be as warm as the medium, {temperature - 273.15:.0f} degC, with a sound speed of {np.mean(speed):.0f} "
-        f"m/s instead of {np.mean(transducers.wedge_sound_speed):.0f}. Let it warm through before you log."
-    )
     stated, now = float(np.mean(transducers.wedge_sound_speed)), float(np.mean(speed))
+    detail = (
+        f"The wedge is taken to be as warm as the medium, {warm}, with a sound speed of {said(now, 'm/s', '.0f')} instead of "
+        f"{bare(stated, 'm/s', '.0f')}. Let it warm through before you log."
+    )
     finding = Finding(
         "wedge-at-temperature",
         "note",
@@ -168,14 +170,14 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
         return []
     if not 0 < smallest <= largest:
         raise OutOfRange(
-            f"The largest outer diameter ({largest * 1e3:.1f} mm) is below the smallest ({smallest * 1e3:.1f} mm).",
+            f"The largest outer diameter ({said(largest, 'mm', '.1f')}) is below the smallest ({said(smallest, 'mm', '.1f')}).",
             field="pipe.largest_outer_diameter",
         )
     share = oval_share(conditions)
     if share <= OVAL_SHARE:
         return []
     detail = (
-        f"The pipe is oval: {largest * 1e3:.1f} by {smallest * 1e3:.1f} mm outside. The area changes by only {share**2:.2%}, but "
+        f"The pipe is oval: {bare(largest, 'mm', '.1f')} by {said(smallest, 'mm', '.1f')} outside. The area changes by only {share**2:.2%}, but "
         f"the beam's path, and the flow with it, is in doubt by {share:.1%}. Measure on two diameters at right angles and take the mean."
     )
     return [

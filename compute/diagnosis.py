@@ -18,8 +18,10 @@ from compute import checks_result
 from compute.acoustics import trace
 from compute.entries import resolve_medium
 from compute.errors import ComputeError, OutOfRange, UnknownName
+from compute.figures import said
 from compute.findings import Finding
 from compute.flow import flow_from_times, times_from_mean_velocity
+from compute.marks import Told
 from compute.pipes import PipeSize
 from compute.slip_kinds import slips
 from compute.slips import Case, Figure, Slip, setup_of, transit_time_of
@@ -79,7 +81,7 @@ DOUBTED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Explanation:
+class Explanation(Told):
     """A slip with its plausibility [-], and the change of the flow [-] if it is put right at the same times.
 
     `effect_on_flow` is relative: 0.05 where the flow put right is 5 % above the flow as entered; None where the entries
@@ -89,7 +91,7 @@ class Explanation:
     slip: Slip
     plausibility: float
     effect_on_flow: float | None
-    detail: str
+    said: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +135,8 @@ def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
     fastest = 1 / float(trace(setup).axial_slowness)
     if not 0 < measured_sound_speed < fastest:
         raise OutOfRange(
-            f"The measured sound speed is {measured_sound_speed:.5g} m/s; it lies between 0 and the beam's axial speed of "
-            f"{fastest:.0f} m/s.",
+            f"The measured sound speed is {said(measured_sound_speed, 'm/s', '.5g')}; it lies between 0 and the beam's axial speed of "
+            f"{said(fastest, 'm/s', '.0f')}.",
             field="measured_sound_speed",
         )
     told = replace(setup, medium=replace(setup.medium, sound_speed=measured_sound_speed))
@@ -369,7 +371,7 @@ def _detail(slip: Slip, effect: float | None) -> str:
     if slip.would_be.kind == "length":
         note = f"{slip.note} It would be {_length(slip.would_be)}, {_entered(slip.entered)}."
     elif slip.would_be.kind == "temperature":
-        note = f"{slip.note} It would be {_number(slip.would_be) - 273.15:.1f} degC."
+        note = f"{slip.note} It would be {said(_number(slip.would_be), 'degC', '.1f')}."
     else:
         note = slip.note
     if slip.nearest_standard is not None and slip.move is not None:
@@ -385,16 +387,16 @@ def _effect(effect: float) -> str:
 
 def _standard(field: str, row: PipeSize) -> str:
     if field == "pipe.outer_diameter":
-        return f"{row.size} ({row.standard}), {row.outer_diameter * 1e3:.1f} mm"
+        return f"{row.size} ({row.standard}), {said(row.outer_diameter, 'mm', '.1f')}"
     return (
         f"{row.size} {row.schedule}".strip()
-        + f" ({row.standard}), {(row.wall_thickness or 0.0) * 1e3:.2f} mm"
+        + f" ({row.standard}), {said(row.wall_thickness or 0.0, 'mm', '.2f')}"
     )
 
 
 def _length(figure: Figure) -> str:
     material = f" of {figure.material}" if figure.material else ""
-    return f"{_number(figure) * 1e3:.2f} mm{material}"
+    return f"{said(_number(figure), 'mm', '.2f')}{material}"
 
 
 def _entered(figure: Figure) -> str:

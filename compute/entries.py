@@ -13,6 +13,7 @@ from compute import checks_pipe, checks_setup
 from compute.acoustics import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
 from compute.conditions import Conditions, expanded_pipe, oval_findings, warm_wedge
 from compute.errors import NotEnough, OutOfRange
+from compute.figures import said
 from compute.findings import Finding
 from compute.media import medium_properties
 from compute.memo import remembered
@@ -172,7 +173,8 @@ def check_transducers(entry: TransducerEntry) -> None:
         value = getattr(entry.transducers, name)
         if value < 0:
             raise OutOfRange(
-                f"transducers.{name} is {value:g} {unit}; it is not below 0.", field=f"transducers.{name}"
+                f"transducers.{name} is {said(value, unit, 'g')}; it is not below 0.",
+                field=f"transducers.{name}",
             )
 
 

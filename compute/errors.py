@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from compute.marks import Told
 
-class ComputeError(ValueError):
-    """Impossible input. `code` is stable; `field` is the path of the request it came from, if known."""
+
+class ComputeError(Told, ValueError):
+    """Impossible input. `code` is stable; `field` is the path of the request it came from, if known.
+
+    `said` is what is wrong, its quantities marked (`compute.marks`); `detail` is that in metric units.
+    """
 
     code = "invalid"
 
-    def __init__(self, detail: str, *, field: str = "") -> None:
-        super().__init__(detail)
-        self.detail = detail
+    def __init__(self, said: str, *, field: str = "") -> None:
+        self.said = said
         self.field = field
+        super().__init__(self.detail)
 
 
 class OutOfRange(ComputeError):
@@ -43,8 +48,8 @@ class UnknownName(ComputeError):
 
     code = "unknown-name"
 
-    def __init__(self, detail: str, *, field: str = "", suggestions: tuple[str, ...] = ()) -> None:
-        super().__init__(detail, field=field)
+    def __init__(self, said: str, *, field: str = "", suggestions: tuple[str, ...] = ()) -> None:
+        super().__init__(said, field=field)
         self.suggestions = suggestions
 
 
@@ -64,9 +69,9 @@ class TotalReflection(ComputeError):
     code = "total-reflection"
 
     def __init__(
-        self, detail: str, *, critical_angle: float, sound_speed: float, axial_speed: float, field: str = ""
+        self, said: str, *, critical_angle: float, sound_speed: float, axial_speed: float, field: str = ""
     ) -> None:
-        super().__init__(detail, field=field)
+        super().__init__(said, field=field)
         self.critical_angle = critical_angle
         self.sound_speed = sound_speed
         self.axial_speed = axial_speed

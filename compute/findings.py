@@ -1,22 +1,24 @@
-"""What a sanity check says, and how it words a length."""
+"""What a sanity check says."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
 
+from compute.marks import Told
 from compute.sources import PRACTICE, Source
 
 Severity = Literal["stop", "caution", "note"]
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Told):
     """One remark of a sanity check.
 
     code      stable, kebab-case
     severity  stop: do not rely on the figure; caution: look before relying on it; note: for the record
-    detail    one or two sentences for a technician: what, where, what to do
+    said      one or two sentences for a technician: what, where, what to do; quantities marked (`compute.marks`), in metric units
+              as `detail`
     field     path of the request it is about, e.g. `pipe.wall_thickness`; empty if about the whole
     value     what was found: SI number, or text
     limit     what it was held against: SI number, or text
@@ -26,14 +28,9 @@ class Finding:
 
     code: str
     severity: Severity
-    detail: str
+    said: str
     field: str = ""
     value: float | str | None = None
     limit: float | str | None = None
     kind: str = "number"
     source: Source = PRACTICE
-
-
-def millimetres(length: float) -> str:
-    """A length [m] as remarks word it: two decimals below 100 mm, one from there."""
-    return f"{length * 1e3:.1f} mm" if abs(length) >= 0.1 else f"{length * 1e3:.2f} mm"

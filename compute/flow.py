@@ -8,6 +8,7 @@ import numpy as np
 
 from compute.acoustics import FloatArray, Real, Setup, axial_slowness, trace
 from compute.errors import NotEnough, NumberInvalid, OutOfRange
+from compute.figures import bare, said
 from compute.profile import (
     mean_from_path_velocity,
     means_from_path_velocities,
@@ -226,8 +227,8 @@ def times_from_logged(
         fastest = 1 / axial_slowness(programmed.transducers)
         if not np.all((np.asarray(sound_speed) > 0) & (np.asarray(sound_speed) < fastest)):
             raise OutOfRange(
-                f"A logged sound speed, {np.min(sound_speed):.5g} to {np.max(sound_speed):.5g} m/s here, lies between 0 "
-                f"and the beam's axial speed of {fastest:.0f} m/s.",
+                f"A logged sound speed, {bare(np.min(sound_speed), 'm/s', '.5g')} to {said(np.max(sound_speed), 'm/s', '.5g')} here, lies "
+                f"between 0 and the beam's axial speed of {said(float(fastest), 'm/s', '.0f')}.",
                 field="readings.sound_speed",
             )
         programmed = replace(programmed, medium=replace(programmed.medium, sound_speed=sound_speed))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.errors import NotEnough, OutOfRange
+from compute.figures import bare, said
 from compute.findings import Finding
 
 # A worn or ovalised pipe shows in readings that differ round it by more than this part of their mean; common practice, no source.
@@ -75,7 +76,7 @@ def wall_from_readings(
         )
     if not np.all((values > 0) & np.isfinite(values)):
         raise OutOfRange(
-            f"A reading of {values.min() * 1e3:g} mm cannot be; a wall is above 0.", field="readings"
+            f"A reading of {said(values.min(), 'mm', 'g')} cannot be; a wall is above 0.", field="readings"
         )
     if gauge_uncertainty < 0 or wall_sound_speed_uncertainty < 0:
         raise OutOfRange("A standard uncertainty is not below 0.", field="gauge")
@@ -112,8 +113,8 @@ def wall_findings(wall: Wall) -> list[Finding]:
     spread = wall.thickest - wall.thinnest
     if wall.uneven:
         detail = (
-            f"The wall runs from {wall.thinnest * 1e3:.2f} to {wall.thickest * 1e3:.2f} mm round the pipe: worn or made so. Gauge at more "
-            "places, on the beam's own diameter too, and tell whoever is responsible for the pipe how thin it is."
+            f"The wall runs from {bare(wall.thinnest, 'mm', '.2f')} to {said(wall.thickest, 'mm', '.2f')} round the pipe: worn or made "
+            "so. Gauge at more places, on the beam's own diameter too, and tell whoever is responsible for the pipe how thin it is."
         )
         limit = UNEVEN_SHARE * wall.mean
         findings.append(Finding("wall-uneven", "caution", detail, "readings", spread, limit, "length"))
@@ -138,5 +139,5 @@ def _factor(set_sound_speed: float | None, wall_sound_speed: float | None) -> fl
         )
     for name, speed in (("set_sound_speed", set_sound_speed), ("pipe.material", wall_sound_speed)):
         if not 100 < speed < 20_000:
-            raise OutOfRange(f"A sound speed of {speed:g} m/s is not that of a wall.", field=name)
+            raise OutOfRange(f"A sound speed of {said(speed, 'm/s', 'g')} is not that of a wall.", field=name)
     return wall_sound_speed / set_sound_speed

@@ -19,6 +19,7 @@ from compute.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.figures import counted, difference_kind, worded
 from compute.findings import Finding
 from compute.gum import coverage_factor
+from compute.marks import plain
 from compute.sources import PRACTICE, Source
 from compute.statistics import FloatArray, repeatability
 from compute.straight_line import FEWEST_POINTS, fit_line
@@ -198,7 +199,7 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
     found = [_deviation(step, gauge_resolution) for step in steps]
     worst = max(found, key=lambda one: abs(one[0]))
     figures = [
-        (f"deviation at {worded(step.certified, 'length')}", one[0], "length")
+        (f"deviation at {plain(worded(step.certified, 'length'), 'metric')}", one[0], "length")
         for step, one in zip(steps, found, strict=True)
     ]
     at = steps[found.index(worst)].certified

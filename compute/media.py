@@ -9,9 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.errors import NotEnough, OutOfRange, UnknownName
+from compute.figures import bare, said
 from compute.findings import Finding
 from compute.fits import Real
 from compute.liquids import Liquid, liquids
+from compute.marks import marked
 from compute.sources import PRACTICE, Source
 
 ATMOSPHERE = 101_325.0
@@ -216,8 +218,8 @@ def _reached(coldest: float, hottest: float, liquid: Liquid) -> None:
     for value in (coldest, hottest):
         if not low - TEMPERATURE_SLACK <= value <= high + TEMPERATURE_SLACK:
             raise OutOfRange(
-                f"medium.temperature is {value - CELSIUS:.4g} degC; the figures for {liquid.title} reach from "
-                f"{low - CELSIUS:g} to {high - CELSIUS:g} degC.",
+                f"medium.temperature is {said(value, 'degC', '.4g')}; the figures for {liquid.title} reach from "
+                f"{bare(low, 'degC', 'g')} to {said(high, 'degC', 'g')}.",
                 field="medium.temperature",
             )
 
@@ -226,8 +228,8 @@ def _pressure_reached(pressure: float, liquid: Liquid) -> None:
     low, high = liquid.pressure_range
     if not low <= pressure <= high:
         raise OutOfRange(
-            f"medium.pressure is {pressure / 1e3:.4g} kPa absolute; the figures for {liquid.title} reach from "
-            f"{low / 1e3:g} to {high / 1e3:g} kPa.",
+            f"medium.pressure is {said(pressure, 'kPa', '.4g')} absolute; the figures for {liquid.title} reach from "
+            f"{bare(low, 'kPa', 'g')} to {said(high, 'kPa', 'g')}.",
             field="medium.pressure",
         )
 
@@ -256,8 +258,8 @@ def _frozen(liquid: Liquid, temperature: float, freezing: float, floor: float) -
     return Finding(
         "medium-frozen",
         "stop",
-        f"{liquid.title} freezes at {freezing - CELSIUS:.2f} degC (pressure moves this a little) and this is "
-        f"{temperature - CELSIUS:.1f} degC; figures are those at {floor - CELSIUS:.2f} degC. Check the temperature, or name the mixture "
+        f"{liquid.title} freezes at {said(freezing, 'degC', '.2f')} (pressure moves this a little) and this is "
+        f"{said(temperature, 'degC', '.1f')}; figures are those at {said(floor, 'degC', '.2f')}. Check the temperature, or name the mixture "
         "that keeps it liquid.",
         field="medium.temperature",
         value=temperature,
@@ -271,8 +273,8 @@ def _beyond(liquid: Liquid, temperature: float, end: float) -> Finding:
     return Finding(
         "medium-outside-range",
         "caution",
-        f"At {temperature - CELSIUS:.1f} degC {liquid.title} is outside the range of its figures; they are those at "
-        f"{end - CELSIUS:.1f} degC.",
+        f"At {said(temperature, 'degC', '.1f')} {liquid.title} is outside the range of its figures; they are those at "
+        f"{said(end, 'degC', '.1f')}.",
         field="medium.temperature",
         value=temperature,
         limit=end,
@@ -285,8 +287,8 @@ def _boiling(liquid: Liquid, temperature: float, pressure: float, boiling: float
     return Finding(
         "medium-boiling",
         "stop",
-        f"At {temperature - CELSIUS:.1f} degC {liquid.title} boils at {boiling / 1e3:.4g} kPa, and the pressure stated is "
-        f"{pressure / 1e3:.4g} kPa absolute; figures are those at the boiling pressure. Check pressure and temperature.",
+        f"At {said(temperature, 'degC', '.1f')} {liquid.title} boils at {said(boiling, 'kPa', '.4g')}, and the pressure stated is "
+        f"{said(pressure, 'kPa', '.4g')} absolute; figures are those at the boiling pressure. Check pressure and temperature.",
         field="medium.pressure",
         value=pressure,
         limit=boiling,
@@ -300,8 +302,8 @@ def _pressure_assumed(pressure: float) -> Finding:
     return Finding(
         "pressure-assumed",
         "note",
-        f"No pressure was stated; {pressure / 1e3:.5g} kPa absolute is assumed ({what}). 100 kPa more change the sound speed of "
-        "water by about 0.01 %, of oils by about 0.03 %, of liquids near boiling by more.",
+        f"No pressure was stated; {said(pressure, 'kPa', '.5g')} absolute is assumed ({what}). {marked('100 kPa', '15 psi')} more change the "
+        "sound speed of water by about 0.01 %, of oils by about 0.03 %, of liquids near boiling by more.",
         field="medium.pressure",
         value=pressure,
         kind="pressure",

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.errors import NotEnough, OutOfRange
+from compute.figures import bare, said
 from compute.findings import Finding
 from compute.fits import FloatArray, Real
-from compute.media import CELSIUS, TEMPERATURE_SLACK, MediumProperties
+from compute.media import TEMPERATURE_SLACK, MediumProperties
 from compute.sources import Source
 
 # ASTM D341 adds 0.7 mm2/s and needs the sum well above 1 mm2/s.
@@ -100,13 +101,13 @@ def _outside(table: MediumTable, coldest: float, hottest: float) -> list[Finding
     for value, end, away in ((coldest, low, low - coldest), (hottest, high, hottest - high)):
         if not away <= TEMPERATURE_SLACK:
             raise OutOfRange(
-                f"medium.temperature is {value - CELSIUS:.4g} degC; the table reaches from {low - CELSIUS:g} to "
-                f"{high - CELSIUS:g} degC.",
+                f"medium.temperature is {said(value, 'degC', '.4g')}; the table reaches from {bare(low, 'degC', 'g')} to "
+                f"{said(high, 'degC', 'g')}.",
                 field="medium.temperature",
             )
         if away > 0:
             detail = (
-                f"At {value - CELSIUS:.1f} degC the table does not reach; figures are those at {end - CELSIUS:.1f} degC. "
+                f"At {said(value, 'degC', '.1f')} the table does not reach; figures are those at {said(end, 'degC', '.1f')}. "
                 "Add a row to it."
             )
             findings.append(

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from compute.figures import said
 from compute.findings import Finding
+from compute.marks import Told, marked
 from compute.sources import PRACTICE, Source, provenance_named
 
 UNKNOWN = "unknown"
@@ -54,11 +56,11 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
-    """A safety caution for a set-up sheet. It never says that work is safe."""
+class Caution(Told):
+    """A safety caution for a set-up sheet, `said` as of a finding. It never says that work is safe."""
 
     code: str
-    detail: str
+    said: str
     source: Source
 
 
@@ -131,9 +133,9 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
     for side, length, diameters in sides:
         if length is not None and length < diameters * bore:
             detail = (
-                f"{length:.2f} m ({length / bore:.0f} diameters) of straight pipe {side} where {diameters:.0f} diameters "
-                f"({diameters * bore:.2f} m) are called for ({need.title}). The profile is disturbed; move on, or measure on two crossed "
-                "diameters and widen the uncertainty."
+                f"{said(length, 'm', '.2f')} ({length / bore:.0f} diameters) of straight pipe {side} where {diameters:.0f} diameters "
+                f"({said(diameters * bore, 'm', '.2f')}) are called for ({need.title}). The profile is disturbed; move on, or measure on two "
+                "crossed diameters and widen the uncertainty."
             )
             findings.append(
                 Finding(
@@ -224,7 +226,7 @@ def cautions(
         found.append(Caution("asbestos-cement", detail, HAZARD_SOURCE))
     if pressure is not None and pressure > UNDER_PRESSURE_PA and "high-pressure" not in hazards:
         over = pressure - 101_325.0
-        detail = f"The pipe is under about {over / 1e5:.1f} bar ({over / 6894.757:.0f} psi). {HAZARDS['high-pressure']} {DEFER}"
+        detail = f"The pipe is under about {_over(over)}. {HAZARDS['high-pressure']} {DEFER}"
         found.append(Caution("pressure", detail, HAZARD_SOURCE))
     found += [Caution(h, f"{HAZARDS[h]} {DEFER}", HAZARD_SOURCE) for h in hazards if h in HAZARDS]
     general = "Before work: the site's permit and induction, the hazards of plant and medium, somebody who knows where you are. "
@@ -246,6 +248,13 @@ def _hot(temperature: float) -> Caution:
 
 
 def _degrees(kelvin: float) -> str:
-    """A temperature in both systems: a caution is read by whoever stands there."""
+    """A temperature, in metric sentences in both systems: a caution is read by whoever stands there."""
     celsius = kelvin - 273.15
-    return f"{celsius:.0f} °C ({celsius * 1.8 + 32:.0f} °F)"
+    fahrenheit = f"{celsius * 1.8 + 32:.0f} °F"
+    return marked(f"{celsius:.0f} °C ({fahrenheit})", fahrenheit)
+
+
+def _over(pressure: float) -> str:
+    """An overpressure [Pa], likewise."""
+    psi = f"{pressure / 6894.757:.0f} psi"
+    return marked(f"{pressure / 1e5:.1f} bar ({psi})", psi)

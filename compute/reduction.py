@@ -15,6 +15,7 @@ from compute.conditions import GEOMETRY, oval_share
 from compute.diagnosis import diagnose
 from compute.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
 from compute.errors import NotEnough
+from compute.figures import said
 from compute.findings import Finding
 from compute.flow import Flow, bore_area, flow_from_times
 from compute.gum import GumResult
@@ -359,9 +360,7 @@ def _steady(series: Series, occasion: Occasion) -> list[Finding]:
     first, second = float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
     findings = checks_result.flow_steady(first, second)
     return (
-        findings
-        if occasion.segments
-        else [replace(f, detail=f"{f.detail} {MARK_A_STRETCH}") for f in findings]
+        findings if occasion.segments else [replace(f, said=f"{f.said} {MARK_A_STRETCH}") for f in findings]
     )
 
 
@@ -373,10 +372,11 @@ def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occa
     if case.medium.temperature is None or not case.medium.name:
         del stated["medium.temperature"]
     found = diagnose(case, stated)
-    if found.fits:
+    measured = found.measured_sound_speed
+    if found.fits and measured is not None:
         detail = (
-            f"The measured sound speed of {found.measured_sound_speed:.1f} m/s is that of the medium "
-            f"({found.expected_sound_speed:.1f} m/s) within what the entries' doubts allow: they agree with one another."
+            f"The measured sound speed of {said(measured, 'm/s', '.1f')} is that of the medium "
+            f"({said(found.expected_sound_speed, 'm/s', '.1f')}) within what the entries' doubts allow: they agree with one another."
         )
         return [
             Finding(
@@ -393,7 +393,7 @@ def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occa
         Finding(
             "entry-doubtful",
             "note",
-            f"{explanation.detail} Plausibility {explanation.plausibility:.0%}.",
+            f"{explanation.said} Plausibility {explanation.plausibility:.0%}.",
             explanation.slip.field,
             explanation.slip.entered.value,
             explanation.slip.would_be.value,

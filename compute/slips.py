@@ -39,7 +39,7 @@ class Case:
         medium = replace(self.medium, **changes)  # type: ignore[arg-type]
         stops = [finding for finding in resolve_medium(medium).findings if finding.severity == "stop"]
         if stops:
-            raise OutOfRange(stops[0].detail, field="medium")
+            raise OutOfRange(stops[0].said, field="medium")
         return replace(self, medium=medium)
 
     def can_be(self) -> bool:

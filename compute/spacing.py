@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from compute.acoustics import RayPath, Real, Setup, trace
+from compute.figures import said
 
 Sides = Literal["same", "opposite"]
 USUAL_TRAVERSES = (1, 2, 3, 4)
@@ -154,13 +155,13 @@ def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[
     longest = LONGEST_BEAM_AT_1_MHZ * 1e6 / frequency
     if _beam(spacing) > longest:
         reasons.append(
-            f"a beam of {_beam(spacing):.2f} m in the medium where {longest:.2f} m bear the frequency"
+            f"a beam of {said(_beam(spacing), 'm', '.2f')} in the medium where {said(longest, 'm', '.2f')} bear the frequency"
         )
     if spacing.sides == "same" and float(spacing.spacing) < LEAST_ROOM_BETWEEN_FACES:
-        reasons.append(f"no room between the faces ({float(spacing.spacing) * 1e3:.1f} mm)")
+        reasons.append(f"no room between the faces ({said(float(spacing.spacing), 'mm', '.1f')})")
     if room is not None and float(spacing.spacing) > room:
         reasons.append(
-            f"a spacing of {float(spacing.spacing):.2f} m where {room:.2f} m of straight pipe are there"
+            f"a spacing of {said(float(spacing.spacing), 'm', '.2f')} where {said(room, 'm', '.2f')} of straight pipe are there"
         )
     return reasons
 

@@ -20,6 +20,7 @@ from compute.entries import (
     resolve_transducers,
 )
 from compute.errors import ComputeError, TotalReflection
+from compute.figures import said
 from compute.findings import Finding
 from compute.flow import Flow
 from compute.place import Caution, Place, cautions, check_place
@@ -163,7 +164,7 @@ def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
     share = late / float(spacing.path.time_in_medium)
     detail = (
         f"The wall carries a {spacing.path.wave_modes[0]} wave; a {other} wave could pass too. Taken by mistake, it would put the "
-        f"transducers {abs(off) * 1e3:.1f} mm {'too far apart' if off > 0 else 'too near'} and the flow {share:+.1%} off."
+        f"transducers {said(abs(off), 'mm', '.1f')} {'too far apart' if off > 0 else 'too near'} and the flow {share:+.1%} off."
     )
     right, taken = float(spacing.spacing), float(wrong.spacing)
     return [Finding("other-wave-possible", "note", detail, "pipe.wave_mode", taken, right, "length", SNELL)]
@@ -185,9 +186,7 @@ def no_beam(error: TotalReflection) -> Finding:
     snell : a wave propagates where axial slowness x sound speed is below 1.
     """
     speeds = (error.sound_speed, error.axial_speed)
-    return Finding(
-        "no-refracted-wave", "stop", error.detail, error.field, *speeds, kind="speed", source=SNELL
-    )
+    return Finding("no-refracted-wave", "stop", error.said, error.field, *speeds, kind="speed", source=SNELL)
 
 
 def _traverses_chosen(count: int, reason: str) -> Finding:

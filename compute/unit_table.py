@@ -10,11 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from typing import Any, Literal
+from typing import Any
 
 from compute.errors import UnitUnknown
-
-System = Literal["metric", "us"]
+from compute.marks import System
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.errors import NotEnough, NumberInvalid, UnitMissing, UnitUnknown
-from compute.unit_table import KINDS, Kind, System, Unit, needed, quoted, unit_named
+from compute.marks import System
+from compute.unit_table import KINDS, Kind, Unit, needed, quoted, unit_named
 
 __all__ = [
     "KINDS",
@@ -26,6 +27,7 @@ __all__ = [
     "Unit",
     "express",
     "express_series",
+    "from_si",
     "parse_quantity",
     "parse_series",
     "unit_named",
@@ -142,7 +144,7 @@ def express(si: float, kind: str, system: System = "metric") -> dict[str, Any]:
     quantity : dict  {"value": float, "unit": str}
     """
     text = KINDS[kind].unit_of(system)
-    return {"value": float(_from_si(float(si), unit_named(text, kind))), "unit": text}
+    return {"value": float(from_si(float(si), unit_named(text, kind))), "unit": text}
 
 
 def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict[str, Any]:
@@ -159,7 +161,7 @@ def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict
     series : dict  {"values": [...], "unit": str}
     """
     text = KINDS[kind].unit_of(system)
-    values: list[float] = np.asarray(_from_si(np.asarray(si), unit_named(text, kind))).tolist()
+    values: list[float] = np.asarray(from_si(np.asarray(si), unit_named(text, kind))).tolist()
     return {"values": values, "unit": text}
 
 
@@ -252,5 +254,20 @@ def _to_si(value: Any, unit: Unit) -> Any:
     return (value + unit.shift) * unit.multiplier / unit.divisor
 
 
-def _from_si(si: Any, unit: Unit) -> Any:
+def from_si(si: Any, unit: Unit) -> Any:
+    """Values of SI in a unit; the one place that converts that way.
+
+    Parameters
+    ----------
+    si : float or (n,) array  SI
+    unit : Unit
+
+    Returns
+    -------
+    values : as si  in the unit
+
+    Source
+    ------
+    definition : of `Unit`.
+    """
     return si * unit.divisor / unit.multiplier - unit.shift

@@ -14,6 +14,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from compute.marks import Told
 from surveys.due import due_rows, office_today
 from surveys.models import Absence, Booking, Instrument, Job, Qualification, User, VisibleQuerySet
 from surveys.models.booking import Handover
@@ -22,11 +23,11 @@ from surveys.selectors import Viewer
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
-    """One reason against; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
+class Refusal(Told):
+    """One reason against, `said` as of a finding; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
 
     code: str
-    detail: str
+    said: str
     value: float | None = None
     limit: float | None = None
     kind: str = ""
@@ -71,7 +72,7 @@ def bookable(
     due = {row.instrument.pk: row.due_on for row in due_rows(ones, office_today(now))}
     live = _live(span).exclude(pk=without and without.pk).exclude(job=job)
     held = _held("instrument_id", [one.pk for one in ones], live, viewer)
-    return {one.pk: _unfit(one, due.get(one.pk), span) + held[one.pk] for one in ones}
+    return {one.pk: unfit(one, due.get(one.pk), span) + held[one.pk] for one in ones}
 
 
 def technicians_bookable(
@@ -114,7 +115,7 @@ def endangered(bookings: Iterable[Booking], now: datetime, viewer: Viewer) -> di
         span, job = Span(one.starts_at, one.ends_at), one.job
         reasons = _moved(job, span)
         if one.instrument:
-            reasons += _unfit(one.instrument, due.get(one.instrument.pk), span)
+            reasons += unfit(one.instrument, due.get(one.instrument.pk), span)
             reasons += _not_back(one, late[one.instrument.pk])
         elif one.technician_id:
             reasons += _away(away[one.technician_id], span)
@@ -145,7 +146,8 @@ def _visible_jobs(rows: Iterable[Booking], viewer: Viewer) -> set[UUID]:
     return set(Job.objects.visible_to(viewer).filter(pk__in=jobs).values_list("pk", flat=True))
 
 
-def _unfit(one: Instrument, due_on: date | None, span: Span) -> list[Refusal]:
+def unfit(one: Instrument, due_on: date | None, span: Span) -> list[Refusal]:
+    """What speaks against an instrument itself, due on a day, for a span."""
     if one.state != State.IN_SERVICE:
         return [Refusal(one.state, f"The {one} is not in service: it is {one.get_state_display()}.")]
     if due_on is None and one.kind != Kind.TRANSDUCER_PAIR:

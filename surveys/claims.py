@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
+from compute.marks import Told
 from surveys.models import RecomputationItem
 
 # A claim takes a share of what is due, so that the first claims of a long run are large (each costs a few queries) and
@@ -107,7 +108,8 @@ def look_again(item: RecomputationItem) -> None:
 
 def set_back(item: RecomputationItem, error: Exception) -> None:
     """Put a failed item back for later, or park it with its error if it failed often enough."""
-    now, text = timezone.now(), f"{type(error).__name__}: {error}"[:2000]
+    said = error.said if isinstance(error, Told) else str(error)
+    now, text = timezone.now(), f"{type(error).__name__}: {said}"[:2000]
     if item.attempts >= MOST_ATTEMPTS:
         _owned(item).update(state=State.PARKED, error=text, claimed_by=None, lease_until=None, settled_at=now)
         return

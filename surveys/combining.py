@@ -133,7 +133,7 @@ def combinations_settle(combinations: Sequence[Combination], making: Making) -> 
         try:
             combined_store(combined_draft(combination_id), making)
         except ComputeError as error:
-            Combination.objects.filter(pk=combination_id).update(hindrance=error.detail)
+            Combination.objects.filter(pk=combination_id).update(hindrance=error.said)
 
 
 def combinations_set_going(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:

@@ -1,14 +1,18 @@
 """Refusals of the services: each has a stable code, and names the field it is about if there is one."""
 
+from __future__ import annotations
 
-class ServiceError(Exception):
-    """The request cannot be done as asked (400)."""
+from compute.marks import Told
+
+
+class ServiceError(Told, Exception):
+    """The request cannot be done as asked (400); `said` and `detail` as of `compute.errors.ComputeError`."""
 
     status = 400
 
-    def __init__(self, detail: str, *, code: str = "invalid", field: str = "") -> None:
-        super().__init__(detail)
-        self.detail = detail
+    def __init__(self, said: str, *, code: str = "invalid", field: str = "") -> None:
+        self.said = said
+        super().__init__(self.detail)
         self.code = code
         self.field = field
 

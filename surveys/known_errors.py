@@ -45,7 +45,7 @@ def known_errors(basis: Basis, gauging: Gauging | None) -> tuple[tuple[KnownErro
         try:
             known.append(_known(instrument, [row.point() for row in rows], applied))
         except ComputeError as error:
-            findings.append(_not_usable(instrument, error.detail.rstrip(".")))
+            findings.append(_not_usable(instrument, error.said.rstrip(".")))
     return tuple(known), tuple(findings)
 
 

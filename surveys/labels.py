@@ -1,4 +1,4 @@
-"""A label for an instrument as a PDF of 62 x 29 mm: what it is, calibrated and due when, a QR code to its record.
+"""A label for an instrument as a PDF of 62 x 29 mm: what it is, calibrated and due when, a QR code to its page.
 
 The same record gives the same bytes: the time stamp is the calibration's.
 """
@@ -39,7 +39,7 @@ SOURCE = """
       fitted(label.due, 9pt, weight: "bold"),
     )
   ]),
-  grid.cell(align: center + horizon, image(bytes(sys.inputs.qr), format: "svg", width: 23mm, alt: "QR code to the record")),
+  grid.cell(align: center + horizon, image(bytes(sys.inputs.qr), format: "svg", width: 23mm, alt: "QR code to the page of the instrument")),
 )
 """
 

@@ -1,4 +1,4 @@
-"""Physics as stored JSON: SI numbers beside the kind of quantity they are."""
+"""Physics as stored JSON: SI numbers beside the kind of quantity they are, sentences with their quantities marked."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
         {
             "code": finding.code,
             "severity": finding.severity,
-            "detail": finding.detail,
+            "detail": finding.said,
             "field": finding.field,
             "value": _figure(finding.value, finding.kind),
             "limit": _figure(finding.limit, finding.kind),
@@ -79,7 +79,7 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 def caution_json(caution: Caution) -> dict[str, Any]:
     """A safety caution."""
-    return {"code": caution.code, "detail": caution.detail, "source": source_json(caution.source)}
+    return {"code": caution.code, "detail": caution.said, "source": source_json(caution.source)}
 
 
 def source_json(source: Source) -> dict[str, str]:

@@ -18,12 +18,13 @@ from django.contrib.auth.views import LoginView
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.utils.safestring import mark_safe
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from surveys.acting import client_address
 from surveys.api.problems import CONTENT_TYPE, problem
@@ -44,6 +45,12 @@ from surveys.services.sign_in import (
 )
 
 Page = Callable[..., HttpResponseBase]
+
+
+@require_safe
+def favicon(request: HttpRequest) -> HttpResponse:
+    """The icon, for pages that name none, as the stock admin's: a browser asks here for it."""
+    return redirect(static("surveys/icon.svg"))
 
 
 def seldom(page: Page) -> Page:

@@ -13,7 +13,7 @@ from compute.acoustics import Layer, Transducers
 from compute.checks_setup import transducer_temperature
 from compute.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
 from compute.errors import ComputeError
-from compute.findings import millimetres
+from compute.figures import millimetres, said
 from compute.spacing import USUAL_TIMING_RESOLUTION
 from compute.suitability import ORDER, Suited, suit
 from surveys.bookable import Refusal, bookable
@@ -227,7 +227,7 @@ def _at_point(
     except ComputeError as error:
         if len(entries) > 1:  # one that cannot be must not spoil the others
             return [cell for entry in entries for cell in _at_point(point, [entry], job, asked)]
-        return [AtPoint(point, refusals=(Refusal("not-computable", f"{point.name}: {error.detail}"),))]
+        return [AtPoint(point, refusals=(Refusal("not-computable", f"{point.name}: {error.said}"),))]
     layers = [
         ("wall", _slowest(pipe.wall)), *(("lining", _slowest(one)) for one in pipe.linings),
         ("medium", float(medium.sound_speed)),
@@ -258,8 +258,8 @@ def _blocked(
     limit = float(suited.axial_speed[at])
     layer, speed = layers[int(suited.blocked_by[at]) - 1]
     why = (
-        f"At {point.name} no refracted wave passes the {layer}: its sound speed of {speed:.0f} m/s is not below the beam's axial "
-        f"speed of {limit:.0f} m/s."
+        f"At {point.name} no refracted wave passes the {layer}: its sound speed of {said(speed, 'm/s', '.0f')} is not below the beam's axial "
+        f"speed of {said(limit, 'm/s', '.0f')}."
     )
     return (Refusal("no-refracted-wave", why, speed, limit, "speed"),)
 
@@ -269,7 +269,7 @@ def _heat(point: MeasuringPoint, entry: TransducerEntry, temperature: float | No
     low, high = entry.lowest_temperature, entry.highest_temperature
     return tuple(
         Refusal(
-            one.code, f"{point.name}: {one.detail}", temperature,
+            one.code, f"{point.name}: {one.said}", temperature,
             low if low is not None and temperature is not None and temperature < low else high, "temperature",
         )
         for one in transducer_temperature(temperature, low, high)
@@ -308,5 +308,6 @@ def _misfit(
     if room is not None and spacing > room:
         why = f"At {point.name} the spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe."
         return (Refusal("spacing-too-long", why, spacing, room, "length"),)
-    why = f"At {point.name} the beam of {beam[0]:.2f} m in the medium is longer than the {beam[1]:.2f} m the frequency bears."
+    length, longest = (said(one, "m", ".2f") for one in beam)
+    why = f"At {point.name} the beam of {length} in the medium is longer than the {longest} the frequency bears."
     return (Refusal("beam-too-long", why, *beam, "length"),)

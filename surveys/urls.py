@@ -12,6 +12,7 @@ handler404 = "surveys.api.refusals.not_found"
 handler500 = "surveys.api.refusals.server_error"
 
 urlpatterns = [
+    path("favicon.ico", pages.favicon),
     path("sign-in/", pages.SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("password/", pages.password, name="password"),

@@ -256,5 +256,5 @@ def _told(
 NO_SOLVER = Finding(
     code="plan-without-solver",
     severity="note",
-    detail="No solver is installed here, so this is the careful plan alone; a better one may exist. Install the extra `planner`.",
+    said="No solver is installed here, so this is the careful plan alone; a better one may exist. Install the extra `planner`.",
 )

@@ -86,7 +86,7 @@ class SeriesIn(serializers.Field):
             readings = parse_series(data, self.kind) if many else parse_quantity(data, self.kind).si
             check_limits(readings, self.kind)
         except ComputeError as error:
-            raise ValidationError(error.detail, code=error.code) from None
+            raise ValidationError(error.said, code=error.code) from None
         if np.size(readings) > MOST_READINGS:
             raise ValidationError(
                 f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
@@ -164,7 +164,7 @@ class SourceOut(serializers.Serializer):
 class FindingOut(serializers.Serializer):
     code = serializers.CharField()
     severity = serializers.ChoiceField(["stop", "caution", "note"])
-    detail = serializers.CharField()
+    detail = serializers.CharField(help_text="A sentence or two; quantities in the units asked for.")
     field = serializers.CharField()
     value = serializers.JSONField(help_text="A quantity, a number, text or null.")
     limit = serializers.JSONField(help_text="A quantity, a number, text or null.")

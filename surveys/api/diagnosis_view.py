@@ -119,7 +119,7 @@ def _explanation_json(explanation: Explanation) -> dict[str, Any]:
         "entered": _figure_json(slip.entered),
         "would_be": _figure_json(slip.would_be),
         "plausibility": explanation.plausibility,
-        "detail": explanation.detail,
+        "detail": explanation.said,
         "effect_on_flow": explanation.effect_on_flow,
     }
     if slip.nearest_standard is not None:

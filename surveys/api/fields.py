@@ -15,6 +15,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
 from compute.errors import ComputeError
+from compute.marks import plain
 from compute.units import KINDS, Quantity, System, express, parse_quantity
 from surveys.api.limits import check_limits
 from surveys.models import Record
@@ -56,19 +57,32 @@ def answer_in(request: Any, units: System) -> Iterator[None]:
         del request.answer_units
 
 
-def in_units(document: Any, units: System) -> Any:
-    """The document with every SI number in it as a value with a unit."""
+# What of a document is sentences, a text or a list of them; its quantities may be marked.
+SENTENCES = {"detail", "sentences"}
 
+
+def in_units(document: Any, units: System) -> Any:
+    """The document with every SI number in it as a value with a unit, and its sentences worded."""
     if isinstance(document, dict):
         if "si" in document:
             if document.keys() == {"si", "kind"}:
                 return express(document["si"], document["kind"], units)
             if document.keys() == {"si", "kind", "per"}:
                 return _ratio(document["si"], document["kind"], document["per"], units)
-        return {name: in_units(value, units) for name, value in document.items()}
+        return {
+            name: _plain(value, units) if name in SENTENCES else in_units(value, units)
+            for name, value in document.items()
+        }
     if isinstance(document, list):
         return [in_units(value, units) for value in document]
     return document
+
+
+def _plain(sentences: Any, units: System) -> Any:
+    """A sentence or a list of them in the units asked for; anything else as it is."""
+    if isinstance(sentences, str):
+        return plain(sentences, units)
+    return [_plain(one, units) for one in sentences] if isinstance(sentences, list) else sentences
 
 
 def _ratio(si: float, kind: str, per: str, units: System) -> dict[str, Any]:
@@ -95,7 +109,7 @@ class QuantityIn(serializers.Field):
             quantity = parse_quantity(data, self.kind)
             check_limits(quantity.si, self.kind, self.lowest)
         except ComputeError as error:
-            raise ValidationError(error.detail, code=error.code) from None
+            raise ValidationError(error.said, code=error.code) from None
         return quantity
 
     def to_representation(self, value: Any) -> Any:
@@ -117,6 +131,19 @@ class QuantityField(serializers.Field):
 @extend_schema_field(QuantityOut(allow_null=True))
 class KnownQuantityField(QuantityField):
     """A quantity, or null where it is not known."""
+
+
+class SentenceField(serializers.CharField):
+    """A sentence, its quantities in the units asked for."""
+
+    def to_representation(self, value: str) -> str:
+        return plain(value, units_of(self.context["request"]))
+
+
+class SentencesField(serializers.ListField):
+    """Sentences, their quantities in the units asked for."""
+
+    child = SentenceField()
 
 
 class NumberField(serializers.FloatField):

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from compute.errors import OutOfRange
-from compute.units import express
+from compute.figures import worded
 
 LIMITS: Mapping[str, tuple[float, float]] = {
     "length": (-1e4, 1e4),
@@ -55,10 +55,5 @@ def check_limits(si: Any, kind: str, lowest: float | None = None) -> None:
     low = low if lowest is None else lowest
     least, most = float(np.min(si)), float(np.max(si))
     if least < low or most > high:
-        wrong, first, last = (_shown(one, kind) for one in (least if least < low else most, low, high))
+        wrong, first, last = (worded(one, kind, ".6g") for one in (least if least < low else most, low, high))
         raise OutOfRange(f"{wrong} cannot be; enter {first} to {last}.")
-
-
-def _shown(si: float, kind: str) -> str:
-    quantity = express(si, kind)
-    return f"{quantity['value']:.6g} {quantity['unit']}"

@@ -19,6 +19,7 @@ from rest_framework.response import Response
 from rest_framework.settings import api_settings
 
 from compute.errors import ComputeError
+from compute.marks import System, plain
 from surveys.api.idempotency import Replay
 from surveys.errors import ServiceError
 
@@ -166,7 +167,9 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
     found = _status_and_errors(error) or _not_now(error)
     if found is None:
         return None
-    status, errors = found
+    request = context.get("request")
+    us = request is not None and request.query_params.get("units") == "us"
+    status, errors = found[0], _in_units(found[1], "us" if us else "metric")
     headers = {"Retry-After": "1"} if status == HTTPStatus.SERVICE_UNAVAILABLE else {}
     if status == HTTPStatus.UNAUTHORIZED:
         headers["WWW-Authenticate"] = getattr(error, "auth_header", "") or "Token"
@@ -175,16 +178,16 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
     return Response(problem(status, errors), status=status, headers=headers, content_type=CONTENT_TYPE)
 
 
-def errors_of(error: Exception) -> list[dict[str, str]] | None:
+def errors_of(error: Exception, units: System) -> list[dict[str, str]] | None:
     """The errors of a problem document for something raised; None for a fault of ours."""
     found = _status_and_errors(error)
-    return found and found[1]
+    return found and _in_units(found[1], units)
 
 
-def problem_of(error: Exception) -> dict[str, Any] | None:
+def problem_of(error: Exception, units: System) -> dict[str, Any] | None:
     """The problem document for something raised; None for a fault of ours."""
     found = _status_and_errors(error)
-    return found and problem(*found)
+    return found and problem(found[0], _in_units(found[1], units))
 
 
 def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
@@ -199,11 +202,15 @@ def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
     }
 
 
+def _in_units(errors: list[dict[str, str]], units: System) -> list[dict[str, str]]:
+    return [one | {"detail": plain(one["detail"], units)} for one in errors]
+
+
 def _status_and_errors(error: Exception) -> tuple[int, list[dict[str, str]]] | None:
     if isinstance(error, ComputeError):
-        return 400, [_error(error.field, error.code, error.detail)]
+        return 400, [_error(error.field, error.code, error.said)]
     if isinstance(error, ServiceError):
-        return error.status, [_error(error.field, error.code, error.detail)]
+        return error.status, [_error(error.field, error.code, error.said)]
     if isinstance(error, exceptions.ValidationError):
         return 400, list(_flat(error.detail))
     if isinstance(error, DjangoValidationError):

@@ -22,6 +22,7 @@ from surveys.demo.people import Cast
 from surveys.demo.records import KitRecords, make_job, make_kit, make_pipe, make_point, si
 from surveys.embedded import worker_beside
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
+from surveys.papers.wording import findings_worded
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.pipes import PipeStatement, gauging_record, pipe_correct, version_to_correct
 from surveys.services.setups import SetupWish, setup_work_out
@@ -97,7 +98,7 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
         f"{_told(outcome['time_difference_per_velocity'])} of time difference."
     )
     _say_findings(outcome["findings"], say)
-    for caution in outcome["cautions"]:
+    for caution in findings_worded(outcome["cautions"], "metric"):
         say(f"   ! {caution['detail']}")
     return setup
 
@@ -240,7 +241,7 @@ def _flow_and_uncertainty(result: Result) -> str:
 
 
 def _say_findings(findings: list[dict[str, Any]], say: Tell) -> None:
-    for finding in findings:
+    for finding in findings_worded(findings, "metric"):
         say(f"   [{finding['severity']}] {finding['code']}: {finding['detail']}")
 
 

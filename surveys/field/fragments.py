@@ -23,7 +23,7 @@ from surveys.field.access import for_the_field, visible_point
 from surveys.field.worksheet import WorksheetIn, sheet_shown, sheet_worked_out
 from surveys.models import Instrument
 from surveys.outcomes import findings_json
-from surveys.papers.wording import worded
+from surveys.papers.wording import findings_worded, worded
 from surveys.pipe_form import PLAIN_NUMBERS
 from surveys.portal.frame import units_of
 from surveys.services.pipes import gauged_wall
@@ -75,7 +75,7 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
         return {
             "count": len(readings),
             "figures": [(name, worded(value, "length", units, 2)) for name, value in figures],
-            "findings": findings_json(wall_findings(wall)),
+            "findings": findings_worded(findings_json(wall_findings(wall)), units),
         }
 
     return _fragment(request, "field/wall_answer.html", worked_out)
@@ -99,7 +99,7 @@ def _fragment(request: HttpRequest, template: str, worked_out: Callable[[], dict
     try:
         return render(request, template, worked_out())
     except Exception as error:
-        document = problem_of(error)
+        document = problem_of(error, units_of(request))
         if document is None:
             raise
         for one in document["errors"]:

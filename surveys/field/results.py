@@ -11,11 +11,14 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from compute.marks import plain
 from compute.units import System
 from surveys.field.access import for_the_field
-from surveys.models import MeasuringPoint, Result, Survey, User
-from surveys.papers.wording import flow_with_uncertainty, moment, worded
+from surveys.models import Combination, MeasuringPoint, Result, Survey, User
+from surveys.papers.paths_together import mean_told
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, moment, worded
 from surveys.portal.frame import units_of
+from surveys.selectors import paths_result
 
 # A survey recorded so long ago is not what somebody at the pipe is about.
 STILL_THERE = timedelta(hours=24)
@@ -45,12 +48,17 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
     point = survey.measuring_point
     if found is None:
         return {"of": None, "survey": survey, "point": point}
-    findings = found.findings
+    together = paths_result(survey)
+    mean = together and mean_told(together, units)
+    of_path = findings_worded(found.findings, units)
+    findings = [*(mean.findings if mean else []), *of_path]
     return {
         "of": found,
         "survey": survey,
         "started": moment(survey.started_at, point.pipe.site.zone),
         "point": point,
+        "mean": mean,
+        "mean_missing": None if mean else _mean_missing(survey, units),
         "flow": flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units),
         "measured": worded(found.measured_sound_speed_m_s, "speed", units, 1),
         "expected": worded(found.expected_sound_speed_m_s, "speed", units, 1),
@@ -59,3 +67,10 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
         "explanations": [one for one in findings if one["code"] == "entry-doubtful"],
         "notes": [one for one in findings if one["severity"] == "note" and one["code"] != "entry-doubtful"],
     }
+
+
+def _mean_missing(survey: Survey, units: System) -> str | None:
+    """Of a path of several whose mean is not there: why, or empty while it is still to be worked out; None of a lone survey."""
+    first = survey.path_of_id or survey.pk
+    joined = Combination.objects.filter(survey=first, retired_at__isnull=True).first()
+    return plain(joined.hindrance, units) if joined else None

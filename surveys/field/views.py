@@ -45,7 +45,7 @@ def today(request: HttpRequest) -> HttpResponse:
             "job": job,
             "hours": hours(job.starts_at, job.ends_at, job.site.zone),
             "contacts": job.site.contacts or job.site.client.contact or NONE_STATED,
-            "hazards": hazards_told(job),
+            "hazards": hazards_told(job, units_of(request)),
             "kit": [
                 {"row": kit_row(one, due[one.pk], job), "booking": held.get((job.pk, one.pk))}
                 for one in kits[job.pk]

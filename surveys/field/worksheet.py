@@ -13,6 +13,7 @@ from rest_framework import serializers
 from compute.diagnosis import Diagnosis, case_of_sound_speed, diagnose
 from compute.drawing import cross_section, side_view
 from compute.entries import MediumEntry, PipeEntry, TransducerEntry
+from compute.marks import plain
 from compute.slips import Case
 from compute.survey import WorkedOut, work_out
 from compute.units import System
@@ -24,7 +25,7 @@ from surveys.models import Instrument, MeasuringPoint, PipeData
 from surveys.models.pipe import TemperatureKnown
 from surveys.outcomes import outcome_json
 from surveys.papers.setup_sheet import drawn_from
-from surveys.papers.wording import of_document, worded
+from surveys.papers.wording import findings_worded, of_document, worded
 from surveys.pipe_form import COMPOSITION, starting_texts
 from surveys.selectors import pipe_data_at, place_of
 
@@ -114,8 +115,10 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
             (one["traverses"], one["sides"], of_document(one["spacing"], units))
             for one in outcome["alternatives"]
         ],
-        "findings": sorted(outcome["findings"], key=lambda one: order[one["severity"]]),
-        "cautions": outcome["cautions"],
+        "findings": sorted(
+            findings_worded(outcome["findings"], units), key=lambda one: order[one["severity"]]
+        ),
+        "cautions": findings_worded(outcome["cautions"], units),
         # Texts in a drawing are escaped where it is made.
         "drawings": [
             mark_safe(side_view(drawn, spacing, f"outer diameter {diameter}")),  # noqa: S308
@@ -144,7 +147,11 @@ def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
         "fits": found.fits,
         "expected": worded(found.expected_sound_speed, "speed", units, 1),
         "explanations": [
-            {"field": one.slip.field, "detail": one.detail, "percent": round(100 * one.plausibility)}
+            {
+                "field": one.slip.field,
+                "detail": plain(one.said, units),
+                "percent": round(100 * one.plausibility),
+            }
             for one in found.explanations[:4]
         ],
         "none_of_these": round(100 * found.none_of_these),

@@ -20,6 +20,7 @@ from surveys.models import Booking, Calibration, Instrument, User
 from surveys.models.instrument import Kind
 from surveys.papers.wording import moment
 from surveys.portal.frame import page
+from surveys.portal.instruments import left_told
 from surveys.verdicts import verdict_in_force
 
 HEADINGS: dict[Status, str] = {
@@ -83,20 +84,10 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
 def _row(row: DueRow, dangers: dict[UUID, list[dict[str, Any]]]) -> dict[str, Any]:
     return {
         "of": row,
-        "left": _left(row.days_left),
+        "left": left_told(row.days_left),
         "holder": row.instrument.holder.username if row.instrument.holder else "",
         "dangers": dangers.get(row.instrument.pk, []),
     }
-
-
-def _left(days: int | None) -> str:
-    """Days left as one says them."""
-    if days is None:
-        return ""
-    if days == 0:
-        return "today is its last day"
-    count = f"{abs(days)} day{'' if abs(days) == 1 else 's'}"
-    return f"{count} left" if days > 0 else f"{count} over"
 
 
 def _dangers(

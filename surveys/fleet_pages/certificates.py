@@ -52,7 +52,7 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
             # To show it is to record it and take that back: the verdict before is the verdict after.
             transaction.set_rollback(wish == "show")
     except Exception as error:
-        problem = problem_of(error)
+        problem = problem_of(error, units_of(request))
         if problem is None:
             raise
         sheet.refused(problem["errors"])

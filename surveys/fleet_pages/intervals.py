@@ -12,11 +12,13 @@ from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
+from compute.marks import plain
 from surveys.api.problems import problem_of
 from surveys.api.records.instrument_reviews import IntervalDecisionIn
 from surveys.charts import review_chart
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
 from surveys.models import Instrument, IntervalReview
+from surveys.papers.wording import findings_worded
 from surveys.portal.frame import page, units_of
 from surveys.services.interval_reviews import Wish, interval_review_decide, interval_review_work_out
 
@@ -47,7 +49,7 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
                 instrument=instrument, wish=wish, by=user_of(request), now=timezone.now()
             )
         except Exception as error:
-            problem = problem_of(error)
+            problem = problem_of(error, units_of(request))
             if problem is None:
                 raise
         else:
@@ -88,7 +90,7 @@ def interval_decide(request: HttpRequest, pk: UUID) -> HttpResponse:
                 now=timezone.now(),
             )
     except Exception as error:
-        problem = problem_of(error)
+        problem = problem_of(error, units_of(request))
         if problem is None:
             raise
         return _shown(request, review, problem)
@@ -103,9 +105,12 @@ def _review(request: HttpRequest, pk: UUID) -> IntervalReview:
 def _shown(
     request: HttpRequest, review: IntervalReview, problem: dict[str, Any] | None = None
 ) -> HttpResponse:
-    chart = review_chart(review.chart, review.history_from, review.proposed_days, units_of(request))
+    units = units_of(request)
+    chart = review_chart(review.chart, review.history_from, review.proposed_days, units)
     context = {
         "review": review,
+        "reasoning": [plain(one, units) for one in review.reasoning],
+        "findings": findings_worded(review.findings, units),
         # Made by our own code from numbers and dates: no text of anybody's is in it.
         "chart": mark_safe(chart),  # noqa: S308
         "problem": problem,

@@ -7,7 +7,7 @@ from typing import Any
 from compute.decision import Verdict
 from compute.units import System, express
 from surveys.models import Calibration
-from surveys.papers.wording import SIGNS
+from surveys.papers.wording import SIGNS, findings_worded
 from surveys.verdicts import limits_json, verdict_json
 
 VERDICT_WORDS: dict[Verdict, str] = {
@@ -32,7 +32,9 @@ def verdict_shown(calibration: Calibration, units: System) -> dict[str, Any]:
             if verdict[key]
         ],
         # What holds of the points as found and as left alike is said once.
-        "findings": list({one["detail"]: one for one in verdict["findings"]}.values()),
+        "findings": list(
+            {one["detail"]: one for one in findings_worded(verdict["findings"], units)}.values()
+        ),
         "limits_from": calibration.get_limits_from_display() if limits else "",
         "rule": calibration.get_decision_rule_display(),
     }

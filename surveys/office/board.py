@@ -22,7 +22,7 @@ from surveys.models.job import JobState
 from surveys.office.access import for_the_office
 from surveys.office.week import Week, stays
 from surveys.papers.wording import hours
-from surveys.portal.frame import page
+from surveys.portal.frame import page, units_of
 from surveys.services.bookings import HandoverNote, booking_check_in, booking_check_out
 from surveys.services.jobs import MOVES, job_move
 
@@ -82,7 +82,7 @@ def _hand_over(request: HttpRequest, pk: UUID, do: Callable[..., Any]) -> HttpRe
         said = HandoverNote(at=now, condition=asked.validated_data["condition"])
         do(booking=booking, said=said, by=cast(User, request.user), now=now)
     except Exception as error:
-        problem = problem_of(error)
+        problem = problem_of(error, units_of(request))
         if problem is None:
             raise
         refused = {"booking": booking.pk, "condition": condition, "detail": problem["detail"]}

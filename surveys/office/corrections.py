@@ -61,7 +61,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
             # To show it is to do it and to take that back: what is seen beforehand is what is done afterwards.
             transaction.set_rollback(showing)
     except Exception as error:
-        problem = problem_of(error)
+        problem = problem_of(error, units_of(request))
         if problem is None:
             raise
         sheet.refused(problem["errors"])

@@ -12,11 +12,12 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from compute.marks import plain
 from surveys.errors import ServiceError
 from surveys.models import Report, Result, Survey, User
 from surveys.models.job import JobState
 from surveys.office.access import for_the_office
-from surveys.papers.wording import flow_with_uncertainty, moment
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, moment
 from surveys.portal.frame import page, units_of
 from surveys.services.reports import report_issue
 
@@ -48,7 +49,11 @@ def issue(request: HttpRequest, pk: UUID) -> HttpResponse:
             now=timezone.now(),
         )
     except ServiceError as error:
-        return _shown(request, {"survey": pk, "reason": reason, "detail": error.detail}, error.status)
+        return _shown(
+            request,
+            {"survey": pk, "reason": reason, "detail": plain(error.said, units_of(request))},
+            error.status,
+        )
     return redirect("office-review")
 
 
@@ -79,7 +84,9 @@ def _card(request: HttpRequest, result: Result, refused: dict[str, Any]) -> dict
         "flow": flow_with_uncertainty(
             result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units_of(request)
         ),
-        "grave": [one for one in result.findings if one["severity"] in GRAVE],
+        "grave": findings_worded(
+            (one for one in result.findings if one["severity"] in GRAVE), units_of(request)
+        ),
         "report": report,
         "outdated": report is not None and report.result_id != result.pk,
         "refused": refused if refused.get("survey") == survey.pk else None,

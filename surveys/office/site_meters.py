@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 from surveys.api.problems import problem_of
 from surveys.api.records.site_meters import SiteMeterReadingIn, site_meter_statement
 from surveys.models import Role, SiteMeterReading, Survey, User
-from surveys.portal.frame import OFFICE, framed_for, page
+from surveys.portal.frame import OFFICE, framed_for, page, units_of
 from surveys.services.site_meters import site_meter_record
 
 ENTRIES = ("meter", "taken", "volume_flow", "uncertainty", "note", "reason")
@@ -31,7 +31,7 @@ def site_meter(request: HttpRequest, pk: UUID) -> HttpResponse:
         try:
             _state(request, survey, entered)
         except Exception as error:
-            problem = problem_of(error)
+            problem = problem_of(error, units_of(request))
             if problem is None:
                 raise
         else:

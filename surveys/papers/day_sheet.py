@@ -1,18 +1,24 @@
-"""The sheet of a technician's day: where to, whom to call, what can hurt, what to take along, how to mount it."""
+"""The sheet of a technician's day: where to, whom to call, what can hurt, what to take along, how to mount it.
+
+It carries no clock: certificates are those in force on its day, and it is as of the latest change of what it shows, so that the
+same records give the same bytes whenever it is asked for.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime, time
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Max, Q
 
+from compute.marks import plain
 from compute.place import cautions
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
-from surveys.models import Instrument, Job, MeasuringPoint, Setup, User
+from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
+from surveys.models.audit import Action
 from surveys.own_jobs import jobs_of_day
 from surveys.papers.setup_sheet import DEFERS, caution_told, setup_blocks
 from surveys.papers.typeset import Paper
@@ -24,12 +30,11 @@ NONE_STATED = "none on record; ask before you go"
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """Whose day it is, who asks, and when."""
+    """Whose day it is, and who asks."""
 
     technician: User
     on: date
     viewer: Viewer
-    now: datetime
 
 
 def day_sheet(day: Day, units: System, address: str) -> Paper:
@@ -41,13 +46,15 @@ def day_sheet(day: Day, units: System, address: str) -> Paper:
     )
     kits, setups = kits_of(jobs), latest_setups(jobs)
     fleet = {one.pk: one for kit in kits.values() for one in kit}
-    due = {row.instrument.pk: row for row in due_rows(list(fleet.values()), office_today(day.now))}
+    due = {row.instrument.pk: row for row in due_rows(list(fleet.values()), day.on)}
     name = day.technician.get_full_name() or day.technician.username
+    latest = _latest_change(day, jobs, kits, setups, due)
     paper = Paper(
         title=f"Day sheet: {day.on:%A %d %B %Y}",
         subtitle=f"{name} · {len(jobs)} {'job' if len(jobs) == 1 else 'jobs'}",
-        footer=f"Day sheet of {day.technician.username} for {day.on} · as of {day.now:%Y-%m-%d %H:%M} UTC",
-        stamp=day.now,
+        footer=f"Day sheet of {day.technician.username} for {day.on}"
+        + (f" · as of {latest:%Y-%m-%d %H:%M} UTC, the latest change of what it shows" if latest else ""),
+        stamp=latest or datetime.combine(day.on, time(), UTC),
         address=address,
     )
     if not jobs:
@@ -58,6 +65,32 @@ def day_sheet(day: Day, units: System, address: str) -> Paper:
         for point in job.measuring_points.all():
             _setup_pages(paper, job, point, setups.get(point.pk), units)
     return paper
+
+
+def _latest_change(
+    day: Day,
+    jobs: Sequence[Job],
+    kits: Mapping[UUID, Sequence[Instrument]],
+    setups: Mapping[UUID, Setup],
+    due: Mapping[UUID, DueRow],
+) -> datetime | None:
+    """When the last of the records of the sheet was made or changed; None if nothing is known of any."""
+    points = [point for job in jobs for point in job.measuring_points.all()]
+    kit = [one for ones in kits.values() for one in ones]
+    shown = {day.technician.pk, *(one.holder_id for one in kit), *(one.pk for one in (*jobs, *points, *kit))}
+    shown |= {job.site_id for job in jobs} | {job.site.client_id for job in jobs}
+    shown |= {point.pipe_id for point in points}
+    shown |= set(Booking.objects.filter(job__in=jobs).values_list("pk", flat=True))
+    changes = AuditEntry.objects.filter(
+        record__in=shown - {None}, action__in=(Action.CREATED, Action.CHANGED)
+    )
+    stamps = [
+        changes.aggregate(latest=Max("at"))["latest"],
+        *(setup.worked_out_at for setup in setups.values()),
+        *(data.recorded_at for point in points for data in point.pipe.data.all()),
+        *(row.calibration.recorded_at for row in due.values() if row.calibration),
+    ]
+    return max((one for one in stamps if one), default=None)
 
 
 def _job_blocks(
@@ -77,7 +110,7 @@ def _job_blocks(
             *([("Note", job.note)] if job.note else []),
         ]
     )
-    paper.cautions(hazards_told(job), DEFERS)
+    paper.cautions(hazards_told(job, units), DEFERS)
     if not kit:
         paper.callout("", "No kit is booked or named for this job.", "caution")
         return
@@ -85,12 +118,12 @@ def _job_blocks(
     paper.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
 
 
-def hazards_told(job: Job) -> list[str]:
+def hazards_told(job: Job, units: System) -> list[str]:
     """What can hurt at a job, by what is on record of its site, points and pipes; never nothing."""
     points = job.measuring_points.all()
     where: dict[str, list[str]] = {}
     for point in points:
-        for caution in _cautions_at(point, job):
+        for caution in _cautions_at(point, job, units):
             where.setdefault(caution, []).append(point.name)
     told = [f"{', '.join(names)}: {caution}" for caution, names in where.items()]
     if job.site.hazards:
@@ -100,14 +133,14 @@ def hazards_told(job: Job) -> list[str]:
     return [*told, "No hazards are on record for this site. That does not mean that there are none."]
 
 
-def _cautions_at(point: MeasuringPoint, job: Job) -> list[str]:
+def _cautions_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
     """What the flags of a point call for, and the pipe data in force that day: hot or cold surface, pressure, asbestos cement."""
     data = pipe_data_at(point.pipe, job.starts_at.astimezone(job.site.zone).date())
     temperature, material, pressure = (
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
     found = cautions(temperature, material, tuple(point.hazards), pressure)
-    return [caution_told(one.detail, one.source.text) for one in found if one.code != "general"]
+    return [caution_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:

@@ -2,10 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 from compute.units import System
 from surveys.models import CombinedResult, Result
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import flow_with_uncertainty, worded
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, worded
+
+
+@dataclass(frozen=True, slots=True)
+class ToldMean:
+    """The mean of paths with its uncertainty, of how many, and what the checks say of them together."""
+
+    flow: str
+    coverage_factor: float
+    paths: int
+    findings: list[dict[str, Any]]
+
+
+def mean_told(together: CombinedResult, units: System) -> ToldMean:
+    """As pages tell it."""
+    return ToldMean(
+        flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units),
+        together.coverage_factor,
+        len(together.parts),
+        findings_worded(together.findings, units),
+    )
 
 
 def paths_figure(paper: Paper, together: CombinedResult, units: System) -> None:
@@ -41,7 +64,7 @@ def paths_table(paper: Paper, result: Result, together: CombinedResult, units: S
             ("Largest less smallest", worded(together.spread_m3_s, "volume_flow", units)),
         ]
     )
-    for finding in together.findings:
+    for finding in findings_worded(together.findings, units):
         paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])
 
 

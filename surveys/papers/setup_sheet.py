@@ -11,7 +11,7 @@ from compute.units import System
 from surveys.models import MeasuringPoint, Setup
 from surveys.papers.pipe_table import pipe_table
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import moment, of_document, run_of_pipe, worded
+from surveys.papers.wording import findings_worded, moment, of_document, run_of_pipe, worded
 
 CHECKLIST = (
     "Pipe data confirmed on site: circumference taped, wall gauged at eight places, material seen.",
@@ -48,7 +48,11 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     """The blocks of a set-up, on a sheet of its own or within another paper."""
     outcome = setup.outcome
     paper.cautions(
-        [caution_told(one["detail"], one["source"]["text"]) for one in outcome["cautions"]], DEFERS
+        [
+            caution_told(one["detail"], one["source"]["text"])
+            for one in findings_worded(outcome["cautions"], units)
+        ],
+        DEFERS,
     )
     drawn = drawn_of(setup)
     sides = "same side" if outcome["sides"] == "same" else "opposite sides"
@@ -92,7 +96,7 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     paper.facts(place_rows(setup.measuring_point, units))
     paper.heading("Pipe and medium it was worked out for")
     pipe_table(paper, setup.pipe_data, setup, units)
-    findings_blocks(paper, outcome["findings"])
+    findings_blocks(paper, outcome["findings"], units)
     paper.heading("On site")
     paper.checklist(CHECKLIST)
     paper.heading("Written down on site")
@@ -158,11 +162,11 @@ def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
     ]
 
 
-def findings_blocks(paper: Paper, findings: list[dict[str, Any]]) -> None:
+def findings_blocks(paper: Paper, findings: list[dict[str, Any]], units: System) -> None:
     """What the sanity checks say, the gravest first."""
     if not findings:
         return
     paper.heading("What the checks say")
     order = {"stop": 0, "caution": 1, "note": 2}
-    for finding in sorted(findings, key=lambda one: order[one["severity"]]):
+    for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
         paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])

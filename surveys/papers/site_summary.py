@@ -15,7 +15,7 @@ from surveys.models import CombinedResult, Notice, Result
 from surveys.papers.changes import change_told, history_drawn
 from surveys.papers.site_year import PointYear, Records, Year, records_of
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import flow_with_uncertainty, moment, percent
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, moment, percent
 
 CHART_HEIGHT = 170.0
 AGAINST = ("under-review", "withdrawn")
@@ -39,7 +39,7 @@ def site_summary(year: Year, units: System, address: str) -> Paper:
     _charts(paper, year, records, units)
     _combined(paper, year, records, units)
     _changed(paper, year, records, units)
-    _findings(paper, year, records)
+    _findings(paper, year, records, units)
     _instruments(paper, year, records)
     _planned(paper, year, records)
     return paper
@@ -230,11 +230,11 @@ def _checks(found: Found) -> list[dict[str, Any]]:
     return [*found.result.findings, *(found.together.findings if found.together else [])]
 
 
-def _findings(paper: Paper, year: Year, records: Records) -> None:
+def _findings(paper: Paper, year: Year, records: Records, units: System) -> None:
     """What the checks hold against results in force, the gravest first; said once for all surveys it is true of."""
     where: dict[tuple[str, str, str], list[str]] = {}
     for one, found in records.found():
-        for finding in _checks(found):
+        for finding in findings_worded(_checks(found), units):
             if finding["severity"] in GRAVE:
                 key = (finding["severity"], finding["code"], finding["detail"])
                 where.setdefault(key, []).append(f"{one.name} ({year.day(found.result.survey.started_at)})")

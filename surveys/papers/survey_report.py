@@ -91,7 +91,7 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
     if together:
         paths_table(paper, result, together, units)
     _beside(paper, beside_told(result.survey, together or result, units, known_at))
-    findings_blocks(paper, result.findings)
+    findings_blocks(paper, result.findings, units)
     paper.heading("Pipe and medium")
     pipe_table(paper, result.pipe_data, result.survey_data, units)
     _set_up(paper, result, units)

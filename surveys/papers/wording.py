@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from math import floor, log10
 from typing import Any
 
+from compute.marks import plain
 from compute.units import System, express
 
 SIGNS = {"degC": "°C", "degF": "°F", "m3/h": "m³/h", "us": "µs", "deg": "°", "um": "µm", "kg/m3": "kg/m³"}
@@ -35,6 +37,11 @@ def of_document(quantity: Any, units: System, decimals: int | None = None) -> st
     if isinstance(quantity, int | float):
         return f"{quantity:.4g}"
     return worded(quantity["si"], quantity["kind"], units, decimals) if quantity else "-"
+
+
+def findings_worded(findings: Iterable[Mapping[str, Any]], units: System) -> list[dict[str, Any]]:
+    """Stored findings or cautions with their sentences in the reader's units."""
+    return [{**one, "detail": plain(one["detail"], units)} for one in findings]
 
 
 def run_of_pipe(metres: float, units: System) -> str:

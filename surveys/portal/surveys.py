@@ -14,8 +14,9 @@ from surveys.errors import ServiceError
 from surveys.impact import review_notices, with_outdated
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
 from surveys.papers.beside import beside_told
+from surveys.papers.paths_together import mean_told
 from surveys.papers.survey_report import budget_lines
-from surveys.papers.wording import flow_with_uncertainty, worded
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, worded
 from surveys.portal.frame import OFFICE, framed, page, units_of
 from surveys.portal.readings import readings_chart, window_asked
 from surveys.selectors import paths_result
@@ -48,17 +49,11 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     units = units_of(request)
     context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
     context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
+    context["findings"] = findings_worded(result.findings, units)
     context["budget"] = budget_lines(result, units)
     together = paths_result(found)
     context["beside"] = beside_told(found, together or result, units)
-    if together is not None:
-        context["together"] = {
-            "flow": flow_with_uncertainty(
-                together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units
-            ),
-            "paths": len(together.parts),
-            "findings": together.findings,
-        }
+    context["together"] = together and mean_told(together, units)
     asked, wrong = _stretch_asked(request, zone)
     context |= {"chart": readings_chart(result, asked, units, zone), "wrong": wrong}
     answer = page(request, "portal/survey.html", context, status=wrong.status if wrong else 200)

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.portal import home, notices, places, surveys, views
+from surveys.portal import home, instruments, notices, places, surveys, views
 
 urlpatterns = [
     path("", home.home, name="home"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("points/<uuid:pk>/", places.point, name="portal-point"),
     path("points/<uuid:pk>/history.csv", places.point_table, name="portal-point-table"),
     path("surveys/<uuid:pk>/", surveys.survey, name="portal-survey"),
+    path("instruments/<uuid:pk>/", instruments.instrument, name="portal-instrument"),
     path("notices/", notices.notices, name="portal-notices"),
     path("notices/<uuid:pk>/acknowledgement/", notices.acknowledge, name="portal-notice-acknowledge"),
     path("results/<uuid:pk>/traceability/", views.traceability, name="traceability"),

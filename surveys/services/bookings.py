@@ -140,4 +140,4 @@ def _allowed(booking: Booking, by: User, now: datetime) -> None:
 
 def _refuse(reasons: Iterable[Refusal], field: str) -> None:
     for one in reasons:
-        raise Conflict(one.detail, code=one.code, field=field)
+        raise Conflict(one.said, code=one.code, field=field)

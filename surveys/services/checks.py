@@ -22,6 +22,7 @@ from compute.intermediate import (
     step_block_check,
     zero_flow_check,
 )
+from compute.marks import plain
 from surveys.errors import Conflict, ServiceError
 from surveys.models import Instrument, IntermediateCheck, User
 from surveys.models.instrument import Kind, State
@@ -165,7 +166,7 @@ def _needed(value: Any, name: str) -> Any:
 def _withhold(check: IntermediateCheck, by: User, now: datetime) -> None:
     """Withhold what is in service; what is withheld, away or retired already stays as it is."""
     both = _of(check)
-    why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {check.sentences[-1]}"
+    why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {plain(check.sentences[-1], 'metric')}"
     if len(both) > 1:
         why += " Which of the two meters is wrong is not known; both wait for a reference to decide."
     for instrument in Instrument.objects.filter(pk__in=[one.pk for one in both], state__in=IN_DATE_STATES):

@@ -124,7 +124,7 @@ def _store_medium(data: OwnMediumData, by: User, now: datetime) -> None:
     try:
         table_properties(table, table.temperature)
     except ComputeError as error:
-        raise ServiceError(error.detail, code=error.code, field="table") from None
+        raise ServiceError(error.said, code=error.code, field="table") from None
     data.recorded_by, data.recorded_at = by, now
     record_create(data)
 
@@ -176,6 +176,6 @@ def _correct(
         )
     except ComputeError as error:
         raise ServiceError(
-            f"The pipe {row.pipe} cannot rest on this: {error.detail}", code=error.code
+            f"The pipe {row.pipe} cannot rest on this: {error.said}", code=error.code
         ) from None
     return recomputation

@@ -42,7 +42,7 @@ def plan_ask(
         try:
             plannable(job.measuring_points.all())
         except ServiceError as error:
-            raise ServiceError(f"“{job.title}”: {error.detail}", code=error.code, field=field) from None
+            raise ServiceError(f"“{job.title}”: {error.said}", code=error.code, field=field) from None
     plan = DispatchPlan.objects.create(
         jobs=[str(job.pk) for job in jobs],
         time_limit_seconds=time_limit_seconds,

@@ -249,7 +249,7 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
     job.kit.add(kit.meter)
     hold(job, cast, instrument=kit.pair)
     Job.objects.filter(pk=job.pk).update(state="planned")
-    day = Day(cast.technician, START.date(), cast.technician, START)
+    day = Day(cast.technician, START.date(), cast.technician)
     text = str(day_sheet(day, "metric", "").blocks)
     told = (
         "1 Kiln Lane",
@@ -261,7 +261,7 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
     )
     for word in (*told, kit.meter.serial, kit.pair.serial):
         assert word in text, word
-    empty = Day(cast.technician, START.date() + timedelta(days=1), cast.office, START)
+    empty = Day(cast.technician, START.date() + timedelta(days=1), cast.office)
     assert "No job is planned" in str(day_sheet(empty, "metric", "").blocks)
     address = f"/api/v1/technicians/{cast.technician.pk}/day-sheet.pdf"
     answer = as_user("technician").get(f"{address}?date=2030-01-07")
@@ -274,7 +274,7 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
 def test_a_fuller_day_costs_no_more_queries(job: Job, site: Any, cast: Any, kit: Any) -> None:
     here, counts = scene(site, cast, kit), []
     here.survey()
-    day = Day(cast.technician, START.date(), cast.office, START)
+    day = Day(cast.technician, START.date(), cast.office)
     for number in range(2):
         for at in range(1 + 5 * number):
             span = {"starts_at": START + at * HOUR / 2, "ends_at": START + 9 * HOUR}

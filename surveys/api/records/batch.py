@@ -16,7 +16,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import ChosenId, StrictSerializer
+from surveys.api.fields import ChosenId, StrictSerializer, units_of
 from surveys.api.permissions import FIELD
 from surveys.api.problems import Problem, problem_of
 from surveys.api.records.survey_documents import SurveyIn, SurveyOut, survey_notes
@@ -82,7 +82,7 @@ class SurveyBatch(UnitsMixin):
                 # The same entry was being stored by another request: it is there now, or something else is wrong.
                 return self._store_once(entry, now)
         except Exception as error:
-            document = problem_of(error)
+            document = problem_of(error, units_of(self.request))
             if document is None:
                 raise
             return _answer(entry, document["status"], problem=document)

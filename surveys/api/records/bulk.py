@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any, cast
 
 from django.utils import timezone
@@ -13,6 +14,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from surveys.api.fields import units_of
 from surveys.api.permissions import FLEET
 from surveys.api.problems import CONTENT_TYPE, Problem, errors_of, problem
 from surveys.api.records.calibrations import CalibrationIn, calibration_stated
@@ -85,7 +87,7 @@ class BulkCalibrations(UnitsMixin):
         dry_run = _flag(request, "dry_run")
         rows = table_read(file_sent(request), COLUMNS)
         deeds = _deeds(rows, request)
-        wrong = do_all(deeds, explain=errors_of, dry_run=dry_run)
+        wrong = do_all(deeds, explain=partial(errors_of, units=units_of(request)), dry_run=dry_run)
         errors = [
             one | {"field": f"rows.{number}.{one['field']}".rstrip(".")}
             for number, ones in sorted(wrong.items())

@@ -21,6 +21,7 @@ from surveys.api.fields import (
     KnownQuantityField,
     QuantityField,
     QuantityOut,
+    SentenceField,
     StrictSerializer,
     TextField,
     VisibleRecord,
@@ -82,6 +83,9 @@ class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
     made_by = serializers.CharField(source="made_by.username", read_only=True)
     result = serializers.SerializerMethodField(help_text="The current combined result in short.")
+    hindrance = SentenceField(
+        read_only=True, help_text="Why the parts, though each has a result, could not be combined."
+    )
     up_to_date = serializers.SerializerMethodField(
         help_text="Whether the combined result rests on the results its parts have now."
     )

@@ -38,12 +38,14 @@ class DaySheet(UnitsMixin):
         ],
     )
     def get(self, request: Request, pk: Any) -> Any:
-        """Jobs, addresses, contacts, hazards, kit and set-ups of one's own day; the office sees everybody's."""
+        """Jobs, addresses, contacts, hazards, kit and set-ups of one's own day; the office sees everybody's.
+
+        The same bytes until a record it shows changes.
+        """
         technician = get_object_or_404(technicians_visible_to(request.user), pk=pk)
-        now = timezone.now()
-        on = _day(request.query_params.get("date"), office_today(now))
+        on = _day(request.query_params.get("date"), office_today(timezone.now()))
         address = request.build_absolute_uri(f"/api/v1/technicians/{pk}/day-sheet.pdf?date={on}")
-        paper = day_sheet(Day(technician, on, request.user, now), units_of(request), address)
+        paper = day_sheet(Day(technician, on, request.user), units_of(request), address)
         return pdf_answer(typeset(paper), f"day-sheet-{on}.pdf")
 
 

@@ -21,6 +21,7 @@ from surveys.api.fields import (
     NumberField,
     QuantityIn,
     QuantityOut,
+    SentencesField,
     StrictSerializer,
     TextField,
     VisibleRecord,
@@ -64,7 +65,7 @@ class IntervalReviewIn(StrictSerializer):
 class IntervalReviewOut(serializers.ModelSerializer):
     worked_out_by = serializers.CharField(source="worked_out_by.username", read_only=True)
     decided_by = serializers.CharField(source="decided_by.username", read_only=True, allow_null=True)
-    reasoning = serializers.ListField(child=serializers.CharField())
+    reasoning = SentencesField()
     inputs = serializers.SerializerMethodField(help_text="Figures the method used.")
     findings = serializers.SerializerMethodField()
 
@@ -244,7 +245,7 @@ class CheckOut(serializers.ModelSerializer):
     expanded_uncertainty = serializers.SerializerMethodField()
     warning_limit = serializers.SerializerMethodField()
     action_limit = serializers.SerializerMethodField()
-    sentences = serializers.ListField(child=serializers.CharField())
+    sentences = SentencesField()
     findings = serializers.SerializerMethodField()
     instrument_state = serializers.CharField(source="instrument.state", read_only=True)
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from rest_framework.renderers import JSONRenderer
@@ -27,11 +28,11 @@ class InstrumentLabel(UnitsMixin):
 
     @documented(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
     def get(self, request: Request, pk: Any) -> Any:
-        """What it is, when it was calibrated, when that is due, and a QR code to its record; 62 x 29 mm."""
+        """What it is, when it was calibrated, when that is due, and a QR code to its page; 62 x 29 mm."""
         rows = Instrument.objects.visible_to(request.user).prefetch_related("calibrations__corrected_by")
         instrument = get_object_or_404(rows, pk=pk)
         made = calibration_in_force(instrument.calibrations.all(), office_today(timezone.now()))
-        address = request.build_absolute_uri(f"/api/v1/instruments/{instrument.pk}/")
+        address = request.build_absolute_uri(reverse("portal-instrument", args=[instrument.pk]))
         answer = HttpResponse(label_pdf(instrument, made, address), content_type="application/pdf")
         answer["Content-Disposition"] = f'inline; filename="label-{instrument.pk}.pdf"'
         return answer

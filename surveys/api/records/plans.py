@@ -11,7 +11,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, VisibleRecord, WholeField
+from surveys.api.fields import StrictSerializer, VisibleRecord, WholeField, in_units, units_of
 from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import DispatchPlan, Job
@@ -97,7 +97,7 @@ class PlanDetailOut(PlanOut):
 
     @extend_schema_field(OutcomeOut(allow_null=True))
     def get_outcome(self, plan: DispatchPlan) -> Any:
-        return plan.outcome
+        return in_units(plan.outcome, units_of(self.context["request"]))
 
 
 class AcceptanceIn(StrictSerializer):

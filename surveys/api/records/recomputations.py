@@ -16,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.compute_views import FindingOut
-from surveys.api.fields import QuantityField, QuantityOut, in_units, units_of
+from surveys.api.fields import QuantityField, QuantityOut, SentenceField, in_units, units_of
 from surveys.api.filters import FilterSet
 from surveys.api.permissions import OFFICE
 from surveys.api.uncertainty_view import BudgetRowOut
@@ -198,6 +198,7 @@ class ItemOut(serializers.ModelSerializer):
     )
     notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
     account = serializers.SerializerMethodField()
+    error = SentenceField(read_only=True)
 
     class Meta:
         model = RecomputationItem
@@ -308,7 +309,7 @@ class LargestOut(serializers.Serializer):
 
 
 class FailureOut(serializers.Serializer):
-    error = serializers.CharField()
+    error = SentenceField()
     surveys = serializers.IntegerField()
     combinations = serializers.IntegerField()
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from compute.marks import plain
 from compute.units import System
 from surveys.api.fields import QuantityOut, in_units
 from surveys.api.records.bookings import ReasonOut
@@ -99,7 +100,7 @@ def _at_point(cell: AtPoint, units: System) -> dict[str, Any]:
 
 
 def _refusal(reason: Refusal, units: System) -> dict[str, Any]:
-    shown: dict[str, Any] = {"code": reason.code, "detail": reason.detail}
+    shown: dict[str, Any] = {"code": reason.code, "detail": plain(reason.said, units)}
     for name, si in (("value", reason.value), ("limit", reason.limit)):
         if si is not None:
             shown[name] = in_units({"si": si, "kind": reason.kind}, units)

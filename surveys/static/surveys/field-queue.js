@@ -45,7 +45,8 @@ export function cookie(name) {
 function posted(entry, progress) {
   return new Promise((done, failed) => {
     const request = new XMLHttpRequest();
-    request.open("POST", entry.url);
+    // Answered in the units of the page it was kept on, also when it is sent from another.
+    request.open("POST", entry.units === "us" ? `${entry.url}?units=us` : entry.url);
     request.setRequestHeader("X-CSRFToken", cookie("csrftoken"));
     request.upload.onprogress = (event) => event.lengthComputable && progress(event.loaded / event.total);
     request.onload = () => done(request);
@@ -116,7 +117,8 @@ export class Queue extends EventTarget {
     }
     let after = null;
     for (const request of requests) {
-      const entry = { id: newId(), user: this.user, sheet, state: "waiting", at: Date.now(), ...request };
+      const { units } = document.documentElement.dataset;
+      const entry = { id: newId(), user: this.user, sheet, state: "waiting", at: Date.now(), units, ...request };
       entry.after = after || request.after || null;
       after = entry.id;
       await this.put(entry);

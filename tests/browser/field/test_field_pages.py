@@ -7,10 +7,14 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, expect
 
 from surveys.models import Booking, Gauging, Log, PipeData, Setup, Survey
+from surveys.models.instrument import State
 from surveys.recompute import work_off
+from surveys.services.fleet import Whereabouts, instrument_state_change
+from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.scene import Scene, log
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -391,3 +395,44 @@ def test_a_wall_not_read_yet_is_no_error(page: Page, work: Scene) -> None:
     fill_clock(page, ["8,0x"])
     expect(page.locator("#answer")).not_to_contain_text("could not answer")
     expect(page.locator(".wrong:not(:empty)")).not_to_have_count(0)
+
+
+def test_a_label_scanned_in_the_plant_room_tells_whether_the_instrument_may_be_used(
+    page: Page, work: Scene, accessible: Judge
+) -> None:
+    meter, made = work.kit.meter, work.kit.meter.calibrations.get()
+    page.goto(f"/instruments/{meter.pk}/")
+    expect(page.get_by_role("heading", name=f"Meter {meter.serial}")).to_be_visible()
+    expect(page.get_by_text("In service and in calibration.")).to_be_visible()
+    expect(page.get_by_text(f"{made.due_on}")).to_be_visible()
+    accessible(page)
+    to = Whereabouts(State.WITHHELD, "Shelf 3", None)
+    instrument_state_change(
+        instrument=meter, to=to, reason="Dropped.", by=work.cast.calibration_admin, now=timezone.now()
+    )
+    page.reload()
+    expect(page.get_by_text("Do not measure with it")).to_be_visible()
+    expect(page.get_by_text("Dropped.")).to_be_visible()
+    accessible(page)
+
+
+def test_what_is_saved_is_answered_in_the_units_chosen(page: Page, work: Scene) -> None:
+    page.goto(f"/field/points/{work.point.pk}/wall/")
+    page.get_by_role("button", name="Menu").click()
+    page.get_by_role("button", name="Show US units").click()
+    page.get_by_label("Unit of the readings").select_option("in")
+    fill_clock(page, ["0.315", "0.316", "0.314", "0.315"])
+    page.get_by_role("button", name="Save these readings").click()
+    expect(page.locator("#kept li.sent")).to_contain_text("Mean 0.315 in")
+
+
+def test_the_mean_of_paths_is_the_figure_the_technician_is_told(
+    page: Page, work: Scene, accessible: Judge
+) -> None:
+    first = logged(mounted(work, Wish(plane_deg=0)))
+    logged(mounted(work, Wish(path_of=first, plane_deg=90)), level=200)
+    page.goto(f"/field/points/{work.point.pk}/survey/")
+    expect(page.get_by_text("the mean of the 2 paths measured together at this point")).to_be_visible()
+    expect(page.locator("#path-flow")).to_be_visible()
+    expect(page.get_by_text("This path alone")).to_be_visible()
+    accessible(page)

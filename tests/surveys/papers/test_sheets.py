@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import hashlib
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from compute.place import DEFER, HAZARDS
-from surveys.models import Job, MeasuringPoint, Setup, Site, SurveyData
+from surveys.models import AuditEntry, Job, MeasuringPoint, Role, Setup, Site, SurveyData, User
 from surveys.outcomes import quantity
 from surveys.papers.day_sheet import Day, day_sheet
 from surveys.papers.pipe_table import pipe_table
@@ -16,6 +18,7 @@ from surveys.papers.setup_sheet import setup_sheet
 from surveys.papers.typeset import Paper
 from surveys.papers.wording import grouped, percent, with_doubt
 from surveys.services.pipes import gauging_record
+from surveys.services.records import record_change
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +50,7 @@ def day(here: Scene) -> Paper:
         ends_at=START.replace(hour=12),
     )  # fmt: skip
     job.measuring_points.add(here.point)
-    return day_sheet(Day(here.cast.technician, START.date(), here.cast.technician, START), "metric", "")
+    return day_sheet(Day(here.cast.technician, START.date(), here.cast.technician), "metric", "")
 
 
 def test_a_hot_pipe_is_told_on_the_set_up_sheet_with_the_threshold_and_where_it_is_from(here: Scene) -> None:
@@ -139,3 +142,50 @@ def test_shares_too_small_to_show_are_not_none_and_large_numbers_are_grouped() -
         "90.1 %", "< 0.1 %", "0.0 %", "-2.7 %",
     ]  # fmt: skip
     assert grouped(485_731.0) == "486\N{NO-BREAK SPACE}000"
+
+
+def test_the_day_sheet_is_the_same_bytes_at_any_time_until_a_record_it_shows_changes(
+    client: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    day(here)
+    here.survey()
+    (job,) = Job.objects.all()
+    job.kit.add(here.kit.meter)
+    technician = here.cast.technician
+    address = f"/api/v1/technicians/{technician.pk}/day-sheet.pdf?date={START:%Y-%m-%d}"
+    now = timezone.now()
+
+    def checksum(later: timedelta) -> str:
+        monkeypatch.setattr(timezone, "now", lambda: now + later)
+        client.force_login(technician, backend="surveys.services.sign_in.PeopleBackend")
+        answer = client.get(address)
+        assert answer.status_code == 200
+        return hashlib.sha256(answer.content).hexdigest()
+
+    first = checksum(timedelta())
+    # To be given out is no change, though the audit log has an entry of it.
+    assert AuditEntry.objects.filter(action="exported", record=technician.pk).exists()
+    assert checksum(timedelta(minutes=1)) == first
+    assert checksum(timedelta(days=40)) == first
+    record_change(job, {"note": "Ask for the key."})
+    changed = checksum(timedelta(days=41))
+    assert changed != first
+    assert checksum(timedelta(days=42)) == changed
+
+
+def test_the_day_sheet_says_as_of_when_it_is_by_the_latest_change_of_what_it_shows(here: Scene) -> None:
+    first = day(here)
+    made = AuditEntry.objects.filter(record=here.pipe.pk).latest("at").at
+    assert first.stamp == max(made, here.in_force().recorded_at)
+    (job,) = Job.objects.all()
+    record_change(job, {"note": "Ask for the key."})
+    again = day_sheet(Day(here.cast.technician, START.date(), here.cast.technician), "metric", "")
+    assert again.stamp == AuditEntry.objects.filter(record=job.pk).latest("at").at
+    assert f"as of {again.stamp:%Y-%m-%d %H:%M} UTC" in again.footer
+
+
+def test_the_day_sheet_of_a_day_without_jobs_has_no_clock_either(here: Scene) -> None:
+    idle = User.objects.create_user(username="idle", role=Role.TECHNICIAN)
+    free = day_sheet(Day(idle, START.date(), here.cast.office), "metric", "")
+    assert free.stamp == datetime(2026, 12, 1, tzinfo=UTC)
+    assert "as of" not in free.footer

@@ -6,6 +6,7 @@ import hashlib
 from typing import Any
 
 import pytest
+from django.contrib.staticfiles import finders
 from django.test import override_settings
 
 from tests.surveys.scene import log, scene
@@ -73,3 +74,10 @@ def test_the_loggers_file_is_given_back_as_it_came(as_user: Any, cast: Any, site
             assert content == log(80)
             assert answer["ETag"] == f'"{hashlib.sha256(content).hexdigest()}"'
             assert int(answer["Content-Length"]) == len(content)
+
+
+def test_a_browser_that_finds_no_icon_named_on_a_page_is_sent_to_ours(client: Any) -> None:
+    answer = client.get("/favicon.ico")
+    assert (answer.status_code, answer["Location"]) == (302, "/static/surveys/icon.svg")
+    assert finders.find("surveys/icon.svg")
+    assert client.post("/favicon.ico").status_code == 405

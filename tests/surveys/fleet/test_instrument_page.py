@@ -1,0 +1,102 @@
+"""The page a label leads to: what it says of an instrument, and to whom."""
+
+from __future__ import annotations
+
+import html
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client as Visitor
+from django.utils import timezone
+
+from surveys.due import office_today
+from surveys.labels import label_pdf
+from surveys.models import Calibration, Instrument
+from surveys.models.instrument import Kind, State
+from surveys.services.fleet import Whereabouts, instrument_state_change
+
+pytestmark = pytest.mark.django_db
+
+DO_NOT = "Do not measure with it"
+
+
+def page(user: Any, instrument: Instrument) -> Any:
+    visitor = Visitor()
+    if user is not None:
+        visitor.force_login(user)
+    return visitor.get(f"/instruments/{instrument.pk}/")
+
+
+def said(cast: Any, instrument: Instrument) -> str:
+    return html.unescape(page(cast.technician, instrument).content.decode())
+
+
+def test_a_label_leads_to_the_page_of_its_instrument(client: Any, cast: Any, kit: Any) -> None:
+    client.force_login(cast.technician)
+    made = client.get(f"/api/v1/instruments/{kit.meter.pk}/label.pdf").content
+    address = f"http://testserver/instruments/{kit.meter.pk}/"
+    assert made == label_pdf(kit.meter, kit.meter.calibrations.get(), address)
+
+
+def test_staff_see_it_who_looks_after_the_fleet_goes_on_to_its_page_and_clients_find_nothing(
+    cast: Any, kit: Any
+) -> None:
+    who = ("technician", "office", "calibration_admin", "administrator", "owner", "stranger")
+    answers = {name: page(getattr(cast, name), kit.meter) for name in who}
+    assert {name: found.status_code for name, found in answers.items()} == {
+        "technician": 200, "office": 200, "calibration_admin": 302, "administrator": 302, "owner": 404, "stranger": 404,
+    }  # fmt: skip
+    assert answers["administrator"]["Location"] == f"/fleet/instruments/{kit.meter.pk}/"
+    assert page(None, kit.meter)["Location"] == f"/sign-in/?next=/instruments/{kit.meter.pk}/"
+
+
+def test_an_instrument_in_calibration_tells_until_when_and_by_which_certificate(cast: Any, kit: Any) -> None:
+    made = kit.meter.calibrations.get()
+    told = said(cast, kit.meter)
+    for text in (
+        kit.meter.serial,
+        f"{made.due_on}",
+        "left",
+        made.certificate,
+        "In service and in calibration.",
+    ):
+        assert text in told, text
+    assert DO_NOT not in told
+
+
+@pytest.mark.parametrize(
+    ("days_left", "says", "usable"),
+    [(-1, "1 day over", False), (0, "today is its last day", True), (1, "1 day left", True)],
+)
+def test_the_due_date_is_the_last_day_it_may_be_used(
+    cast: Any, days_left: int, says: str, usable: bool
+) -> None:
+    one = Instrument.objects.create(kind=Kind.THERMOMETER, type_name="contact", serial="T-1")
+    due_on = office_today(timezone.now()) + timedelta(days=days_left)
+    Calibration.objects.create(
+        instrument=one, certificate="C-1", laboratory="L", calibrated_on=due_on - timedelta(days=365), due_on=due_on,
+        recorded_at=timezone.now(), recorded_by=cast.calibration_admin,
+    )  # fmt: skip
+    told = said(cast, one)
+    assert says in told
+    assert (DO_NOT not in told) is usable
+    assert ("Not in calibration." in told) is not usable
+
+
+def test_one_that_is_withheld_tells_since_when_and_why(cast: Any, kit: Any) -> None:
+    instrument_state_change(
+        instrument=kit.meter, to=Whereabouts(State.WITHHELD, "Shelf 3", None), reason="Dropped.",
+        by=cast.calibration_admin, now=timezone.now(),
+    )  # fmt: skip
+    told = said(cast, kit.meter)
+    for text in ("Not in service: withheld.", DO_NOT, f"{timezone.now().date()}: Dropped.", "Shelf 3"):
+        assert text in told, text
+
+
+@pytest.mark.parametrize(("kind", "usable"), [(Kind.TRANSDUCER_PAIR, True), (Kind.THICKNESS_GAUGE, False)])
+def test_a_pair_needs_no_certificate_of_its_own_and_a_gauge_does(cast: Any, kind: str, usable: bool) -> None:
+    told = said(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
+    assert (DO_NOT not in told) is usable
+    assert ("checked together with its meter" in told) is usable
+    assert "No certificate on record" in told
