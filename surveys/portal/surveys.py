@@ -16,7 +16,7 @@ from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Su
 from surveys.papers.beside import beside_told
 from surveys.papers.survey_report import budget_lines
 from surveys.papers.wording import flow_with_uncertainty, worded
-from surveys.portal.frame import OFFICE, framed, page, units_of
+from surveys.portal.frame import FLEET, OFFICE, framed, page, units_of
 from surveys.portal.readings import readings_chart, window_asked
 from surveys.selectors import paths_result
 
@@ -29,6 +29,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     found = get_object_or_404(rows.select_related("measuring_point__pipe__site__client", "log"), pk=pk)
     results = Result.objects.visible_to(request.user).filter(survey=found, replaced_at__isnull=True)
     certificates = Calibration.objects.select_related("instrument")
+    results = results.select_related("transducer_data__instrument")
     result = results.prefetch_related(Prefetch("calibrations", certificates)).first()
     zone = found.measuring_point.pipe.site.zone
     reports = with_outdated(Report.objects.visible_to(request.user).filter(survey=found).defer("content"))
@@ -41,6 +42,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         "reports": reports,
         "notices": review_notices(reviews),
         "log": getattr(found, "log", None),
+        "corrects_transducers": cast(User, request.user).role in OFFICE | FLEET,
         "measures": cast(User, request.user).role in OFFICE | {Role.TECHNICIAN},
     }
     if result is None:
