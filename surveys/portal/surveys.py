@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from surveys.errors import ServiceError
-from surveys.impact import review_notices, with_outdated
+from surveys.impact import notices_with_paths, with_outdated
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
 from surveys.papers.beside import beside_told
 from surveys.papers.survey_report import budget_lines
@@ -26,6 +26,8 @@ from surveys.selectors import paths_result
 def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The survey with its current result, its reports and its data to download."""
     rows = Survey.objects.visible_to(request.user)
+    reviews = ReviewedSurvey.objects.select_related("review__instrument")
+    rows = rows.prefetch_related(Prefetch("tolerance_reviews", reviews))
     found = get_object_or_404(rows.select_related("measuring_point__pipe__site__client", "log"), pk=pk)
     results = Result.objects.visible_to(request.user).filter(survey=found, replaced_at__isnull=True)
     certificates = Calibration.objects.select_related("instrument")
@@ -33,14 +35,14 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     result = results.prefetch_related(Prefetch("calibrations", certificates)).first()
     zone = found.measuring_point.pipe.site.zone
     reports = with_outdated(Report.objects.visible_to(request.user).filter(survey=found).defer("content"))
-    reviews = ReviewedSurvey.objects.filter(survey=found).select_related("review__instrument")
+    together = paths_result(found)
     context = {
         "survey": found,
         "point": found.measuring_point,
         "zone": zone,
         "result": result,
         "reports": reports,
-        "notices": review_notices(reviews),
+        "notices": notices_with_paths(found, together),
         "log": getattr(found, "log", None),
         "corrects_transducers": cast(User, request.user).role in OFFICE | FLEET,
         "measures": cast(User, request.user).role in OFFICE | {Role.TECHNICIAN},
@@ -51,7 +53,6 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
     context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
     context["budget"] = budget_lines(result, units)
-    together = paths_result(found)
     context["beside"] = beside_told(found, together or result, units)
     if together is not None:
         context["together"] = {
