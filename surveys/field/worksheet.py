@@ -178,7 +178,10 @@ def further_linings(data: PipeData, units: System, offered: Sequence[Offer]) -> 
                 "unlisted": bool(value) and value not in known,
                 "figures": json.dumps(_speeds(lining["material"])) if lining and not value else "",
                 "thickness": texts.get(f"{name}.thickness", ""),
-                "stored": json.dumps({"value": lining["thickness"], "unit": "m"}) if lining else "",
+                # Of a figure that nobody typed the text is rounded.
+                "stored": json.dumps({"value": lining["thickness"], "unit": "m"})
+                if lining and f"{name}.thickness" not in data.as_entered
+                else "",
                 "when": "" if lining else before,
             }
         )

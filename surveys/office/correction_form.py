@@ -155,7 +155,7 @@ class PipeSheet(Sheet):
     @property
     def entries(self) -> list[Entry]:
         """Every field in the order of the page, but for the reason."""
-        return [*self.since, *self.pipe, *self.medium]
+        return [*self.since, *self.pipe, *self.more_of_pipe, *self.medium]
 
     @property
     def since(self) -> list[Entry]:
@@ -167,7 +167,7 @@ class PipeSheet(Sheet):
 
     @property
     def pipe(self) -> list[Entry]:
-        """Fields of the pipe, each after the choice it belongs to."""
+        """Fields of the pipe down to its innermost lining, each after the choice it belongs to."""
         names = ["pipe.outer_diameter", "pipe.wall_thickness", *(["gauging"] if self._gaugings else [])]
         return [
             *(self._entry(name) for name in names),
@@ -177,8 +177,12 @@ class PipeSheet(Sheet):
             self._entry("pipe.lining.thickness", when="pipe.lining"),
             *self._speeds("pipe.lining", "pipe.lining.material"),
             *(entry for row in FURTHER_LININGS[: self.further] for entry in self._further_lining(row)),
-            *(self._entry(f"pipe.{part}") for part in OPTIONAL),
         ]
+
+    @property
+    def more_of_pipe(self) -> list[Entry]:
+        """Fields of the pipe that may be left unsaid."""
+        return [self._entry(f"pipe.{part}") for part in OPTIONAL]
 
     @property
     def medium(self) -> list[Entry]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
-from typing import cast
+from typing import Any, cast
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -80,7 +81,7 @@ def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputatio
     asked = kind(data=sheet.stated(), context={"request": request})
     asked.is_valid(raise_exception=True)
     given, by, now = dict(asked.validated_data), cast(User, request.user), timezone.now()
-    common = {
+    common: dict[str, Any] = {
         "pipe": pipe,
         "reason": given["reason"],
         "holds_from": given["holds_from"],
@@ -88,7 +89,9 @@ def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputatio
         "by": by,
         "now": now,
     }
+    before = (pipe_data_at(pipe, given["holds_from"]) if sheet.altered else None) or sheet.base
+    statement = changed_statement(before, given)
+    common["statement"] = replace(statement, as_entered=sheet.typed_of(statement.as_entered))
     if sheet.altered:
-        before = pipe_data_at(pipe, given["holds_from"]) or sheet.base
-        return pipe_alter(statement=changed_statement(before, given), **common)[1]
-    return pipe_correct(corrects=sheet.base, statement=changed_statement(sheet.base, given), **common)[1]
+        return pipe_alter(**common)[1]
+    return pipe_correct(corrects=sheet.base, **common)[1]

@@ -73,7 +73,7 @@ def _changed(request: HttpRequest, pair: Instrument, sheet: TransducerSheet) -> 
     stated = {
         "entry": transducer_entry(given),
         "reason": given["reason"],
-        "as_entered": texts(given),
+        "as_entered": sheet.typed_of(texts(given)),
         "by": cast(User, request.user),
         "now": timezone.now(),
     }

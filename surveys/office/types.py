@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -12,12 +12,12 @@ from django.views.decorators.http import require_http_methods
 
 from compute.units import System
 from surveys.api.records.instrument_types import FIGURES, InstrumentTypeChangeIn, type_changes
-from surveys.models import AuditEntry, Instrument, InstrumentType
+from surveys.models import AuditEntry, Instrument, InstrumentType, User
 from surveys.office.access import for_those_who_correct
 from surveys.office.changing import change_answered, units_begun
 from surveys.office.type_form import LABELS, TypeSheet
 from surveys.papers.wording import worded
-from surveys.portal.frame import page, units_of
+from surveys.portal.frame import FLEET, page, units_of
 from surveys.services.records import record_change
 
 FORM = "office/type.html"
@@ -35,6 +35,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     entries = AuditEntry.objects.visible_to(request.user).filter(record=base.pk)[:MOST_SHOWN]
     around = {
         "type": base,
+        "looks_after_fleet": cast(User, request.user).role in FLEET,
         "sheet": sheet,
         "instruments": of_it.order_by("serial"),
         "history": [_told(one, units_of(request)) for one in entries],

@@ -204,6 +204,8 @@ def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
     office.post(address_of_pair, typed | {"do": "commit", "seen": seen.partition('"')[0]})
     made = TransducerData.objects.get(corrects=first)
     assert made.lowest_temperature_k == first.lowest_temperature_k
+    # What nobody typed is not kept as if somebody had.
+    assert made.as_entered == first.as_entered | {"wedge_angle": "43 deg"}
     assert made.wedge_sound_speed_m_s == first.wedge_sound_speed_m_s
 
 

@@ -105,6 +105,7 @@ def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -
     made = PipeData.objects.get(change="correction")
     assert made.pipe_entry() == first.pipe_entry()
     assert made.medium_pressure_pa == first.medium_pressure_pa
+    assert made.as_entered == {"pipe.wall_thickness": "6.3 mm", "medium.temperature": "140 degF"}
     assert made.medium_temperature_k == pytest.approx(333.15)
 
 
