@@ -91,7 +91,9 @@ def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputatio
     }
     before = (pipe_data_at(pipe, given["holds_from"]) if sheet.altered else None) or sheet.base
     statement = changed_statement(before, given)
-    common["statement"] = replace(statement, as_entered=sheet.typed_of(statement.as_entered))
+    common["statement"] = replace(
+        statement, as_entered=sheet.typed_of(statement.as_entered, before.as_entered)
+    )
     if sheet.altered:
         return pipe_alter(**common)[1]
     return pipe_correct(corrects=sheet.base, **common)[1]

@@ -104,12 +104,12 @@ class Sheet(ABC):
             plain = self.plain_numbers.get(one["field"]) if one["code"] == PLAIN_NUMBER else None
             self._errors.setdefault(self._at(one["field"]), plain or one["detail"])
 
-    def typed_of(self, as_entered: Mapping[str, str]) -> dict[str, str]:
-        """Of the texts of a request those that somebody typed: a figure kept as it is on record was not."""
+    def typed_of(self, as_entered: Mapping[str, str], before: Mapping[str, str]) -> dict[str, str]:
+        """Of the texts of a new version those that somebody typed, now or `before`: a figure sent as it is on record was not."""
         return {
             path: text
             for path, text in as_entered.items()
-            if self._as_it_was(name := self._at(path), self._text(name)) is None
+            if before.get(path) == text or self._as_it_was(name := self._at(path), self._text(name)) is None
         }
 
     @property

@@ -35,7 +35,7 @@ FORM = "office/transducers.html"
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The form; "show" tells what would change and keeps nothing, "commit" does it."""
     pairs = Instrument.objects.visible_to(request.user).filter(kind=Kind.TRANSDUCER_PAIR)
-    pair = get_object_or_404(pairs, pk=pk)
+    pair = get_object_or_404(pairs.filter(transducer_data__isnull=False).distinct(), pk=pk)
     rows = pair.transducer_data.select_related("recorded_by").prefetch_related("recomputations")
     versions = list(rows.order_by("recorded_at", "id"))
     base = _version(request, pair, versions)
@@ -73,7 +73,7 @@ def _changed(request: HttpRequest, pair: Instrument, sheet: TransducerSheet) -> 
     stated = {
         "entry": transducer_entry(given),
         "reason": given["reason"],
-        "as_entered": sheet.typed_of(texts(given)),
+        "as_entered": sheet.typed_of(texts(given), sheet.base.as_entered),
         "by": cast(User, request.user),
         "now": timezone.now(),
     }

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.test import Client as Visitor
 
-from surveys.models import InstrumentType, PipeData, TransducerData
+from surveys.models import Instrument, InstrumentType, PipeData, TransducerData
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
@@ -212,7 +212,9 @@ def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
 def test_there_is_no_such_page_of_another_instrument_or_version(
     office: Visitor, address_of_pair: str, kit: Any
 ) -> None:
-    assert office.get(f"/office/transducers/{kit.meter.pk}/correction/").status_code == 404
+    bare = Instrument.objects.create(kind="transducer-pair", type_name="Old", serial="P-9")
+    for other in (kit.meter, bare):
+        assert office.get(f"/office/transducers/{other.pk}/correction/").status_code == 404
     for named in ("x", str(kit.meter.pk)):
         assert office.get(address_of_pair, {"version": named}).status_code == 404
         assert office.post(address_of_pair, {"corrects": named, "reason": "x"}).status_code == 404

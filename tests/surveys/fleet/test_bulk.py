@@ -206,3 +206,10 @@ def test_what_was_wrong_is_told_again_by_its_key_and_nothing_is_half_done(as_use
     assert answers[1]["Idempotency-Replayed"] == "true"
     assert answers[0].content == answers[1].content
     assert Calibration.objects.count() == before
+
+
+def test_a_table_too_large_to_be_compared_is_refused_before_its_key_is_taken(as_user: Any, kit: Any) -> None:
+    admin = as_user("calibration_admin")
+    large = b"serial," + b"x" * 5_000_001
+    assert admin.post(BULK, large, content_type="text/csv", **KEY).status_code == 413
+    assert admin.post(BULK, as_csv(HEAD, GOOD), content_type="text/csv", **KEY).status_code == 201
