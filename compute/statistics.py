@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.ahead import by_turns
 from compute.errors import NotEnough, NumberInvalid
 
 FloatArray = NDArray[np.float64]
@@ -333,15 +334,20 @@ def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:
     width = 1 << (TRANSFORM_PER_LAG * lags - 1).bit_length()
     width = min(width, 1 << (len(series.values) + lags - 1).bit_length())
     step, rows = width - lags, max(1, min(TRANSFORM_ROWS, -(-len(series.values) // (width - lags))))
-    spectrum = np.zeros(width // 2 + 1, dtype=np.complex128)
-    for _, piece in series.pieces(step * rows, lags):
+
+    def spectrum_of(start: int) -> NDArray[np.complex128]:
+        piece = _filled(series.part(start, start + step * rows + lags) / size, step * rows + lags)
         # Each row overlaps the next by the lags, so that no product is lost; its own readings are those before the overlap.
-        row = np.lib.stride_tricks.sliding_window_view(_filled(piece / size, step * rows + lags), width)[
-            ::step
-        ].copy()
+        row = np.lib.stride_tricks.sliding_window_view(piece, width)[::step].copy()
         whole = np.fft.rfft(row)
         row[:, step:] = 0.0
-        spectrum += np.einsum("ij,ij->j", np.fft.rfft(row).conj(), whole)
+        summed: NDArray[np.complex128] = np.einsum("ij,ij->j", np.fft.rfft(row).conj(), whole)
+        return summed
+
+    # On two threads, added in order: the same figure to the bit however they run.
+    spectrum = np.zeros(width // 2 + 1, dtype=np.complex128)
+    for summed in by_turns(spectrum_of, range(0, len(series.values), step * rows)):
+        spectrum += summed
     products: FloatArray = np.fft.irfft(spectrum, width)[: lags + 1]
     return products
 

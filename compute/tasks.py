@@ -6,12 +6,12 @@ import logging
 import math
 from uuid import UUID
 
-from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
 from surveys import plans, reminders
 from surveys import recompute as work
+from surveys.celery import app
 from surveys.claims import FEWEST_CLAIMED
 from surveys.data_check.everything import DataCheck
 from surveys.running import broker
@@ -24,7 +24,7 @@ MOST_MESSAGES = 16
 TURN_SECONDS = 20
 
 
-@shared_task
+@app.task
 def recompute(recomputation_id: str) -> None:
     """Work off one recomputation, sharing it with whoever else works on it."""
     while work.work_off(UUID(recomputation_id), for_seconds=TURN_SECONDS):
@@ -36,7 +36,7 @@ def recompute(recomputation_id: str) -> None:
             return
 
 
-@shared_task
+@app.task
 def sweep() -> None:
     """Send again every recomputation and plan that has work due: broker down at the time, worker killed, restart."""
     for recomputation_id in work.recomputations_due():
@@ -58,19 +58,19 @@ def messages_for(items: int) -> int:
     return min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1
 
 
-@shared_task
+@app.task
 def make_plan(plan_id: str) -> None:
     """Make one plan, unless another worker has it."""
     plans.make_plan(UUID(plan_id))
 
 
-@shared_task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)
+@app.task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)
 def remind_of_due_calibrations() -> None:
     """Tell the calibration admins what crossed a threshold; a mail that fails (an OSError, as SMTP's are) is tried again."""
     reminders.remind_of_due_calibrations(timezone.now())
 
 
-@shared_task
+@app.task
 def check_data() -> None:
     """Check a sample of the data; each finding is an error in the log."""
     for finding in DataCheck(settings.DATA_CHECK_SAMPLE).findings():

@@ -1,10 +1,16 @@
-"""The Celery application. Without a broker address nothing is ever sent: the embedded worker does the work."""
+"""The Celery application, loaded by workers, by beat, and where a first task is sent; nothing else has use for so much.
+
+Without a broker address nothing is ever sent: the embedded worker does the work.
+"""
 
 import os
 from typing import Any
 
 from celery import Celery
+from celery.schedules import crontab
 from celery.signals import setup_logging
+from django.conf import settings
+from django_structlog.celery.receivers import CeleryReceiver
 from django_structlog.celery.steps import DjangoStructLogInitStep
 
 from surveys.running.broker import watch_tasks
@@ -14,6 +20,21 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "surveys.settings")
 app = Celery("surveys")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["compute"])
+app.conf.beat_schedule = {
+    "check a sample of the data": {"task": "compute.tasks.check_data", "schedule": crontab(hour=3, minute=0)},
+    "remind of due calibrations": {
+        "task": "compute.tasks.remind_of_due_calibrations",
+        "schedule": crontab(hour=settings.REMINDER_HOUR, minute=0),
+    },
+    "resend unfinished recomputations": {
+        "task": "compute.tasks.sweep",
+        "schedule": float(settings.SWEEP_SECONDS),
+    },
+}
+
+# What sends a task hands on the ids of its log lines; signals hold their receivers weakly.
+senders_log = CeleryReceiver()
+senders_log.connect_signals()
 app.steps["worker"].add(DjangoStructLogInitStep)
 
 

@@ -12,7 +12,6 @@ from urllib.parse import urlsplit
 from zoneinfo import available_timezones
 
 import environ
-from celery.schedules import crontab
 from django.core.exceptions import ImproperlyConfigured
 
 from surveys.running import log_lines
@@ -315,14 +314,6 @@ REMINDER_HOUR = _whole("REMINDER_HOUR", 6, 0, 23)
 # So many records of each kind, by lot, are checked each night.
 DATA_CHECK_SAMPLE = _whole("DATA_CHECK_SAMPLE", 100, 1, 1_000_000)
 CELERY_TIMEZONE = OFFICE_TIME_ZONE
-CELERY_BEAT_SCHEDULE = {
-    "check a sample of the data": {"task": "compute.tasks.check_data", "schedule": crontab(hour=3, minute=0)},
-    "remind of due calibrations": {
-        "task": "compute.tasks.remind_of_due_calibrations",
-        "schedule": crontab(hour=REMINDER_HOUR, minute=0),
-    },
-    "resend unfinished recomputations": {"task": "compute.tasks.sweep", "schedule": float(SWEEP_SECONDS)},
-}
 
 # Without a mail server the e-mails are written to standard output.
 EMAIL_HOST = _text("EMAIL_HOST")
@@ -389,7 +380,6 @@ SPECTACULAR_SETTINGS = {
 }
 
 LOGGING = log_lines.configured(_text("LOG_LEVEL", "INFO").upper())
-DJANGO_STRUCTLOG_CELERY_ENABLED = True
 DJANGO_STRUCTLOG_USER_ID_FIELD = ""
 # The sweep's own tasks come twice a minute; each is a line once it has ended.
 DJANGO_STRUCTLOG_CELERY_TASK_START_LOG_LEVEL = logging.DEBUG

@@ -12,22 +12,19 @@ from tests.surveys.drills.processes import ROOT, environment
 HEAVY = {
     "CoolProp", "icalendar", "jsonschema", "openpyxl", "ortools", "pandas", "pint", "pyarrow", "scipy", "typst",
 }  # fmt: skip
-READY = """
-import json, sys
-import django
-django.setup()
-from django.core.management import call_command
-from django.test import Client
-call_command("check", verbosity=0)
-Client().get("/sign-in/")
-print(json.dumps(sorted({name.partition(".")[0] for name in sys.modules})))
-"""
+# Loaded by who sends or takes a task, and that is nobody before the first correction.
+OF_TASKS = {"amqp", "billiard", "celery", "kombu", "redis"}
+BEGIN = "import json, sys\nimport django\ndjango.setup()\nfrom django.core.management import call_command\n"
+END = "\nprint(json.dumps(sorted(sys.modules)))"
+ANSWER = "from django.test import Client\ncall_command('check', verbosity=0)\nassert Client().get('/sign-in/').status_code == 200"
+MIGRATE = "call_command('migrate', verbosity=0, skip_checks=False)"
 
 
-def test_nothing_heavy_is_loaded_once_the_service_answers() -> None:
+def loaded_by(source: str) -> set[str]:
+    """The modules that a new process has loaded once it has done this."""
     env = environment(ALLOWED_HOSTS="testserver", HTTPS="off", DATABASE_URL="sqlite:///:memory:")
     done = subprocess.run(
-        [sys.executable, "-c", READY],
+        [sys.executable, "-c", BEGIN + source + END],
         cwd=ROOT,
         env=env,
         capture_output=True,
@@ -36,6 +33,25 @@ def test_nothing_heavy_is_loaded_once_the_service_answers() -> None:
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    loaded = set(json.loads(done.stdout.splitlines()[-1]))
-    assert {"django", "numpy"} <= loaded
-    assert not HEAVY & loaded
+    return set(json.loads(done.stdout.splitlines()[-1]))
+
+
+def test_nothing_heavy_is_loaded_once_the_service_answers() -> None:
+    loaded = loaded_by(ANSWER)
+    assert {"django", "numpy", "surveys.urls", "surveys.services.recomputations"} <= loaded
+    assert not (HEAVY | OF_TASKS) & loaded
+
+
+def test_a_migration_loads_no_page() -> None:
+    loaded = loaded_by(MIGRATE)
+    assert "surveys.models" in loaded
+    assert not {"surveys.urls", "surveys.api.urls"} & loaded
+    assert not (HEAVY | OF_TASKS) & loaded
+
+
+def test_a_task_has_the_service_s_broker_wherever_it_is_sent_from() -> None:
+    # The tasks bring their application with them, for whoever sends one has loaded nothing of it before.
+    assert "surveys.celery" in loaded_by(
+        "from compute import tasks\nassert tasks.recompute.app.main == 'surveys'\n"
+        "assert tasks.recompute.app.conf.task_acks_late"
+    )

@@ -14,7 +14,6 @@ from uuid import UUID
 from django.conf import settings
 from django.db import transaction
 
-from compute import tasks
 from surveys.errors import Conflict, ServiceError
 from surveys.models import Booking, DispatchPlan, Instrument, Job, User
 from surveys.models.job import JobState
@@ -121,6 +120,9 @@ def _nudge(plan_id: UUID) -> None:
 
 def _send(plan_id: UUID) -> None:
     try:
+        # Here, for Celery takes as long to load as all of Django, and without a broker nothing is ever sent.
+        from compute import tasks
+
         tasks.make_plan.apply_async((str(plan_id),), retry=False)
     except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
         logger.warning("broker not reached (%s); the sweep will send plan %s again", error, plan_id)

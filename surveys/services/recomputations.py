@@ -16,7 +16,6 @@ from django.conf import settings
 from django.db import transaction
 
 from compute import survey as method
-from compute import tasks
 from compute.errors import ComputeError
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.errors import Conflict
@@ -160,6 +159,9 @@ def nudge(recomputation: Recomputation, items: int) -> None:
 
 def _send(recomputation_id: UUID, items: int) -> None:
     try:
+        # Here, for Celery takes as long to load as all of Django, and without a broker nothing is ever sent.
+        from compute import tasks
+
         tasks.send(recomputation_id, items)
     except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
         logger.warning(

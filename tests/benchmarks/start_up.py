@@ -5,9 +5,10 @@ from __future__ import annotations
 import resource
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable
 
-from tests.benchmarks.measuring import Clock, Figures, ratio
+from tests.benchmarks.measuring import Clock, Figure, Figures, median_seconds, ratio
 from tests.surveys.drills.processes import ROOT, environment
 
 BARE = """
@@ -56,6 +57,15 @@ def program(source: str) -> Callable[[], None]:
     return run
 
 
+def first_migration() -> None:
+    """`manage.py migrate` of an SQLite file that is not there yet."""
+    with tempfile.TemporaryDirectory() as folder:
+        subprocess.run(
+            [sys.executable, "manage.py", "migrate", "--verbosity", "0"], cwd=ROOT,
+            env=environment(DATABASE_URL=f"sqlite:///{folder}/new.sqlite3"), check=True, capture_output=True,
+        )  # fmt: skip
+
+
 def figures(small: bool) -> Figures:
     repeats = 1 if small else 11
     bare_request = BARE + REQUEST.format("/empty/", 200)
@@ -70,4 +80,8 @@ def figures(small: bool) -> Figures:
     yield ratio(
         "start and first call of the API to the same",
         program(REQUEST.format("/api/v1/me/", 401)), program(bare_request), repeats=repeats, clock=CHILDREN,
+    )  # fmt: skip
+    yield Figure(
+        what="CPU time of a first `migrate` of SQLite", value=median_seconds(first_migration, repeats, CHILDREN),
+        unit="s", target=1.5,
     )  # fmt: skip

@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 from scipy.signal import lfilter
 
 from compute.acoustics import trace
-from compute.ahead import ahead
+from compute.ahead import ahead, by_turns
 from compute.errors import NumberInvalid, OutOfRange
 from compute.flow import flow_from_times, volume_flow_from_times
 from compute.memo import remembered
@@ -159,6 +159,16 @@ def test_an_error_comes_where_its_item_would_have_come() -> None:
 def test_nothing_and_a_single_item_need_no_thread() -> None:
     assert list(ahead(str, [])) == []
     assert list(ahead(lambda _: threading.get_ident(), [1])) == [threading.get_ident()]
+
+
+def test_what_is_made_by_turns_comes_in_order_from_two_threads() -> None:
+    made = list(by_turns(lambda number: (number, threading.get_ident()), range(9)))
+    assert [number for number, _ in made] == list(range(9))
+    assert len({thread for number, thread in made if number % 2}) == 1
+    assert {thread for number, thread in made if not number % 2} == {threading.get_ident()}
+    assert list(by_turns(str, [])) == []
+    with pytest.raises(ZeroDivisionError):
+        list(by_turns(lambda number: 1 / (number - 3), range(9)))
 
 
 def test_an_answer_is_remembered_and_an_error_is_not() -> None:

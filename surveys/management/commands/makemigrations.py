@@ -1,4 +1,4 @@
-"""Django's `makemigrations`, with constraints in the models it creates."""
+"""Django's `makemigrations`, with models created whole and together."""
 
 from django.core.management.commands import makemigrations
 

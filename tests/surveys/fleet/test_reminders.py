@@ -7,12 +7,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
-from django.conf import settings as configured
 from django.core import mail
 from django.db import close_old_connections, connections
 
 from compute import tasks
 from surveys import reminders
+from surveys.celery import app
 from surveys.models import CalibrationReminder, Instrument, User
 from surveys.reminders import remind_of_due_calibrations
 
@@ -111,7 +111,7 @@ def test_of_runs_at_once_one_sends(admins: Any) -> None:
 
 @pytest.mark.django_db
 def test_beat_runs_the_task_once_a_day(admins: Any) -> None:
-    entry = configured.CELERY_BEAT_SCHEDULE["remind of due calibrations"]
+    entry = app.conf.beat_schedule["remind of due calibrations"]
     assert entry["task"] == tasks.remind_of_due_calibrations.name
     assert (entry["schedule"].hour, entry["schedule"].minute) == ({6}, {0})
     tasks.remind_of_due_calibrations()
