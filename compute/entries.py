@@ -204,8 +204,9 @@ def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> Resolved
     wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
     face, wetted, where = entry.material, wall_solid, "pipe.material"
     linings: list[Layer] = []
-    for one in entry.linings:
-        face, where = one.material, "pipe.lining.material"
+    for number, one in enumerate(entry.linings):
+        face = one.material
+        where = f"pipe.further_linings.{number - 1}.material" if number else "pipe.lining.material"
         lining, wetted = _layer(one.material, one.thickness, None, where)
         linings.append(lining)
     findings: tuple[Finding, ...] = ()

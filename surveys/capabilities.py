@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from surveys.models import Instrument, InstrumentType, TransducerData
+from surveys.selectors import transducer_data_latest
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +35,7 @@ def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilitie
     """What each of these instruments can do, by its id; two queries however many there are."""
     fleet = list(instruments)
     types = types_of(fleet)
-    latest: dict[UUID, TransducerData] = {}
-    for data in TransducerData.objects.filter(instrument__in=fleet).order_by("recorded_at", "id"):
-        latest[data.instrument_id] = data
+    latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=fleet))
     return {one.pk: _closest(one, latest.get(one.pk), types.get((one.kind, one.type_name))) for one in fleet}
 
 

@@ -28,6 +28,7 @@ from surveys.models import (
     Result,
     Survey,
 )
+from surveys.models.result import Cause
 from surveys.outcomes import findings_json, finite, quantity, shared_budget_json
 from surveys.reduction import exceeds, relative_change
 
@@ -267,7 +268,8 @@ def _tell_client(before: CombinedResult, after: CombinedResult, making: Making) 
     """A notice, if the combined figure moved by more than the client wants to be told of."""
     client = after.combination.site.client
     change = relative_change(before.volume_flow_m3_s, after.volume_flow_m3_s)
-    if not exceeds(change, client.notice_threshold):
+    # Of an error the office decided to correct the client is told however little it is.
+    if not exceeds(change, 0.0 if making.cause == Cause.AS_FOUND else client.notice_threshold):
         return
     Notice.objects.create(
         client=client,

@@ -12,7 +12,7 @@ from django.db.models import Prefetch, QuerySet
 from compute.combination import combine
 from compute.parts import Component, Owner, Part, part_of_result
 from compute.paths import SPREAD
-from surveys.impact import ReviewNotice, review_notices
+from surveys.impact import ReviewNotice, combined_notices, parts_reviewed, review_notices
 from surveys.models import (
     Calibration,
     Combination,
@@ -50,7 +50,7 @@ class Change:
 class Found:
     """What a survey came to: the current result of its first path, and the mean of all its paths where there are several.
 
-    A withdrawn one is no measure of any change.
+    `notices` are those of the result and, of the mean, those of its other paths. A withdrawn one is no measure of any change.
     """
 
     result: Result
@@ -126,12 +126,20 @@ def _compared(results: Iterable[Result]) -> list[Found]:
     history: list[Found] = []
     last: Found | None = None
     for result in results:
-        one = Found(result, _together(result), review_notices(result.survey.tolerance_reviews.all()))
+        one = Found(result, _together(result), _notices(result))
         if not one.withdrawn:
             one = replace(one, change=change_between(last, one) if last else None)
             last = one
         history.append(one)
     return history
+
+
+def _notices(result: Result) -> list[ReviewNotice]:
+    survey = result.survey
+    own = review_notices(survey.tolerance_reviews.all())
+    if _together(result) is None:
+        return own
+    return [*own, *combined_notices(survey.paths_combination.parts.all(), but_for=survey.pk)]
 
 
 def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
@@ -149,7 +157,10 @@ def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
     return (
         rows.select_related("survey", "survey_data", "transducer_data")
         .prefetch_related(*owned, Prefetch("survey__tolerance_reviews", reviews))
-        .prefetch_related(Prefetch("survey__paths_combination__results", paths, to_attr="in_force"))
+        .prefetch_related(
+            Prefetch("survey__paths_combination__results", paths, to_attr="in_force"),
+            Prefetch("survey__paths_combination__parts", parts_reviewed()),
+        )
         .defer("account")
     )
 

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import BooleanField, Exists, ExpressionWrapper, OuterRef, Q
+from django.db.models import BooleanField, Exists, ExpressionWrapper, OuterRef, Prefetch, Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from compute.calibration_effect import DatedVerdict, InDoubt, in_doubt
 from surveys.models import (
     Calibration,
+    Combination,
+    CombinationPart,
     CombinedResult,
     Gauging,
     Instrument,
     Result,
     ReviewedSurvey,
+    Survey,
     SurveyData,
 )
 from surveys.models.calibration import Moment
@@ -109,11 +113,46 @@ def review_notices(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewNotice]:
     return [review_notice(one) for one in reviews_told(reviewed)]
 
 
+def parts_reviewed() -> QuerySet[CombinationPart]:
+    """Parts of combinations in their order, with what `combined_notices` reads of them."""
+    reviews = ReviewedSurvey.objects.select_related("review__instrument")
+    rows = CombinationPart.objects.select_related("combination", "survey__measuring_point__pipe")
+    return rows.prefetch_related(Prefetch("survey__tolerance_reviews", reviews)).order_by("sequence")
+
+
+def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = None) -> list[ReviewNotice]:
+    """What reviews of its parts say of a combination, the newest first; what holds of several parts is said once.
+
+    `parts` as `parts_reviewed` reads them; `but_for` is a survey whose own reviews are told beside these.
+    """
+    told: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
+    for part in parts:
+        if part.survey_id != but_for:
+            for one in reviews_told(part.survey.tolerance_reviews.all()):
+                key = (one.review_id, one.state, one.reason)
+                told.setdefault(key, (one, []))[1].append(part)
+    newest_first = sorted(told.values(), key=lambda row: row[0].review.until, reverse=True)
+    return [
+        ReviewNotice(one.state, one.review.until, _combined_sentence(one, of)) for one, of in newest_first
+    ]
+
+
+def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[ReviewNotice]:
+    """What reviews say of a survey and, where it is one of several paths, of their mean."""
+    own = review_notices(survey.tolerance_reviews.all())
+    if together is None:
+        return own
+    parts = parts_reviewed().filter(combination=together.combination_id)
+    return [*own, *combined_notices(parts, but_for=survey.pk)]
+
+
 def with_outdated(reports: Any) -> Any:
     """Reports, each with whether it still says what is so: its result in force, no review opened or decided since, no other mean of paths."""
     since = Q(review__opened_at__gt=OuterRef("issued_at")) | Q(decided_at__gt=OuterRef("issued_at"))
-    reviewed = ReviewedSurvey.objects.filter(since, survey=OuterRef("survey"))
     first = Coalesce(OuterRef("survey__path_of"), OuterRef("survey"))
+    # The mean of the paths stands in the report of each.
+    paths = Q(survey=first) | Q(survey__path_of=first)
+    reviewed = ReviewedSurvey.objects.filter(since, paths)
     means = CombinedResult.objects.filter(combination__survey=first, computed_at__gt=OuterRef("issued_at"))
     moved = Q(result__replaced_at__isnull=False) | Q(Exists(reviewed)) | Q(Exists(means))
     return reports.annotate(outdated=ExpressionWrapper(moved, BooleanField()))
@@ -136,3 +175,29 @@ def _sentence(one: ReviewedSurvey) -> str:
         State.WITHDRAWN: f"This result is withdrawn and must not be used: {one.reason}",
     }
     return f"{found} {what[State(one.state)]}"
+
+
+def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> str:
+    names = " and ".join(dict.fromkeys(_part_name(part) for part in parts))
+    paths = parts[0].combination.kind == Combination.Kind.PATHS
+    this = "the mean of the paths" if paths else "this combined result"
+    found = (
+        f"The {one.review.instrument.get_kind_display()} used for {names} was found out of tolerance on "
+        f"{one.review.until:%Y-%m-%d}."
+    )
+    what = {
+        State.UNDER_REVIEW: f"{this.capitalize()} rests on what was measured there and is under review; do not rely on it before you "
+        "have been told what came of that.",
+        State.STANDS: f"What was measured there was reviewed and stands: {one.reason}",
+        State.CORRECTED: f"What was measured there is corrected for the error found, and {this} with it: {one.reason}",
+        State.WITHDRAWN: f"What was measured there is withdrawn, so {this} must not be used: {one.reason}",
+    }
+    return f"{found} {what[State(one.state)]}"
+
+
+def _part_name(part: CombinationPart) -> str:
+    """What a reader knows a part by."""
+    if part.combination.kind == Combination.Kind.PATHS:
+        return f"path {part.sequence + 1}"
+    point = part.survey.measuring_point
+    return f"{point.pipe.name}, {point.name}"

@@ -1,4 +1,4 @@
-"""What a form about a pipe and its medium begins with, and what it offers to choose from."""
+"""What a form about a pipe and its medium, or about a transducer pair, begins with, and what it offers to choose from."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from compute.media import media
 from compute.solids import solids
 from compute.units import System, express
-from surveys.api.physics import pipe_data_document
+from surveys.api.physics import MOST_FURTHER_LININGS, pipe_data_document
 from surveys.models import PipeData
 from surveys.selectors import Viewer, own_materials_now, own_media_now
 
@@ -20,6 +20,10 @@ COMPOSITION = {
     "mass_fraction": "Mass fraction, from 0 to 1",
     "api_gravity": "API gravity",
 }
+# Linings inside the first, from the outside in: as requests call them, with their labels.
+FURTHER_LININGS = [f"pipe.further_linings.{number}" for number in range(MOST_FURTHER_LININGS)]
+FURTHER_LABEL = "Lining {number}, inside lining {outer}"
+FURTHER_THICKNESS = "Thickness of lining {number}"
 # What is asked for as a number without a unit, and what to write there.
 PLAIN_NUMBERS = {
     "medium.mass_fraction": "Write a plain number from 0 to 1: 0.3 is thirty per cent.",
@@ -67,9 +71,12 @@ def on_record(data: PipeData) -> dict[str, Any]:
 
 def starting_texts(data: PipeData, units: System) -> dict[str, str]:
     """Path of a request -> what its field begins with: as it was typed, else the figure in the reader's units."""
-    return {
-        path: data.as_entered.get(path, "") or _text(value, units) for path, value in on_record(data).items()
-    }
+    return as_typed(on_record(data), data.as_entered, units)
+
+
+def as_typed(values: Mapping[str, Any], as_entered: Mapping[str, str], units: System) -> dict[str, str]:
+    """Of values as stored the text of each: as it was typed, else the figure in the reader's units."""
+    return {path: as_entered.get(path, "") or _text(value, units) for path, value in values.items()}
 
 
 def _materials(uses: tuple[str, ...]) -> list[Offer]:
@@ -81,7 +88,10 @@ def _leaves(document: Mapping[str, Any], path: str = "") -> Iterator[tuple[str, 
         here = f"{path}{name}"
         if isinstance(value, Mapping) and value.keys() != {"si", "kind"}:
             yield from _leaves(value, f"{here}.")
-        elif not isinstance(value, list):
+        elif isinstance(value, list):
+            for number, one in enumerate(value):
+                yield from _leaves(one, f"{here}.{number}.")
+        else:
             yield here, value
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 import zstandard
@@ -162,8 +163,26 @@ def paths_result(survey: Survey, at: datetime | None = None) -> CombinedResult |
 
 
 def transducer_data_now(instrument: Instrument) -> TransducerData | None:
-    """The latest recorded data of a transducer pair."""
-    return instrument.transducer_data.order_by("-recorded_at", "-id").first()
+    """What set-ups of a transducer pair are worked out by from now on."""
+    return transducer_data_latest(instrument.transducer_data.all()).get(instrument.pk)
+
+
+def transducer_data_latest(versions: Iterable[TransducerData]) -> dict[UUID, TransducerData]:
+    """By instrument the version that set-ups are worked out by from now on.
+
+    The latest of those that correct no other, or what corrected it: a correction of an earlier one says what the pair was, not
+    what it is.
+    """
+    known = sorted(versions, key=lambda one: (one.recorded_at, one.pk))
+    corrected_by = {one.corrects_id: one for one in known if one.corrects_id is not None}
+    latest = {one.instrument_id: one for one in known if one.corrects_id is None}
+    return {instrument_id: _end_of(one, corrected_by) for instrument_id, one in latest.items()}
+
+
+def _end_of(version: TransducerData, corrected_by: Mapping[UUID, TransducerData]) -> TransducerData:
+    while (later := corrected_by.get(version.pk)) is not None:
+        version = later
+    return version
 
 
 def calibration_in_force(calibrations: Iterable[Calibration], on: date) -> Calibration | None:

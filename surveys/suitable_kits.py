@@ -22,7 +22,7 @@ from surveys.due import office_today
 from surveys.errors import Conflict
 from surveys.models import Instrument, Job, MeasuringPoint, PipeData, Setup, TransducerData
 from surveys.models.instrument import Kind, State
-from surveys.selectors import Viewer, pipe_data_valid, place_of
+from surveys.selectors import Viewer, pipe_data_valid, place_of, transducer_data_latest
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,9 +186,7 @@ def _pairs_at_points(
     pairs: Sequence[Instrument], points: Sequence[MeasuringPoint], job: Job, resolution: float
 ) -> dict[UUID, list[AtPoint]]:
     """Of each pair with data what it comes to at each point."""
-    latest: dict[UUID, TransducerData] = {}
-    for data in TransducerData.objects.filter(instrument__in=pairs).order_by("recorded_at", "id"):
-        latest[data.instrument_id] = data
+    latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=pairs))
     entries = {pk: data.entry() for pk, data in latest.items()}
     worked_out = Setup.objects.filter(measuring_point__in=points).order_by("worked_out_at", "id")
     velocities = dict(worked_out.values_list("measuring_point", "expected_velocity_m_s"))

@@ -257,8 +257,8 @@ def texts(validated: Mapping[str, Any], path: str = "") -> dict[str, str]:
             found[here] = value.text
         elif isinstance(value, Mapping):
             found |= texts(value, f"{here}.")
-        elif isinstance(value, list) and value and isinstance(value[0], Quantity):
-            found |= {f"{here}.{index}": one.text for index, one in enumerate(value)}
+        elif isinstance(value, list):
+            found |= texts({str(index): one for index, one in enumerate(value)}, f"{here}.")
     return found
 
 

@@ -6,10 +6,12 @@ The write and its answer are kept in one transaction (`surveys.api.views.Once`):
 from __future__ import annotations
 
 import hashlib
+import json
 from contextlib import suppress
 from datetime import timedelta
 from typing import Any, cast
 
+from django.core.files.uploadedfile import UploadedFile
 from django.db import Error, IntegrityError, transaction
 from django.http import HttpResponse
 from django.utils import timezone
@@ -109,5 +111,24 @@ def let_go(claimed: IdempotencyKey) -> None:
 
 
 def _digest(request: Request) -> str:
-    parts = (request.method or "", request.get_full_path(), request.content_type or "")
-    return hashlib.sha256("\n".join(parts).encode() + b"\n" + request._request.body).hexdigest()
+    kind = request.content_type or ""
+    form = kind.partition(";")[0].strip().lower() == "multipart/form-data"
+    parts = (request.method or "", request.get_full_path(), "form" if form else kind)
+    content = _of_form(request.data) if form else request._request.body
+    return hashlib.sha256("\n".join(parts).encode() + b"\n" + content).hexdigest()
+
+
+def _of_form(sent: Any) -> bytes:
+    """The parts of a form: the line between them, which is part of its bytes, is drawn anew each time it is sent."""
+    parts = [(name, *_of_part(value)) for name, values in sent.lists() for value in values]
+    return json.dumps(parts).encode()
+
+
+def _of_part(value: Any) -> tuple[str, str]:
+    if not isinstance(value, UploadedFile):
+        return "text", str(value)
+    told = hashlib.sha256()
+    for chunk in value.chunks():
+        told.update(chunk)
+    value.seek(0)
+    return f"file {value.name}", told.hexdigest()

@@ -29,6 +29,7 @@ from surveys.models.pipe import TemperatureKnown
 from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
+MOST_FURTHER_LININGS = 5
 OVAL = ("largest_outer_diameter", "smallest_outer_diameter")
 
 
@@ -83,7 +84,7 @@ class PipeIn(StrictSerializer):
     further_linings = serializers.ListField(
         child=LiningIn(),
         required=False,
-        max_length=5,
+        max_length=MOST_FURTHER_LININGS,
         help_text="Inside the first lining, from the outside in.",
     )
     dimensions_temperature = QuantityIn(
@@ -202,8 +203,22 @@ def pipe_entry(stated: Mapping[str, Any]) -> PipeEntry:
 
 
 def changed_pipe_entry(base: PipeEntry, stated: Mapping[str, Any]) -> PipeEntry:
-    """A pipe with the parts that are stated changed."""
-    return replace(base, **_pipe_parts(stated))
+    """A pipe with the parts that are stated changed.
+
+    A further lining stated by the sound speeds on record is the one on record, with what else is known of its material.
+    """
+    parts = _pipe_parts(stated)
+    if "further_linings" in parts:
+        known = {_figures(one.material): one.material for one in base.further_linings}
+        parts["further_linings"] = tuple(
+            replace(one, material=known.get(_figures(one.material), one.material))
+            for one in parts["further_linings"]
+        )
+    return replace(base, **parts)
+
+
+def _figures(material: MaterialEntry) -> tuple[str, float | None, float | None]:
+    return material.name, material.longitudinal_sound_speed, material.shear_sound_speed
 
 
 def _pipe_parts(stated: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from surveys.due import due_rows, office_today
 from surveys.field.access import for_the_field, visible_point
 from surveys.field.results import latest_told
-from surveys.field.worksheet import starting_values
+from surveys.field.worksheet import further_linings, starting_values
 from surveys.models import Booking, Instrument, Job, MeasuringPoint, User
 from surveys.models.instrument import Kind, State
 from surveys.own_jobs import jobs_of_day
@@ -74,6 +74,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
         "none_medium": data.medium or "stated by its figures",
         "start": start,
         "choices": offered,
+        "further_linings": further_linings(data, units, offered["linings"]),
         "composition": [
             {"name": f"medium.{part}", "label": COMPOSITION[part], "value": start.get(part, ""), "when": when}
             for part, when in asked_by(offered["media"]).items()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -26,7 +27,14 @@ from surveys.models.pipe import TemperatureKnown
 from surveys.outcomes import outcome_json
 from surveys.papers.setup_sheet import drawn_from
 from surveys.papers.wording import findings_worded, of_document, worded
-from surveys.pipe_form import COMPOSITION, starting_texts
+from surveys.pipe_form import (
+    COMPOSITION,
+    FURTHER_LABEL,
+    FURTHER_LININGS,
+    FURTHER_THICKNESS,
+    Offer,
+    starting_texts,
+)
 from surveys.selectors import pipe_data_at, place_of
 
 
@@ -156,6 +164,42 @@ def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
         ],
         "none_of_these": round(100 * found.none_of_these),
     }
+
+
+def further_linings(data: PipeData, units: System, offered: Sequence[Offer]) -> list[dict[str, Any]]:
+    """Rows for the linings inside the first: those on record, and room for more, each in sight once the one before it is chosen."""
+    texts, on_record = starting_texts(data, units), data.further_linings
+    known = {one.name for one in offered}
+    # A first lining that is stated by its figures has no name to choose.
+    before = "" if data.lining_thickness_m and not data.lining_material else "pipe.lining.material"
+    rows = []
+    for number, name in enumerate(FURTHER_LININGS):
+        lining = on_record[number] if number < len(on_record) else None
+        value = lining["material"]["name"] if lining else ""
+        rows.append(
+            {
+                "name": name,
+                "label": FURTHER_LABEL.format(number=number + 2, outer=number + 1),
+                "thickness_label": FURTHER_THICKNESS.format(number=number + 2),
+                "value": value,
+                "unlisted": bool(value) and value not in known,
+                "figures": json.dumps(_speeds(lining["material"])) if lining and not value else "",
+                "thickness": texts.get(f"{name}.thickness", ""),
+                # Of a figure that nobody typed the text is rounded.
+                "stored": json.dumps({"value": lining["thickness"], "unit": "m"})
+                if lining and f"{name}.thickness" not in data.as_entered
+                else "",
+                "when": "" if lining else before,
+            }
+        )
+        before = f"{name}.material"
+    return rows
+
+
+def _speeds(material: Mapping[str, Any]) -> dict[str, Any]:
+    """A material by its sound speeds, to the last digit."""
+    names = ("longitudinal_sound_speed", "shear_sound_speed")
+    return {name: {"value": material[name], "unit": "m/s"} for name in names if material[name] is not None}
 
 
 def starting_values(data: PipeData, units: System) -> dict[str, str]:

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from surveys.bookable import endangered
+from surveys.capabilities import types_of
 from surveys.due import STATUSES, DueRow, Status, due_list, due_rows, office_today
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
 from surveys.fleet_pages.wording import VERDICT_WORDS
@@ -73,6 +74,7 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
         "instrument": found,
         "row": _row(row, _dangers([found], user, now)),
         "heading": HEADINGS[row.status],
+        "type": types_of([found]).get((found.kind, found.type_name)),
         "certificates": [
             {"of": one, "verdict": _verdict(one), "corrected": getattr(one, "corrected_by", None)}
             for one in certificates.prefetch_related("points")

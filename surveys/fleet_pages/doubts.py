@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Paginator
-from django.db.models import Count, Q
+from django.db.models import Count, Prefetch, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -16,7 +16,7 @@ from compute.units import System
 from surveys.api.records.tolerance import DECISION_CHOICES
 from surveys.errors import ServiceError
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
-from surveys.models import ReviewedSurvey, ToleranceReview
+from surveys.models import CombinationPart, ReviewedSurvey, ToleranceReview
 from surveys.papers.wording import flow_with_uncertainty, moment
 from surveys.portal.frame import page, units_of
 from surveys.services.tolerance import DECISIONS, Decision, review_decide
@@ -74,7 +74,9 @@ def _shown(
 ) -> HttpResponse:
     units = units_of(request)
     related = ("result", "decided_by", "survey__measuring_point__pipe__site__client")
+    parts = CombinationPart.objects.filter(combination__retired_at__isnull=True).select_related("combination")
     rows = review.surveys.select_related(*related).order_by("survey__started_at", "id")
+    rows = rows.prefetch_related(Prefetch("survey__combination_parts", parts))
     shown = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
     context = {
         "review": review,
@@ -99,6 +101,7 @@ def _row(one: ReviewedSurvey, units: System, refused: dict[str, Any] | None) -> 
         "flow": flow_with_uncertainty(before.volume_flow_m3_s, before.expanded_uncertainty_m3_s, units),
         "figure": figure,
         "relative": relative,
+        "rests_on_it": [part.combination for part in one.survey.combination_parts.all()],
         "undecided": one.state == State.UNDER_REVIEW,
         "refused": refused if refused and refused["pk"] == one.pk else None,
     }

@@ -22,7 +22,7 @@ class NoticeQuerySet(VisibleQuerySet):
     def _of_technician(self, user: User) -> Self:
         sites = own_jobs(user).values("site")
         of_survey = Q(before__survey__measuring_point__pipe__site__in=sites)
-        return self.filter(of_survey | Q(after_combined__combination__site__in=sites))
+        return self.filter(of_survey | Q(before_combined__combination__site__in=sites))
 
 
 class NoticeKind(models.TextChoices):
@@ -72,6 +72,13 @@ class Notice(Record):
                     before__isnull=False,
                     after__isnull=True,
                     before_combined__isnull=True,
+                    after_combined__isnull=True,
+                )
+                | Q(
+                    kind="withdrawn",
+                    before__isnull=True,
+                    after__isnull=True,
+                    before_combined__isnull=False,
                     after_combined__isnull=True,
                 )
                 | Q(

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
-from compute.units import KINDS, System
-from surveys.api.physics import OVAL, WAVE_MODES
+from compute.units import System
+from surveys.api.physics import MOST_FURTHER_LININGS, OVAL, WAVE_MODES
 from surveys.models import Gauging, PipeData
 from surveys.models.pipe import TemperatureKnown
+from surveys.office.sheet import Entry, OnRecord, Sheet
 from surveys.papers.wording import worded
-from surveys.pipe_form import COMPOSITION, PLAIN_NUMBERS, Offer, asked_by, on_record, starting_texts
+from surveys.pipe_form import (
+    COMPOSITION,
+    FURTHER_LABEL,
+    FURTHER_LININGS,
+    FURTHER_THICKNESS,
+    PLAIN_NUMBERS,
+    Offer,
+    as_typed,
+    asked_by,
+    on_record,
+)
 
 # Chosen in place of a name: stated by its own figures.
 BY_FIGURES = "*"
@@ -23,6 +31,17 @@ FIGURES = ("sound_speed", "density", "dynamic_viscosity")
 CONDITIONS = ("temperature", "temperature_known", "pressure")
 # Of the pipe, what may be left unsaid; each is a part of a request by itself.
 OPTIONAL = ("roughness", "wave_mode", "dimensions_temperature", *OVAL)
+
+
+def _of_further_lining(row: str, number: int) -> dict[str, str]:
+    return {
+        f"{row}.material": FURTHER_LABEL.format(number=number, outer=number - 1),
+        f"{row}.thickness": FURTHER_THICKNESS.format(number=number),
+        f"{row}.material.longitudinal_sound_speed": f"Lining {number}: longitudinal sound speed",
+        f"{row}.material.shear_sound_speed": f"Lining {number}: shear sound speed, if it has one",
+    }
+
+
 LABELS = {
     "holds_from": "Holds from (may stay empty)",
     "changed_on": "Changed on",
@@ -36,6 +55,11 @@ LABELS = {
     "pipe.lining.thickness": "Thickness of the lining",
     "pipe.lining.material.longitudinal_sound_speed": "Lining: longitudinal sound speed",
     "pipe.lining.material.shear_sound_speed": "Lining: shear sound speed, if it has one",
+    **{
+        name: label
+        for number, row in enumerate(FURTHER_LININGS, start=2)
+        for name, label in _of_further_lining(row, number).items()
+    },
     "pipe.roughness": "Roughness inside",
     "pipe.wave_mode": "Wave in the wall",
     "pipe.dimensions_temperature": "Temperature the dimensions were taken at",
@@ -56,6 +80,7 @@ UNSAID = {
     "holds_from": "for as long as the pipe has been there",
     "gauging": "none",
     "pipe.lining": "none",
+    **{f"{row}.material": "none" for row in FURTHER_LININGS},
     "pipe.roughness": "not stated: that of the new material is assumed",
     "pipe.wave_mode": "as the material calls for",
     "pipe.dimensions_temperature": "not stated: taken as they are",
@@ -63,30 +88,13 @@ UNSAID = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """A field of the form: what it holds, what is on record, what is wrong."""
+class PipeSheet(Sheet):
+    """A version of pipe data with what was typed of it so far."""
 
-    name: str
-    label: str
-    value: str
-    now: str
-    becomes: str
-    moved: bool
-    type: str = "text"
-    options: tuple[tuple[str, str], ...] = ()
-    # The choice it belongs to, and the values of it.
-    when: str = ""
-    error: str = ""
-
-    @property
-    def key(self) -> str:
-        """Its id in the page."""
-        return self.name.replace(".", "-")
-
-
-class Sheet:
-    """A version of pipe data with what was typed of it so far; before anything was, it is as on record."""
+    labels = LABELS
+    unsaid = UNSAID
+    plain_numbers = PLAIN_NUMBERS
+    kinds = ("correction", "alteration")
 
     def __init__(
         self,
@@ -96,16 +104,26 @@ class Sheet:
         offers: Mapping[str, Sequence[Offer]],
         gaugings: Iterable[Gauging],
     ) -> None:
+        super().__init__(_beginning(base, units), typed)
         self.base, self.units = base, units
-        self.altered = typed.get("kind") == "alteration"
+        self.altered = self.kind == "alteration"
         self._offers = offers
         self._gaugings = tuple(
             (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {worded(one.mean_m, 'length', units, 2)}")
             for one in gaugings
         )
-        self._start = _beginning(base, units)
-        self._typed = {name: str(value).strip() for name, value in typed.items()}
-        self._errors: dict[str, str] = {}
+        asked = self._typed.get("pipe.further_linings.rows", "")
+        shown = int(asked[:2]) if asked.isascii() and asked.isdigit() else 0
+        self.further = min(max(len(base.further_linings), shown), MOST_FURTHER_LININGS)
+
+    @property
+    def takes_another_lining(self) -> bool:
+        """Whether there may be one more lining."""
+        return self.further < MOST_FURTHER_LININGS
+
+    def add_lining(self) -> None:
+        """One more row, for a lining inside the others."""
+        self.further = min(self.further + 1, MOST_FURTHER_LININGS)
 
     def stated(self) -> dict[str, Any]:
         """As the API takes it: what differs from the record, the medium as a whole."""
@@ -125,41 +143,19 @@ class Sheet:
         return asked | {"corrects": str(self.base.pk), "holds_from": self._text("holds_from") or None}
 
     @property
-    def seal(self) -> str:
-        """Tells one state of the form from another."""
-        told = json.dumps([self.altered, self.stated()], sort_keys=True)
-        return hashlib.sha256(told.encode()).hexdigest()
-
-    @property
-    def changes(self) -> list[Entry]:
-        """Fields that no longer hold what is on record, of those that belong to what was chosen."""
-        return [one for one in (*self.pipe, *self.medium, *self.since) if one.moved and self._belongs(one)]
+    def deed(self) -> str:
+        """What the button says that does it."""
+        return "Record the alteration" if self.altered else "Correct it"
 
     @property
     def nothing_changed(self) -> bool:
         """Whether it all stands as on record; a day alone is no alteration."""
         return not [one for one in self.changes if one.name != "changed_on"]
 
-    def refused(self, errors: Iterable[Mapping[str, str]]) -> None:
-        """Keep what was refused, to be shown at its fields."""
-        for one in errors:
-            plain = PLAIN_NUMBERS.get(one["field"]) if one["code"] == "number-invalid" else None
-            self._errors.setdefault(self._at(one["field"]), plain or one["detail"])
-
     @property
-    def wrong(self) -> bool:
-        """Whether anything is."""
-        return bool(self._errors)
-
-    @property
-    def elsewhere(self) -> list[str]:
-        """What is wrong with no field of the form."""
-        return [detail for name, detail in self._errors.items() if name not in LABELS]
-
-    @property
-    def to_put_right(self) -> list[Entry]:
-        """Fields that are wrong, in the order of the page."""
-        return [one for one in (*self.since, *self.pipe, *self.medium, self.reason) if one.error]
+    def entries(self) -> list[Entry]:
+        """Every field in the order of the page, but for the reason."""
+        return [*self.since, *self.pipe, *self.more_of_pipe, *self.medium]
 
     @property
     def since(self) -> list[Entry]:
@@ -171,7 +167,7 @@ class Sheet:
 
     @property
     def pipe(self) -> list[Entry]:
-        """Fields of the pipe, each after the choice it belongs to."""
+        """Fields of the pipe down to its innermost lining, each after the choice it belongs to."""
         names = ["pipe.outer_diameter", "pipe.wall_thickness", *(["gauging"] if self._gaugings else [])]
         return [
             *(self._entry(name) for name in names),
@@ -180,8 +176,13 @@ class Sheet:
             self._entry("pipe.lining"),
             self._entry("pipe.lining.thickness", when="pipe.lining"),
             *self._speeds("pipe.lining", "pipe.lining.material"),
-            *(self._entry(f"pipe.{part}") for part in OPTIONAL),
+            *(entry for row in FURTHER_LININGS[: self.further] for entry in self._further_lining(row)),
         ]
+
+    @property
+    def more_of_pipe(self) -> list[Entry]:
+        """Fields of the pipe that may be left unsaid."""
+        return [self._entry(f"pipe.{part}") for part in OPTIONAL]
 
     @property
     def medium(self) -> list[Entry]:
@@ -194,17 +195,6 @@ class Sheet:
             *(self._entry(f"medium.{part}") for part in CONDITIONS),
         ]
 
-    @property
-    def reason(self) -> Entry:
-        """Why it changes."""
-        return self._entry("reason")
-
-    def _was(self, name: str) -> str:
-        return self._start.get(name, "")
-
-    def _text(self, name: str) -> str:
-        return self._typed.get(name, self._was(name))
-
     def _gauging(self) -> str:
         """A wall written by hand is not the gauged one: the gauging on record goes unless another is chosen."""
         chosen = self._text("gauging")
@@ -214,12 +204,13 @@ class Sheet:
     def _speeds(self, chosen: str, path: str) -> list[Entry]:
         return [self._entry(f"{path}.{speed}", when=f"{chosen} {BY_FIGURES}") for speed in SPEEDS]
 
-    def _belongs(self, entry: Entry) -> bool:
-        if not entry.when:
-            return True
-        choice, *values = entry.when.split()
-        chosen = ("alteration" if self.altered else "correction") if choice == "kind" else self._text(choice)
-        return chosen in values if values else bool(chosen)
+    def _further_lining(self, row: str) -> list[Entry]:
+        chosen = f"{row}.material"
+        return [
+            self._entry(chosen),
+            self._entry(f"{row}.thickness", when=chosen),
+            *self._speeds(chosen, chosen),
+        ]
 
     def _of_medium(self, text: Callable[[str], str]) -> tuple[str, ...]:
         """What a medium has beside name and conditions: its own figures, or what it is made of."""
@@ -241,6 +232,13 @@ class Sheet:
         if lining := text("pipe.lining"):
             material = _material(lining, "pipe.lining.material", value)
             pipe["lining"] = {"material": material, "thickness": value("pipe.lining.thickness")}
+        pipe["further_linings"] = [
+            {
+                "material": _material(text(f"{row}.material"), f"{row}.material", value),
+                "thickness": value(f"{row}.thickness"),
+            }
+            for row in self._rows_stated(text)
+        ]
         name = text("medium.name")
         medium: dict[str, Any] = {} if name == BY_FIGURES else {"name": name}
         for part in (*self._of_medium(text), *CONDITIONS):
@@ -248,50 +246,33 @@ class Sheet:
                 medium[part] = stated
         return {"pipe": pipe, "medium": medium}
 
+    def _rows_stated(self, text: Callable[[str], str]) -> list[str]:
+        """Rows that hold a further lining; one whose material is none is no lining any more."""
+        return [row for row in FURTHER_LININGS[: self.further] if text(f"{row}.material")]
+
     def _value_by(self, text: Callable[[str], str]) -> Callable[[str], Any]:
         def value(name: str) -> Any:
             shown = text(name)
-            stored = self._stored.get(name)
-            if shown == self._was(name) != self.base.as_entered.get(name):
-                # A figure nobody typed is shown rounded, and stays as it is.
-                if isinstance(stored, Mapping):
-                    return {"value": stored["si"], "unit": KINDS[stored["kind"]].si}
-                if isinstance(stored, float):
-                    return stored
+            kept = self._as_it_was(name, shown)
+            if kept is not None:
+                return kept
             return _number(shown) if name in PLAIN_NUMBERS else shown
 
         return value
 
-    @cached_property
-    def _stored(self) -> dict[str, Any]:
-        return on_record(self.base)
-
     def _at(self, field: str) -> str:
-        """The field of the form that a field of a request is, or the nearest about it."""
         if field == "holds_from" and self.altered:
             return "changed_on"
-        field = {"pipe.lining.material": "pipe.lining", "medium": "medium.name"}.get(field, field)
-        while field and field not in LABELS:
-            field = field.rpartition(".")[0]
-        return field
+        if found := re.match(r"pipe\.further_linings\.(\d+)(.*)", field):
+            # Rows left empty were not sent.
+            rows = self._rows_stated(self._text)
+            place = int(found[1])
+            field = (rows[place] if place < len(rows) else "") + found[2]
+        known = {"pipe.lining.material": "pipe.lining", "medium": "medium.name"}
+        return super()._at(known.get(field, field))
 
-    def _entry(self, name: str, **more: Any) -> Entry:
-        value = self._gauging() if name == "gauging" else self._text(name)
-        options = self._options(name)
-        titles = dict(options)
-        was = self._was(name)
-        unsaid = UNSAID.get(name, "not stated")
-        return Entry(
-            name,
-            LABELS[name],
-            value,
-            (titles.get(was, was) if was else unsaid) + self._known(name),
-            titles.get(value, value) if value else unsaid,
-            value != was,
-            options=options,
-            error=self._errors.get(name, ""),
-            **more,
-        )
+    def _value(self, name: str) -> str:
+        return self._gauging() if name == "gauging" else self._text(name)
 
     def _known(self, name: str) -> str:
         """How what is on record was known, where that was said."""
@@ -306,7 +287,7 @@ class Sheet:
         by_speeds = (BY_FIGURES, "by its sound speeds")
         if name == "pipe.material":
             return (*self._offered("pipes", name), by_speeds)
-        if name == "pipe.lining":
+        if name == "pipe.lining" or name.removesuffix(".material") in FURTHER_LININGS:
             return (("", "none"), *self._offered("linings", name), by_speeds)
         if name == "medium.name":
             return (*self._offered("media", name), (BY_FIGURES, "by its figures"))
@@ -324,15 +305,18 @@ class Sheet:
         return [(was, was), *offered] if unlisted else offered
 
 
-def _beginning(base: PipeData, units: System) -> dict[str, str]:
+def _beginning(base: PipeData, units: System) -> OnRecord:
     """What the fields hold before anything is typed."""
-    start = starting_texts(base, units)
+    values = on_record(base)
+    start = as_typed(values, base.as_entered, units)
     start["pipe.material"] = base.material or BY_FIGURES
     start["pipe.lining"] = (base.lining_material or BY_FIGURES) if base.lining_thickness_m else ""
+    for row, lining in zip(FURTHER_LININGS, base.further_linings, strict=False):
+        start[f"{row}.material"] = lining["material"]["name"] or BY_FIGURES
     start["medium.name"] = base.medium or BY_FIGURES
     start["holds_from"] = base.holds_from.isoformat() if base.holds_from else ""
     start["gauging"] = str(base.gauging_id or "")
-    return start
+    return OnRecord(start, values, base.as_entered)
 
 
 def _material(chosen: str, path: str, value: Callable[[str], Any]) -> Any:

@@ -11,6 +11,7 @@ from typing import Any
 
 from compute.units import System
 from surveys.history import Found
+from surveys.impact import ReviewNotice, combined_notices
 from surveys.models import CombinedResult, Notice, Result
 from surveys.papers.changes import change_told, history_drawn
 from surveys.papers.site_year import PointYear, Records, Year, records_of
@@ -18,7 +19,8 @@ from surveys.papers.typeset import Paper
 from surveys.papers.wording import findings_worded, flow_with_uncertainty, moment, percent
 
 CHART_HEIGHT = 170.0
-AGAINST = ("under-review", "withdrawn")
+# The gravest first.
+AGAINST = ("withdrawn", "under-review")
 GRAVE = {"stop": 0, "caution": 1}
 
 
@@ -103,6 +105,12 @@ def _in_doubt(paper: Paper, year: Year, records: Records) -> None:
             paper.callout(
                 f"{one.name}, {year.day(found.result.survey.started_at)}", notice.sentence, severity
             )
+    for combined in records.combined:
+        for notice in combined_notices(combined.combination.parts.all()):
+            severity = "stop" if notice.state in AGAINST else "note"
+            paper.callout(
+                f"{combined.combination.name}, {year.day(combined.window_from)}", notice.sentence, severity
+            )
 
 
 def _results(paper: Paper, year: Year, records: Records, units: System) -> None:
@@ -128,9 +136,14 @@ def _result_rows(year: Year, one: PointYear, units: System) -> Iterator[list[str
     for found in one.found:
         result = found.result
         flow = flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units)
-        doubt = next((f", {n.state.replace('-', ' ')}" for n in found.notices if n.state in AGAINST), "")
         day = str(year.day(result.survey.started_at))
-        yield [one.name, day, flow + doubt, f"{found.coverage_factor:.2f}", _change(found, units)]
+        yield [
+            one.name,
+            day,
+            flow + _doubt(found.notices),
+            f"{found.coverage_factor:.2f}",
+            _change(found, units),
+        ]
     for survey in one.without_result:
         yield [one.name, str(year.day(survey.started_at)), "no result yet", "-", "-"]
     if not one.found and not one.without_result:
@@ -138,6 +151,12 @@ def _result_rows(year: Year, one: PointYear, units: System) -> Iterator[list[str
             f"last on {year.day(one.history[-1].result.survey.started_at)}" if one.history else "never before"
         )
         yield [one.name, f"none in {year.number}", "-", "-", f"not surveyed; {before}"]
+
+
+def _doubt(notices: Iterable[ReviewNotice]) -> str:
+    """What stands against a figure, to be said beside it."""
+    states = {notice.state for notice in notices}
+    return next((f", {state.replace('-', ' ')}" for state in AGAINST if state in states), "")
 
 
 def _change(found: Found, units: System) -> str:
@@ -175,7 +194,8 @@ def _combined(paper: Paper, year: Year, records: Records, units: System) -> None
             one.combination.name,
             one.combination.get_kind_display(),
             str(year.day(one.window_from)),
-            flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units),
+            flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units)
+            + _doubt(combined_notices(one.combination.parts.all())),
             f"{one.coverage_factor:.2f}",
         ]
         for one in records.combined

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cached_property
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from surveys.history import Found, histories
-from surveys.models import Combination, CombinedResult, Job, MeasuringPoint, Notice, Result, Site, Survey
+from surveys.impact import parts_reviewed
+from surveys.models import (
+    Combination,
+    CombinationPart,
+    CombinedResult,
+    Job,
+    MeasuringPoint,
+    Notice,
+    Result,
+    Site,
+    Survey,
+)
 from surveys.models.job import JobState
 from surveys.selectors import Viewer
 
@@ -72,11 +83,25 @@ class Records:
         for point in self.points:
             stamps += [survey.recorded_at for survey in point.without_result]
             for found in point.history:
-                reviewed = found.result.survey.tolerance_reviews.all()
-                stamps += [found.result.computed_at, *(one.review.opened_at for one in reviewed)]
-                stamps += [found.together.computed_at] if found.together else []
-                stamps += [one.decided_at for one in reviewed if one.decided_at]
+                stamps += [found.result.computed_at, *_reviewed_at(found.result.survey)]
+                if found.together:
+                    parts = found.result.survey.paths_combination.parts.all()
+                    stamps += [found.together.computed_at, *_of_parts(parts)]
+        for one in self.combined:
+            stamps += _of_parts(one.combination.parts.all())
         return max(stamps, default=None)
+
+
+def _of_parts(parts: Iterable[CombinationPart]) -> list[datetime]:
+    return [stamp for part in parts for stamp in _reviewed_at(part.survey)]
+
+
+def _reviewed_at(survey: Survey) -> Iterator[datetime]:
+    """When reviews of a survey were opened, and decided."""
+    for one in survey.tolerance_reviews.all():
+        yield one.review.opened_at
+        if one.decided_at:
+            yield one.decided_at
 
 
 def records_of(year: Year) -> Records:
@@ -96,7 +121,11 @@ def records_of(year: Year) -> Records:
     return Records(
         [one for one in told if one.found or one.without_result or _in_use(one.point)],
         list(_notices(year)),
-        list(combined.select_related("combination").order_by("window_from", "id")),
+        list(
+            combined.select_related("combination")
+            .prefetch_related(Prefetch("combination__parts", parts_reviewed()))
+            .order_by("window_from", "id")
+        ),
         list(_jobs(year)),
     )
 

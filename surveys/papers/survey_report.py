@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from compute.drawing import side_view
 from compute.units import System
-from surveys.impact import ReviewNotice, review_notices
+from surveys.impact import ReviewNotice, notices_with_paths
 from surveys.models import Report, Result
 from surveys.outcomes import quantity
 from surveys.papers.beside import ToldBeside, beside_told
@@ -69,7 +69,9 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
     point = result.survey.measuring_point
     site = point.pipe.site
     draft = not issue.number
-    notices = review_notices(result.survey.tolerance_reviews.all())
+    known_at = None if draft else issue.at
+    together = paths_result(result.survey, known_at)
+    notices = notices_with_paths(result.survey, together)
     paper = Paper(
         title="Flow survey report",
         subtitle=f"{point.name}, {point.pipe.name}, {site.name} · {site.client.name}",
@@ -78,8 +80,6 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
         address=address,
         mark="DRAFT" if draft else _mark(notices),
     )
-    known_at = None if draft else issue.at
-    together = paths_result(result.survey, known_at)
     _notices(paper, notices)
     if together:
         paths_figure(paper, together, units)

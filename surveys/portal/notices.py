@@ -26,8 +26,8 @@ SHOWN = 100
 def notices(request: HttpRequest) -> HttpResponse:
     """The newest notices: those nobody has acknowledged first."""
     user = cast(User, request.user)
-    related = ("before__survey__measuring_point__pipe__site", "after", "before_combined", "acknowledged_by")
-    rows = Notice.objects.visible_to(user).select_related(*related, "after_combined__combination__site")
+    related = ("before__survey__measuring_point__pipe__site", "after", "before_combined__combination__site")
+    rows = Notice.objects.visible_to(user).select_related(*related, "after_combined", "acknowledged_by")
     seen_last = F("acknowledged_at").desc(nulls_first=True)
     shown = list(rows.order_by(seen_last, "-made_at", "-id")[:SHOWN])
     units = units_of(request)

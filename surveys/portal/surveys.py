@@ -11,13 +11,13 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from surveys.errors import ServiceError
-from surveys.impact import review_notices, with_outdated
+from surveys.impact import notices_with_paths, with_outdated
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
 from surveys.papers.beside import beside_told
 from surveys.papers.paths_together import mean_told
 from surveys.papers.survey_report import budget_lines
 from surveys.papers.wording import findings_worded, flow_with_uncertainty, worded
-from surveys.portal.frame import OFFICE, framed, page, units_of
+from surveys.portal.frame import FLEET, OFFICE, framed, page, units_of
 from surveys.portal.readings import readings_chart, window_asked
 from surveys.selectors import paths_result
 
@@ -27,21 +27,25 @@ from surveys.selectors import paths_result
 def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The survey with its current result, its reports and its data to download."""
     rows = Survey.objects.visible_to(request.user)
+    reviews = ReviewedSurvey.objects.select_related("review__instrument")
+    rows = rows.prefetch_related(Prefetch("tolerance_reviews", reviews))
     found = get_object_or_404(rows.select_related("measuring_point__pipe__site__client", "log"), pk=pk)
     results = Result.objects.visible_to(request.user).filter(survey=found, replaced_at__isnull=True)
     certificates = Calibration.objects.select_related("instrument")
+    results = results.select_related("transducer_data__instrument")
     result = results.prefetch_related(Prefetch("calibrations", certificates)).first()
     zone = found.measuring_point.pipe.site.zone
     reports = with_outdated(Report.objects.visible_to(request.user).filter(survey=found).defer("content"))
-    reviews = ReviewedSurvey.objects.filter(survey=found).select_related("review__instrument")
+    together = paths_result(found)
     context = {
         "survey": found,
         "point": found.measuring_point,
         "zone": zone,
         "result": result,
         "reports": reports,
-        "notices": review_notices(reviews),
+        "notices": notices_with_paths(found, together),
         "log": getattr(found, "log", None),
+        "corrects_transducers": cast(User, request.user).role in OFFICE | FLEET,
         "measures": cast(User, request.user).role in OFFICE | {Role.TECHNICIAN},
     }
     if result is None:
@@ -51,7 +55,6 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
     context["findings"] = findings_worded(result.findings, units)
     context["budget"] = budget_lines(result, units)
-    together = paths_result(found)
     context["beside"] = beside_told(found, together or result, units)
     context["together"] = together and mean_told(together, units)
     asked, wrong = _stretch_asked(request, zone)

@@ -20,14 +20,21 @@ class Deed:
 
 
 def do_all(
-    deeds: Sequence[Deed], *, explain: Callable[[Exception], Problems | None], dry_run: bool
+    deeds: Sequence[Deed],
+    *,
+    hold: Callable[[], None],
+    explain: Callable[[Exception], Problems | None],
+    dry_run: bool,
 ) -> dict[int, Problems]:
     """Do every deed, each seeing those before it; if one fails, or on a dry run, nothing is kept.
 
-    Returns the problems by row; `explain` says what an error means, None for one that is a fault of ours and is raised.
+    `hold` takes beforehand what the deeds lock: one after another they would lock it in the order of the table, against whoever
+    takes several in order. Returns the problems by row; `explain` says what an error means, None for one that is a fault of ours
+    and is raised.
     """
     wrong: dict[int, Problems] = {}
     with transaction.atomic():
+        hold()
         for deed in deeds:
             try:
                 with transaction.atomic():

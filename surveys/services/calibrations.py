@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from uuid import UUID
@@ -139,6 +139,12 @@ def instrument_lock(instrument_id: UUID) -> Instrument:
     """The instrument, held until the transaction ends."""
     # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
     return Instrument.objects.select_for_update(no_key=True).get(pk=instrument_id)
+
+
+def instruments_lock(instrument_ids: Iterable[UUID]) -> None:
+    """Several instruments, held until the transaction ends; by key, as all who hold several do, or they would lock each other out."""
+    held = Instrument.objects.select_for_update(no_key=True).filter(pk__in=instrument_ids)
+    list(held.order_by("pk"))
 
 
 def results_moved_with(instruments: Sequence[Instrument], since: date | None = None) -> list[Result]:

@@ -20,6 +20,7 @@ from surveys.readings.intake import Intake, take_in
 from surveys.readings.layout import PLAIN
 from surveys.readings.layout import LogLayout as Layout
 from surveys.reduction import HeldLog, result_store, survey_reduce
+from surveys.services.calibrations import instruments_lock
 from surveys.services.combinations import combinations_extend
 from surveys.services.tolerance import reviews_extend
 
@@ -74,8 +75,8 @@ def lock_survey(survey: Survey) -> None:
     Pipe.objects.select_for_update(no_key=True).get(pk=survey.measuring_point.pipe_id)
     used = Instrument.objects.filter(
         survey_data__survey=survey, survey_data__replaced_at__isnull=True
-    ).values("pk")
-    list(Instrument.objects.select_for_update(no_key=True).filter(pk__in=used).order_by("pk"))
+    ).values_list("pk", flat=True)
+    instruments_lock(used)
 
 
 def _same_or_conflict(log: Log, intake: Intake) -> Log:

@@ -18,6 +18,7 @@ from surveys.errors import Conflict, ServiceError
 from surveys.models import Booking, DispatchPlan, Instrument, Job, User
 from surveys.models.job import JobState
 from surveys.services.bookings import booking_make
+from surveys.services.calibrations import instruments_lock
 from surveys.services.jobs import job_move, plannable
 from surveys.services.records import record_change
 
@@ -89,7 +90,7 @@ def plan_accept(*, plan: DispatchPlan, jobs: Sequence[str] | None, by: User, now
 def _hold(assignments: Sequence[dict[str, Any]]) -> None:
     """Lock what will be booked by key, as a log taken in does: in the order of the assignments they would lock each other out."""
     instruments = {pk for one in assignments for pk in one["instruments"]}
-    list(Instrument.objects.select_for_update(no_key=True).filter(pk__in=instruments).order_by("pk"))
+    instruments_lock(instruments)
     technicians = {one["technician"] for one in assignments}
     list(User.objects.select_for_update(no_key=True).filter(pk__in=technicians).order_by("pk"))
 

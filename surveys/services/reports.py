@@ -11,8 +11,8 @@ from django.db import transaction
 
 from compute.units import System
 from surveys.errors import Conflict
-from surveys.impact import review_notices
-from surveys.models import Report, Result, SiteMeterReading, Survey, User
+from surveys.impact import notices_with_paths
+from surveys.models import CombinedResult, Report, Result, SiteMeterReading, Survey, User
 from surveys.models.report import report_number
 from surveys.papers.survey_report import Issue, survey_report
 from surveys.papers.typeset import typeset
@@ -40,8 +40,9 @@ def report_issue(
     Survey.objects.select_for_update(no_key=True).get(pk=survey.pk)
     result = _current(survey)
     last = Report.objects.filter(survey=survey, replaced_at__isnull=True).select_related("result").first()
-    told = _told(result)
-    if last and _says_the_same(last, result, told, units):
+    together = paths_result(survey)
+    told = _told(result, together)
+    if last and _says_the_same(last, result, together, told, units):
         raise Conflict(f"Report {last.number} says the same; nothing changed since.", code="nothing-changed")
     revision = last.revision + 1 if last else 1
     reason = said(reason) if last else reason
@@ -64,10 +65,11 @@ def report_issue(
     )
 
 
-def _says_the_same(last: Report, result: Result, told: list[dict[str, str]], units: System) -> bool:
+def _says_the_same(
+    last: Report, result: Result, mean: CombinedResult | None, told: list[dict[str, str]], units: System
+) -> bool:
     stated_since = SiteMeterReading.objects.filter(survey=last.survey_id, recorded_at__gt=last.issued_at)
     same = last.result_id == result.pk and last.notices == told and last.units == units
-    mean = paths_result(result.survey)
     mean_since = mean is not None and mean.computed_at > last.issued_at
     return same and not mean_since and not stated_since.exists()
 
@@ -78,7 +80,7 @@ def report_as_it_reads(report: Report, address: str) -> tuple[bytes, bool]:
     Where an instrument was put under review since, or a decision fell, it carries that notice until it is issued again.
     """
     result = traceable_results().get(pk=report.result_id)
-    if _told(result) == report.notices:
+    if _told(result, paths_result(result.survey, report.issued_at)) == report.notices:
         return bytes(report.content), True
     issue = Issue(
         report.number,
@@ -96,8 +98,8 @@ def _page_of(result: Result, site_address: str) -> str:
     return f"{site_address}results/{result.pk}/traceability/"
 
 
-def _told(result: Result) -> list[dict[str, str]]:
-    notices = review_notices(result.survey.tolerance_reviews.all())
+def _told(result: Result, together: CombinedResult | None) -> list[dict[str, str]]:
+    notices = notices_with_paths(result.survey, together)
     return [{name: str(value) for name, value in asdict(one).items()} for one in notices]
 
 

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
 from surveys.impact import doubt_raised_by, results_touched
 from surveys.models import (
     Calibration,
+    CombinedResult,
     Notice,
     Recomputation,
     Result,
@@ -84,7 +85,8 @@ def review_lapse(corrected: Calibration, *, by: User, now: datetime) -> None:
 def review_decide(
     *, review: ToleranceReview, decisions: Sequence[Decision], by: User, now: datetime
 ) -> Recomputation | None:
-    """Decide surveys of a review, all or none. Those to be corrected are recomputed, clients of withdrawn ones told.
+    """Decide surveys of a review, all or none. Those to be corrected are recomputed; of withdrawn ones, and of what rests
+    on them, clients are told.
 
     Raises Conflict where one is decided already, ServiceError where no reason is given.
     """
@@ -95,6 +97,7 @@ def review_decide(
         raise ServiceError("A survey is decided twice here.", code="decided-twice", field="decisions")
     for row in rows:
         _decide(row, asked[row.pk], by, now)
+    _tell_of_combined([row for row in rows if row.state == State.WITHDRAWN], now)
     to_correct = [row.survey_id for row in rows if row.state == State.CORRECTED]
     if not to_correct:
         return None
@@ -158,6 +161,35 @@ def _correctable(row: ReviewedSurvey) -> None:
             code="no-curve",
             field="decisions",
         )
+
+
+def _tell_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> None:
+    """A notice of each combined result that rests on a survey just withdrawn; once, however many of its parts are."""
+    reasons = {row.survey_id: _reason_of_part(row) for row in withdrawn}
+    told = Notice.objects.filter(kind=NoticeKind.WITHDRAWN, before_combined=OuterRef("pk"))
+    rows = CombinedResult.objects.filter(
+        ~Exists(told),
+        combination__parts__survey__in=reasons,
+        combination__retired_at__isnull=True,
+        replaced_at__isnull=True,
+    ).distinct()
+    for combined in rows.select_related("combination__site__client").prefetch_related("combination__parts"):
+        client = combined.combination.site.client
+        parts = combined.combination.parts.all()
+        Notice.objects.create(
+            kind=NoticeKind.WITHDRAWN,
+            client=client,
+            before_combined=combined,
+            threshold=client.notice_threshold,
+            reason=" ".join(reasons[part.survey_id] for part in parts if part.survey_id in reasons),
+            made_at=now,
+        )
+
+
+def _reason_of_part(row: ReviewedSurvey) -> str:
+    point = row.survey.measuring_point
+    day = survey_date(row.survey)
+    return f"It rests on the survey of {day} at {point.pipe.name}, {point.name}, which is withdrawn: {row.reason}"
 
 
 def _tell_of_withdrawal(row: ReviewedSurvey, now: datetime) -> None:

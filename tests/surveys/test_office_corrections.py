@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.test import Client as Visitor
 
-from surveys.models import PipeData
+from surveys.models import Instrument, InstrumentType, PipeData, TransducerData
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
@@ -99,3 +99,153 @@ def test_a_certificate_to_correct_that_is_not_of_the_instrument_is_not_found(cas
     address = f"/fleet/instruments/{kit.meter.pk}/certificate/"
     for named in ("x", str(others.pk)):
         assert admin.get(address, {"corrects": named}).status_code == 404
+
+
+LINED = {"pipe.lining": "cement-mortar", "pipe.lining.thickness": "4 mm", "pipe.further_linings.rows": "2"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "wrong"),
+    [
+        ({"0.material": "epoxy"}, "0-thickness"),
+        ({"0.material": "epoxy", "0.thickness": "0.5"}, "0-thickness"),
+        ({"0.material": "cheese", "0.thickness": "0.5 mm"}, "0-material"),
+        ({"0.material": "*", "0.thickness": "0.5 mm"}, "0-material-longitudinal_sound_speed"),
+        # A row left empty is not sent: what is refused of the one after it is told there.
+        ({"0.material": "", "1.material": "epoxy", "1.thickness": "x"}, "1-thickness"),
+    ],
+)
+def test_what_cannot_be_of_a_further_lining_is_told_at_its_row(
+    office: Visitor, here: Scene, typed: dict[str, str], wrong: str
+) -> None:
+    sent = (
+        LINED
+        | {f"pipe.further_linings.{name}": text for name, text in typed.items()}
+        | {"reason": "Cut open."}
+    )
+    answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
+    assert answer.status_code == 400
+    assert f'id="pipe-further_linings-{wrong}-wrong"' in answer.content.decode()
+    assert PipeData.objects.count() == 1
+
+
+def test_a_lining_inside_no_lining_is_told_at_the_first(office: Visitor, here: Scene) -> None:
+    inner = {"pipe.further_linings.rows": "1", "pipe.further_linings.0.material": "epoxy"}
+    sent = inner | {"pipe.further_linings.0.thickness": "0.5 mm", "reason": "Cut open."}
+    page = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent).content.decode()
+    assert 'id="pipe-lining-wrong"' in page
+    assert "outermost lining first" in page
+
+
+def test_one_more_lining_is_asked_for_without_a_script_and_five_are_the_most(
+    office: Visitor, here: Scene
+) -> None:
+    address = f"/office/pipes/{here.pipe.pk}/correction/"
+    typed = LINED | {"pipe.further_linings.rows": "4", "pipe.outer_diameter": "300 mm", "do": "more-linings"}
+    page = office.post(address, typed).content.decode()
+    assert 'id="pipe-further_linings-4-material"' in page
+    assert 'value="300 mm"' in page
+    # Beyond five there is no row to ask for, whatever is sent.
+    assert "more-linings" not in page
+    for odd in ("99", "-1", "x", "\u0665"):
+        assert office.post(address, typed | {"pipe.further_linings.rows": odd}).status_code == 200
+
+
+@pytest.fixture
+def address_of_pair(kit: Any) -> str:
+    return f"/office/transducers/{kit.pair.pk}/correction/"
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "told"),
+    [
+        ("frequency", "2", "unit"),
+        ("frequency", "", "required"),
+        ("wedge_sound_speed", "2 m/s", "Sound speed"),
+        ("wedge_angle", "95 deg", "angle"),
+        ("face_offset", "-1 mm", "below 0"),
+        ("wedge_delay", "-1 us", "wedge"),
+        ("lowest_temperature", "300 degC", "lowest"),
+        ("wedge_temperature_coefficient", "1 barrel", "Change of the wedge"),
+        ("reason", "", "blank"),
+        ("reason", "\u202e", "U+202E"),
+    ],
+)
+def test_what_cannot_be_of_a_pair_is_told_and_kept_in_its_field(
+    office: Visitor, address_of_pair: str, name: str, typed: str, told: str
+) -> None:
+    sent = {"reason": "Data sheet.", "wedge_angle": "43 deg", name: typed}
+    answer = office.post(address_of_pair, sent)
+    page = answer.content.decode()
+    assert answer.status_code in (400, 409)
+    assert told in page.partition('id="told"')[2]
+    assert 'aria-invalid="true"' in page
+    assert TransducerData.objects.count() == 1
+
+
+def test_the_form_of_a_pair_works_without_a_script(office: Visitor, address_of_pair: str) -> None:
+    typed = {"wedge_angle": "43 deg", "reason": "Data sheet.", "do": "show"}
+    shown = office.post(address_of_pair, typed).content.decode()
+    seen = shown.partition('name="seen" value="')[2].partition('"')[0]
+    answer = office.post(address_of_pair, typed | {"do": "commit", "seen": seen})
+    assert answer.status_code == 302
+    assert office.get(answer["Location"]).status_code == 200
+    assert office.post(address_of_pair, {"reason": "Nothing to say."}).status_code == 400
+
+
+def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
+    office: Visitor, address_of_pair: str, kit: Any
+) -> None:
+    [first] = kit.pair.transducer_data.all()
+    # Never typed in the kit: shown rounded, in the reader's units.
+    assert "lowest_temperature" not in first.as_entered
+    typed = {"wedge_angle": "43 deg", "reason": "Data sheet.", "units": "us", "do": "show"}
+    seen = office.post(address_of_pair, typed).content.decode().partition('name="seen" value="')[2]
+    office.post(address_of_pair, typed | {"do": "commit", "seen": seen.partition('"')[0]})
+    made = TransducerData.objects.get(corrects=first)
+    assert made.lowest_temperature_k == first.lowest_temperature_k
+    # What nobody typed is not kept as if somebody had.
+    assert made.as_entered == first.as_entered | {"wedge_angle": "43 deg"}
+    assert made.wedge_sound_speed_m_s == first.wedge_sound_speed_m_s
+
+
+def test_there_is_no_such_page_of_another_instrument_or_version(
+    office: Visitor, address_of_pair: str, kit: Any
+) -> None:
+    bare = Instrument.objects.create(kind="transducer-pair", type_name="Old", serial="P-9")
+    for other in (kit.meter, bare):
+        assert office.get(f"/office/transducers/{other.pk}/correction/").status_code == 404
+    for named in ("x", str(kit.meter.pk)):
+        assert office.get(address_of_pair, {"version": named}).status_code == 404
+        assert office.post(address_of_pair, {"corrects": named, "reason": "x"}).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "told"),
+    [
+        ("lowest_velocity", "3", "unit"),
+        ("lowest_velocity", "30 m/s", "lowest_velocity"),
+        ("note", "\u202e", "U+202E"),
+        ("lowest_wall", "", "Nothing is changed yet"),
+    ],
+)
+def test_what_cannot_be_of_a_type_is_told_and_nothing_is_kept(
+    office: Visitor, name: str, typed: str, told: str
+) -> None:
+    made = InstrumentType.objects.create(kind="meter", name="Portable", highest_velocity_m_s=20)
+    answer = office.post(f"/office/instrument-types/{made.pk}/", {name: typed, "do": "show"})
+    assert answer.status_code in (400, 409)
+    assert told in answer.content.decode().partition('id="told"')[2]
+    made.refresh_from_db()
+    assert (made.lowest_velocity_m_s, made.note) == (None, "")
+
+
+def test_a_figure_of_a_type_that_was_emptied_is_not_known_any_more(office: Visitor) -> None:
+    made = InstrumentType.objects.create(
+        kind="meter", name="Portable", highest_velocity_m_s=20, as_entered={"highest_velocity": "20 m/s"}
+    )
+    address, typed = f"/office/instrument-types/{made.pk}/", {"highest_velocity": "", "do": "show"}
+    seen = office.post(address, typed).content.decode().partition('name="seen" value="')[2].partition('"')[0]
+    assert office.post(address, typed | {"do": "commit", "seen": seen}).status_code == 302
+    made.refresh_from_db()
+    assert (made.highest_velocity_m_s, made.as_entered) == (None, {})

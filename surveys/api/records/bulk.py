@@ -19,10 +19,10 @@ from surveys.api.permissions import FLEET
 from surveys.api.problems import CONTENT_TYPE, Problem, errors_of, problem
 from surveys.api.records.calibrations import CalibrationIn, calibration_stated
 from surveys.api.records.files import RawFileParser, file_sent
-from surveys.api.views import UnitsMixin, documented
+from surveys.api.views import Once, documented
 from surveys.models import Instrument, User
 from surveys.services.bulk import Deed, do_all
-from surveys.services.calibrations import calibration_record
+from surveys.services.calibrations import calibration_record, instruments_lock
 from surveys.tables import Row, table_read
 
 TEXTS = (
@@ -30,6 +30,7 @@ TEXTS = (
 )  # fmt: skip
 POINTS = ("as_found", "as_left")
 COLUMNS = ("kind", "serial", *TEXTS, *POINTS)
+BySerial = dict[str, list[Instrument]]
 POINT = ("reference", "indicated", "expanded_uncertainty", "coverage_factor")
 
 
@@ -56,7 +57,7 @@ class BulkOut(serializers.Serializer):
     errors = Problem.Error(many=True, help_text="Of a dry run: fields such as rows.7.due_on.")
 
 
-class BulkCalibrations(UnitsMixin):
+class BulkCalibrations(Once):
     """Many certificates at once."""
 
     throttled_as = "upload"
@@ -86,8 +87,13 @@ class BulkCalibrations(UnitsMixin):
         """
         dry_run = _flag(request, "dry_run")
         rows = table_read(file_sent(request), COLUMNS)
-        deeds = _deeds(rows, request)
-        wrong = do_all(deeds, explain=partial(errors_of, units=units_of(request)), dry_run=dry_run)
+        named = _instruments(rows, request)
+        wrong = do_all(
+            _deeds(rows, named, request),
+            hold=lambda: instruments_lock([one.pk for ones in named.values() for one in ones]),
+            explain=partial(errors_of, units=units_of(request)),
+            dry_run=dry_run,
+        )
         errors = [
             one | {"field": f"rows.{number}.{one['field']}".rstrip(".")}
             for number, ones in sorted(wrong.items())
@@ -101,11 +107,16 @@ class BulkCalibrations(UnitsMixin):
         return Response(BulkOut(answer).data, status=200 if dry_run else 201)
 
 
-def _deeds(rows: list[Row], request: Request) -> list[Deed]:
+def _instruments(rows: list[Row], request: Request) -> BySerial:
+    """The instruments that have a serial of the table."""
     serials = {row.cells.get("serial", "") for row in rows}
-    by_serial: dict[str, list[Instrument]] = {}
+    by_serial: BySerial = {}
     for instrument in Instrument.objects.visible_to(request.user).filter(serial__in=serials):
         by_serial.setdefault(instrument.serial, []).append(instrument)
+    return by_serial
+
+
+def _deeds(rows: list[Row], by_serial: BySerial, request: Request) -> list[Deed]:
     now, by = timezone.now(), cast(User, request.user)
 
     def deed(row: Row) -> Deed:
@@ -120,7 +131,7 @@ def _deeds(rows: list[Row], request: Request) -> list[Deed]:
     return [deed(row) for row in rows]
 
 
-def _stated(row: Row, by_serial: dict[str, list[Instrument]]) -> dict[str, Any]:
+def _stated(row: Row, by_serial: BySerial) -> dict[str, Any]:
     """A row as the body of a request."""
     kind, serial = row.cells.get("kind"), row.cells.get("serial", "")
     fit = [one for one in by_serial.get(serial, []) if kind in (None, one.kind)]

@@ -29,7 +29,9 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.permissions import FIELD
+from surveys.api.records.recomputations import ReviewNoticeOut
 from surveys.api.views import Records, documented
+from surveys.impact import combined_notices, parts_reviewed
 from surveys.models import Combination, CombinationPart, CombinedResult, Result, Site, Survey
 from surveys.services.combinations import MOST_PARTS, combination_create, combination_resume
 
@@ -89,12 +91,15 @@ class CombinationOut(serializers.ModelSerializer):
     up_to_date = serializers.SerializerMethodField(
         help_text="Whether the combined result rests on the results its parts have now."
     )
+    under_review = serializers.SerializerMethodField(
+        help_text="What reviews of instruments found out of tolerance say of its parts."
+    )
 
     class Meta:
         model = Combination
         fields = [
             "id", "site", "name", "kind", "survey", "parts", "note", "made_at", "made_by", "retired_at", "hindrance", "result",
-            "up_to_date",
+            "up_to_date", "under_review",
         ]  # fmt: skip
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
@@ -115,6 +120,10 @@ class CombinationOut(serializers.ModelSerializer):
         now = [_current(part.survey.results.all()) for part in combination.parts.all()]
         rests_on = {part["result"] for part in current.parts} if current else set()
         return rests_on == {str(result.pk) if result else "" for result in now}
+
+    @extend_schema_field(ReviewNoticeOut(many=True))
+    def get_under_review(self, combination: Combination) -> Any:
+        return ReviewNoticeOut(combined_notices(combination.parts.all()), many=True).data
 
 
 class CombinedPartOut(serializers.Serializer):
@@ -151,6 +160,9 @@ class CombinedResultOut(serializers.ModelSerializer):
     account = serializers.SerializerMethodField(
         help_text="By how much it differs from what it replaces, and what each part did to it."
     )
+    reviews = serializers.SerializerMethodField(
+        help_text="What reviews of instruments found out of tolerance say of its parts."
+    )
 
     class Meta:
         model = CombinedResult
@@ -158,7 +170,7 @@ class CombinedResultOut(serializers.ModelSerializer):
             "id", "combination", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "volume_flow", "combined_standard_uncertainty", "expanded_uncertainty", "coverage_factor",
             "effective_degrees_of_freedom", "window_from", "window_to", "steps", "shared_share", "spread", "parts", "findings",
-            "budget", "account",
+            "budget", "account", "reviews",
         ]  # fmt: skip
 
     def get_current(self, result: CombinedResult) -> bool:
@@ -180,6 +192,10 @@ class CombinedResultOut(serializers.ModelSerializer):
     def get_account(self, result: CombinedResult) -> Any:
         return self._shown(result.account)
 
+    @extend_schema_field(ReviewNoticeOut(many=True))
+    def get_reviews(self, result: CombinedResult) -> Any:
+        return ReviewNoticeOut(combined_notices(result.combination.parts.all()), many=True).data
+
     def _shown(self, document: Any) -> Any:
         return in_units(document, units_of(self.context["request"]))
 
@@ -193,7 +209,7 @@ class Combinations(Records):
     related = ("made_by",)
     prefetched = (
         Prefetch("results", CombinedResult.objects.filter(replaced_at__isnull=True)),
-        Prefetch("parts", CombinationPart.objects.order_by("sequence").select_related("survey")),
+        Prefetch("parts", parts_reviewed()),
         Prefetch("parts__survey__results", Result.objects.filter(replaced_at__isnull=True)),
     )
     filterset_fields = {
@@ -230,7 +246,11 @@ class Combinations(Records):
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the combination, the newest first, with what caused each."""
-        rows = CombinedResult.objects.filter(combination=self.get_object()).select_related("replaced_by")
+        # All of one combination, read with its parts.
+        combination = self.get_object()
+        rows = list(CombinedResult.objects.filter(combination=combination).select_related("replaced_by"))
+        for row in rows:
+            row.combination = combination
         return Response(CombinedResultOut(rows, many=True, context=self.get_serializer_context()).data)
 
 

@@ -13,7 +13,7 @@ from surveys.api.physics import TransducersByValue, transducer_document
 from surveys.api.records.calibrations import CalibrationShortOut, started
 from surveys.models import Instrument, InstrumentState, Role, TransducerData, User
 from surveys.models.instrument import Kind, State
-from surveys.selectors import calibration_in_force
+from surveys.selectors import calibration_in_force, transducer_data_latest
 
 
 class InstrumentIn(StrictSerializer):
@@ -125,7 +125,9 @@ class InstrumentOut(serializers.ModelSerializer):
     minimum_signal = serializers.SerializerMethodField()
     timing_resolution = serializers.SerializerMethodField()
     standard_uncertainty = serializers.SerializerMethodField()
-    transducers = serializers.SerializerMethodField(help_text="Transducer pair: its latest data.")
+    transducers = serializers.SerializerMethodField(
+        help_text="Transducer pair: the data set-ups are worked out by."
+    )
     calibration = serializers.SerializerMethodField(help_text="The latest calibration.")
 
     class Meta:
@@ -154,7 +156,7 @@ class InstrumentOut(serializers.ModelSerializer):
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
     def get_transducers(self, instrument: Instrument) -> Any:
-        latest = max(instrument.transducer_data.all(), key=lambda d: (d.recorded_at, d.id), default=None)
+        latest = transducer_data_latest(instrument.transducer_data.all()).get(instrument.pk)
         return in_units(transducer_document(latest), units_of(self.context["request"])) if latest else None
 
     @extend_schema_field(CalibrationShortOut(allow_null=True))

@@ -78,11 +78,16 @@ class InstrumentTypes(Records):
     @documented(request=InstrumentTypeChangeIn(partial=True), responses=InstrumentTypeOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
         asked = self.checked(InstrumentTypeChangeIn, partial=True)
-        changes = _columns(asked)
-        if set(asked) & set(FIGURES):
-            kept = {name: text for name, text in self.get_object().as_entered.items() if name not in asked}
-            changes["as_entered"] = kept | texts(asked)
-        return self.change(request, changes)
+        return self.change(request, type_changes(self.get_object(), asked))
+
+
+def type_changes(record: InstrumentType, asked: dict[str, Any]) -> dict[str, Any]:
+    """The columns of a type that a checked request changes, with what was typed for them."""
+    changes = _columns(asked)
+    if set(asked) & set(FIGURES):
+        kept = {name: text for name, text in record.as_entered.items() if name not in asked}
+        changes["as_entered"] = kept | texts(asked)
+    return changes
 
 
 def _columns(asked: dict[str, Any]) -> dict[str, Any]:

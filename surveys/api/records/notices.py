@@ -22,7 +22,7 @@ class NoticeOut(serializers.ModelSerializer):
         source="before.survey_id", read_only=True, allow_null=True, help_text="Null for a combined result."
     )
     combination = serializers.UUIDField(
-        source="after_combined.combination_id",
+        source="before_combined.combination_id",
         read_only=True,
         allow_null=True,
         help_text="Null for a survey's result.",
@@ -77,7 +77,7 @@ class NoticeOut(serializers.ModelSerializer):
 
 
 class Notices(Records):
-    """What clients are told: results, of surveys and combined, that changed by more than their threshold."""
+    """What clients are told: results, of surveys and combined, that changed by more than their threshold or were withdrawn."""
 
     model = Notice
     serializer_class = NoticeOut
@@ -90,6 +90,7 @@ class Notices(Records):
         "after__survey": ["exact"],
         "before__survey": ["exact"],
         "after_combined__combination": ["exact"],
+        "before_combined__combination": ["exact"],
     }
     ordering_fields = ("made_at",)
 

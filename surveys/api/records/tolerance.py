@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count, Prefetch, Q
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
@@ -16,7 +16,7 @@ from surveys.api.compute_views import FindingOut
 from surveys.api.fields import QuantityOut, StrictSerializer, TextField, in_units, units_of
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
-from surveys.models import Result, ReviewedSurvey, ToleranceReview
+from surveys.models import CombinationPart, Result, ReviewedSurvey, ToleranceReview
 from surveys.services.tolerance import DECISIONS, Decision, review_decide
 
 State = ReviewedSurvey.State
@@ -62,13 +62,15 @@ class ReviewedOut(serializers.ModelSerializer):
         help_text="Whether the result in doubt has been replaced since."
     )
     findings = serializers.SerializerMethodField()
+    combinations = serializers.SerializerMethodField(help_text="Combinations that rest on it too.")
     decided_by = serializers.CharField(source="decided_by.username", allow_null=True, read_only=True)
 
     class Meta:
         model = ReviewedSurvey
         fields = [
             "id", "survey", "result", "state", "started_at", "client", "site", "volume_flow", "figure",
-            "figure_expanded_uncertainty", "relative_change", "outdated", "findings", "reason", "decided_at", "decided_by",
+            "figure_expanded_uncertainty", "relative_change", "outdated", "findings", "combinations",
+            "reason", "decided_at", "decided_by",
         ]  # fmt: skip
 
     @extend_schema_field(QuantityOut)
@@ -93,6 +95,10 @@ class ReviewedOut(serializers.ModelSerializer):
     @extend_schema_field(FindingOut(many=True))
     def get_findings(self, one: ReviewedSurvey) -> Any:
         return in_units(one.findings, units_of(self.context["request"]))
+
+    @extend_schema_field({"type": "array", "items": {"type": "string", "format": "uuid"}})
+    def get_combinations(self, one: ReviewedSurvey) -> list[str]:
+        return [str(part.combination_id) for part in one.survey.combination_parts.all()]
 
 
 def _flow(value: float | None, serializer: Any) -> Any:
@@ -162,6 +168,8 @@ class ToleranceReviews(Records):
         if "state" in request.query_params:
             wanted = serializers.ChoiceField(State.choices).run_validation(request.query_params["state"])
             rows = rows.filter(state=wanted)
+        in_use = CombinationPart.objects.filter(combination__retired_at__isnull=True)
+        rows = rows.prefetch_related(Prefetch("survey__combination_parts", in_use))
         page = self.paginate_queryset(rows.order_by("id"))
         return self.get_paginated_response(
             ReviewedOut(page, many=True, context=self.get_serializer_context()).data

@@ -42,6 +42,35 @@ function mediumIds(form) {
   return ["name", ...needed(form), "pressure"].map((part) => `medium.${part}`);
 }
 
+// The linings inside the first that are stated: the rows in sight in which one is chosen.
+function furtherRows(form) {
+  const rows = Array.from(form.querySelectorAll("[data-lining]"));
+  return rows.filter((one) => one.value && !one.closest("[hidden]")).map((one) => one.dataset.lining);
+}
+
+function furtherIds(form) {
+  const rows = Array.from(form.querySelectorAll("[data-lining]"), (one) => one.dataset.lining);
+  return rows.flatMap((row) => [`${row}.material`, `${row}.thickness`]);
+}
+
+// A row as the service takes it; a figure that nobody touched goes to the last digit, as it is on record.
+function furtherLining(form, row) {
+  const chosen = form.querySelector(`[id="${row}.material"]`);
+  const thickness = form.querySelector(`[id="${row}.thickness"]`);
+  const kept = thickness.dataset.stored && !moved(form, thickness.id);
+  return {
+    material: chosen.value === "*" ? JSON.parse(chosen.dataset.figures) : chosen.value,
+    thickness: kept ? JSON.parse(thickness.dataset.stored) : thickness.value.trim(),
+  };
+}
+
+// The field of the sheet that a field of a request is: rows in which none is chosen were not sent.
+export function placed(form, field) {
+  const found = field.match(/^pipe\.further_linings\.(\d+)(.*)$/);
+  const row = found && furtherRows(form)[Number(found[1])];
+  return row ? row + found[2] : field;
+}
+
 // What the sheet says of the pipe that its record does not.
 export function changes(form) {
   const pipe = {};
@@ -51,6 +80,7 @@ export function changes(form) {
     const thickness = text(form, "pipe.lining.thickness");
     pipe.lining = material || thickness ? { material, thickness } : null;
   }
+  if (furtherIds(form).some((id) => moved(form, id))) pipe.further_linings = furtherRows(form).map((row) => furtherLining(form, row));
   const changed = { pipe };
   if (mediumIds(form).some((id) => moved(form, id))) {
     const { medium_temperature: value, medium_temperature_known: known } = temperature(form);
@@ -63,7 +93,7 @@ export function changes(form) {
 }
 
 export function changedNames(form) {
-  const ids = [...PARTS.map((part) => `pipe.${part}`), "pipe.lining.material", "pipe.lining.thickness", ...mediumIds(form)];
+  const ids = [...PARTS.map((part) => `pipe.${part}`), "pipe.lining.material", "pipe.lining.thickness", ...furtherIds(form), ...mediumIds(form)];
   return ids.filter((id) => moved(form, id)).map((id) => form.querySelector(`label[for="${id}"]`).textContent.toLowerCase());
 }
 

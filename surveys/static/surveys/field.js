@@ -1,6 +1,6 @@
 // The technician's pages: entries kept as typed, the live answer, what is kept and sent.
 
-import { changedNames, sheetAsked, sheetRequests, surveyBody, wallAsked, wallRequests } from "./field-forms.js";
+import { changedNames, placed, sheetAsked, sheetRequests, surveyBody, wallAsked, wallRequests } from "./field-forms.js";
 import { item } from "./field-kept.js";
 import { Queue, cookie, newId } from "./field-queue.js";
 import { follow } from "./follows.js";
@@ -76,7 +76,8 @@ function takeBack(place) {
 // it was refused.
 function tellWrong(errors, teller = "saving") {
   for (const place of form.querySelectorAll(`.wrong[data-teller="${teller}"]`)) takeBack(place);
-  for (const { field, detail } of errors) {
+  for (const { field: asked, detail } of errors) {
+    const field = placed(form, asked);
     const name = form.querySelector(`[id="wrong-${CSS.escape(field)}"]`) ? field : field.replace(/[.\d]+$/, "").split(".").pop();
     const place = Array.from(form.querySelectorAll(".wrong")).find(({ id }) => id === `wrong-${field}` || id === `wrong-${name}` || (name && id.endsWith(`.${name}`)));
     if (!place) continue;

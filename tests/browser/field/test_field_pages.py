@@ -436,3 +436,37 @@ def test_the_mean_of_paths_is_the_figure_the_technician_is_told(
     expect(page.locator("#path-flow")).to_be_visible()
     expect(page.get_by_text("This path alone")).to_be_visible()
     accessible(page)
+
+
+def test_linings_inside_the_first_are_entered_and_counted_where_they_are_found(
+    page: Page, work: Scene, accessible: Judge
+) -> None:
+    page.goto(f"/field/points/{work.point.pk}/")
+    answer = page.locator("#answer")
+    # By hand: 219.1 - 2 (6.3) mm, then less twice each lining.
+    expect(answer).to_contain_text("206.5 mm")
+    expect(page.get_by_label("Lining 2, inside lining 1")).to_be_hidden()
+    page.get_by_label("Lining", exact=True).select_option("cement-mortar")
+    page.get_by_label("Thickness of the lining").fill("4 mm")
+    expect(answer).to_contain_text("198.5 mm")
+    page.get_by_label("Lining 2, inside lining 1").select_option("epoxy")
+    page.get_by_label("Thickness of lining 2").fill("2")
+    expect(page.get_by_label("Thickness of lining 2")).to_have_attribute("aria-invalid", "true")
+    page.get_by_label("Thickness of lining 2").fill("2 mm")
+    expect(answer).to_contain_text("194.5 mm")
+    expect(page.locator("#changed")).to_contain_text("thickness of lining 2")
+    accessible(page)
+    page.get_by_label("Reason").fill("Seen at the flange.")
+    page.get_by_role("button", name="Save this set-up").click()
+    expect(page.locator("#kept li.sent").filter(has_text="Set-up")).to_be_visible()
+    made = PipeData.objects.get(change="correction")
+    assert [(one.material.name, one.thickness) for one in made.pipe_entry().further_linings] == [
+        ("epoxy", 0.002)
+    ]
+    # On record it is in sight, and taken away by choosing none.
+    expect(page.locator("#change")).to_be_hidden()
+    page.get_by_label("Lining 2, inside lining 1").select_option("")
+    page.get_by_label("Reason").fill("It was paint.")
+    page.get_by_role("button", name="Save this set-up").click()
+    expect(page.locator("#kept li.sent").filter(has_text="Set-up")).to_have_count(2)
+    assert PipeData.objects.get(corrects=made).pipe_entry().further_linings == ()

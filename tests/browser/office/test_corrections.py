@@ -105,6 +105,7 @@ def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -
     made = PipeData.objects.get(change="correction")
     assert made.pipe_entry() == first.pipe_entry()
     assert made.medium_pressure_pa == first.medium_pressure_pa
+    assert made.as_entered == {"pipe.wall_thickness": "6.3 mm", "medium.temperature": "140 degF"}
     assert made.medium_temperature_k == pytest.approx(333.15)
 
 
@@ -190,3 +191,48 @@ def test_the_form_works_without_a_script(client: Any, here: Scene, cast: Any) ->
     assert answer.status_code == 302
     assert client.get(answer["Location"]).status_code == 200
     assert client.post(address, {"reason": "Nothing to say."}).status_code == 400
+
+
+def test_linings_inside_the_first_are_added_changed_and_taken_away(
+    page: Page, here: Scene, accessible: Judge
+) -> None:
+    address = f"/office/pipes/{here.pipe.pk}/correction/"
+    page.goto(address)
+    page.get_by_label("Lining", exact=True).select_option("cement-mortar")
+    page.get_by_label("Thickness of the lining").fill("4 mm")
+    more = page.get_by_role("button", name="One more lining")
+    more.focus()
+    more.press("Enter")
+    # Who pressed it stays there, to press again.
+    expect(page.get_by_label("Lining 2, inside lining 1")).to_be_visible()
+    expect(more).to_be_focused()
+    page.get_by_label("Lining 2, inside lining 1").select_option("epoxy")
+    page.get_by_label("Thickness of lining 2").fill("0.5 mm")
+    more.press("Enter")
+    page.get_by_label("Lining 3, inside lining 2").select_option(label="by its sound speeds")
+    page.get_by_label("Lining 3: longitudinal sound speed").fill("2300 m/s")
+    page.get_by_label("Thickness of lining 3").fill("1 mm")
+    page.get_by_label("Roughness").fill("0.01 mm")
+    page.get_by_label("Reason").fill("Cut open.")
+    told = changes(page)
+    assert "Lining 2, inside lining 1: none → epoxy" in told
+    assert "Thickness of lining 3: not stated → 1 mm" in told
+    accessible(page)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    [made] = PipeData.objects.filter(change="correction")
+    assert [(one.material.name, one.thickness) for one in made.pipe_entry().further_linings] == [
+        ("epoxy", 0.0005),
+        ("", 0.001),
+    ]
+    # As it was typed; taken away by choosing none, the one inside it stays.
+    page.goto(address)
+    expect(page.get_by_label("Thickness of lining 2")).to_have_value("0.5 mm")
+    page.get_by_label("Lining 2, inside lining 1").select_option(label="none")
+    page.get_by_label("Reason").fill("There was no coat between them.")
+    assert changes(page) == ["Lining 2, inside lining 1: epoxy → none"]
+    accessible(page)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    last = PipeData.objects.get(corrects=made)
+    assert last.pipe_entry().further_linings == made.pipe_entry().further_linings[1:]

@@ -8,8 +8,10 @@ import random
 import subprocess
 import sys
 import threading
+import urllib.error
 import urllib.request
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from typing import Any
 
@@ -25,7 +27,7 @@ from surveys.services import logs as services
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.surveys import SurveyNotes, survey_record
 from tests.surveys.drills.history import what_reads_wrong
-from tests.surveys.drills.processes import ROOT, Processes, post
+from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 from tests.surveys.drills.seed import multiply
 from tests.surveys.scene import STARTED, Scene, current, log, scene
 
@@ -195,6 +197,60 @@ def test_who_names_an_instrument_a_pipe_or_a_person_keeps_nobody_waiting_who_wor
             "ends_at": "2026-12-01T09:00:00Z",
         }
         assert post(f"{address}bookings/", office, held)[0] == 201
+
+
+@pytest.mark.needs_postgresql
+def test_a_table_of_certificates_and_a_log_taken_in_at_the_same_time_wait_for_each_other(
+    processes: Callable[..., Processes], fresh_postgresql: str
+) -> None:
+    """The log held the first instrument and waited for the last, the table the last for the first: a deadlock, and 503 for one."""
+    drill = processes(DATABASE_URL=fresh_postgresql)
+    ids = drill.seed(1, 40)
+    address, office, admin = drill.server(), ids["tokens"]["office"], ids["tokens"]["calibration-admin"]
+    body = {
+        "measuring_point": ids["point"], "setup": ids["setup"], "instruments": [ids["meter"]],
+        "started_at": STARTED.isoformat(),
+    }  # fmt: skip
+    survey = post(f"{address}surveys/", office, body)[1]["id"]
+    with (
+        psycopg.connect(fresh_postgresql) as another,
+        psycopg.connect(fresh_postgresql, autocommit=True) as watching,
+        ThreadPoolExecutor() as threads,
+    ):
+        kit = "SELECT serial FROM surveys_instrument WHERE kind IN ('meter', 'transducer-pair') ORDER BY id"
+        serials = [row[0] for row in another.execute(kit)]
+        rows = [
+            f"{serial},B-{serial},Harbour Row Calibration,2026-09-01,2027-09-01"
+            for serial in reversed(serials)
+        ]
+        table = "\n".join(["serial,certificate,laboratory,calibrated_on,due_on", *rows])
+
+        def waiting() -> int:
+            asked = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'"
+            return int(figure(watching, asked))
+
+        # Both come to the first instrument while it is held here, the log before the table.
+        another.execute("SELECT id FROM surveys_instrument WHERE serial = %s FOR NO KEY UPDATE", [serials[0]])
+        taken_in = threads.submit(send, f"{address}surveys/{survey}/log/?name=a.csv", office, log(40))
+        assert wait_until(lambda: waiting() == 1, 30)
+        recorded = threads.submit(send, f"{address}calibrations/bulk/", admin, table.encode())
+        assert wait_until(lambda: waiting() == 2, 30)
+        another.rollback()
+        assert (taken_in.result(30), recorded.result(30)) == (201, 201)
+        made = "SELECT count(*) FROM surveys_calibration WHERE certificate LIKE 'B-%'"
+        assert figure(watching, made) == len(rows)
+
+
+def send(address: str, token: str, content: bytes) -> int:
+    """Send a file to the service and give back the status."""
+    request = urllib.request.Request(  # noqa: S310 - an address of this machine
+        address, content, {"Content-Type": "text/csv", "Authorization": f"Token {token}"}
+    )
+    try:
+        with urllib.request.urlopen(request, timeout=60) as answer:  # noqa: S310
+            return int(answer.status)
+    except urllib.error.HTTPError as error:
+        return error.code
 
 
 def figure(database: psycopg.Connection[Any], query: str) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import zipfile
 from typing import Any
 
@@ -162,3 +163,53 @@ def test_a_flag_is_true_or_false_and_only_calibration_admins_send_tables(send: A
     assert {who: send(b"", who=who).status_code for who in ("technician", "office", "owner", "nobody")} == {
         "technician": 403, "office": 403, "owner": 403, "nobody": 401,
     }  # fmt: skip
+
+
+KEY = {"HTTP_IDEMPOTENCY_KEY": "a-table"}
+
+
+def test_a_table_sent_again_with_its_key_gets_the_first_answer_and_is_recorded_once(
+    as_user: Any, kit: Any
+) -> None:
+    admin = as_user("calibration_admin")
+    for sent in range(2):
+        answer = admin.post(BULK, as_csv(HEAD, GOOD), content_type="text/csv", **KEY)
+        assert (answer.status_code, json.loads(answer.content)["recorded"]) == (201, 1)
+        assert answer.has_header("Idempotency-Replayed") == bool(sent)
+    assert Calibration.objects.filter(certificate="B-1").count() == 1
+    other = admin.post(BULK, as_csv(HEAD, METER), content_type="text/csv", **KEY)
+    assert (other.status_code, other.json()["code"]) == (422, "idempotency-key-reused")
+
+
+def test_as_the_part_of_a_form_it_is_the_same_table_whatever_line_is_drawn_around_it(
+    as_user: Any, kit: Any
+) -> None:
+    admin = as_user("calibration_admin")
+
+    def sent(content: bytes, boundary: str) -> Any:
+        part = b'Content-Disposition: form-data; name="file"; filename="a.csv"\r\n\r\n' + content
+        line = b"--" + boundary.encode()
+        body = line + b"\r\n" + part + b"\r\n" + line + b"--\r\n"
+        return admin.post(BULK, body, content_type=f"multipart/form-data; boundary={boundary}", **KEY)
+
+    assert sent(as_csv(HEAD, GOOD), "first").status_code == 201
+    assert sent(as_csv(HEAD, GOOD), "second")["Idempotency-Replayed"] == "true"
+    assert sent(as_csv(HEAD, METER), "third").status_code == 422
+    assert Calibration.objects.filter(certificate="B-1").count() == 1
+
+
+def test_what_was_wrong_is_told_again_by_its_key_and_nothing_is_half_done(as_user: Any, kit: Any) -> None:
+    admin, before = as_user("calibration_admin"), Calibration.objects.count()
+    table = as_csv(HEAD, GOOD, [*METER[:4], "2026-08-01", ""])
+    answers = [admin.post(BULK, table, content_type="text/csv", **KEY) for _ in range(2)]
+    assert [answer.status_code for answer in answers] == [400, 400]
+    assert answers[1]["Idempotency-Replayed"] == "true"
+    assert answers[0].content == answers[1].content
+    assert Calibration.objects.count() == before
+
+
+def test_a_table_too_large_to_be_compared_is_refused_before_its_key_is_taken(as_user: Any, kit: Any) -> None:
+    admin = as_user("calibration_admin")
+    large = b"serial," + b"x" * 5_000_001
+    assert admin.post(BULK, large, content_type="text/csv", **KEY).status_code == 413
+    assert admin.post(BULK, as_csv(HEAD, GOOD), content_type="text/csv", **KEY).status_code == 201

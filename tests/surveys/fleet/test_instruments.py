@@ -130,6 +130,26 @@ def test_documents_are_filed_with_an_instrument_and_given_back(
     assert Document.objects.count() == 1
 
 
+def test_a_correction_of_an_earlier_version_does_not_become_what_set_ups_are_worked_out_by(
+    admin: Any, kit: Any
+) -> None:
+    address = f"/api/v1/instruments/{kit.pair.pk}/transducer-data/"
+    [first] = kit.pair.transducer_data.all()
+    stated = {
+        "frequency": "1 MHz",
+        "wedge_sound_speed": "2720 m/s",
+        "wedge_angle": "42 deg",
+        "reason": "Refaced.",
+    }
+    second = admin.post(address, stated | {"wedge_delay": "9.5 us"}).json()
+    admin.post(address, stated | {"wedge_delay": "9.7 us", "corrects": str(first.pk)})
+    shown = admin.get(f"/api/v1/instruments/{kit.pair.pk}/").json()["transducers"]
+    assert shown == second["transducers"]
+    admin.post(address, stated | {"wedge_delay": "9.6 us", "corrects": second["id"]})
+    shown = admin.get(f"/api/v1/instruments/{kit.pair.pk}/").json()["transducers"]
+    assert shown["wedge_delay"]["value"] == pytest.approx(9.6)
+
+
 def test_nothing_a_result_rests_on_can_be_deleted(admin: Any, site: Any, cast: Any, kit: Any) -> None:
     scene(site, cast, kit).survey()
     assert admin.delete(f"{PATH}{kit.meter.pk}/").status_code == 405

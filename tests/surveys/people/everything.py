@@ -66,6 +66,7 @@ class Everything:
             "points": str(here.point.pk),
             "setups": str(survey.data.get().setup_id),
             "instruments": str(kit.meter.pk),
+            "transducers": str(kit.pair.pk),
             "surveys": str(survey.pk),
             "results": str(survey.results.get(replaced_at=None).pk),
             "recomputations": str(recomputation.pk),

@@ -1,0 +1,155 @@
+"""The data of a transducer pair, and of its type, corrected by those who look after the fleet and by the office, in a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from surveys.models import InstrumentType, Recomputation, TransducerData
+from surveys.recompute import work_off
+from surveys.selectors import transducer_data_now
+from tests.surveys.scene import Scene
+
+pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
+Judge = Callable[[Page], None]
+
+
+@pytest.fixture
+def admin_page(page_of: Callable[..., Page], cast: Any) -> Page:
+    """The calibration admin's browser."""
+    return page_of(cast.calibration_admin)
+
+
+def changes(page: Page) -> list[str]:
+    """What the page says would change."""
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_role("heading", name="Not done yet")).to_be_visible()
+    return page.get_by_role("status").get_by_role("listitem").all_inner_texts()
+
+
+def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followed_to_its_end(
+    admin_page: Page, here: Scene, accessible: Judge
+) -> None:
+    page, survey, pair = admin_page, here.survey(), here.kit.pair
+    page.goto(f"/fleet/instruments/{pair.pk}/")
+    page.get_by_role("link", name="Correct its data").click()
+    # As it was typed, and what nobody typed in the reader's units.
+    expect(page.get_by_label("Sound speed of the wedge", exact=True)).to_have_value("2720 m/s")
+    page.get_by_label("Angle of the wedge").fill("43")
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.locator("[aria-invalid]")).to_have_count(2)
+    expect(page.get_by_label("Angle of the wedge")).to_have_value("43")
+    accessible(page)
+    page.get_by_label("Angle of the wedge").fill("43 deg")
+    page.get_by_label("Reason").fill("The data sheet was of another wedge.")
+    assert changes(page) == ["Angle of the wedge: 42 deg → 43 deg"]
+    foreseen = page.locator("#told").get_by_role("cell").all_inner_texts()
+    assert foreseen[2] not in ("", "+0.0%", "-0.0%")
+    accessible(page)
+    # Seen, and nothing kept of it.
+    assert (pair.transducer_data.count(), survey.results.count(), Recomputation.objects.count()) == (1, 1, 0)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
+    accessible(page)
+    while work_off(Recomputation.objects.get().pk):
+        pass
+    expect(page.get_by_role("status")).to_contain_text("Finished: 1 of 1")
+    assert page.get_by_role("table").get_by_role("cell").all_inner_texts() == foreseen
+    page.get_by_role("link", name=f"Transducer pair {pair.serial}").click()
+    history = page.get_by_role("table").get_by_role("row")
+    expect(history.nth(1)).to_contain_text("Angle of the wedge: 42 deg → 43 deg")
+    expect(history.nth(1)).to_contain_text("in use now")
+    expect(history.nth(2)).to_contain_text("was wrong, and is corrected")
+    accessible(page)
+
+
+def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
+    page: Page, here: Scene, accessible: Judge
+) -> None:
+    survey = here.survey()
+    page.goto(f"/surveys/{survey.pk}/")
+    page.get_by_role("link", name="Correct the data of the transducer pair").click()
+    page.get_by_label("Frequency").fill("2 MHz")
+    page.get_by_label("Reason").fill("Read off the housing.")
+    assert changes(page) == ["Frequency: 1 MHz → 2 MHz"]
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("heading", name="Recomputation of surveys made with")).to_be_visible()
+    # The result rests on the version before until it is worked out again.
+    page.goto(f"/surveys/{survey.pk}/")
+    page.get_by_role("link", name="Correct the data of the transducer pair").click()
+    expect(page.get_by_text("This version was corrected already")).to_be_visible()
+    accessible(page)
+    page.get_by_role("link", name="the one that took its place").click()
+    expect(page.get_by_label("Frequency")).to_have_value("2 MHz")
+
+
+def test_a_pair_that_was_refaced_is_another_from_now_on_and_surveys_before_stay(
+    admin_page: Page, here: Scene
+) -> None:
+    page, survey, pair = admin_page, here.survey(), here.kit.pair
+    [first] = pair.transducer_data.all()
+    page.goto(f"/office/transducers/{pair.pk}/correction/")
+    page.get_by_label("Delay in the wedges").fill("9.5 us")
+    page.get_by_label("Reason").fill("Faces ground anew.")
+    page.get_by_label("The pair is another now").check()
+    changes(page)
+    expect(page.locator("#told")).to_contain_text("No survey is recomputed")
+    page.get_by_role("button", name="Record it").click()
+    expect(page.get_by_label("Delay in the wedges")).to_have_value("9.5 us")
+    expect(page.get_by_role("table").get_by_role("row")).to_have_count(3)
+    # What the pair was can be corrected still, and set-ups go on by what it is.
+    page.get_by_role("link", name="Correct that of").click()
+    expect(page.get_by_text("This is an earlier version")).to_be_visible()
+    page.get_by_label("Angle of the wedge").fill("42.2 deg")
+    page.get_by_label("Reason").fill("Misread.")
+    changes(page)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_role("heading", name="Recomputation of surveys")).to_be_visible()
+    assert TransducerData.objects.get(corrects=first).wedge_delay_s == first.wedge_delay_s
+    assert transducer_data_now(pair).wedge_delay_s == pytest.approx(9.5e-6)
+    assert survey.results.count() == 1
+
+
+def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Page, here: Scene) -> None:
+    page.goto(f"/office/transducers/{here.kit.pair.pk}/correction/")
+    page.get_by_label("Frequency").fill("2 MHz")
+    page.get_by_label("Reason").fill("Read off the housing.")
+    changes(page)
+    page.get_by_label("Frequency").fill("1 kHz")
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_text("You changed something after you looked")).to_be_visible()
+    assert TransducerData.objects.count() == 1
+
+
+def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
+    page: Page, here: Scene, accessible: Judge
+) -> None:
+    pair = here.kit.pair
+    made = InstrumentType.objects.create(
+        kind=pair.kind, name=pair.type_name, lowest_temperature_k=253.15, note="Two lines\nof note."
+    )
+    page.goto(f"/office/transducers/{pair.pk}/correction/")
+    page.get_by_role("link", name=pair.type_name).click()
+    page.get_by_label("Longest spacing its rail allows").fill("420")
+    page.get_by_label("Made for hazardous areas").select_option(label="no")
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_label("Longest spacing its rail allows")).to_have_attribute("aria-invalid", "true")
+    accessible(page)
+    page.get_by_label("Longest spacing its rail allows").fill("420 mm")
+    assert changes(page) == [
+        "Longest spacing its rail allows: not stated → 420 mm",
+        "Made for hazardous areas: not stated → no",
+    ]
+    accessible(page)
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_label("Longest spacing its rail allows")).to_have_value("420 mm")
+    expect(page.get_by_role("table")).to_contain_text(
+        "Longest spacing its rail allows: not stated → 420.0 mm"
+    )
+    accessible(page)
+    made.refresh_from_db()
+    assert (made.longest_spacing_m, made.for_hazardous_areas) == (0.42, False)
+    assert (made.lowest_temperature_k, made.note) == (253.15, "Two lines\nof note.")

@@ -1,0 +1,219 @@
+"""A combined result that rests on a survey in doubt says so, and follows what is decided of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+import pytest
+
+from surveys.models import Client, Combination, Notice, Recomputation, ReviewedSurvey, Survey, ToleranceReview
+from surveys.papers.site_summary import site_summary
+from surveys.papers.site_year import Year
+from surveys.recompute import work_off
+from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
+from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.scene import Scene, scene
+
+pytestmark = pytest.mark.django_db
+
+COMBINATIONS = "/api/v1/combinations/"
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    made = scene(site, cast, kit)
+    certify(made, date(2026, 9, 1), GOOD)
+    return made
+
+
+@pytest.fixture
+def branches(here: Scene) -> tuple[Combination, list[Survey]]:
+    """The sum of two branches surveyed with one meter, which is found 3 % high afterwards."""
+    surveys = [logged(mounted(place)) for place in (here, branch(here, "West branch"))]
+    both = combined(here, "sum", surveys)
+    certify(here, date(2026, 11, 1), BAD, GOOD)
+    return both, surveys
+
+
+@pytest.fixture
+def paths(here: Scene) -> tuple[Combination, list[Survey]]:
+    """Two paths at one point, surveyed with the same meter."""
+    first = logged(mounted(here, Wish(plane_deg=0)))
+    second = logged(mounted(here, Wish(path_of=first, plane_deg=90)))
+    certify(here, date(2026, 11, 1), BAD, GOOD)
+    return Combination.objects.get(survey=first), [first, second]
+
+
+def decide(as_user: Any, surveys: Sequence[Survey], decision: str, reason: str = "Looked at it.") -> Any:
+    review = ToleranceReview.objects.get()
+    assert review.recomputation
+    work_off(review.recomputation.pk)
+    rows = ReviewedSurvey.objects.filter(review=review, survey__in=surveys)
+    decisions = [{"item": str(row.pk), "decision": decision, "reason": reason} for row in rows]
+    return as_user("office").post(
+        f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions}, format="json"
+    )
+
+
+def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
+    """State and sentence of what the client reads of a combination; of its result it reads the same."""
+    owner = as_user("owner")
+    shown = owner.get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
+    [result] = owner.get(f"{COMBINATIONS}{combination.pk}/results/").json()
+    assert result["reviews"] == shown
+    return [(one["state"], one["sentence"]) for one in shown]
+
+
+def test_until_decided_a_sum_says_once_that_what_it_rests_on_is_under_review(
+    branches: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    assert told(as_user, branches[0]) == [
+        (
+            "under-review",
+            "The meter used for Return line, After the bend and West branch, Straight run was found out of tolerance on 2026-11-01. "
+            "This combined result rests on what was measured there and is under review; do not rely on it before you have been told "
+            "what came of that.",
+        )
+    ]
+
+
+def test_a_sum_of_surveys_that_no_review_touches_says_nothing(here: Scene, as_user: Any) -> None:
+    surveys = [logged(mounted(place)) for place in (here, branch(here, "West branch"))]
+    assert told(as_user, combined(here, "sum", surveys)) == []
+
+
+def test_a_part_that_stands_and_one_that_is_withdrawn_are_told_apart(
+    branches: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    combination, surveys = branches
+    decide(as_user, surveys[:1], "stands", "Below the threshold.")
+    decide(as_user, surveys[1:], "withdrawn", "The meter was dropped.")
+    found = dict(told(as_user, combination))
+    assert found["stands"].startswith("The meter used for Return line, After the bend was")
+    assert found["stands"].endswith("stands: Below the threshold.")
+    assert found["withdrawn"].endswith("so this combined result must not be used: The meter was dropped.")
+
+
+def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
+    branches: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    combination, surveys = branches
+    decide(as_user, surveys[:1], "withdrawn", "The meter was dropped.")
+    decide(as_user, surveys[1:], "withdrawn", "The same day.")
+    # Of each survey, and of the sum when its first part fell.
+    assert Notice.objects.filter(kind="withdrawn").count() == 3
+    [notice] = (
+        as_user("owner")
+        .get("/api/v1/notices/", {"before_combined__combination": str(combination.pk)})
+        .json()["results"]
+    )
+    assert (notice["kind"], notice["survey"], notice["combination"]) == (
+        "withdrawn",
+        None,
+        str(combination.pk),
+    )
+    assert (notice["combined_before"], notice["flow_after"]) == (str(current_of(combination).pk), None)
+    assert notice["reason"] == (
+        "It rests on the survey of 2026-10-06 at Return line, After the bend, which is withdrawn: The meter was dropped."
+    )
+
+
+def test_several_parts_withdrawn_at_once_are_one_notice_of_what_rests_on_them(
+    branches: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    decide(as_user, branches[1], "withdrawn")
+    [notice] = Notice.objects.filter(before_combined__isnull=False)
+    assert notice.reason.count("It rests on the survey") == 2
+
+
+def test_a_retired_combination_is_nothing_to_be_told_of(
+    branches: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    Combination.objects.update(retired_at=branches[0].made_at)
+    decide(as_user, branches[1], "withdrawn")
+    assert not Notice.objects.filter(before_combined__isnull=False).exists()
+
+
+def test_a_part_that_is_corrected_takes_the_sum_with_it_and_the_client_is_told(
+    branches: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    combination, surveys = branches
+    before = current_of(combination)
+    # Whatever moved because of an error found is told, however little it is.
+    Client.objects.update(notice_threshold=0.9)
+    decide(as_user, surveys, "corrected")
+    while work_off(Recomputation.objects.get(cause="as-found").pk):
+        pass
+    after = current_of(combination)
+    # By hand: 3 % high everywhere, so the true sum is the indicated over 1.03.
+    assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.03, rel=1e-6)
+    assert Notice.objects.get(after_combined=after).before_combined == before
+    shown = as_user("owner").get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
+    assert [one["state"] for one in shown] == ["corrected"]
+    assert "and this combined result with it" in shown[0]["sentence"]
+
+
+def test_a_certificate_entered_wrongly_takes_back_what_was_said(
+    branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
+) -> None:
+    certify(here, date(2026, 11, 1), GOOD, corrects=ToleranceReview.objects.get().calibration)
+    shown = as_user("owner").get(f"{COMBINATIONS}{branches[0].pk}/").json()
+    assert shown["under_review"] == []
+
+
+def test_who_decides_sees_what_rests_on_each_survey(
+    branches: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any
+) -> None:
+    address = f"/api/v1/tolerance-reviews/{ToleranceReview.objects.get().pk}/surveys/"
+    rows = as_user("office").get(address).json()["results"]
+    assert [row["combinations"] for row in rows] == [[str(branches[0].pk)]] * 2
+    client.force_login(cast.calibration_admin)
+    page = client.get(f"/fleet/tolerance-reviews/{ToleranceReview.objects.get().pk}/").content.decode()
+    assert page.count("Both (sum)") == 2
+
+
+def test_the_mean_of_paths_tells_of_the_other_path_on_the_page_of_each_and_in_the_history(
+    paths: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any, here: Scene
+) -> None:
+    first, second = paths[1]
+    decide(as_user, [second], "withdrawn", "The rail had slipped.")
+    client.force_login(cast.owner)
+    page = client.get(f"/surveys/{first.pk}/").content.decode()
+    assert "The meter used for path 2 was found out of tolerance" in page
+    assert "so the mean of the paths must not be used: The rail had slipped." in page
+    other = client.get(f"/surveys/{second.pk}/").content.decode()
+    assert "The mean of the paths rests on what was measured there and is under review" in other
+    assert (
+        "so the mean of the paths must not be used"
+        in client.get(f"/points/{here.point.pk}/").content.decode()
+    )
+    [row] = client.get(f"/points/{here.point.pk}/history.csv").content.decode().splitlines()[1:]
+    assert row.endswith(",2,true")
+
+
+def test_a_report_carries_the_notice_of_another_path_until_it_is_issued_again(
+    paths: tuple[Combination, list[Survey]], as_user: Any
+) -> None:
+    first, second = paths[1]
+    decide(as_user, [first], "stands", "Below the threshold.")
+    address = f"/api/v1/surveys/{first.pk}/reports/"
+    assert as_user("office").post(address, {}).status_code == 201
+    decide(as_user, [second], "withdrawn", "The rail had slipped.")
+    [report] = as_user("owner").get(address).json()
+    assert report["outdated"]
+    again = as_user("office").post(address, {"reason": "A path was withdrawn."})
+    assert again.status_code == 201
+    assert as_user("office").post(address, {"reason": "x"}).json()["code"] == "nothing-changed"
+
+
+def test_the_year_of_a_site_tells_it_before_any_figure(
+    branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
+) -> None:
+    decide(as_user, branches[1][1:], "withdrawn", "The meter was dropped.")
+    paper = site_summary(Year(here.pipe.site, 2026, here.cast.owner), "metric", "https://x.example/")
+    callouts = [block for block in paper.blocks if block["type"] == "callout" and "Both" in block["label"]]
+    assert [block["severity"] for block in callouts] == ["stop", "stop"]
+    [row] = next(b for b in paper.blocks if b["type"] == "table" and "Taken as" in str(b))["rows"]
+    assert row[3].endswith(", withdrawn")
