@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -141,8 +142,14 @@ def express(si: float, kind: str, system: System = "metric") -> dict[str, Any]:
     -------
     quantity : dict  {"value": float, "unit": str}
     """
+    text, unit = _answered_in(kind, system)
+    return {"value": _from_si(float(si), unit), "unit": text}
+
+
+@cache
+def _answered_in(kind: str, system: System) -> tuple[str, Unit]:
     text = KINDS[kind].unit_of(system)
-    return {"value": float(_from_si(float(si), unit_named(text, kind))), "unit": text}
+    return text, unit_named(text, kind)
 
 
 def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict[str, Any]:
@@ -158,8 +165,8 @@ def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict
     -------
     series : dict  {"values": [...], "unit": str}
     """
-    text = KINDS[kind].unit_of(system)
-    values: list[float] = np.asarray(_from_si(np.asarray(si), unit_named(text, kind))).tolist()
+    text, unit = _answered_in(kind, system)
+    values: list[float] = np.asarray(_from_si(np.asarray(si), unit)).tolist()
     return {"values": values, "unit": text}
 
 
