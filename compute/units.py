@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -27,6 +27,7 @@ __all__ = [
     "Unit",
     "express",
     "express_series",
+    "expresser",
     "parse_quantity",
     "parse_series",
     "unit_named",
@@ -142,14 +143,31 @@ def express(si: float, kind: str, system: System = "metric") -> dict[str, Any]:
     -------
     quantity : dict  {"value": float, "unit": str}
     """
-    text, unit = _answered_in(kind, system)
-    return {"value": _from_si(float(si), unit), "unit": text}
+    return expresser(kind, system)(si)
 
 
 @cache
-def _answered_in(kind: str, system: System) -> tuple[str, Unit]:
+def expresser(kind: str, system: System = "metric") -> Callable[[float], dict[str, Any]]:
+    """`express` for many values of a kind, with what they share looked up once.
+
+    Parameters
+    ----------
+    kind : str  name of one of KINDS
+    system : str  `metric` or `us`
+
+    Returns
+    -------
+    expressed : function  of a value in the kind's SI unit
+    """
     text = KINDS[kind].unit_of(system)
-    return text, unit_named(text, kind)
+    unit = unit_named(text, kind)
+    multiplier, divisor, shift = unit.multiplier, unit.divisor, unit.shift
+
+    def expressed(si: float) -> dict[str, Any]:
+        # `_from_si`, written out: this is called for every number of an answer.
+        return {"value": float(si) * divisor / multiplier - shift, "unit": text}
+
+    return expressed
 
 
 def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict[str, Any]:
@@ -165,8 +183,8 @@ def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict
     -------
     series : dict  {"values": [...], "unit": str}
     """
-    text, unit = _answered_in(kind, system)
-    values: list[float] = np.asarray(_from_si(np.asarray(si), unit)).tolist()
+    text = KINDS[kind].unit_of(system)
+    values: list[float] = np.asarray(_from_si(np.asarray(si), unit_named(text, kind))).tolist()
     return {"values": values, "unit": text}
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache, cached_property
 from threading import local
@@ -14,10 +14,12 @@ from typing import Any, cast
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
+from rest_framework.fields import empty
 from rest_framework.request import Request
+from rest_framework.utils import html
 
 from compute.errors import ComputeError
-from compute.units import KINDS, Quantity, System, express, parse_quantity
+from compute.units import KINDS, Quantity, System, express, expresser, parse_quantity
 from surveys.api.limits import check_limits
 from surveys.api.rendering import finite
 from surveys.models import Record
@@ -109,7 +111,7 @@ def shown_quantity(si: float, kind: str, units: System) -> dict[str, Any]:
 
     Raises ValueError if it is not finite.
     """
-    quantity = express(si, kind, units)
+    quantity = expresser(kind, units)(si)
     finite(quantity["value"])
     return quantity
 
@@ -247,9 +249,20 @@ class VisibleRecord(serializers.PrimaryKeyRelatedField):
 class StrictSerializer(serializers.Serializer):
     """Refuses what it does not know instead of leaving it out."""
 
+    _sent: Any = None
+
     @cached_property
-    def writable(self) -> set[str]:
-        return {name for name, field in self.fields.items() if not field.read_only}
+    def writable(self) -> dict[str, serializers.Field]:
+        return {name: field for name, field in self.fields.items() if not field.read_only}
+
+    @property
+    def _writable_fields(self) -> list[serializers.Field]:
+        """Those to look at: of many that may be left out most are."""
+        return [
+            field
+            for name, field in self.writable.items()
+            if name in self._sent or field.required or field.default is not empty
+        ]
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
@@ -259,7 +272,12 @@ class StrictSerializer(serializers.Serializer):
                     {name[:60]: [_unknown(name, self.writable)] for name in sorted(unknown)[:20]},
                     code="unknown-field",
                 )
-        return super().to_internal_value(data)
+        # Of a form what is not sent says something too: that a box is not ticked.
+        self._sent = self.writable if html.is_html_input(data) else data
+        try:
+            return super().to_internal_value(data)
+        finally:
+            self._sent = None
 
 
 def checked(
@@ -296,7 +314,7 @@ def _made_for_this_thread(serializer_class: type[serializers.Serializer], partia
     return kept[serializer_class, partial]
 
 
-def _unknown(name: str, writable: set[str]) -> str:
+def _unknown(name: str, writable: Iterable[str]) -> str:
     near = difflib.get_close_matches(name[:60], writable, n=1)
     hint = f" Did you mean {near[0]}?" if near else f" Known here: {', '.join(sorted(writable))}."
     return f"There is no field {name[:60]!r} to write.{hint}"

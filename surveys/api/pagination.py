@@ -123,16 +123,14 @@ class _Keys:
     """Rows as their keys with what they are ordered by: little of a row is looked at, and of these only what a cursor needs."""
 
     def read(self, rows: QuerySet[Any], order: list[str]) -> list[Any]:
-        self.model = rows.model
-        found = Raw(rows.values_list("pk", *(name.lstrip("-") for name in order)))
-        self.converted = found.converted
+        self.names = ["id", *(name.lstrip("-") for name in order if name.lstrip("-") != "id")]
+        found = Raw(rows.values_list(*self.names))
+        self.converted, self.model = found.converted, rows.model
         return found.rows
 
     def values(self, row: Any, order: list[str]) -> list[str]:
-        columns = (_column(self.model, name) for name in order)
-        record: Any = SimpleNamespace(
-            **{column.attname: value for column, value in zip(columns, self.converted(row)[1:], strict=True)}
-        )
+        columns = {_column(self.model, name).attname: name for name in self.names}
+        record: Any = SimpleNamespace(**dict(zip(columns, self.converted(row), strict=True)))
         return [_column(self.model, name).value_to_string(record) for name in order]
 
 
