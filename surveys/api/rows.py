@@ -80,17 +80,15 @@ def from_columns(*sources: str) -> Callable[[Callable[..., Any]], Callable[..., 
 def rows_shown(
     serializer_class: type[RowSerializer], keys: Iterable[Any], units: System
 ) -> list[dict[str, Any]]:
-    """The rows of these keys (as records have them, or as a driver gives them) in this order; none for a key that is not there."""
+    """The rows of these keys (as records have them, or as the driver gives them) in this order; none for a key that is not there."""
     return Finite(_reader(serializer_class)(list(keys), units))
 
 
 class Page:
     """The columns of some rows by their sources: raw, and as an answer has them."""
 
-    def __init__(
-        self, columns: Mapping[str, Column], shown_as: dict[str, Any], units: System, size: int
-    ) -> None:
-        self.columns, self.shown_as, self.units, self.size = columns, shown_as, units, size
+    def __init__(self, columns: Mapping[str, Column], shown_as: dict[str, Any], units: System) -> None:
+        self.columns, self.shown_as, self.units = columns, shown_as, units
         self._shown: dict[str, Column] = {}
 
     def raw(self, source: str) -> Column:
@@ -125,9 +123,10 @@ class _Reader:
         keys = [_sent(key) for key in keys]
         found = {row[0]: row for row in self.rows.raw(keys=keys)}
         rows = [found[key] for key in keys if key in found]
-        columns = dict(zip(self.sources, zip(*rows, strict=True), strict=True)) if rows else {}
-        page = Page(columns, self.shown_as, units, len(rows))
-        return _documents(self.shows, page) if rows else []
+        if not rows:
+            return []
+        columns = dict(zip(self.sources, zip(*rows, strict=True), strict=True))
+        return _documents(self.shows, Page(columns, self.shown_as, units))
 
     def _query(self) -> QuerySet[Any, Any]:
         # Copies: a queryset writes into what it is annotated with.
@@ -161,7 +160,9 @@ class _Reader:
                 None if si is None else shown_quantity(si, field.kind, page.units) for si in page.raw(source)
             ]
         if isinstance(field, DocumentField):
-            return lambda page: [put_in_units(document, page.units) for document in page[source]]
+            return lambda page: [
+                text and put_in_units(orjson.loads(text), page.units) for text in page.raw(source)
+            ]
         if isinstance(field, serializers.ListSerializer):
             return _parts(list(cast(Any, field.child).fields), source)
         if type(field) not in AS_THEY_ARE:
