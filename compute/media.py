@@ -93,6 +93,24 @@ def media() -> tuple[LibraryMedium, ...]:
     )
 
 
+def is_medium(name: str) -> bool:
+    """Whether the library has a medium of that name.
+
+    Parameters
+    ----------
+    name : str  slug in lower case
+
+    Returns
+    -------
+    known : bool
+
+    Source
+    ------
+    library : each medium carries its own.
+    """
+    return name in liquids()
+
+
 def medium_properties(
     name: str, temperature: Real, pressure: float | None, composition: Mapping[str, float] | None = None
 ) -> MediumProperties:

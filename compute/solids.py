@@ -82,6 +82,24 @@ def solids() -> tuple[Solid, ...]:
     return tuple(_library().values())
 
 
+def is_solid(name: str) -> bool:
+    """Whether the library has a material of that name.
+
+    Parameters
+    ----------
+    name : str  slug in lower case
+
+    Returns
+    -------
+    known : bool
+
+    Source
+    ------
+    library : each material carries its own.
+    """
+    return name in _library()
+
+
 @cache
 def _library() -> dict[str, Solid]:
     text = (files("compute") / "data" / "solids.csv").read_text(encoding="utf-8")

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ __all__ = [
     "Unit",
     "express",
     "express_series",
+    "expresser",
     "from_si",
     "parse_quantity",
     "parse_series",
@@ -143,8 +145,31 @@ def express(si: float, kind: str, system: System = "metric") -> dict[str, Any]:
     -------
     quantity : dict  {"value": float, "unit": str}
     """
+    return expresser(kind, system)(si)
+
+
+@cache
+def expresser(kind: str, system: System = "metric") -> Callable[[float], dict[str, Any]]:
+    """`express` for many values of a kind, with what they share looked up once.
+
+    Parameters
+    ----------
+    kind : str  name of one of KINDS
+    system : str  `metric` or `us`
+
+    Returns
+    -------
+    expressed : function  of a value in the kind's SI unit
+    """
     text = KINDS[kind].unit_of(system)
-    return {"value": float(from_si(float(si), unit_named(text, kind))), "unit": text}
+    unit = unit_named(text, kind)
+    multiplier, divisor, shift = unit.multiplier, unit.divisor, unit.shift
+
+    def expressed(si: float) -> dict[str, Any]:
+        # `from_si`, written out: this is called for every number of an answer.
+        return {"value": float(si) * divisor / multiplier - shift, "unit": text}
+
+    return expressed
 
 
 def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict[str, Any]:

@@ -15,8 +15,10 @@ from django.db.models import Manager, Q
 from numpy.typing import NDArray
 
 from compute.entries import MediumEntry
+from compute.media import is_medium
 from compute.place import Place
 from compute.segments import Segment
+from compute.solids import is_solid
 from surveys.models import (
     Calibration,
     CombinedResult,
@@ -61,13 +63,20 @@ def pipe_data_at(pipe: Pipe, at: date, known_at: datetime | None = None) -> Pipe
 
 
 def own_material_named(name: str, user: Viewer) -> OwnMaterialData | None:
-    """The latest version of the office's own material of that name, if there is one the user may know of."""
+    """The latest version of the office's own material of that name, if there is one the user may know of.
+
+    A name of the library is none of the office's own (`services.library` refuses it), and nothing is asked for it.
+    """
+    if is_solid(name):
+        return None
     rows = OwnMaterialData.objects.visible_to(user).filter(material__name=name)
     return rows.select_related("material").first()
 
 
 def own_medium_named(name: str, user: Viewer) -> OwnMediumData | None:
-    """The latest version of the office's own medium of that name, if there is one the user may know of."""
+    """The latest version of the office's own medium of that name, as `own_material_named`."""
+    if is_medium(name):
+        return None
     rows = OwnMediumData.objects.visible_to(user).filter(medium__name=name)
     return rows.select_related("medium").first()
 

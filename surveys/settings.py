@@ -168,7 +168,7 @@ MIDDLEWARE = [
     "surveys.running.requests.RequestLines",
     "surveys.api.unread.read_to_the_end",
     "django.middleware.security.SecurityMiddleware",
-    "csp.middleware.CSPMiddleware",
+    "surveys.headers.ContentPolicy",
     "surveys.headers.careful_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -332,7 +332,7 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["surveys.api.permissions.SignedIn"],
     "DEFAULT_PARSER_CLASSES": ["surveys.api.parsers.StrictJSONParser"],
-    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["surveys.api.rendering.JSONRenderer"],
     "DEFAULT_FILTER_BACKENDS": [
         "surveys.api.filters.Filters",
         "surveys.api.filters.Ordering",

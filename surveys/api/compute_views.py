@@ -28,6 +28,7 @@ from surveys.api.fields import (
     QuantityOut,
     StrictSerializer,
     WholeField,
+    checked,
     in_units,
     si_of,
     units_of,
@@ -334,9 +335,7 @@ def flow_times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
 
 
 def validated(serializer_class: Any, request: Request, view: Any) -> dict[str, Any]:
-    serializer = serializer_class(data=request.data, context={"request": request, "view": view})
-    serializer.is_valid(raise_exception=True)
-    return dict(serializer.validated_data)
+    return checked(serializer_class, request.data, {"request": request, "view": view})
 
 
 def work_out_asked(asked: dict[str, Any]) -> WorkedOut:

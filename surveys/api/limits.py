@@ -53,7 +53,8 @@ def check_limits(si: Any, kind: str, lowest: float | None = None) -> None:
     """
     low, high = LIMITS[kind]
     low = low if lowest is None else lowest
-    least, most = float(np.min(si)), float(np.max(si))
+    # Of one number numpy would take ten times as long as all the rest.
+    least, most = (si, si) if isinstance(si, float) else (float(np.min(si)), float(np.max(si)))
     if least < low or most > high:
         wrong, first, last = (worded(one, kind, ".6g") for one in (least if least < low else most, low, high))
         raise OutOfRange(f"{wrong} cannot be; enter {first} to {last}.")

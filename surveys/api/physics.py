@@ -20,6 +20,7 @@ from surveys.api.fields import (
     StrictSerializer,
     TextField,
     VisibleRecord,
+    checked,
     si_of,
 )
 from surveys.models import Instrument, OwnMaterialData, PipeData, TransducerData
@@ -59,9 +60,7 @@ class MaterialField(serializers.Field):
                 raise ValidationError("Write a library name, such as carbon-steel.", code="unknown-name")
             name = data.strip().lower()
             return {"name": name, "version": own_material_named(name, self.context["request"].user)}
-        serializer = MaterialByValue(data=data, context=self.context)
-        serializer.is_valid(raise_exception=True)
-        return dict(serializer.validated_data)
+        return checked(MaterialByValue, data, self.context)
 
     def to_representation(self, value: Any) -> Any:
         return value
@@ -176,12 +175,9 @@ class TransducersField(serializers.Field):
     """A transducer pair by its figures, or one of the fleet by its id; becomes a TransducerEntry."""
 
     def to_internal_value(self, data: Any) -> TransducerEntry:
-        of_fleet = isinstance(data, Mapping) and "instrument" in data
-        serializer = (TransducersOfFleet if of_fleet else TransducersByValue)(data=data, context=self.context)
-        serializer.is_valid(raise_exception=True)
-        if of_fleet:
-            return _entry_of(serializer.validated_data["instrument"])
-        return transducer_entry(serializer.validated_data)
+        if isinstance(data, Mapping) and "instrument" in data:
+            return _entry_of(checked(TransducersOfFleet, data, self.context)["instrument"])
+        return transducer_entry(checked(TransducersByValue, data, self.context))
 
     def to_representation(self, value: Any) -> Any:
         return value

@@ -42,6 +42,9 @@ from surveys.api.records import (
 from surveys.api.uncertainty_view import UncertaintyView
 
 router = SimpleRouter(use_regex_path=False)
+# They are tried in this order: first what is asked for most.
+router.register("surveys", surveys.Surveys, "survey")
+router.register("results", recomputations.Results, "result")
 router.register("clients", places.Clients, "client")
 router.register("sites", places.Sites, "site")
 router.register("pipes", pipes.Pipes, "pipe")
@@ -62,9 +65,7 @@ router.register("jobs", jobs.Jobs, "job")
 router.register("bookings", bookings.Bookings, "booking")
 router.register("dispatch/plans", plans.DispatchPlans, "dispatch-plan")
 router.register("log-layouts", log_layouts.LogLayouts, "log-layout")
-router.register("surveys", surveys.Surveys, "survey")
 router.register("combinations", combinations.Combinations, "combination")
-router.register("results", recomputations.Results, "result")
 router.register("reports", reports.Reports, "report")
 router.register("notices", notices.Notices, "notice")
 router.register("recomputations", recomputations.Recomputations, "recomputation")

@@ -11,14 +11,16 @@ from django.db import transaction
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, viewsets
 from rest_framework.exceptions import APIException
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.units import System
 from surveys.api import idempotency
-from surveys.api.fields import answer_in, units_of
+from surveys.api.fields import answer_in, checked, units_of
 from surveys.api.filters import Filters, Ordering
+from surveys.api.pagination import Pages
+from surveys.api.rendering import JSONRenderer
+from surveys.api.rows import RowSerializer, rows_shown
 from surveys.api.schema import UNITS
 from surveys.api.throttles import ThrottledView
 from surveys.models import IdempotencyKey, Record, User
@@ -125,8 +127,12 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
 
     def answer(self, record: Any, status: int = 200) -> Response:
         """A record as its output serializer has it, with its ETag."""
-        data = self.get_serializer(record).data
+        data = self.shown(record)
         return Response(data, status=status, headers={"ETag": etag(data)})
+
+    def shown(self, record: Any) -> Any:
+        """A record as its output serializer has it."""
+        return self.get_serializer(record).data
 
     def read_again(self, record: Record) -> Any:
         """A record with what its output shows."""
@@ -134,11 +140,7 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
 
     def checked(self, serializer_class: Any, **options: Any) -> dict[str, Any]:
         """The request's body by an input serializer."""
-        serializer = serializer_class(
-            data=self.request.data, context=self.get_serializer_context(), **options
-        )
-        serializer.is_valid(raise_exception=True)
-        return dict(serializer.validated_data)
+        return checked(serializer_class, self.request.data, self.get_serializer_context(), **options)
 
     def change(
         self, request: Request, changes: dict[str, Any], related: dict[str, Any] | None = None
@@ -161,9 +163,23 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         tags = {tag.strip() for tag in wanted.split(",")}
         for units in get_args(System):
             with answer_in(self.request, units):
-                if etag(self.get_serializer(record).data) in tags:
+                if etag(self.shown(record)) in tags:
                     return
         raise EditedMeanwhile
+
+
+class RowRecords(Records):
+    """A record type whose lists and details are shown from columns (`surveys.api.rows`); records are made of it for the rest only."""
+
+    serializer_class: type[RowSerializer]
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        pages = cast(Pages, self.paginator)
+        keys = pages.keys(self.filter_queryset(self.get_queryset()), request)
+        return self.get_paginated_response(rows_shown(self.serializer_class, keys, units_of(request)))
+
+    def shown(self, record: Any) -> Any:
+        return rows_shown(self.serializer_class, [record.pk], units_of(self.request))[0]
 
 
 def etag(data: Any) -> str:

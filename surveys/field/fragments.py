@@ -16,7 +16,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
 from compute.gauging import wall_findings
-from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, si_of
+from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, checked, si_of
 from surveys.api.problems import problem_of
 from surveys.api.throttles import limits_of, wait_for
 from surveys.field.access import for_the_field, visible_point
@@ -86,9 +86,7 @@ def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
         sheet = json.loads(request.POST.get("sheet", ""))
     except ValueError:
         raise ValidationError({"sheet": "The sheet came in pieces; load the page again."}) from None
-    serializer = serializer_class(data=sheet, context={"request": request})
-    serializer.is_valid(raise_exception=True)
-    return dict(serializer.validated_data)
+    return checked(serializer_class, sheet, {"request": request})
 
 
 def _fragment(request: HttpRequest, template: str, worked_out: Callable[[], dict[str, Any]]) -> HttpResponse:

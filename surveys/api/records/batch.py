@@ -12,15 +12,15 @@ from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import ChosenId, StrictSerializer, units_of
+from surveys.api.fields import ChosenId, StrictSerializer, checked, units_of
 from surveys.api.permissions import FIELD
 from surveys.api.problems import Problem, problem_of
 from surveys.api.records.survey_documents import SurveyIn, SurveyOut, survey_notes
-from surveys.api.records.surveys import Surveys
+from surveys.api.rendering import JSONRenderer
+from surveys.api.rows import rows_shown
 from surveys.api.views import UnitsMixin, documented
 from surveys.errors import Conflict
 from surveys.models import IdempotencyKey, Survey, User
@@ -109,9 +109,7 @@ class SurveyBatch(UnitsMixin):
         return _answer(entry, 201, survey=json.loads(body))
 
     def _record(self, entry: dict[str, Any], user: User, now: datetime) -> Survey:
-        serializer = OfflineSurveyIn(data=entry, context={"request": self.request})
-        serializer.is_valid(raise_exception=True)
-        asked = serializer.validated_data
+        asked = checked(OfflineSurveyIn, entry, {"request": self.request})
         return survey_record(
             point=asked["measuring_point"],
             setup=asked["setup"],
@@ -125,8 +123,7 @@ class SurveyBatch(UnitsMixin):
         )
 
     def _shown(self, survey: Survey) -> Any:
-        rows = Survey.objects.select_related(*Surveys.related).prefetch_related(*Surveys.prefetched)
-        return SurveyOut(rows.get(pk=survey.pk), context={"request": self.request}).data
+        return rows_shown(SurveyOut, [survey.pk], units_of(self.request))[0]
 
 
 def _firsts_before_paths(entries: list[Any]) -> list[int]:

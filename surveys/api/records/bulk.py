@@ -14,7 +14,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import units_of
+from surveys.api.fields import checked, units_of
 from surveys.api.permissions import FLEET
 from surveys.api.problems import CONTENT_TYPE, Problem, errors_of, problem
 from surveys.api.records.calibrations import CalibrationIn, calibration_stated
@@ -121,9 +121,8 @@ def _deeds(rows: list[Row], by_serial: BySerial, request: Request) -> list[Deed]
 
     def deed(row: Row) -> Deed:
         def record() -> None:
-            form = CalibrationRowIn(data=_stated(row, by_serial), context={"request": request})
-            form.is_valid(raise_exception=True)
-            calibration, figures, _ = calibration_stated(dict(form.validated_data))
+            form = checked(CalibrationRowIn, _stated(row, by_serial), {"request": request})
+            calibration, figures, _ = calibration_stated(form)
             calibration_record(calibration=calibration, by=by, now=now, figures=figures)
 
         return Deed(row.number, record)

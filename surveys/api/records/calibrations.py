@@ -11,7 +11,6 @@ from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import NotFound
 from rest_framework.parsers import MultiPartParser
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -48,6 +47,7 @@ from surveys.api.records.files import (
     file_name,
     file_sent,
 )
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.models import Booking, Calibration, Instrument, TransducerData
 from surveys.models.calibration import Moment

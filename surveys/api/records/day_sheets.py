@@ -10,13 +10,13 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ValidationError
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from surveys.api.fields import units_of
 from surveys.api.records.files import PDFRenderer
 from surveys.api.records.reports import PDF, pdf_answer
 from surveys.api.records.technicians import technicians_visible_to
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import UnitsMixin, documented
 from surveys.due import office_today
 from surveys.papers.day_sheet import Day, day_sheet

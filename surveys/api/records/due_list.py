@@ -11,7 +11,6 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.permissions import AllowAny
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -20,6 +19,7 @@ from surveys.api.permissions import FIELD, FLEET
 from surveys.api.records.due_formats import due_calendar, due_csv, flat
 from surveys.api.records.files import CalendarRenderer, CSVRenderer
 from surveys.api.records.job_calendar import job_calendar
+from surveys.api.rendering import JSONRenderer
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
 from surveys.due import BOARD, STATUSES, DueRow, board_of, counts_of, due_list, office_today, within_until

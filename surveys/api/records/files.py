@@ -10,9 +10,10 @@ from django.http import StreamingHttpResponse
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.parsers import BaseParser
-from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
+from surveys.api.rendering import JSONRenderer
 from surveys.models import Document, Log
 from surveys.selectors import kept_file
 

@@ -13,7 +13,6 @@ from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.parsers import MultiPartParser
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -45,6 +44,7 @@ from surveys.api.records.fleet_forms import (
     TransducerDataOut,
 )
 from surveys.api.records.tolerance import TouchedOut
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.due import office_today
 from surveys.impact import results_touched

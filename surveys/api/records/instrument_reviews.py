@@ -11,7 +11,6 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -32,6 +31,7 @@ from surveys.api.fields import (
 )
 from surveys.api.permissions import FIELD, FLEET
 from surveys.api.records.files import NamedRenderer
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.charts import review_chart
 from surveys.models import Instrument, IntermediateCheck, IntervalReview, User

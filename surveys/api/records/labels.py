@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from surveys.api.records.files import PDFRenderer
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import UnitsMixin, documented
 from surveys.due import office_today
 from surveys.labels import label_pdf

@@ -9,7 +9,6 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from rest_framework.exceptions import NotFound
 from rest_framework.parsers import MultiPartParser
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -24,6 +23,7 @@ from surveys.api.records.files import (
     file_sent,
 )
 from surveys.api.records.technicians import technicians_visible_to
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import UnitsMixin, documented
 from surveys.models import Qualification, User
 from surveys.services.documents import qualification_attach

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any, ClassVar
 
@@ -19,13 +20,12 @@ from surveys.api.compute_views import FindingOut
 from surveys.api.fields import QuantityField, QuantityOut, SentenceField, in_units, units_of
 from surveys.api.filters import FilterSet
 from surveys.api.permissions import OFFICE
+from surveys.api.rows import KEYS, Beside, DocumentField, IdsField, Page, RowSerializer, from_columns
 from surveys.api.uncertainty_view import BudgetRowOut
-from surveys.api.views import Records, documented
+from surveys.api.views import Records, RowRecords, documented
 from surveys.impact import review_notices
 from surveys.models import (
-    Calibration,
     CombinedResult,
-    Instrument,
     Recomputation,
     RecomputationItem,
     Result,
@@ -48,35 +48,66 @@ class ReviewNoticeOut(serializers.Serializer):
     sentence = serializers.CharField()
 
 
-# As lists: what a manager for each row costs is more than the rows.
-REVIEWS_OF_IT: dict[str, Any] = {
-    "queryset": ReviewedSurvey.objects.select_related("review__instrument"), "to_attr": "reviews_of_it",
-}  # fmt: skip
-# And none joined: a planner may begin with the joined table, and then has to sort all there is for a page.
-RESULT_PREFETCHED = (
-    "survey",
-    "survey_data",
-    Prefetch("replaced_by", Result.objects.only("replaces")),
-    Prefetch("calibrations", Calibration.objects.only("pk"), to_attr="calibrations_used"),
-    Prefetch("corrected_for", Instrument.objects.only("pk"), to_attr="instruments_corrected"),
-    Prefetch("as_found", Calibration.objects.only("pk"), to_attr="calibrations_as_found"),
-    Prefetch("survey__tolerance_reviews", **REVIEWS_OF_IT),
-)
+@extend_schema_field(FindingOut(many=True))
+class FindingsField(DocumentField):
+    pass
 
 
-def ids_of(name: str, help_text: str = "") -> Any:
-    """The ids of the records in a list."""
-    return serializers.PrimaryKeyRelatedField(
-        source=name, many=True, read_only=True, pk_field=serializers.UUIDField(), help_text=help_text
+@extend_schema_field(BudgetRowOut(many=True))
+class BudgetField(DocumentField):
+    pass
+
+
+@extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+class AccountField(DocumentField):
+    pass
+
+
+@extend_schema_field(ReviewNoticeOut(many=True))
+class ReviewNoticesField(Beside):
+    """What reviews say of the survey of a row; few surveys have any."""
+
+    def __init__(self, of: str, **options: Any) -> None:
+        super().__init__(
+            lambda: ReviewedSurvey.objects.select_related("review__instrument").filter(survey__id__in=KEYS),
+            of,
+            **options,
+        )
+
+    def column(self, page: Page, prefix: str) -> list[Any]:
+        source = prefix + self.of
+        of_survey: dict[str, list[ReviewedSurvey]] = {}
+        for one in self.query(keys=page.raw(source)):
+            of_survey.setdefault(str(one.survey_id), []).append(one)
+        told = (review_notices(of_survey.get(survey, ())) for survey in page[source])
+        return [ReviewNoticeOut(notices, many=True).data if notices else [] for notices in told]
+
+
+def _pairs(relation: Any, column: str, *order: str) -> Callable[[], Any]:
+    """The rows of a relation of a result to many, as pairs of ids."""
+    return lambda: (
+        relation.through.objects.filter(result__id__in=KEYS).order_by(*order).values_list("result_id", column)
     )
 
 
-# Of results read with RESULT_PREFETCHED.
-class ResultOut(serializers.ModelSerializer):
-    calibrations = ids_of("calibrations_used")
-    corrected_for = ids_of("instruments_corrected", "Instruments whose error curve was applied.")
-    as_found = ids_of(
-        "calibrations_as_found", "Certificates whose as-found errors were applied, by decision."
+OF_CERTIFICATES = ("-calibration__calibrated_on", "-calibration_id")
+
+
+class ResultOut(RowSerializer):
+    calibrations = IdsField(_pairs(Result.calibrations, "calibration_id", *OF_CERTIFICATES))
+    corrected_for = IdsField(
+        _pairs(
+            Result.corrected_for,
+            "instrument_id",
+            "instrument__kind",
+            "instrument__serial",
+            "instrument_id",
+        ),
+        help_text="Instruments whose error curve was applied.",
+    )
+    as_found = IdsField(
+        _pairs(Result.as_found, "calibration_id", *OF_CERTIFICATES),
+        help_text="Certificates whose as-found errors were applied, by decision.",
     )
     current = serializers.SerializerMethodField()
     replaced_by = serializers.PrimaryKeyRelatedField(read_only=True, allow_null=True)
@@ -95,14 +126,12 @@ class ResultOut(serializers.ModelSerializer):
         many=True,
         help_text="Stretches of the log it rests on; none: all of it.",
     )
-    reviews = serializers.SerializerMethodField(
-        help_text="What a reader is told where an instrument was found out of tolerance."
+    reviews = ReviewNoticesField(
+        of="survey_id", help_text="What a reader is told where an instrument was found out of tolerance."
     )
-    findings = serializers.SerializerMethodField()
-    budget = serializers.SerializerMethodField()
-    account = serializers.SerializerMethodField(
-        help_text="By how much and why it differs from what it replaces."
-    )
+    findings = FindingsField()
+    budget = BudgetField()
+    account = AccountField(help_text="By how much and why it differs from what it replaces.")
 
     class Meta:
         model = Result
@@ -116,24 +145,9 @@ class ResultOut(serializers.ModelSerializer):
             "account", "reviews",
         ]  # fmt: skip
 
-    @extend_schema_field(ReviewNoticeOut(many=True))
-    def get_reviews(self, result: Any) -> Any:
-        return ReviewNoticeOut(review_notices(result.survey.reviews_of_it), many=True).data
-
-    def get_current(self, result: Result) -> bool:
-        return result.replaced_at is None
-
-    @extend_schema_field(FindingOut(many=True))
-    def get_findings(self, result: Result) -> Any:
-        return in_units(result.findings, units_of(self.context["request"]))
-
-    @extend_schema_field(BudgetRowOut(many=True))
-    def get_budget(self, result: Result) -> Any:
-        return in_units(result.budget, units_of(self.context["request"]))
-
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-    def get_account(self, result: Result) -> Any:
-        return in_units(result.account, units_of(self.context["request"]))
+    @from_columns("replaced_at")
+    def get_current(self, replaced_at: str | None) -> bool:
+        return replaced_at is None
 
 
 class StepOut(serializers.Serializer):
@@ -160,12 +174,11 @@ class ResultFilters(FilterSet):
         }
 
 
-class Results(Records):
+class Results(RowRecords):
     """What surveys came to. `?current=true` leaves out those that were replaced."""
 
     model = Result
     serializer_class = ResultOut
-    prefetched = RESULT_PREFETCHED
     filterset_class = ResultFilters
     ordering_fields = ("computed_at",)
 

@@ -13,7 +13,6 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.exceptions import NotFound
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -21,6 +20,7 @@ from surveys.api.fields import StrictSerializer, TextField, units_of
 from surveys.api.filters import FilterSet
 from surveys.api.permissions import FIELD, FLEET, OFFICE
 from surveys.api.records.files import PDFRenderer
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.impact import with_outdated
 from surveys.models import Report, Setup, Survey, User

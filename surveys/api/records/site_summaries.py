@@ -9,12 +9,12 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ValidationError
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from surveys.api.fields import units_of
 from surveys.api.records.files import PDFRenderer
 from surveys.api.records.reports import PDF, pdf_answer
+from surveys.api.rendering import JSONRenderer
 from surveys.api.views import UnitsMixin, documented
 from surveys.models import Site
 from surveys.papers.site_summary import site_summary

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Prefetch
+from django.db.models import FilteredRelation, Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -13,6 +13,7 @@ from surveys.api.compute_views import FindingOut
 from surveys.api.fields import (
     ChosenId,
     KnownQuantityField,
+    QuantityField,
     QuantityIn,
     QuantityOut,
     StrictSerializer,
@@ -25,13 +26,11 @@ from surveys.api.fields import (
 )
 from surveys.api.records.points import check_temperature_known
 from surveys.api.records.recomputations import (
-    REVIEWS_OF_IT,
     RecomputationOut,
-    ReviewNoticeOut,
+    ReviewNoticesField,
     SegmentOut,
-    ids_of,
 )
-from surveys.impact import review_notices
+from surveys.api.rows import KEYS, IdsField, RowSerializer, from_columns
 from surveys.models import Instrument, Job, Log, MeasuringPoint, Result, Setup, Survey, SurveyData
 from surveys.models.instrument import Kind
 from surveys.models.pipe import TemperatureKnown
@@ -149,36 +148,50 @@ class SurveyDataOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
-# As lists: what a manager for each row costs is more than the rows.
-# None is joined that must be there: a planner may begin with it, and then has to sort all there is for a page.
-SURVEY_PREFETCHED = (
-    "technician",
-    Prefetch(
-        "results",
-        Result.objects.filter(replaced_at__isnull=True).only(
-            "survey", "volume_flow_m3_s", "expanded_uncertainty_m3_s", "computed_at"
-        ),
-        to_attr="current_results",
-    ),
-    Prefetch("paths", Survey.objects.order_by("recorded_at", "id").only("path_of"), to_attr="further_paths"),
-    Prefetch("data", SurveyData.objects.filter(replaced_at__isnull=True), to_attr="in_force"),
-    Prefetch("in_force__instruments", Instrument.objects.only("pk"), to_attr="carried"),
-    Prefetch("tolerance_reviews", **REVIEWS_OF_IT),
-)
-NOT_SHOWN_OF_LOG = ("log__layout", "log__columns", "log__unread_columns", "log__refusals", "log__findings")
+class LogShortOut(serializers.ModelSerializer):
+    class Meta:
+        model = Log
+        fields = ["sha256", "rows_taken", "rows_refused"]
 
 
-# Of surveys read with SURVEY_PREFETCHED.
-class SurveyOut(serializers.ModelSerializer):
+class ResultShortOut(serializers.ModelSerializer):
+    volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
+    expanded_uncertainty = QuantityField("volume_flow", source="expanded_uncertainty_m3_s")
+
+    class Meta:
+        model = Result
+        fields = ["id", "volume_flow", "expanded_uncertainty", "computed_at"]
+
+
+class SurveyOut(RowSerializer):
+    joined = {
+        "stated": FilteredRelation("data", condition=Q(data__replaced_at__isnull=True)),
+        "result": FilteredRelation("results", condition=Q(results__replaced_at__isnull=True)),
+    }
+
     data = serializers.UUIDField(
         source="stated.id", read_only=True, help_text="The version of what is stated below."
     )
     setup = serializers.UUIDField(source="stated.setup_id", read_only=True)
-    instruments = ids_of("stated.carried")
+    instruments = IdsField(
+        lambda: (
+            SurveyData.instruments.through.objects.filter(surveydata__id__in=KEYS)
+            .order_by("instrument__kind", "instrument__serial", "instrument_id")
+            .values_list("surveydata_id", "instrument_id")
+        ),
+        of="stated.id",
+    )
     ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
     mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
     path_plane = KnownQuantityField("angle", source="stated.path_plane_rad")
-    paths = ids_of("further_paths", "The further paths of this survey.")
+    paths = IdsField(
+        lambda: (
+            Survey.objects.filter(path_of__id__in=KEYS)
+            .order_by("recorded_at", "id")
+            .values_list("path_of_id", "id")
+        ),
+        help_text="The further paths of this survey.",
+    )
     combination = serializers.SerializerMethodField(
         help_text="The combination of the paths at this point; null where there is one path."
     )
@@ -187,10 +200,10 @@ class SurveyOut(serializers.ModelSerializer):
     segments = SegmentOut(source="stated.segments", many=True)
     note = serializers.CharField(source="stated.note", read_only=True)
     technician = serializers.CharField(source="technician.username", read_only=True)
-    log = serializers.SerializerMethodField()
-    result = serializers.SerializerMethodField(help_text="The current result in short.")
-    under_review = serializers.SerializerMethodField(
-        help_text="What a reader is told where an instrument was found out of tolerance."
+    log = LogShortOut(allow_null=True, read_only=True)
+    result = ResultShortOut(allow_null=True, read_only=True, help_text="The current result in short.")
+    under_review = ReviewNoticesField(
+        of="id", help_text="What a reader is told where an instrument was found out of tolerance."
     )
 
     class Meta:
@@ -201,32 +214,10 @@ class SurveyOut(serializers.ModelSerializer):
             "segments", "note", "recorded_at", "log", "result", "under_review",
         ]  # fmt: skip
 
-    @extend_schema_field(ReviewNoticeOut(many=True))
-    def get_under_review(self, survey: Any) -> Any:
-        return ReviewNoticeOut(review_notices(survey.reviews_of_it), many=True).data
-
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
-    def get_combination(self, survey: Survey) -> str | None:
-        combination = getattr(survey.path_of or survey, "paths_combination", None)
-        return str(combination.pk) if combination else None
-
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-    def get_log(self, survey: Survey) -> Any:
-        log = getattr(survey, "log", None)
-        return log and {"sha256": log.sha256, "rows_taken": log.rows_taken, "rows_refused": log.rows_refused}
-
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-    def get_result(self, survey: Any) -> Any:
-        if not survey.current_results:
-            return None
-        current = survey.current_results[0]
-        document = {
-            "id": str(current.id),
-            "volume_flow": {"si": current.volume_flow_m3_s, "kind": "volume_flow"},
-            "expanded_uncertainty": {"si": current.expanded_uncertainty_m3_s, "kind": "volume_flow"},
-            "computed_at": current.computed_at.isoformat(),
-        }
-        return in_units(document, units_of(self.context["request"]))
+    @from_columns("path_of.pk", "path_of.paths_combination.id", "paths_combination.id")
+    def get_combination(self, path_of: str | None, of_first: str | None, own: str | None) -> str | None:
+        return of_first if path_of else own
 
 
 class StretchOut(serializers.Serializer):

@@ -13,7 +13,6 @@ from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.parsers import MultiPartParser
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -41,11 +40,9 @@ from surveys.api.records.readings import (
     stretch_of_log,
     thinned_readings,
 )
-from surveys.api.records.recomputations import RESULT_PREFETCHED, ResultOut
+from surveys.api.records.recomputations import ResultOut
 from surveys.api.records.site_meters import SiteMeterReadingIn, SiteMeterReadingOut, site_meter_statement
 from surveys.api.records.survey_documents import (
-    NOT_SHOWN_OF_LOG,
-    SURVEY_PREFETCHED,
     LogOut,
     SegmentsIn,
     StretchOut,
@@ -58,7 +55,9 @@ from surveys.api.records.survey_documents import (
     stretch_document,
     survey_notes,
 )
-from surveys.api.views import Records, documented
+from surveys.api.rendering import JSONRenderer
+from surveys.api.rows import rows_shown
+from surveys.api.views import RowRecords, documented
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
 from surveys.readings.export import csv_parts
@@ -74,15 +73,13 @@ from surveys.services.surveys import (
 )
 
 
-class Surveys(Records):
+class Surveys(RowRecords):
     """Measurements at measuring points."""
 
     model = Survey
     serializer_class = SurveyOut
     writers = FIELD
     repeatable = frozenset({"log"})
-    related = ("log", "paths_combination", "path_of__paths_combination")
-    prefetched = SURVEY_PREFETCHED
     filterset_fields = {
         "measuring_point": ["exact"],
         "measuring_point__pipe": ["exact"],
@@ -92,10 +89,6 @@ class Surveys(Records):
         "started_at": ["gte", "lte"],
     }
     ordering_fields = ("started_at",)
-
-    def get_queryset(self) -> Any:
-        rows = super().get_queryset()
-        return rows.defer(*NOT_SHOWN_OF_LOG) if self.action == "list" else rows
 
     @documented(request=SurveyIn, responses={201: SurveyOut})
     def create(self, request: Request) -> Response:
@@ -111,7 +104,7 @@ class Surveys(Records):
             path_of=asked["path_of"],
             wanted_id=asked.get("id"),
         )
-        return self.answer(self.read_again(survey), 201)
+        return self.answer(survey, 201)
 
     @documented(request=SurveyCorrectionIn(partial=True), responses={202: SurveyChangedOut})
     @action(detail=True, methods=["post"])
@@ -307,12 +300,8 @@ class Surveys(Records):
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the survey, the newest first, with what caused each."""
-        rows = self.get_object().results.prefetch_related(*RESULT_PREFETCHED)
-        return Response(
-            ResultOut(
-                rows.order_by("-computed_at", "-id"), many=True, context=self.get_serializer_context()
-            ).data
-        )
+        results = self.get_object().results.order_by("-computed_at", "-id").values_list("pk", flat=True)
+        return Response(rows_shown(ResultOut, results, units_of(request)))
 
     def _log(self) -> Log:
         log = getattr(self.get_object(), "log", None)

@@ -41,6 +41,15 @@ def test_the_description_of_the_api_may_style_itself_and_no_more(client: Any) ->
     assert policy["script-src"] == ["'self'"]
 
 
+def test_the_policy_of_one_answer_is_not_that_of_the_next(client: Any) -> None:
+    for _ in range(2):
+        allowed = [
+            directives(client.get(path)["Content-Security-Policy"])["style-src"]
+            for path in ("/api/docs/", "/sign-in/", "/no/such/page/")
+        ]
+        assert allowed == [["'self'", "'unsafe-inline'"], ["'self'"], ["'self'"]]
+
+
 @override_settings(SECURE_HSTS_SECONDS=31_536_000, SECURE_HSTS_INCLUDE_SUBDOMAINS=True)
 def test_browsers_are_told_to_come_back_by_https_only(client: Any) -> None:
     told = client.get("/sign-in/", secure=True)["Strict-Transport-Security"]

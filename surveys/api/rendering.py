@@ -1,0 +1,66 @@
+"""Answers as JSON: what the framework's own renderer writes, by a library that does it ten times faster."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import isfinite
+from typing import Any
+
+import orjson
+from rest_framework import renderers
+from rest_framework.utils.encoders import JSONEncoder
+
+# Times and whatever else is no JSON by itself are worded as the framework words them.
+OPTIONS = orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_PASSTHROUGH_DATACLASS
+ENCODER = JSONEncoder()
+# Ends of lines in a script, which a JSON text need not escape; both begin with these bytes.
+SEPARATORS = ((b"\xe2\x80\xa8", rb"\u2028"), (b"\xe2\x80\xa9", rb"\u2029"))
+
+
+class JSONRenderer(renderers.JSONRenderer):
+    """JSON without spaces. A number that is not finite is refused, as JSON has no word for it."""
+
+    def render(
+        self,
+        data: Any,
+        accepted_media_type: str | None = None,
+        renderer_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        media_type, context = accepted_media_type or "", renderer_context or {}
+        if data is None or self.get_indent(media_type, context) is not None:
+            return super().render(data, accepted_media_type, renderer_context)
+        # The library would write null.
+        _check_finite(data)
+        try:
+            text = orjson.dumps(data, ENCODER.default, OPTIONS)
+        except TypeError:  # such as a key that is no text, or a whole number of more than 64 bits
+            return super().render(data, accepted_media_type, renderer_context)
+        for separator, escaped in SEPARATORS:
+            if separator in text:
+                text = text.replace(separator, escaped)
+        return text
+
+
+class Finite(list[Any]):
+    """A list whose every number was looked at when it was made."""
+
+
+def finite(number: float) -> float:
+    """The number.
+
+    Raises ValueError if it is not finite.
+    """
+    if not isfinite(number):
+        raise ValueError(f"{number} is no JSON number")
+    return number
+
+
+def _check_finite(document: Any) -> None:
+    parts = [(document,)]
+    for part in parts:  # which grows meanwhile
+        for value in part:
+            kind = type(value)
+            if kind is float:
+                finite(value)
+            elif kind is dict or kind is list:
+                parts.append(value.values() if kind is dict else value)

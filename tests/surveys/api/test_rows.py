@@ -1,0 +1,202 @@
+"""Lists and details shown from columns say what the records hold, and the same of a record wherever it is shown."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from django.utils.dateparse import parse_datetime
+
+from compute.units import express
+from surveys.api.records.survey_documents import SurveyOut
+from surveys.api.rows import rows_shown
+from surveys.api.urls import router
+from surveys.impact import review_notices
+from surveys.models import Result, Role, Survey, User
+from surveys.models.base import uuid7
+from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.people.access import signed_in
+from tests.surveys.people.everything import Everything
+
+pytestmark = pytest.mark.django_db
+
+UNITS = pytest.mark.parametrize("units", ["metric", "us"])
+
+
+@pytest.fixture
+def there(cast: Any, site: Any, kit: Any) -> Everything:
+    """Surveys rich and poor: corrected and in doubt, with a further path, with marked stretches, and without a log."""
+    cast.idle_technician = User.objects.create_user(username="idle", role=Role.TECHNICIAN)
+    there = Everything(cast, site, kit)
+    first = logged(mounted(there.scene, Wish(plane_deg=0)))
+    logged(mounted(there.scene, Wish(path_of=first, plane_deg=90)))
+    stretch = {"start": "2026-10-06T07:30:10Z", "end": "2026-10-06T07:31:00Z", "reason": "A pump ran."}
+    stated = {
+        "segments": {"segments": [stretch], "reason": "Marked."},
+        "corrections": {"mounted_spacing": "61 mm", "reason": "Read off the photo."},
+    }
+    office = signed_in(cast, "office")
+    for deed, body in stated.items():
+        path = f"/api/v1/surveys/{there.other}/{deed}/"
+        answer = office.post(path, json.dumps(body), content_type="application/json")
+        assert answer.status_code == 202, answer.content
+    there.fresh_survey()
+    return there
+
+
+def rows(api: Any, kind: str, units: str) -> list[dict[str, Any]]:
+    answer = api.get(f"/api/v1/{kind}/?units={units}")
+    assert answer.status_code == 200, answer.content
+    return list(answer.json()["results"])
+
+
+@UNITS
+def test_a_row_of_a_list_is_the_record_as_it_is_read_by_itself(
+    cast: Any, there: Everything, units: str
+) -> None:
+    api = signed_in(cast, "administrator")
+    for kind, _, _ in router.registry:
+        for row in rows(api, kind, units):
+            alone = api.get(f"/api/v1/{kind}/{row['id']}/?units={units}").json()
+            # Some records show more of themselves than fits a list.
+            assert row == {name: alone[name] for name in row}, kind
+
+
+@UNITS
+def test_a_row_of_a_survey_is_what_its_records_hold(cast: Any, there: Everything, units: Any) -> None:
+    shown = {row["id"]: row for row in rows(signed_in(cast, "office"), "surveys", units)}
+    surveys = Survey.objects.all()
+    assert shown.keys() == {str(survey.pk) for survey in surveys}
+    for survey in surveys:
+        held(shown[str(survey.pk)], survey_holds(survey, units))
+    rich = [row for row in shown.values() if row["under_review"] and row["result"] and row["log"]]
+    poor = [row for row in shown.values() if not row["log"]]
+    assert rich
+    assert poor
+    for name in ("paths", "path_of", "path_plane", "segments", "combination", "mounted_spacing"):
+        assert any(row[name] for row in shown.values()), name
+
+
+def survey_holds(survey: Survey, units: Any) -> dict[str, Any]:
+    stated, log = survey.data.get(replaced_at=None), getattr(survey, "log", None)
+    current = survey.results.filter(replaced_at=None).first()
+    combination = getattr(survey.path_of or survey, "paths_combination", None)
+    return {
+        "measuring_point": survey.measuring_point_id,
+        "data": stated.pk,
+        "setup": stated.setup_id,
+        "job": survey.job_id,
+        "instruments": [one.pk for one in stated.instruments.all()],
+        "technician": survey.technician.username,
+        "started_at": survey.started_at,
+        "ended_at": stated.ended_at,
+        "recorded_at": survey.recorded_at,
+        "mounted_spacing": quantity(stated.mounted_spacing_m, "length", units),
+        "path_plane": quantity(stated.path_plane_rad, "angle", units),
+        "medium_temperature": quantity(stated.medium_temperature_k, "temperature", units),
+        "medium_temperature_known": stated.medium_temperature_known,
+        "path_of": survey.path_of_id,
+        "paths": [one.pk for one in survey.paths.order_by("recorded_at", "id")],
+        "combination": combination and combination.pk,
+        "segments": stated.segments,
+        "note": stated.note,
+        "log": log and {"sha256": log.sha256, "rows_taken": log.rows_taken, "rows_refused": log.rows_refused},
+        "result": current
+        and {
+            "id": current.pk,
+            "volume_flow": quantity(current.volume_flow_m3_s, "volume_flow", units),
+            "expanded_uncertainty": quantity(current.expanded_uncertainty_m3_s, "volume_flow", units),
+            "computed_at": current.computed_at,
+        },
+        "under_review": notices(survey),
+    }
+
+
+@UNITS
+def test_a_row_of_a_result_is_what_its_records_hold(cast: Any, there: Everything, units: Any) -> None:
+    shown = {row["id"]: row for row in rows(signed_in(cast, "office"), "results", units)}
+    results = Result.objects.all()
+    assert shown.keys() == {str(result.pk) for result in results}
+    for result in results:
+        row = shown[str(result.pk)]
+        held(row, result_holds(result, units))
+        assert [one["input"] for one in row["budget"]] == [one["input"] for one in result.budget]
+        for one, stored in zip(row["budget"], result.budget, strict=True):
+            assert one["contribution"] == quantity(stored["contribution"]["si"], "volume_flow", units)
+        assert [one["code"] for one in row["findings"]] == [one["code"] for one in result.findings]
+        assert (row["account"] is None) == (result.account is None)
+    for name in ("replaces", "replaced_by", "recomputation", "calibrations", "reviews", "account"):
+        assert any(row[name] for row in shown.values()), name
+
+
+def result_holds(result: Result, units: Any) -> dict[str, Any]:
+    replacement = Result.objects.filter(replaces=result).first()
+    plain = (
+        "cause", "computed_at", "replaced_at", "method_version", "readings_used", "readings_outside", "coverage_factor",
+        "reynolds", "profile_factor",
+    )  # fmt: skip
+    records = (
+        "survey",
+        "replaces",
+        "recomputation",
+        "survey_data",
+        "pipe_data",
+        "transducer_data",
+        "gauging",
+        "log",
+    )
+    kinds = {"volume_flow_m3_s": "volume_flow", "mean_velocity_m_s": "speed", "spacing_m": "length"}
+    return {
+        **{name: getattr(result, name) for name in plain},
+        **{name: getattr(result, f"{name}_id") for name in records},
+        **{
+            column.removesuffix("_m3_s").removesuffix("_m_s").removesuffix("_m"): quantity(
+                getattr(result, column), kind, units
+            )
+            for column, kind in kinds.items()
+        },
+        "current": result.replaced_at is None,
+        "replaced_by": replacement and replacement.pk,
+        "calibrations": [one.pk for one in result.calibrations.all()],
+        "corrected_for": [one.pk for one in result.corrected_for.all()],
+        "as_found": [one.pk for one in result.as_found.all()],
+        "segments": result.survey_data.segments,
+        "reviews": notices(result.survey),
+    }
+
+
+def held(row: dict[str, Any], record: dict[str, Any]) -> None:
+    for name, value in record.items():
+        assert plain(row[name], value) == value, name
+
+
+def plain(shown: Any, like: Any) -> Any:
+    """What is shown, as the record has it: a time, an id."""
+    if isinstance(like, dict):
+        return {name: plain(shown[name], like[name]) for name in shown}
+    if isinstance(like, list):
+        return [plain(one, other) for one, other in zip(shown, like, strict=True)]
+    if hasattr(like, "isoformat"):
+        assert shown.endswith("Z")
+        return parse_datetime(shown)
+    return type(like)(shown) if hasattr(like, "hex") and isinstance(shown, str) else shown
+
+
+def quantity(si: float | None, kind: str, units: Any) -> Any:
+    return None if si is None else express(si, kind, units)
+
+
+def notices(survey: Survey) -> list[dict[str, Any]]:
+    return [
+        {"state": one.state, "found_on": one.found_on.isoformat(), "sentence": one.sentence}
+        for one in review_notices(survey.tolerance_reviews.all())
+    ]
+
+
+def test_rows_come_in_the_order_of_their_keys_and_none_for_a_key_of_nothing(there: Everything) -> None:
+    keys = list(Survey.objects.values_list("pk", flat=True))
+    for order in (keys, keys[::-1]):
+        shown = rows_shown(SurveyOut, [uuid7(), *order], "metric")
+        assert [row["id"] for row in shown] == [str(key) for key in order]
+    assert rows_shown(SurveyOut, [], "metric") == rows_shown(SurveyOut, [uuid7()], "metric") == []
