@@ -16,13 +16,27 @@ from urllib.parse import urlencode
 
 import pytest
 from django.apps import apps
+from django.contrib.admin.utils import get_fields_from_path
 from django.db import transaction
 from drf_spectacular.generators import SchemaGenerator
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rest_framework.test import APIClient
 
-from surveys.models import ApiToken, AuditEntry, IdempotencyKey, User
+from surveys.api.urls import router
+from surveys.models import (
+    ApiToken,
+    AuditEntry,
+    Client,
+    IdempotencyKey,
+    Instrument,
+    Job,
+    MeasuringPoint,
+    Pipe,
+    Site,
+    Survey,
+    User,
+)
 from tests.surveys.people.access import signed_in
 from tests.surveys.people.everything import Everything
 
@@ -122,6 +136,23 @@ def test_no_attempt_of_another_organisation_reads_infers_or_changes_anything(
         )()
     # Both answers that refuse and such that say that there is nothing were met.
     assert 0 < sum(refused) < len(refused)
+
+
+def test_no_filter_by_id_tells_whether_there_is_such_a_record(cast: Any, site: Any, kit: Any) -> None:
+    Everything(cast, site, kit)
+    api, tried = signed_in(cast, "stranger"), set()
+    for prefix, view, _ in router.registry:
+        for name in getattr(view, "filterset_fields", ()):
+            related = get_fields_from_path(view.model, name)[-1].related_model
+            there = related and related._default_manager.exclude(pk=cast.stranger.pk).first()
+            if there and there.pk != cast.other_client.pk:
+                told_of = [
+                    told(api, Attempt("GET", f"/api/v1/{prefix}/", {name: one}, {}, {}))
+                    for one in (str(there.pk), of_nobody(str(there.pk)))
+                ]
+                assert told_of[0] == told_of[1], (prefix, name)
+                tried.add(related)
+    assert {Client, Site, Pipe, MeasuringPoint, Survey, Instrument, Job} <= tried
 
 
 def told(api: APIClient, attempt: Attempt) -> tuple[int, str]:
