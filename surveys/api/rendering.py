@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import isfinite
 from typing import Any
 
@@ -56,11 +56,14 @@ def finite(number: float) -> float:
 
 
 def _check_finite(document: Any) -> None:
-    parts = [(document,)]
+    parts: list[Iterable[Any]] = [(document,)]
     for part in parts:  # which grows meanwhile
         for value in part:
-            kind = type(value)
-            if kind is float:
+            if isinstance(value, str):  # most of what there is
+                continue
+            if isinstance(value, float):
                 finite(value)
-            elif kind is dict or kind is list:
-                parts.append(value.values() if kind is dict else value)
+            elif isinstance(value, dict):
+                parts.append(value.values())
+            elif isinstance(value, list | tuple) and not isinstance(value, Finite):
+                parts.append(value)

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rest_framework import renderers
+from rest_framework.utils.serializer_helpers import ReturnDict, ReturnList
 
 from surveys.api.fields import in_units, put_in_units
 from surveys.api.rendering import JSONRenderer
@@ -57,7 +58,18 @@ def test_ids_times_and_other_values_are_worded_as_the_framework_words_them() -> 
 
 
 @pytest.mark.parametrize("number", [math.nan, math.inf, -math.inf])
-@pytest.mark.parametrize("place", [lambda n: n, lambda n: {"a": [1, {"b": n}]}, lambda n: [[n]]])
+@pytest.mark.parametrize(
+    "place",
+    [
+        lambda n: n,
+        lambda n: {"a": [1, {"b": n}]},
+        lambda n: [[n]],
+        lambda n: (1, (n,)),
+        # What serializers answer with.
+        lambda n: ReturnDict({"a": n}, serializer=None),
+        lambda n: ReturnList([{"a": n}], serializer=None),
+    ],
+)
 def test_a_number_that_is_none_is_refused_wherever_it_stands(number: float, place: Any) -> None:
     with pytest.raises(ValueError):
         JSONRenderer().render(place(number))
