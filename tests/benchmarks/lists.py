@@ -94,16 +94,22 @@ def queries_of(ask: Callable[[], Any]) -> int:
 
 
 def deep(office: Asked, size: int, repeats: int, clock: Clock) -> Figures:
-    """A page far down, by the cursor that leads there, to the first."""
+    """A page far down to the first, and to the second, which is led to by a cursor as well."""
     # Not among the first ones, whose results have documents.
     page = min(DEEP_PAGE, size // PAGE // 2) if size < PAGE * DEEP_PAGE else DEEP_PAGE
-    for what, model, moment in (("surveys", Survey, "started_at"), ("results", Result, "computed_at")):
-        order = [f"-{moment}", "-id"]
-        row = model.objects.order_by(*order)[(page - 1) * PAGE - 1]
-        at = [field.value_to_string(row) for field in (model._meta.get_field(moment), model._meta.pk)]
-        cursor = urlencode({"cursor": SIGNER.sign_object([False, order, at])})
-        address = f"/api/v1/{what}/"
-        yield ratio(
-            f"page {page:,} of {what} to page 1", office(f"{address}?{cursor}"), office(address),
-            repeats=2 * repeats, clock=clock, target=1.1, size=size,
-        )  # fmt: skip
+    for model, moment in ((Survey, "started_at"), (Result, "computed_at")):
+        what = f"{model._meta.model_name}s"
+        far = office(f"/api/v1/{what}/?{_leading_to(page, model, moment)}")
+        for other, query in ((1, ""), (2, _leading_to(2, model, moment))):
+            yield ratio(
+                f"page {page:,} of {what} to page {other}", far, office(f"/api/v1/{what}/?{query}"),
+                repeats=2 * repeats, clock=clock, target=1.1, size=size,
+            )  # fmt: skip
+
+
+def _leading_to(page: int, model: type[Survey | Result], moment: str) -> str:
+    """The query with the cursor of a page."""
+    order = [f"-{moment}", "-id"]
+    row = model.objects.order_by(*order)[(page - 1) * PAGE - 1]
+    at = [field.value_to_string(row) for field in (model._meta.get_field(moment), model._meta.pk)]
+    return urlencode({"cursor": SIGNER.sign_object([False, order, at])})
