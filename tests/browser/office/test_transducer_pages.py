@@ -9,8 +9,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from surveys.models import InstrumentType, Recomputation, TransducerData
-from surveys.recompute import work_off
 from surveys.selectors import transducer_data_now
+from tests.browser.office.changing import changes, followed_to_its_end
 from tests.surveys.scene import Scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -21,13 +21,6 @@ Judge = Callable[[Page], None]
 def admin_page(page_of: Callable[..., Page], cast: Any) -> Page:
     """The calibration admin's browser."""
     return page_of(cast.calibration_admin)
-
-
-def changes(page: Page) -> list[str]:
-    """What the page says would change."""
-    page.get_by_role("button", name="Show what would change").click()
-    expect(page.get_by_role("heading", name="Not done yet")).to_be_visible()
-    return page.get_by_role("status").get_by_role("listitem").all_inner_texts()
 
 
 def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followed_to_its_end(
@@ -54,10 +47,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
     accessible(page)
-    while work_off(Recomputation.objects.get().pk):
-        pass
-    expect(page.get_by_role("status")).to_contain_text("Finished: 1 of 1")
-    assert page.get_by_role("table").get_by_role("cell").all_inner_texts() == foreseen
+    assert followed_to_its_end(page) == foreseen
     page.get_by_role("link", name=f"Transducer pair {pair.serial}").click()
     history = page.get_by_role("table").get_by_role("row")
     expect(history.nth(1)).to_contain_text("Angle of the wedge: 42 deg → 43 deg")
