@@ -66,11 +66,13 @@ def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
             return "yes" if value else "no"
         return worded(value, kind, units) if kind else str(value)
 
+    told = [
+        (LABELS[name], figure(entry.before, column, kind), figure(entry.after, column, kind))
+        for column, (name, kind) in columns.items()
+        if entry.before.get(column) != entry.after.get(column)
+    ]
+    # A note that is empty was none before the type was there.
     return {
         "of": entry,
-        "differences": [
-            (LABELS[name], figure(entry.before, column, kind), figure(entry.after, column, kind))
-            for column, (name, kind) in columns.items()
-            if entry.before.get(column) != entry.after.get(column)
-        ],
+        "differences": [(label, was, is_now) for label, was, is_now in told if was != is_now],
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.test import Client as Visitor
 
 from surveys.capabilities import capabilities_of
 from surveys.models import Instrument, InstrumentType
@@ -123,3 +124,16 @@ def test_only_what_fits_every_point_is_proposed_in_place_of_a_booked_pair(
     )
     proposed = as_user("office").get(f"/api/v1/bookings/{held.pk}/alternatives/").json()
     assert [one["id"] for one in proposed] == [str(alike.pk)]
+
+
+def test_its_page_tells_of_a_new_type_what_was_stated_and_not_what_was_left_empty(
+    as_user: Any, cast: Any
+) -> None:
+    stated = {"kind": "thickness-gauge", "name": "wall gauge", "lowest_wall": "1 mm"}
+    made = as_user("calibration_admin").post("/api/v1/instrument-types/", stated, format="json").json()
+    office = Visitor()
+    office.force_login(cast.office, backend="surveys.services.sign_in.PeopleBackend")
+    page = office.get(f"/office/instrument-types/{made['id']}/").content.decode()
+    told = page.partition("What was changed before")[2]
+    assert "Thinnest wall it measures: not stated → 1.0 mm" in told
+    assert "Note" not in told
