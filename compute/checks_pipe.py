@@ -20,8 +20,8 @@ MORE_WALL = marked(
     "1 mm of wall changes the flow of a 200 mm pipe", "0.04 in of wall changes the flow of an 8 in pipe"
 )
 MILL_TOLERANCE_RELATIVE = 0.125
-MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "memory")
-TABLES = Source("pipe dimension tables of the library, each row with its source", "computed")
+MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "unverified")
+TABLES = Source("pipe dimension tables of the library, each row with its source", "derived")
 
 
 def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") -> list[Finding]:

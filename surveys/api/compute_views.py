@@ -159,7 +159,7 @@ class AnglesOut(serializers.Serializer):
 
 class SourceOut(serializers.Serializer):
     text = serializers.CharField()
-    provenance = serializers.ChoiceField(["read", "computed", "memory", "suggestion"])
+    provenance = serializers.ChoiceField(["published", "derived", "unverified", "default"])
 
 
 class FindingOut(serializers.Serializer):
