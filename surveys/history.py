@@ -136,7 +136,7 @@ def _compared(results: Iterable[Result]) -> list[Found]:
 
 def _notices(result: Result) -> list[ReviewNotice]:
     survey = result.survey
-    own = review_notices(survey.tolerance_reviews.all())
+    own = review_notices(survey.out_of_tolerance_reviews.all())
     if _together(result) is None:
         return own
     return [*own, *combined_notices(survey.paths_combination.parts.all(), but_for=survey.pk)]

@@ -23,11 +23,11 @@ from surveys.api.fields import (
     checked,
     si_of,
 )
-from surveys.models import Instrument, OwnMaterialData, PipeData, TransducerData
+from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind
-from surveys.models.library import OwnMediumEntry
+from surveys.models.library import CustomMediumEntry
 from surveys.models.pipe import TemperatureKnown
-from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
+from surveys.selectors import custom_material_named, custom_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
 MOST_FURTHER_LININGS = 5
@@ -59,7 +59,7 @@ class MaterialField(serializers.Field):
             if not 0 < len(data.strip()) <= 60:
                 raise ValidationError("Write a library name, such as carbon-steel.", code="unknown-name")
             name = data.strip().lower()
-            return {"name": name, "version": own_material_named(name, self.context["request"].user)}
+            return {"name": name, "version": custom_material_named(name, self.context["request"].user)}
         return checked(MaterialByValue, data, self.context)
 
     def to_representation(self, value: Any) -> Any:
@@ -133,7 +133,7 @@ class MediumIn(StrictSerializer):
             )
         name = attrs.get("name", "").strip().lower()
         if name:
-            attrs["version"] = own_medium_named(name, self.context["request"].user)
+            attrs["version"] = custom_medium_named(name, self.context["request"].user)
         return attrs
 
 
@@ -240,7 +240,7 @@ def _lining(stated: Mapping[str, Any] | None) -> LiningEntry | None:
 
 
 def _material(stated: Mapping[str, Any]) -> MaterialEntry:
-    version: OwnMaterialData | None = stated.get("version")
+    version: CustomMaterialData | None = stated.get("version")
     if version is not None:
         return version.entry()
     return MaterialEntry(
@@ -261,7 +261,7 @@ def medium_entry(stated: Mapping[str, Any]) -> MediumEntry:
     }
     name = stated.get("name", "").strip().lower()
     if stated.get("version") is not None:
-        return OwnMediumEntry(name=name, version=stated["version"], **parts)
+        return CustomMediumEntry(name=name, version=stated["version"], **parts)
     return MediumEntry(name=name, **parts)
 
 

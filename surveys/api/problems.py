@@ -71,7 +71,7 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
-    "curve_policy_about_instrument_or_type": (
+    "error_correction_policy_about_instrument_or_type": (
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
@@ -118,8 +118,8 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "transducers.lowest_temperature",
         "The lowest temperature is below the highest.",
     ),
-    "surveys_loglayout_name": ("name", "There is a log layout of that name already."),
-    "surveys_loglayout.name": ("name", "There is a log layout of that name already."),
+    "surveys_logformat_name": ("name", "There is a log format of that name already."),
+    "surveys_logformat.name": ("name", "There is a log format of that name already."),
     "user_client_only_for_client_viewers": (
         "client",
         "A client viewer belongs to a client, and nobody else does.",

@@ -24,7 +24,7 @@ from surveys.embedded import worker_beside
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
 from surveys.papers.wording import findings_worded
 from surveys.services.logs import Upload, log_take_in
-from surveys.services.pipes import PipeStatement, gauging_record, pipe_correct, version_to_correct
+from surveys.services.pipes import PipeStatement, pipe_correct, version_to_correct, wall_measurement_record
 from surveys.services.setups import SetupWish, setup_work_out
 from surveys.services.surveys import SurveyNotes, survey_record
 
@@ -130,10 +130,10 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
             survey=survey, upload=Upload(file, scenario.LOG_FILE.name), by=technician, now=timezone.now()
         )
     say(
-        f"   {log.file_name}: {log.rows_taken} readings taken, {log.rows_refused} rows refused; SHA-256 {log.sha256[:16]}..."
+        f"   {log.file_name}: {log.rows_accepted} readings taken, {log.rows_rejected} rows refused; SHA-256 {log.sha256[:16]}..."
     )
-    for refusal in log.refusals:
-        say(f"     line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
+    for row in log.rejected_rows:
+        say(f"     line {row['line']}, {row['column']}: {row['detail']}")
     result = Result.objects.get(survey=survey, replaced_at__isnull=True)
     say(f"5. The result: {_flow_and_uncertainty(result)}")
     say(
@@ -151,11 +151,11 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
 def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: Tell) -> Recomputation:
     now = timezone.now()
     readings = scenario.WALL_AS_GAUGED
-    gauging = gauging_record(
+    wall_measurement = wall_measurement_record(
         pipe=pipe,
         gauge=kit.gauge,
         readings_m=[si(text, "length") for text in readings],
-        set_sound_speed_m_s=None,
+        gauge_velocity_setting_m_s=None,
         taken_at=now,
         note="",
         as_entered={f"readings.{i}": text for i, text in enumerate(readings)},
@@ -163,8 +163,8 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
     )
     say("6. The correction. The wall is gauged at eight places round the pipe:")
     say(
-        f"   {', '.join(readings)}; mean {shown(gauging.mean_m, 'length', 2)}, standard uncertainty "
-        f"{shown(gauging.standard_uncertainty_m, 'length', 2)}."
+        f"   {', '.join(readings)}; mean {shown(wall_measurement.mean_m, 'length', 2)}, standard uncertainty "
+        f"{shown(wall_measurement.standard_uncertainty_m, 'length', 2)}."
     )
     corrects = version_to_correct(pipe, now.date())
     statement = PipeStatement(
@@ -177,8 +177,8 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
         corrects=corrects,
         statement=statement,
         reason="Gauged: the wall is 8.0 mm, not 6.3 mm.",
-        holds_from=corrects.holds_from,
-        gauging=gauging,
+        valid_from=corrects.valid_from,
+        wall_measurement=wall_measurement,
         by=office,
         now=now,
     )

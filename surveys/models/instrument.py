@@ -92,7 +92,7 @@ class Instrument(Record):
 class InstrumentState(Record):
     """One change of an instrument's state, whereabouts or holder; never changed, the latest holds."""
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="states")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="status_changes")
     before = models.CharField(
         max_length=16, choices=State, blank=True, help_text="Empty: it was new to the fleet."
     )

@@ -8,7 +8,7 @@ from django.db import models
 
 from surveys.errors import ServiceError
 from surveys.models.base import Record
-from surveys.readings.layout import LogLayout as Layout
+from surveys.readings.layout import LogFormat as Layout
 
 
 def validate_layout(raw: object) -> None:
@@ -19,12 +19,12 @@ def validate_layout(raw: object) -> None:
         raise ValidationError(f"{error.field}: {error.detail}", code=error.code) from None
 
 
-class LogLayout(Record):
+class LogFormat(Record):
     """A named layout. A log keeps the layout it was read by, so that this one may be changed."""
 
     name = models.CharField(max_length=100, unique=True)
     note = models.TextField(blank=True)
-    layout = models.JSONField(validators=[validate_layout])
+    format = models.JSONField(validators=[validate_layout])
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     retired_at = models.DateTimeField(null=True, blank=True)
@@ -38,4 +38,4 @@ class LogLayout(Record):
     @property
     def as_read(self) -> Layout:
         """The layout as the intake takes it."""
-        return Layout.from_json(self.layout)
+        return Layout.from_json(self.format)

@@ -135,7 +135,7 @@ def _summary(paper: Paper, result: Result, units: System, of: str) -> None:
             ("Surveyed by", result.survey.technician.username),
             (
                 "Readings used",
-                f"{result.readings_used} of {log.rows_taken + log.rows_refused}" + _segments(result),
+                f"{result.readings_used} of {log.rows_accepted + log.rows_rejected}" + _segments(result),
             ),
             (
                 "Mean velocity",

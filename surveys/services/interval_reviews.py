@@ -23,7 +23,7 @@ from surveys.models.instrument import Kind
 from surveys.outcomes import findings_json
 from surveys.services.calibrations import policy_record
 from surveys.services.records import said
-from surveys.verdicts import error_kind, points_of, verdict_of
+from surveys.verdicts import conformity_of, error_kind, points_of
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
@@ -123,14 +123,16 @@ def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration]
 
 def _shares(history: Sequence[Calibration]) -> list[tuple[date, float]]:
     """Of each calibration with as-found points and limits the largest share of the permissible error."""
-    found = ((one.calibrated_on, verdict_of(one, Moment.AS_FOUND)) for one in history)
-    return [(day, verdict.largest_share) for day, verdict in found if verdict is not None]
+    found = ((one.calibrated_on, conformity_of(one, Moment.AS_FOUND)) for one in history)
+    return [
+        (day, conformity.largest_fraction_of_limit) for day, conformity in found if conformity is not None
+    ]
 
 
 def _by_drift(instrument: Instrument, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
     """The control chart of the reference value that most calibrations have in common; of several that with the largest share of its limit."""
     form = "relative" if instrument.kind == Kind.METER else "absolute"
-    judged = [one for one in history if one.permissible_error() is not None]
+    judged = [one for one in history if one.maximum_permissible_error() is not None]
     common = Counter(
         round(row.reference_si, 12)
         for one in judged
@@ -197,9 +199,9 @@ def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
         .select_related("instrument")
         .prefetch_related("points")
     )
-    verdicts = [(one, verdict) for one in rows if (verdict := verdict_of(one, Moment.AS_FOUND))]
-    within = sum(verdict.within for _, verdict in verdicts)
-    if not verdicts:
+    conformities = [(one, conformity) for one in rows if (conformity := conformity_of(one, Moment.AS_FOUND))]
+    within = sum(conformity.conforms for _, conformity in conformities)
+    if not conformities:
         raise NotEnough("No as-found result of the type is on record.", field="history")
-    interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in verdicts)
-    return reliability_interval(Observed(within, len(verdicts)), float(interval), wish.target, bounds)
+    interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in conformities)
+    return reliability_interval(Observed(within, len(conformities)), float(interval), wish.target, bounds)

@@ -34,7 +34,7 @@ pytestmark = pytest.mark.django_db
 METRIC = re.compile(
     r"\d ?(?:mm2?|cm|um|µm|m|km|mm/s|m/s|m3/[sh]|m³/[sh]|l/s|l/min|degC|°C|K|bar|mbar|kPa|MPa|Pa|kg/m3|kg/m³|mPa\.s)(?![\w/³])"
 )
-SENTENCES = ("detail", "sentences", "reasoning", "hindrance", "error")
+SENTENCES = ("detail", "sentences", "reasoning", "blocked_reason", "error")
 MARKS = "\N{MATHEMATICAL LEFT WHITE SQUARE BRACKET}"
 
 

@@ -85,7 +85,7 @@ class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
     made_by = serializers.CharField(source="made_by.username", read_only=True)
     result = serializers.SerializerMethodField(help_text="The current combined result in short.")
-    hindrance = SentenceField(
+    blocked_reason = SentenceField(
         read_only=True, help_text="Why the parts, though each has a result, could not be combined."
     )
     up_to_date = serializers.SerializerMethodField(
@@ -98,7 +98,7 @@ class CombinationOut(serializers.ModelSerializer):
     class Meta:
         model = Combination
         fields = [
-            "id", "site", "name", "kind", "survey", "parts", "note", "made_at", "made_by", "retired_at", "hindrance", "result",
+            "id", "site", "name", "kind", "survey", "parts", "note", "made_at", "made_by", "retired_at", "blocked_reason", "result",
             "up_to_date", "under_review",
         ]  # fmt: skip
 
@@ -169,7 +169,7 @@ class CombinedResultOut(serializers.ModelSerializer):
         fields = [
             "id", "combination", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "volume_flow", "combined_standard_uncertainty", "expanded_uncertainty", "coverage_factor",
-            "effective_degrees_of_freedom", "window_from", "window_to", "steps", "shared_share", "spread", "parts", "findings",
+            "effective_degrees_of_freedom", "averaged_from", "averaged_to", "steps", "shared_variance_fraction", "spread", "parts", "findings",
             "budget", "account", "reviews",
         ]  # fmt: skip
 

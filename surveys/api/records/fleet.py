@@ -60,10 +60,10 @@ from surveys.services.fleet import (
 
 
 class InstrumentStateMadeOut(InstrumentStateOut):
-    endangered_bookings = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
 
     class Meta(InstrumentStateOut.Meta):
-        fields = [*InstrumentStateOut.Meta.fields, "endangered_bookings"]
+        fields = [*InstrumentStateOut.Meta.fields, "booking_conflicts"]
 
 
 class Instruments(Records):
@@ -151,8 +151,10 @@ class Instruments(Records):
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(request=InstrumentStateIn, responses={201: InstrumentStateMadeOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
-    def states(self, request: Request, pk: Any = None) -> Response:
+    @action(
+        detail=True, methods=["post"], pagination_class=None, filterset_fields=[], url_path="status-changes"
+    )
+    def status_changes(self, request: Request, pk: Any = None) -> Response:
         """Withhold it, send it away, bring it back, retire it, or hand it over; with the reason."""
         instrument, asked = self.get_object(), self.checked(InstrumentStateIn)
         change = instrument_state_change(
@@ -169,13 +171,13 @@ class Instruments(Records):
         broken = endangered_shown(
             Booking.objects.visible_to(self.user).filter(instrument=instrument), self.user
         )
-        return Response(InstrumentStateOut(change).data | {"endangered_bookings": broken}, status=201)
+        return Response(InstrumentStateOut(change).data | {"booking_conflicts": broken}, status=201)
 
     @documented(responses=InstrumentStateOut(many=True))
-    @states.mapping.get
-    def list_states(self, request: Request, pk: Any = None) -> Response:
+    @status_changes.mapping.get
+    def list_status_changes(self, request: Request, pk: Any = None) -> Response:
         """Every state it was in, the latest first."""
-        rows = self.get_object().states.select_related("recorded_by", "holder")
+        rows = self.get_object().status_changes.select_related("recorded_by", "holder")
         return Response(InstrumentStateOut(rows, many=True).data)
 
     @documented(
@@ -231,8 +233,10 @@ class Instruments(Records):
             OpenApiParameter("until", OpenApiTypes.DATE, description="Last day; left out: today."),
         ],
     )
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
-    def impact(self, request: Request, pk: Any = None) -> Response:
+    @action(
+        detail=True, methods=["get"], pagination_class=None, filterset_fields=[], url_path="affected-results"
+    )
+    def affected_results(self, request: Request, pk: Any = None) -> Response:
         """Current results the instrument had a part in: of surveys made with it, and of walls gauged with it."""
         if self.user.role not in FLEET | OFFICE:
             raise PermissionDenied

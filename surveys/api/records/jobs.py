@@ -22,7 +22,7 @@ from surveys.models import (
     Booking,
     Instrument,
     Job,
-    JobMove,
+    JobStatusChange,
     MeasuringPoint,
     Role,
     Site,
@@ -41,7 +41,7 @@ class JobIn(StrictSerializer):
     state = serializers.ChoiceField(
         [JobState.DRAFT, JobState.PLANNED],
         required=False,
-        help_text="Of a new job; then it moves by `moves/`.",
+        help_text="Of a new job; then it moves by `status-changes/`.",
     )
     starts_at = serializers.DateTimeField()
     ends_at = serializers.DateTimeField()
@@ -114,24 +114,24 @@ class JobOut(serializers.ModelSerializer):
         ]
 
 
-class JobMoveIn(StrictSerializer):
+class JobStatusChangeIn(StrictSerializer):
     state = serializers.ChoiceField(JobState.choices)
     reason = TextField(max_length=2000)
 
 
-class JobMoveOut(serializers.ModelSerializer):
-    moved_by = serializers.CharField(source="moved_by.username", read_only=True)
+class JobStatusChangeOut(serializers.ModelSerializer):
+    changed_by = serializers.CharField(source="changed_by.username", read_only=True)
 
     class Meta:
-        model = JobMove
-        fields = ["id", "before", "state", "reason", "moved_by", "moved_at"]
+        model = JobStatusChange
+        fields = ["id", "before", "state", "reason", "changed_by", "changed_at"]
 
 
 class JobChangedOut(JobOut):
-    endangered_bookings = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
 
     class Meta(JobOut.Meta):
-        fields = [*JobOut.Meta.fields, "endangered_bookings"]
+        fields = [*JobOut.Meta.fields, "booking_conflicts"]
 
 
 class Jobs(Records):
@@ -169,7 +169,7 @@ class Jobs(Records):
             if state != job.state:
                 job_move(job=job, state=state, reason=reason, by=self.user, now=timezone.now())
                 answer = self.answer(self.read_again(job))
-        answer.data["endangered_bookings"] = endangered_shown(Booking.objects.filter(job=pk), self.user)
+        answer.data["booking_conflicts"] = endangered_shown(Booking.objects.filter(job=pk), self.user)
         return answer
 
     @documented(responses=CandidateOut(many=True))
@@ -199,18 +199,24 @@ class Jobs(Records):
             [kit_shown(row, units_of(request)) for row in suitable_kits(job, self.user, timezone.now())]
         )
 
-    @documented(request=JobMoveIn, responses={201: JobMoveOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
-    def moves(self, request: Request, pk: Any = None) -> Response:
+    @documented(request=JobStatusChangeIn, responses={201: JobStatusChangeOut})
+    @action(
+        detail=True, methods=["post"], pagination_class=None, filterset_fields=[], url_path="status-changes"
+    )
+    def status_changes(self, request: Request, pk: Any = None) -> Response:
         """Move it to another state, with the reason."""
-        move = job_move(job=self.get_object(), **self.checked(JobMoveIn), by=self.user, now=timezone.now())
-        return Response(JobMoveOut(move).data, status=201)
+        move = job_move(
+            job=self.get_object(), **self.checked(JobStatusChangeIn), by=self.user, now=timezone.now()
+        )
+        return Response(JobStatusChangeOut(move).data, status=201)
 
-    @documented(responses=JobMoveOut(many=True))
-    @moves.mapping.get
-    def list_moves(self, request: Request, pk: Any = None) -> Response:
+    @documented(responses=JobStatusChangeOut(many=True))
+    @status_changes.mapping.get
+    def list_status_changes(self, request: Request, pk: Any = None) -> Response:
         """Every move, the latest first."""
-        return Response(JobMoveOut(self.get_object().moves.select_related("moved_by"), many=True).data)
+        return Response(
+            JobStatusChangeOut(self.get_object().status_changes.select_related("changed_by"), many=True).data
+        )
 
 
 def _split(asked: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:

@@ -93,7 +93,7 @@ class Users(Records):
 
     @documented(request=None, responses=PersonOut)
     @action(detail=True, methods=["post"])
-    def leaving(self, request: Request, pk: Any = None) -> Response:
+    def offboarding(self, request: Request, pk: Any = None) -> Response:
         """Deactivate somebody who leaves, end their tokens and sessions, and blank their personal data; history stays."""
         return self.answer(user_leave(user=self.get_object(), by=self.user, now=timezone.now()))
 

@@ -137,7 +137,7 @@ class ResultOut(RowSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "corrected_for", "as_found",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations", "corrected_for", "as_found",
             "segments",
             "readings_used", "readings_outside", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
@@ -277,7 +277,8 @@ class RecomputationOut(serializers.ModelSerializer):
     class Meta:
         model = Recomputation
         fields = [
-            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "curve_policy", "cause", "reason", "state", "asked_at",
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "error_correction_policy", "cause", "reason", "state",
+            "asked_at",
             "asked_by", "started_at", "finished_at", "counts", "progress", "per_second",
         ]  # fmt: skip
 

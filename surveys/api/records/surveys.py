@@ -16,7 +16,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.steady import steady_stretches
+from compute.steady import steady_segments
 from surveys.api.fields import in_units, units_of
 from surveys.api.permissions import FIELD
 from surveys.api.records.files import (
@@ -59,9 +59,9 @@ from surveys.api.rendering import JSONRenderer
 from surveys.api.rows import rows_shown
 from surveys.api.views import RowRecords, documented
 from surveys.basis import basis_in_force, survey_with_basis
-from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
+from surveys.models import Log, LogFormat, Recomputation, Survey, SurveyData
 from surveys.readings.export import csv_parts
-from surveys.reduction import gauging_of, survey_flow_log
+from surveys.reduction import survey_flow_log, wall_measurement_of
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.site_meters import site_meter_record
 from surveys.services.surveys import (
@@ -148,15 +148,15 @@ class Surveys(RowRecords):
     @action(
         detail=True,
         methods=["get"],
-        url_path="steady-stretches",
+        url_path="steady-segments",
         pagination_class=None,
         filterset_fields=[],
     )
-    def steady_stretches(self, request: Request, pk: Any = None) -> Response:
+    def steady_segments(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
         basis = basis_in_force(survey_with_basis(self._log().survey_id))
-        flow = survey_flow_log(basis, gauging_of(basis), str(basis.survey.measuring_point))
-        stretches = steady_stretches(flow.times, flow.values)
+        flow = survey_flow_log(basis, wall_measurement_of(basis), str(basis.survey.measuring_point))
+        stretches = steady_segments(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
         return Response(StretchOut(documents, many=True).data)
 
@@ -214,9 +214,9 @@ class Surveys(RowRecords):
         responses={200: LogOut, 201: LogOut},
         parameters=[
             OpenApiParameter(
-                "layout",
+                "log_format",
                 OpenApiTypes.UUID,
-                description="The log layout to read it by; left out: the plain layout, whose header names its columns.",
+                description="The log format to read it by; left out: the plain layout, whose header names its columns.",
             ),
             OpenApiParameter("name", str, description="The file's name, where the body is the file itself."),
         ],
@@ -230,7 +230,7 @@ class Surveys(RowRecords):
         file = file_sent(request)
         log, new = log_take_in(
             survey=survey,
-            upload=Upload(file, file_name(request, file), _layout(request)),
+            upload=Upload(file, file_name(request, file), _log_format(request)),
             by=self.user,
             now=timezone.now(),
         )
@@ -310,16 +310,16 @@ class Surveys(RowRecords):
         return log
 
 
-def _layout(request: Request) -> LogLayout | None:
-    """The layout asked for, in the address or in the form."""
-    sent = request.data.get("layout") if isinstance(request.data, dict) else None
-    text = request.query_params.get("layout", sent)
+def _log_format(request: Request) -> LogFormat | None:
+    """The log format asked for, in the address or in the form."""
+    sent = request.data.get("log_format") if isinstance(request.data, dict) else None
+    text = request.query_params.get("log_format", sent)
     if text is None:
         return None
     field = serializers.PrimaryKeyRelatedField(
-        queryset=LogLayout.objects.visible_to(request.user).filter(retired_at__isnull=True)
+        queryset=LogFormat.objects.visible_to(request.user).filter(retired_at__isnull=True)
     )
     try:
-        return cast(LogLayout, field.run_validation(text))
+        return cast(LogFormat, field.run_validation(text))
     except ValidationError as error:
-        raise ValidationError({"layout": error.detail}) from None
+        raise ValidationError({"log_format": error.detail}) from None

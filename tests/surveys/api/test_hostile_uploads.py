@@ -73,8 +73,8 @@ NAMES = (
 # Where files are taken, and by whom.
 PLACES = {
     "surveys/{other}/log/": "office",
-    "log-layouts/guesses/": "office",
-    "log-layouts/{layout}/trial/": "office",
+    "log-formats/detections/": "office",
+    "log-formats/{layout}/previews/": "office",
     "instruments/{instrument}/documents/": "calibration_admin",
     "calibrations/{uncertified}/certificate/": "calibration_admin",
     "calibrations/bulk/": "calibration_admin",
@@ -88,7 +88,7 @@ def places(cast: Any, site: Any, kit: Any) -> dict[str, str]:
     there = Everything(cast, site, kit)
     ids = {
         "other": there.fresh_survey(),
-        "layout": there.ids["log-layouts"],
+        "layout": there.ids["log-formats"],
         "instrument": there.ids["instruments"],
         "uncertified": str(kit.gauge.calibrations.first().pk),
         "technician": there.ids["technicians"],

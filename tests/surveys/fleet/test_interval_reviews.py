@@ -19,7 +19,7 @@ from surveys.services.calibrations import Figures, Limits, StatedPoint, calibrat
 
 pytestmark = pytest.mark.django_db
 
-LIMITS = Limits(PermissibleError(absolute=1e-4), DecisionRule("simple"))
+LIMITS = Limits(PermissibleError(absolute=1e-4), DecisionRule("simple-acceptance"))
 PATH = "/api/v1/interval-reviews/"
 
 
@@ -98,7 +98,7 @@ def test_time_in_use_proposes_hours_behind_which_the_calendar_stands(
         ),
         figures=Figures(
             [StatedPoint(Moment.AS_FOUND, point)],
-            Limits(PermissibleError(relative=0.01), DecisionRule("simple")),
+            Limits(PermissibleError(relative=0.01), DecisionRule("simple-acceptance")),
         ),
         by=cast.calibration_admin,
         now=timezone.now(),
