@@ -60,7 +60,7 @@ def _nominal(outer_diameter: float, name: str, rows: list[PipeSize], true_sizes:
         detail = f"{name} is a nominal size. Pipes of that name measure {actual} outside. {measure}"
     return Finding(
         code,
-        "note" if true_sizes else "caution",
+        "info" if true_sizes else "warning",
         detail,
         "pipe.outer_diameter",
         outer_diameter,
@@ -117,7 +117,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         limit = THICK_WALL_RATIO * outer_diameter / 2
         findings.append(
             Finding(
-                "wall-very-thick", "caution", detail, "pipe.wall_thickness", wall_thickness, limit, "length"
+                "wall-very-thick", "warning", detail, "pipe.wall_thickness", wall_thickness, limit, "length"
             )
         )
     if not sizes_by_outer_diameter(outer_diameter, tolerance, material):
@@ -136,7 +136,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             Finding(
                 "outer-diameter-not-in-tables",
-                "note",
+                "info",
                 detail,
                 "pipe.outer_diameter",
                 outer_diameter,
@@ -154,7 +154,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             Finding(
                 "wall-not-in-tables",
-                "note",
+                "info",
                 detail,
                 "pipe.wall_thickness",
                 wall_thickness,
@@ -188,7 +188,7 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
             "at eight places round the pipe."
         )
         return [
-            Finding("wall-not-gauged", "note", detail, "pipe.wall_thickness", wall_thickness, kind="length")
+            Finding("wall-not-measured", "info", detail, "pipe.wall_thickness", wall_thickness, kind="length")
         ]
     if abs(wall_thickness - gauged) > MILL_TOLERANCE_RELATIVE * wall_thickness:
         detail = (
@@ -197,8 +197,8 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
         )
         return [
             Finding(
-                "wall-off-gauge",
-                "caution",
+                "wall-differs-from-measurement",
+                "warning",
                 detail,
                 "pipe.wall_thickness",
                 wall_thickness,
@@ -234,7 +234,7 @@ def roughness_assumed(roughness: float, material: str, source: Source | None) ->
     return [
         Finding(
             "roughness-assumed",
-            "note",
+            "info",
             detail,
             "pipe.roughness",
             roughness,
