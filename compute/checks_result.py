@@ -33,7 +33,7 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
 
     Source
     ------
-    regimes : laminar to 2300, turbulent from 4000, from memory; velocity limits are common practice, no source.
+    regimes : laminar to 2300, turbulent from 4000, from memory; velocity limits are common practice.
     """
     findings = []
     if velocity < 0:
@@ -76,7 +76,7 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
 
     Source
     ------
-    limits : 1 % and 5 %, common practice, no source.
+    limits : 1 % and 5 %, common practice.
     """
     deviation = measured / expected - 1
     limit = max(SOUND_SPEED_WARNING, 2 * relative_uncertainty)
@@ -143,7 +143,7 @@ def readings_sound(taken: int, refused: int, impossible: int) -> list[Finding]:
 
     Source
     ------
-    limits : common practice, no source.
+    limits : common practice.
     """
     findings = []
     if refused:
@@ -176,7 +176,7 @@ def flow_steady(first_half: float, second_half: float) -> list[Finding]:
 
     Source
     ------
-    limit : 10 %, common practice, no source.
+    limit : 10 %, common practice.
     """
     mean = abs(first_half + second_half) / 2
     change = abs(second_half - first_half)
