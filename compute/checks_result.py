@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from compute.figures import said
-from compute.findings import Finding
+from compute.findings import Finding, Severity
 from compute.profile import LAMINAR_BELOW, TURBULENT_FROM
 from compute.sources import HAGEN_POISEUILLE, Source
 
@@ -82,7 +82,7 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
     limit = max(SOUND_SPEED_WARNING, 2 * relative_uncertainty)
     if abs(deviation) <= limit:
         return []
-    severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
+    severity: Severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
     detail = (
         f"The measured sound speed of {said(measured, 'm/s', '.1f')} is {deviation:+.1%} off the "
         f"{said(expected, 'm/s', '.1f')} of the medium. Something "
@@ -91,7 +91,7 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
     return [
         Finding(
             "sound-speed-inconsistent", severity, detail, "medium.sound_speed", measured, expected, "speed"
-        )  # type: ignore[arg-type]
+        )
     ]
 
 

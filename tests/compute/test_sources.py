@@ -59,9 +59,11 @@ def constant_sources() -> Iterator[Source]:
     for path in sorted([*(ROOT / "compute").rglob("*.py"), *(ROOT / "surveys").rglob("*.py")]):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Source":
-                values = [value.value for value in node.args if isinstance(value, ast.Constant)]
-                if values and isinstance(node.args[0], ast.Constant):
-                    yield Source(values[0], provenance_named(values[1]))
+                match node.args:
+                    case [ast.Constant(value=str(text)), ast.Constant(value=str(provenance))]:
+                        yield Source(text, provenance_named(provenance))
+                    case [ast.Constant(value=str(text))]:
+                        yield Source(text)
 
 
 SOURCES = sorted({*library_sources(), *constant_sources()}, key=lambda source: source.text)
