@@ -160,7 +160,7 @@ def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
 
     Source
     ------
-    suggestion : an instrument is as good as its worst point; common practice, no source.
+    default : an instrument is as good as its worst point; common practice.
     """
     if not conformities:
         raise NotEnough("There is no point to judge.", field="points")
@@ -319,7 +319,8 @@ def _findings(judged: Sequence[PointConformity], kind: str) -> list[Finding]:
         first = hopeless[0]
         detail = (
             f"At {counted(len(hopeless), 'point')} the guard band of {worded(first.guard_band, kind)} is wider than the permissible "
-            f"{worded(first.maximum_permissible_error, kind)}: no error could pass. Have it calibrated with a smaller uncertainty, or review the limit."
+            f"{worded(first.maximum_permissible_error, kind)}: no error could pass. Have it calibrated with a smaller uncertainty, "
+            "or review the limit."
         )
         findings.append(
             Finding(

@@ -141,6 +141,6 @@ class CombinedResult(Record):
                 name="combined_result_not_replaced_by_itself", condition=~Q(replaces=F("id"))
             ),
             models.CheckConstraint(
-                name="combined_result_window_in_order", condition=Q(window_to__gte=F("averaged_from"))
+                name="combined_result_window_in_order", condition=Q(averaged_to__gte=F("averaged_from"))
             ),
         ]

@@ -136,7 +136,8 @@ def test_the_closest_policy_judges_what_states_no_limits_and_a_later_one_changes
         ({"maximum_permissible_error": {"absolute": "1 mm"}, "decision_rule": {"rule": "lenient"}},
          "decision_rule.rule", "invalid-choice"),
         (LIMIT | {"decision_rule": {"rule": "simple-acceptance", "guard_factor": -1}}, "decision_rule.guard_factor", "out-of-range"),
-        (LIMIT | {"as_found": [point("0 mm", "0 mm")], "maximum_permissible_error": {"relative": 0.1}}, "maximum_permissible_error.absolute", "out-of-range"),
+        (LIMIT | {"as_found": [point("0 mm", "0 mm")], "maximum_permissible_error": {"relative": 0.1}},
+         "maximum_permissible_error.absolute", "out-of-range"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_by_field_and_nothing_is_stored(
