@@ -156,7 +156,7 @@ def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
     ).prefetch_related(Prefetch("results", further.defer("findings", "account")))
     return (
         rows.select_related("survey", "survey_data", "transducer_data")
-        .prefetch_related(*owned, Prefetch("survey__tolerance_reviews", reviews))
+        .prefetch_related(*owned, Prefetch("survey__out_of_tolerance_reviews", reviews))
         .prefetch_related(
             Prefetch("survey__paths_combination__results", paths, to_attr="in_force"),
             Prefetch("survey__paths_combination__parts", parts_reviewed()),

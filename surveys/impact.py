@@ -117,7 +117,7 @@ def parts_reviewed() -> QuerySet[CombinationPart]:
     """Parts of combinations in their order, with what `combined_notices` reads of them."""
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
     rows = CombinationPart.objects.select_related("combination", "survey__measuring_point__pipe")
-    return rows.prefetch_related(Prefetch("survey__tolerance_reviews", reviews)).order_by("sequence")
+    return rows.prefetch_related(Prefetch("survey__out_of_tolerance_reviews", reviews)).order_by("sequence")
 
 
 def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = None) -> list[ReviewNotice]:

@@ -37,7 +37,7 @@ class Step:
 def traceable_results() -> Any:
     """Results with all that `trace_back` reads, in a constant number of queries."""
     related = (
-        "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_layout",
+        "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_format",
         "survey_data__recorded_by", "survey_data__setup__worked_out_by", "survey_data__setup__transducer_data__instrument",
         "pipe_data__recorded_by", "transducer_data__recorded_by", "transducer_data__instrument", "wall_measurement__taken_by",
         "wall_measurement__gauge", "recomputation__asked_by", "replaces", "replaced_by",
@@ -49,7 +49,7 @@ def traceable_results() -> Any:
         Prefetch("as_found", certificates),
         "corrected_for",
         "survey_data__instruments",
-        Prefetch("survey__tolerance_reviews", reviews),
+        Prefetch("survey__out_of_tolerance_reviews", reviews),
         "survey__results",
     )
 
@@ -141,7 +141,7 @@ def _log(result: Result) -> Step:
         "last reading": log.last_reading_at,
     }
     if log.log_format is not None:
-        facts["layout"] = log.log_format.name
+        facts["log_format"] = log.log_format.name
     return Step(
         "readings",
         "Logger file as it came",

@@ -113,8 +113,8 @@ def reviews_extend(result: Result, *, now: datetime) -> None:
     survey, stated = result.survey, result.survey_data
     day = survey_date(survey)
     reviews = OutOfToleranceReview.objects.filter(
-        Q(after__isnull=True) | Q(after__lte=day),
-        until__gt=day,
+        Q(last_in_tolerance_on__isnull=True) | Q(last_in_tolerance_on__lte=day),
+        found_on__gt=day,
         instrument__in=stated.instruments.all(),
         calibration__corrected_by__isnull=True,
     )

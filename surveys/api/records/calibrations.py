@@ -132,7 +132,7 @@ class CalibrationShortOut(serializers.ModelSerializer):
         return started(calibration)
 
     @extend_schema_field(ReviewOpenedOut(allow_null=True))
-    def get_tolerance_review(self, calibration: Calibration) -> Any:
+    def get_out_of_tolerance_review(self, calibration: Calibration) -> Any:
         review = getattr(calibration, "out_of_tolerance_review", None)
         return review and ReviewOpenedOut({"id": review.pk, "surveys": len(review.surveys.all())}).data
 

@@ -81,7 +81,7 @@ class Instruments(Records):
         "calibrations__recorded_by",
         "calibrations__corrected_by",
         "calibrations__recomputations",
-        "calibrations__tolerance_review__surveys",
+        "calibrations__out_of_tolerance_review__surveys",
     )
     filterset_fields = {
         "kind": ["exact"],
