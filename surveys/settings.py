@@ -172,6 +172,7 @@ MIDDLEWARE = [
     "surveys.headers.careful_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -223,7 +224,7 @@ AXES_DISABLE_ACCESS_LOG = True
 AXES_SENSITIVE_PARAMETERS = ["username", "password", "one_time_code", "csrfmiddlewaretoken"]
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
-OTP_TOTP_ISSUER = "Flow surveys"
+OTP_TOTP_ISSUER = "Flow Surveys"
 OTP_ADMIN_HIDE_SENSITIVE_DATA = True
 # Everybody but client viewers then enrols a second factor before doing anything else.
 SECOND_FACTOR_REQUIRED = _flag("SECOND_FACTOR_REQUIRED", False)
@@ -237,7 +238,9 @@ LOGOUT_REDIRECT_URL = "sign-in"
 CSRF_FAILURE_VIEW = "surveys.api.refusals.csrf_failure"
 
 LANGUAGE_CODE = "en-gb"
-USE_I18N = False
+LANGUAGES = [("en-gb", "English")]
+LOCALE_PATHS = [BASE_DIR / "surveys" / "locale"]
+USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
 # Due dates are days of the office's calendar; times are stored and answered in UTC.
