@@ -13,16 +13,16 @@ from uuid import UUID
 
 from django.db.models import Max, Q
 
-from compute.marks import plain
 from compute.place import cautions
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
+from surveys.outcomes import caution_json
 from surveys.own_jobs import jobs_of_day
 from surveys.papers.setup_sheet import DEFERS, caution_told, setup_blocks
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import moment
+from surveys.papers.wording import findings_worded, moment
 from surveys.selectors import Viewer, pipe_data_at
 
 NONE_STATED = "none on record; ask before you go"
@@ -140,7 +140,8 @@ def _cautions_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
     found = cautions(temperature, material, tuple(point.hazards), pressure)
-    return [caution_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"]
+    stored = [caution_json(one) for one in found if one.code != "general"]
+    return [caution_told(one["text"], one["source"]["text"]) for one in findings_worded(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
