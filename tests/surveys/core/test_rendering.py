@@ -26,6 +26,7 @@ from compute.base.messages import (
     safety_note,
     term,
 )
+from compute.checks_pipe import wall_against_gauge
 from compute.errors import OutOfRange
 from surveys.api.fields import in_units, put_in_units
 from surveys.api.problems import problem_of
@@ -244,6 +245,13 @@ def test_a_stored_finding_is_answered_with_its_words_and_parameters_in_the_reade
             "parameters",
             "source",
         }
+
+
+def test_a_rule_of_thumb_is_round_in_either_units() -> None:
+    [found] = wall_against_gauge(0.0063, None)
+    assert found.message
+    assert "On a 200\xa0mm pipe, an error of 1\xa0mm" in render(found.message, METRIC).detail
+    assert "On an 8\xa0in pipe, an error of 0.04\xa0in" in render(found.message, US).detail
 
 
 def test_pages_read_stored_findings_and_old_sentences_alike() -> None:
