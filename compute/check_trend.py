@@ -18,7 +18,7 @@ from compute.intervals import Chart, check_order
 from compute.sources import Source
 from compute.straight_line import FEWEST_POINTS, FloatArray, Line, fit_line
 
-SHEWHART = Source("ISO 7870-2 and ISO 8258 (Shewhart control charts)", "memory")
+SHEWHART = Source("ISO 7870-2 and ISO 8258 (Shewhart control charts)", "unverified")
 RUN_LENGTH = 7
 DRAWN = 100
 RunKind = Literal["beyond-action", "two-of-three-beyond-warning", "one-side", "rising", "falling"]

@@ -18,7 +18,7 @@ CODES = {
     "medium-boiling": "the medium boils at that temperature and pressure",
     "medium-frozen": "the medium is frozen at that temperature",
     "medium-outside-range": "the medium's figures do not reach that temperature",
-    "medium-figures-uncertain": "the medium's figures are from memory or vary from batch to batch",
+    "medium-figures-uncertain": "the properties of the medium are not verified or vary from batch to batch",
     "pressure-assumed": "no pressure was stated",
     "correlated-degrees-of-freedom": "correlated inputs have different degrees of freedom",
     "linear-uncertainty-not-good-enough": "the law of propagation does not do for these doubts",

@@ -15,8 +15,8 @@ WALL_TOLERANCE = 0.0002
 THICK_WALL_RATIO = 0.25
 
 MILL_TOLERANCE_RELATIVE = 0.125
-MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "memory")
-TABLES = Source("pipe dimension tables of the library, each row with its source", "computed")
+MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "unverified")
+TABLES = Source("pipe dimension tables of the library, each row with its source", "derived")
 
 
 def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") -> list[Finding]:

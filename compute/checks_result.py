@@ -121,7 +121,7 @@ def signal_strong(signal: float | None, least: float | None) -> list[Finding]:
             signal,
             least,
             "ratio_db",
-            Source("the meter's own data", "read"),
+            Source("the meter's own data", "published"),
         )
     ]
 

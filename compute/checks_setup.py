@@ -59,7 +59,7 @@ def transducer_temperature(
     ------
     limits : the transducer pair's own data.
     """
-    own = Source("the transducer pair's own data", "read")
+    own = Source("the transducer pair's own data", "published")
     if temperature is None:
         return []
     for limit, outside, word in ((lowest, -1, "cold"), (highest, 1, "hot")):
@@ -100,7 +100,7 @@ def spacing_fits(spacing: float, sides: str, room: float | None) -> list[Finding
     ------
     geometry : two bodies on one side cannot overlap.
     """
-    geometry = Source("geometry: the facing ends cannot pass each other on one side", "computed")
+    geometry = Source("geometry: the facing ends cannot pass each other on one side", "derived")
     if sides == "same" and spacing <= 0:
         detail = (
             f"The spacing would be {millimetres(spacing)}: on the same side the transducers would overlap. Take more traverses, or an odd "
@@ -165,7 +165,7 @@ def calibration_valid(
     ------
     dates : the instrument's certificates.
     """
-    certificates = Source("the instrument's certificates", "read")
+    certificates = Source("the instrument's certificates", "published")
     if calibrated_on is None or due_on is None:
         detail = f"The {instrument} had no calibration on record on {day:%Y-%m-%d}."
         return [

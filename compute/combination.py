@@ -21,7 +21,7 @@ Kind = Literal["sum", "difference", "mean"]
 
 SHARED = Source(
     "JCGM 100:2008 (GUM) 5.2.2 note 1 and F.1.2.3: components from a common source are correlated fully",
-    "memory",
+    "unverified",
 )
 
 

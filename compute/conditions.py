@@ -12,7 +12,7 @@ from compute.figures import bare, said
 from compute.findings import Finding
 from compute.sources import PRACTICE, Source
 
-GEOMETRY = Source("geometry of an ellipse", "computed")
+GEOMETRY = Source("geometry of an ellipse", "derived")
 # An oval pipe whose diameters differ by more than this is worth a remark: 0.5 % of area in doubt; suggestion.
 OVAL_SHARE = 0.005
 

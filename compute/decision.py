@@ -23,9 +23,10 @@ Rule = Literal["simple", "guard-banded", "non-binary"]
 VERDICTS: tuple[Verdict, ...] = ("pass", "conditional-pass", "conditional-fail", "fail")
 """From best to worst."""
 
-ILAC_G8 = Source("ILAC-G8:09/2019, decision rules with guard bands", "read")
+ILAC_G8 = Source("ILAC-G8:09/2019, decision rules with guard bands", "published")
 ONE_THIRD = Source(
-    "expanded uncertainty not above a third of the permissible error: legal metrology's custom", "memory"
+    "OIML R 111-1:2004, 5.2: expanded uncertainty at most one third of the maximum permissible error",
+    "unverified",
 )
 LEAST_COVERAGE_FACTOR = 1.65  # 95 % of a rectangular distribution (GUM G.1.3, from memory)
 

@@ -18,7 +18,7 @@ from compute.sources import PRACTICE, Source
 
 Unit = Literal["days", "hours"]
 Method = Literal["staircase", "control-chart", "in-use-time", "reliability"]
-G24 = Source("ILAC-G24 / OIML D 10 (2022)", "memory")
+G24 = Source("ILAC-G24 / OIML D 10 (2022)", "unverified")
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,9 +23,9 @@ Measures = Literal["velocity", "wall", "temperature", "zero"]
 # An error within so many of its standard uncertainties may be none.
 TOLD_FROM = 2.0
 UNCORRECTED = Source(
-    "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are to be corrected; one left in is added to the standard uncertainty in "
-    "quadrature, common practice, no source",
-    "memory",
+    "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are corrected; one that is not is added to the standard uncertainty in "
+    "quadrature (common practice)",
+    "unverified",
 )
 
 

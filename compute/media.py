@@ -20,7 +20,7 @@ ATMOSPHERE = 101_325.0
 CELSIUS = 273.15
 # So far outside their range figures are still given, those at its end, with a finding.
 TEMPERATURE_SLACK = 10.0
-# From this relative standard uncertainty of the sound speed on, figures from memory ask for a look.
+# At or above this relative standard uncertainty of the sound speed, unverified properties are a warning.
 DOUBTFUL = 0.005
 
 
@@ -330,17 +330,17 @@ def _pressure_assumed(pressure: float) -> Finding:
 
 
 def _doubtful(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
-    """Figures from memory, or of a liquid that varies from batch to batch."""
+    """Return a finding if the properties are unverified or vary from batch to batch."""
     spread = liquid.uncertainty.of_sound_speed(coldest, hottest)
-    if liquid.source.provenance != "memory":
+    if liquid.source.provenance != "unverified":
         return []
     return [
         Finding(
             "medium-figures-uncertain",
             "caution" if spread >= DOUBTFUL else "note",
             f"The sound speed of {liquid.title} is known to about {2 * spread:.1%} and its viscosity to about "
-            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (from memory; batches vary). Measured transit times give the sound "
-            "speed on site; state the viscosity if a data sheet has it.",
+            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (not verified against the source; batches vary). "
+            "Measured transit times give the sound speed on site; state the viscosity if a data sheet has it.",
             field="medium.name",
             value=spread,
             limit=DOUBTFUL,

@@ -20,7 +20,7 @@ from compute.gum import (
 )
 from compute.sources import Source
 
-JCGM_101 = Source("JCGM 101:2008 clauses 6.4, 7 and 8", "memory")
+JCGM_101 = Source("JCGM 101:2008 clauses 6.4, 7 and 8", "unverified")
 FEWEST_DRAWS = 1_000
 MOST_DRAWS = 5_000_000
 # Draws are made and evaluated in blocks that fit a processor's cache; a seed gives the same numbers on every machine.

@@ -17,8 +17,8 @@ from compute.sources import Source
 SAME_DIAMETER = math.radians(15)
 SPREAD = "spread-of-paths"
 RECTANGLE = Source(
-    "JCGM 100:2008 (GUM) 4.3.7: half the range of the paths as a rectangle; that the flow lies between them is a suggestion",
-    "suggestion",
+    "JCGM 100:2008 (GUM) 4.3.7: half the range of the paths, rectangular; the flow is assumed to lie between them",
+    "default",
 )
 
 

@@ -25,9 +25,10 @@ HAZARDS = {
     "traffic": "Traffic or moving plant near by: shut off and guard the place of work.",
 }
 HAZARD_SOURCE = Source(
-    "usual safety rules for site work, to be replaced by the site's permit and local codes", "memory"
+    "usual safety rules for work on site; the permit of the site and local codes take precedence",
+    "unverified",
 )
-HOT_SURFACE = Source("ASTM C1055 and ISO 13732-1 burn thresholds for bare metal", "memory")
+HOT_SURFACE = Source("ASTM C1055 and ISO 13732-1 burn thresholds for bare metal", "unverified")
 # Bare metal: 43 degC for hours of contact, 51 degC for a minute, about 60 degC for 5 s (ISO 13732-1, ASTM C1055; memory).
 WARM_FROM_K, HOT_FROM_K, BURNS_FROM_K = 316.15, 324.15, 333.15
 COLD_BELOW_K = 268.15
@@ -169,9 +170,8 @@ def straight_share(place: Place, bore: float) -> float | None:
 def _mounting(place: Place) -> list[Finding]:
     if place.orientation == "horizontal" and place.mounting == "top-or-bottom":
         detail = "On a horizontal pipe gas collects above and deposits below; mount the transducers within 45 deg of the horizontal diameter."
-        source = Source("general engineering practice, not re-read", "memory")
         return [
-            Finding("top-or-bottom-mounting", "caution", detail, "measuring_point.mounting", source=source)
+            Finding("top-or-bottom-mounting", "caution", detail, "measuring_point.mounting", source=PRACTICE)
         ]
     return []
 

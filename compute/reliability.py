@@ -15,7 +15,7 @@ from compute.findings import Finding
 from compute.intervals import Bounds, Chart, Proposal, proposal
 from compute.sources import PRACTICE, Source
 
-RP1 = Source("exponential reliability, as NCSL RP-1", "memory")
+RP1 = Source("NCSL RP-1, exponential reliability", "unverified")
 FEWEST_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; no source
 CONFIDENCE = 0.95
 DRAWN = 100

@@ -34,8 +34,8 @@ MOST_CLOCK_STEPS = 100_000
 CLEARLY = 5.0
 MOST_STEPS = 20_000_000
 BARTLETT = Source(
-    "Bartlett 1946: variance of a cross-correlation of independent series, sum of products of autocorrelations over n; from memory",
-    "memory",
+    "Bartlett 1946, Suppl. J. R. Stat. Soc. 8:27: variance of a cross-correlation of independent series",
+    "unverified",
 )
 
 

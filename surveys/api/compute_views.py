@@ -160,7 +160,7 @@ class AnglesOut(serializers.Serializer):
 
 class SourceOut(serializers.Serializer):
     text = serializers.CharField()
-    provenance = serializers.ChoiceField(["read", "computed", "memory", "suggestion"])
+    provenance = serializers.ChoiceField(["published", "derived", "unverified", "default"])
 
 
 @extend_schema_field({"type": "object", "additionalProperties": True})

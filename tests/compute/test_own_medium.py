@@ -20,7 +20,7 @@ def table_of(name: str, pressure: float = 2e6) -> MediumTable:
     found = medium_properties(name, ROWS, pressure)
     return MediumTable(
         "own", pressure, ROWS, np.asarray(found.sound_speed), np.asarray(found.density), np.asarray(found.dynamic_viscosity),
-        0.002, 0.001, 0.05, Source("data sheet", "read"),
+        0.002, 0.001, 0.05, Source("data sheet", "published"),
     )  # fmt: skip
 
 
