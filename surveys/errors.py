@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, Self
 
 from compute.base.messages import Message, field_name, message
+from compute.errors import ComputeError
 from compute.marks import Told
 
 KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*(/[a-z0-9]+(-[a-z0-9]+)*)?")
@@ -27,6 +28,13 @@ class ServiceError(Told, Exception):
         self.code = code or "invalid"
         self.said = said if self.message is None else str(self.message)
         super().__init__(self.detail)
+
+    @classmethod
+    def of(cls, error: ComputeError, field: str = "") -> Self:
+        """The rejection for an error of the physics, under a field of the request."""
+        if error.message is None:
+            return cls(error.said, code=error.code, field=field or error.field)
+        return cls(error.message.key, field=field or error.field, **error.message.parameters)
 
 
 class NotAllowed(ServiceError):

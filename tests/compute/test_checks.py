@@ -232,6 +232,10 @@ def test_every_code_the_checks_can_give_is_listed() -> None:
     given = set()
     for module in Path(checks.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in {"Finding", "finding"}:
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Name)
+                and node.func.id in {"Finding", "finding"}
+            ):
                 given |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
     assert given <= set(checks.CODES)

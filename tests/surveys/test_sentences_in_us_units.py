@@ -127,8 +127,12 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
         told[units] = list(sentences(found.json()))
     assert "The temperature of 71.0 degC was estimated." in " ".join(told["metric"])
     assert "The temperature of 159.8 degF was estimated." in " ".join(told["us"])
-    assert "30.00\xa0mm is more than a quarter of the outer radius of a 200.0\xa0mm pipe" in " ".join(told["metric"])
-    assert "1.181\xa0in is more than a quarter of the outer radius of a 7.874\xa0in pipe" in " ".join(told["us"])
+    assert "30.00\xa0mm is more than a quarter of the outer radius of a 200.0\xa0mm pipe" in " ".join(
+        told["metric"]
+    )
+    assert "1.181\xa0in is more than a quarter of the outer radius of a 7.874\xa0in pipe" in " ".join(
+        told["us"]
+    )
     assert len(told["metric"]) == len(told["us"]) > 5
     assert not metric_in(told["us"])
 
