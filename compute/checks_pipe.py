@@ -49,7 +49,7 @@ def _nominal(outer_diameter: float, nominal: str, rows: list[PipeSize], true_siz
     key = "nominal-size-or-outer-diameter" if true_sizes else "nominal-size-as-outer-diameter"
     return finding(
         key,
-        "note" if true_sizes else "caution",
+        "info" if true_sizes else "warning",
         "pipe.outer_diameter",
         source=rows[0].source,
         entered=quantity(outer_diameter, "length"),
@@ -106,7 +106,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             finding(
                 "wall-very-thick",
-                "caution",
+                "warning",
                 "pipe.wall_thickness",
                 wall=quantity(wall_thickness, "length"),
                 outer_diameter=quantity(outer_diameter, "length"),
@@ -118,7 +118,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             finding(
                 "outer-diameter-not-in-tables",
-                "note",
+                "info",
                 "pipe.outer_diameter",
                 source=TABLES,
                 outer_diameter=quantity(outer_diameter, "length"),
@@ -131,7 +131,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             finding(
                 "wall-not-in-tables",
-                "note",
+                "info",
                 "pipe.wall_thickness",
                 source=TABLES,
                 wall=quantity(wall_thickness, "length"),
@@ -160,12 +160,12 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
     """
     wall = quantity(wall_thickness, "length")
     if gauged is None:
-        return [finding("wall-not-gauged", "note", "pipe.wall_thickness", wall=wall)]
+        return [finding("wall-not-measured", "info", "pipe.wall_thickness", wall=wall)]
     if abs(wall_thickness - gauged) > MILL_TOLERANCE_RELATIVE * wall_thickness:
         return [
             finding(
-                "wall-off-gauge",
-                "caution",
+                "wall-differs-from-measurement",
+                "warning",
                 "pipe.wall_thickness",
                 source=MILL_TOLERANCE,
                 wall=wall,
@@ -196,7 +196,7 @@ def roughness_assumed(roughness: float, material: str, source: Source | None) ->
     return [
         finding(
             "roughness-assumed",
-            "note",
+            "info",
             "pipe.roughness",
             source=source or PRACTICE,
             roughness=quantity(roughness, "roughness"),

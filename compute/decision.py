@@ -307,7 +307,7 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         )
         factor = brought[0].point.coverage_factor
         findings.append(
-            Finding("coverage-factor-low", "note", detail, "points", factor, LEAST_COVERAGE_FACTOR)
+            Finding("coverage-factor-low", "info", detail, "points", factor, LEAST_COVERAGE_FACTOR)
         )
     hopeless = [point for point in judged if point.guard_band > point.permissible_error]
     if hopeless:
@@ -318,7 +318,7 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         )
         findings.append(
             Finding(
-                "guard-band-wider-than-limit", "caution", detail, "points",
+                "guard-band-wider-than-limit", "warning", detail, "points",
                 first.guard_band, first.permissible_error, kind, ILAC_G8,
             )
         )  # fmt: skip
@@ -333,7 +333,7 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         )
         findings.append(
             Finding(
-                "calibration-coarse", "note", detail, "points",
+                "calibration-uncertainty-large", "info", detail, "points",
                 first.expanded_uncertainty, first.permissible_error / 3, kind, ONE_THIRD,
             )
         )  # fmt: skip

@@ -322,7 +322,7 @@ def _effective_freedom(
         f"The inputs {', '.join(mixed)} are correlated and have different degrees of freedom, which the "
         "Welch-Satterthwaite formula does not cover; the smallest of them was used for all, which is cautious."
     )
-    return freedom, (Finding("correlated-degrees-of-freedom", "note", detail, source=GUM),)
+    return freedom, (Finding("correlated-degrees-of-freedom", "info", detail, source=GUM),)
 
 
 def _groups(matrix: FloatArray) -> list[list[int]]:

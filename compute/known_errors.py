@@ -220,11 +220,15 @@ def _said(known: KnownError, error: float, doubt: float, field: str, kind: str) 
     size = worded(error, of_error)
     if known.applied:
         detail = f"By its calibration {known.instrument} shows {size} too much here; the result is corrected for it."
-        return (Finding("error-curve-applied", "note", detail, field, error, 0.0, of_error),)
+        return (Finding("calibration-error-corrected", "info", detail, field, error, 0.0, of_error),)
     grave = abs(error) > TOLD_FROM * doubt
     detail = (
         f"By its calibration {known.instrument} shows {size} too much here. No policy says that results are corrected for it, so that it "
         f"widens the uncertainty instead{'' if grave else '; it is within what the calibration can tell'}."
     )
-    severity: Literal["caution", "note"] = "caution" if grave else "note"
-    return (Finding("known-error-left-in", severity, detail, field, error, 0.0, of_error, UNCORRECTED),)
+    severity: Literal["warning", "info"] = "warning" if grave else "info"
+    return (
+        Finding(
+            "calibration-error-not-corrected", severity, detail, field, error, 0.0, of_error, UNCORRECTED
+        ),
+    )

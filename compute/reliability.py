@@ -203,7 +203,7 @@ def _findings(observed: Observed, limits: tuple[float, float], target: float) ->
     if observed.in_tolerance == 0:
         detail = "No instrument was found in tolerance. An interval does not mend that: look at the permissible error, the handling and the type."
         return [
-            Finding("reliability-none-in-tolerance", "caution", detail, "observed", 0.0, target, source=RP1)
+            Finding("reliability-none-in-tolerance", "warning", detail, "observed", 0.0, target, source=RP1)
         ]
     if limits[0] <= target <= limits[1]:
         detail = (
@@ -213,7 +213,7 @@ def _findings(observed: Observed, limits: tuple[float, float], target: float) ->
         return [
             Finding(
                 "reliability-near-target",
-                "note",
+                "info",
                 detail,
                 "observed",
                 observed.share,

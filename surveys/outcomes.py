@@ -10,7 +10,7 @@ from compute.account import Effect
 from compute.combination import SharedRow
 from compute.findings import Finding
 from compute.gum import BudgetRow
-from compute.place import Caution
+from compute.place import SafetyNote
 from compute.sources import Source
 from compute.spacing import Spacing
 from compute.survey import WorkedOut
@@ -30,7 +30,7 @@ def outcome_json(worked_out: WorkedOut) -> dict[str, Any]:
         },
         "alternatives": [spacing_json(other) for other in worked_out.alternatives],
         "findings": findings_json(worked_out.findings),
-        "cautions": [caution_json(caution) for caution in worked_out.cautions],
+        "safety_notes": [safety_note_json(note) for note in worked_out.safety_notes],
     }
 
 
@@ -74,16 +74,16 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     ]
 
 
-def caution_json(caution: Caution) -> dict[str, Any]:
+def safety_note_json(note: SafetyNote) -> dict[str, Any]:
     """A safety note as it is stored."""
-    return {**_message(caution), "source": source_json(caution.source)}
+    return {**_message(note), "source": source_json(note.source)}
 
 
-def _message(of: Finding | Caution) -> dict[str, Any]:
+def _message(of: Finding | SafetyNote) -> dict[str, Any]:
     """The message of a finding or a note; a sentence where it is not in the catalogue yet."""
     if of.message:
         return of.message.stored()
-    if isinstance(of, Caution):
+    if isinstance(of, SafetyNote):
         return {"code": of.code, "detail": of.said}
     figures = {"value": _figure(of.value, of.kind), "limit": _figure(of.limit, of.kind)}
     return {"code": of.code, "detail": of.said, **figures}

@@ -15,7 +15,7 @@ from typing import Any, Literal
 from compute.marks import Told
 from compute.sources import PRACTICE, Source
 
-Severity = Literal["stop", "caution", "note"]
+Severity = Literal["error", "warning", "info"]
 Parameters = Mapping[str, Any]
 
 
@@ -113,7 +113,7 @@ class Finding(Told):
     """The outcome of a plausibility check; made by `finding`.
 
     code        stable, kebab-case
-    severity    stop: do not use the result; caution: check before use; note: information
+    severity    error: do not use the result; warning: check before use; info: for information
     field       path of the request it is about, e.g. `pipe.wall_thickness`; empty if about the whole
     source      where the limit comes from
     parameters  of the message

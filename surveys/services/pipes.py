@@ -87,7 +87,7 @@ def pipe_correct(
     if corrects.pipe_id != pipe.id:
         raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
     if PipeData.objects.filter(corrects=corrects).exists():
-        raise Conflict("corrected-already/pipe-data", field="corrects")
+        raise Conflict("already-corrected/pipe-data", field="corrects")
     data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)
     data.corrects, data.reason, data.gauging = corrects, said(reason), _gauging_of(pipe, gauging)
     data.save(force_insert=True)

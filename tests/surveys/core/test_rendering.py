@@ -215,7 +215,7 @@ def test_parameters_are_json_and_a_number_that_is_not_finite_is_not_given() -> N
 
 
 def test_a_message_within_a_message_is_rendered_with_it() -> None:
-    inner = message("wall-not-gauged", wall=quantity(0.0063, "length"))
+    inner = message("wall-not-measured", wall=quantity(0.0063, "length"))
     assert value(inner).startswith("Wall thickness not measured. 0.248\xa0in is")
 
 
@@ -227,7 +227,7 @@ def value(inner: Message) -> str:
 
 def test_a_stored_finding_is_answered_with_its_words_and_parameters_in_the_readers_units() -> None:
     stored = findings_json(
-        [finding("wall-not-gauged", "note", "pipe.wall_thickness", wall=quantity(0.0063, "length"))]
+        [finding("wall-not-measured", "info", "pipe.wall_thickness", wall=quantity(0.0063, "length"))]
     )
     assert "detail" not in stored[0]
     for show in (in_units, lambda document, units: put_in_units(json.loads(json.dumps(document)), units)):
@@ -255,7 +255,7 @@ def test_a_rule_of_thumb_is_round_in_either_units() -> None:
 
 
 def test_pages_read_stored_findings_and_old_sentences_alike() -> None:
-    new = findings_json([finding("wall-not-gauged", "note", wall=quantity(0.0063, "length"))])
+    new = findings_json([finding("wall-not-measured", "info", wall=quantity(0.0063, "length"))])
     old = {"code": "x", "detail": "A wall of ⟦6.30 mm|0.248 in⟧."}
     read, sentence = findings_read([*new, old], US)
     assert read["text"] == f"{read['title']}. {read['detail']} {read['remedy']}"

@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 from surveys.core.messages.texts import Entry
 
 ENTRIES = {
-    "corrected-already/pipe-data": Entry(
+    "already-corrected/pipe-data": Entry(
         title=_("Pipe data already corrected"),
         detail=_("This version of the pipe data has already been corrected."),
         remedy=_("Reload the pipe and correct the version in force."),

@@ -47,7 +47,7 @@ ENTRIES = {
         ),
         remedy=_("Measure the wall thickness if it was not measured."),
     ),
-    "wall-not-gauged": Entry(
+    "wall-not-measured": Entry(
         title=_("Wall thickness not measured"),
         detail=(
             _("{wall} is an assumed value."),
@@ -59,7 +59,7 @@ ENTRIES = {
         ),
         remedy=_("Measure the wall at eight positions around the pipe."),
     ),
-    "wall-off-gauge": Entry(
+    "wall-differs-from-measurement": Entry(
         title=_("Wall thickness differs from the measurement"),
         detail=_(
             "{wall} is entered; the measurement gave {measured}. The difference is larger than the mill tolerance of {tolerance:%}."
