@@ -363,7 +363,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "ENUM_NAME_OVERRIDES": {
         "WaveModeEnum": "surveys.api.physics.WAVE_MODES",
-        "TemperatureKnownEnum": "surveys.models.pipe.TemperatureKnown",
+        "TemperatureSourceEnum": "surveys.models.pipe.TemperatureSource",
         "InstrumentKindEnum": "surveys.models.instrument.Kind",
         "PlanStateEnum": "surveys.models.dispatch_plan.DispatchPlan.State",
         "ReviewedStateEnum": "surveys.models.tolerance.ReviewedSurvey.State",
