@@ -22,7 +22,17 @@ from surveys.api.records.job_calendar import job_calendar
 from surveys.api.rendering import JSONRenderer
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
-from surveys.due import GROUPS, STATUSES, DueRow, counts_of, due_groups, due_list, office_today, within_until
+from surveys.due import (
+    GROUPS,
+    STATUSES,
+    DueRow,
+    counts_of,
+    due_groups,
+    due_groups,
+    due_list,
+    office_today,
+    within_until,
+)
 from surveys.models import CalendarFeed, Role
 from surveys.models.calibration import FeedSubject
 from surveys.own_jobs import jobs_of
