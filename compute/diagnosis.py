@@ -27,7 +27,7 @@ from compute.slip_kinds import slips
 from compute.slips import Case, Figure, Slip, setup_of, transit_time_of
 from compute.uncertainty import DOUBTS, Doubt, temperature_doubt
 
-# How often each kind of slip happens against the others: suggestions, no source.
+# How often each kind of slip happens against the others: default values.
 WEIGHTS: Mapping[str, float] = {
     "nominal-diameter": 1.0,
     "other-size": 0.3,
@@ -50,19 +50,19 @@ WEIGHTS: Mapping[str, float] = {
 ALL_WELL = 1.0
 SOMETHING_ELSE = 0.1
 SOMETHING_ELSE_SPREAD = 0.3  # of the time in the medium
-# Standard deviation of the logarithm of the right wall over the one entered, for a schedule mixed up; a suggestion, no source.
+# Standard deviation of the logarithm of the right wall over the one entered, for a schedule mixed up; a default value.
 SCHEDULE_REACH = math.log(2.0)
-# How much likelier than any other medium; suggestions, no source.
+# How much likelier than any other medium; default values.
 COMMON_MEDIA = {"water": 20.0, "seawater": 3.0}
-# A slip moves a figure by some five times its ordinary doubt; a suggestion, no source.
+# A slip moves a figure by some five times its ordinary doubt; a default value.
 SLIP_REACH = 5.0
-# Where no ordinary doubt is listed [K, m, relative]; suggestions, no source.
+# Where no ordinary doubt is listed [K, m, relative]; default values.
 TEMPERATURE_REACH = {"measured": 15.0, "estimated": 25.0, "": 20.0}
 SPACING_REACH = 0.010
 SOUND_SPEED_REACH = 0.05
-# Standard uncertainty of a medium's stated sound speed, relative; a suggestion, no source.
+# Standard uncertainty of a medium's stated sound speed, relative; a default value.
 STATED_SOUND_SPEED_DOUBT = 0.002
-# A figure whose uncertainty is stated was looked at: other slips of it are that much rarer. A suggestion, no source.
+# A figure whose uncertainty is stated was looked at: other slips of it are that much rarer. A default value.
 LOOKED_AT = 0.2
 LEAST_PROBABILITY = 0.001
 SAME_FIGURE = 0.02
@@ -161,7 +161,7 @@ def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis
 
     Source
     ------
-    method : Bayes' rule with normal errors; its weights and reaches are suggestions, see the module.
+    method : Bayes' rule with normal errors; its weights and reaches are default values, see the module.
     limits : see `compute.checks_result.sound_speed_fits`.
     """
     stated = dict(stated or {})

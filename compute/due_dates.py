@@ -70,7 +70,7 @@ def add_months(day: date, months: int) -> date:
 
     Source
     ------
-    suggestion : the end of the shorter month, common practice, no source.
+    default : the end of the shorter month, common practice.
     """
     if months < 0:
         raise OutOfRange(f"{months} months lie before the day.", field="interval.months")

@@ -184,7 +184,7 @@ def rests_on(wall_thickness: float, gauged_wall: tuple[float, float]) -> bool:
 
     Source
     ------
-    suggestion : twice the standard uncertainty, no source.
+    default : twice the standard uncertainty.
     """
     mean, uncertainty = gauged_wall
     return abs(wall_thickness - mean) <= 2 * uncertainty

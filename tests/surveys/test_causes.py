@@ -213,15 +213,15 @@ def test_a_new_method_shows_beforehand_what_it_would_change_and_then_does(
     call_command("recompute", since="2026-11-01", dry_run=True, stdout=out)
     assert f"{late.pk}" in out.getvalue()
     assert f"{early.pk}" not in out.getvalue()
-    assert "1 surveys would be recomputed" in out.getvalue()
+    assert "surveys to recalculate: 1;" in out.getvalue()
     assert Result.objects.count() == 2
     call_command("recompute", since="2026-11-01", by="office", reason="New method.", stdout=out)
     worked_off(Recomputation.objects.get())
     assert current(late).method_version == "next-for-this-test"
     assert current(early).method_version == method.METHODS[-1].version
-    with pytest.raises(CommandError, match="Say who asks"):
+    with pytest.raises(CommandError, match="Enter --by USERNAME"):
         call_command("recompute", since="2026-11-01")
-    with pytest.raises(CommandError, match="no date"):
+    with pytest.raises(CommandError, match="not a date"):
         call_command("recompute", since="last week", dry_run=True)
 
 

@@ -58,7 +58,7 @@ def due_calendar(rows: Sequence[DueRow]) -> bytes:
     import icalendar
 
     calendar = icalendar.Calendar()
-    calendar.add("prodid", "-//Clamp-on flow surveys//Calibration due//EN")
+    calendar.add("prodid", "-//Flow Surveys//Calibration due//EN")
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", "Calibrations due")
     for row in rows:

@@ -154,7 +154,7 @@ def test_a_second_factor_is_enrolled_with_a_qr_code_that_holds_its_address(cast:
     api = as_user("office")
     assert api.post(FACTOR, {"password": "wrong password"}, format="json").status_code == 400
     begun = api.post(FACTOR, {"password": PASSWORD}, format="json").json()
-    assert begun["address"].startswith("otpauth://totp/Flow%20surveys%3Aoffice?secret=" + begun["secret"])
+    assert begun["address"].startswith("otpauth://totp/Flow%20Surveys%3Aoffice?secret=" + begun["secret"])
     assert begun["qr_svg"].startswith("<svg")
     assert "<script" not in begun["qr_svg"]
     # Not in force before it is confirmed.
