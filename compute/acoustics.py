@@ -209,7 +209,7 @@ def choose_wave_mode(
 
     Source
     ------
-    snell : a wave propagates where slowness x speed is below 1; the rule itself is common practice, no source.
+    snell : a wave propagates where slowness x speed is below 1; the rule itself is common practice.
     """
     slowness = axial_slowness(transducers)
     _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "m/s")

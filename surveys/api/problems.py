@@ -36,10 +36,10 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "instrument_serial_once_in_a_kind": ("serial", "An instrument of this kind has that serial already."),
     "calibration_certificate_once": ("certificate", "That certificate is on record already."),
     "intermediate_check_second_meter_where_two": (
-        "other",
+        "other_instrument",
         "A comparison names the second meter; no other check does.",
     ),
-    "intermediate_check_of_two_instruments": ("other", "Compare it with another meter."),
+    "intermediate_check_of_two_instruments": ("other_instrument", "Compare it with another meter."),
     "instrument_type_name_once_in_a_kind": ("name", "This kind has a type of that name already."),
     "instrument_type_frequencies_in_order": (
         "highest_frequency",
@@ -81,7 +81,7 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
     "interval_policy_has_a_calendar": ("months", "An interval needs months or days."),
-    "instrument_not_part_of_itself": ("part_of", "An instrument is no accessory of itself."),
+    "instrument_not_its_own_accessory": ("belongs_to", "An instrument is no accessory of itself."),
     "document_once_at_an_instrument": ("file", "That file is among the instrument's documents already."),
     "job_ends_after_it_starts": ("ends_at", "A job ends after it starts."),
     "job_window_ends_after_it_starts": ("latest_end", "A window ends after it starts."),
@@ -103,16 +103,16 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "booking_technician_never_twice": ("technician", "That technician is booked in that time already."),
     "booking_handed_over_once": ("", "It was handed over so already."),
     "survey_ends_after_it_starts": ("ended_at", "A survey ends after it starts."),
-    "survey_no_path_of_itself": ("path_of", "A survey is no further path of itself."),
+    "survey_not_its_own_primary_survey": ("primary_survey", "A survey is no further path of itself."),
     "combination_part_once": ("parts", "A survey is a part of a combination once."),
-    "survey_temperature_says_how_known": (
+    "survey_temperature_states_its_source": (
         "medium_temperature",
         "Say with a temperature whether it was measured or estimated.",
     ),
     "pipe_data_bore_left": ("pipe.wall_thickness", "Wall and lining leave no bore."),
     "pipe_data_corrected_once": ("corrects", "That version was corrected already."),
     "measuring_point_straight_lengths_not_negative": (
-        "upstream_straight",
+        "upstream_straight_length",
         "A straight length is not below 0.",
     ),
     "transducer_data_temperatures_in_order": (

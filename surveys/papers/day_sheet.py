@@ -86,7 +86,7 @@ def _latest_change(
     )
     stamps = [
         changes.aggregate(latest=Max("at"))["latest"],
-        *(setup.worked_out_at for setup in setups.values()),
+        *(setup.calculated_at for setup in setups.values()),
         *(data.recorded_at for point in points for data in point.pipe.data.all()),
         *(row.calibration.recorded_at for row in due.values() if row.calibration),
     ]
@@ -166,7 +166,7 @@ def _setup_pages(paper: Paper, job: Job, point: MeasuringPoint, setup: Setup | N
     if setup is None:
         paper.callout("", "No set-up has been worked out for this point yet.", "warning")
     else:
-        paper.text(f"Set-up {setup.pk}, worked out {moment(setup.worked_out_at, job.site.zone)}.")
+        paper.text(f"Set-up {setup.pk}, worked out {moment(setup.calculated_at, job.site.zone)}.")
         setup_blocks(paper, setup, units)
 
 
@@ -187,6 +187,6 @@ def latest_setups(jobs: Sequence[Job]) -> dict[UUID, Setup]:
     rows = Setup.objects.filter(measuring_point__in=points).select_related(
         "measuring_point__pipe__site__client", "pipe_data__gauging__gauge", "pipe_data__recorded_by",
         "pipe_data__own_material_data__material", "pipe_data__own_lining_data__material", "pipe_data__own_medium_data__medium",
-        "transducer_data__instrument", "worked_out_by",
+        "transducer_data__instrument", "calculated_by",
     )  # fmt: skip
-    return {row.measuring_point_id: row for row in rows.order_by("worked_out_at", "id")}
+    return {row.measuring_point_id: row for row in rows.order_by("calculated_at", "id")}

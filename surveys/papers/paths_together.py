@@ -69,5 +69,5 @@ def paths_table(paper: Paper, result: Result, together: CombinedResult, units: S
 
 
 def _plane(result: Result, units: System) -> str:
-    plane = result.survey_data.path_plane_rad
+    plane = result.survey_data.path_angle_rad
     return "not noted" if plane is None else worded(plane, "angle", units, 0)

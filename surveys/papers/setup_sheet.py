@@ -36,8 +36,8 @@ def setup_sheet(setup: Setup, units: System, address: str) -> Paper:
     paper = Paper(
         title=f"Set-up sheet: {point.name}",
         subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
-        footer=f"Set-up {setup.pk} · worked out {moment(setup.worked_out_at, site.zone)} by {setup.worked_out_by.username}",
-        stamp=setup.worked_out_at,
+        footer=f"Set-up {setup.pk} · worked out {moment(setup.calculated_at, site.zone)} by {setup.calculated_by.username}",
+        stamp=setup.calculated_at,
         address=address,
     )
     setup_blocks(paper, setup, units)
@@ -151,7 +151,7 @@ def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
     """The place as it is on record, to be compared with what is there."""
     known = straight_lengths().get(point.upstream_disturbance)
     full = {True: "sure to run full", False: "may not run full", None: "not on record whether it runs full"}
-    lengths = (point.upstream_straight_m, point.downstream_straight_m)
+    lengths = (point.upstream_straight_length_m, point.downstream_straight_length_m)
     before, after = (NOT_ON_RECORD if one is None else run_of_pipe(one, units) for one in lengths)
     return [
         *([("Description", point.description)] if point.description else []),

@@ -214,7 +214,7 @@ def _changed(paper: Paper, year: Year, records: Records, units: System) -> None:
             _flow(one.before or one.before_combined, units),
             _after(one, units),
             "-" if one.relative_change is None else percent(one.relative_change, sign=True),
-            f"{year.day(one.made_at)}: {one.reason}",
+            f"{year.day(one.created_at)}: {one.reason}",
         ]
         for one in records.notices
     ]

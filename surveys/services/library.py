@@ -154,7 +154,7 @@ def _with_medium(row: PipeData, data: OwnMediumData) -> OwnMediumEntry:
     return OwnMediumEntry(
         name=row.medium,
         temperature=row.medium_temperature_k,
-        temperature_known=row.medium_temperature_known,
+        temperature_source=row.medium_temperature_source,
         pressure=row.medium_pressure_pa,
         version=data,
     )

@@ -66,11 +66,11 @@ def hot(site: Any, cast: Any, kit: Any) -> Scene:
     """A hot pipe under pressure with little straight pipe, surveyed on two paths of which the figures do not fit."""
     here = scene(site, cast, kit)
     MeasuringPoint.objects.filter(pk=here.point.pk).update(
-        upstream_straight_m=0.5, downstream_straight_m=0.05, upstream_disturbance="single-bend"
+        upstream_straight_length_m=0.5, downstream_straight_length_m=0.05, upstream_disturbance="single-bend"
     )
     here.point.refresh_from_db()
     first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(path_of=first, plane_deg=90)), level=230)
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=230)
     return here
 
 
@@ -114,7 +114,7 @@ def test_no_answer_of_any_address_has_a_metric_sentence_in_us_units_or_a_mark_in
 def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user: Any) -> None:
     body = changed(
         pipe={"outer_diameter": "200 mm", "wall_thickness": "30 mm"},
-        medium={"temperature": "71 degC", "temperature_known": "estimated", "pressure": "800 kPa"},
+        medium={"temperature": "71 degC", "temperature_source": "estimated", "pressure": "800 kPa"},
         transducers={"highest_temperature": "60 degC"},
     )
     del body["medium"]["sound_speed"], body["medium"]["density"], body["medium"]["dynamic_viscosity"]
@@ -146,7 +146,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
         found = api.post(
             f"/api/v1/compute/diagnosis/?units={units}", copy.deepcopy(DIAGNOSIS), format="json"
         ).json()
-        assert size in found["explanations"][0]["detail"]
+        assert size in found["possible_causes"][0]["detail"]
         if units == "us":
             assert not metric_in(list(sentences(found)))
 
@@ -168,7 +168,7 @@ def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
 
 
 def test_why_a_kit_does_not_suit_is_told_in_the_readers_units(as_user: Any, there: Everything) -> None:
-    MeasuringPoint.objects.update(upstream_straight_m=0.01, downstream_straight_m=0.01)
+    MeasuringPoint.objects.update(upstream_straight_length_m=0.01, downstream_straight_length_m=0.01)
     told = {}
     for units in ("metric", "us"):
         address = f"/api/v1/jobs/{there.ids['jobs']}/suitable-kits/?units={units}"
@@ -235,7 +235,7 @@ def words(paper: Paper) -> str:
 def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units: Any, straight: str) -> None:
     result = traceable_results().order_by("computed_at")[0]
     report = survey_report(result, Issue("2026-X-1", 1, result.computed_at, "office"), units, "")
-    sheet = setup_sheet(Setup.objects.order_by("worked_out_at")[0], units, "")
+    sheet = setup_sheet(Setup.objects.order_by("calculated_at")[0], units, "")
     for paper in (report, sheet):
         assert MARKS not in words(paper)
         assert straight in words(paper)
@@ -270,7 +270,7 @@ def shown(visitor: Visitor, address: str, body: dict[str, str] | None = None) ->
 
 
 def test_pages_tell_findings_in_the_units_chosen(hot: Scene) -> None:
-    survey = Survey.objects.get(path_of=None)
+    survey = Survey.objects.get(primary_survey=None)
     pages = {
         "office": [f"/surveys/{survey.pk}/", f"/field/surveys/{survey.pk}/result/"],
         "owner": [f"/surveys/{survey.pk}/"],
