@@ -126,7 +126,7 @@ def _store_medium(data: CustomMediumData, by: User, now: datetime) -> None:
     try:
         table_properties(table, table.temperature)
     except ComputeError as error:
-        raise ServiceError(error.said, code=error.code, field="table") from None
+        raise ServiceError.of(error, field="table") from None
     data.recorded_by, data.recorded_at = by, now
     record_create(data)
 
@@ -156,7 +156,7 @@ def _with_medium(row: PipeData, data: CustomMediumData) -> CustomMediumEntry:
     return CustomMediumEntry(
         name=row.medium,
         temperature=row.medium_temperature_k,
-        temperature_known=row.medium_temperature_known,
+        temperature_source=row.medium_temperature_source,
         pressure=row.medium_pressure_pa,
         version=data,
     )
