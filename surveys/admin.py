@@ -280,8 +280,8 @@ class LogAdmin(ImmutableAdmin):
     search_fields = ["file_name", "sha256"]
 
 
-@admin.register(models.LogLayout)
-class LogLayoutAdmin(KeptAdmin):
+@admin.register(models.LogFormat)
+class LogFormatAdmin(KeptAdmin):
     list_display = ["name", "created_by", "created_at", "retired_at"]
     search_fields = ["name"]
 

@@ -66,7 +66,7 @@ def results_touched(instrument: Instrument, after: date | None, until: date) -> 
     used = Q(survey_data__in=SurveyData.objects.filter(instruments=instrument)) & made
     rested = Q(wall_measurement__in=WallMeasurement.objects.filter(gauged, gauge=instrument))
     rows = Result.objects.filter(used | rested, replaced_at__isnull=True)
-    rows = rows.select_related("survey__measuring_point__pipe__site__client", "gauging")
+    rows = rows.select_related("survey__measuring_point__pipe__site__client", "wall_measurement")
     rows = rows.defer("budget", "findings", "change_breakdown").order_by("survey__started_at", "survey_id")
     return [row for row in rows if _in_span(row, instrument, after, until)]
 

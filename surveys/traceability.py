@@ -37,10 +37,10 @@ class Step:
 def traceable_results() -> Any:
     """Results with all that `trace_back` reads, in a constant number of queries."""
     related = (
-        "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_layout",
+        "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_format",
         "survey_data__recorded_by", "survey_data__setup__calculated_by", "survey_data__setup__transducer_data__instrument",
-        "pipe_data__recorded_by", "transducer_data__recorded_by", "transducer_data__instrument", "gauging__taken_by",
-        "gauging__gauge", "recomputation__requested_by", "replaces", "replaced_by",
+        "pipe_data__recorded_by", "transducer_data__recorded_by", "transducer_data__instrument", "wall_measurement__taken_by",
+        "wall_measurement__gauge", "recomputation__requested_by", "replaces", "replaced_by",
     )  # fmt: skip
     certificates = Calibration.objects.select_related("recorded_by", "certificate_file", "instrument")
     reviews = ReviewedSurvey.objects.select_related("review__instrument", "decided_by")

@@ -25,9 +25,9 @@ from surveys.api.fields import (
 )
 from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind
-from surveys.models.library import OwnMediumEntry
+from surveys.models.library import CustomMediumEntry
 from surveys.models.pipe import TemperatureSource
-from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
+from surveys.selectors import custom_material_named, custom_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
 MOST_FURTHER_LININGS = 5

@@ -8,7 +8,7 @@ from typing import Any
 
 from compute.units import System
 from surveys.api.physics import MOST_FURTHER_LININGS, OVAL, WAVE_MODES
-from surveys.models import Gauging, PipeData
+from surveys.models import PipeData, WallMeasurement
 from surveys.models.pipe import TemperatureSource
 from surveys.office.sheet import Entry, OnRecord, Sheet
 from surveys.papers.wording import worded
@@ -299,7 +299,7 @@ class PipeSheet(Sheet):
             return (("", UNSAID[name]), *((mode, mode) for mode in WAVE_MODES))
         if name == "medium.temperature_source":
             return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureSource))
-        return (("", "none"), *self._gaugings) if name == "gauging" else ()
+        return (("", "none"), *self._wall_measurements) if name == "wall_measurement" else ()
 
     def _offered(self, what: str, name: str) -> list[tuple[str, str]]:
         """The choices, with what is on record even if it is not among them."""

@@ -112,7 +112,7 @@ def records_of(year: Year) -> Records:
     told = [_point_year(year, point, known[point.pk], bare) for point in points]
     # The mean of a survey's paths stands with its point.
     combined = CombinedResult.objects.visible_to(year.viewer).filter(
-        year.within("window_from"),
+        year.within("averaged_from"),
         ~Q(combination__kind=Combination.Kind.MULTIPATH),
         combination__site=year.site,
         combination__retired_at__isnull=True,

@@ -88,8 +88,12 @@ def pipe_correct(
         raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
     if PipeData.objects.filter(corrects=corrects).exists():
         raise Conflict("already-corrected/pipe-data", field="corrects")
-    data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)
-    data.corrects, data.reason, data.gauging = corrects, said(reason), _gauging_of(pipe, gauging)
+    data = _data(pipe, statement, change=Change.CORRECTION, valid_from=valid_from, by=by, now=now)
+    data.corrects, data.reason, data.wall_measurement = (
+        corrects,
+        said(reason),
+        _wall_measurement_of(pipe, wall_measurement),
+    )
     data.save(force_insert=True)
     return data, _recompute(data, Cause.CORRECTION)
 

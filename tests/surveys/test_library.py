@@ -137,8 +137,8 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: 
     recompute.work_off(started.pk)
     new = current(survey)
     assert new.replaces == old
-    assert (new.pipe_data.corrects, new.pipe_data.own_medium_data) == (before, thicker)
-    assert new.pipe_data.reason == "own medium loop-oil revised: measured again"
+    assert (new.pipe_data.corrects, new.pipe_data.custom_medium_data) == (before, thicker)
+    assert new.pipe_data.reason == "custom medium loop-oil revised: measured again"
     assert new.change_breakdown is not None
     [cause] = new.change_breakdown["causes"]
     assert cause["field"] == "medium"

@@ -93,10 +93,10 @@ def test_each_reason_against_a_pair_is_told_with_figures(
     assert cell["unsuitable_reasons"][0]["limit"]["value"] == pytest.approx(1421, abs=1)
     assert cell["unsuitable_reasons"][0]["value"]["value"] > 3000
     (cell,) = row_of(rows, cold)["measuring_points"]
-    (refusal,) = cell["refusals"]
-    assert refusal["code"] == "transducer-temperature"
-    assert (refusal["value"]["value"], refusal["limit"]["value"]) == pytest.approx((58.0, 26.85))
-    assert row_of(rows, quarantined)["refusals"][0]["code"] == "quarantined"
+    (reason,) = cell["unsuitable_reasons"]
+    assert reason["code"] == "transducer-temperature"
+    assert (reason["value"]["value"], reason["limit"]["value"]) == pytest.approx((58.0, 26.85))
+    assert row_of(rows, quarantined)["unsuitable_reasons"][0]["code"] == "quarantined"
     pairs = [row["suitable"] for row in rows if row["kind"] == "transducer-pair"]
     assert pairs == sorted(pairs, reverse=True)
 

@@ -98,7 +98,7 @@ class CombinationOut(serializers.ModelSerializer):
     class Meta:
         model = Combination
         fields = [
-            "id", "site", "name", "kind", "survey", "parts", "note", "created_at", "created_by", "retired_at", "hindrance", "result",
+            "id", "site", "name", "kind", "survey", "parts", "note", "created_at", "created_by", "retired_at", "blocked_reason", "result",
             "up_to_date", "under_review",
         ]  # fmt: skip
 
@@ -169,7 +169,7 @@ class CombinedResultOut(serializers.ModelSerializer):
         fields = [
             "id", "combination", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "volume_flow", "combined_standard_uncertainty", "expanded_uncertainty", "coverage_factor",
-            "effective_degrees_of_freedom", "window_from", "window_to", "steps", "shared_share", "spread", "parts", "findings",
+            "effective_degrees_of_freedom", "averaged_from", "averaged_to", "steps", "shared_variance_fraction", "spread", "parts", "findings",
             "budget", "change_breakdown", "reviews",
         ]  # fmt: skip
 

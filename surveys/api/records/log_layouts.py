@@ -55,7 +55,7 @@ class LayoutOut(serializers.ModelSerializer):
     layout = serializers.DictField()
 
     class Meta:
-        model = LogLayout
+        model = LogFormat
         fields = ["id", "name", "note", "layout", "created_at", "created_by", "retired_at"]
 
 
@@ -107,7 +107,7 @@ class LogFormats(Records):
 
     @documented(request=LayoutIn, responses={201: LayoutOut})
     def create(self, request: Request) -> Response:
-        layout = LogLayout(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
+        layout = LogFormat(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
         return self.answer(record_create(layout), 201)
 
     @documented(request=LayoutChangeIn(partial=True), responses=LayoutOut)

@@ -277,7 +277,8 @@ class RecomputationOut(serializers.ModelSerializer):
     class Meta:
         model = Recomputation
         fields = [
-            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "curve_policy", "cause", "reason", "state", "requested_at",
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "error_correction_policy", "cause", "reason",
+            "state", "requested_at",
             "requested_by", "started_at", "finished_at", "counts", "progress", "per_second",
         ]  # fmt: skip
 

@@ -163,7 +163,7 @@ class SetupSheet(UnitsMixin):
     def get(self, request: Request, pk: Any, setup: Any) -> Any:
         """What a technician takes along: spacing, drawing, what to expect, safety notes, checklist."""
         related = (
-            "measuring_point__pipe__site__client", "pipe_data__gauging__gauge", "pipe_data__recorded_by",
+            "measuring_point__pipe__site__client", "pipe_data__wall_measurement__gauge", "pipe_data__recorded_by",
             "transducer_data__instrument", "calculated_by",
         )  # fmt: skip
         rows = Setup.objects.visible_to(request.user).select_related(*related)

@@ -120,7 +120,7 @@ export function sheetRequests(form, id) {
     const body = { ...changed, reason: text(form, "reason") };
     if (kind === "alterations") body.valid_from = text(form, "valid_from");
     else body.corrects = data;
-    if (changed.pipe.wall_thickness && form.dataset.gauging) body.gauging = form.dataset.gauging;
+    if (changed.pipe.wall_thickness && form.dataset.wallMeasurement) body.wall_measurement = form.dataset.wallMeasurement;
     requests.push({ what: kind === "alterations" ? "Alteration of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
   }
   requests.push({ what: "Set-up", url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });

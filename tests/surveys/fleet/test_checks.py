@@ -57,7 +57,7 @@ def test_a_gauge_off_its_block_is_withheld_with_the_reason(as_user: Any, kit: An
     assert answer.json()["outcome"] == "out"
     assert answer.json()["deviation"]["value"] == pytest.approx(0.15)
     assert answer.json()["instrument_state"] == "quarantined"
-    told = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/states/").json()[0]
+    told = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/status-changes/").json()[0]
     assert "Check out of limits on 2026-10-05" in told["reason"]
 
 
@@ -101,7 +101,7 @@ def test_of_two_meters_that_disagree_both_are_withheld(
 ) -> None:
     assert check(as_user, kit.meter, **two("100 m3/h", "110 m3/h", other_meter)).json()["outcome"] == "out"
     assert (state(kit.meter), state(other_meter)) == ("quarantined", "quarantined")
-    told = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/states/").json()[0]
+    told = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/status-changes/").json()[0]
     assert "Which of the two meters is wrong is not known" in told["reason"]
 
 
