@@ -30,6 +30,7 @@ from surveys.acting import client_address
 from surveys.api.problems import CONTENT_TYPE, problem
 from surveys.api.second_factor import qr_svg
 from surveys.api.throttles import limits_of, name_limit, wait_for
+from surveys.core.messages import code_of, error_text
 from surveys.errors import ServiceError
 from surveys.models import User
 from surveys.services.people import invitation_accept, invitation_open
@@ -86,7 +87,7 @@ class SignInForm(AuthenticationForm):
                     now=timezone.now(),
                 )
             except ServiceError as error:
-                raise forms.ValidationError(error.detail, code=error.code) from None
+                raise forms.ValidationError(error_text(error), code=code_of(error)) from None
         return given
 
 
@@ -228,7 +229,7 @@ def _done(form: forms.Form, deed: Callable[[dict[str, Any]], None]) -> bool:
     try:
         deed(form.cleaned_data)
     except ServiceError as error:
-        form.add_error(None, "That is not your password." if error.status == 401 else error.detail)
+        form.add_error(None, "That is not your password." if error.status == 401 else error_text(error))
         return False
     return True
 
