@@ -46,7 +46,7 @@ class ReviewNoticeOut(serializers.Serializer):
 
 
 class ResultOut(serializers.ModelSerializer):
-    """A result as `result_documents` gives it."""
+    """A result of a survey, with everything it was computed from."""
 
     calibrations = serializers.ListField(child=serializers.UUIDField())
     corrected_for = serializers.ListField(

@@ -161,7 +161,7 @@ class ResultShortOut(serializers.ModelSerializer):
 
 
 class SurveyOut(serializers.ModelSerializer):
-    """A survey as `survey_documents` gives it."""
+    """A survey with what is stated of it now and its current result."""
 
     data = serializers.UUIDField(help_text="The version of what is stated below.")
     setup = serializers.UUIDField()
