@@ -18,7 +18,7 @@ from compute.intervals import Chart, check_order
 from compute.sources import Source
 from compute.straight_line import FEWEST_POINTS, FloatArray, Line, fit_line
 
-SHEWHART = Source("ISO 7870-2 and ISO 8258 (Shewhart control charts)", "memory")
+SHEWHART = Source("ISO 7870-2 and ISO 8258 (Shewhart control charts)", "unverified")
 RUN_LENGTH = 7
 DRAWN = 100
 RunKind = Literal["beyond-action", "two-of-three-beyond-warning", "one-side", "rising", "falling"]
@@ -200,7 +200,7 @@ def _trend_findings(line: Line, significant: bool, said: str, kind: str) -> list
         return []
     detail = f"{said} Bring the calibration forward if it leads out of the limits."
     drift = line.slope * 365.25
-    return [Finding("check-drifting", "caution", detail, "history", drift, 0.0, kind)]
+    return [Finding("check-drifting", "warning", detail, "history", drift, 0.0, kind)]
 
 
 def _run_findings(found: Sequence[Run]) -> list[Finding]:
@@ -220,5 +220,5 @@ def _run_findings(found: Sequence[Run]) -> list[Finding]:
         )
         detail = f"{which} of the history {words[run.kind]}: hardly chance. Look for what changed then."
         length = float(run.last - run.first + 1)
-        findings.append(Finding("check-run", "caution", detail, "history", length, source=SHEWHART))
+        findings.append(Finding("check-non-random", "warning", detail, "history", length, source=SHEWHART))
     return findings

@@ -149,22 +149,22 @@ class LogCheck:
                 f"{_times(self._gaps.count, 'gap')} in the log, {_span(self._gaps.total)} in all, where readings come every {interval}: "
                 f"{self._gaps.steps}. The mean does not know the flow of those times."
             )
-            findings.append(_finding("log-gaps", "note", detail, self._gaps.count))
+            findings.append(_finding("log-gaps", "info", detail, self._gaps.count))
         if self._ahead.count:
             detail = (
                 f"The times step ahead by what a change of time zone or of summer time would: {self._ahead.steps}. If the logger's clock "
                 "was set during the log, its times before or after are off."
             )
-            findings.append(_finding("log-clock-ahead", "caution", detail, self._ahead.count))
+            findings.append(_finding("log-clock-ahead", "warning", detail, self._ahead.count))
         if self._back.count:
             detail = (
                 f"The times step back: {self._back.steps}. Either the logger's clock was set, or the file holds a stretch twice or two logs "
                 "in the wrong order. All rows were kept in the file's order."
             )
-            findings.append(_finding("log-clock-back", "caution", detail, self._back.count))
+            findings.append(_finding("log-clock-back", "warning", detail, self._back.count))
         if self._out_of_order.count:
             detail = f"{_times(self._out_of_order.count, 'row')} out of order, at {self._out_of_order.times}. They were kept where they stand."
-            findings.append(_finding("log-out-of-order", "note", detail, self._out_of_order.count))
+            findings.append(_finding("log-out-of-order", "info", detail, self._out_of_order.count))
         return findings
 
     def _repeat_findings(self) -> list[Finding]:
@@ -174,13 +174,13 @@ class LogCheck:
                 f"{_times(self._same_row.count, 'row')} the same as the one before in time and values, at {self._same_row.times}. They were "
                 "kept, and make the scatter look smaller than it is."
             )
-            findings.append(_finding("log-rows-repeated", "caution", detail, self._same_row.count))
+            findings.append(_finding("log-rows-repeated", "warning", detail, self._same_row.count))
         if self._same_time.count:
             detail = (
                 f"{_times(self._same_time.count, 'row')} with the time of the one before and other values, at {self._same_time.times}. "
                 "Either the logger writes faster than its times tell apart, or its clock stood still."
             )
-            findings.append(_finding("log-times-repeated", "note", detail, self._same_time.count))
+            findings.append(_finding("log-times-repeated", "info", detail, self._same_time.count))
         return findings
 
 

@@ -112,7 +112,7 @@ class UnitCheck:
                 f"From {_clock(at)} on, {columns} is {factor:.4g} times what it was: close to {_factor_named(factor)}. The unit of a column "
                 "seems to have been changed during the log; divide it there into two surveys."
             )
-            findings.append(Finding("log-unit-changes", "stop", detail, f"log.{name.split('/')[0]}", factor))
+            findings.append(Finding("log-unit-changes", "error", detail, f"log.{name.split('/')[0]}", factor))
         return findings
 
     def _si(self, name: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -160,8 +160,8 @@ class UnitCheck:
                 f"{LARGEST_DIFFERENCE_OF_TRANSIT:g}. One of the two is not in the unit its column states."
             )
             return Finding(
-                "log-unit-doubtful",
-                "stop",
+                "log-unit-implausible",
+                "error",
                 detail,
                 "log.time_difference",
                 size,
@@ -173,7 +173,7 @@ class UnitCheck:
                 "the two is not in the unit its column states."
             )
             limit = SMALLEST_BORE_AREA if size < SMALLEST_BORE_AREA else LARGEST_BORE_AREA
-            return Finding("log-unit-doubtful", "stop", detail, "log.volume_flow", size, limit)
+            return Finding("log-unit-implausible", "error", detail, "log.volume_flow", size, limit)
         known = PLAUSIBLE[name]
         limit = known.lowest if size < known.lowest else known.highest
         detail = (
@@ -181,7 +181,7 @@ class UnitCheck:
             f"({bare(known.lowest, known.unit, 'g')} to {said(known.highest, known.unit, 'g')}). "
             f"{_would_fit(size, known)}Check the unit of the column."
         )
-        return Finding("log-unit-doubtful", "stop", detail, f"log.{name}", size, limit, known.kind)
+        return Finding("log-unit-implausible", "error", detail, f"log.{name}", size, limit, known.kind)
 
 
 def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:

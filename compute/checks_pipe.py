@@ -20,8 +20,8 @@ MORE_WALL = marked(
     "1 mm of wall changes the flow of a 200 mm pipe", "0.04 in of wall changes the flow of an 8 in pipe"
 )
 MILL_TOLERANCE_RELATIVE = 0.125
-MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "memory")
-TABLES = Source("pipe dimension tables of the library, each row with its source", "computed")
+MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "unverified")
+TABLES = Source("pipe dimension tables of the library, each row with its source", "derived")
 
 
 def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") -> list[Finding]:
@@ -60,7 +60,7 @@ def _nominal(outer_diameter: float, name: str, rows: list[PipeSize], true_sizes:
         detail = f"{name} is a nominal size. Pipes of that name measure {actual} outside. {measure}"
     return Finding(
         code,
-        "note" if true_sizes else "caution",
+        "info" if true_sizes else "warning",
         detail,
         "pipe.outer_diameter",
         outer_diameter,
@@ -117,7 +117,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         limit = THICK_WALL_RATIO * outer_diameter / 2
         findings.append(
             Finding(
-                "wall-very-thick", "caution", detail, "pipe.wall_thickness", wall_thickness, limit, "length"
+                "wall-very-thick", "warning", detail, "pipe.wall_thickness", wall_thickness, limit, "length"
             )
         )
     if not sizes_by_outer_diameter(outer_diameter, tolerance, material):
@@ -136,7 +136,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             Finding(
                 "outer-diameter-not-in-tables",
-                "note",
+                "info",
                 detail,
                 "pipe.outer_diameter",
                 outer_diameter,
@@ -154,7 +154,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
         findings.append(
             Finding(
                 "wall-not-in-tables",
-                "note",
+                "info",
                 detail,
                 "pipe.wall_thickness",
                 wall_thickness,
@@ -188,7 +188,7 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
             "at eight places round the pipe."
         )
         return [
-            Finding("wall-not-gauged", "note", detail, "pipe.wall_thickness", wall_thickness, kind="length")
+            Finding("wall-not-measured", "info", detail, "pipe.wall_thickness", wall_thickness, kind="length")
         ]
     if abs(wall_thickness - gauged) > MILL_TOLERANCE_RELATIVE * wall_thickness:
         detail = (
@@ -197,8 +197,8 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
         )
         return [
             Finding(
-                "wall-off-gauge",
-                "caution",
+                "wall-differs-from-measurement",
+                "warning",
                 detail,
                 "pipe.wall_thickness",
                 wall_thickness,
@@ -234,7 +234,7 @@ def roughness_assumed(roughness: float, material: str, source: Source | None) ->
     return [
         Finding(
             "roughness-assumed",
-            "note",
+            "info",
             detail,
             "pipe.roughness",
             roughness,

@@ -12,11 +12,11 @@ from compute.sources import HAGEN_POISEUILLE, Source
 # Figures of trade custom without a source.
 LEAST_VELOCITY = 0.05
 HIGHEST_VELOCITY = 10.0
-SOUND_SPEED_CAUTION = 0.01
-SOUND_SPEED_STOP = 0.05
+SOUND_SPEED_WARNING = 0.01
+SOUND_SPEED_ERROR = 0.05
 FEWEST_READINGS = 60
 UNSTEADY_RELATIVE = 0.10
-REFUSED_CAUTION_SHARE = 0.01
+REFUSED_WARNING_SHARE = 0.01
 
 
 def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
@@ -39,25 +39,25 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
     if velocity < 0:
         detail = "The flow is against the pipe's stated direction. If that cannot be, the cables of the transducers are swapped."
         findings.append(
-            Finding("reverse-flow", "caution", detail, "readings.time_difference", velocity, 0.0, "speed")
+            Finding("reverse-flow", "warning", detail, "readings.time_difference", velocity, 0.0, "speed")
         )
     if abs(velocity) > HIGHEST_VELOCITY:
         detail = f"{said(abs(velocity), 'm/s', '.1f')} is faster than pipes are run. Check the outer diameter, the wall and the units."
-        findings.append(Finding("velocity-high", "caution", detail, "", velocity, HIGHEST_VELOCITY, "speed"))
+        findings.append(Finding("velocity-high", "warning", detail, "", velocity, HIGHEST_VELOCITY, "speed"))
     if abs(velocity) < LEAST_VELOCITY:
         detail = (
             f"At {said(abs(velocity), 'mm/s', '.0f')} the zero of the meter matters as much as the flow. Check the zero with the flow shut, or "
             "take more traverses."
         )
-        findings.append(Finding("velocity-low", "caution", detail, "", velocity, LEAST_VELOCITY, "speed"))
+        findings.append(Finding("velocity-low", "warning", detail, "", velocity, LEAST_VELOCITY, "speed"))
     if reynolds <= LAMINAR_BELOW:
         detail = f"Reynolds number {reynolds:.0f}: laminar, the profile factor is 3/4 if the straight pipe is long enough for it."
         findings.append(
-            Finding("flow-laminar", "note", detail, "", reynolds, LAMINAR_BELOW, source=HAGEN_POISEUILLE)
+            Finding("flow-laminar", "info", detail, "", reynolds, LAMINAR_BELOW, source=HAGEN_POISEUILLE)
         )
     elif reynolds < TURBULENT_FROM:
         detail = f"Reynolds number {reynolds:.0f}: between laminar and turbulent the profile is not known, and the factor may be off by 10 %."
-        findings.append(Finding("flow-transitional", "caution", detail, "", reynolds, TURBULENT_FROM))
+        findings.append(Finding("flow-transitional", "warning", detail, "", reynolds, TURBULENT_FROM))
     return findings
 
 
@@ -79,17 +79,19 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
     limits : 1 % and 5 %, common practice, no source.
     """
     deviation = measured / expected - 1
-    limit = max(SOUND_SPEED_CAUTION, 2 * relative_uncertainty)
+    limit = max(SOUND_SPEED_WARNING, 2 * relative_uncertainty)
     if abs(deviation) <= limit:
         return []
-    severity = "stop" if abs(deviation) > max(SOUND_SPEED_STOP, limit) else "caution"
+    severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
     detail = (
         f"The measured sound speed of {said(measured, 'm/s', '.1f')} is {deviation:+.1%} off the "
         f"{said(expected, 'm/s', '.1f')} of the medium. Something "
         "entered is not so: outer diameter, wall, lining, medium, temperature, traverses or wedge."
     )
     return [
-        Finding("sound-speed-mismatch", severity, detail, "medium.sound_speed", measured, expected, "speed")  # type: ignore[arg-type]
+        Finding(
+            "sound-speed-inconsistent", severity, detail, "medium.sound_speed", measured, expected, "speed"
+        )  # type: ignore[arg-type]
     ]
 
 
@@ -115,13 +117,13 @@ def signal_strong(signal: float | None, least: float | None) -> list[Finding]:
     return [
         Finding(
             "signal-weak",
-            "caution",
+            "warning",
             detail,
             "readings",
             signal,
             least,
             "ratio_db",
-            Source("the meter's own data", "read"),
+            Source("the meter's own data", "published"),
         )
     ]
 
@@ -145,17 +147,17 @@ def readings_sound(taken: int, refused: int, impossible: int) -> list[Finding]:
     """
     findings = []
     if refused:
-        severity = "caution" if refused > REFUSED_CAUTION_SHARE * (taken + refused) else "note"
+        severity = "warning" if refused > REFUSED_WARNING_SHARE * (taken + refused) else "info"
         detail = f"{refused} of {taken + refused} rows of the log could not be read and are left out; the log lists them."
-        findings.append(Finding("readings-refused", severity, detail, "log", float(refused), 0.0))  # type: ignore[arg-type]
+        findings.append(Finding("rows-rejected", severity, detail, "log", float(refused), 0.0))  # type: ignore[arg-type]
     if impossible:
         detail = f"{impossible} readings have a transit time this set-up cannot give and are left out; check the pipe data and the signal."
-        findings.append(Finding("readings-impossible", "caution", detail, "log", float(impossible), 0.0))
+        findings.append(Finding("readings-impossible", "warning", detail, "log", float(impossible), 0.0))
     used = taken - impossible
     if used < FEWEST_READINGS:
         detail = f"Only {used} readings; log for some minutes to know the scatter."
         findings.append(
-            Finding("readings-few", "caution", detail, "log", float(used), float(FEWEST_READINGS))
+            Finding("readings-few", "warning", detail, "log", float(used), float(FEWEST_READINGS))
         )
     return findings
 
@@ -181,4 +183,4 @@ def flow_steady(first_half: float, second_half: float) -> list[Finding]:
     if change <= UNSTEADY_RELATIVE * mean:
         return []
     detail = f"The mean flow changed by {change / mean if mean else float(np.inf):.0%} from the first half of the log to the second."
-    return [Finding("flow-unsteady", "caution", detail, "log", second_half, first_half, "volume_flow")]
+    return [Finding("flow-unsteady", "warning", detail, "log", second_half, first_half, "volume_flow")]

@@ -11,7 +11,7 @@ from compute.sources import Source
 # Figures of trade custom without a source.
 SPACING_TOLERANCE = 0.001
 SPACING_TOLERANCE_RELATIVE = 0.005
-SPACING_STOP_RELATIVE = 0.15
+SPACING_ERROR_RELATIVE = 0.15
 
 
 def temperature_estimated(temperature: float) -> list[Finding]:
@@ -35,7 +35,7 @@ def temperature_estimated(temperature: float) -> list[Finding]:
     )
     return [
         Finding(
-            "temperature-estimated", "note", detail, "medium.temperature", temperature, kind="temperature"
+            "temperature-estimated", "info", detail, "medium.temperature", temperature, kind="temperature"
         )
     ]
 
@@ -59,7 +59,7 @@ def transducer_temperature(
     ------
     limits : the transducer pair's own data.
     """
-    own = Source("the transducer pair's own data", "read")
+    own = Source("the transducer pair's own data", "published")
     if temperature is None:
         return []
     for limit, outside, word in ((lowest, -1, "cold"), (highest, 1, "hot")):
@@ -71,7 +71,7 @@ def transducer_temperature(
             return [
                 Finding(
                     "transducer-temperature",
-                    "stop",
+                    "error",
                     detail,
                     "medium.temperature",
                     temperature,
@@ -100,17 +100,17 @@ def spacing_fits(spacing: float, sides: str, room: float | None) -> list[Finding
     ------
     geometry : two bodies on one side cannot overlap.
     """
-    geometry = Source("geometry: the facing ends cannot pass each other on one side", "computed")
+    geometry = Source("geometry: the facing ends cannot pass each other on one side", "derived")
     if sides == "same" and spacing <= 0:
         detail = (
             f"The spacing would be {millimetres(spacing)}: on the same side the transducers would overlap. Take more traverses, or an odd "
             "number."
         )
-        return [Finding("spacing-too-small", "stop", detail, "traverses", spacing, 0.0, "length", geometry)]
+        return [Finding("spacing-too-small", "error", detail, "traverses", spacing, 0.0, "length", geometry)]
     if room is not None and spacing > room:
         detail = f"The spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe on record. Take fewer traverses."
         return [
-            Finding("spacing-too-long", "caution", detail, "traverses", spacing, room, "length", geometry)
+            Finding("spacing-too-long", "warning", detail, "traverses", spacing, room, "length", geometry)
         ]
     return []
 
@@ -136,13 +136,13 @@ def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
     off = mounted - right
     if abs(off) <= max(SPACING_TOLERANCE, SPACING_TOLERANCE_RELATIVE * abs(right)):
         return []
-    severity = "stop" if abs(off) > max(0.01, SPACING_STOP_RELATIVE * abs(right)) else "caution"
+    severity = "error" if abs(off) > max(0.01, SPACING_ERROR_RELATIVE * abs(right)) else "warning"
     detail = (
         f"The transducers are mounted at {millimetres(mounted)}; this pipe calls for {millimetres(right)}, {millimetres(abs(off))} "
         f"{'less' if off > 0 else 'more'}. The beam is caught off its centre: the signal is weaker and the time may carry an error. "
         "Mount them anew, or weigh it in the uncertainty."
     )
-    return [Finding("mounted-spacing-off", severity, detail, "mounted_spacing", mounted, right, "length")]  # type: ignore[arg-type]
+    return [Finding("spacing-wrong", severity, detail, "mounted_spacing", mounted, right, "length")]  # type: ignore[arg-type]
 
 
 def calibration_valid(
@@ -165,11 +165,11 @@ def calibration_valid(
     ------
     dates : the instrument's certificates.
     """
-    certificates = Source("the instrument's certificates", "read")
+    certificates = Source("the instrument's certificates", "published")
     if calibrated_on is None or due_on is None:
         detail = f"The {instrument} had no calibration on record on {day:%Y-%m-%d}."
         return [
-            Finding("calibration-missing", "caution", detail, "instruments", instrument, source=certificates)
+            Finding("calibration-missing", "warning", detail, "instruments", instrument, source=certificates)
         ]
     if day > due_on:
         detail = (
@@ -179,7 +179,7 @@ def calibration_valid(
         return [
             Finding(
                 "calibration-expired",
-                "caution",
+                "warning",
                 detail,
                 "instruments",
                 day.isoformat(),

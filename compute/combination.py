@@ -21,7 +21,7 @@ Kind = Literal["sum", "difference", "mean"]
 
 SHARED = Source(
     "JCGM 100:2008 (GUM) 5.2.2 note 1 and F.1.2.3: components from a common source are correlated fully",
-    "memory",
+    "unverified",
 )
 
 
@@ -223,7 +223,7 @@ def _mixed_freedom(grouped: Grouped) -> tuple[Finding, ...]:
         f"The shared inputs {', '.join(mixed)} come with different degrees of freedom in different parts; the smallest was used, "
         "which is cautious."
     )
-    return (Finding("correlated-degrees-of-freedom", "note", detail, source=SHARED),)
+    return (Finding("correlated-degrees-of-freedom", "info", detail, source=SHARED),)
 
 
 def _judged(kind: Kind, result: Combined) -> list[Finding]:
@@ -237,8 +237,8 @@ def _judged(kind: Kind, result: Combined) -> list[Finding]:
         )
         findings.append(
             Finding(
-                "difference-not-told-apart",
-                "caution",
+                "difference-not-significant",
+                "warning",
                 detail,
                 "parts",
                 value,
@@ -252,7 +252,7 @@ def _judged(kind: Kind, result: Combined) -> list[Finding]:
         findings.append(
             Finding(
                 "relative-uncertainty-meaningless",
-                "note",
+                "info",
                 detail,
                 "parts",
                 value,

@@ -9,7 +9,7 @@ from compute.figures import worded
 from compute.intermediate import CheckLimits, CheckResult, Measured, Outcome, outcome_findings
 from compute.sources import Source
 
-ISO_13528 = Source("ISO 13528:2015 (En number; zeta score with limits 2 and 3)", "memory")
+ISO_13528 = Source("ISO 13528:2015 (En number; zeta score with limits 2 and 3)", "unverified")
 
 
 def en_number(first: Measured, second: Measured, shared_uncertainty: float = 0.0) -> float:

@@ -12,7 +12,7 @@ from compute.figures import bare, said
 from compute.findings import Finding
 from compute.sources import PRACTICE, Source
 
-GEOMETRY = Source("geometry of an ellipse", "computed")
+GEOMETRY = Source("geometry of an ellipse", "derived")
 # An oval pipe whose diameters differ by more than this is worth a remark: 0.5 % of area in doubt; suggestion.
 OVAL_SHARE = 0.005
 
@@ -76,7 +76,7 @@ def expanded_pipe(pipe: Pipe, expansion: float | None, conditions: Conditions) -
     )
     before, after = float(np.mean(pipe.outer_diameter)), float(np.mean(grown.outer_diameter))
     return grown, [
-        Finding("dimensions-expanded", "note", detail, "pipe.outer_diameter", before, after, "length")
+        Finding("dimensions-expanded", "info", detail, "pipe.outer_diameter", before, after, "length")
     ]
 
 
@@ -130,8 +130,8 @@ def warm_wedge(
         f"{bare(stated, 'm/s', '.0f')}. Let it warm through before you log."
     )
     finding = Finding(
-        "wedge-at-temperature",
-        "note",
+        "wedge-temperature-assumed",
+        "info",
         detail,
         "transducers.wedge_sound_speed",
         now,
@@ -181,7 +181,16 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
         f"the beam's path, and the flow with it, is in doubt by {share:.1%}. Measure on two diameters at right angles and take the mean."
     )
     return [
-        Finding("pipe-oval", "caution", detail, "pipe.outer_diameter", largest, smallest, "length", GEOMETRY)
+        Finding(
+            "pipe-out-of-round",
+            "warning",
+            detail,
+            "pipe.outer_diameter",
+            largest,
+            smallest,
+            "length",
+            GEOMETRY,
+        )
     ]
 
 

@@ -223,7 +223,7 @@ def _findings(history: Sequence[Calibrated], drift: Drift, limit: float, kind: s
         detail = f"Only {len(history)} calibrations: the scatter is hardly known, and the band is wide for it. {GOOD_POINTS} or more make a chart."
         findings.append(
             Finding(
-                "interval-few-calibrations", "caution", detail, "history",
+                "interval-few-calibrations", "warning", detail, "history",
                 float(len(history)), float(GOOD_POINTS), source=PRACTICE,
             )
         )  # fmt: skip
@@ -233,5 +233,5 @@ def _findings(history: Sequence[Calibrated], drift: Drift, limit: float, kind: s
             f"Right after the last calibration the error with its uncertainty, {worded(reach, kind)}, may already pass the permissible "
             f"{worded(limit, kind)}. A shorter interval does not help: adjust, repair, or review the limit or the laboratory's uncertainty."
         )
-        findings.append(Finding("interval-error-at-limit", "caution", detail, "history", reach, limit, kind))
+        findings.append(Finding("interval-error-at-limit", "warning", detail, "history", reach, limit, kind))
     return findings

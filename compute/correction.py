@@ -224,4 +224,4 @@ def _outside(curve: ErrorCurve, true: FloatArray, field: str) -> tuple[Finding, 
         f"farthest {worded(farthest, curve.kind)}: the error of {worded(float(held), error_kind)} at the nearest end is held and its "
         "uncertainty widened. Have the instrument calibrated over what it is used for."
     )
-    return (Finding("outside-calibrated-range", "caution", detail, field, farthest, end, curve.kind),)
+    return (Finding("outside-calibrated-range", "warning", detail, field, farthest, end, curve.kind),)

@@ -11,8 +11,8 @@ from compute.sources import Source
 
 BATZLE_WANG = Source(
     "Batzle and Wang 1992, Geophysics 57:1396, oil without dissolved gas: sound speed eq. 20, density eqs. 18-19, viscosity "
-    "after Beggs and Robinson 1975",
-    "memory",
+    "after Beggs and Robinson 1975, J. Pet. Technol. 27:1140",
+    "unverified",
 )
 
 

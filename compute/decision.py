@@ -23,9 +23,10 @@ Rule = Literal["simple", "guard-banded", "non-binary"]
 VERDICTS: tuple[Verdict, ...] = ("pass", "conditional-pass", "conditional-fail", "fail")
 """From best to worst."""
 
-ILAC_G8 = Source("ILAC-G8:09/2019, decision rules with guard bands", "read")
+ILAC_G8 = Source("ILAC-G8:09/2019, decision rules with guard bands", "published")
 ONE_THIRD = Source(
-    "expanded uncertainty not above a third of the permissible error: legal metrology's custom", "memory"
+    "OIML R 111-1:2004, 5.2: expanded uncertainty at most one third of the maximum permissible error",
+    "unverified",
 )
 LEAST_COVERAGE_FACTOR = 1.65  # 95 % of a rectangular distribution (GUM G.1.3, from memory)
 
@@ -306,7 +307,7 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         )
         factor = brought[0].point.coverage_factor
         findings.append(
-            Finding("coverage-factor-low", "note", detail, "points", factor, LEAST_COVERAGE_FACTOR)
+            Finding("coverage-factor-low", "info", detail, "points", factor, LEAST_COVERAGE_FACTOR)
         )
     hopeless = [point for point in judged if point.guard_band > point.permissible_error]
     if hopeless:
@@ -317,7 +318,7 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         )
         findings.append(
             Finding(
-                "guard-band-wider-than-limit", "caution", detail, "points",
+                "guard-band-wider-than-limit", "warning", detail, "points",
                 first.guard_band, first.permissible_error, kind, ILAC_G8,
             )
         )  # fmt: skip
@@ -332,7 +333,7 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         )
         findings.append(
             Finding(
-                "calibration-coarse", "note", detail, "points",
+                "calibration-uncertainty-large", "info", detail, "points",
                 first.expanded_uncertainty, first.permissible_error / 3, kind, ONE_THIRD,
             )
         )  # fmt: skip

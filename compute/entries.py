@@ -21,7 +21,7 @@ from compute.own_medium import MediumTable, table_properties
 from compute.solids import Solid, solid
 from compute.sources import Source
 
-STATED = Source("stated by the user", "read")
+STATED = Source("stated by the user", "published")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from typing import Literal
 from compute.marks import Told
 from compute.sources import PRACTICE, Source
 
-Severity = Literal["stop", "caution", "note"]
+Severity = Literal["error", "warning", "info"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +16,7 @@ class Finding(Told):
     """One remark of a sanity check.
 
     code      stable, kebab-case
-    severity  stop: do not rely on the figure; caution: look before relying on it; note: for the record
+    severity  error: do not rely on the result; warning: check before relying on it; info: for the record
     said      one or two sentences for a technician: what, where, what to do; quantities marked (`compute.marks`), in metric units
               as `detail`
     field     path of the request it is about, e.g. `pipe.wall_thickness`; empty if about the whole

@@ -117,14 +117,18 @@ def wall_findings(wall: Wall) -> list[Finding]:
             "so. Gauge at more places, on the beam's own diameter too, and tell whoever is responsible for the pipe how thin it is."
         )
         limit = UNEVEN_SHARE * wall.mean
-        findings.append(Finding("wall-uneven", "caution", detail, "readings", spread, limit, "length"))
+        findings.append(
+            Finding("wall-thickness-uneven", "warning", detail, "readings", spread, limit, "length")
+        )
     if wall.correction_factor != 1:
         detail = (
             f"The gauge was set to another sound speed than that of the pipe's material; its readings are multiplied by "
             f"{wall.correction_factor:.4f}."
         )
         findings.append(
-            Finding("gauge-corrected", "note", detail, "set_sound_speed", wall.correction_factor, 1.0)
+            Finding(
+                "gauge-velocity-corrected", "info", detail, "set_sound_speed", wall.correction_factor, 1.0
+            )
         )
     return findings
 

@@ -23,7 +23,7 @@ Distribution = Literal["normal", "rectangular", "triangular", "arcsine"]
 Model = Callable[[Mapping[str, FloatArray]], FloatArray | float]
 Correlation = tuple[str, str, float]
 
-GUM = Source("JCGM 100:2008 (GUM) clauses 5 and G.4", "memory")
+GUM = Source("JCGM 100:2008 (GUM) clauses 5 and G.4", "unverified")
 # Half-width of each bounded distribution over its standard deviation (GUM 4.3.7, 4.3.9; H.1.3.4 for arcsine).
 HALF_WIDTH_DIVISOR: dict[Distribution, float] = {
     "rectangular": math.sqrt(3),
@@ -322,7 +322,7 @@ def _effective_freedom(
         f"The inputs {', '.join(mixed)} are correlated and have different degrees of freedom, which the "
         "Welch-Satterthwaite formula does not cover; the smallest of them was used for all, which is cautious."
     )
-    return freedom, (Finding("correlated-degrees-of-freedom", "note", detail, source=GUM),)
+    return freedom, (Finding("correlated-degrees-of-freedom", "info", detail, source=GUM),)
 
 
 def _groups(matrix: FloatArray) -> list[list[int]]:

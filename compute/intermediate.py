@@ -154,7 +154,7 @@ def zero_flow_check(
         findings.append(
             Finding(
                 "zero-drifting",
-                "note",
+                "info",
                 detail,
                 "readings.time_difference",
                 found.drift,
@@ -280,9 +280,9 @@ def outcome_findings(
         return ()
     if outcome == "out":
         detail = f"{verdict} Take the instrument out of use until it has been looked at."
-        return (Finding("check-out", "stop", detail, "", value, limit, kind, source),)
+        return (Finding("check-out-of-limits", "error", detail, "", value, limit, kind, source),)
     detail = f"{verdict} Repeat the check, and have the instrument calibrated sooner if it stays so."
-    return (Finding("check-warning", "caution", detail, "", value, limit, kind, source),)
+    return (Finding("check-warning", "warning", detail, "", value, limit, kind, source),)
 
 
 def _deviation(step: Step, resolution: float) -> tuple[float, float, float]:

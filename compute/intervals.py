@@ -18,7 +18,7 @@ from compute.sources import PRACTICE, Source
 
 Unit = Literal["days", "hours"]
 Method = Literal["staircase", "control-chart", "in-use-time", "reliability"]
-G24 = Source("ILAC-G24 / OIML D 10 (2022)", "memory")
+G24 = Source("ILAC-G24 / OIML D 10 (2022)", "unverified")
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def proposal(
         found = unbounded if math.isfinite(unbounded) else "no end"
         detail = f"The method came to {came}; the {which} that policy allows is {interval:.0f} {bounds.unit}."
         said.append(detail)
-        remarks.append(Finding("interval-at-bound", "note", detail, "policy", found, interval))
+        remarks.append(Finding("interval-at-bound", "info", detail, "policy", found, interval))
     in_days = bounds.unit == "days"
     # A hair is added before the cut: 360 x 1.25 must not become 449 by rounding.
     days = max(math.floor(interval * (1 + 1e-12)), 1) if in_days else None
@@ -245,7 +245,7 @@ def in_use(by_hours: Proposal, daily_hours: float, calendar: Bounds) -> Proposal
         findings.append(
             Finding(
                 "interval-hours-soon",
-                "caution",
+                "warning",
                 detail,
                 "policy",
                 expected,

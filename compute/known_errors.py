@@ -23,9 +23,9 @@ Measures = Literal["velocity", "wall", "temperature", "zero"]
 # An error within so many of its standard uncertainties may be none.
 TOLD_FROM = 2.0
 UNCORRECTED = Source(
-    "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are to be corrected; one left in is added to the standard uncertainty in "
-    "quadrature, common practice, no source",
-    "memory",
+    "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are corrected; one that is not is added to the standard uncertainty in "
+    "quadrature (common practice)",
+    "unverified",
 )
 
 
@@ -220,11 +220,15 @@ def _said(known: KnownError, error: float, doubt: float, field: str, kind: str) 
     size = worded(error, of_error)
     if known.applied:
         detail = f"By its calibration {known.instrument} shows {size} too much here; the result is corrected for it."
-        return (Finding("error-curve-applied", "note", detail, field, error, 0.0, of_error),)
+        return (Finding("calibration-error-corrected", "info", detail, field, error, 0.0, of_error),)
     grave = abs(error) > TOLD_FROM * doubt
     detail = (
         f"By its calibration {known.instrument} shows {size} too much here. No policy says that results are corrected for it, so that it "
         f"widens the uncertainty instead{'' if grave else '; it is within what the calibration can tell'}."
     )
-    severity: Literal["caution", "note"] = "caution" if grave else "note"
-    return (Finding("known-error-left-in", severity, detail, field, error, 0.0, of_error, UNCORRECTED),)
+    severity: Literal["warning", "info"] = "warning" if grave else "info"
+    return (
+        Finding(
+            "calibration-error-not-corrected", severity, detail, field, error, 0.0, of_error, UNCORRECTED
+        ),
+    )

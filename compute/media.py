@@ -20,7 +20,7 @@ ATMOSPHERE = 101_325.0
 CELSIUS = 273.15
 # So far outside their range figures are still given, those at its end, with a finding.
 TEMPERATURE_SLACK = 10.0
-# From this relative standard uncertainty of the sound speed on, figures from memory ask for a look.
+# At or above this relative standard uncertainty of the sound speed, unverified properties are a warning.
 DOUBTFUL = 0.005
 
 
@@ -275,7 +275,7 @@ def _outside(coldest: float, hottest: float, floor: float, freezing: float, liqu
 def _frozen(liquid: Liquid, temperature: float, freezing: float, floor: float) -> Finding:
     return Finding(
         "medium-frozen",
-        "stop",
+        "error",
         f"{liquid.title} freezes at {said(freezing, 'degC', '.2f')} (pressure moves this a little) and this is "
         f"{said(temperature, 'degC', '.1f')}; figures are those at {said(floor, 'degC', '.2f')}. Check the temperature, or name the mixture "
         "that keeps it liquid.",
@@ -290,7 +290,7 @@ def _frozen(liquid: Liquid, temperature: float, freezing: float, floor: float) -
 def _beyond(liquid: Liquid, temperature: float, end: float) -> Finding:
     return Finding(
         "medium-outside-range",
-        "caution",
+        "warning",
         f"At {said(temperature, 'degC', '.1f')} {liquid.title} is outside the range of its figures; they are those at "
         f"{said(end, 'degC', '.1f')}.",
         field="medium.temperature",
@@ -304,7 +304,7 @@ def _beyond(liquid: Liquid, temperature: float, end: float) -> Finding:
 def _boiling(liquid: Liquid, temperature: float, pressure: float, boiling: float) -> Finding:
     return Finding(
         "medium-boiling",
-        "stop",
+        "error",
         f"At {said(temperature, 'degC', '.1f')} {liquid.title} boils at {said(boiling, 'kPa', '.4g')}, and the pressure stated is "
         f"{said(pressure, 'kPa', '.4g')} absolute; figures are those at the boiling pressure. Check pressure and temperature.",
         field="medium.pressure",
@@ -319,7 +319,7 @@ def _pressure_assumed(pressure: float) -> Finding:
     what = "atmospheric" if pressure == ATMOSPHERE else "the pressure at which it would boil"
     return Finding(
         "pressure-assumed",
-        "note",
+        "info",
         f"No pressure was stated; {said(pressure, 'kPa', '.5g')} absolute is assumed ({what}). {marked('100 kPa', '15 psi')} more change the "
         "sound speed of water by about 0.01 %, of oils by about 0.03 %, of liquids near boiling by more.",
         field="medium.pressure",
@@ -330,17 +330,17 @@ def _pressure_assumed(pressure: float) -> Finding:
 
 
 def _doubtful(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
-    """Figures from memory, or of a liquid that varies from batch to batch."""
+    """Return a finding if the properties are unverified or vary from batch to batch."""
     spread = liquid.uncertainty.of_sound_speed(coldest, hottest)
-    if liquid.source.provenance != "memory":
+    if liquid.source.provenance != "unverified":
         return []
     return [
         Finding(
             "medium-figures-uncertain",
-            "caution" if spread >= DOUBTFUL else "note",
+            "warning" if spread >= DOUBTFUL else "info",
             f"The sound speed of {liquid.title} is known to about {2 * spread:.1%} and its viscosity to about "
-            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (from memory; batches vary). Measured transit times give the sound "
-            "speed on site; state the viscosity if a data sheet has it.",
+            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (not verified against the source; batches vary). "
+            "Measured transit times give the sound speed on site; state the viscosity if a data sheet has it.",
             field="medium.name",
             value=spread,
             limit=DOUBTFUL,

@@ -20,7 +20,7 @@ from compute.gum import (
 )
 from compute.sources import Source
 
-JCGM_101 = Source("JCGM 101:2008 clauses 6.4, 7 and 8", "memory")
+JCGM_101 = Source("JCGM 101:2008 clauses 6.4, 7 and 8", "unverified")
 FEWEST_DRAWS = 1_000
 MOST_DRAWS = 5_000_000
 # Draws are made and evaluated in blocks that fit a processor's cache; a seed gives the same numbers on every machine.
@@ -240,7 +240,7 @@ def _not_good_enough(linear: GumResult, low: float, high: float) -> Finding:
         f"{linear.value + linear.expanded_uncertainty:.6g} (SI), the propagation of distributions {low:.6g} to {high:.6g}: "
         "further apart than 5 % of the standard uncertainty. Quote the latter interval."
     )
-    return Finding("linear-uncertainty-not-good-enough", "caution", detail, source=JCGM_101)
+    return Finding("gum-framework-not-validated", "warning", detail, source=JCGM_101)
 
 
 def _joint_finding(inputs: Sequence[Input], joint: Sequence[str]) -> tuple[Finding, ...]:
@@ -248,4 +248,4 @@ def _joint_finding(inputs: Sequence[Input], joint: Sequence[str]) -> tuple[Findi
     if not odd:
         return ()
     detail = f"{', '.join(odd)} are correlated, so they were drawn from a joint normal distribution whatever their own shape."
-    return (Finding("correlated-drawn-as-normal", "note", detail, source=JCGM_101),)
+    return (Finding("correlated-drawn-as-normal", "info", detail, source=JCGM_101),)

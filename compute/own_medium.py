@@ -113,7 +113,7 @@ def _outside(table: MediumTable, coldest: float, hottest: float) -> list[Finding
             findings.append(
                 Finding(
                     "medium-outside-range",
-                    "caution",
+                    "warning",
                     detail,
                     "medium.temperature",
                     value,

@@ -17,8 +17,8 @@ from compute.sources import Source
 SAME_DIAMETER = math.radians(15)
 SPREAD = "spread-of-paths"
 RECTANGLE = Source(
-    "JCGM 100:2008 (GUM) 4.3.7: half the range of the paths as a rectangle; that the flow lies between them is a suggestion",
-    "suggestion",
+    "JCGM 100:2008 (GUM) 4.3.7: half the range of the paths, rectangular; the flow is assumed to lie between them",
+    "default",
 )
 
 
@@ -135,7 +135,7 @@ def _agree(pairs: Sequence[Pair]) -> Finding:
     widest = max(pairs, key=lambda pair: abs(pair.difference))
     detail = "The paths agree within the uncertainty of their differences: nothing is seen of swirl or a lopsided profile between them."
     return Finding(
-        "paths-agree", "note", detail, "paths", abs(widest.difference), widest.limit, "volume_flow", RECTANGLE
+        "paths-agree", "info", detail, "paths", abs(widest.difference), widest.limit, "volume_flow", RECTANGLE
     )
 
 
@@ -150,7 +150,7 @@ def _disagree(pair: Pair, paths: Sequence[Path]) -> Finding:
     detail = f"The results of {names} {differ}. {_sign_of(one, other)} Half the range of the paths was added to the uncertainty."
     return Finding(
         "paths-disagree",
-        "caution",
+        "warning",
         detail,
         "paths",
         abs(pair.difference),

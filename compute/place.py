@@ -1,4 +1,4 @@
-"""The place of a measuring point: straight pipe, orientation, a full pipe; and the cautions work there calls for."""
+"""The place of a measuring point: straight pipe, orientation, a full pipe; and the safety notes work there calls for."""
 
 from __future__ import annotations
 
@@ -24,9 +24,10 @@ HAZARDS = {
     "traffic": "Traffic or moving plant near by: shut off and guard the place of work.",
 }
 HAZARD_SOURCE = Source(
-    "usual safety rules for site work, to be replaced by the site's permit and local codes", "memory"
+    "usual safety rules for work on site; the permit of the site and local codes take precedence",
+    "unverified",
 )
-HOT_SURFACE = Source("ASTM C1055 and ISO 13732-1 burn thresholds for bare metal", "memory")
+HOT_SURFACE = Source("ASTM C1055 and ISO 13732-1 burn thresholds for bare metal", "unverified")
 # Bare metal: 43 degC for hours of contact, 51 degC for a minute, about 60 degC for 5 s (ISO 13732-1, ASTM C1055; memory).
 WARM_FROM_K, HOT_FROM_K, BURNS_FROM_K = 316.15, 324.15, 333.15
 COLD_BELOW_K = 268.15
@@ -56,8 +57,8 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Caution(Told):
-    """A safety caution for a set-up sheet, `said` as of a finding. It never says that work is safe."""
+class SafetyNote(Told):
+    """A safety note for a set-up sheet, `said` as of a finding. It never says that work is safe."""
 
     code: str
     said: str
@@ -128,7 +129,7 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
             "as undisturbed. Measure both and enter them on the measuring point."
         )
         findings.append(
-            Finding("straight-pipe-not-stated", "note", detail, "measuring_point.upstream_straight")
+            Finding("straight-length-unknown", "info", detail, "measuring_point.upstream_straight")
         )
     for side, length, diameters in sides:
         if length is not None and length < diameters * bore:
@@ -139,8 +140,8 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
             )
             findings.append(
                 Finding(
-                    "straight-pipe-short",
-                    "caution",
+                    "straight-length-short",
+                    "warning",
                     detail,
                     f"measuring_point.{side}_straight",
                     length,
@@ -177,9 +178,8 @@ def straight_share(place: Place, bore: float) -> float | None:
 def _mounting(place: Place) -> list[Finding]:
     if place.orientation == "horizontal" and place.mounting == "top-or-bottom":
         detail = "On a horizontal pipe gas collects above and deposits below; mount the transducers within 45 deg of the horizontal diameter."
-        source = Source("general engineering practice, not re-read", "memory")
         return [
-            Finding("top-or-bottom-mounting", "caution", detail, "measuring_point.mounting", source=source)
+            Finding("top-or-bottom-mounting", "warning", detail, "measuring_point.mounting", source=PRACTICE)
         ]
     return []
 
@@ -192,13 +192,13 @@ def _full(place: Place) -> list[Finding]:
         + (" (the flow goes down)" if place.orientation == "downward" else "")
         + ". A transit-time meter takes the whole bore as filled; measure where the pipe rises or is under pressure."
     )
-    return [Finding("full-pipe-doubtful", "caution", detail, "measuring_point.full_pipe", source=PRACTICE)]
+    return [Finding("partly-filled-pipe", "warning", detail, "measuring_point.full_pipe", source=PRACTICE)]
 
 
-def cautions(
+def safety_notes(
     temperature: float | None, material: str, hazards: tuple[str, ...], pressure: float | None = None
-) -> tuple[Caution, ...]:
-    """The cautions that a medium's temperature, a pipe's material and a place's hazards call for.
+) -> tuple[SafetyNote, ...]:
+    """The safety notes that a medium's temperature, a pipe's material and a place's hazards call for.
 
     Parameters
     ----------
@@ -209,7 +209,7 @@ def cautions(
 
     Returns
     -------
-    cautions : tuple of Caution  never empty: the last defers to permit, codes and licensed practice
+    safety_notes : tuple of SafetyNote  never empty: the last defers to permit, codes and licensed practice
 
     Source
     ------
@@ -220,20 +220,20 @@ def cautions(
         found.append(_hot(temperature))
     if temperature is not None and temperature < COLD_BELOW_K:
         detail = f"Cold surface ({_degrees(temperature)}): bare skin may freeze to metal. Gloves. {DEFER}"
-        found.append(Caution("cold-surface", detail, HAZARD_SOURCE))
+        found.append(SafetyNote("cold-surface", detail, HAZARD_SOURCE))
     if material == "asbestos-cement":
         detail = f"Asbestos cement: never sand, scrape or wire-brush it; wet the surface only as the site's rules allow. {DEFER}"
-        found.append(Caution("asbestos-cement", detail, HAZARD_SOURCE))
+        found.append(SafetyNote("asbestos-cement", detail, HAZARD_SOURCE))
     if pressure is not None and pressure > UNDER_PRESSURE_PA and "high-pressure" not in hazards:
         over = pressure - 101_325.0
         detail = f"The pipe is under about {_over(over)}. {HAZARDS['high-pressure']} {DEFER}"
-        found.append(Caution("pressure", detail, HAZARD_SOURCE))
-    found += [Caution(h, f"{HAZARDS[h]} {DEFER}", HAZARD_SOURCE) for h in hazards if h in HAZARDS]
+        found.append(SafetyNote("pressure", detail, HAZARD_SOURCE))
+    found += [SafetyNote(h, f"{HAZARDS[h]} {DEFER}", HAZARD_SOURCE) for h in hazards if h in HAZARDS]
     general = "Before work: the site's permit and induction, the hazards of plant and medium, somebody who knows where you are. "
-    return (*found, Caution("general", general + DEFER, HAZARD_SOURCE))
+    return (*found, SafetyNote("general", general + DEFER, HAZARD_SOURCE))
 
 
-def _hot(temperature: float) -> Caution:
+def _hot(temperature: float) -> SafetyNote:
     if temperature >= BURNS_FROM_K:
         time = f"from {_degrees(BURNS_FROM_K)} on, bare metal burns within about 5 s of contact"
     elif temperature >= HOT_FROM_K:
@@ -244,11 +244,11 @@ def _hot(temperature: float) -> Caution:
         f"Hot surface: the pipe may be at {_degrees(temperature)}; {time}. Heat-resistant gloves; keep hot couplant off the skin. "
         f"{DEFER}"
     )
-    return Caution("hot-surface", detail, HOT_SURFACE)
+    return SafetyNote("hot-surface", detail, HOT_SURFACE)
 
 
 def _degrees(kelvin: float) -> str:
-    """A temperature, in metric sentences in both systems: a caution is read by whoever stands there."""
+    """A temperature, in metric sentences in both systems: a safety note is read by whoever stands there."""
     celsius = kelvin - 273.15
     fahrenheit = f"{celsius * 1.8 + 32:.0f} °F"
     return marked(f"{celsius:.0f} °C ({fahrenheit})", fahrenheit)

@@ -346,7 +346,7 @@ def _counts(series: Series, occasion: Occasion) -> list[Finding]:
     """How many readings count, and why others do not."""
     # Rows refused are of the whole log, readings that cannot be only of what counts.
     refused = checks_result.readings_sound(series.taken + series.outside, occasion.rows_refused, 0)
-    findings = [finding for finding in refused if finding.code == "readings-refused"]
+    findings = [finding for finding in refused if finding.code == "rows-rejected"]
     findings += checks_result.readings_sound(series.taken, 0, series.impossible)
     if occasion.segments:
         findings.append(segments_used(merged(occasion.segments), series.used, series.outside))
@@ -380,8 +380,8 @@ def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occa
         )
         return [
             Finding(
-                "sound-speed-fits",
-                "note",
+                "sound-speed-consistent",
+                "info",
                 detail,
                 "medium.sound_speed",
                 found.measured_sound_speed,
@@ -391,8 +391,8 @@ def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occa
         ]
     return [
         Finding(
-            "entry-doubtful",
-            "note",
+            "suspect-entry",
+            "info",
             f"{explanation.said} Plausibility {explanation.plausibility:.0%}.",
             explanation.slip.field,
             explanation.slip.entered.value,

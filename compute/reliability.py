@@ -15,7 +15,7 @@ from compute.findings import Finding
 from compute.intervals import Bounds, Chart, Proposal, proposal
 from compute.sources import PRACTICE, Source
 
-RP1 = Source("exponential reliability, as NCSL RP-1", "memory")
+RP1 = Source("NCSL RP-1, exponential reliability", "unverified")
 FEWEST_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; no source
 CONFIDENCE = 0.95
 DRAWN = 100
@@ -203,7 +203,7 @@ def _findings(observed: Observed, limits: tuple[float, float], target: float) ->
     if observed.in_tolerance == 0:
         detail = "No instrument was found in tolerance. An interval does not mend that: look at the permissible error, the handling and the type."
         return [
-            Finding("reliability-none-in-tolerance", "caution", detail, "observed", 0.0, target, source=RP1)
+            Finding("reliability-none-in-tolerance", "warning", detail, "observed", 0.0, target, source=RP1)
         ]
     if limits[0] <= target <= limits[1]:
         detail = (
@@ -213,7 +213,7 @@ def _findings(observed: Observed, limits: tuple[float, float], target: float) ->
         return [
             Finding(
                 "reliability-near-target",
-                "note",
+                "info",
                 detail,
                 "observed",
                 observed.share,

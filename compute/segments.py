@@ -127,7 +127,7 @@ def segments_used(segments: Sequence[Segment], used: int, outside: int) -> Findi
     detail = (
         f"{used} readings in {_named(segments)} count; {outside} readings outside are left out of the result."
     )
-    return Finding("segments-used", "note", detail, "segments", float(used), float(used + outside))
+    return Finding("segments-used", "info", detail, "segments", float(used), float(used + outside))
 
 
 def moment(microseconds: int) -> str:

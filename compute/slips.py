@@ -37,9 +37,9 @@ class Case:
     def with_medium(self, **changes: object) -> Case:
         """The case with another medium; one that boils or freezes is none and raises OutOfRange."""
         medium = replace(self.medium, **changes)  # type: ignore[arg-type]
-        stops = [finding for finding in resolve_medium(medium).findings if finding.severity == "stop"]
-        if stops:
-            raise OutOfRange(stops[0].said, field="medium")
+        errors = [finding for finding in resolve_medium(medium).findings if finding.severity == "error"]
+        if errors:
+            raise OutOfRange(errors[0].said, field="medium")
         return replace(self, medium=medium)
 
     def can_be(self) -> bool:

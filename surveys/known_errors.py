@@ -88,4 +88,4 @@ def _known(instrument: Instrument, points: list[Point], applied: bool) -> KnownE
 
 def _not_usable(instrument: Instrument, why: str) -> Finding:
     detail = f"The calibration of {instrument} is not brought into the result: {why[:1].lower()}{why[1:]}."
-    return Finding("error-curve-not-usable", "note", detail, "instruments")
+    return Finding("error-curve-not-usable", "info", detail, "instruments")

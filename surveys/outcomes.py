@@ -10,7 +10,7 @@ from compute.account import Effect
 from compute.combination import SharedRow
 from compute.findings import Finding
 from compute.gum import BudgetRow
-from compute.place import Caution
+from compute.place import SafetyNote
 from compute.sources import Source
 from compute.spacing import Spacing
 from compute.survey import WorkedOut
@@ -30,7 +30,7 @@ def outcome_json(worked_out: WorkedOut) -> dict[str, Any]:
         },
         "alternatives": [spacing_json(other) for other in worked_out.alternatives],
         "findings": findings_json(worked_out.findings),
-        "cautions": [caution_json(caution) for caution in worked_out.cautions],
+        "safety_notes": [safety_note_json(note) for note in worked_out.safety_notes],
     }
 
 
@@ -77,9 +77,9 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     ]
 
 
-def caution_json(caution: Caution) -> dict[str, Any]:
-    """A safety caution."""
-    return {"code": caution.code, "detail": caution.said, "source": source_json(caution.source)}
+def safety_note_json(note: SafetyNote) -> dict[str, Any]:
+    """A safety note."""
+    return {"code": note.code, "detail": note.said, "source": source_json(note.source)}
 
 
 def source_json(source: Source) -> dict[str, str]:

@@ -251,7 +251,7 @@ class Planner:
 
 
 def _assumed(code: str, detail: str) -> Finding:
-    return Finding(code, "note", detail, "technicians")
+    return Finding(code, "info", detail, "technicians")
 
 
 def _listed(names: Sequence[str]) -> str:

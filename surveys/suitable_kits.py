@@ -104,7 +104,7 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
 
 def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
     """Instruments that could do the whole job, whether they are to be had or not."""
-    of_fit = {"wall-outside-range", "pair-without-data", "no-meter-drives-it"}
+    of_fit = {"wall-outside-range", "pair-without-data", "frequency-not-supported"}
     return {
         row.instrument.pk
         for row in suitable_kits(job, viewer, now)
@@ -120,7 +120,9 @@ def _on_its_rail(cell: AtPoint, able: Capabilities) -> AtPoint:
     ends = " to ".join("any" if end is None else millimetres(end) for end in (low, high))
     why = f"At {cell.point.name} the spacing is {millimetres(spacing)}; the rail allows {ends}."
     limit = low if low is not None and spacing < low else high
-    return replace(cell, refusals=(*cell.refusals, Refusal("off-the-rail", why, spacing, limit, "length")))
+    return replace(
+        cell, refusals=(*cell.refusals, Refusal("spacing-outside-rail", why, spacing, limit, "length"))
+    )
 
 
 def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[Refusal]:
@@ -129,7 +131,7 @@ def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[Refusa
     if frequency is None or not meters or any(_drives(meter, frequency) for meter in meters):
         return []
     why = f"None of the meters that can be booked drives {frequency / 1e6:g} MHz."
-    return [Refusal("no-meter-drives-it", why, frequency, None, "frequency")]
+    return [Refusal("frequency-not-supported", why, frequency, None, "frequency")]
 
 
 def _drives(meter: Capabilities, frequency: float) -> bool:

@@ -70,7 +70,7 @@ def _check_header(header: list[str], known: set[str]) -> None:
             f"The first line names the columns, of: {', '.join(sorted(known))}.{wrong}", "columns-unknown"
         )
     if len(set(header)) < len(header):
-        raise _bad("A column is there twice.", "column-twice")
+        raise _bad("A column is there twice.", "duplicate-column")
 
 
 def _csv(content: bytes) -> Iterator[list[str]]:

@@ -162,7 +162,7 @@ def _remarks(calibration: Calibration) -> list[Finding]:
     if not calibration.points.all():
         said.append(
             Finding(
-                "points-not-stated", "note", "No points were given, so that there is no verdict.", "as_found"
+                "points-not-stated", "info", "No points were given, so that there is no verdict.", "as_found"
             )
         )
     elif not calibration.decision_rule:
@@ -170,12 +170,12 @@ def _remarks(calibration: Calibration) -> list[Finding]:
             "There is no verdict: neither the certificate nor a policy of this instrument or its type states the permissible error "
             "and the decision rule. Record an acceptance policy, or correct the certificate with its limits."
         )
-        said.append(Finding("limits-not-stated", "caution", detail, "permissible_error"))
+        said.append(Finding("limits-not-stated", "warning", detail, "permissible_error"))
     elif calibration.limits_from != LimitsFrom.CERTIFICATE:
         detail = (
             f"The certificate states no limits; it is judged by the {calibration.get_limits_from_display()}."
         )
-        said.append(Finding("limits-from-policy", "note", detail, "permissible_error"))
+        said.append(Finding("limits-from-policy", "info", detail, "permissible_error"))
     return said
 
 
@@ -186,4 +186,4 @@ def _due_from(policy: IntervalPolicy, calibration: Calibration) -> Finding:
         if value is not None
     ]
     detail = f"No due date was given; it follows from the interval policy of {', '.join(parts)}."
-    return Finding("due-on-from-policy", "note", detail, "due_on", calibration.due_on.isoformat())
+    return Finding("due-on-from-policy", "info", detail, "due_on", calibration.due_on.isoformat())

@@ -112,7 +112,7 @@ def entry(slug: str, title: str, fluid: str) -> dict[str, Any]:
         "name": slug,
         "title": title,
         "source": f"equation of state {get_BibTeXKey(fluid, 'EOS')}; viscosity {viscosity}",
-        "provenance": "computed",
+        "provenance": "derived",
         "made_with": f"CoolProp {CoolProp.__version__}, HEOS::{fluid}",
         "temperature_k": region.temperature,
         "pressure_pa": PRESSURE,

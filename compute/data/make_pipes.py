@@ -1,9 +1,10 @@
 """Bring raw dimension tables into the form of pipes.csv: `python -m compute.data.make_pipes RAW.csv`.
 
-RAW has the columns standard, designation, size, od_mm, wall_mm, source, provenance, note. Standards drawn up in inches were
-tabulated in rounded millimetres; their inch dimensions are recovered as the only thousandth of an inch that rounds to the
-tabulated figure. Outer diameters of ASME B36.10M and B36.19M come from the list below (the standards' inch column, from
-memory; each agrees with the tabulated millimetres to their rounding).
+RAW has the columns standard, designation, size, od_mm, wall_mm, source, provenance, note, verification. `source` names the
+standard and its table; `verification` states how the values were checked, for maintainers only. Some tables of standards in
+inches are available in rounded millimetres; the inch value is the only thousandth of an inch that rounds to them. Outer
+diameters of ASME B36.10M and B36.19M are in the list below (inch column of the standards, from memory; each agrees with
+the rounded millimetres).
 """
 
 from __future__ import annotations
@@ -39,7 +40,10 @@ NAMES = {
     "ISO 4427 / EN 12201 PE100": "ISO 4427",
 }
 IN_INCHES = ("ASME", "ASTM B88 ", "ASTM D1785", "ASTM F441", "AWWA")
-RECOVERED = "; inch value recovered from the rounded millimetres"
+COLUMNS = (
+    "standard", "size", "schedule", "outer_diameter", "wall_thickness", "unit", "source", "provenance", "note", "verification",
+)  # fmt: skip
+RECOVERED = "inch value recovered from rounded millimetres"
 
 
 def fraction_name(text: str) -> str:
@@ -91,7 +95,7 @@ def size_and_schedule(row: dict[str, str]) -> tuple[str, str]:
 def tidy(row: dict[str, str]) -> list[str]:
     """One row of pipes.csv."""
     size, schedule = size_and_schedule(row)
-    outer, wall, unit, source = row["od_mm"], row["wall_mm"], "mm", row["source"]
+    outer, wall, unit, verification = row["od_mm"], row["wall_mm"], "mm", row["verification"]
     if row["standard"].startswith(IN_INCHES):
         if row["standard"].startswith("ASME"):
             outer_in: str | None = NPS_OUTER_DIAMETER_IN[row["size"][4:]]
@@ -101,14 +105,12 @@ def tidy(row: dict[str, str]) -> list[str]:
         stated = WALLS_IN.get((row["standard"], row["size"], row["designation"]))
         wall_in = stated or (inches(wall, "0.001", 0.0056) if wall else "")
         if outer_in is not None and wall_in is not None:
-            outer, wall, unit, source = outer_in, wall_in, "in", source + RECOVERED
+            outer, wall, unit = outer_in, wall_in, "in"
+            verification = "; ".join(part for part in (verification, RECOVERED) if part)
         else:
             print("kept in millimetres:", row["standard"], size, schedule, outer, wall, file=sys.stderr)
-    provenance, _, detail = row["provenance"].partition(" ")
-    note = "; ".join(part for part in (row["note"], detail.strip("()")) if part)
-    if "minimum wall" in row["designation"]:
-        note = f"minimum wall; {note}" if note else "minimum wall"
-    return [NAMES[row["standard"]], size, schedule, outer, wall, unit, source, provenance, note]
+    texts = [row["source"], row["provenance"], row["note"], verification]
+    return [NAMES[row["standard"]], size, schedule, outer, wall, unit, *texts]
 
 
 def main(raw: Path) -> None:
@@ -116,19 +118,7 @@ def main(raw: Path) -> None:
         rows = [tidy(row) for row in csv.DictReader(file) if row["standard"] in NAMES]
     with (Path(__file__).parent / "pipes.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(
-            [
-                "standard",
-                "size",
-                "schedule",
-                "outer_diameter",
-                "wall_thickness",
-                "unit",
-                "source",
-                "provenance",
-                "note",
-            ]
-        )
+        writer.writerow(COLUMNS)
         writer.writerows(rows)
     print(len(rows), "rows", file=sys.stderr)
 

@@ -84,7 +84,7 @@ def main() -> None:
         "title": "Seawater",
         "source": "IAPWS R13-08 (TEOS-10) on IAPWS-95; viscosity IAPWS R12-08 times Sharqawy, Lienhard and Zubair 2010 (the factor from "
         "memory)",
-        "provenance": "computed",
+        "provenance": "derived",
         "made_with": f"gsw {gsw.__version__}, CoolProp {CoolProp.__version__}",
         "temperature_k": TEMPERATURE,
         "pressure_pa": region.pressure,

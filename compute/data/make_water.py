@@ -31,7 +31,7 @@ def main() -> None:
         "name": "water",
         "title": "Water",
         "source": "IAPWS R6-95(2018), IAPWS-95; viscosity IAPWS R12-08(2008)",
-        "provenance": "computed",
+        "provenance": "derived",
         "made_with": f"CoolProp {CoolProp.__version__}, HEOS::Water",
         "temperature_k": TEMPERATURE,
         "pressure_pa": region.pressure,

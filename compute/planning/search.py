@@ -254,7 +254,7 @@ def _told(
 
 
 NO_SOLVER = Finding(
-    code="plan-without-solver",
-    severity="note",
+    code="plan-heuristic-only",
+    severity="info",
     said="No solver is installed here, so this is the careful plan alone; a better one may exist. Install the extra `planner`.",
 )

@@ -18,7 +18,7 @@ from compute.errors import ComputeError, TotalReflection
 from compute.flow import Flow, flow_from_times, times_from_logged
 from compute.media import media
 from compute.pipes import PipeSize, find_sizes
-from compute.place import cautions
+from compute.place import safety_notes
 from compute.solids import Solid, solids
 from compute.survey import WorkedOut, flow_findings, no_beam, sound_speed_not_logged, work_out
 from compute.units import System, express_series, parse_quantity, parse_series
@@ -36,7 +36,7 @@ from surveys.api.fields import (
 from surveys.api.limits import check_limits
 from surveys.api.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.views import UnitsMixin, documented
-from surveys.outcomes import caution_json, findings_json, outcome_json, quantity, source_json
+from surveys.outcomes import findings_json, outcome_json, quantity, safety_note_json, source_json
 from surveys.selectors import own_materials_now, own_media_now
 
 MOST_READINGS = 100_000
@@ -159,12 +159,12 @@ class AnglesOut(serializers.Serializer):
 
 class SourceOut(serializers.Serializer):
     text = serializers.CharField()
-    provenance = serializers.ChoiceField(["read", "computed", "memory", "suggestion"])
+    provenance = serializers.ChoiceField(["published", "derived", "unverified", "default"])
 
 
 class FindingOut(serializers.Serializer):
     code = serializers.CharField()
-    severity = serializers.ChoiceField(["stop", "caution", "note"])
+    severity = serializers.ChoiceField(["error", "warning", "info"])
     detail = serializers.CharField(help_text="A sentence or two; quantities in the units asked for.")
     field = serializers.CharField()
     value = serializers.JSONField(help_text="A quantity, a number, text or null.")
@@ -172,7 +172,7 @@ class FindingOut(serializers.Serializer):
     source = SourceOut()
 
 
-class CautionOut(serializers.Serializer):
+class SafetyNoteOut(serializers.Serializer):
     code = serializers.CharField()
     detail = serializers.CharField()
     source = SourceOut()
@@ -206,7 +206,7 @@ class SpacingOut(AlternativeOut):
     medium = MediumOut(allow_null=True)
     alternatives = AlternativeOut(many=True)
     findings = FindingOut(many=True)
-    cautions = CautionOut(many=True)
+    safety_notes = SafetyNoteOut(many=True)
 
 
 class SpacingView(UnitsMixin):
@@ -233,8 +233,9 @@ def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, An
         "bore": quantity(pipe.bore, "length"),
         "alternatives": [],
         "findings": findings_json([no_beam(error)]),
-        "cautions": [
-            caution_json(one) for one in cautions(medium.temperature, pipe.material.name, (), medium.pressure)
+        "safety_notes": [
+            safety_note_json(one)
+            for one in safety_notes(medium.temperature, pipe.material.name, (), medium.pressure)
         ],
     }
 

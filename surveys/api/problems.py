@@ -237,7 +237,7 @@ def _not_now(error: Exception) -> tuple[int, list[dict[str, str]]] | None:
     if not isinstance(error, OperationalError | InterfaceError):
         return None
     logging.getLogger(__name__).error("the database did not do it", exc_info=error)
-    return 503, [_error("", "database-away", DATABASE_AWAY)]
+    return 503, [_error("", "service-unavailable", DATABASE_AWAY)]
 
 
 def _error(field: str, code: str, detail: str) -> dict[str, str]:

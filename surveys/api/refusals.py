@@ -27,7 +27,7 @@ def bad_request(request: HttpRequest, exception: Exception | None = None) -> Htt
 def server_error(request: HttpRequest) -> HttpResponse:
     """The answer to a fault of ours, or to a database that is away just now."""
     if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
-        answer = _told(request, HTTPStatus.SERVICE_UNAVAILABLE, "database-away", DATABASE_AWAY)
+        answer = _told(request, HTTPStatus.SERVICE_UNAVAILABLE, "service-unavailable", DATABASE_AWAY)
         answer["Retry-After"] = "1"
         return answer
     detail = "Something went wrong here; nothing was changed."

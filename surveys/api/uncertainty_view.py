@@ -36,7 +36,7 @@ MOST_DRAWS = 2_000_000
 SEED = 1
 # SI sizes outside these are slips of the pen, and would overflow on the way.
 LEAST_DOUBT, MOST_DOUBT = 1e-30, 1e6
-STATED = Source("stated by the user", "read")
+STATED = Source("stated by the user", "published")
 DOUBT_IN = {
     "type": "object",
     "description": "One of standard_uncertainty, relative_standard_uncertainty, half_width; uncertainties are k = 1.",

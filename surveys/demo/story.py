@@ -98,8 +98,8 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
         f"{_told(outcome['time_difference_per_velocity'])} of time difference."
     )
     _say_findings(outcome["findings"], say)
-    for caution in findings_worded(outcome["cautions"], "metric"):
-        say(f"   ! {caution['detail']}")
+    for note in findings_worded(outcome["safety_notes"], "metric"):
+        say(f"   ! {note['detail']}")
     return setup
 
 

@@ -62,10 +62,10 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
         "flow": flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units),
         "measured": worded(found.measured_sound_speed_m_s, "speed", units, 1),
         "expected": worded(found.expected_sound_speed_m_s, "speed", units, 1),
-        "grave": [one for grade in ("stop", "caution") for one in findings if one["severity"] == grade],
-        "misfit": any(one["code"] == "sound-speed-mismatch" for one in findings),
-        "explanations": [one for one in findings if one["code"] == "entry-doubtful"],
-        "notes": [one for one in findings if one["severity"] == "note" and one["code"] != "entry-doubtful"],
+        "grave": [one for grade in ("error", "warning") for one in findings if one["severity"] == grade],
+        "misfit": any(one["code"] == "sound-speed-inconsistent" for one in findings),
+        "explanations": [one for one in findings if one["code"] == "suspect-entry"],
+        "notes": [one for one in findings if one["severity"] == "info" and one["code"] != "suspect-entry"],
     }
 
 

@@ -113,7 +113,7 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
     spacing = worded(outcome["spacing"]["si"], "length", units)
     diameter = worded(sheet.pipe.outer_diameter, "length", units)
     drawn = drawn_from(outcome, sheet.pipe, float(sheet.transducers.transducers.face_offset))
-    order = {"stop": 0, "caution": 1, "note": 2}
+    order = {"error": 0, "warning": 1, "info": 2}
     return {
         "spacing": spacing,
         "traverses": outcome["traverses"],
@@ -126,7 +126,7 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
         "findings": sorted(
             findings_worded(outcome["findings"], units), key=lambda one: order[one["severity"]]
         ),
-        "cautions": findings_worded(outcome["cautions"], units),
+        "safety_notes": findings_worded(outcome["safety_notes"], units),
         # Texts in a drawing are escaped where it is made.
         "drawings": [
             mark_safe(side_view(drawn, spacing, f"outer diameter {diameter}")),  # noqa: S308

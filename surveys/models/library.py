@@ -119,7 +119,7 @@ class OwnMaterialData(Version):
     def solid(self) -> Solid:
         """The material as the library lists its own."""
         speed, shear = self.longitudinal_sound_speed_m_s, self.shear_sound_speed_m_s
-        source = Source(self.source, "read")
+        source = Source(self.source, "published")
         return Solid(
             name=self.material.name,
             title=self.material.title,
@@ -177,7 +177,7 @@ class OwnMediumData(Version):
             sound_speed_uncertainty=self.sound_speed_uncertainty,
             density_uncertainty=self.density_uncertainty,
             viscosity_uncertainty=self.viscosity_uncertainty,
-            source=Source(self.source, "read"),
+            source=Source(self.source, "published"),
         )
 
     def library_medium(self) -> LibraryMedium:
@@ -194,7 +194,7 @@ class OwnMediumData(Version):
             sound_speed_uncertainty=self.sound_speed_uncertainty,
             density_uncertainty=self.density_uncertainty,
             viscosity_uncertainty=self.viscosity_uncertainty,
-            source=Source(self.source, "read"),
+            source=Source(self.source, "published"),
             note=self.note,
         )
 

@@ -20,7 +20,7 @@ def validate_disturbance(name: str) -> None:
 
 
 def validate_hazards(hazards: Any) -> None:
-    """Refuse hazards no caution is known for."""
+    """Refuse hazards no safety note is known for."""
     if not isinstance(hazards, list) or not all(isinstance(h, str) and h in HAZARDS for h in hazards):
         raise ValidationError(f"Hazards are a list of some of {', '.join(HAZARDS)}.", code="unknown-name")
 
@@ -69,7 +69,7 @@ class MeasuringPoint(Record):
 class Setup(Record):
     """How to mount a transducer pair at a point: worked out once, kept as it was, never changed.
 
-    `outcome` is what the physics answered, in SI, with its findings and cautions.
+    `outcome` is what the physics answered, in SI, with its findings and safety notes.
     """
 
     CLIENT_PATH = "measuring_point__pipe__site__client"

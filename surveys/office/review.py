@@ -23,7 +23,7 @@ from surveys.services.reports import report_issue
 
 ON_A_PAGE = 50
 # What a reviewer has to read; a note only explains.
-GRAVE = ("stop", "caution")
+GRAVE = ("error", "warning")
 
 
 @for_the_office

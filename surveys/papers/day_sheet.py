@@ -14,13 +14,13 @@ from uuid import UUID
 from django.db.models import Max, Q
 
 from compute.marks import plain
-from compute.place import cautions
+from compute.place import safety_notes
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
 from surveys.own_jobs import jobs_of_day
-from surveys.papers.setup_sheet import DEFERS, caution_told, setup_blocks
+from surveys.papers.setup_sheet import DEFERS, safety_note_told, setup_blocks
 from surveys.papers.typeset import Paper
 from surveys.papers.wording import moment
 from surveys.selectors import Viewer, pipe_data_at
@@ -110,9 +110,9 @@ def _job_blocks(
             *([("Note", job.note)] if job.note else []),
         ]
     )
-    paper.cautions(hazards_told(job, units), DEFERS)
+    paper.safety_notes(hazards_told(job, units), DEFERS)
     if not kit:
-        paper.callout("", "No kit is booked or named for this job.", "caution")
+        paper.callout("", "No kit is booked or named for this job.", "warning")
         return
     rows = [kit_row(one, due[one.pk], job) for one in kit]
     paper.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
@@ -123,9 +123,9 @@ def hazards_told(job: Job, units: System) -> list[str]:
     points = job.measuring_points.all()
     where: dict[str, list[str]] = {}
     for point in points:
-        for caution in _cautions_at(point, job, units):
-            where.setdefault(caution, []).append(point.name)
-    told = [f"{', '.join(names)}: {caution}" for caution, names in where.items()]
+        for note in _safety_notes_at(point, job, units):
+            where.setdefault(note, []).append(point.name)
+    told = [f"{', '.join(names)}: {note}" for note, names in where.items()]
     if job.site.hazards:
         return [f"On site: {job.site.hazards}", *told]
     if any(point.hazards for point in points):
@@ -133,14 +133,16 @@ def hazards_told(job: Job, units: System) -> list[str]:
     return [*told, "No hazards are on record for this site. That does not mean that there are none."]
 
 
-def _cautions_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
+def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
     """What the flags of a point call for, and the pipe data in force that day: hot or cold surface, pressure, asbestos cement."""
     data = pipe_data_at(point.pipe, job.starts_at.astimezone(job.site.zone).date())
     temperature, material, pressure = (
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
-    found = cautions(temperature, material, tuple(point.hazards), pressure)
-    return [caution_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"]
+    found = safety_notes(temperature, material, tuple(point.hazards), pressure)
+    return [
+        safety_note_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"
+    ]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
@@ -163,7 +165,7 @@ def _setup_pages(paper: Paper, job: Job, point: MeasuringPoint, setup: Setup | N
     paper.new_page()
     paper.heading(f"Set-up: {point.name}, {point.pipe.name} ({job.title})")
     if setup is None:
-        paper.callout("", "No set-up has been worked out for this point yet.", "caution")
+        paper.callout("", "No set-up has been worked out for this point yet.", "warning")
     else:
         paper.text(f"Set-up {setup.pk}, worked out {moment(setup.worked_out_at, job.site.zone)}.")
         setup_blocks(paper, setup, units)

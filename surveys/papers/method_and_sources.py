@@ -6,12 +6,17 @@ from collections.abc import Iterator
 
 from compute.liquids import liquids
 from compute.solids import solids
-from compute.sources import PRACTICE, Source
+from compute.sources import PRACTICE, Provenance, Source
 from compute.survey import METHODS
 from surveys.models import PipeData, Result
 from surveys.papers.typeset import Paper
 
-KNOWN = {"read": "", "computed": "; computed", "memory": "; from memory", "suggestion": "; a suggestion"}
+PROVENANCE_TEXTS: dict[Provenance, str] = {
+    "published": "",
+    "derived": "; derived",
+    "unverified": "; not verified against the source",
+    "default": "; default value",
+}
 
 
 def method_and_sources(paper: Paper, result: Result) -> None:
@@ -47,7 +52,7 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
     medium = None if data.own_medium_data_id else liquids().get(data.medium)
     if medium:
         yield f"Properties of {data.medium}", told(medium.source)
-    yield "Uncertainty", "JCGM 100:2008; doubts that no record states are suggestions of common practice"
+    yield "Uncertainty", "JCGM 100:2008; uncertainties that no record states are default values"
     cited = {told(Source(**one["source"])) for one in result.findings} - {told(PRACTICE), *wall.values()}
     if checks := sorted(cited):
         yield "Limits of the checks", "; ".join(checks)
@@ -63,6 +68,5 @@ def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
 
 
 def told(source: Source) -> str:
-    """A source, and how the figure was taken from it, unless its own words say so."""
-    said = "re-read" in source.text or "memory" in source.text
-    return source.text if said else source.text + KNOWN[source.provenance]
+    """A source and its provenance."""
+    return source.text + PROVENANCE_TEXTS[source.provenance]

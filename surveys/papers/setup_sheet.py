@@ -47,10 +47,10 @@ def setup_sheet(setup: Setup, units: System, address: str) -> Paper:
 def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     """The blocks of a set-up, on a sheet of its own or within another paper."""
     outcome = setup.outcome
-    paper.cautions(
+    paper.safety_notes(
         [
-            caution_told(one["detail"], one["source"]["text"])
-            for one in findings_worded(outcome["cautions"], units)
+            safety_note_told(one["detail"], one["source"]["text"])
+            for one in findings_worded(outcome["safety_notes"], units)
         ],
         DEFERS,
     )
@@ -141,8 +141,8 @@ def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> 
     )
 
 
-def caution_told(detail: str, source: str) -> str:
-    """A caution with its source; what all of them defer to is said once, beneath."""
+def safety_note_told(detail: str, source: str) -> str:
+    """A safety note with its source; what all of them defer to is said once, beneath."""
     told = detail.removesuffix(DEFER).strip()
     return told if source == HAZARD_SOURCE.text else f"{told} ({source})"
 
@@ -167,6 +167,6 @@ def findings_blocks(paper: Paper, findings: list[dict[str, Any]], units: System)
     if not findings:
         return
     paper.heading("What the checks say")
-    order = {"stop": 0, "caution": 1, "note": 2}
+    order = {"error": 0, "warning": 1, "info": 2}
     for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
         paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])

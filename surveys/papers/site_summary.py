@@ -21,7 +21,7 @@ from surveys.papers.wording import findings_worded, flow_with_uncertainty, momen
 CHART_HEIGHT = 170.0
 # The gravest first.
 AGAINST = ("withdrawn", "under-review")
-GRAVE = {"stop": 0, "caution": 1}
+GRAVE = {"error": 0, "warning": 1}
 
 
 def site_summary(year: Year, units: System, address: str) -> Paper:
@@ -92,22 +92,22 @@ def _in_short(records: Records) -> Iterator[str]:
     if records.notices:
         were = "figure was" if len(records.notices) == 1 else "figures were"
         yield f"{len(records.notices)} {were} changed or withdrawn after being given to you; see below."
-    stops = sum(one["severity"] == "stop" for _, found in records.found() for one in _checks(found))
-    if stops:
-        yield f"{_counted(stops, 'check')} say{'s' if stops == 1 else ''} not to rely on a figure before it is settled; see below."
+    errors = sum(one["severity"] == "error" for _, found in records.found() for one in _checks(found))
+    if errors:
+        yield f"{_counted(errors, 'check')} say{'s' if errors == 1 else ''} not to rely on a figure before it is settled; see below."
 
 
 def _in_doubt(paper: Paper, year: Year, records: Records) -> None:
     """Results that must not be relied on, before any figure is read."""
     for one, found in records.found():
         for notice in found.notices:
-            severity = "stop" if notice.state in AGAINST else "note"
+            severity = "error" if notice.state in AGAINST else "info"
             paper.callout(
                 f"{one.name}, {year.day(found.result.survey.started_at)}", notice.sentence, severity
             )
     for combined in records.combined:
         for notice in combined_notices(combined.combination.parts.all()):
-            severity = "stop" if notice.state in AGAINST else "note"
+            severity = "error" if notice.state in AGAINST else "info"
             paper.callout(
                 f"{combined.combination.name}, {year.day(combined.window_from)}", notice.sentence, severity
             )

@@ -111,7 +111,7 @@ def _mark(notices: list[ReviewNotice]) -> str:
 def _notices(paper: Paper, notices: list[ReviewNotice]) -> None:
     for notice in notices:
         paper.callout(
-            "", notice.sentence, "stop" if notice.state in ("under-review", "withdrawn") else "note"
+            "", notice.sentence, "error" if notice.state in ("under-review", "withdrawn") else "info"
         )
 
 
@@ -127,8 +127,8 @@ def _summary(paper: Paper, result: Result, units: System, of: str) -> None:
         + (f"; that is {percent(relative)} of it." if relative is not None else "."),
     )
     log = result.log
-    stops = sum(one["severity"] == "stop" for one in result.findings)
-    cautions = sum(one["severity"] == "caution" for one in result.findings)
+    errors = sum(one["severity"] == "error" for one in result.findings)
+    warnings = sum(one["severity"] == "warning" for one in result.findings)
     paper.facts(
         [
             ("Measured", f"{moment(log.first_reading_at, zone)} to {moment(log.last_reading_at, zone)}"),
@@ -141,7 +141,7 @@ def _summary(paper: Paper, result: Result, units: System, of: str) -> None:
                 "Mean velocity",
                 f"{worded(result.mean_velocity_m_s, 'speed', units)}, Reynolds number {grouped(result.reynolds)}",
             ),
-            ("What the checks say", _counted(stops, cautions)),
+            ("What the checks say", _counted(errors, warnings)),
         ]
     )
 
@@ -151,12 +151,12 @@ def _segments(result: Result) -> str:
     return f", in {len(segments)} marked stretches of the log" if segments else ""
 
 
-def _counted(stops: int, cautions: int) -> str:
-    if stops:
-        return f"{stops} of them say not to rely on the figure before they are settled; see below."
-    if not cautions:
+def _counted(errors: int, warnings: int) -> str:
+    if errors:
+        return f"{errors} of them say not to rely on the figure before they are settled; see below."
+    if not warnings:
         return "nothing that speaks against the figure."
-    return f"{cautions} caution{'s' if cautions > 1 else ''}; see below."
+    return f"{warnings} warning{'s' if warnings > 1 else ''}; see below."
 
 
 def _issued(paper: Paper, result: Result, issue: Issue) -> None:

@@ -45,13 +45,15 @@ class Paper:
         """What the drawing after it shows; they stay together."""
         self.blocks.append({"type": "caption", "text": _cut(text)})
 
-    def callout(self, label: str, text: str, severity: str = "note") -> None:
-        """A remark set apart: `stop`, `caution` or `note`."""
+    def callout(self, label: str, text: str, severity: str = "info") -> None:
+        """A remark set apart: `error`, `warning` or `info`."""
         self.blocks.append({"type": "callout", "label": label, "text": _cut(text), "severity": severity})
 
-    def cautions(self, items: Sequence[str], closing: str) -> None:
+    def safety_notes(self, items: Sequence[str], closing: str) -> None:
         """What can hurt, each once, and what all of it defers to."""
-        self.blocks.append({"type": "cautions", "items": [_cut(item) for item in items], "closing": closing})
+        self.blocks.append(
+            {"type": "safety_notes", "items": [_cut(item) for item in items], "closing": closing}
+        )
 
     def figure(self, label: str, value: str, beneath: str = "") -> None:
         """The one figure a reader looks for."""

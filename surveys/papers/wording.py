@@ -40,7 +40,7 @@ def of_document(quantity: Any, units: System, decimals: int | None = None) -> st
 
 
 def findings_worded(findings: Iterable[Mapping[str, Any]], units: System) -> list[dict[str, Any]]:
-    """Stored findings or cautions with their sentences in the reader's units."""
+    """Stored findings or safety notes with their sentences in the reader's units."""
     return [{**one, "detail": plain(one["detail"], units)} for one in findings]
 
 

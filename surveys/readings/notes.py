@@ -12,7 +12,7 @@ def zone_findings(plan: Plan, clock: LocalClock) -> list[Finding]:
     findings = [_repeated_hour(met, str(plan.zone)) for met in clock.repeated.values()]
     if plan.start is not None:
         detail = f"The file gives seconds only; they were counted from {moment_of(plan.start):%Y-%m-%d %H:%M:%S} UTC. Check that start."
-        findings.append(Finding("times-from-start", "note", detail, "log.time"))
+        findings.append(Finding("times-from-start", "info", detail, "log.time"))
     return findings
 
 
@@ -25,9 +25,9 @@ def _repeated_hour(met: Repeated, zone: str) -> Finding:
             f"The clocks of {zone} went back, so {hour} came twice. The rows were taken as the first pass until their times step back, and "
             "as the second from there."
         )
-        return Finding("hour-repeated", "note", detail, "log.time", float(met.count))
+        return Finding("dst-hour-repeated", "info", detail, "log.time", float(met.count))
     detail = (
         f"The clocks of {zone} went back, so {hour} came twice, and nothing in the order of the {met.count} rows of that hour tells which pass "
         "they are of. They were taken as the first. If the logger's clock keeps to one offset all year, say so in the layout."
     )
-    return Finding("hour-repeated", "caution", detail, "log.time", float(met.count))
+    return Finding("dst-hour-repeated", "warning", detail, "log.time", float(met.count))

@@ -99,7 +99,7 @@ def _by_header(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], li
         match = HEADER_CELL.match(cell)
         name = match[1].lower() if match else ""
         if name in names:
-            raise ServiceError(f"The column {name} is there twice.", code="column-twice", field="file")
+            raise ServiceError(f"The column {name} is there twice.", code="duplicate-column", field="file")
         if plain_time and name == TIME:
             names.add(name)
             time_at.append(position)
@@ -127,7 +127,7 @@ def _by_layout(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], li
     positions = [*time_at, *(at for _, at, _ in found)]
     if len(set(positions)) < len(positions):
         raise ServiceError(
-            "The layout finds two things in one column of this file.", code="column-twice", field="file"
+            "The layout finds two things in one column of this file.", code="duplicate-column", field="file"
         )
     return time_at, found
 
@@ -144,7 +144,7 @@ def _position(at: At, cells: list[str], what: str) -> int:
     wanted = at.strip().casefold()
     positions = [n for n, cell in enumerate(cells) if cell.strip().casefold() == wanted]
     if len(positions) > 1:
-        raise ServiceError(f"The header has {at!r} twice.", code="column-twice", field="file")
+        raise ServiceError(f"The header has {at!r} twice.", code="duplicate-column", field="file")
     if not positions:
         raise ServiceError(
             f"The header has no column {at!r}, where the layout has {what}; it has: "

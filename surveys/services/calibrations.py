@@ -84,7 +84,7 @@ def calibration_record(
     if calibration.calibrated_on > office_today(now):
         raise ServiceError(
             f"It says {calibration.calibrated_on}, which is still to come; give the day it was calibrated.",
-            code="date-to-come",
+            code="date-in-future",
             field="calibrated_on",
         )
     reason = _reason_of_correction(calibration, reason)
@@ -170,7 +170,7 @@ def _reason_of_correction(calibration: Calibration, reason: str) -> str:
     if Calibration.objects.filter(corrects=corrects).exists():
         raise Conflict(
             "That certificate was corrected already; correct the one that took its place.",
-            code="corrected-already",
+            code="already-corrected",
             field="corrects",
         )
     return said(reason)

@@ -135,13 +135,13 @@ def _refuse_what_cannot_be(check: IntermediateCheck, now: datetime) -> None:
                 field=name,
             )
     if check.performed_at > now:
-        raise ServiceError("That time is still to come.", code="date-to-come", field="performed_at")
+        raise ServiceError("That time is still to come.", code="date-in-future", field="performed_at")
     if check.corrects is None:
         return
     if (check.corrects.instrument_id, check.corrects.kind) != (check.instrument_id, check.kind):
         raise ServiceError("That check is another one's.", code="other-instrument", field="corrects")
     if IntermediateCheck.objects.filter(corrects=check.corrects).exists():
-        raise Conflict("That check was corrected already.", code="corrected-already", field="corrects")
+        raise Conflict("That check was corrected already.", code="already-corrected", field="corrects")
 
 
 def _worked_out(kind: CheckKind, stated: Statement) -> CheckResult:

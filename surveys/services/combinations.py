@@ -129,5 +129,5 @@ def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:
                 if same
                 else "Two of these surveys are paths of one flow, which are combined of themselves; name one of them."
             )
-            raise ServiceError(detail, code="part-twice" if same else "paths-of-one-flow", field=field)
+            raise ServiceError(detail, code="duplicate-part" if same else "paths-of-one-flow", field=field)
         seen[first] = number

@@ -136,7 +136,7 @@ def transducer_data_correct(
     if TransducerData.objects.filter(corrects=corrects).exists():
         raise Conflict(
             "That version was corrected already; correct the one that took its place.",
-            code="corrected-already",
+            code="already-corrected",
             field="corrects",
         )
     data = transducer_data_record(

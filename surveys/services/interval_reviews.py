@@ -78,7 +78,7 @@ def interval_review_decide(
     """
     review = IntervalReview.objects.select_for_update(of=("self",)).get(pk=review.pk)
     if review.decision:
-        raise Conflict(f"The review is decided already: {review.decision}.", code="decided-already")
+        raise Conflict(f"The review is decided already: {review.decision}.", code="already-decided")
     review.decision, review.reason = decision, said(reason)
     review.decided_at, review.decided_by = now, by
     if decision == Decision.ACCEPTED:

@@ -119,7 +119,7 @@ def _taken_before(intake: Intake) -> list[Finding]:
         f"The same file was taken in for another survey on {before.received_at:%Y-%m-%d %H:%M} UTC. If it was sent for the wrong "
         "survey, record this one anew with its own file."
     )
-    return [Finding("log-taken-before", "caution", detail, "file", source=PRACTICE)]
+    return [Finding("log-duplicate", "warning", detail, "file", source=PRACTICE)]
 
 
 def _held(log: Log, intake: Intake) -> HeldLog:

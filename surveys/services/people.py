@@ -63,7 +63,7 @@ def user_change(*, user: User, changes: Mapping[str, Any], by: User, now: dateti
     if user.pk == by.pk:
         raise Conflict("Let another administrator change what you may do.", code="own-account")
     if _has_left(user):
-        raise Conflict("This user has left; invite them anew.", code="left")
+        raise Conflict("This user has left; invite them anew.", code="user-deactivated")
     for name, value in changes.items():
         setattr(user, name, value)
     if changes.get("role", Role.CLIENT) != Role.CLIENT and "client" not in changes:

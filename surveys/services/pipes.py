@@ -89,7 +89,7 @@ def pipe_correct(
     if PipeData.objects.filter(corrects=corrects).exists():
         raise Conflict(
             "That version was corrected already; read the pipe's data again and correct the version in force.",
-            code="corrected-already",
+            code="already-corrected",
             field="corrects",
         )
     data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)

@@ -78,7 +78,7 @@ def plan_accept(*, plan: DispatchPlan, jobs: Sequence[str] | None, by: User, now
         if job in plan.accepted:
             raise Conflict(
                 f"The assignment of job {job} was accepted already.",
-                code="accepted-already",
+                code="already-accepted",
                 field="assignments",
             )
         _book(proposed[job], by, now)

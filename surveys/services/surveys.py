@@ -120,7 +120,7 @@ def survey_correct(
     if corrects.pk != in_force.pk:
         raise Conflict(
             "What is stated of that survey was changed meanwhile; read it again.",
-            code="corrected-already",
+            code="already-corrected",
             field="corrects",
         )
     data = _version(survey, statement.setup, statement.notes, by, now)

@@ -94,7 +94,7 @@ def review_decide(
     held = ReviewedSurvey.objects.select_for_update(of=("self",)).filter(review=review, pk__in=asked)
     rows = list(held.select_related("survey__measuring_point__pipe__site__client").order_by("pk"))
     if len(asked) < len(decisions):
-        raise ServiceError("A survey is decided twice here.", code="decided-twice", field="decisions")
+        raise ServiceError("A survey is decided twice here.", code="duplicate-decision", field="decisions")
     for row in rows:
         _decide(row, asked[row.pk], by, now)
     _tell_of_combined([row for row in rows if row.state == State.WITHDRAWN], now)
@@ -135,7 +135,7 @@ def _decide(row: ReviewedSurvey, decision: Decision, by: User, now: datetime) ->
     if row.state != State.UNDER_REVIEW:
         raise Conflict(
             f"The survey {row.survey_id} is decided already: {row.get_state_display()}.",
-            code="decided-already",
+            code="already-decided",
             field="decisions",
         )
     if decision.state == State.CORRECTED:
@@ -152,10 +152,10 @@ def _correctable(row: ReviewedSurvey) -> None:
     if row.worked_out_at is None:
         raise Conflict(
             f"What the survey {row.survey_id} would be with the error found is not worked out yet; look at it before you decide.",
-            code="not-worked-out",
+            code="not-calculated",
             field="decisions",
         )
-    if not any(finding["code"] == "error-curve-applied" for finding in row.findings):
+    if not any(finding["code"] == "calibration-error-corrected" for finding in row.findings):
         raise Conflict(
             f"The points found make no curve by which the survey {row.survey_id} could be corrected; let it stand or withdraw it.",
             code="no-curve",

@@ -77,7 +77,7 @@ def test_beyond_the_last_point_its_error_is_held_widened_and_told() -> None:
     # Spread of the errors 0.04 mm over 8 mm; 2 mm beyond: 0.01 mm as a rectangle, with u = 0.02 mm.
     assert doubt == pytest.approx(hypot(2e-5, 1e-5 / sqrt(3)))
     assert [(finding.code, finding.severity) for finding in findings] == [
-        ("outside-calibrated-range", "caution")
+        ("outside-calibrated-range", "warning")
     ]
     assert "2 mm to 10 mm" in findings[0].detail
 

@@ -35,7 +35,11 @@ NOISE = NOISE - NOISE.mean()
 
 @pytest.mark.parametrize(
     ("zero", "outcome", "codes"),
-    [(0.1e-9, "within", []), (0.7e-9, "warning", ["check-warning"]), (-1.2e-9, "out", ["check-out"])],
+    [
+        (0.1e-9, "within", []),
+        (0.7e-9, "warning", ["check-warning"]),
+        (-1.2e-9, "out", ["check-out-of-limits"]),
+    ],
 )
 def test_the_zero_of_a_meter_against_its_limits(zero: float, outcome: str, codes: list[str]) -> None:
     result = zero_flow_check(NOISE + zero, NANOSECONDS, time_difference_per_velocity=50e-9)
@@ -191,7 +195,7 @@ def test_a_history_with_a_run_says_which_results() -> None:
     history = [Checked(float(i), value) for i, value in enumerate([0.0, 3.5, 0.1, -0.1])]
     found = check_trend(history, LIMITS, "number")
     (finding,) = found.findings
-    assert finding.code == "check-run"
+    assert finding.code == "check-non-random"
     assert finding.detail.startswith("Result 2 of the history")
 
 

@@ -115,7 +115,7 @@ def test_a_guard_band_wider_than_the_limit_is_told() -> None:
 def test_a_calibration_hardly_finer_than_its_limit_is_told() -> None:
     coarse = judge([Point(1.0, 1.0, 0.02, 2.0)], LIMIT, DecisionRule("simple"), "length")
     fine = judge([Point(1.0, 1.0, 0.01, 2.0)], LIMIT, DecisionRule("simple"), "length")
-    assert [finding.code for finding in coarse.findings] == ["calibration-coarse"]
+    assert [finding.code for finding in coarse.findings] == ["calibration-uncertainty-large"]
     assert fine.findings == ()
 
 

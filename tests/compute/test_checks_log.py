@@ -56,7 +56,7 @@ def test_a_sound_log_has_no_findings() -> None:
 
 def test_readings_missing_for_a_while_are_a_gap_with_its_time_and_length() -> None:
     [finding] = found([*range(100), *range(220, 300)])
-    assert (finding.code, finding.severity, finding.value) == ("log-gaps", "note", 1.0)
+    assert (finding.code, finding.severity, finding.value) == ("log-gaps", "info", 1.0)
     assert "121 s" in finding.detail or "2.017 min" in finding.detail
     assert "09:31:39 UTC" in finding.detail
 
@@ -123,7 +123,7 @@ def test_a_column_that_cannot_be_in_its_unit_stops(name: str, factor: float, fie
     columns = steady(300)
     columns[name] = columns[name] * factor
     findings = found(np.arange(300), columns)
-    assert ("log-unit-doubtful", "stop", field) in [(f.code, f.severity, f.field) for f in findings]
+    assert ("log-unit-implausible", "error", field) in [(f.code, f.severity, f.field) for f in findings]
 
 
 def test_a_single_spike_is_not_taken_for_a_unit() -> None:

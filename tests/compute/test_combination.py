@@ -145,7 +145,7 @@ def test_a_scatter_of_all_together_replaces_those_of_the_parts() -> None:
 
 def test_a_difference_within_its_uncertainty_is_not_told_apart() -> None:
     net = combine_as("difference", [part(10.0, a=1.0), part(9.0, b=1.0)])
-    assert codes(net) == {"difference-not-told-apart", "relative-uncertainty-meaningless"}
+    assert codes(net) == {"difference-not-significant", "relative-uncertainty-meaningless"}
 
 
 def test_a_difference_well_above_its_uncertainty_has_nothing_to_say() -> None:

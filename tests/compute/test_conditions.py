@@ -34,7 +34,7 @@ def test_a_warm_wedge_is_slower_and_says_so() -> None:
     # -2.5 m/s a kelvin over 38 K: 2720 - 95 = 2625 m/s.
     warm, findings = warm_wedge(transducers(), -2.5, 293.15, 331.15)
     assert warm.wedge_sound_speed == pytest.approx(2625.0)
-    assert [finding.code for finding in findings] == ["wedge-at-temperature"]
+    assert [finding.code for finding in findings] == ["wedge-temperature-assumed"]
     assert warm_wedge(transducers(), None, None, 331.15) == (transducers(), [])
 
 
@@ -48,7 +48,7 @@ def test_a_wedge_that_cannot_be_is_refused() -> None:
 def test_an_oval_pipe_keeps_its_area_but_not_its_path() -> None:
     conditions = Conditions(largest_diameter=0.2213, smallest_diameter=0.2169)
     [finding] = oval_findings(conditions)
-    assert finding.code == "pipe-oval"
+    assert finding.code == "pipe-out-of-round"
     share = oval_share(conditions)
     mean = (0.2213 + 0.2169) / 2
     assert pi / 4 * 0.2213 * 0.2169 == pytest.approx(pi / 4 * mean**2 * (1 - share**2), rel=1e-12)

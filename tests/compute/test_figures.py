@@ -12,7 +12,7 @@ from compute.checks_setup import transducer_temperature
 from compute.errors import OutOfRange
 from compute.figures import bare, millimetres, said, worded
 from compute.marks import marked, plain
-from compute.place import cautions
+from compute.place import safety_notes
 
 
 def both(text: str) -> tuple[str, str]:
@@ -96,8 +96,8 @@ def test_a_slow_flow_is_told_in_inches_a_second() -> None:
     assert plain(finding.said, "us").startswith("At 1.6 in/s the zero")
 
 
-def test_metric_cautions_tell_both_units_and_us_ones_their_own() -> None:
-    hot, pressure, _ = cautions(344.15, "carbon-steel", (), 601_325.0)
+def test_metric_safety_notes_tell_both_units_and_us_ones_their_own() -> None:
+    hot, pressure, _ = safety_notes(344.15, "carbon-steel", (), 601_325.0)
     assert "may be at 71 °C (160 °F); from 60 °C (140 °F) on" in hot.detail
     assert "may be at 160 °F; from 140 °F on" in plain(hot.said, "us")
     assert "under about 5.0 bar (73 psi)." in pressure.detail

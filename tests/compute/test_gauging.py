@@ -50,7 +50,7 @@ def test_a_worn_pipe_shows_in_readings_that_differ_round_it() -> None:
     assert wall((0.0080, 0.0079, 0.0066, 0.0071)).uneven
     assert not wall().uneven
     assert [finding.code for finding in wall_findings(wall((0.0080, 0.0079, 0.0066, 0.0071)))] == [
-        "wall-uneven"
+        "wall-thickness-uneven"
     ]
     assert wall_findings(wall()) == []
 

@@ -51,7 +51,7 @@ def test_a_meter_that_shows_too_much_is_corrected_where_a_policy_says_so() -> No
     assert bare.mean_velocity == pytest.approx(1.5, rel=1e-9)
     assert applied.mean_velocity == pytest.approx(1.4781507, rel=1e-6)
     assert applied.volume_flow / bare.volume_flow == pytest.approx(1.4781507 / 1.5, rel=1e-6)
-    assert "error-curve-applied" in codes(applied)
+    assert "calibration-error-corrected" in codes(applied)
 
 
 def test_its_uncertainty_enters_the_budget_at_the_working_point() -> None:
@@ -70,14 +70,14 @@ def test_an_error_left_in_widens_the_uncertainty_and_is_told() -> None:
     assert share(left.uncertainty, "meter.calibration") == pytest.approx(
         expected * left.volume_flow, rel=1e-4
     )
-    told = next(finding for finding in left.findings if finding.code == "known-error-left-in")
-    assert told.severity == "caution"
+    told = next(finding for finding in left.findings if finding.code == "calibration-error-not-corrected")
+    assert told.severity == "warning"
 
 
 def test_an_error_the_calibration_cannot_tell_from_none_is_a_note() -> None:
     points = [Point(1.0, 1.001, 0.004, 2.0), Point(2.0, 2.002, 0.008, 2.0)]
     left = reduced(KnownError("meter M-1", "velocity", error_curve(points, "relative", "speed")))
-    assert next(f for f in left.findings if f.code == "known-error-left-in").severity == "note"
+    assert next(f for f in left.findings if f.code == "calibration-error-not-corrected").severity == "info"
 
 
 def test_outside_the_calibrated_range_a_finding_says_so() -> None:
@@ -117,7 +117,7 @@ def test_a_thermometer_moves_the_temperature_and_its_doubt() -> None:
     )
     bare, applied = reduced(), reduced(known)
     assert applied.expected_sound_speed != bare.expected_sound_speed
-    assert "error-curve-applied" in codes(applied)
+    assert "calibration-error-corrected" in codes(applied)
 
 
 def test_what_is_not_known_changes_nothing() -> None:

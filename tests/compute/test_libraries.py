@@ -70,7 +70,7 @@ def test_every_medium_of_the_list_answers_in_the_middle_of_its_range() -> None:
 def test_boiling_is_a_stop_with_the_pressure_that_would_do() -> None:
     found = medium_properties("water", 393.15, 101_325.0)
     [finding] = [f for f in found.findings if f.code == "medium-boiling"]
-    assert finding.severity == "stop"
+    assert finding.severity == "error"
     # Steam tables: water boils at 198.5 kPa at 120 degC (from memory).
     assert finding.limit == pytest.approx(198.5e3, rel=2e-3)
 
@@ -78,7 +78,7 @@ def test_boiling_is_a_stop_with_the_pressure_that_would_do() -> None:
 def test_freezing_is_a_stop() -> None:
     assert [
         f.severity for f in medium_properties("water", 271.0, 2e5).findings if f.code == "medium-frozen"
-    ] == ["stop"]
+    ] == ["error"]
 
 
 def test_an_assumed_pressure_is_a_note_and_keeps_hot_water_liquid() -> None:

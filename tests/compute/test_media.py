@@ -127,8 +127,8 @@ def test_glycol_mixture_without_glycol_is_nearly_water() -> None:
 def test_salt_keeps_the_sea_liquid_a_little_below_zero() -> None:
     # Seawater of 35 g/kg freezes at -1.91 degC (Millero 1978).
     assert "medium-frozen" not in codes("seawater", 272.0, ATMOSPHERE, salinity=35.0)
-    assert codes("seawater", 271.0, ATMOSPHERE, salinity=35.0)["medium-frozen"] == "stop"
-    assert codes("seawater", 272.0, ATMOSPHERE, salinity=5.0)["medium-frozen"] == "stop"
+    assert codes("seawater", 271.0, ATMOSPHERE, salinity=35.0)["medium-frozen"] == "error"
+    assert codes("seawater", 272.0, ATMOSPHERE, salinity=5.0)["medium-frozen"] == "error"
 
 
 def test_figures_of_a_frozen_medium_are_those_at_its_freezing_point() -> None:
@@ -139,12 +139,12 @@ def test_figures_of_a_frozen_medium_are_those_at_its_freezing_point() -> None:
 def test_a_spirit_boils_before_water_does() -> None:
     # Ethanol boils at 78.3 degC at one atmosphere (CRC Handbook, from memory).
     assert "medium-boiling" not in codes("ethanol", 350.0, ATMOSPHERE)
-    assert codes("ethanol", 353.0, ATMOSPHERE)["medium-boiling"] == "stop"
+    assert codes("ethanol", 353.0, ATMOSPHERE)["medium-boiling"] == "error"
     assert saturation_pressure(351.45, "ethanol") == pytest.approx(ATMOSPHERE, rel=5e-3)
 
 
-def test_a_little_outside_the_range_figures_of_its_end_come_with_a_caution() -> None:
-    assert codes("diesel", 357.0, ATMOSPHERE)["medium-outside-range"] == "caution"
+def test_a_little_outside_the_range_figures_of_its_end_come_with_a_warning() -> None:
+    assert codes("diesel", 357.0, ATMOSPHERE)["medium-outside-range"] == "warning"
     beyond, end = (medium_properties("diesel", t, ATMOSPHERE) for t in (357.0, 353.15))
     assert beyond.dynamic_viscosity == end.dynamic_viscosity
 
@@ -163,8 +163,8 @@ def test_a_pressure_no_liquid_has_is_refused(pressure: float) -> None:
 
 
 def test_figures_from_memory_are_marked() -> None:
-    assert codes("diesel", 293.0, ATMOSPHERE) == {"medium-figures-uncertain": "caution"}
-    assert codes("glycerol", 298.15, ATMOSPHERE) == {"medium-figures-uncertain": "note"}
+    assert codes("diesel", 293.0, ATMOSPHERE) == {"medium-figures-uncertain": "warning"}
+    assert codes("glycerol", 298.15, ATMOSPHERE) == {"medium-figures-uncertain": "info"}
     assert codes("toluene", 298.15, ATMOSPHERE) == {}
 
 

@@ -20,7 +20,7 @@ def table_of(name: str, pressure: float = 2e6) -> MediumTable:
     found = medium_properties(name, ROWS, pressure)
     return MediumTable(
         "own", pressure, ROWS, np.asarray(found.sound_speed), np.asarray(found.density), np.asarray(found.dynamic_viscosity),
-        0.002, 0.001, 0.05, Source("data sheet", "read"),
+        0.002, 0.001, 0.05, Source("data sheet", "published"),
     )  # fmt: skip
 
 
@@ -70,10 +70,10 @@ def test_an_array_gives_what_each_temperature_gives_alone() -> None:
         assert np.asarray(together.dynamic_viscosity)[i] == alone.dynamic_viscosity
 
 
-def test_a_little_outside_the_table_is_a_caution_and_far_outside_is_refused() -> None:
+def test_a_little_outside_the_table_is_a_warning_and_far_outside_is_refused() -> None:
     table = table_of("water")
     [finding] = table_properties(table, 290.0).findings
-    assert (finding.code, finding.severity, finding.limit) == ("medium-outside-range", "caution", 293.15)
+    assert (finding.code, finding.severity, finding.limit) == ("medium-outside-range", "warning", 293.15)
     for temperature in (270.0, 400.0, float("nan")):
         with pytest.raises(OutOfRange):
             table_properties(table, temperature)

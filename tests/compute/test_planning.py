@@ -112,7 +112,7 @@ def test_without_the_solver_the_careful_plan_is_given_and_said_to_be_that(
 ) -> None:
     monkeypatch.setattr(search, "find_spec", lambda name: None)
     plan = planned(made_problem(Size(12, 2, 4, 2, 6)))
-    assert [one.code for one in plan.findings] == ["plan-without-solver"]
+    assert [one.code for one in plan.findings] == ["plan-heuristic-only"]
     assert plan.objective == plan.greedy_objective
 
 

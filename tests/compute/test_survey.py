@@ -99,14 +99,14 @@ def test_a_wedge_delay_below_zero_is_refused() -> None:
 
 def test_a_sound_survey_has_nothing_worse_than_a_note() -> None:
     findings = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
-    assert {finding.severity for finding in findings} <= {"note"}
+    assert {finding.severity for finding in findings} <= {"info"}
 
 
 def test_a_wrong_wall_shows_in_the_sound_speed() -> None:
     reduction = reduce_log(
         replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
     )
-    assert "sound-speed-mismatch" in {finding.code for finding in reduction.findings}
+    assert "sound-speed-inconsistent" in {finding.code for finding in reduction.findings}
 
 
 def test_readings_that_cannot_be_are_left_out_and_counted() -> None:
@@ -145,7 +145,7 @@ def test_no_beam_is_a_stop_with_both_speeds() -> None:
     with pytest.raises(TotalReflection) as caught:
         work_out(replace(PIPE, wave_mode="longitudinal"), WATER, PAIR, traverses=2)
     finding = no_beam(caught.value)
-    assert (finding.severity, finding.value, finding.field) == ("stop", 5960.0, "pipe.material")
+    assert (finding.severity, finding.value, finding.field) == ("error", 5960.0, "pipe.material")
 
 
 def test_a_lining_counts_in_the_bore_and_its_roughness_is_the_one_that_is_wetted() -> None:
@@ -164,12 +164,12 @@ def test_an_unknown_material_is_named_by_its_field() -> None:
 def test_a_plastic_wall_that_could_carry_the_other_wave_says_what_taking_it_would_do() -> None:
     plastic = PipeEntry(0.160, 0.0077, MaterialEntry("pvc-u"))
     [finding] = [
-        f for f in work_out(plastic, WATER, PAIR, traverses=1).findings if f.code == "other-wave-possible"
+        f for f in work_out(plastic, WATER, PAIR, traverses=1).findings if f.code == "wave-mode-ambiguous"
     ]
     as_shear = work_out(replace(plastic, wave_mode="shear"), WATER, PAIR, traverses=1).spacing.spacing
     assert finding.value == pytest.approx(float(as_shear))
     codes = {f.code for f in work_out(PIPE, WATER, PAIR, traverses=1).findings}
-    assert "other-wave-possible" not in codes
+    assert "wave-mode-ambiguous" not in codes
 
 
 def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> None:
@@ -183,11 +183,11 @@ def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> 
 
 def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what_would_explain_it() -> None:
     fitting = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
-    assert "sound-speed-fits" in {finding.code for finding in fitting}
+    assert "sound-speed-consistent" in {finding.code for finding in fitting}
     wrong = reduce_log(
         replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
     ).findings
-    doubtful = [finding for finding in wrong if finding.code == "entry-doubtful"]
+    doubtful = [finding for finding in wrong if finding.code == "suspect-entry"]
     assert doubtful[0].field == "pipe.wall_thickness"
     assert doubtful[0].limit == pytest.approx(0.008, abs=5e-4)
 
@@ -198,4 +198,4 @@ def test_a_gauging_that_contradicts_the_wall_entered_does_not_make_it_surer() ->
     [row] = [row for row in reduction.uncertainty.budget if row.input == "pipe.wall_thickness"]
     # The mill tolerance of 12.5 % as a rectangle, not the 0.05 mm of the gauge that says 8.0 mm.
     assert row.standard_uncertainty == pytest.approx(0.125 * 0.0063 / 3**0.5)
-    assert "wall-off-gauge" in {finding.code for finding in reduction.findings}
+    assert "wall-differs-from-measurement" in {finding.code for finding in reduction.findings}

@@ -54,7 +54,7 @@ def test_logs_with_no_time_in_common_are_an_error_that_names_their_spans() -> No
     assert "return from 2026-10-06 10:30:00" in caught.value.detail
 
 
-def test_a_small_overlap_is_a_caution() -> None:
+def test_a_small_overlap_is_a_warning() -> None:
     assert codes(bring_together([log("a", np.zeros(100)), log("b", np.zeros(100), late=80)])) == [
         "overlap-short"
     ]

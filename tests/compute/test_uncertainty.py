@@ -163,7 +163,7 @@ def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None
     linear = flow_uncertainty(measurement(), wide)
     drawn = flow_monte_carlo(measurement(), wide, linear, draws=50_000, seed=5)
     assert not drawn.good_enough
-    assert [finding.code for finding in drawn.findings] == ["linear-uncertainty-not-good-enough"]
+    assert [finding.code for finding in drawn.findings] == ["gum-framework-not-validated"]
 
 
 def test_the_less_straight_pipe_the_more_doubt() -> None:

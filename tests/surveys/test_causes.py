@@ -96,7 +96,7 @@ def test_of_two_who_correct_one_survey_the_second_is_told(here: Scene) -> None:
             by=here.cast.office,
             now=timezone.now(),
         )
-    assert caught.value.code == "corrected-already"
+    assert caught.value.code == "already-corrected"
 
 
 def test_corrected_transducer_data_reaches_the_surveys_made_with_it(here: Scene) -> None:

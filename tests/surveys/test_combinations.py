@@ -58,14 +58,14 @@ def test_two_crossed_paths_that_agree_come_to_their_mean(here: Scene) -> None:
     assert result.volume_flow_m3_s == pytest.approx((one.volume_flow_m3_s + other.volume_flow_m3_s) / 2)
     assert result.spread_m3_s == pytest.approx(other.volume_flow_m3_s - one.volume_flow_m3_s)
     assert set(result.results.all()) == {one, other}
-    assert finding(combination, "paths-agree")["severity"] == "note"
+    assert finding(combination, "paths-agree")["severity"] == "info"
 
 
 def test_crossed_paths_that_disagree_are_a_sign_of_a_lopsided_profile_and_less_sure(here: Scene) -> None:
     agreed = current_of(crossed(here, 170.2))
     combination = crossed(here, 187)
     told = finding(combination, "paths-disagree")
-    assert told["severity"] == "caution"
+    assert told["severity"] == "warning"
     # Two traverses each: a cross-flow cancels, so it is the profile.
     assert "lopsided profile" in told["detail"]
     assert "path 1 at 0 deg and path 2 at 90 deg" in told["detail"]
@@ -220,7 +220,7 @@ def test_parts_that_cannot_belong_together_are_refused(here: Scene, cast: Any, k
     elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
     assert refusal(here, "sum", [one]) == ("parts-number", "parts")
     assert refusal(here, "difference", [one, other, path]) == ("parts-number", "parts")
-    assert refusal(here, "sum", [one, other, one]) == ("part-twice", "parts.2")
+    assert refusal(here, "sum", [one, other, one]) == ("duplicate-part", "parts.2")
     assert refusal(here, "mean", [one, path]) == ("paths-of-one-flow", "parts.1")
     assert refusal(here, "sum", [one, elsewhere]) == ("other-site", "parts.1")
     assert not CombinationPart.objects.exists()

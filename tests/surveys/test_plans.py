@@ -128,7 +128,7 @@ def test_an_accepted_plan_is_booked_and_its_jobs_are_planned(
         cast.technician,
     }
     again = as_user("office").post(f"{PATH}{plan['id']}/acceptance/", {"assignments": [str(one.pk)]})
-    assert (again.status_code, again.json()["code"]) == (409, "accepted-already")
+    assert (again.status_code, again.json()["code"]) == (409, "already-accepted")
 
 
 def test_what_was_taken_meanwhile_is_named_and_nothing_is_booked(

@@ -207,5 +207,5 @@ def test_the_demo_runs_twice_on_one_database_and_needs_no_setting(tmp_path: Path
             check=False,
         )
         assert answer.returncode == 0, answer.stderr
-        assert "mounted-spacing-off" in answer.stdout
+        assert "spacing-wrong" in answer.stdout
         assert "the new one is -0.00%" in answer.stdout or "the new one is +0.00%" in answer.stdout

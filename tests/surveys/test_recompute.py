@@ -92,7 +92,7 @@ def test_a_version_corrected_already_cannot_be_corrected_again(here: Scene) -> N
             by=here.cast.office,
             now=timezone.now(),
         )
-    assert caught.value.code == "corrected-already"
+    assert caught.value.code == "already-corrected"
 
 
 def test_an_alteration_reaches_only_surveys_from_its_date_on(here: Scene) -> None:

@@ -227,7 +227,7 @@ def words(paper: Paper) -> str:
 @pytest.mark.parametrize(
     ("units", "straight"), [("metric", "0.50 m (2 diameters)"), ("us", "1.6 ft (2 diameters)")]
 )
-def test_papers_tell_findings_and_cautions_in_their_units(hot: Scene, units: Any, straight: str) -> None:
+def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units: Any, straight: str) -> None:
     result = traceable_results().order_by("computed_at")[0]
     report = survey_report(result, Issue("2026-X-1", 1, result.computed_at, "office"), units, "")
     sheet = setup_sheet(Setup.objects.order_by("worked_out_at")[0], units, "")
@@ -235,7 +235,9 @@ def test_papers_tell_findings_and_cautions_in_their_units(hot: Scene, units: Any
         assert MARKS not in words(paper)
         assert straight in words(paper)
         callouts = [block["text"] for block in paper.blocks if block["type"] == "callout"]
-        warned = [item for block in paper.blocks if block["type"] == "cautions" for item in block["items"]]
+        warned = [
+            item for block in paper.blocks if block["type"] == "safety_notes" for item in block["items"]
+        ]
         assert callouts
         assert bool(metric_in([*callouts, *warned])) is (units == "metric")
     assert ("58 °C (136 °F)" in words(sheet)) is (units == "metric")

@@ -161,7 +161,7 @@ class SetupSheet(UnitsMixin):
 
     @documented(responses=PDF)
     def get(self, request: Request, pk: Any, setup: Any) -> Any:
-        """What a technician takes along: spacing, drawing, what to expect, cautions, checklist."""
+        """What a technician takes along: spacing, drawing, what to expect, safety notes, checklist."""
         related = (
             "measuring_point__pipe__site__client", "pipe_data__gauging__gauge", "pipe_data__recorded_by",
             "transducer_data__instrument", "worked_out_by",

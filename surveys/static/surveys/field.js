@@ -102,14 +102,14 @@ function tellShort() {
   const bar = document.getElementById("bar");
   if (!bar) return;
   const spacing = document.getElementById("spacing");
-  const stops = document.querySelectorAll("#answer .stop").length;
-  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${stops ? " · STOP, see below" : ""}` : "No answer yet";
-  bar.classList.toggle("bad", !spacing || stops > 0);
+  const errors = document.querySelectorAll("#answer .error").length;
+  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${errors ? " · ERROR, see below" : ""}` : "No answer yet";
+  bar.classList.toggle("bad", !spacing || errors > 0);
 }
 
 // In place of an answer that would be of other entries than those in sight.
 function noAnswer(...parts) {
-  const told = Object.assign(document.createElement("p"), { className: "caution" });
+  const told = Object.assign(document.createElement("p"), { className: "warning" });
   told.append(...parts);
   document.getElementById("answer").replaceChildren(told);
   tellShort();
@@ -184,7 +184,7 @@ async function saveSurvey() {
   const setup = setupNow();
   const told = document.getElementById("setup-told");
   if (!setup.id) {
-    told.className = "stop";
+    told.className = "error";
     told.scrollIntoView();
     return;
   }
@@ -335,7 +335,7 @@ function beginForm() {
     const setup = setupNow();
     if (!setup.id) told.textContent = told.dataset.none;
     else if (setup.id !== form.dataset.setup) told.textContent = `Mounted by the set-up saved on this device at ${new Date(setup.at).toLocaleTimeString()}.`;
-    if (told.textContent === told.dataset.none) told.className = "stop";
+    if (told.textContent === told.dataset.none) told.className = "error";
   }
   if (form.id === "sheet") typedNow();
 }

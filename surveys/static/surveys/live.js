@@ -10,7 +10,7 @@ function token() {
 
 function tell(text, ...more) {
   const told = document.createElement("p");
-  told.className = "stop";
+  told.className = "error";
   told.append(text, ...more);
   const place = document.getElementById("told");
   place.replaceChildren(told);

@@ -102,7 +102,7 @@ def test_a_week_there_is_not_is_not_found(page: Page) -> None:
     assert found.status == 404
 
 
-def test_a_result_in_review_is_read_with_its_cautions_and_its_report_issued_and_issued_again(
+def test_a_result_in_review_is_read_with_its_warnings_and_its_report_issued_and_issued_again(
     page: Page, here: Scene, job: Job, accessible: Judge
 ) -> None:
     survey = here.survey()

@@ -179,7 +179,7 @@ def test_surveys_of_two_sites_a_part_twice_and_logs_of_two_days_are_refused(
     late = logged(mounted(branch(here, "West branch")), late=86_400)
     for surveys, code in (
         ([one, far], "other-site"),
-        ([one, one], "part-twice"),
+        ([one, one], "duplicate-part"),
         ([one, late], "not-enough-data"),
     ):
         answer = office.post(PATH, asked(here, surveys), format="json")

@@ -54,7 +54,7 @@ def test_spacing_answers_every_field_of_the_contract_with_numbers_worked_out_by_
     )
     assert found["medium"]["sound_speed"] == {"value": 1550.0, "unit": "m/s"}
     assert {other["traverses"] for other in found["alternatives"]} == {1, 3, 4}
-    assert {"findings", "cautions"} <= found.keys()
+    assert {"findings", "safety_notes"} <= found.keys()
 
 
 def test_us_units_and_inches_give_the_same_case(as_user: Any) -> None:
@@ -74,7 +74,7 @@ def test_a_finding_has_its_code_severity_field_value_limit_and_source(as_user: A
     found = spacing(as_user("owner"), changed(pipe={"outer_diameter": "8 in"}))
     [finding] = [f for f in found["findings"] if f["code"] == "nominal-size-as-outer-diameter"]
     assert finding["field"] == "pipe.outer_diameter"
-    assert finding["severity"] == "caution"
+    assert finding["severity"] == "warning"
     assert finding["value"] == {"value": pytest.approx(203.2), "unit": "mm"}
     assert finding["limit"] == {"value": pytest.approx(219.075), "unit": "mm"}
     assert finding["source"]["text"]
@@ -86,7 +86,7 @@ def test_a_set_up_without_a_beam_is_a_stop_finding_and_no_spacing(as_user: Any) 
     [finding] = found["findings"]
     assert (finding["code"], finding["severity"], finding["field"]) == (
         "no-refracted-wave",
-        "stop",
+        "error",
         "pipe.material",
     )
 
@@ -251,7 +251,7 @@ def test_the_versions_of_the_method_and_its_customs_can_be_read_with_their_sourc
     found = as_user("owner").get("/api/v1/compute/methods/").json()
     assert [row["version"] for row in found["methods"]] == [method.version for method in METHODS]
     assert all(row["source"]["text"] for row in (*found["usual_doubts"], *found["straight_lengths"]))
-    assert "sound-speed-mismatch" in {row["code"] for row in found["findings"]}
+    assert "sound-speed-inconsistent" in {row["code"] for row in found["findings"]}
 
 
 def test_a_wedge_that_changes_with_temperature_is_taken_at_the_mediums(as_user: Any) -> None:
@@ -262,4 +262,4 @@ def test_a_wedge_that_changes_with_temperature_is_taken_at_the_mediums(as_user: 
     # -2.5 m/s/K over 38 K: 2720 - 95 = 2625 m/s, by hand.
     by_hand = spacing(owner, changed(transducers={"wedge_sound_speed": "2625 m/s"}) | {"medium": water})
     assert found["spacing"]["value"] == pytest.approx(by_hand["spacing"]["value"], rel=1e-12)
-    assert "wedge-at-temperature" in {finding["code"] for finding in found["findings"]}
+    assert "wedge-temperature-assumed" in {finding["code"] for finding in found["findings"]}

@@ -44,7 +44,7 @@ def test_a_nominal_diameter_is_found_with_every_field_of_the_contract(as_user: A
     assert 0.5 < first["plausibility"] <= 1
     assert first["effect_on_flow"] == pytest.approx((203.1 / 184.0) ** 2 - 1, abs=3e-3)
     assert "nominal" in first["detail"]
-    assert "sound-speed-mismatch" in {finding["code"] for finding in found["findings"]}
+    assert "sound-speed-inconsistent" in {finding["code"] for finding in found["findings"]}
 
 
 def test_a_sound_speed_that_fits_says_so(as_user: Any) -> None:

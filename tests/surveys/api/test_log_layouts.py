@@ -165,8 +165,8 @@ def test_the_same_file_for_another_survey_is_recognised(here: Scene, as_user: An
     first = here.survey()
     second = here.survey()
     assert first.log.findings == []
-    assert "log-taken-before" in {finding["code"] for finding in second.log.findings}
-    assert "log-taken-before" in {finding["code"] for finding in current(second).findings}
+    assert "log-duplicate" in {finding["code"] for finding in second.log.findings}
+    assert "log-duplicate" in {finding["code"] for finding in current(second).findings}
 
 
 def test_only_the_marked_stretch_counts_and_the_result_says_so(here: Scene, as_user: Any) -> None:

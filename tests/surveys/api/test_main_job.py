@@ -99,7 +99,7 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
     # The log was made for 1.18 m/s in a bore of 219.1 - 2 x 8.0 = 203.1 mm: pi/4 0.2031^2 1.18 3600 = 137.624 m3/h.
     assert newest["volume_flow"]["value"] == pytest.approx(137.624, rel=5e-4)
     assert newest["account"]["causes"][0]["field"] == "pipe.wall_thickness"
-    assert "mounted-spacing-off" in newest["account"]["new_findings"]
+    assert "spacing-wrong" in newest["account"]["new_findings"]
 
 
 def test_the_log_answers_with_what_was_taken_and_what_was_refused(surveyed: SimpleNamespace) -> None:

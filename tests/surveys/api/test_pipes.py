@@ -49,10 +49,12 @@ def test_a_pipe_measured_cold_is_larger_when_hot(as_user: Any) -> None:
     assert "dimensions-expanded" in {finding["code"] for finding in found["findings"]}
 
 
-def test_an_oval_pipe_is_a_caution_and_its_diameters_come_together(as_user: Any) -> None:
+def test_an_oval_pipe_is_a_warning_and_its_diameters_come_together(as_user: Any) -> None:
     owner = as_user("owner")
     oval = {"largest_outer_diameter": "222 mm", "smallest_outer_diameter": "216 mm"}
-    assert "pipe-oval" in {finding["code"] for finding in spacing(owner, changed(pipe=oval))["findings"]}
+    assert "pipe-out-of-round" in {
+        finding["code"] for finding in spacing(owner, changed(pipe=oval))["findings"]
+    }
     for half in ({"largest_outer_diameter": "222 mm"}, oval | {"smallest_outer_diameter": None}):
         answer = owner.post("/api/v1/compute/spacing/", changed(pipe=half), format="json")
         assert answer.status_code == 400
@@ -94,7 +96,7 @@ def test_a_worn_pipe_shows_in_its_gauging(as_user: Any, site: Any, kit: Any) -> 
     pipe = make(office, site)
     body = {"gauge": str(kit.gauge.pk), "readings": ["8.0 mm", "7.9 mm", "6.6 mm", "7.1 mm"]}
     found = post(office, f"pipes/{pipe['id']}/gaugings/", body)
-    assert [finding["code"] for finding in found["findings"]] == ["wall-uneven"]
+    assert [finding["code"] for finding in found["findings"]] == ["wall-thickness-uneven"]
     assert found["thinnest"]["value"] == pytest.approx(6.6)
 
 

@@ -26,7 +26,7 @@ def asked(monkeypatch: pytest.MonkeyPatch, fault: Exception, address: str, **hea
 @pytest.mark.parametrize(
     ("fault", "status", "code"),
     [
-        (OperationalError("server closed the connection"), 503, "database-away"),
+        (OperationalError("server closed the connection"), 503, "service-unavailable"),
         (ValueError("secret of the machine"), 500, "server-error"),
         (SuspiciousOperation("odd host"), 400, "bad-request"),
     ],

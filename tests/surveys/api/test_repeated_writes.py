@@ -155,7 +155,7 @@ def test_a_process_that_dies_before_the_answer_is_kept_has_not_done_the_write(
 @pytest.mark.parametrize(
     ("error", "status", "code"),
     [
-        (OperationalError("deadlock detected"), 503, "database-away"),
+        (OperationalError("deadlock detected"), 503, "service-unavailable"),
         (ValueError("a slip"), 500, "server-error"),
     ],
 )

@@ -141,7 +141,7 @@ def with_entity() -> bytes:
         (b"%PDF-1.7\n\0", "file-not-text"),
         (b'serial,certificate\n"G', "csv-invalid"),
         (b"serial,verdict\nG-0033,pass\n", "columns-unknown"),
-        (b"serial,serial\nG-0033,x\n", "column-twice"),
+        (b"serial,serial\nG-0033,x\n", "duplicate-column"),
         (b"serial,certificate\nG-0033,x,y\n", "row-too-long"),
         (b"serial,certificate\n", "no-rows"),
         (b"\n\n", "columns-unknown"),

@@ -121,7 +121,7 @@ def test_a_check_entered_wrongly_is_corrected_by_another(as_user: Any, kit: Any)
     found = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/checks/").json()[0]
     assert [one["id"] for one in found["checks"]] == [right.json()["id"]]
     again = check(as_user, kit.gauge, **block("10.05 mm"), corrects=wrong, reason="Again.")
-    assert (again.status_code, again.json()["code"]) == (409, "corrected-already")
+    assert (again.status_code, again.json()["code"]) == (409, "already-corrected")
     with pytest.raises(IntegrityError), transaction.atomic():
         IntermediateCheck.objects.filter(pk=wrong).update(note="x")
 

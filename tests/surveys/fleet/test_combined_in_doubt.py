@@ -214,6 +214,6 @@ def test_the_year_of_a_site_tells_it_before_any_figure(
     decide(as_user, branches[1][1:], "withdrawn", "The meter was dropped.")
     paper = site_summary(Year(here.pipe.site, 2026, here.cast.owner), "metric", "https://x.example/")
     callouts = [block for block in paper.blocks if block["type"] == "callout" and "Both" in block["label"]]
-    assert [block["severity"] for block in callouts] == ["stop", "stop"]
+    assert [block["severity"] for block in callouts] == ["error", "error"]
     [row] = next(b for b in paper.blocks if b["type"] == "table" and "Taken as" in str(b))["rows"]
     assert row[3].endswith(", withdrawn")

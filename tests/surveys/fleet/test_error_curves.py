@@ -63,7 +63,7 @@ def test_without_a_policy_a_known_error_stays_in_and_is_told(here: Scene) -> Non
     after = current(before.survey)
     assert after.volume_flow_m3_s == before.volume_flow_m3_s
     assert after.expanded_uncertainty_m3_s > before.expanded_uncertainty_m3_s
-    assert "known-error-left-in" in {finding["code"] for finding in after.findings}
+    assert "calibration-error-not-corrected" in {finding["code"] for finding in after.findings}
     assert "meter.calibration" in {row["input"] for row in after.budget}
     assert not after.corrected_for.exists()
 
@@ -129,7 +129,7 @@ def test_a_certificate_with_one_point_makes_no_curve_and_that_is_told(here: Scen
     certify(here, POINTS[:1])
     told = {finding["code"] for finding in current(here.survey()).findings}
     assert "error-curve-not-usable" in told
-    assert "known-error-left-in" not in told
+    assert "calibration-error-not-corrected" not in told
 
 
 def test_a_certificate_of_a_day_to_come_is_refused(here: Scene, as_user: Any) -> None:
@@ -142,7 +142,7 @@ def test_a_certificate_of_a_day_to_come_is_refused(here: Scene, as_user: Any) ->
     }
     answer = as_user("calibration_admin").post("/api/v1/calibrations/", body)
     assert answer.status_code == 400
-    assert answer.json()["errors"][0]["code"] == "date-to-come"
+    assert answer.json()["errors"][0]["code"] == "date-in-future"
     assert not Calibration.objects.filter(certificate="HR-9").exists()
 
 

@@ -83,7 +83,7 @@ def test_a_wall_beyond_the_gauge_and_a_spacing_off_the_rail_are_refused_with_bot
     # The demo's pipe: a wall of 6.3 mm, a spacing of 159 mm.
     assert "wall-outside-range" in told
     assert "the wall is 6.30 mm" in told
-    assert "off-the-rail" in told
+    assert "spacing-outside-rail" in told
     # And its 1 MHz are below what the meter drives.
     assert "None of the meters that can be booked drives 1 MHz." in told
     assert "the rail allows any to 100.0 mm" in told

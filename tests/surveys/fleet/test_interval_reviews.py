@@ -179,7 +179,7 @@ def test_a_refusal_keeps_its_reason_and_makes_no_policy(as_user: Any, drifting: 
     assert (refused["decision"], refused["reason"]) == ("refused", "A new probe is on it.")
     assert not IntervalPolicy.objects.exists()
     again = as_user("calibration_admin").post(address, body)
-    assert (again.status_code, again.json()["code"]) == (409, "decided-already")
+    assert (again.status_code, again.json()["code"]) == (409, "already-decided")
     with pytest.raises(IntegrityError), transaction.atomic():
         IntervalReview.objects.update(reason="")
 

@@ -201,7 +201,7 @@ def test_a_decision_that_cannot_be_is_refused_whole(
 def test_what_is_decided_is_decided_once(review: ToleranceReview, as_user: Any) -> None:
     assert decide(as_user, review, "stands").status_code == 200
     answer = decide(as_user, review, "withdrawn")
-    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "decided-already")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "already-decided")
 
 
 def test_the_database_refuses_a_decision_without_reason(review: ToleranceReview) -> None:
@@ -324,7 +324,7 @@ def test_nothing_is_corrected_before_the_figure_is_there_to_be_seen(
     item = review.surveys.get()
     body = {"decisions": [{"item": str(item.pk), "decision": "corrected", "reason": "At once."}]}
     answer = as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
-    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not-worked-out")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not-calculated")
 
 
 def test_where_the_points_make_no_curve_there_is_nothing_to_correct(here: Scene, as_user: Any) -> None:
@@ -358,7 +358,7 @@ def test_one_survey_decided_twice_in_one_go_is_refused(review: ToleranceReview, 
     answer = as_user("office").post(
         f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
     )
-    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "decided-twice")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "duplicate-decision")
 
 
 def test_a_survey_sent_late_into_the_span_joins_the_review(review: ToleranceReview, here: Scene) -> None:

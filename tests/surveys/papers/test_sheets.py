@@ -31,9 +31,9 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
     return scene(site, cast, kit)
 
 
-def cautions(paper: Paper) -> dict[str, Any]:
-    """The one block of cautions of a paper."""
-    (block,) = (block for block in paper.blocks if block["type"] == "cautions")
+def safety_notes(paper: Paper) -> dict[str, Any]:
+    """The one block of safety notes of a paper."""
+    (block,) = (block for block in paper.blocks if block["type"] == "safety_notes")
     return block
 
 
@@ -55,14 +55,14 @@ def day(here: Scene) -> Paper:
 
 def test_a_hot_pipe_is_told_on_the_set_up_sheet_with_the_threshold_and_where_it_is_from(here: Scene) -> None:
     # The pipe's water is at 58 degrees: above the 51 of a minute's contact.
-    told = " ".join(cautions(sheet(here))["items"])
+    told = " ".join(safety_notes(sheet(here))["items"])
     for part in ("58 °C (136 °F)", "51 °C (124 °F)", "a minute", "ASTM C1055", "ISO 13732-1"):
         assert part in told
 
 
 def test_every_hazard_flagged_at_the_point_is_told_once_and_what_all_defer_to_once(here: Scene) -> None:
     MeasuringPoint.objects.filter(pk=here.point.pk).update(hazards=list(HAZARDS))
-    block = cautions(sheet(here))
+    block = safety_notes(sheet(here))
     for hazard in HAZARDS.values():
         assert block["items"].count(hazard) == 1
     assert "does not say that the work is safe" in block["closing"]
@@ -72,19 +72,19 @@ def test_every_hazard_flagged_at_the_point_is_told_once_and_what_all_defer_to_on
 
 def test_the_day_sheet_warns_by_the_pipes_data_though_no_set_up_was_worked_out(here: Scene) -> None:
     assert not Setup.objects.exists()
-    told = cautions(day(here))["items"]
+    told = safety_notes(day(here))["items"]
     assert any(item.startswith("After the bend: Hot surface: the pipe may be at 58 °C") for item in told)
     assert any("under about 5.0 bar (72 psi)" in item for item in told)
 
 
 def test_where_no_hazard_is_on_record_the_day_sheet_says_that_this_means_nothing(here: Scene) -> None:
-    assert "No hazards are on record" in cautions(day(here))["items"][-1]
+    assert "No hazards are on record" in safety_notes(day(here))["items"][-1]
 
 
 def test_hazards_of_the_site_come_first(here: Scene) -> None:
     Site.objects.filter(pk=here.pipe.site_id).update(hazards="Steam traps blow off.")
     MeasuringPoint.objects.filter(pk=here.point.pk).update(hazards=["confined-space"])
-    told = cautions(day(here))["items"]
+    told = safety_notes(day(here))["items"]
     assert told[0] == "On site: Steam traps blow off."
     assert "After the bend: " + HAZARDS["confined-space"] in told
     assert "No hazards are on record" not in str(told)

@@ -105,7 +105,7 @@ def test_a_result_under_review_is_told_first_and_a_withdrawn_one_is_no_measure_o
     certify(here, date(2026, 11, 1), BAD, GOOD)
     paper = summary(here)
     first = next(block for block in paper.blocks if block["type"] in ("callout", "heading"))
-    assert (first["severity"], "under review" in first["text"]) == ("stop", True)
+    assert (first["severity"], "under review" in first["text"]) == ("error", True)
     assert results(paper)[0][2].endswith("under review")
     decide(as_user, ToleranceReview.objects.get(), "withdrawn")
     assert results(summary(here))[0][4] == "withdrawn, not compared"

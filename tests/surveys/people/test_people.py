@@ -196,7 +196,7 @@ def test_a_leaver_is_blanked_and_what_they_did_stays(as_user: Any, cast: Any, si
     revived = as_user("administrator").patch(
         f"{USERS}{cast.technician.pk}/", {"is_active": True}, format="json"
     )
-    assert (revived.status_code, revived.json()["code"]) == (409, "left")
+    assert (revived.status_code, revived.json()["code"]) == (409, "user-deactivated")
 
 
 def test_two_leavers_have_two_names_and_their_invitations_name_them_no_more(

@@ -60,7 +60,7 @@ def test_a_row_that_cannot_be_read_is_listed_with_line_column_and_reason(
         ("time,transit_time [us]\n", "columns-missing"),
         ("time,transit_time,time_difference [ns]\n", "unit-missing"),
         ("time,transit_time [mm],time_difference [ns]\n", "unit-unknown"),
-        ("time,transit_time [us],transit_time [us],time_difference [ns]\n", "column-twice"),
+        ("time,transit_time [us],transit_time [us],time_difference [ns]\n", "duplicate-column"),
         (f"{HEADER}\n", "no-readings"),
         (f"{HEADER}\nx,y,z\n", "no-readings"),
         (b"\xff\xfe\x00t\x00i", "file-not-text"),

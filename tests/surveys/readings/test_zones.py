@@ -57,8 +57,8 @@ def test_the_repeated_hour_is_told_apart_by_the_order_of_the_rows() -> None:
         utc(2026, 10, 24, 23, 30), utc(2026, 10, 25, 0, 0), utc(2026, 10, 25, 0, 30), utc(2026, 10, 25, 0, 59),
         utc(2026, 10, 25, 1, 0), utc(2026, 10, 25, 1, 30), utc(2026, 10, 25, 2, 0),
     ]  # fmt: skip
-    [finding] = [f for f in intake.findings if f.code == "hour-repeated"]
-    assert (finding.severity, finding.value) == ("note", 5.0)
+    [finding] = [f for f in intake.findings if f.code == "dst-hour-repeated"]
+    assert (finding.severity, finding.value) == ("info", 5.0)
     assert "02:00 to 03:00 on 2026-10-25" in finding.detail
 
 
@@ -66,7 +66,7 @@ def test_a_repeated_hour_without_a_step_back_is_taken_as_the_first_pass_and_said
     intake = read(rows("2026-10-25T02:10:00", "2026-10-25T02:20:00"))
     assert readings(intake)[0] == [utc(2026, 10, 25, 0, 10), utc(2026, 10, 25, 0, 20)]
     [finding] = intake.findings
-    assert (finding.code, finding.severity) == ("hour-repeated", "caution")
+    assert (finding.code, finding.severity) == ("dst-hour-repeated", "warning")
 
 
 def test_rows_of_the_hour_that_clocks_skip_are_refused_and_told_why() -> None:
