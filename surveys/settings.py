@@ -168,7 +168,7 @@ MIDDLEWARE = [
     "surveys.running.requests.RequestLines",
     "surveys.api.unread.read_to_the_end",
     "django.middleware.security.SecurityMiddleware",
-    "surveys.headers.ContentPolicy",
+    "csp.middleware.CSPMiddleware",
     "surveys.headers.careful_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
