@@ -7,7 +7,7 @@ variables scaled to -1..1, so that at one composition and pressure it collapses 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+Entry = dict[str, Any]
 Range = tuple[float, float]
 # Columns: composition, pressure, temperature -> sound speed, density, dynamic viscosity.
 Reference = Callable[[FloatArray], FloatArray]
@@ -24,6 +25,7 @@ Reference = Callable[[FloatArray], FloatArray]
 FORMS = {"sound_speed": "plain", "density": "plain", "dynamic_viscosity": "log"}
 SATURATION_DEGREE = 14
 SEED = 95
+FOLDER = Path(__file__).parent
 
 
 @dataclass(frozen=True)
@@ -128,13 +130,29 @@ def saturation(temperature: Range, boiling: Callable[[float], float]) -> FloatAr
     return np.asarray(coefficients, dtype=np.float64)
 
 
-def write(name: str, entries: list[dict[str, Any]]) -> None:
-    """Write the entries as JSON, a row of coefficients a line."""
-    for entry in entries:
-        errors = {key: value["largest_relative_error"] for key, value in entry["properties"].items()}
-        print(entry["name"], errors)
-    path = Path(__file__).parent / name
-    path.write_text(_text(entries) + "\n", encoding="utf-8")
+def write(file: str, makers: Mapping[str, Callable[[], Entry]], names: Sequence[str] = ()) -> None:
+    """Make the named entries, or all of them, and write the file; entries that are not named stay as they are."""
+    if unknown := sorted(set(names) - makers.keys()):
+        raise SystemExit(f"{file} has no entry {', '.join(unknown)}. Known: {', '.join(makers)}.")
+    path = FOLDER / file
+    kept: dict[str, Entry] = {}
+    if names:
+        kept = {entry["name"]: entry for entry in json.loads(path.read_text(encoding="utf-8"))}
+    wanted = names or makers
+    entries = {
+        name: make() if name in wanted else kept[name]
+        for name, make in makers.items()
+        if name in wanted or name in kept
+    }
+    for name in wanted:
+        errors = {key: value["largest_relative_error"] for key, value in entries[name]["properties"].items()}
+        print(name, errors)
+    path.write_text(text_of(list(entries.values())), encoding="utf-8")
+
+
+def text_of(entries: list[Entry]) -> str:
+    """Return entries as JSON, one row of coefficients per line."""
+    return _text(entries) + "\n"
 
 
 def _text(value: Any, indent: str = "") -> str:

@@ -1,14 +1,18 @@
-"""Make mixtures.json: `python -m compute.data.make_mixtures`.
+"""Make mixtures.json.
 
-Liquids whose sound speed no reference library has. Those of stated_liquids.csv: sound speed and density straight lines in
-temperature, viscosity by ASTM D341 (log10 log10(v + 0.7) against log10 T) through two points, all from memory. Glycol
-mixtures: density, viscosity and freezing of a library's coolant tables; sound speed by parabolas through the points
-below, from memory, and water. Needs CoolProp, a development package.
+`python -m compute.data.make_mixtures` makes all entries, `python -m compute.data.make_mixtures NAME ...` only those named.
+
+Liquids whose sound speed no reference library has. Those of stated_liquids.csv: sound speed and density are linear in
+temperature, viscosity follows ASTM D341 (log10 log10(v + 0.7) against log10 T) through two points, all from memory. Glycol
+mixtures: density, viscosity and freezing temperature are those of Melinder 2010, as the reference library has them; sound
+speed is a parabola through the points below, from memory, and water. Needs CoolProp, a development package.
 """
 
 from __future__ import annotations
 
 import csv
+import sys
+from collections.abc import Callable, Sequence
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
@@ -28,8 +32,9 @@ ATMOSPHERE = 101_325.0
 TO_STANDARD = 3**-0.5
 
 GLYCOL_TEMPERATURE = (243.15, 373.15)
-GLYCOL_MEMORY = (
-    "sound speed an order of magnitude from memory, no open table found; density, viscosity and freezing"
+GLYCOL_SOURCE = (
+    "density, viscosity and freezing temperature Melinder 2010, Properties of Secondary Working Fluids for Indirect Systems, IIR; "
+    "sound speed an order of magnitude, no publication recorded"
 )
 # Mass fraction: sound speed [m/s] and its change with temperature [m/s/K] at 20 degC; the first is water.
 ETHYLENE_GLYCOL = {
@@ -46,6 +51,10 @@ PROPYLENE_GLYCOL = {
     0.5: (1660, -2.4),
     0.6: (1645, -2.9),
 }
+GLYCOLS = (
+    ("ethylene-glycol-water", "Ethylene glycol and water", "MEG", ETHYLENE_GLYCOL),
+    ("propylene-glycol-water", "Propylene glycol and water", "MPG", PROPYLENE_GLYCOL),
+)
 GLYCOL_HALF_SPREAD = 28.0
 GLYCOL_SLOPE_UNCERTAINTY = 0.5
 WATER_PER_MPA = 1.7
@@ -89,7 +98,7 @@ def stated_entry(row: dict[str, str]) -> dict[str, Any]:
     return {
         "name": row["name"],
         "title": row["title"],
-        "source": f"{row['source']}; not re-read",
+        "source": row["source"],
         "provenance": "unverified",
         "made_with": "stated_liquids.csv",
         "temperature_k": region.temperature,
@@ -151,9 +160,9 @@ def glycol_entry(
     return {
         "name": name,
         "title": title,
-        "source": f"{GLYCOL_MEMORY} CoolProp INCOMP::{fluid}",
+        "source": GLYCOL_SOURCE,
         "provenance": "unverified",
-        "made_with": f"CoolProp {CoolProp.__version__}",
+        "made_with": f"CoolProp {CoolProp.__version__}, INCOMP::{fluid}",
         "temperature_k": GLYCOL_TEMPERATURE,
         "pressure_pa": PRESSURE,
         "composition": {"name": "mass_fraction", "range": fractions},
@@ -167,19 +176,22 @@ def glycol_entry(
         },
         "properties": properties(region, partial(glycol, fluid, table)),
         "log_saturation": saturation(GLYCOL_TEMPERATURE, boiling),
-        "note": "mass_fraction is that of the glycol; inhibitors move the figures",
+        "note": "The mass fraction is that of the glycol. Inhibitors change the properties.",
     }
 
 
-def main() -> None:
+def makers() -> dict[str, Callable[[], dict[str, Any]]]:
+    """Return how each entry is made, by name."""
     text = (Path(__file__).parent / "stated_liquids.csv").read_text(encoding="utf-8")
-    entries = [stated_entry(row) for row in csv.DictReader(text.splitlines())]
-    entries += [
-        glycol_entry("ethylene-glycol-water", "Ethylene glycol and water", "MEG", ETHYLENE_GLYCOL),
-        glycol_entry("propylene-glycol-water", "Propylene glycol and water", "MPG", PROPYLENE_GLYCOL),
-    ]
-    write("mixtures.json", entries)
+    return {row["name"]: partial(stated_entry, row) for row in csv.DictReader(text.splitlines())} | {
+        name: partial(glycol_entry, name, title, fluid, table) for name, title, fluid, table in GLYCOLS
+    }
+
+
+def main(names: Sequence[str]) -> None:
+    """Make the named entries, or all."""
+    write("mixtures.json", makers(), names)
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

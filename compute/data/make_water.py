@@ -7,6 +7,8 @@ CoolProp, a development package; nothing at run time does.
 
 from __future__ import annotations
 
+from typing import Any
+
 import CoolProp
 import numpy as np
 
@@ -25,12 +27,13 @@ def reference(points: FloatArray) -> FloatArray:
     return np.array([liquid("Water", temperature, pressure) for _, pressure, temperature in points])
 
 
-def main() -> None:
+def entry() -> dict[str, Any]:
+    """Return water as it is in the file."""
     region = Region(TEMPERATURE, (600.0, 25e6), (0, 7, 16), boiling=boiling)
-    entry = {
+    return {
         "name": "water",
         "title": "Water",
-        "source": "IAPWS R6-95(2018), IAPWS-95; viscosity IAPWS R12-08(2008)",
+        "source": "IAPWS R6-95(2018); viscosity IAPWS R12-08",
         "provenance": "derived",
         "made_with": f"CoolProp {CoolProp.__version__}, HEOS::Water",
         "temperature_k": TEMPERATURE,
@@ -45,7 +48,10 @@ def main() -> None:
         "log_saturation": saturation(TEMPERATURE, boiling),
         "note": "",
     }
-    write("water.json", [entry])
+
+
+def main() -> None:
+    write("water.json", {"water": entry})
 
 
 if __name__ == "__main__":

@@ -7,12 +7,10 @@ import math
 from pathlib import Path
 
 import CoolProp
-import numpy as np
 import pytest
-from CoolProp.CoolProp import AbstractState
 
 from compute.liquids import liquids
-from compute.media import medium_properties, saturation_pressure
+from compute.media import medium_properties
 
 PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
 ATMOSPHERE = 101_325.0
@@ -32,11 +30,6 @@ SEAWATER_TOLERANCES = {
     "UNESCO equation": 0.2,
     "Mackenzie 1981": 0.2,
 }
-PURE = [one.name for one in liquids().values() if "equation of state" in one.source.text]
-LIBRARY_NAMES = {
-    "ethylbenzene": "EthylBenzene", "cyclohexane": "CycloHexane", "propylene-glycol": "PropyleneGlycol", "heavy-water": "HeavyWater",
-    "propane": "n-Propane", "isobutane": "IsoButane", "carbon-dioxide": "CarbonDioxide", "r1234ze-e": "R1234ze(E)",
-}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -85,22 +78,6 @@ def test_a_liquid_meets_the_handbook_figures_at_room_temperature(row: dict[str, 
         assert found.density == pytest.approx(float(row["density_kg_m3"]), rel=0.005)
     if row["viscosity_mpa_s"]:
         assert found.dynamic_viscosity * 1e3 == pytest.approx(float(row["viscosity_mpa_s"]), rel=0.04)
-
-
-@pytest.mark.parametrize("name", PURE)
-def test_a_pure_liquid_keeps_to_its_equation_of_state(name: str) -> None:
-    state = AbstractState(
-        "HEOS", LIBRARY_NAMES.get(name, "-".join([*name.split("-")[:-1], name.split("-")[-1].capitalize()]))
-    )
-    state.specify_phase(CoolProp.iphase_liquid)
-    rng, (low, high) = np.random.default_rng(11), liquids()[name].temperature_range
-    for temperature, share in zip(rng.uniform(low, high, 40), rng.uniform(0, 1, 40), strict=True):
-        least = max(1e3, saturation_pressure(float(temperature), name) * 1.0001)
-        pressure = least + share * (10e6 - least)
-        state.update(CoolProp.PT_INPUTS, pressure, temperature)
-        found = medium_properties(name, float(temperature), pressure)
-        assert found.sound_speed == pytest.approx(state.speed_sound(), rel=5e-5)
-        assert found.density == pytest.approx(state.rhomass(), rel=1e-5)
 
 
 @pytest.mark.parametrize(
