@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import Any, ClassVar, cast, get_args
 from uuid import UUID
@@ -172,7 +172,7 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
 class ReadByKeys(Records):
     """A record type of very many rows: a page is found by its keys, and then read as `documents`, which `serializer_class` describes."""
 
-    documents: ClassVar[Callable[[Sequence[UUID], System], list[dict[str, Any]]]]
+    documents: ClassVar[staticmethod[[Sequence[UUID], System], list[dict[str, Any]]]]
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         pages = cast(Pages, self.paginator)

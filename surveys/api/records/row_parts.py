@@ -26,7 +26,7 @@ def in_order(rows: QuerySet[Any, dict[str, Any]], keys: Collection[UUID]) -> lis
     return [found[key] for key in keys if key in found]
 
 
-def lists(pairs: Iterable[tuple[UUID, Any]]) -> Lists:
+def lists(pairs: Iterable[tuple[Any, Any]]) -> Lists:
     """For each key its values, in the order of the pairs."""
     found: Lists = defaultdict(list)
     for key, value in pairs:
