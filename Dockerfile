@@ -1,11 +1,11 @@
 FROM python:3.11-slim AS build
 WORKDIR /service
-# With the solver of plans, which a trial on one machine goes without.
+# Includes the optional solver for dispatch plans.
 COPY .requirements-planner.lock ./
 RUN python -m venv /opt/venv && /opt/venv/bin/pip install --no-cache-dir --require-hashes --only-binary :all: -r .requirements-planner.lock
 
 FROM python:3.11-slim
-# A volume for backups mounted here takes over who owns it.
+# A volume mounted at /backups takes the owner of this directory.
 RUN useradd --system --uid 10001 surveys && install -d -o surveys /backups
 WORKDIR /service
 COPY --from=build /opt/venv /opt/venv
@@ -13,7 +13,7 @@ COPY manage.py ./
 COPY surveys surveys
 COPY compute compute
 ENV PATH=/opt/venv/bin:$PATH PYTHONDONTWRITEBYTECODE=1 PYTHONUNBUFFERED=1
-# The service's user may write nothing here: without this each process compiles all of it anew.
+# The service user cannot write here. Compile now, otherwise each process compiles every module at start.
 RUN python -m compileall -q compute surveys
 USER surveys
 EXPOSE 8000

@@ -1,4 +1,4 @@
-"""Print one of the README's two commands: `readme_command.py demo` or `test`. They stand in its first two code blocks."""
+"""Print a command of README.md: `readme_command.py demo` (first code block) or `readme_command.py test` (second)."""
 
 import re
 import sys

@@ -143,7 +143,7 @@ def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
 
     Source
     ------
-    suggestion : linear interpolation is common practice, no source. Several points at one value keep the largest uncertainty among
+    default : linear interpolation is common practice. Several points at one value keep the largest uncertainty among
         them: they share the laboratory's standard.
     """
     if form == "relative" and len({point.reference < 0 for point in points}) > 1:

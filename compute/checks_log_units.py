@@ -24,7 +24,7 @@ GROUP = 16
 
 @dataclass(frozen=True, slots=True)
 class Plausible:
-    """Between what [SI] the magnitude of a column can lie, whatever the pipe; common practice, no source."""
+    """Between what [SI] the magnitude of a column can lie, whatever the pipe; common practice."""
 
     kind: str
     lowest: float

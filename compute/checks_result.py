@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from compute.figures import said
-from compute.findings import Finding
+from compute.findings import Finding, Severity
 from compute.profile import LAMINAR_BELOW, TURBULENT_FROM
 from compute.sources import HAGEN_POISEUILLE, Source
 
@@ -33,7 +33,7 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
 
     Source
     ------
-    regimes : laminar to 2300, turbulent from 4000, from memory; velocity limits are common practice, no source.
+    regimes : laminar to 2300, turbulent from 4000, from memory; velocity limits are common practice.
     """
     findings = []
     if velocity < 0:
@@ -76,13 +76,13 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
 
     Source
     ------
-    limits : 1 % and 5 %, common practice, no source.
+    limits : 1 % and 5 %, common practice.
     """
     deviation = measured / expected - 1
     limit = max(SOUND_SPEED_WARNING, 2 * relative_uncertainty)
     if abs(deviation) <= limit:
         return []
-    severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
+    severity: Severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
     detail = (
         f"The measured sound speed of {said(measured, 'm/s', '.1f')} is {deviation:+.1%} off the "
         f"{said(expected, 'm/s', '.1f')} of the medium. Something "
@@ -91,7 +91,7 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
     return [
         Finding(
             "sound-speed-inconsistent", severity, detail, "medium.sound_speed", measured, expected, "speed"
-        )  # type: ignore[arg-type]
+        )
     ]
 
 
@@ -143,7 +143,7 @@ def readings_sound(taken: int, refused: int, impossible: int) -> list[Finding]:
 
     Source
     ------
-    limits : common practice, no source.
+    limits : common practice.
     """
     findings = []
     if refused:
@@ -176,7 +176,7 @@ def flow_steady(first_half: float, second_half: float) -> list[Finding]:
 
     Source
     ------
-    limit : 10 %, common practice, no source.
+    limit : 10 %, common practice.
     """
     mean = abs(first_half + second_half) / 2
     change = abs(second_half - first_half)

@@ -27,7 +27,7 @@ def temperature_estimated(temperature: float) -> list[Finding]:
 
     Source
     ------
-    custom : common practice, no source.
+    custom : common practice.
     """
     detail = (
         f"The temperature of {said(temperature, 'degC', '.1f')} was estimated. Only the spacing and the viscosity rest on it; the sound "
@@ -129,7 +129,7 @@ def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
 
     Source
     ------
-    tolerance : 1 mm or 0.5 % of the spacing, whichever is more; common practice, no source.
+    tolerance : 1 mm or 0.5 % of the spacing, whichever is more; common practice.
     """
     if mounted is None:
         return []

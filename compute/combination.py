@@ -135,7 +135,7 @@ def combine_as(
 
     Source
     ------
-    JCGM 100:2008 (GUM) 5.2.2; equal weights: common practice, no source.
+    JCGM 100:2008 (GUM) 5.2.2; equal weights: common practice.
     """
     if len(parts) < 2 or (kind == "difference" and len(parts) != 2):
         needed = "exactly two parts" if kind == "difference" else "two parts or more"

@@ -13,7 +13,7 @@ from compute.findings import Finding
 from compute.sources import PRACTICE, Source
 
 GEOMETRY = Source("geometry of an ellipse", "derived")
-# An oval pipe whose diameters differ by more than this is worth a remark: 0.5 % of area in doubt; suggestion.
+# An oval pipe whose diameters differ by more than this is worth a remark: 0.5 % of area in doubt; default value.
 OVAL_SHARE = 0.005
 
 
@@ -107,7 +107,7 @@ def warm_wedge(
 
     Source
     ------
-    linear change : common practice, no source; the coefficient is the transducer pair's own.
+    linear change : common practice; the coefficient is the transducer pair's own.
     """
     if per_kelvin is None or temperature is None:
         return transducers, []

@@ -18,7 +18,7 @@ from compute.straight_line import FEWEST_POINTS, FloatArray, Line, fit_line
 
 PROBABILITY = 0.95
 GOOD_POINTS = (
-    5  # below, Student's factor of the scatter makes the band so wide that the bounds decide; no source
+    5  # below, Student's factor of the scatter makes the band so wide that the bounds decide; default value
 )
 DRAWN = 200
 

@@ -62,7 +62,7 @@ def correction_at(curve: ErrorCurve, value: Real, field: str = "") -> tuple[Real
 
     Source
     ------
-    JCGM 100:2008 (GUM) 5.2.2 with correlation 1; held ends and their widening are a suggestion, no source.
+    JCGM 100:2008 (GUM) 5.2.2 with correlation 1; held ends and their widening are a default value.
     """
     true = _places(curve, value)
     error = np.interp(true, curve.reference, curve.errors)

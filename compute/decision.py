@@ -158,7 +158,7 @@ def worst_verdict(verdicts: Sequence[Verdict]) -> Verdict:
 
     Source
     ------
-    suggestion : an instrument is as good as its worst point; common practice, no source.
+    default : an instrument is as good as its worst point; common practice.
     """
     if not verdicts:
         raise NotEnough("There is no point to judge.", field="points")

@@ -137,7 +137,7 @@ def cross_section(setup: Drawn, same_side: bool) -> str:
 
     Source
     ------
-    common practice, no source: on a horizontal pipe the transducers sit at the side, off the top (gas) and the bottom (deposits).
+    common practice: on a horizontal pipe the transducers sit at the side, off the top (gas) and the bottom (deposits).
     """
     size, centre = 260.0, 130.0
     scale = 150 / setup.outer_diameter

@@ -104,7 +104,7 @@ def millimetres(length: float) -> str:
 
     Source
     ------
-    digits : a wall is gauged to 0.01 mm, a spacing set to 0.1 mm; common practice, no source.
+    digits : a wall is gauged to 0.01 mm, a spacing set to 0.1 mm; common practice.
     """
     return said(length, "mm", ".1f" if abs(length) >= 0.1 else ".2f")
 

@@ -12,7 +12,7 @@ from compute.errors import NotEnough, OutOfRange
 from compute.figures import bare, said
 from compute.findings import Finding
 
-# A worn or ovalised pipe shows in readings that differ round it by more than this part of their mean; common practice, no source.
+# A worn or ovalised pipe shows in readings that differ round it by more than this part of their mean; common practice.
 UNEVEN_SHARE = 0.10
 
 
@@ -107,7 +107,7 @@ def wall_findings(wall: Wall) -> list[Finding]:
 
     Source
     ------
-    limit : UNEVEN_SHARE, common practice, no source.
+    limit : UNEVEN_SHARE, common practice.
     """
     findings = []
     spread = wall.thickest - wall.thinnest

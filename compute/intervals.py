@@ -130,7 +130,7 @@ def proposal(
 
     Source
     ------
-    ILAC-G24:2022 (from memory): intervals are kept between a shortest and a longest; whole days are cut, not rounded: a suggestion.
+    ILAC-G24:2022 (from memory): intervals are kept between a shortest and a longest; whole days are cut, not rounded: a default.
     """
     if math.isnan(unbounded):
         raise NumberInvalid("The review came to no number; look at its inputs.")

@@ -162,7 +162,7 @@ def entries_corrected(
         gauged_wall = (mean.value, math.hypot(gauged_wall[1], mean.standard_uncertainty))
         findings += wall.findings
     doubt = 0.0
-    if medium.temperature is not None and medium.temperature_known == "measured":
+    if medium.temperature is not None and medium.temperature_source == "measured":
         temperature = corrected(of(known, "temperature"), medium.temperature)
         medium = replace(medium, temperature=temperature.value)
         doubt = temperature.standard_uncertainty
@@ -184,7 +184,7 @@ def rests_on(wall_thickness: float, gauged_wall: tuple[float, float]) -> bool:
 
     Source
     ------
-    suggestion : twice the standard uncertainty, no source.
+    default : twice the standard uncertainty.
     """
     mean, uncertainty = gauged_wall
     return abs(wall_thickness - mean) <= 2 * uncertainty

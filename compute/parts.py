@@ -13,7 +13,7 @@ from compute.gum import BudgetRow
 Owner = Literal["pipe", "meter", "pair", "medium", "point", "run"]
 
 SCATTER = "repeatability"
-# Whose each input of a flow is. What is of one run alone, its own scatter, is shared with nothing. Common practice, no source.
+# Whose each input of a flow is. What is of one run alone, its own scatter, is shared with nothing. Common practice.
 OWNERS: Mapping[str, Owner] = {
     "pipe.outer_diameter": "pipe",
     "pipe.wall_thickness": "pipe",
@@ -105,7 +105,7 @@ def part_of_result(
 
     Source
     ------
-    owners : see OWNERS, common practice, no source; an input not listed there is taken for one of this run alone.
+    owners : see OWNERS, common practice; an input not listed there is taken for one of this run alone.
     """
     components = []
     for row in budget:

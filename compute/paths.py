@@ -13,7 +13,7 @@ from compute.findings import Finding
 from compute.parts import Component, Part
 from compute.sources import Source
 
-# Diameters nearer than this count as one: a transducer is strapped on by eye. Common practice, no source.
+# Diameters nearer than this count as one: a transducer is strapped on by eye. Common practice.
 SAME_DIAMETER = math.radians(15)
 SPREAD = "spread-of-paths"
 RECTANGLE = Source(
@@ -95,7 +95,7 @@ def combine_paths(paths: Sequence[Path], *, coverage_probability: float = 0.95) 
     Source
     ------
     JCGM 100:2008 (GUM) 5.2.2 (shared inputs) and 4.3.7 (rectangle); equal weights and the rectangle over the range are
-        suggestions. Widening: Bonferroni's inequality.
+        default values. Widening: Bonferroni's inequality.
     """
     if len(paths) < 2:
         raise NotEnough("Paths are combined from two or more; there are fewer.", field="paths")

@@ -129,7 +129,7 @@ def profile_factor(reynolds: Real, relative_roughness: Real) -> Real:
     ------
     laminar : Hagen-Poiseuille parabola, exact.
     turbulent : logarithmic law with von Karman constant 0.4, integrated along a diameter and over the area.
-    between : interpolation, common practice, no source.
+    between : interpolation, common practice.
     """
     turbulent = _turbulent_factor(np.maximum(reynolds, TURBULENT_FROM), relative_roughness)
     if np.all(np.asarray(reynolds) >= TURBULENT_FROM):

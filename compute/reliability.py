@@ -15,8 +15,10 @@ from compute.findings import Finding
 from compute.intervals import Bounds, Chart, Proposal, proposal
 from compute.sources import PRACTICE, Source
 
-RP1 = Source("NCSL RP-1, exponential reliability", "unverified")
-FEWEST_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; no source
+RP1 = Source(
+    "NCSL RP-1, Establishment and Adjustment of Calibration Intervals: exponential reliability", "unverified"
+)
+FEWEST_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; default value
 CONFIDENCE = 0.95
 DRAWN = 100
 
@@ -133,7 +135,7 @@ def reliability_interval(observed: Observed, current: float, target: float, boun
     Source
     ------
     exponential reliability (NCSL RP-1, from memory); Clopper and Pearson 1934; the rule for none out of tolerance is the median
-        of zero failures, a suggestion.
+        of zero failures, a default.
     """
     if observed.results < FEWEST_RESULTS:
         detail = (

@@ -22,7 +22,7 @@ def slips(case: Case) -> list[Slip]:
 
     Source
     ------
-    kinds : slips as people make them, common practice, no source.
+    kinds : slips as people make them, common practice.
     """
     found: list[Slip] = []
     for kind in (*PIPE_SLIPS, *MEDIUM_SLIPS, *MOUNTING_SLIPS):

@@ -15,13 +15,13 @@ from compute.slips import Case, Figure, Kind, Slip, setup_of
 from compute.solids import solids
 
 INCH = 0.0254
-# A standard's outer diameter within this of a figure is what the figure stands for; suggestion, no source.
+# A standard's outer diameter within this of a figure is what the figure stands for; default value.
 NEAR_STANDARD = 0.03
 SAME_OUTER_DIAMETER = 0.005
-# No pipe has a thinner wall than this share of its outer diameter; suggestion, no source.
+# No pipe has a thinner wall than this share of its outer diameter; default value.
 THINNEST_WALL = 0.005
 # Linings that are forgotten or not known of [m]: the usual thickness of each. Cement mortar as EN 545 has it for mid sizes;
-# the others suggestions, no source.
+# the others are default values.
 USUAL_LININGS = {"cement-mortar": 0.005, "epoxy": 0.0005, "rubber-natural": 0.004, "bitumen": 0.003}
 THICKEST_LINING = 0.08
 

@@ -24,7 +24,10 @@ class Source:
     provenance: Provenance = "published"
 
 
-SNELL = Source("Snell's law: equal axial slowness in every layer (geometric acoustics)", "unverified")
+SNELL = Source(
+    "Kinsler et al. 2000, Fundamentals of Acoustics, 4th ed., section 6.2: Snell's law, equal axial slowness in every layer",
+    "unverified",
+)
 HAGEN_POISEUILLE = Source(
     "Hagen-Poiseuille parabolic profile: diametral mean is 4/3 of the area mean", "unverified"
 )

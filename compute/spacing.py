@@ -13,13 +13,13 @@ from compute.figures import said
 
 Sides = Literal["same", "opposite"]
 USUAL_TRAVERSES = (1, 2, 3, 4)
-# Below this between the faces a same-side pair cannot be clamped; common practice, no source.
+# Below this between the faces a same-side pair cannot be clamped; common practice.
 LEAST_ROOM_BETWEEN_FACES = 0.010
-# A time difference at the expected velocity is wanted this many times the timing resolution: 1 %; suggestion, no source.
+# A time difference at the expected velocity is wanted this many times the timing resolution: 1 %; default value.
 RESOLUTION_MULTIPLE = 100
-# Timing resolution taken where the meter's is not known; suggestion, no source.
+# Timing resolution taken where the meter's is not known; default value.
 USUAL_TIMING_RESOLUTION = 0.2e-9
-# A beam longer than this at 1 MHz loses too much strength, and in proportion less at higher frequency; suggestion, no source.
+# A beam longer than this at 1 MHz loses too much strength, and in proportion less at higher frequency; default value.
 # Clean water itself takes only 0.2 dB/m at 1 MHz (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection take
 # far more.
 LONGEST_BEAM_AT_1_MHZ = 2.0
@@ -129,7 +129,7 @@ def recommend_traverses(
 
     Source
     ------
-    custom : common practice, no source; limits are named constants of this module.
+    custom : common practice; limits are named constants of this module.
     """
     spacings = {n: work_out_spacing(replace(setup, traverses=n)) for n in (2, 4, 1, 3)}
     against = {n: _impossible(spacing, setup.transducers.frequency, room) for n, spacing in spacings.items()}

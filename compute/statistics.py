@@ -18,7 +18,7 @@ FloatArray = NDArray[np.float64]
 # autocorrelation time, window of 5 times itself, relative variance 2 (2 window + 1) / n.
 WINDOW_FACTOR = 5.0
 FEWEST_READINGS = 8
-# A window nearly as long as its stretch says little: what is undone stays within five times; a suggestion, no source.
+# A window nearly as long as its stretch says little: what is undone stays within five times; a default value.
 LEAST_LEFT = 0.2
 # Products of a series with itself are summed a piece at a time that stays in the processor's cache.
 PIECE = 8192

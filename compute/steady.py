@@ -22,20 +22,20 @@ from compute.segments import Segment, Times
 
 FloatArray = NDArray[np.float64]
 
-# A pause of more than so many usual intervals is a gap; common practice, no source.
+# A pause of more than so many usual intervals is a gap; common practice.
 GAP = 10.0
 MOST_CELLS = 1000
 READINGS_A_CELL = 5
 FEWEST_CELLS = 4
-# Blocks of cells are doubled while so many of them are left to take a median over; a suggestion, no source.
+# Blocks of cells are doubled while so many of them are left to take a median over; a default value.
 FEWEST_BLOCKS = 12
 # A step is worth its penalty of so many times the noise variance x log(cells): 2 would let chance through now and then.
 PENALTY = 4.0
-# Of a whole: a stretch shorter than this is none. Drift and wander within it; suggestions, no source.
+# Of a whole: a stretch shorter than this is none. Drift and wander within it; default values.
 SHORTEST_SHARE = 0.02
 STEADY_WITHIN = 0.05
 SECTIONS = 8
-# So many standard errors of a drift, or of a section's mean, are laid to the noise; a suggestion, no source.
+# So many standard errors of a drift, or of a section's mean, are laid to the noise; a default value.
 BY_CHANCE = 3.0
 # Median of |x| of a normal distribution over its standard deviation.
 MEDIAN_OF_NORMAL = 0.6744897501960817
@@ -106,7 +106,7 @@ def steady_stretches(
     Source
     ------
     partition : Jackson et al. 2005, IEEE Signal Process. Lett. 12:105 (exact, least squares); penalty in proportion to the
-        logarithm as Yao 1988, with the long-run variance in place of the variance; all from memory. Limits: suggestions.
+        logarithm as Yao 1988, with the long-run variance in place of the variance; all from memory. Limits: default values.
     """
     order = _checked(times, flow, within)
     if order is not None:

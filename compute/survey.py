@@ -241,7 +241,7 @@ def sound_speed_not_logged() -> list[Finding]:
 
     Source
     ------
-    custom : common practice, no source.
+    custom : common practice.
     """
     detail = (
         "The log has a velocity or a flow but no sound speed, so the transit time is what the meter's own entries call for: whether the "

@@ -144,7 +144,7 @@ def ticks(low: float, high: float) -> list[float]:
 
     Source
     ------
-    common practice, no source: steps of 1, 2 or 5 times a power of ten.
+    common practice: steps of 1, 2 or 5 times a power of ten.
     """
     step = 10.0 ** math.floor(math.log10((high - low) / 4))
     step *= next(factor for factor in (1, 2, 5, 10) if (high - low) / (step * factor) <= 5)

@@ -23,14 +23,14 @@ from compute.statistics import FEWEST_READINGS, autocorrelation, noise_of_stretc
 
 FloatArray = NDArray[np.float64]
 
-# Below this share of the shortest log an overlap is worth a warning; a suggestion, no source.
+# Below this share of the shortest log an overlap is worth a warning; a default value.
 SMALL_OVERLAP = 0.5
-# A clock is looked for within this share of the overlap either way, on at least so many steps; suggestions, no source.
+# A clock is looked for within this share of the overlap either way, on at least so many steps; default values.
 FARTHEST_OFFSET = 0.25
 FEWEST_STEPS = 50
 # On no more than so many, from the middle: a clock that differs shows there, and transforms of all would take the longest.
 MOST_CLOCK_STEPS = 100_000
-# So many standard errors the best match must stand above chance and above the match as it is; a suggestion, no source.
+# So many standard errors the best match must stand above chance and above the match as it is; a default value.
 CLEARLY = 5.0
 MOST_STEPS = 20_000_000
 BARTLETT = Source(
@@ -132,7 +132,7 @@ def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> Toget
 
     Source
     ------
-    definition : means over half-open steps from the start of the overlap; the step is a suggestion, no source.
+    definition : means over half-open steps from the start of the overlap; the step is a default value.
     """
     span = overlap(logs)
     coarsest = max(_median_interval(log) for log in logs)
@@ -224,7 +224,7 @@ def clock_offset(one: FloatArray, other: FloatArray) -> tuple[int, float, float]
     Source
     ------
     Bartlett 1946 for the scatter of a cross-correlation by chance; the filter: Box and Jenkins 1970, prewhitening; both from
-        memory. How clear it must be is a suggestion.
+        memory. How clear it must be is a default value.
     """
     count = len(one)
     if count < max(FEWEST_STEPS, FEWEST_READINGS):

@@ -73,5 +73,5 @@ def remind_of_due_calibrations() -> None:
 @app.task
 def check_data() -> None:
     """Check a sample of the data; each finding is an error in the log."""
-    for finding in DataCheck(settings.DATA_CHECK_SAMPLE).findings():
-        logger.error("data check: %s", finding)
+    for finding in DataCheck(settings.INTEGRITY_CHECK_SAMPLE).findings():
+        logger.error("integrity check: %s", finding)

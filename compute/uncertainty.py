@@ -57,10 +57,10 @@ DOUBTS: Mapping[str, Doubt] = {
     "readings.time_difference": Doubt(0.3e-9),
     "profile_factor": Doubt(0.005, relative=True),
 }
-"""Doubts of a survey's inputs when nothing better is on record: suggestions, no source unless one is named."""
+"""Doubts of a survey's inputs when nothing better is on record: default values unless a source is named."""
 
 TRANSITIONAL_PROFILE_DOUBT = 0.05
-# A thermometer on the pipe reads its skin, not the medium; a hand tells warm from hot. Standard, in K; suggestions.
+# A thermometer on the pipe reads its skin, not the medium; a hand tells warm from hot. Standard, in K; default values.
 TEMPERATURE_DOUBT = {"measured": 1.0, "estimated": 5.0, "": 2.0}
 SYNOWIEC = Source(
     "Synowiec 2021: up to 10.8 % low with less than 8 diameters after a bend; here a rectangular distribution whose half-width "
@@ -163,7 +163,7 @@ def flow_uncertainty(
 
 
 def flow_monte_carlo(
-    measurement: Measurement, doubts: Mapping[str, Doubt], linear: GumResult, draws: int, seed: int
+    measurement: Measurement, doubts: Mapping[str, Doubt], linear: GumResult, trials: int, seed: int
 ) -> MonteCarloResult:
     """The same by drawing the inputs at random, held against the law of propagation.
 
@@ -172,7 +172,7 @@ def flow_monte_carlo(
     measurement : Measurement
     doubts : mapping of Doubt  as for `linear`
     linear : GumResult  of `flow_uncertainty`
-    draws : int [-]
+    trials : int [-]
     seed : int [-]
 
     Returns
@@ -183,7 +183,7 @@ def flow_monte_carlo(
     ------
     JCGM 101:2008 clause 7.
     """
-    return monte_carlo(_model(measurement), _inputs(measurement, doubts), linear, draws, seed)
+    return monte_carlo(_model(measurement), _inputs(measurement, doubts), linear, trials, seed)
 
 
 def survey_doubts(
@@ -212,7 +212,7 @@ def survey_doubts(
 
     Source
     ------
-    suggestions : see DOUBTS; between laminar and turbulent the profile factor is in doubt by 5 %, common practice, no source.
+    default : see DOUBTS; between laminar and turbulent the profile factor is in doubt by 5 %, common practice.
     installation : Synowiec 2021 for one bend; see SYNOWIEC.
     """
     doubts = dict(DOUBTS) | {"repeatability": repeatability}
@@ -244,7 +244,7 @@ def temperature_doubt(known: str) -> Doubt:
 
     Source
     ------
-    suggestions : TEMPERATURE_DOUBT, no source.
+    default : TEMPERATURE_DOUBT.
     """
     return Doubt(TEMPERATURE_DOUBT[known])
 
@@ -268,7 +268,7 @@ def installation_doubt(straight_share: float) -> Doubt:
 
     Source
     ------
-    installation : Synowiec 2021 (DN 50, one bend) for the two ends; the line between them is a suggestion.
+    installation : Synowiec 2021 (DN 50, one bend) for the two ends; the line between them is a default.
     """
     if straight_share < 0:
         raise OutOfRange(f"The share of straight pipe is {straight_share:g}; it is not below 0.")

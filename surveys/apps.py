@@ -1,4 +1,4 @@
-"""The Django app of the project."""
+"""Django app configuration."""
 
 import gc
 
@@ -8,7 +8,7 @@ from django.contrib.admin.apps import AdminConfig
 
 class SurveysConfig(AppConfig):
     name = "surveys"
-    verbose_name = "Flow surveys"
+    verbose_name = "Flow Surveys"
 
     def ready(self) -> None:
         from django.db.models.signals import post_migrate
@@ -17,7 +17,7 @@ class SurveysConfig(AppConfig):
 
         post_migrate.connect(append_only.install_guards, sender=self)
         post_migrate.connect(no_overlap.install_guards, sender=self)
-        # What is loaded by now stays; to look through it for garbage, over and over, is a fifth of the start.
+        # Objects loaded so far are permanent. Excluding them from garbage collection saves a fifth of the start time.
         gc.freeze()
 
 
@@ -29,5 +29,5 @@ class AdminPagesConfig(AdminConfig):
         from django.contrib import admin
         from django_otp.plugins.otp_totp.models import TOTPDevice
 
-        # A second factor is enrolled by its owner and taken away through the API, which says so in the audit log.
+        # The owner enrols a second factor. The API removes it and writes an audit log entry.
         admin.site.unregister(TOTPDevice)

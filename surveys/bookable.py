@@ -1,7 +1,7 @@
 """Who and what can be held for a span: the reasons against, for many at once in a constant number of queries.
 
 Days are by the office's calendar, as due dates are. Spans are half open. A meter, a gauge or a thermometer that was never calibrated is not
-handed out; a transducer pair without a certificate of its own is: common practice, no source; pairs are checked with their meter.
+handed out; a transducer pair without a certificate of its own is: common practice; pairs are checked with their meter.
 """
 
 from __future__ import annotations

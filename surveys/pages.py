@@ -40,7 +40,7 @@ from surveys.services.sign_in import (
     second_factor_begin,
     second_factor_begun,
     second_factor_confirm,
-    second_factor_missing,
+    second_factor_enrolment_required,
     second_factor_of,
 )
 
@@ -101,7 +101,7 @@ class SignInPage(LoginView):
     def get_success_url(self) -> str:
         """Where the page was to lead; first to the second factor, if there has to be one."""
         user = self.request.user
-        missing = isinstance(user, User) and second_factor_missing(user)
+        missing = isinstance(user, User) and second_factor_enrolment_required(user)
         return reverse("second-factor") if missing else super().get_success_url()
 
 

@@ -16,7 +16,7 @@ from django.urls import reverse
 
 from compute.units import System
 from surveys.models import Role, User
-from surveys.services.sign_in import second_factor_missing
+from surveys.services.sign_in import second_factor_enrolment_required
 
 UNITS_KEY = "units"
 EVERYBODY = frozenset(Role.values)
@@ -69,7 +69,7 @@ def framed_for(roles: frozenset[str]) -> Callable[[View], Callable[..., HttpResp
                 for text in all_of
             ):
                 raise BadRequest("a NUL in a form")
-            if second_factor_missing(user):
+            if second_factor_enrolment_required(user):
                 return redirect("second-factor")
             return view(request, *args, **kwargs)
 

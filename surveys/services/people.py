@@ -13,6 +13,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage
 from django.db import transaction
+from django.utils.translation import gettext as _
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from surveys.errors import Conflict, NotAllowed, ServiceError
@@ -156,15 +157,21 @@ def invitation_send(
 
 def _mail(invitation: Invitation, link: str) -> None:
     lines = (
-        f"You are invited to the flow surveys as {invitation.get_role_display()}, with the user name {invitation.username}.",
+        _("You are invited to Flow Surveys as {role}. Your user name is {username}.").format(
+            role=invitation.get_role_display(), username=invitation.username
+        ),
         "",
-        f"Choose a password here, once, by {invitation.expires_at:%Y-%m-%d %H:%M} UTC:",
+        _(
+            "Choose a password with this link. The link can be used once and is valid until {time} UTC:"
+        ).format(time=f"{invitation.expires_at:%Y-%m-%d %H:%M}"),
         link,
         "",
-        "If you did not expect this, leave it be: without you nothing happens.",
+        _(
+            "If you did not expect this invitation, ignore this e-mail. No account is created unless you use the link."
+        ),
     )
     try:
-        EmailMessage("Your access to the flow surveys", "\n".join(lines), to=[invitation.email]).send()
+        EmailMessage(_("Invitation to Flow Surveys"), "\n".join(lines), to=[invitation.email]).send()
     except OSError as error:
         raise MailFailed(
             "The mail server did not take the invitation; nobody was invited.", code="mail-failed"

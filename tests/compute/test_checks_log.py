@@ -1,4 +1,4 @@
-"""Checks of a log: when each speaks, and when it keeps quiet. The limits are common practice, no source."""
+"""Checks of a log: when each speaks, and when it keeps quiet. The limits are common practice."""
 
 from __future__ import annotations
 

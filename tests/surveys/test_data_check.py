@@ -82,10 +82,10 @@ def freely(table: str) -> None:
 
 def test_where_nothing_is_amiss_nothing_is_found(survey: Survey, capsys: Any) -> None:
     out = io.StringIO()
-    call_command("audit_data", stdout=out)
+    call_command("check_integrity", stdout=out)
     assert "2 logs, 4 results, 1 combined results" in out.getvalue()
     assert "1 documents, 1 reports" in out.getvalue()
-    assert "Nothing is amiss." in out.getvalue()
+    assert "No problems found." in out.getvalue()
 
 
 def test_results_are_reproduced_though_the_day_of_the_survey_was_corrected_since(
@@ -100,8 +100,8 @@ def test_findings_are_printed_and_the_command_exits_1(survey: Survey) -> None:
     document = Document.objects.get()
     Document.objects.update(sha256="0" * 64)
     out = io.StringIO()
-    with pytest.raises(CommandError, match="1 findings") as ended:
-        call_command("audit_data", stdout=out)
+    with pytest.raises(CommandError, match="1 problem found") as ended:
+        call_command("check_integrity", stdout=out)
     assert ended.value.returncode == 1
     assert f"document-altered  document {document.pk}" in out.getvalue()
 
@@ -109,7 +109,7 @@ def test_findings_are_printed_and_the_command_exits_1(survey: Survey) -> None:
 def test_the_nightly_check_looks_at_a_sample_and_logs_each_finding_as_an_error(
     survey: Survey, settings: Any, caplog: pytest.LogCaptureFixture
 ) -> None:
-    settings.DATA_CHECK_SAMPLE = 1
+    settings.INTEGRITY_CHECK_SAMPLE = 1
     check = DataCheck(1)
     assert list(check.findings()) == []
     assert (check.looked_at["logs"], check.looked_at["results"]) == (1, 1)
@@ -203,7 +203,7 @@ def open_item() -> None:
 
 
 def park_item() -> None:
-    RecomputationItem.objects.update(state="parked")
+    RecomputationItem.objects.update(state="failed")
 
 
 def lose_document_part() -> None:

@@ -17,7 +17,7 @@ def job_calendar(jobs: Iterable[Job], now: datetime) -> bytes:
     import icalendar
 
     calendar = icalendar.Calendar()
-    calendar.add("prodid", "-//Clamp-on flow surveys//Jobs//EN")
+    calendar.add("prodid", "-//Flow Surveys//Jobs//EN")
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", "Jobs")
     for job in jobs:

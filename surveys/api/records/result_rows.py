@@ -28,7 +28,7 @@ QUANTITIES = {
     "expected_sound_speed": ("expected_sound_speed_m_s", "speed"),
     "spacing": ("spacing_m", "length"),
 }
-DOCUMENTS = ("findings", "budget", "account")
+DOCUMENTS = ("findings", "budget", "change_breakdown")
 COLUMNS = (*PLAIN, *(column for column, _ in QUANTITIES.values()), *DOCUMENTS, "survey_data__segments")
 
 

@@ -14,9 +14,9 @@ from surveys.models import Survey, SurveyData
 
 COLUMNS = (
     "id", "measuring_point", "job", "technician__username", "started_at", "recorded_at",
-    "path_of", "path_of__paths_combination__id", "paths_combination__id",
+    "primary_survey", "primary_survey__paths_combination__id", "paths_combination__id",
     "stated_now__id", "stated_now__setup", "stated_now__ended_at", "stated_now__mounted_spacing_m",
-    "stated_now__path_plane_rad", "stated_now__medium_temperature_k", "stated_now__medium_temperature_known",
+    "stated_now__path_angle_rad", "stated_now__medium_temperature_k", "stated_now__medium_temperature_source",
     "stated_now__segments", "stated_now__note",
     "log__sha256", "log__rows_taken", "log__rows_refused",
     "current__id", "current__volume_flow_m3_s", "current__expanded_uncertainty_m3_s", "current__computed_at",
@@ -34,8 +34,8 @@ def survey_documents(keys: Sequence[UUID], units: System) -> list[dict[str, Any]
         surveydata__in=[row["stated_now__id"] for row in rows]
     ).order_by("instrument__kind", "instrument__serial", "instrument_id")
     instruments = lists(used.values_list("surveydata_id", "instrument_id"))
-    further = Survey.objects.filter(path_of__in=keys).order_by("recorded_at", "id")
-    paths, notices = lists(further.values_list("path_of", "id")), notices_of(keys)
+    further = Survey.objects.filter(primary_survey__in=keys).order_by("recorded_at", "id")
+    paths, notices = lists(further.values_list("primary_survey", "id")), notices_of(keys)
     return [
         _document(row, units)
         | {
@@ -48,7 +48,7 @@ def survey_documents(keys: Sequence[UUID], units: System) -> list[dict[str, Any]
 
 
 def _document(row: dict[str, Any], units: System) -> dict[str, Any]:
-    first = "path_of__" if row["path_of"] else ""
+    first = "primary_survey__" if row["primary_survey"] else ""
     return {
         "id": row["id"],
         "measuring_point": row["measuring_point"],
@@ -59,11 +59,11 @@ def _document(row: dict[str, Any], units: System) -> dict[str, Any]:
         "started_at": row["started_at"],
         "ended_at": row["stated_now__ended_at"],
         "mounted_spacing": shown(row["stated_now__mounted_spacing_m"], "length", units),
-        "path_of": row["path_of"],
-        "path_plane": shown(row["stated_now__path_plane_rad"], "angle", units),
+        "primary_survey": row["primary_survey"],
+        "path_angle": shown(row["stated_now__path_angle_rad"], "angle", units),
         "combination": row[f"{first}paths_combination__id"],
         "medium_temperature": shown(row["stated_now__medium_temperature_k"], "temperature", units),
-        "medium_temperature_known": row["stated_now__medium_temperature_known"],
+        "medium_temperature_source": row["stated_now__medium_temperature_source"],
         "segments": row["stated_now__segments"],
         "note": row["stated_now__note"],
         "recorded_at": row["recorded_at"],

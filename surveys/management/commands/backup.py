@@ -1,4 +1,4 @@
-"""All records into one file."""
+"""Management command that writes a backup."""
 
 from pathlib import Path
 from typing import Any
@@ -13,12 +13,12 @@ from surveys.errors import ServiceError
 
 class Command(BaseCommand):
     help = (
-        "Write all records, as they are at one moment, to a file that `restore` puts into SQLite or PostgreSQL. It holds "
-        "what the database holds, secrets too: keep it as safe."
+        "Write a consistent copy of all records to a file, which `restore` loads into SQLite or PostgreSQL. The file contains "
+        "secrets: protect it like the database."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", type=Path, help="a new file")
+        parser.add_argument("file", type=Path, help="path of the new file")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -27,12 +27,12 @@ class Command(BaseCommand):
             raise CommandError(error.detail) from None
         self.stdout.write(sentences(options["file"], told))
         left_out = sorted(set(LEFT_OUT.values()))
-        self.stdout.write(f"Left out on purpose: {'; '.join(left_out)}.")
+        self.stdout.write(f"Not included: {'; '.join(left_out)}.")
 
 
 def sentences(path: Path, told: Told) -> str:
-    """Rows of each table, their sum, and the file with its checksum."""
+    """Return the number of rows of each table, the total, and the file with its checksum."""
     lines = [f"{count:>12,}  {table}" for table, count in told.rows.items()]
-    lines += [f"{sum(told.rows.values()):>12,}  rows in all"]
+    lines += [f"{sum(told.rows.values()):>12,}  rows in total"]
     lines += [f"{path}: {told.size_bytes:,} bytes, SHA-256 {told.sha256}"]
     return "\n".join(lines)

@@ -1,4 +1,4 @@
-"""The demonstration."""
+"""Management command that runs the demo."""
 
 from typing import Any
 
@@ -14,10 +14,12 @@ BIND = "127.0.0.1:8000"
 
 
 class Command(BaseCommand):
-    help = "Make the invented scenario, do the main job on it and tell it; then serve it (unless --once)."
+    help = "Run one survey from start to finish on invented data, then start the server."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--once", action="store_true", help="exit after the story instead of serving")
+        parser.add_argument(
+            "--once", action="store_true", help="exit after the survey instead of starting the server"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0)
@@ -25,15 +27,17 @@ class Command(BaseCommand):
         tell(cast, self.stdout.write)
         self._sign_ins(cast.passwords, make_tokens(cast))
         if not options["once"]:
-            self.stdout.write(f"\nServing at http://{BIND}/ with the embedded worker; Ctrl-C stops both.")
+            self.stdout.write(
+                f"\nServer and embedded worker run at http://{BIND}/. Press Ctrl-C to stop both."
+            )
             self.stdout.flush()
             with worker_beside():
                 serve(BIND)
 
     def _sign_ins(self, passwords: dict[str, str], tokens: dict[str, str]) -> None:
         self.stdout.write(
-            f"\nAPI http://{BIND}/api/v1/   its description http://{BIND}/api/docs/   admin http://{BIND}/admin/"
+            f"\nAPI: http://{BIND}/api/v1/   API documentation: http://{BIND}/api/docs/   Administration: http://{BIND}/admin/"
         )
-        self.stdout.write("Sign in as (user, password, token for `Authorization: Token ...`):")
+        self.stdout.write("Users (user name, password, token for `Authorization: Token ...`):")
         for name, password in passwords.items():
             self.stdout.write(f"  {name:18} {password:14} {tokens[name]}")

@@ -1,4 +1,4 @@
-"""Recomputing by a new version of the method."""
+"""Management command that recalculates results with the current method version."""
 
 from datetime import UTC, datetime
 from typing import Any
@@ -13,12 +13,14 @@ from surveys.services.recomputations import method_preview, recompute_by_method
 
 
 class Command(BaseCommand):
-    help = "Recompute results that were made by an earlier version of the method; --dry-run shows what would change."
+    help = "Recalculate results of earlier method versions. --dry-run only shows the changes."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--since", required=True, help="surveys from this date on, such as 2026-01-31")
-        parser.add_argument("--dry-run", action="store_true", help="compute and tell, store nothing")
-        parser.add_argument("--by", help="the username that asks for it; needed unless --dry-run")
+        parser.add_argument("--since", required=True, help="date of the earliest survey, e.g. 2026-01-31")
+        parser.add_argument("--dry-run", action="store_true", help="show the changes and store nothing")
+        parser.add_argument(
+            "--by", help="user name of the person who requests the recalculation; required without --dry-run"
+        )
         parser.add_argument("--reason", default=f"method version {METHOD_VERSION}: {METHODS[-1].change}")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -28,14 +30,18 @@ class Command(BaseCommand):
             return
         by = User.objects.filter(username=options["by"] or "").first()
         if by is None:
-            raise CommandError("Say who asks for it: --by USERNAME of somebody who may sign in.")
+            raise CommandError(
+                "Enter --by USERNAME, the user name of the person who requests the recalculation."
+            )
         try:
             recomputation = recompute_by_method(
                 since=since, reason=options["reason"], by=by, now=timezone.now()
             )
         except ServiceError as error:
             raise CommandError(error.detail) from None
-        self.stdout.write(f"Recomputation {recomputation.pk}: {recomputation.items.count()} surveys.")
+        self.stdout.write(
+            f"Recalculation {recomputation.pk}: surveys to recalculate: {recomputation.items.count()}."
+        )
 
     def _preview(self, since: datetime) -> None:
         count = told = failed = 0
@@ -43,17 +49,19 @@ class Command(BaseCommand):
             count += 1
             if change.error:
                 failed += 1
-                self.stdout.write(f"{change.before.survey_id}  cannot be computed: {change.error}")
+                self.stdout.write(f"{change.before.survey_id}  cannot be calculated: {change.error}")
                 continue
             told += change.exceeds_threshold
             before, after = change.before.volume_flow_m3_s, change.volume_flow_m3_s
-            relative = f"{change.relative_change:+.3%}" if change.relative_change is not None else "from 0"
+            relative = (
+                f"{100 * change.relative_change:+.3f} %" if change.relative_change is not None else "from 0"
+            )
             self.stdout.write(
-                f"{change.before.survey_id}  {before * 3600:.3f} -> {after * 3600:.3f} m3/h  {relative}"
-                + ("  the client would be told" if change.exceeds_threshold else "")
+                f"{change.before.survey_id}  {before * 3600:.3f} -> {after * 3600:.3f} m³/h  {relative}"
+                + ("  client notified" if change.exceeds_threshold else "")
             )
         self.stdout.write(
-            f"{count} surveys would be recomputed to method version {METHOD_VERSION}; {told} clients' notices; {failed} failures."
+            f"Method version {METHOD_VERSION}: surveys to recalculate: {count}; client notices: {told}; failures: {failed}."
         )
 
 
@@ -61,4 +69,4 @@ def _date(text: str) -> datetime:
     try:
         return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC)
     except ValueError:
-        raise CommandError(f"{text!r} is no date; write it as 2026-01-31.") from None
+        raise CommandError(f"{text!r} is not a date. Enter a date such as 2026-01-31.") from None

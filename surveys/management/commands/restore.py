@@ -1,4 +1,4 @@
-"""A backup into an empty database."""
+"""Management command that restores a backup."""
 
 from pathlib import Path
 from typing import Any
@@ -11,10 +11,10 @@ from surveys.management.commands.backup import sentences
 
 
 class Command(BaseCommand):
-    help = "Put a file made by `backup` into a new database that `migrate` has made: all of it, or nothing."
+    help = "Load a backup file into a new database created by `migrate`. Loads all records or none."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", type=Path, help="a file made by `backup`")
+        parser.add_argument("file", type=Path, help="path of a file written by `backup`")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -22,4 +22,4 @@ class Command(BaseCommand):
         except ServiceError as error:
             raise CommandError(error.detail) from None
         self.stdout.write(sentences(options["file"], told))
-        self.stdout.write("Restored: the checksum is right, and each table has the rows it had.")
+        self.stdout.write("Restored. The checksum and the number of rows of each table are correct.")

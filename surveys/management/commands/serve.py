@@ -1,4 +1,4 @@
-"""The service on one machine: the web server with the embedded worker beside it."""
+"""Management command that runs the web server."""
 
 from contextlib import nullcontext
 from typing import Any
@@ -11,10 +11,12 @@ from surveys.web_server import serve
 
 
 class Command(BaseCommand):
-    help = "Serve the API and pages; with no broker configured, run the embedded worker beside them."
+    help = "Serve the API and the pages. Without a broker, also run the embedded worker."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--bind", default="127.0.0.1:8000", help="address and port (127.0.0.1:8000)")
+        parser.add_argument(
+            "--bind", default="127.0.0.1:8000", help="address and port (default: 127.0.0.1:8000)"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         with nullcontext() if settings.CELERY_BROKER_URL else worker_beside():

@@ -1,4 +1,4 @@
-"""The embedded worker."""
+"""Management command that runs the embedded worker."""
 
 from typing import Any
 
@@ -9,9 +9,9 @@ from surveys.embedded import work_while_parent_lives
 
 
 class Command(BaseCommand):
-    help = "Work off recomputations until standard input closes (the worker of a single machine)."
+    help = "Run background work until standard input closes (embedded worker for a single machine)."
 
-    # The pages are for the web server beside it to load and check.
+    # The web server checks the pages.
     requires_system_checks = [Tags.models]
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -79,7 +79,7 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
     assert pipe.lining
     assert (pipe.lining.material.name, pipe.lining.thickness) == ("cement-mortar", 0.004)
     assert (pipe.roughness, pipe.wave_mode) == (0.0003, "longitudinal")
-    assert (medium.name, medium.salinity, medium.temperature_known) == ("seawater", 35, "estimated")
+    assert (medium.name, medium.salinity, medium.temperature_source) == ("seawater", 35, "estimated")
     assert (medium.temperature, medium.pressure) == (285.15, None)
     assert made.holds_from == date(2026, 1, 5)
 

@@ -154,12 +154,16 @@ def test_a_second_factor_is_enrolled_with_a_qr_code_that_holds_its_address(cast:
     api = as_user("office")
     assert api.post(FACTOR, {"password": "wrong password"}, format="json").status_code == 400
     begun = api.post(FACTOR, {"password": PASSWORD}, format="json").json()
-    assert begun["address"].startswith("otpauth://totp/Flow%20surveys%3Aoffice?secret=" + begun["secret"])
+    assert begun["address"].startswith("otpauth://totp/Flow%20Surveys%3Aoffice?secret=" + begun["secret"])
     assert begun["qr_svg"].startswith("<svg")
     assert "<script" not in begun["qr_svg"]
     # Not in force before it is confirmed.
     assert sign_in("office").status_code == 200
-    assert api.get(FACTOR).json() == {"confirmed": False, "missing": False, "recovery_codes_left": 0}
+    assert api.get(FACTOR).json() == {
+        "confirmed": False,
+        "enrolment_required": False,
+        "recovery_codes_left": 0,
+    }
 
 
 def test_signing_in_then_takes_a_code_that_serves_once(enrolled: list[str]) -> None:
@@ -223,7 +227,7 @@ def test_where_it_is_required_nothing_else_is_open_until_it_is_enrolled(
     office = as_user("office")
     refused = office.get("/api/v1/clients/")
     assert (refused.status_code, refused.json()["code"]) == (403, "second-factor-needed")
-    assert office.get(FACTOR).json()["missing"] is True
+    assert office.get(FACTOR).json()["enrolment_required"] is True
     assert as_user("owner").get("/api/v1/clients/").status_code == 200
     cast.administrator.is_staff = cast.administrator.is_superuser = True
     cast.administrator.save()

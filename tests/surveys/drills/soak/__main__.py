@@ -92,9 +92,9 @@ def _pass_time(parts: Parts, until: float) -> None:
 
 def _data_check(parts: Parts) -> list[str]:
     try:
-        parts.servers.python("manage.py", "audit_data", within_seconds=1800)
+        parts.servers.python("manage.py", "check_integrity", within_seconds=1800)
     except AssertionError as error:
-        return [f"the data check: {error}"]
+        return [f"the integrity check: {error}"]
     return []
 
 
