@@ -139,7 +139,7 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
             survey=survey, upload=Upload(file, scenario.LOG_FILE.name), by=technician, now=timezone.now()
         )
     say(
-        f"   {log.file_name}: {log.rows_taken} readings imported, {log.rows_refused} rows rejected; SHA-256 {log.sha256[:16]}..."
+        f"   {log.file_name}: {log.rows_accepted} readings imported, {log.rows_rejected} rows rejected; SHA-256 {log.sha256[:16]}..."
     )
     for refusal in log.refusals:
         say(f"     Line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
@@ -172,8 +172,8 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
     )
     say("6. Correction: wall thickness measured at eight positions around the pipe")
     say(
-        f"   {', '.join(readings)}; mean {shown(gauging.mean_m, 'length')}, standard uncertainty "
-        f"{shown(gauging.standard_uncertainty_m, 'length')}."
+        f"   {', '.join(readings)}; mean {shown(wall_measurement.mean_m, 'length')}, standard uncertainty "
+        f"{shown(wall_measurement.standard_uncertainty_m, 'length')}."
     )
     corrects = version_to_correct(pipe, now.date())
     statement = PipeStatement(
@@ -186,8 +186,8 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
         corrects=corrects,
         statement=statement,
         reason="Wall thickness measured: 8.0 mm, not 6.3 mm.",
-        holds_from=corrects.holds_from,
-        gauging=gauging,
+        valid_from=corrects.valid_from,
+        wall_measurement=wall_measurement,
         by=office,
         now=now,
     )

@@ -118,10 +118,10 @@ export function sheetRequests(form, id) {
   if (Object.keys(changed.pipe).length || changed.medium) {
     const kind = form.elements.change.value;
     const body = { ...changed, reason: text(form, "reason") };
-    if (kind === "alterations") body.valid_from = text(form, "valid_from");
+    if (kind === "modifications") body.valid_from = text(form, "valid_from");
     else body.corrects = data;
     if (changed.pipe.wall_thickness && form.dataset.wallMeasurement) body.wall_measurement = form.dataset.wallMeasurement;
-    requests.push({ what: kind === "alterations" ? "Alteration of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
+    requests.push({ what: kind === "modifications" ? "Modification of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
   }
   requests.push({ what: "Set-up", url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
   return requests;

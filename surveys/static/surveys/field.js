@@ -299,7 +299,7 @@ function typedNow() {
   const names = changedNames(form);
   document.getElementById("change").hidden = names.length === 0;
   document.getElementById("changed").textContent = names.join(", ");
-  document.getElementById("since").hidden = form.elements.change.value !== "alterations";
+  document.getElementById("since").hidden = form.elements.change.value !== "modifications";
 }
 
 function useGauged({ currentTarget }) {
