@@ -140,9 +140,7 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
-    return [
-        safety_note_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"
-    ]
+    return [safety_note_told(plain(one.said, units), one.source) for one in found if one.code != "general"]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
