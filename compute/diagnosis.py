@@ -5,7 +5,7 @@ With r the time measured less the time a set-up calls for and s its standard unc
 weight x N(r; 0, s). A solved figure had to move by `move` and may by `reach` (one standard deviation); it spreads the
 time by reach x |r/move|, so it scores weight x N(r; 0, S) with r as entered and S^2 = s^2 + (reach x r/move)^2: the
 farther a figure may move, the less it says. Beside them stand "all is well" and "something else". Scores over their
-sum are the plausibilities.
+sum are the probabilities.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ SOUND_SPEED_REACH = 0.05
 STATED_SOUND_SPEED_DOUBT = 0.002
 # A figure whose uncertainty is stated was looked at: other slips of it are that much rarer. A default value.
 LOOKED_AT = 0.2
-LEAST_PLAUSIBILITY = 0.001
+LEAST_PROBABILITY = 0.001
 SAME_FIGURE = 0.02
 TRANSIT_TIME = "readings.transit_time"
 DOUBTED = (
@@ -81,15 +81,15 @@ DOUBTED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Explanation(Told):
-    """A slip with its plausibility [-], and the change of the flow [-] if it is put right at the same times.
+class PossibleCause(Told):
+    """A slip with its probability [-], and the change of the flow [-] if it is put right at the same times.
 
     `effect_on_flow` is relative: 0.05 where the flow put right is 5 % above the flow as entered; None where the entries
     give no flow at all.
     """
 
     slip: Slip
-    plausibility: float
+    probability: float
     effect_on_flow: float | None
     said: str
 
@@ -98,16 +98,16 @@ class Explanation(Told):
 class Diagnosis:
     """Whether a measured sound speed [m/s] fits; if not, what would explain it, most plausible first.
 
-    `none_of_these` is the plausibility left: with those of all explanations, shown or not, it makes 1.
+    `other_cause_probability` is the probability left: with those of all possible causes, shown or not, it makes 1.
     `measured_sound_speed` is None where the time is too short for any.
     """
 
-    fits: bool
+    consistent: bool
     measured_sound_speed: float | None
     expected_sound_speed: float
     relative_uncertainty: float
-    explanations: tuple[Explanation, ...]
-    none_of_these: float
+    possible_causes: tuple[PossibleCause, ...]
+    other_cause_probability: float
     findings: tuple[Finding, ...]
 
 
@@ -179,8 +179,8 @@ def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis
     findings = [] if measured is None else checks_result.sound_speed_fits(measured, expected, relative)
     if measured is not None and not findings:
         return Diagnosis(True, measured, expected, relative, (), 1.0, ())
-    explanations, rest = _ranked(case, stated, spread)
-    return Diagnosis(False, measured, expected, relative, explanations, rest, tuple(findings))
+    possible_causes, rest = _ranked(case, stated, spread)
+    return Diagnosis(False, measured, expected, relative, possible_causes, rest, tuple(findings))
 
 
 def time_uncertainty(case: Case, stated: Mapping[str, Doubt]) -> float:
@@ -236,7 +236,7 @@ def _medium_time_variance(case: Case, stated: Doubt | None) -> float:
 
 def _ordinary(case: Case, path: str) -> Doubt | None:
     if path == "medium.temperature":
-        return temperature_doubt(case.medium.temperature_known)
+        return temperature_doubt(case.medium.temperature_source)
     if path == "medium.sound_speed":
         return Doubt(STATED_SOUND_SPEED_DOUBT, relative=True)
     return DOUBTS.get(path)
@@ -266,8 +266,10 @@ def _measured(case: Case) -> float | None:
         return None
 
 
-def _ranked(case: Case, stated: Mapping[str, Doubt], spread: float) -> tuple[tuple[Explanation, ...], float]:
-    """Explanations, most plausible first, and the plausibility that it is none of them."""
+def _ranked(
+    case: Case, stated: Mapping[str, Doubt], spread: float
+) -> tuple[tuple[PossibleCause, ...], float]:
+    """Possible causes, most probable first, and the probability that it is none of them."""
     miss = case.transit_time - transit_time_of(case)
     # The doubts are those of the set-up as it is: where its time is longer than entered, so are they.
     spread *= max(1.0, case.transit_time / transit_time_of(case))
@@ -282,7 +284,7 @@ def _ranked(case: Case, stated: Mapping[str, Doubt], spread: float) -> tuple[tup
     shown = tuple(
         _explained(case, slip, score / total, flow)
         for score, slip in ranked
-        if score / total >= LEAST_PLAUSIBILITY
+        if score / total >= LEAST_PROBABILITY
     )
     return shown, rest / total
 
@@ -301,10 +303,10 @@ def _score(case: Case, slip: Slip, stated: Mapping[str, Doubt], spread: float, m
 
 def _likeliness(slip: Slip) -> float:
     """How likely a slip is among its siblings: a schedule near the one entered, and water, come up most."""
-    entered, would_be = slip.entered.value, slip.would_be.value
-    if slip.kind == "other-schedule" and isinstance(entered, float) and isinstance(would_be, float):
-        return math.exp(-0.5 * (math.log(would_be / entered) / SCHEDULE_REACH) ** 2)
-    return COMMON_MEDIA.get(str(would_be), 1.0) if slip.kind == "medium" else 1.0
+    entered, implied_value = slip.entered.value, slip.implied_value.value
+    if slip.kind == "other-schedule" and isinstance(entered, float) and isinstance(implied_value, float):
+        return math.exp(-0.5 * (math.log(implied_value / entered) / SCHEDULE_REACH) ** 2)
+    return COMMON_MEDIA.get(str(implied_value), 1.0) if slip.kind == "medium" else 1.0
 
 
 def _reach(case: Case, slip: Slip, stated: Mapping[str, Doubt]) -> float:
@@ -315,7 +317,7 @@ def _reach(case: Case, slip: Slip, stated: Mapping[str, Doubt]) -> float:
     if slip.reach is not None:
         return slip.reach
     own = {
-        "medium.temperature": TEMPERATURE_REACH[case.medium.temperature_known],
+        "medium.temperature": TEMPERATURE_REACH[case.medium.temperature_source],
         "medium.sound_speed": SOUND_SPEED_REACH * entered,
         "spacing": SPACING_REACH,
     }
@@ -339,18 +341,18 @@ def _merged(scored: list[tuple[float, Slip]]) -> list[tuple[float, Slip]]:
 
 
 def _same(one: Slip, other: Slip) -> bool:
-    a, b = one.would_be.value, other.would_be.value
-    if one.field != other.field or one.would_be.material != other.would_be.material:
+    a, b = one.implied_value.value, other.implied_value.value
+    if one.field != other.field or one.implied_value.material != other.implied_value.material:
         return False
     if isinstance(a, float) and isinstance(b, float):
         return abs(a - b) <= SAME_FIGURE * abs(b)
     return a == b
 
 
-def _explained(case: Case, slip: Slip, plausibility: float, flow: float | None) -> Explanation:
+def _explained(case: Case, slip: Slip, probability: float, flow: float | None) -> PossibleCause:
     put_right = _flow(case, slip.case)
     effect = put_right / flow - 1 if flow and put_right is not None else None
-    return Explanation(slip, plausibility, effect, _detail(slip, effect))
+    return PossibleCause(slip, probability, effect, _detail(slip, effect))
 
 
 def _flow(entered: Case, supposed: Case) -> float | None:
@@ -368,10 +370,10 @@ def _flow(entered: Case, supposed: Case) -> float | None:
 
 
 def _detail(slip: Slip, effect: float | None) -> str:
-    if slip.would_be.kind == "length":
-        note = f"{slip.note} It would be {_length(slip.would_be)}, {_entered(slip.entered)}."
-    elif slip.would_be.kind == "temperature":
-        note = f"{slip.note} It would be {said(_number(slip.would_be), 'degC', '.1f')}."
+    if slip.implied_value.kind == "length":
+        note = f"{slip.note} It would be {_length(slip.implied_value)}, {_entered(slip.entered)}."
+    elif slip.implied_value.kind == "temperature":
+        note = f"{slip.note} It would be {said(_number(slip.implied_value), 'degC', '.1f')}."
     else:
         note = slip.note
     if slip.nearest_standard is not None and slip.move is not None:

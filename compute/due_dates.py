@@ -39,14 +39,14 @@ class Interval:
 class Due:
     """The last day a calibration holds, which part of the interval set it, and what is left of the hours of use.
 
-    `hours_run_out_on` is a forecast at the mean use so far; None without hours in the interval, without use, or where the
+    `usage_limit_on` is a forecast at the mean use so far; None without hours in the interval, without use, or where the
     calendar comes first.
     """
 
     on: date
-    because: Literal["months", "days", "hours"]
+    due_reason: Literal["months", "days", "hours"]
     hours_left: float | None = None
-    hours_run_out_on: date | None = None
+    usage_limit_on: date | None = None
 
 
 def add_months(day: date, months: int) -> date:
@@ -116,9 +116,11 @@ def due_date(calibrated_on: date, interval: Interval, hours_used: Sequence[tuple
         if so_far >= interval.hours:
             if day < calendar.on:
                 return Due(day, "hours", 0.0, day)
-            return Due(calendar.on, calendar.because, left)
+            return Due(calendar.on, calendar.due_reason, left)
     forecast = _forecast(calibrated_on, used, left)
-    return Due(calendar.on, calendar.because, left, forecast if forecast and forecast < calendar.on else None)
+    return Due(
+        calendar.on, calendar.due_reason, left, forecast if forecast and forecast < calendar.on else None
+    )
 
 
 def _plus_days(day: date, days: int) -> date:

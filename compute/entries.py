@@ -88,12 +88,12 @@ class MediumEntry:
     """A medium as stated: a library `name` with its conditions, or own figures.
 
     temperature [K], pressure [Pa], salinity [g/kg], mass_fraction and api_gravity [-]; or sound_speed [m/s],
-    density [kg/m3], dynamic_viscosity [Pa s]. `temperature_known` is `measured`, `estimated` or empty.
+    density [kg/m3], dynamic_viscosity [Pa s]. `temperature_source` is `measured`, `estimated` or empty.
     """
 
     name: str = ""
     temperature: float | None = None
-    temperature_known: str = ""
+    temperature_source: str = ""
     pressure: float | None = None
     salinity: float | None = None
     mass_fraction: float | None = None
@@ -226,9 +226,7 @@ def _roughness_when_new(
     face: MaterialEntry, wetted: Solid | None, where: str
 ) -> tuple[float, tuple[Finding, ...]]:
     if face.roughness is not None:
-        return face.roughness, tuple(
-            checks_pipe.roughness_assumed(face.roughness, "material as stated", STATED)
-        )
+        return face.roughness, tuple(checks_pipe.roughness_assumed(face.roughness, "", STATED))
     if wetted is None or wetted.roughness is None:
         raise NotEnough(
             f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
@@ -297,7 +295,7 @@ def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
             raise OutOfRange(f"A medium by table has no {stated}; leave it out.", field=f"medium.{stated}")
         found = table_properties(table, entry.temperature)
     findings = found.findings
-    if entry.temperature_known == "estimated":
+    if entry.temperature_source == "estimated":
         findings += tuple(checks_setup.temperature_estimated(entry.temperature))
     return ResolvedMedium(
         Medium(found.sound_speed, found.density, found.dynamic_viscosity),
@@ -326,7 +324,7 @@ def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
     """
 
     def at(temperatures: FloatArray) -> Medium:
-        moved = replace(entry, temperature=temperatures, temperature_known="")  # type: ignore[arg-type]
+        moved = replace(entry, temperature=temperatures, temperature_source="")  # type: ignore[arg-type]
         return resolve_medium(moved).medium
 
     return at

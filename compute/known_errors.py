@@ -162,7 +162,7 @@ def entries_corrected(
         gauged_wall = (mean.value, math.hypot(gauged_wall[1], mean.standard_uncertainty))
         findings += wall.findings
     doubt = 0.0
-    if medium.temperature is not None and medium.temperature_known == "measured":
+    if medium.temperature is not None and medium.temperature_source == "measured":
         temperature = corrected(of(known, "temperature"), medium.temperature)
         medium = replace(medium, temperature=temperature.value)
         doubt = temperature.standard_uncertainty

@@ -21,8 +21,8 @@ from compute.gum import (
 from compute.sources import Source
 
 JCGM_101 = Source("JCGM 101:2008 clauses 6.4, 7 and 8", "unverified")
-FEWEST_DRAWS = 1_000
-MOST_DRAWS = 5_000_000
+MIN_TRIALS = 1_000
+MAX_TRIALS = 5_000_000
 # Draws are made and evaluated in blocks that fit a processor's cache; a seed gives the same numbers on every machine.
 BLOCK = 1 << 15
 # JCGM 101 7.9.2 takes half a unit in the last of two significant digits: 0.5 % to 5 % of a standard uncertainty, by its leading
@@ -37,10 +37,10 @@ class MonteCarloResult:
     The symmetric interval leaves the same probability on either side; the shortest is the narrowest one that
     holds the probability. `tolerance` is JCGM 101's delta, here 5 % of the standard uncertainty; `good_enough` says that
     both ends of the linear interval lie within it.
-    `end_noise` is the standard error of the ends of the symmetric interval from the finite number of draws.
+    `end_noise` is the standard error of the ends of the symmetric interval from the finite number of trials.
     """
 
-    draws: int
+    trials: int
     seed: int
     mean: float
     standard_uncertainty: float
@@ -56,7 +56,7 @@ class MonteCarloResult:
 
 
 def monte_carlo(
-    model: Model, inputs: Sequence[Input], linear: GumResult, draws: int, seed: int
+    model: Model, inputs: Sequence[Input], linear: GumResult, trials: int, seed: int
 ) -> MonteCarloResult:
     """Distribution of a model's value by drawing its inputs at random, compared with the linear answer.
 
@@ -68,7 +68,7 @@ def monte_carlo(
     model : callable  mapping path -> (m,) array to (m,) array
     inputs : sequence of Input  the ones `linear` was made from
     linear : GumResult  of compute.gum.propagate; gives the correlations and the coverage probability
-    draws : int [1]  1 000 to 5 000 000
+    trials : int [1]  1 000 to 5 000 000
     seed : int [1]  0 or more; the same seed gives the same answer to the bit
 
     Returns
@@ -77,20 +77,20 @@ def monte_carlo(
 
     Raises
     ------
-    OutOfRange  the number of draws is outside its range, or the model is not finite at some draw
+    OutOfRange  the number of trials is outside its range, or the model is not finite at some draw
 
     Source
     ------
     JCGM 101:2008 6.4, 7.6, 7.7, 8.1.
     """
-    if not FEWEST_DRAWS <= draws <= MOST_DRAWS:
-        detail = f"{draws} Monte Carlo draws asked for; {FEWEST_DRAWS} to {MOST_DRAWS} are possible"
-        raise OutOfRange(detail, field="monte_carlo_draws")
+    if not MIN_TRIALS <= trials <= MAX_TRIALS:
+        detail = f"{trials} Monte Carlo trials asked for; {MIN_TRIALS} to {MAX_TRIALS} are possible"
+        raise OutOfRange(detail, field="monte_carlo_trials")
     joint, factor = _joint(inputs, linear)
     generator = np.random.default_rng(seed)
-    values = np.empty(draws)
-    for start in range(0, draws, BLOCK):
-        stop = min(start + BLOCK, draws)
+    values = np.empty(trials)
+    for start in range(0, trials, BLOCK):
+        stop = min(start + BLOCK, trials)
         values[start:stop] = model(_draw(inputs, factor, joint, generator, stop - start))
     if not np.isfinite(values).all():
         raise OutOfRange(
@@ -159,12 +159,12 @@ def _draw(
         if together is not None and item.path in joint:
             unit = together[joint.index(item.path)]
         else:
-            unit = _unit_draws(item, generator, count)
+            unit = _unit_trials(item, generator, count)
         drawn[item.path] = item.value + item.standard_uncertainty * unit
     return drawn
 
 
-def _unit_draws(item: Input, generator: np.random.Generator, count: int) -> FloatArray:
+def _unit_trials(item: Input, generator: np.random.Generator, count: int) -> FloatArray:
     """Draws of an input's doubt with standard deviation 1 (a t distribution keeps its wider tails)."""
     if item.distribution == "normal":
         if math.isfinite(item.degrees_of_freedom):
@@ -195,7 +195,7 @@ def _joint(inputs: Sequence[Input], linear: GumResult) -> tuple[list[str], Float
 def _summary(
     ordered: FloatArray, seed: int, linear: GumResult, findings: tuple[Finding, ...]
 ) -> MonteCarloResult:
-    probability, draws = linear.coverage_probability, len(ordered)
+    probability, trials = linear.coverage_probability, len(ordered)
     low, high = (
         float(value) for value in np.quantile(ordered, [(1 - probability) / 2, (1 + probability) / 2])
     )
@@ -210,7 +210,7 @@ def _summary(
     if not good:
         findings = (*findings, _not_good_enough(linear, low, high))
     return MonteCarloResult(
-        draws=draws,
+        trials=trials,
         seed=seed,
         mean=float(ordered.mean()),
         standard_uncertainty=deviation,
@@ -228,9 +228,9 @@ def _summary(
 
 def _end_noise(ordered: FloatArray, tail: float) -> float:
     """Standard error of a quantile from the spread of its neighbours: one standard error of its rank to either side."""
-    draws = len(ordered)
-    step = math.sqrt(draws * tail * (1 - tail))
-    low, high = max(int(draws * tail - step), 0), min(int(draws * tail + step), draws - 1)
+    trials = len(ordered)
+    step = math.sqrt(trials * tail * (1 - tail))
+    low, high = max(int(trials * tail - step), 0), min(int(trials * tail + step), trials - 1)
     return float(ordered[high] - ordered[low]) / 2
 
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from compute.base.messages import SafetyNote
 from compute.figures import said
 from compute.findings import Finding
-from compute.marks import Told, marked
+from compute.marks import marked
 from compute.sources import PRACTICE, Source, provenance_named
 
 UNKNOWN = "unknown"
@@ -41,8 +42,8 @@ class Place:
     """What is known of a place; lengths [m]. Empty or None: not on record."""
 
     disturbance: str = ""
-    upstream_straight: float | None = None
-    downstream_straight: float | None = None
+    upstream_straight_length: float | None = None
+    downstream_straight_length: float | None = None
     orientation: str = ""
     mounting: str = ""
     full_pipe: bool | None = None
@@ -51,18 +52,9 @@ class Place:
     @property
     def room(self) -> float | None:
         """Straight pipe to mount on [m]."""
-        if self.upstream_straight is None or self.downstream_straight is None:
+        if self.upstream_straight_length is None or self.downstream_straight_length is None:
             return None
-        return self.upstream_straight + self.downstream_straight
-
-
-@dataclass(frozen=True, slots=True)
-class SafetyNote(Told):
-    """A safety note for a set-up sheet, `said` as of a finding. It never says that work is safe."""
-
-    code: str
-    said: str
-    source: Source
+        return self.upstream_straight_length + self.downstream_straight_length
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +111,8 @@ def check_place(place: Place, bore: float) -> list[Finding]:
 def _straight_pipe(place: Place, bore: float) -> list[Finding]:
     need = straight_lengths().get(place.disturbance, straight_lengths()[UNKNOWN])
     sides = (
-        ("upstream", place.upstream_straight, need.upstream_diameters),
-        ("downstream", place.downstream_straight, need.downstream_diameters),
+        ("upstream", place.upstream_straight_length, need.upstream_diameters),
+        ("downstream", place.downstream_straight_length, need.downstream_diameters),
     )
     findings = []
     if not place.disturbance or place.room is None:
@@ -129,7 +121,7 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
             "as undisturbed. Measure both and enter them on the measuring point."
         )
         findings.append(
-            Finding("straight-length-unknown", "info", detail, "measuring_point.upstream_straight")
+            Finding("straight-length-unknown", "info", detail, "measuring_point.upstream_straight_length")
         )
     for side, length, diameters in sides:
         if length is not None and length < diameters * bore:
@@ -169,10 +161,10 @@ def straight_share(place: Place, bore: float) -> float | None:
     ------
     straight pipe : the table's row of the disturbance.
     """
-    if not place.disturbance or place.upstream_straight is None:
+    if not place.disturbance or place.upstream_straight_length is None:
         return None
     need = straight_lengths().get(place.disturbance, straight_lengths()[UNKNOWN])
-    return place.upstream_straight / (need.upstream_diameters * bore)
+    return place.upstream_straight_length / (need.upstream_diameters * bore)
 
 
 def _mounting(place: Place) -> list[Finding]:

@@ -38,9 +38,9 @@ from compute.survey import WorkedOut, flow_findings, sound_speed_not_logged, wor
 from compute.synchrony import FlowLog
 from compute.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
 
-# Of a diagnosis a result tells this many explanations, if they are at least so plausible.
-EXPLANATIONS_TOLD = 3
-LEAST_PLAUSIBILITY_TOLD = 0.05
+# Of a diagnosis a result tells this many possible causes, if they are at least so plausible.
+POSSIBLE_CAUSES_TOLD = 3
+LEAST_PROBABILITY_TOLD = 0.05
 MARK_A_STRETCH = "If the survey is of a steady flow, mark the stretch of the log in which it was steady; only that counts then."
 
 
@@ -294,7 +294,7 @@ def _uncertainty(
         # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
         doubts["pipe.ovality"] = Doubt(share / math.sqrt(2), distribution="arcsine", source=GEOMETRY)
     if measurement.temperature is not None:
-        usual = temperature_doubt(medium.temperature_known).standard_uncertainty
+        usual = temperature_doubt(medium.temperature_source).standard_uncertainty
         doubts["medium.temperature"] = Doubt(math.hypot(usual, thermometer))
     return flow_uncertainty(measurement, doubts)
 
@@ -366,14 +366,14 @@ def _steady(series: Series, occasion: Occasion) -> list[Finding]:
 
 def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
     """What single wrong entry would explain a sound speed that does not fit; that it fits, where it does."""
-    stated = {"medium.temperature": temperature_doubt(case.medium.temperature_known)}
+    stated = {"medium.temperature": temperature_doubt(case.medium.temperature_source)}
     if gauged := _gauged_doubt(case.pipe.wall_thickness, occasion):
         stated["pipe.wall_thickness"] = gauged
     if case.medium.temperature is None or not case.medium.name:
         del stated["medium.temperature"]
     found = diagnose(case, stated)
     measured = found.measured_sound_speed
-    if found.fits and measured is not None:
+    if found.consistent and measured is not None:
         detail = (
             f"The measured sound speed of {said(measured, 'm/s', '.1f')} is that of the medium "
             f"({said(found.expected_sound_speed, 'm/s', '.1f')}) within what the entries' doubts allow: they agree with one another."
@@ -393,12 +393,12 @@ def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occa
         Finding(
             "suspect-entry",
             "info",
-            f"{explanation.said} Plausibility {explanation.plausibility:.0%}.",
-            explanation.slip.field,
-            explanation.slip.entered.value,
-            explanation.slip.would_be.value,
-            explanation.slip.would_be.kind if explanation.slip.would_be.kind != "text" else "number",
+            f"{cause.said} Probability {cause.probability:.0%}.",
+            cause.slip.field,
+            cause.slip.entered.value,
+            cause.slip.implied_value.value,
+            cause.slip.implied_value.kind if cause.slip.implied_value.kind != "text" else "number",
         )
-        for explanation in found.explanations[:EXPLANATIONS_TOLD]
-        if explanation.plausibility >= LEAST_PLAUSIBILITY_TOLD
+        for cause in found.possible_causes[:POSSIBLE_CAUSES_TOLD]
+        if cause.probability >= LEAST_PROBABILITY_TOLD
     ]

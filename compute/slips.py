@@ -78,7 +78,7 @@ class Slip:
     kind: str
     field: str
     entered: Figure
-    would_be: Figure
+    implied_value: Figure
     case: Case
     note: str
     siblings: int = 1

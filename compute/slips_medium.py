@@ -35,15 +35,17 @@ def _media(case: Case) -> Iterator[Slip]:
             continue
         needed = [name for name in COMPOSITIONS if name in medium.needs]
         unnamed = replace(case, medium=replace(bare, name=medium.name))
-        would_be = Figure(medium.name)
+        implied_value = Figure(medium.name)
         if not needed:
             if (changed := _checked_medium(unnamed)) is not None:
                 note = f"The medium would be {medium.title}, at the temperature entered."
-                yield Slip("medium", "medium", entered, would_be, changed, note)
+                yield Slip("medium", "medium", entered, implied_value, changed, note)
             continue
         for share, changed in _composed(unnamed, needed[0]):
             note = f"The medium would be {medium.title} with {_worded(needed[0], share)}, at the temperature entered."
-            yield Slip("medium", "medium", entered, would_be, changed, note, span=_span(unnamed, needed[0]))
+            yield Slip(
+                "medium", "medium", entered, implied_value, changed, note, span=_span(unnamed, needed[0])
+            )
 
 
 def _span(case: Case, name: str) -> float:
@@ -140,9 +142,11 @@ def _traverses(case: Case) -> Iterator[Slip]:
     for count in range(1, MOST_TRAVERSES_SUPPOSED + 1):
         if count != case.traverses:
             number = "one traverse" if count == 1 else f"{count} traverses"
-            entered, would_be = Figure(case.traverses, "number"), Figure(count, "number")
+            entered, implied_value = Figure(case.traverses, "number"), Figure(count, "number")
             changed = replace(case, traverses=count)
-            yield Slip("traverses", "traverses", entered, would_be, changed, f"The beam would make {number}.")
+            yield Slip(
+                "traverses", "traverses", entered, implied_value, changed, f"The beam would make {number}."
+            )
 
 
 def _wedge_delays(case: Case) -> Iterator[Slip]:

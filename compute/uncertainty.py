@@ -163,7 +163,7 @@ def flow_uncertainty(
 
 
 def flow_monte_carlo(
-    measurement: Measurement, doubts: Mapping[str, Doubt], linear: GumResult, draws: int, seed: int
+    measurement: Measurement, doubts: Mapping[str, Doubt], linear: GumResult, trials: int, seed: int
 ) -> MonteCarloResult:
     """The same by drawing the inputs at random, held against the law of propagation.
 
@@ -172,7 +172,7 @@ def flow_monte_carlo(
     measurement : Measurement
     doubts : mapping of Doubt  as for `linear`
     linear : GumResult  of `flow_uncertainty`
-    draws : int [-]
+    trials : int [-]
     seed : int [-]
 
     Returns
@@ -183,7 +183,7 @@ def flow_monte_carlo(
     ------
     JCGM 101:2008 clause 7.
     """
-    return monte_carlo(_model(measurement), _inputs(measurement, doubts), linear, draws, seed)
+    return monte_carlo(_model(measurement), _inputs(measurement, doubts), linear, trials, seed)
 
 
 def survey_doubts(

@@ -162,7 +162,13 @@ class GaugingAdmin(ImmutableAdmin):
 @admin.register(models.MeasuringPoint)
 class MeasuringPointAdmin(KeptAdmin):
     belongs_to = "pipe"
-    list_display = ["name", "pipe", "upstream_disturbance", "upstream_straight_m", "downstream_straight_m"]
+    list_display = [
+        "name",
+        "pipe",
+        "upstream_disturbance",
+        "upstream_straight_length_m",
+        "downstream_straight_length_m",
+    ]
     list_filter = ["upstream_disturbance", "pipe__site__client"]
     search_fields = ["name", "pipe__name", "pipe__site__name"]
     list_select_related = ["pipe"]
@@ -170,9 +176,9 @@ class MeasuringPointAdmin(KeptAdmin):
 
 @admin.register(models.Setup)
 class SetupAdmin(ImmutableAdmin):
-    list_display = ["measuring_point", "worked_out_at", "traverses", "spacing_m", "worked_out_by"]
+    list_display = ["measuring_point", "calculated_at", "traverses", "spacing_m", "calculated_by"]
     search_fields = ["measuring_point__name"]
-    list_select_related = ["measuring_point", "worked_out_by"]
+    list_select_related = ["measuring_point", "calculated_by"]
 
 
 class TransducerDataInline(ImmutableInline):
@@ -194,10 +200,10 @@ class CalibrationPointInline(ImmutableInline):
 
 @admin.register(models.Instrument)
 class InstrumentAdmin(KeptAdmin):
-    list_display = ["serial", "kind", "type_name", "owner_number", "state", "location", "holder"]
+    list_display = ["serial", "kind", "type_name", "asset_number", "state", "location", "holder"]
     list_filter = ["kind", "state"]
     list_select_related = ["holder"]
-    search_fields = ["serial", "owner_number", "type_name", "location"]
+    search_fields = ["serial", "asset_number", "type_name", "location"]
     # Changed with their reason by the service, so that the history keeps them.
     readonly_fields = ["state", "location", "holder"]
     inlines = [InstrumentStateInline, TransducerDataInline, CalibrationInline]
@@ -276,7 +282,7 @@ class LogAdmin(ImmutableAdmin):
 
 @admin.register(models.LogLayout)
 class LogLayoutAdmin(KeptAdmin):
-    list_display = ["name", "made_by", "made_at", "retired_at"]
+    list_display = ["name", "created_by", "created_at", "retired_at"]
     search_fields = ["name"]
 
 
@@ -301,11 +307,11 @@ class CombinationPartInline(ImmutableInline):
 
 @admin.register(models.Combination)
 class CombinationAdmin(ImmutableAdmin):
-    list_display = ["name", "kind", "site", "made_at", "made_by", "retired_at"]
+    list_display = ["name", "kind", "site", "created_at", "created_by", "retired_at"]
     list_filter = ["kind", "site__client"]
     search_fields = ["name", "site__name"]
     inlines = [CombinationPartInline]
-    list_select_related = ["site", "made_by"]
+    list_select_related = ["site", "created_by"]
 
 
 @admin.register(models.CombinedResult)
@@ -341,19 +347,19 @@ class RecomputationItemInline(ImmutableInline):
 
 @admin.register(models.Recomputation)
 class RecomputationAdmin(ImmutableAdmin):
-    list_display = ["pipe", "cause", "state", "asked_at", "asked_by", "finished_at"]
+    list_display = ["pipe", "cause", "state", "requested_at", "requested_by", "finished_at"]
     list_filter = ["state", "cause"]
     search_fields = ["pipe__name", "reason"]
     inlines = [RecomputationItemInline]
-    list_select_related = ["pipe", "asked_by"]
+    list_select_related = ["pipe", "requested_by"]
 
 
 @admin.register(models.Notice)
 class NoticeAdmin(ImmutableAdmin):
-    list_display = ["client", "made_at", "relative_change", "acknowledged_at"]
+    list_display = ["client", "created_at", "relative_change", "acknowledged_at"]
     list_filter = ["client"]
     search_fields = ["reason", "client__name"]
-    date_hierarchy = "made_at"
+    date_hierarchy = "created_at"
     list_select_related = ["client"]
 
 

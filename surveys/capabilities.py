@@ -26,7 +26,7 @@ class Capabilities:
     highest_temperature_k: float | None = None
     shortest_spacing_m: float | None = None
     longest_spacing_m: float | None = None
-    for_hazardous_areas: bool | None = None
+    hazardous_area_certified: bool | None = None
     lowest_wall_m: float | None = None
     highest_wall_m: float | None = None
 

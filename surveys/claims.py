@@ -60,9 +60,9 @@ def claim(recomputation_id: UUID) -> Claim | None:
     items = RecomputationItem.objects.filter(due(now), recomputation=recomputation_id)
     # An item that took its worker down with it so often is set aside for a person to look at.
     items.filter(state=State.RUNNING, attempts__gte=MOST_ATTEMPTS).update(
-        state=State.PARKED,
+        state=State.FAILED,
         error="The worker stopped while working on this, again and again.",
-        settled_at=now,
+        finished_at=now,
     )
     share = min(max(math.ceil(items.count() / SHARE), FEWEST_CLAIMED), MOST_CLAIMED)
     with transaction.atomic():
@@ -95,7 +95,7 @@ def settle(item: RecomputationItem, **fields: object) -> bool:
             error="",
             claimed_by=None,
             lease_until=None,
-            settled_at=timezone.now(),
+            finished_at=timezone.now(),
             **fields,
         )
     )
@@ -111,7 +111,9 @@ def set_back(item: RecomputationItem, error: Exception) -> None:
     said = error.said if isinstance(error, Told) else str(error)
     now, text = timezone.now(), f"{type(error).__name__}: {said}"[:2000]
     if item.attempts >= MOST_ATTEMPTS:
-        _owned(item).update(state=State.PARKED, error=text, claimed_by=None, lease_until=None, settled_at=now)
+        _owned(item).update(
+            state=State.FAILED, error=text, claimed_by=None, lease_until=None, finished_at=now
+        )
         return
     later = now + FIRST_BACKOFF * 2 ** (item.attempts - 1)
     _owned(item).update(state=State.WAITING, error=text, run_after=later, claimed_by=None, lease_until=None)

@@ -27,8 +27,8 @@ from surveys.outcomes import budget_rows
 from surveys.reduction import result_flows, result_within
 from surveys.selectors import EPOCH, marked_stretches
 
-PATHS, SUM, DIFFERENCE, MEAN = (
-    Combination.Kind.PATHS,
+MULTIPATH, SUM, DIFFERENCE, MEAN = (
+    Combination.Kind.MULTIPATH,
     Combination.Kind.SUM,
     Combination.Kind.DIFFERENCE,
     Combination.Kind.MEAN,
@@ -52,7 +52,7 @@ class CombinedFlow:
     @property
     def spread(self) -> float | None:
         """The largest flow less the smallest, where all are of one flow or of like ones."""
-        return max(self.flows) - min(self.flows) if self.kind in (PATHS, MEAN) else None
+        return max(self.flows) - min(self.flows) if self.kind in (MULTIPATH, MEAN) else None
 
 
 def combined_flow(kind: str, results: Sequence[Result]) -> CombinedFlow:
@@ -60,7 +60,7 @@ def combined_flow(kind: str, results: Sequence[Result]) -> CombinedFlow:
 
     Raises ComputeError where they cannot be: no time in common, or readings that are not possible.
     """
-    return _of_paths(results) if kind == PATHS else _of_one_time(kind, results)
+    return _of_paths(results) if kind == MULTIPATH else _of_one_time(kind, results)
 
 
 def _of_paths(results: Sequence[Result]) -> CombinedFlow:
@@ -69,17 +69,17 @@ def _of_paths(results: Sequence[Result]) -> CombinedFlow:
             part_of_result(
                 result.volume_flow_m3_s,
                 budget_rows(result.budget),
-                _owners(result, PATHS),
+                _owners(result, MULTIPATH),
                 name=_path_name(number, result),
             ),
             result.survey_data.setup.traverses,
-            result.survey_data.path_plane_rad,
+            result.survey_data.path_angle_rad,
         )
         for number, result in enumerate(results, start=1)
     ]
     spans = [_span(result) for result in results]
     return CombinedFlow(
-        PATHS,
+        MULTIPATH,
         combine_paths(paths).combined,
         tuple(1 / len(paths) for _ in paths),
         tuple(path.part.value for path in paths),
@@ -173,7 +173,7 @@ def _names(results: Sequence[Result]) -> list[str]:
 
 
 def _path_name(number: int, result: Result) -> str:
-    plane = result.survey_data.path_plane_rad
+    plane = result.survey_data.path_angle_rad
     return f"path {number}" if plane is None else f"path {number} at {math.degrees(plane):.0f} deg"
 
 

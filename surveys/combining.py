@@ -107,8 +107,10 @@ def combined_store(draft: CombinedDraft, making: Making) -> CombinedResult | Non
     if before is not None:
         CombinedResult.objects.filter(pk=before.pk).update(replaced_at=making.now)
     columns = _columns(draft, draft.flow)
-    account = _account(before, columns) if before is not None else None
-    after = CombinedResult.objects.create(**columns, **_occasion(making), replaces=before, account=account)
+    change_breakdown = _change_breakdown(before, columns) if before is not None else None
+    after = CombinedResult.objects.create(
+        **columns, **_occasion(making), replaces=before, change_breakdown=change_breakdown
+    )
     after.results.set(draft.results)
     Combination.objects.filter(pk=draft.combination.pk).exclude(hindrance="").update(hindrance="")
     if before is not None:
@@ -174,7 +176,7 @@ def combinations_set_going(recomputation: Recomputation, surveys: Sequence[UUID]
         run_after=now,
         claimed_by=None,
         lease_until=None,
-        settled_at=None,
+        finished_at=None,
         error="",
     )
 
@@ -233,7 +235,7 @@ def _columns(draft: CombinedDraft, flow: CombinedFlow) -> dict[str, Any]:
     }
 
 
-def _account(before: CombinedResult, after: dict[str, Any]) -> dict[str, Any]:
+def _change_breakdown(before: CombinedResult, after: dict[str, Any]) -> dict[str, Any]:
     """By how much a combined result differs from the one it replaces, and what each part did to it."""
     codes_before = {finding["code"] for finding in before.findings}
     codes_after = {finding["code"] for finding in after["findings"]}
@@ -278,5 +280,5 @@ def _tell_client(before: CombinedResult, after: CombinedResult, making: Making) 
         relative_change=change,
         threshold=client.notice_threshold,
         reason=making.reason,
-        made_at=making.now,
+        created_at=making.now,
     )

@@ -28,8 +28,15 @@ from surveys.models.instrument import State
 from surveys.policies import policy_closest
 from surveys.selectors import Viewer
 
-Status = Literal["overdue", "never-calibrated", "withheld", "due", "due-soon", "in-date"]
-STATUSES: tuple[Status, ...] = ("overdue", "never-calibrated", "withheld", "due", "due-soon", "in-date")
+Status = Literal["overdue", "never-calibrated", "quarantined", "due", "due-soon", "in-calibration"]
+STATUSES: tuple[Status, ...] = (
+    "overdue",
+    "never-calibrated",
+    "quarantined",
+    "due",
+    "due-soon",
+    "in-calibration",
+)
 """In the order they are listed; `due` is within the shortest reminder of the policy, `due-soon` within the longest."""
 WITHIN = re.compile(r"([0-9]{1,4})([dwm])", re.ASCII)
 LONGEST_WITHIN_DAYS = 3660
@@ -43,12 +50,12 @@ class DueRow:
     instrument: Instrument
     calibration: Calibration | None
     due_on: date | None
-    because: str | None
+    due_reason: str | None
     days_left: int | None
     status: Status
     hours_used: float
     hours_left: float | None
-    hours_run_out_on: date | None
+    usage_limit_on: date | None
     remind_days: tuple[int, ...]
 
     @property
@@ -108,19 +115,19 @@ def counts_of(rows: Iterable[DueRow]) -> dict[str, int]:
     return {status: found[status] for status in STATUSES}
 
 
-BOARD = ("overdue", "30", "60", "90", "later", "never-calibrated", "withheld")
+GROUPS = ("overdue", "30", "60", "90", "later", "never-calibrated", "quarantined")
 
 
-def board_of(rows: Iterable[DueRow]) -> dict[str, list[DueRow]]:
-    """The rows as the groups of a board: overdue, due within 30, 60 and 90 days, later, never calibrated, withheld."""
-    board: dict[str, list[DueRow]] = {name: [] for name in BOARD}
+def due_groups(rows: Iterable[DueRow]) -> dict[str, list[DueRow]]:
+    """The rows grouped by status: overdue, due within 30, 60 and 90 days, later, never calibrated, quarantined."""
+    groups: dict[str, list[DueRow]] = {name: [] for name in GROUPS}
     for row in rows:
-        if row.status in ("overdue", "never-calibrated", "withheld"):
-            board[row.status].append(row)
+        if row.status in ("overdue", "never-calibrated", "quarantined"):
+            groups[row.status].append(row)
         else:
             left = row.days_left or 0
-            board[next((str(days) for days in REMIND_DAYS if left <= days), "later")].append(row)
-    return board
+            groups[next((str(days) for days in REMIND_DAYS if left <= days), "later")].append(row)
+    return groups
 
 
 def _order(row: DueRow) -> tuple[int, date, str, str]:
@@ -128,7 +135,7 @@ def _order(row: DueRow) -> tuple[int, date, str, str]:
 
 
 def _pressing(row: DueRow, until: date) -> bool:
-    return row.due_on is None or row.due_on <= until or row.status == "withheld"
+    return row.due_on is None or row.due_on <= until or row.status == "quarantined"
 
 
 def _latest_calibrations(instruments: list[Instrument], today: date) -> dict[UUID, Calibration]:
@@ -207,14 +214,14 @@ def _row(
     hours = sum(count for _, count in used)
     remind = tuple(sorted(policy.remind_days if policy else REMIND_DAYS))
     if calibration is None:
-        status: Status = "withheld" if instrument.state == State.WITHHELD else "never-calibrated"
+        status: Status = "quarantined" if instrument.state == State.QUARANTINED else "never-calibrated"
         return DueRow(instrument, None, None, None, None, status, hours, None, None, remind)
     due = _due(calibration, _hours_allowed(calibration, instrument, policies), used)
     left = (due.on - today).days
-    because = due.because if due.because == "hours" else "date"
+    due_reason = due.due_reason if due.due_reason == "hours" else "date"
     return DueRow(
-        instrument, calibration, due.on, because, left, _status(instrument, left, remind), hours,
-        due.hours_left, due.hours_run_out_on, remind,
+        instrument, calibration, due.on, due_reason, left, _status(instrument, left, remind), hours,
+        due.hours_left, due.usage_limit_on, remind,
     )  # fmt: skip
 
 
@@ -239,10 +246,10 @@ def _due(calibration: Calibration, hours: float | None, used: Use) -> Due:
 
 
 def _status(instrument: Instrument, days_left: int, remind: tuple[int, ...]) -> Status:
-    if instrument.state == State.WITHHELD:
-        return "withheld"
+    if instrument.state == State.QUARANTINED:
+        return "quarantined"
     if days_left < 0:
         return "overdue"
     if days_left <= remind[0]:
         return "due"
-    return "due-soon" if days_left <= remind[-1] else "in-date"
+    return "due-soon" if days_left <= remind[-1] else "in-calibration"

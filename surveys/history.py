@@ -116,7 +116,9 @@ def histories(points: Iterable[MeasuringPoint], viewer: Viewer) -> dict[UUID, li
 def _current(points: Iterable[MeasuringPoint | UUID], viewer: Viewer) -> QuerySet[Result]:
     """The results in force of surveys at some points, of the first path where there are several."""
     rows = Result.objects.visible_to(viewer).filter(
-        survey__measuring_point__in=list(points), survey__path_of__isnull=True, replaced_at__isnull=True
+        survey__measuring_point__in=list(points),
+        survey__primary_survey__isnull=True,
+        replaced_at__isnull=True,
     )
     return _with_what_they_rest_on(rows)
 
@@ -150,10 +152,10 @@ def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
         *owned
     )
     paths = CombinedResult.objects.filter(
-        combination__kind=Combination.Kind.PATHS,
+        combination__kind=Combination.Kind.MULTIPATH,
         combination__retired_at__isnull=True,
         replaced_at__isnull=True,
-    ).prefetch_related(Prefetch("results", further.defer("findings", "account")))
+    ).prefetch_related(Prefetch("results", further.defer("findings", "change_breakdown")))
     return (
         rows.select_related("survey", "survey_data", "transducer_data")
         .prefetch_related(*owned, Prefetch("survey__tolerance_reviews", reviews))
@@ -161,7 +163,7 @@ def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
             Prefetch("survey__paths_combination__results", paths, to_attr="in_force"),
             Prefetch("survey__paths_combination__parts", parts_reviewed()),
         )
-        .defer("account")
+        .defer("change_breakdown")
     )
 
 
@@ -199,7 +201,7 @@ def _owners(result: Result) -> Mapping[Owner, str]:
     certificates = {one.instrument_id: one.pk for one in result.calibrations.all()}
     meters = [one.pk for one in result.survey_data.instruments.all() if one.kind == Kind.METER]
     pair = result.transducer_data
-    day = str(result.survey.path_of_id or result.survey_id)
+    day = str(result.survey.primary_survey_id or result.survey_id)
     return {
         "pipe": str(result.pipe_data_id),
         "meter": "+".join(sorted(f"{one} by {certificates.get(one)}" for one in meters)) or day,

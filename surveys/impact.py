@@ -67,7 +67,7 @@ def results_touched(instrument: Instrument, after: date | None, until: date) -> 
     rested = Q(gauging__in=Gauging.objects.filter(gauged, gauge=instrument))
     rows = Result.objects.filter(used | rested, replaced_at__isnull=True)
     rows = rows.select_related("survey__measuring_point__pipe__site__client", "gauging")
-    rows = rows.defer("budget", "findings", "account").order_by("survey__started_at", "survey_id")
+    rows = rows.defer("budget", "findings", "change_breakdown").order_by("survey__started_at", "survey_id")
     return [row for row in rows if _in_span(row, instrument, after, until)]
 
 
@@ -149,9 +149,9 @@ def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[
 def with_outdated(reports: Any) -> Any:
     """Reports, each with whether it still says what is so: its result in force, no review opened or decided since, no other mean of paths."""
     since = Q(review__opened_at__gt=OuterRef("issued_at")) | Q(decided_at__gt=OuterRef("issued_at"))
-    first = Coalesce(OuterRef("survey__path_of"), OuterRef("survey"))
+    first = Coalesce(OuterRef("survey__primary_survey"), OuterRef("survey"))
     # The mean of the paths stands in the report of each.
-    paths = Q(survey=first) | Q(survey__path_of=first)
+    paths = Q(survey=first) | Q(survey__primary_survey=first)
     reviewed = ReviewedSurvey.objects.filter(since, paths)
     means = CombinedResult.objects.filter(combination__survey=first, computed_at__gt=OuterRef("issued_at"))
     moved = Q(result__replaced_at__isnull=False) | Q(Exists(reviewed)) | Q(Exists(means))
@@ -179,7 +179,7 @@ def _sentence(one: ReviewedSurvey) -> str:
 
 def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> str:
     names = " and ".join(dict.fromkeys(_part_name(part) for part in parts))
-    paths = parts[0].combination.kind == Combination.Kind.PATHS
+    paths = parts[0].combination.kind == Combination.Kind.MULTIPATH
     this = "the mean of the paths" if paths else "this combined result"
     found = (
         f"The {one.review.instrument.get_kind_display()} used for {names} was found out of tolerance on "
@@ -197,7 +197,7 @@ def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) ->
 
 def _part_name(part: CombinationPart) -> str:
     """What a reader knows a part by."""
-    if part.combination.kind == Combination.Kind.PATHS:
+    if part.combination.kind == Combination.Kind.MULTIPATH:
         return f"path {part.sequence + 1}"
     point = part.survey.measuring_point
     return f"{point.pipe.name}, {point.name}"

@@ -50,7 +50,7 @@ def label_pdf(instrument: Instrument, calibration: Calibration | None, address: 
         "kind": instrument.get_kind_display(),
         "type": instrument.type_name,
         "serial": instrument.serial,
-        "owner": instrument.owner_number,
+        "owner": instrument.asset_number,
         "calibrated": f"calibrated {calibration.calibrated_on}"
         if calibration
         else "no certificate on record",

@@ -55,7 +55,7 @@ def choices(user: Viewer) -> dict[str, list[Offer]]:
     }
 
 
-def asked_by(offers: Iterable[Offer]) -> dict[str, str]:
+def entries_by(offers: Iterable[Offer]) -> dict[str, str]:
     """Part of a composition -> the media that need it, as `data-when` of a page has them."""
     listed = list(offers)
     return {

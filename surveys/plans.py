@@ -27,7 +27,7 @@ MOST_ATTEMPTS = 3
 
 def plans_due() -> list[UUID]:
     """Plans that wait for a worker, or whose worker let its lease run out."""
-    return list(_due(timezone.now()).order_by("asked_at").values_list("pk", flat=True))
+    return list(_due(timezone.now()).order_by("requested_at").values_list("pk", flat=True))
 
 
 def anything_due() -> bool:
@@ -53,7 +53,7 @@ def make_plan(plan_id: UUID) -> None:
     )
     if not taken:
         return
-    plan = DispatchPlan.objects.select_related("asked_by", "keeps").get(pk=plan_id)
+    plan = DispatchPlan.objects.select_related("requested_by", "keeps").get(pk=plan_id)
     own = DispatchPlan.objects.filter(pk=plan_id, claimed_by=token, state=State.RUNNING)
     try:
         outcome = _worked_out(plan, own)
@@ -81,7 +81,7 @@ def _due(now: datetime) -> QuerySet[DispatchPlan]:
 def _worked_out(plan: DispatchPlan, own: QuerySet[DispatchPlan]) -> dict[str, Any]:
     jobs = list(Job.objects.filter(pk__in=plan.jobs).select_related("site").order_by("pk"))
     people = list(User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("username"))
-    planner = Planner(jobs, people, plan.asked_by, timezone.now())
+    planner = Planner(jobs, people, plan.requested_by, timezone.now())
     fixed = [str(job.pk) for job in jobs if job.state in ON_SITE]
     problem = planner.problem(_kept(plan, planner), fixed)
     planned = plan_made(problem, float(plan.time_limit_seconds), tell=lambda share: _note(own, share))
@@ -139,13 +139,13 @@ def _outcome(planner: Planner, planned: Planned) -> dict[str, Any]:
         )
     return {
         "assignments": assignments,
-        "unplaced": [
+        "unscheduled": [
             {"job": one.job, "title": minutes[one.job].title, "code": one.code, "detail": one.detail}
-            for one in planned.unplaced
+            for one in planned.unscheduled
         ],
         "objective": planned.objective,
         "bound": planned.bound,
-        "gap": planned.gap,
+        "optimality_gap": planned.optimality_gap,
         "status": planned.status,
         "greedy_objective": planned.greedy_objective,
         "explanation": list(planned.explanation),

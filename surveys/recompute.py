@@ -46,7 +46,7 @@ from surveys.models import (
 )
 from surveys.models.result import Cause
 from surveys.outcomes import findings_json
-from surveys.reduction import Draft, exceeds, result_account, result_store, survey_reduce
+from surveys.reduction import Draft, exceeds, result_change_breakdown, result_store, survey_reduce
 from surveys.standing import current_results, nothing_moved
 
 logger = logging.getLogger(__name__)
@@ -66,7 +66,7 @@ def recomputations_due() -> list[UUID]:
     items = RecomputationItem.objects.filter(recomputation=OuterRef("pk"))
     unfinished = Recomputation.objects.filter(state__in=[State.WAITING, State.RUNNING])
     something = Exists(items.filter(claims.due(timezone.now()))) | ~Exists(_open(items))
-    return list(unfinished.filter(something).order_by("asked_at").values_list("pk", flat=True))
+    return list(unfinished.filter(something).order_by("requested_at").values_list("pk", flat=True))
 
 
 def anything_unfinished() -> bool:
@@ -101,14 +101,14 @@ def work_off(recomputation_id: UUID, *, for_seconds: float = math.inf) -> bool:
 
 @transaction.atomic
 def finish_if_complete(recomputation_id: UUID) -> None:
-    """Close a recomputation of which every item is done or parked."""
-    # Locked, so that whoever sets parked items to work again comes before or after.
+    """Close a recomputation of which every item is done or failed."""
+    # Locked, so that whoever sets failed items to work again comes before or after.
     run = Recomputation.objects.select_for_update().get(pk=recomputation_id)
     items = RecomputationItem.objects.filter(recomputation=run)
     if run.state not in {State.WAITING, State.RUNNING} or _open(items).exists():
         return
-    parked = items.filter(state=ItemState.PARKED).exists()
-    run.state = State.FINISHED_WITH_FAILURES if parked else State.FINISHED
+    failed = items.filter(state=ItemState.FAILED).exists()
+    run.state = State.FINISHED_WITH_FAILURES if failed else State.FINISHED
     run.finished_at = timezone.now()
     run.save(update_fields=["state", "finished_at"])
 
@@ -181,7 +181,7 @@ class _Work:
     basis: Basis
     current: Result
     draft: Draft | None
-    account: dict[str, Any] | None
+    change_breakdown: dict[str, Any] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +210,7 @@ def _compute(found: _Found) -> _Work:
     if result_key(current) == basis.key:
         return _Work(basis, current, None, None)
     draft = survey_reduce(basis)
-    return _Work(basis, current, draft, result_account(current, draft))
+    return _Work(basis, current, draft, result_change_breakdown(current, draft))
 
 
 def _as_found(found: _Found, recomputation: Recomputation) -> _Work:
@@ -264,7 +264,7 @@ def _store_as_found(item: RecomputationItem, work: _Work, recomputation: Recompu
                 expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,
                 coverage_factor=uncertainty.coverage_factor,
                 findings=[*findings_json(draft.reduction.findings), *draft.log_findings],
-                worked_out_at=timezone.now(),
+                calculated_at=timezone.now(),
             )
     except _ClaimLost:
         logger.info("recomputation %s, survey %s: another has it", recomputation.pk, item.survey_id)
@@ -282,7 +282,7 @@ def _reviews_set_going(survey: Survey, now: datetime) -> None:
     Recomputation.objects.filter(pk__in=runs).update(state=State.RUNNING, finished_at=None)
     RecomputationItem.objects.filter(recomputation__in=runs, survey=survey).exclude(
         state__in=[ItemState.WAITING, ItemState.RUNNING]
-    ).update(state=ItemState.WAITING, attempts=0, run_after=now, settled_at=None)
+    ).update(state=ItemState.WAITING, attempts=0, run_after=now, finished_at=None)
 
 
 def _store_combined(item: RecomputationItem, draft: CombinedDraft, recomputation: Recomputation) -> None:
@@ -301,7 +301,7 @@ def _store_combined(item: RecomputationItem, draft: CombinedDraft, recomputation
 
 def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
     """Store what replaces the current result, if anything does; what the item then says."""
-    if work.draft is None or work.account is None:
+    if work.draft is None or work.change_breakdown is None:
         return {"after": work.current}
     now = timezone.now()
     Result.objects.filter(pk=work.current.pk).update(replaced_at=now)
@@ -310,7 +310,7 @@ def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
         cause=recomputation.cause,
         recomputation=recomputation,
         replaces=work.current,
-        account=work.account,
+        change_breakdown=work.change_breakdown,
         now=now,
     )
     _tell_client(result, work, _reason_for(work.basis.survey, recomputation))
@@ -330,7 +330,7 @@ def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
 def _tell_client(result: Result, work: _Work, reason: str) -> None:
     """A notice, if the figure moved by more than the client wants to be told of."""
     client = work.basis.survey.measuring_point.pipe.site.client
-    change = work.account["relative_change"] if work.account else 0.0
+    change = work.change_breakdown["relative_change"] if work.change_breakdown else 0.0
     # Of an error the office decided to correct the client is told however little it is.
     if not exceeds(change, 0.0 if result.cause == Cause.AS_FOUND else client.notice_threshold):
         return
@@ -341,5 +341,5 @@ def _tell_client(result: Result, work: _Work, reason: str) -> None:
         relative_change=change,
         threshold=client.notice_threshold,
         reason=reason,
-        made_at=result.computed_at,
+        created_at=result.computed_at,
     )

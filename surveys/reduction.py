@@ -144,7 +144,7 @@ def result_store(
     now: datetime,
     recomputation: Recomputation | None = None,
     replaces: Result | None = None,
-    account: dict[str, Any] | None = None,
+    change_breakdown: dict[str, Any] | None = None,
 ) -> Result:
     """Store a result, in the caller's transaction. The one it replaces must have been marked so before."""
     basis, reduction, uncertainty = draft.basis, draft.reduction, draft.reduction.uncertainty
@@ -177,7 +177,7 @@ def result_store(
         spacing_m=reduction.spacing,
         findings=[*findings_json(reduction.findings), *draft.log_findings],
         budget=budget_json(uncertainty.budget),
-        account=account,
+        change_breakdown=change_breakdown,
     )
     through = Result.calibrations.through
     through.objects.bulk_create(
@@ -192,7 +192,7 @@ def result_store(
     return result
 
 
-def result_account(before: Result, draft: Draft) -> dict[str, Any]:
+def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
     """By how much and why a new result differs from the one it replaces."""
     after = draft.reduction
     change = after.volume_flow - before.volume_flow_m3_s

@@ -83,6 +83,6 @@ def _lines(rows: Sequence[DueRow], today: date) -> list[str]:
         left = row.days_left or 0
         when = f"{-left} days overdue" if left < 0 else f"{left} days left"
         one = row.instrument
-        owner = f", {one.owner_number}" if one.owner_number else ""
+        owner = f", {one.asset_number}" if one.asset_number else ""
         lines.append(f"- {one} ({one.type_name}{owner}), {one.get_state_display()}: due {row.due_on}, {when}")
     return [*lines, "", "The whole list: instruments/calibration-due/ of the service."]

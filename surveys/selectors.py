@@ -104,7 +104,7 @@ def survey_medium(survey: SurveyData | Setup, data: PipeData) -> MediumEntry:
     if survey.medium_temperature_k is None:
         return entry
     return replace(
-        entry, temperature=survey.medium_temperature_k, temperature_known=survey.medium_temperature_known
+        entry, temperature=survey.medium_temperature_k, temperature_source=survey.medium_temperature_source
     )
 
 
@@ -129,8 +129,8 @@ def place_of(point: MeasuringPoint) -> Place:
     """A measuring point's place as the physics takes it."""
     return Place(
         disturbance=point.upstream_disturbance,
-        upstream_straight=point.upstream_straight_m,
-        downstream_straight=point.downstream_straight_m,
+        upstream_straight_length=point.upstream_straight_length_m,
+        downstream_straight_length=point.downstream_straight_length_m,
         orientation=point.orientation,
         mounting=point.mounting,
         full_pipe=point.full_pipe,
@@ -164,7 +164,7 @@ def paths_result(survey: Survey, at: datetime | None = None) -> CombinedResult |
     in_force = Q(replaced_at__isnull=True)
     if at is not None:
         in_force = (in_force | Q(replaced_at__gt=at)) & Q(computed_at__lte=at)
-    first = survey.path_of_id or survey.pk
+    first = survey.primary_survey_id or survey.pk
     rows = CombinedResult.objects.filter(
         in_force, combination__survey=first, combination__retired_at__isnull=True
     )

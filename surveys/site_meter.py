@@ -54,7 +54,7 @@ def verdict(beside: Beside) -> str:
     """What the comparison says, in a sentence."""
     once = (
         " The site's meter was read once, not over the time of the survey."
-        if beside.reading.taken == "once"
+        if beside.reading.reading_type == "spot"
         else ""
     )
     if beside.en is None:

@@ -35,7 +35,7 @@ def current_results() -> QuerySet[Result]:
     related = ("survey_data__setup", "pipe_data", "transducer_data", *(f"pipe_data__{own}" for own in OWN))
     rows = Result.objects.filter(replaced_at__isnull=True).select_related(*related)
     # Long documents nobody asks for here.
-    rows = rows.defer("budget", "account", "survey_data__setup__outcome")
+    rows = rows.defer("budget", "change_breakdown", "survey_data__setup__outcome")
     return rows.prefetch_related("calibrations", "corrected_for", "as_found")
 
 

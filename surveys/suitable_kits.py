@@ -190,7 +190,7 @@ def _pairs_at_points(
     """Of each pair with data what it comes to at each point."""
     latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=pairs))
     entries = {pk: data.entry() for pk, data in latest.items()}
-    worked_out = Setup.objects.filter(measuring_point__in=points).order_by("worked_out_at", "id")
+    worked_out = Setup.objects.filter(measuring_point__in=points).order_by("calculated_at", "id")
     velocities = dict(worked_out.values_list("measuring_point", "expected_velocity_m_s"))
     cells: dict[UUID, list[AtPoint]] = {pk: [] for pk in entries}
     for point in points:

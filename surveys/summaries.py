@@ -119,11 +119,11 @@ def recomputation_summary(recomputation: Recomputation) -> Summary:
 
 
 def _failures(items: list[RecomputationItem]) -> tuple[Failure, ...]:
-    parked = [item for item in items if item.state == ItemState.PARKED]
-    of_surveys = Counter(item.error for item in parked if item.survey_id is not None)
+    failed = [item for item in items if item.state == ItemState.FAILED]
+    of_surveys = Counter(item.error for item in failed if item.survey_id is not None)
     return tuple(
         Failure(error, of_surveys[error], count - of_surveys[error])
-        for error, count in Counter(item.error for item in parked).most_common()
+        for error, count in Counter(item.error for item in failed).most_common()
     )
 
 

@@ -38,9 +38,9 @@ def traceable_results() -> Any:
     """Results with all that `trace_back` reads, in a constant number of queries."""
     related = (
         "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_layout",
-        "survey_data__recorded_by", "survey_data__setup__worked_out_by", "survey_data__setup__transducer_data__instrument",
+        "survey_data__recorded_by", "survey_data__setup__calculated_by", "survey_data__setup__transducer_data__instrument",
         "pipe_data__recorded_by", "transducer_data__recorded_by", "transducer_data__instrument", "gauging__taken_by",
-        "gauging__gauge", "recomputation__asked_by", "replaces", "replaced_by",
+        "gauging__gauge", "recomputation__requested_by", "replaces", "replaced_by",
     )  # fmt: skip
     certificates = Calibration.objects.select_related("recorded_by", "certificate_file", "instrument")
     reviews = ReviewedSurvey.objects.select_related("review__instrument", "decided_by")
@@ -106,7 +106,7 @@ def _recomputation(result: Result) -> Iterator[Step]:
     run = result.recomputation
     if run is not None:
         yield Step(
-            "recomputation", run.get_cause_display().capitalize(), str(run.pk), run.asked_by.username, run.asked_at, run.reason
+            "recomputation", run.get_cause_display().capitalize(), str(run.pk), run.requested_by.username, run.requested_at, run.reason
         )  # fmt: skip
 
 
@@ -163,8 +163,8 @@ def _setup(result: Result) -> Step:
         "set-up",
         "Set-up of the transducers",
         str(setup.pk),
-        setup.worked_out_by.username,
-        setup.worked_out_at,
+        setup.calculated_by.username,
+        setup.calculated_at,
         facts=facts,
     )
 

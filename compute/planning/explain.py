@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from compute.planning.board import Board, Routes
-from compute.planning.problem import Unplaced
+from compute.planning.problem import Unscheduled
 
 
 def objective_sentences(board: Board, routes: Routes, bound: int, status: str) -> tuple[str, ...]:
@@ -30,14 +30,14 @@ def objective_sentences(board: Board, routes: Routes, bound: int, status: str) -
     return tuple(found)
 
 
-def unplaced_jobs(board: Board, routes: Routes) -> tuple[Unplaced, ...]:
+def unscheduled_jobs(board: Board, routes: Routes) -> tuple[Unscheduled, ...]:
     """Each job left out with its reason, the most valuable first."""
     placed = {one.job for visits in routes.values() for one in visits} | board.fixed
     out = sorted(
         (job for job in range(len(board.jobs)) if job not in placed),
         key=lambda job: (-board.jobs[job].value, job),
     )
-    return tuple(Unplaced(board.jobs[job].id, *_why(board, job)) for job in out)
+    return tuple(Unscheduled(board.jobs[job].id, *_why(board, job)) for job in out)
 
 
 def _why(board: Board, job: int) -> tuple[str, str]:
@@ -82,7 +82,7 @@ def _kits_lacking(board: Board, job: int) -> tuple[str, str] | None:
         return "no-kit-fits", "No kit fits it."
     if all(kit.valid_until < one.window.start + one.minutes for kit in fitting):
         return (
-            "no-kit-in-date",
+            "no-kit-in-calibration",
             f"The calibration of each of the {len(fitting)} kits that fit ends before it could be done.",
         )
     if not board.kits_possible(job):

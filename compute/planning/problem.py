@@ -141,7 +141,7 @@ class Score:
 
 
 @dataclass(frozen=True, slots=True)
-class Unplaced:
+class Unscheduled:
     """A job left out, and why: a stable code and a sentence."""
 
     job: str

@@ -13,10 +13,10 @@ from typing import Literal
 from compute.findings import Finding
 from compute.planning.board import Board, Routes
 from compute.planning.bound import easy_bound, linear_bound
-from compute.planning.explain import objective_sentences, unplaced_jobs
+from compute.planning.explain import objective_sentences, unscheduled_jobs
 from compute.planning.greedy import Filling, greedy_routes, rank
 from compute.planning.model import SEED, Effort, solved, weight
-from compute.planning.problem import Assignment, Problem, Score, Unplaced
+from compute.planning.problem import Assignment, Problem, Score, Unscheduled
 
 # So many pairs of jobs that could follow each other are given to the solver as one; a larger problem in parts.
 WHOLE_MODEL_ARCS = 3000
@@ -40,16 +40,16 @@ Tell = Callable[[float], None]
 class Planned:
     """A plan, what it is worth, and how far from the best it can be.
 
-    `bound` is on the objective (value less the cost of moves), `gap` the part of it that may be missing; travel decides among equals
+    `bound` is on the objective (value less the cost of moves), `optimality_gap` the part of it that may be missing; travel decides among equals
     and has no bound. `status` is optimal (proven), feasible (time ran out) or greedy (no solver installed).
     """
 
     assignments: tuple[Assignment, ...]
-    unplaced: tuple[Unplaced, ...]
+    unscheduled: tuple[Unscheduled, ...]
     score: Score
     objective: int
     bound: int
-    gap: float
+    optimality_gap: float
     status: Status
     greedy_objective: int
     explanation: tuple[str, ...]
@@ -241,11 +241,11 @@ def _told(
     ]
     return Planned(
         assignments=tuple(sorted(rows, key=lambda one: (one.start, one.technician, one.job))),
-        unplaced=unplaced_jobs(board, routes),
+        unscheduled=unscheduled_jobs(board, routes),
         score=score,
         objective=objective,
         bound=bound,
-        gap=(bound - objective) / abs(bound) if bound else 0.0,
+        optimality_gap=(bound - objective) / abs(bound) if bound else 0.0,
         status=status,
         greedy_objective=board.score(first).objective(problem.move_cost),
         explanation=objective_sentences(board, routes, bound, status),

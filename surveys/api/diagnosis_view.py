@@ -9,7 +9,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.diagnosis import Diagnosis, Explanation, case_of_sound_speed, diagnose
+from compute.diagnosis import Diagnosis, PossibleCause, case_of_sound_speed, diagnose
 from compute.pipes import PipeSize
 from compute.slips import Case, Figure
 from surveys.api.compute_views import FindingOut, SetupIn, validated, work_out_asked
@@ -50,12 +50,14 @@ class StandardOut(serializers.Serializer):
     wall_thickness = QuantityOut(allow_null=True)
 
 
-class ExplanationOut(serializers.Serializer):
+class PossibleCauseOut(serializers.Serializer):
     field = serializers.CharField(help_text="Path of the request, or spacing for one mounted wrong.")
     entered = serializers.JSONField(help_text="A quantity, a number, a name, a lining, or null for none.")
-    would_be = serializers.JSONField(help_text="A quantity, a number, a name, a lining, or null for none.")
+    implied_value = serializers.JSONField(
+        help_text="A quantity, a number, a name, a lining, or null for none."
+    )
     nearest_standard = StandardOut(required=False)
-    plausibility = serializers.FloatField(help_text="0 to 1; with none_of_these, all come to 1.")
+    probability = serializers.FloatField(help_text="0 to 1; with other_cause_probability, all come to 1.")
     detail = serializers.CharField()
     effect_on_flow = serializers.FloatField(
         allow_null=True, help_text="Relative change of the flow at the same times: 0.05 for 5 % more."
@@ -63,14 +65,16 @@ class ExplanationOut(serializers.Serializer):
 
 
 class DiagnosisOut(serializers.Serializer):
-    fits = serializers.BooleanField()
+    consistent = serializers.BooleanField()
     measured_sound_speed = QuantityOut(allow_null=True)
     expected_sound_speed = QuantityOut()
     relative_standard_uncertainty = serializers.FloatField(
         help_text="Of the difference of the two sound speeds."
     )
-    explanations = ExplanationOut(many=True, help_text="Most plausible first; none where the speed fits.")
-    none_of_these = serializers.FloatField(help_text="Plausibility that it is no single entry here.")
+    possible_causes = PossibleCauseOut(
+        many=True, help_text="Most probable first; empty where the speed fits."
+    )
+    other_cause_probability = serializers.FloatField(help_text="Probability that it is no single entry here.")
     findings = FindingOut(many=True)
 
 
@@ -103,24 +107,24 @@ class DiagnosisView(UnitsMixin):
 def _diagnosis_json(diagnosis: Diagnosis) -> dict[str, Any]:
     measured = diagnosis.measured_sound_speed
     return {
-        "fits": diagnosis.fits,
+        "consistent": diagnosis.consistent,
         "measured_sound_speed": None if measured is None else quantity(measured, "speed"),
         "expected_sound_speed": quantity(diagnosis.expected_sound_speed, "speed"),
         "relative_standard_uncertainty": diagnosis.relative_uncertainty,
-        "explanations": [_explanation_json(one) for one in diagnosis.explanations],
-        "none_of_these": diagnosis.none_of_these,
+        "possible_causes": [_possible_cause_json(one) for one in diagnosis.possible_causes],
+        "other_cause_probability": diagnosis.other_cause_probability,
     }
 
 
-def _explanation_json(explanation: Explanation) -> dict[str, Any]:
-    slip = explanation.slip
+def _possible_cause_json(cause: PossibleCause) -> dict[str, Any]:
+    slip = cause.slip
     document = {
         "field": slip.field,
         "entered": _figure_json(slip.entered),
-        "would_be": _figure_json(slip.would_be),
-        "plausibility": explanation.plausibility,
-        "detail": explanation.said,
-        "effect_on_flow": explanation.effect_on_flow,
+        "implied_value": _figure_json(slip.implied_value),
+        "probability": cause.probability,
+        "detail": cause.said,
+        "effect_on_flow": cause.effect_on_flow,
     }
     if slip.nearest_standard is not None:
         document["nearest_standard"] = _standard_json(slip.nearest_standard)

@@ -8,7 +8,7 @@ from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from surveys.models import ApiToken, Role, Scope
-from surveys.services.sign_in import second_factor_missing
+from surveys.services.sign_in import second_factor_enrolment_required
 
 OFFICE = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
 FIELD = OFFICE | {Role.TECHNICIAN}
@@ -31,7 +31,7 @@ class SignedIn(BasePermission):
             self.message = "The scope of this token does not allow this."
             self.code = "scope-too-narrow"
             return False
-        if not getattr(view, "of_oneself", False) and second_factor_missing(request.user):
+        if not getattr(view, "of_oneself", False) and second_factor_enrolment_required(request.user):
             self.message = "Enrol a second factor first, at second-factor/."
             self.code = "second-factor-needed"
             return False

@@ -26,7 +26,7 @@ from surveys.api.fields import (
 from surveys.models import Instrument, OwnMaterialData, PipeData, TransducerData
 from surveys.models.instrument import Kind
 from surveys.models.library import OwnMediumEntry
-from surveys.models.pipe import TemperatureKnown
+from surveys.models.pipe import TemperatureSource
 from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
@@ -111,8 +111,8 @@ class MediumIn(StrictSerializer):
 
     name = TextField(max_length=60, required=False)
     temperature = QuantityIn("temperature", required=False)
-    temperature_known = serializers.ChoiceField(
-        TemperatureKnown.choices,
+    temperature_source = serializers.ChoiceField(
+        TemperatureSource.choices,
         required=False,
         help_text="Whether the temperature was measured or estimated.",
     )
@@ -254,7 +254,7 @@ def medium_entry(stated: Mapping[str, Any]) -> MediumEntry:
     """A validated MediumIn as the physics takes it."""
     quantities = ("temperature", "pressure", "salinity", "sound_speed", "density", "dynamic_viscosity")
     parts: dict[str, Any] = {
-        "temperature_known": stated.get("temperature_known", ""),
+        "temperature_source": stated.get("temperature_source", ""),
         "mass_fraction": stated.get("mass_fraction"),
         "api_gravity": stated.get("api_gravity"),
         **{name: si_of(stated.get(name)) for name in quantities},
@@ -348,7 +348,7 @@ def _medium_document(data: PipeData) -> dict[str, Any]:
     numbers = {"mass_fraction": data.medium_mass_fraction, "api_gravity": data.medium_api_gravity}
     stated = {
         "name": data.medium or None,
-        "temperature_known": data.medium_temperature_known or None,
+        "temperature_source": data.medium_temperature_source or None,
         **{name: _quantity(value, kind) for name, value, kind in columns},
         **numbers,
     }

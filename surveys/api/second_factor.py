@@ -19,7 +19,7 @@ from surveys.models import RecoveryCode, User
 from surveys.services.sign_in import (
     second_factor_begin,
     second_factor_confirm,
-    second_factor_missing,
+    second_factor_enrolment_required,
     second_factor_of,
     second_factor_remove,
 )
@@ -29,7 +29,7 @@ NO_STORE = {"Cache-Control": "no-store"}
 
 class SecondFactorOut(serializers.Serializer):
     confirmed = serializers.BooleanField(help_text="Signing in takes a one-time code.")
-    missing = serializers.BooleanField(help_text="One has to be enrolled before anything else.")
+    enrolment_required = serializers.BooleanField(help_text="One has to be enrolled before anything else.")
     recovery_codes_left = serializers.IntegerField()
 
 
@@ -69,7 +69,7 @@ class SecondFactor(ThrottledView):
         left = RecoveryCode.objects.filter(user=user, used_at__isnull=True).count()
         state = {
             "confirmed": second_factor_of(user) is not None,
-            "missing": second_factor_missing(user),
+            "enrolment_required": second_factor_enrolment_required(user),
             "recovery_codes_left": left,
         }
         return Response(SecondFactorOut(state).data)

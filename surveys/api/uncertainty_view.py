@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from compute.entries import medium_at
 from compute.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution, GumResult
-from compute.monte_carlo import FEWEST_DRAWS, MonteCarloResult
+from compute.monte_carlo import MIN_TRIALS, MonteCarloResult
 from compute.sources import Source
 from compute.uncertainty import Doubt, Measurement, flow_monte_carlo, flow_uncertainty
 from surveys.api.compute_views import FindingOut, FlowIn, flow_times, validated, work_out_asked
@@ -32,7 +32,7 @@ from surveys.api.physics import medium_entry
 from surveys.api.views import UnitsMixin, documented
 from surveys.outcomes import KIND_OF_INPUT, budget_json, findings_json, kind_of_doubt, quantity
 
-MOST_DRAWS = 2_000_000
+MAX_TRIALS = 2_000_000
 SEED = 1
 # SI sizes outside these are slips of the pen, and would overflow on the way.
 LEAST_DOUBT, MOST_DOUBT = 1e-30, 1e6
@@ -168,8 +168,8 @@ class UncertaintyIn(FlowIn):
     inputs = InputsIn()
     correlations = CorrelationsIn(required=False, default=list)
     coverage_probability = NumberField(required=False, default=0.95, min_value=0.5, max_value=0.9999)
-    monte_carlo_draws = WholeField(
-        required=False, min_value=FEWEST_DRAWS, max_value=MOST_DRAWS, help_text="Left out: no Monte Carlo."
+    monte_carlo_trials = WholeField(
+        required=False, min_value=MIN_TRIALS, max_value=MAX_TRIALS, help_text="Left out: no Monte Carlo."
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -200,7 +200,7 @@ class IntervalOut(serializers.Serializer):
 
 
 class MonteCarloOut(serializers.Serializer):
-    draws = serializers.IntegerField()
+    trials = serializers.IntegerField()
     seed = serializers.IntegerField()
     mean = QuantityOut()
     standard_uncertainty = QuantityOut()
@@ -246,8 +246,8 @@ class UncertaintyView(UnitsMixin):
             measurement, asked["inputs"], asked["correlations"], asked["coverage_probability"]
         )
         answer = _linear_json(linear)
-        if "monte_carlo_draws" in asked:
-            drawn = flow_monte_carlo(measurement, asked["inputs"], linear, asked["monte_carlo_draws"], SEED)
+        if "monte_carlo_trials" in asked:
+            drawn = flow_monte_carlo(measurement, asked["inputs"], linear, asked["monte_carlo_trials"], SEED)
             answer["monte_carlo"] = _monte_carlo_json(drawn)
             answer["findings"] += findings_json(drawn.findings)
         return Response(in_units(answer, units_of(request)))
@@ -273,7 +273,7 @@ def _monte_carlo_json(drawn: MonteCarloResult) -> dict[str, Any]:
         return {"low": quantity(ends[0], "volume_flow"), "high": quantity(ends[1], "volume_flow")}
 
     return {
-        "draws": drawn.draws,
+        "trials": drawn.trials,
         "seed": drawn.seed,
         "mean": quantity(drawn.mean, "volume_flow"),
         "standard_uncertainty": quantity(drawn.standard_uncertainty, "volume_flow"),

@@ -30,7 +30,7 @@ def backup_take(path: Path, *, now: datetime) -> Told:
     Raises ServiceError if the file is there already or cannot be written, or the database is not migrated.
     """
     with written(path) as writer, _one_moment():
-        writer.head(made_at=now.isoformat(), migrations=_migrated())
+        writer.head(created_at=now.isoformat(), migrations=_migrated())
         for table in tables():
             writer.table(table.name, table.columns)
             for row in table.rows():

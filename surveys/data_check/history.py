@@ -146,9 +146,9 @@ RULES = (
     Rule(
         "run-hides-failures",
         "recomputation",
-        "It is finished as if nothing had failed, but a survey of it is parked.",
+        "It is finished as if nothing had failed, but a survey of it is failed.",
         "SELECT r.id FROM surveys_recomputation r WHERE r.state = 'finished' AND EXISTS "
-        "(SELECT 1 FROM surveys_recomputationitem i WHERE i.recomputation_id = r.id AND i.state = 'parked')",
+        "(SELECT 1 FROM surveys_recomputationitem i WHERE i.recomputation_id = r.id AND i.state = 'failed')",
     ),
     Rule(
         "item-of-another-survey",

@@ -115,7 +115,7 @@ def make_pipe(by: User) -> Pipe:
         medium=MediumEntry(
             name=scenario.MEDIUM,
             temperature=si(scenario.MEDIUM_TEMPERATURE, "temperature"),
-            temperature_known="measured",
+            temperature_source="measured",
             pressure=si(scenario.MEDIUM_PRESSURE, "pressure"),
         ),
         as_entered={
@@ -139,14 +139,14 @@ def make_point(pipe: Pipe) -> MeasuringPoint:
         pipe=pipe,
         name=scenario.POINT,
         upstream_disturbance=scenario.DISTURBANCE,
-        upstream_straight_m=si(scenario.UPSTREAM_STRAIGHT, "length"),
-        downstream_straight_m=si(scenario.DOWNSTREAM_STRAIGHT, "length"),
+        upstream_straight_length_m=si(scenario.UPSTREAM_STRAIGHT, "length"),
+        downstream_straight_length_m=si(scenario.DOWNSTREAM_STRAIGHT, "length"),
         orientation="horizontal",
         mounting="side",
         full_pipe=True,
         as_entered={
-            "upstream_straight": scenario.UPSTREAM_STRAIGHT,
-            "downstream_straight": scenario.DOWNSTREAM_STRAIGHT,
+            "upstream_straight_length": scenario.UPSTREAM_STRAIGHT,
+            "downstream_straight_length": scenario.DOWNSTREAM_STRAIGHT,
         },
     )
 

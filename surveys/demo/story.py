@@ -50,7 +50,7 @@ def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]
     first = _log(survey, technician, say)
     recomputation = _correct(pipe, kit, office, technician, say)
     _recompute(recomputation, worker, say)
-    _account(survey, first, say)
+    _change_breakdown(survey, first, say)
 
 
 def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
@@ -99,7 +99,7 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
     )
     _say_findings(outcome["findings"], say)
     for note in findings_worded(outcome["safety_notes"], "metric"):
-        say(f"   ! {note['detail']}")
+        say(f"   ! {note['text']}")
     return setup
 
 
@@ -203,23 +203,25 @@ def _recompute(
     )
 
 
-def _account(survey: Survey, first: Result, say: Tell) -> None:
+def _change_breakdown(survey: Survey, first: Result, say: Tell) -> None:
     current = Result.objects.get(survey=survey, replaced_at__isnull=True)
-    account: dict[str, Any] = current.account or {}
+    change_breakdown: dict[str, Any] = current.change_breakdown or {}
     say(f"8. The new result: {_flow_and_uncertainty(current)}")
     say(
         f"   It replaces {shown(first.volume_flow_m3_s, 'volume_flow', 2)}, which stays on record, marked as replaced."
     )
-    say(f"   Moved by {_told(account['change'], 2)} ({account['relative_change']:+.2%}), because")
-    for cause in account["causes"]:
+    say(
+        f"   Moved by {_told(change_breakdown['change'], 2)} ({change_breakdown['relative_change']:+.2%}), because"
+    )
+    for cause in change_breakdown["causes"]:
         say(
             f"     {cause['field']} went from {_told(cause['before'])} to {_told(cause['after'])}: "
             f"{_told(cause['effect'], 2)}."
         )
     say(
-        f"   The spacing should have been {_told(account['spacing_after'])} instead of {_told(account['spacing_before'])}."
+        f"   The spacing should have been {_told(change_breakdown['spacing_after'])} instead of {_told(change_breakdown['spacing_before'])}."
     )
-    _say_findings([f for f in current.findings if f["code"] in account["new_findings"]], say)
+    _say_findings([f for f in current.findings if f["code"] in change_breakdown["new_findings"]], say)
     true_flow = _true_flow()
     say(
         f"   (The log was made for a flow of {shown(true_flow, 'volume_flow', 2)}: the first result was "
@@ -242,7 +244,7 @@ def _flow_and_uncertainty(result: Result) -> str:
 
 def _say_findings(findings: list[dict[str, Any]], say: Tell) -> None:
     for finding in findings_worded(findings, "metric"):
-        say(f"   [{finding['severity']}] {finding['code']}: {finding['detail']}")
+        say(f"   [{finding['severity']}] {finding['code']}: {finding['text']}")
 
 
 def _told(quantity: Any, digits: int = 1) -> str:

@@ -37,7 +37,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
             _, token = calendar_feed_make(owner=user, now=now, **asked.validated_data)
             address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
         wrong = " ".join(asked.errors.get("label", []))
-    told = {"feeds": feeds.order_by("-made_at"), "address": address, "wrong": wrong}
+    told = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
     answer = page(request, "field/calendar.html", told, 400 if wrong else 200)
     answer["Cache-Control"] = "no-store"
     return answer

@@ -64,13 +64,13 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
         "expected": worded(found.expected_sound_speed_m_s, "speed", units, 1),
         "grave": [one for grade in ("error", "warning") for one in findings if one["severity"] == grade],
         "misfit": any(one["code"] == "sound-speed-inconsistent" for one in findings),
-        "explanations": [one for one in findings if one["code"] == "suspect-entry"],
+        "possible_causes": [one for one in findings if one["code"] == "suspect-entry"],
         "notes": [one for one in findings if one["severity"] == "info" and one["code"] != "suspect-entry"],
     }
 
 
 def _mean_missing(survey: Survey, units: System) -> str | None:
     """Of a path of several whose mean is not there: why, or empty while it is still to be worked out; None of a lone survey."""
-    first = survey.path_of_id or survey.pk
+    first = survey.primary_survey_id or survey.pk
     joined = Combination.objects.filter(survey=first, retired_at__isnull=True).first()
     return plain(joined.hindrance, units) if joined else None

@@ -22,7 +22,7 @@ from surveys.own_jobs import jobs_of_day
 from surveys.papers.day_sheet import NONE_STATED, hazards_told, kit_row, kits_of
 from surveys.papers.setup_sheet import CHECKLIST, DEFERS
 from surveys.papers.wording import hours, worded
-from surveys.pipe_form import COMPOSITION, asked_by, choices
+from surveys.pipe_form import COMPOSITION, choices, entries_by
 from surveys.portal.frame import page, units_of
 from surveys.selectors import pipe_data_at
 
@@ -77,7 +77,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
         "further_linings": further_linings(data, units, offered["linings"]),
         "composition": [
             {"name": f"medium.{part}", "label": COMPOSITION[part], "value": start.get(part, ""), "when": when}
-            for part, when in asked_by(offered["media"]).items()
+            for part, when in entries_by(offered["media"]).items()
         ],
         "gauged": gauging and {"id": gauging.pk, "mean": worded(gauging.mean_m, "length", units, 2), "at": gauging.taken_at},
         "pairs": _instruments(request, Kind.TRANSDUCER_PAIR),

@@ -23,7 +23,7 @@ from surveys.api.physics import MediumIn, TransducersField, changed_pipe_entry, 
 from surveys.api.records.pipes import PipePartIn
 from surveys.errors import Conflict
 from surveys.models import Instrument, MeasuringPoint, PipeData
-from surveys.models.pipe import TemperatureKnown
+from surveys.models.pipe import TemperatureSource
 from surveys.outcomes import outcome_json
 from surveys.papers.setup_sheet import drawn_from
 from surveys.papers.wording import findings_worded, of_document, worded
@@ -48,7 +48,7 @@ class WorksheetIn(StrictSerializer):
     traverses = WholeField(min_value=1, max_value=16, required=False)
     expected_velocity = QuantityIn("speed", required=False)
     medium_temperature = QuantityIn("temperature", required=False)
-    medium_temperature_known = serializers.ChoiceField(TemperatureKnown.choices, required=False)
+    medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
     measured_sound_speed = QuantityIn("speed", required=False)
 
 
@@ -103,7 +103,7 @@ def _medium(data: PipeData, asked: Mapping[str, Any]) -> MediumEntry:
     if temperature is None:
         return entry
     return replace(
-        entry, temperature=temperature, temperature_known=asked.get("medium_temperature_known", "")
+        entry, temperature=temperature, temperature_source=asked.get("medium_temperature_source", "")
     )
 
 
@@ -152,17 +152,17 @@ def _facts(outcome: dict[str, Any], units: System) -> list[tuple[str, str]]:
 
 def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
     return {
-        "fits": found.fits,
+        "consistent": found.consistent,
         "expected": worded(found.expected_sound_speed, "speed", units, 1),
-        "explanations": [
+        "possible_causes": [
             {
                 "field": one.slip.field,
                 "detail": plain(one.said, units),
-                "percent": round(100 * one.plausibility),
+                "percent": round(100 * one.probability),
             }
-            for one in found.explanations[:4]
+            for one in found.possible_causes[:4]
         ],
-        "none_of_these": round(100 * found.none_of_these),
+        "other_cause_probability": round(100 * found.other_cause_probability),
     }
 
 

@@ -27,10 +27,10 @@ from surveys.verdicts import verdict_in_force
 HEADINGS: dict[Status, str] = {
     "overdue": "Overdue",
     "never-calibrated": "Never calibrated",
-    "withheld": "Withheld",
+    "quarantined": "Quarantined",
     "due": "Due now",
     "due-soon": "Due soon",
-    "in-date": "In date",
+    "in-calibration": "In date",
 }
 
 

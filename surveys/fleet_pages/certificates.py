@@ -70,7 +70,7 @@ def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
     results = Result.objects.visible_to(request.user).filter(replaced_at__isnull=True)
     results = results.filter(Q(calibrations=found) | Q(as_found=found)).distinct()
     results = results.select_related("survey__measuring_point__pipe__site").defer(
-        "budget", "findings", "account"
+        "budget", "findings", "change_breakdown"
     )
     results = results.order_by("-survey__started_at", "-id")
     context = {

@@ -59,7 +59,7 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
         "instrument": instrument,
         "methods": Method.choices,
         "chosen": request.POST.get("method", Method.STAIRCASE),
-        "reviews": rows.select_related("worked_out_by"),
+        "reviews": rows.select_related("calculated_by"),
         "problem": problem,
     }
     return page(request, "fleet/intervals.html", context, status=problem["status"] if problem else 200)
@@ -98,7 +98,7 @@ def interval_decide(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _review(request: HttpRequest, pk: UUID) -> IntervalReview:
-    found: IntervalReview = visible(request, IntervalReview, pk, "instrument", "worked_out_by", "decided_by")
+    found: IntervalReview = visible(request, IntervalReview, pk, "instrument", "calculated_by", "decided_by")
     return found
 
 

@@ -296,9 +296,9 @@ class CalendarFeed(Record):
     subject = models.CharField(max_length=10, choices=FeedSubject, default=FeedSubject.DUE_DATES)
     label = models.CharField(max_length=100, blank=True)
     token_sha256 = models.CharField(max_length=64, unique=True)
-    made_at = models.DateTimeField()
+    created_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        ordering = ["-made_at", "-id"]
+        ordering = ["-created_at", "-id"]

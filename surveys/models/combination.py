@@ -24,7 +24,7 @@ class Combination(Record):
     """
 
     class Kind(models.TextChoices):
-        PATHS = "paths", "paths at one point"
+        MULTIPATH = "multipath", "paths at one point"
         SUM = "sum", "sum"
         DIFFERENCE = "difference", "difference"
         MEAN = "mean", "mean"
@@ -47,8 +47,8 @@ class Combination(Record):
     hindrance = models.TextField(
         blank=True, help_text="Why the parts, though each has a result, could not be combined."
     )
-    made_at = models.DateTimeField()
-    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     retired_at = models.DateTimeField(null=True, blank=True)
 
     if TYPE_CHECKING:
@@ -56,11 +56,12 @@ class Combination(Record):
         results: RelatedManager[CombinedResult]
 
     class Meta:
-        ordering = ["-made_at", "-id"]
+        ordering = ["-created_at", "-id"]
         constraints = [
             models.CheckConstraint(
                 name="combination_of_paths_has_a_first_survey",
-                condition=Q(kind="paths", survey__isnull=False) | (~Q(kind="paths") & Q(survey__isnull=True)),
+                condition=Q(kind="multipath", survey__isnull=False)
+                | (~Q(kind="multipath") & Q(survey__isnull=True)),
             )
         ]
 
@@ -123,7 +124,7 @@ class CombinedResult(Record):
     parts = models.JSONField(help_text="Of each part: its survey, result, coefficient and flow as combined.")
     findings = models.JSONField()
     budget = models.JSONField()
-    account = models.JSONField(
+    change_breakdown = models.JSONField(
         null=True, help_text="By how much it differs from what it replaces, and which part moved."
     )
 

@@ -37,15 +37,15 @@ class DispatchPlan(Record):
     error = models.TextField(blank=True)
     outcome = models.JSONField(null=True, blank=True)
     accepted = models.JSONField(default=list, help_text="Ids of the jobs whose assignment was accepted.")
-    asked_at = models.DateTimeField()
-    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    requested_at = models.DateTimeField()
+    requested_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 
     objects = OfficeQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
-        ordering = ["-asked_at", "-id"]
+        ordering = ["-requested_at", "-id"]
         constraints = [
             models.CheckConstraint(
                 name="dispatch_plan_time_limit_possible",
@@ -58,6 +58,8 @@ class DispatchPlan(Record):
         ]
         indexes = [
             models.Index(
-                fields=["asked_at"], name="dispatch_plan_open", condition=Q(state__in=["waiting", "running"])
+                fields=["requested_at"],
+                name="dispatch_plan_open",
+                condition=Q(state__in=["waiting", "running"]),
             )
         ]

@@ -21,7 +21,7 @@ class Kind(models.TextChoices):
 
 class State(models.TextChoices):
     IN_SERVICE = "in-service", "in service"
-    WITHHELD = "withheld", "withheld"
+    QUARANTINED = "quarantined", "quarantined"
     AT_LABORATORY = "at-laboratory", "at laboratory"
     RETIRED = "retired", "retired"
 
@@ -36,13 +36,13 @@ class Instrument(Record):
     kind = models.CharField(max_length=20, choices=Kind)
     type_name = models.CharField(max_length=100, help_text="What the fleet calls this type.")
     serial = models.CharField(max_length=60)
-    owner_number = models.CharField(max_length=60, blank=True)
+    asset_number = models.CharField(max_length=60, blank=True)
     state = models.CharField(max_length=16, choices=State, default=State.IN_SERVICE)
     location = models.CharField(max_length=200, blank=True, help_text="Where it is kept or was sent to.")
     holder = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="instruments_held"
     )
-    part_of = models.ForeignKey(
+    belongs_to = models.ForeignKey(
         "self",
         models.PROTECT,
         null=True,
@@ -67,7 +67,8 @@ class Instrument(Record):
         constraints = [
             models.UniqueConstraint(fields=["kind", "serial"], name="instrument_serial_once_in_a_kind"),
             models.CheckConstraint(
-                name="instrument_not_part_of_itself", condition=Q(part_of__isnull=True) | ~Q(part_of=F("id"))
+                name="instrument_not_its_own_accessory",
+                condition=Q(belongs_to__isnull=True) | ~Q(belongs_to=F("id")),
             ),
         ]
 
@@ -76,17 +77,17 @@ class Instrument(Record):
 
     def clean(self) -> None:
         """An accessory belongs to one instrument that is no accessory itself."""
-        if self.part_of is None:
+        if self.belongs_to is None:
             return
         why = ""
-        if self.part_of_id == self.pk:
+        if self.belongs_to_id == self.pk:
             why = "An instrument is no accessory of itself."
-        elif self.part_of.part_of_id is not None:
-            why = f"{self.part_of} is an accessory itself; name the instrument that belongs to."
-        elif Instrument.objects.filter(part_of=self.pk).exists():
+        elif self.belongs_to.belongs_to_id is not None:
+            why = f"{self.belongs_to} is an accessory itself; name the instrument that belongs to."
+        elif Instrument.objects.filter(belongs_to=self.pk).exists():
             why = "It has accessories of its own; take them off first."
         if why:
-            raise ValidationError({"part_of": ValidationError(why, code="part-of-invalid")})
+            raise ValidationError({"belongs_to": ValidationError(why, code="belongs-to-invalid")})
 
 
 class InstrumentState(Record):

@@ -23,7 +23,7 @@ class IntervalReview(Record):
 
     class Decision(models.TextChoices):
         ACCEPTED = "accepted", "accepted"
-        REFUSED = "refused", "refused"
+        REJECTED = "rejected", "rejected"
 
     instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="interval_reviews")
     method = models.CharField(max_length=14, choices=Method)
@@ -37,8 +37,8 @@ class IntervalReview(Record):
     findings = models.JSONField(default=list)
     chart = models.JSONField()
     history_from = models.DateField(help_text="Day 0 of the chart.")
-    worked_out_at = models.DateTimeField()
-    worked_out_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    calculated_at = models.DateTimeField()
+    calculated_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     decision = models.CharField(max_length=8, choices=Decision, blank=True)
     reason = models.TextField(blank=True)
     decided_at = models.DateTimeField(null=True, blank=True)
@@ -52,7 +52,7 @@ class IntervalReview(Record):
     objects = OfficeQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
-        ordering = ["-worked_out_at", "-id"]
+        ordering = ["-calculated_at", "-id"]
         constraints = [
             models.CheckConstraint(
                 name="interval_review_decided_with_reason_by_somebody",
@@ -82,7 +82,7 @@ class IntermediateCheck(Record):
         OUT = "out", "out of limits"
 
     instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="checks")
-    other = models.ForeignKey(
+    other_instrument = models.ForeignKey(
         Instrument,
         models.PROTECT,
         null=True,
@@ -114,12 +114,12 @@ class IntermediateCheck(Record):
         constraints = [
             models.CheckConstraint(
                 name="intermediate_check_second_meter_where_two",
-                condition=Q(kind="two-meters", other__isnull=False)
-                | (~Q(kind="two-meters") & Q(other__isnull=True)),
+                condition=Q(kind="two-meters", other_instrument__isnull=False)
+                | (~Q(kind="two-meters") & Q(other_instrument__isnull=True)),
             ),
             models.CheckConstraint(
                 name="intermediate_check_of_two_instruments",
-                condition=Q(other__isnull=True) | ~Q(other=F("instrument")),
+                condition=Q(other_instrument__isnull=True) | ~Q(other_instrument=F("instrument")),
             ),
             models.CheckConstraint(
                 name="intermediate_check_limits_in_order",

@@ -39,7 +39,7 @@ class InstrumentType(Record):
     highest_temperature_k = _figure("Transducer pair or thermometer: the hottest it may be used at.")
     shortest_spacing_m = _figure("Transducer pair: the shortest its rail allows.")
     longest_spacing_m = _figure("Transducer pair: the longest its rail allows.")
-    for_hazardous_areas = models.BooleanField(
+    hazardous_area_certified = models.BooleanField(
         null=True,
         blank=True,
         help_text="Transducer pair: made for hazardous areas; its certificate and the site's permit decide.",

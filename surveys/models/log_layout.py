@@ -25,8 +25,8 @@ class LogLayout(Record):
     name = models.CharField(max_length=100, unique=True)
     note = models.TextField(blank=True)
     layout = models.JSONField(validators=[validate_layout])
-    made_at = models.DateTimeField()
-    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     retired_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

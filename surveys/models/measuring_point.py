@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from compute.place import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from surveys.models.base import Record, as_entered_field
-from surveys.models.pipe import Pipe, PipeData, TemperatureKnown
+from surveys.models.pipe import Pipe, PipeData, TemperatureSource
 
 
 def validate_disturbance(name: str) -> None:
@@ -37,8 +37,8 @@ class MeasuringPoint(Record):
     upstream_disturbance = models.CharField(
         max_length=40, blank=True, help_text="What disturbs the flow upstream."
     )
-    upstream_straight_m = models.FloatField(null=True, blank=True)
-    downstream_straight_m = models.FloatField(null=True, blank=True)
+    upstream_straight_length_m = models.FloatField(null=True, blank=True)
+    downstream_straight_length_m = models.FloatField(null=True, blank=True)
     orientation = models.CharField(max_length=20, blank=True, choices=[(o, o) for o in ORIENTATIONS])
     mounting = models.CharField(max_length=20, blank=True, choices=[(m, m) for m in MOUNTINGS])
     full_pipe = models.BooleanField(
@@ -57,8 +57,8 @@ class MeasuringPoint(Record):
             models.UniqueConstraint(fields=["pipe", "name"], name="measuring_point_name_once_on_a_pipe"),
             models.CheckConstraint(
                 name="measuring_point_straight_lengths_not_negative",
-                condition=(Q(upstream_straight_m__isnull=True) | Q(upstream_straight_m__gte=0))
-                & (Q(downstream_straight_m__isnull=True) | Q(downstream_straight_m__gte=0)),
+                condition=(Q(upstream_straight_length_m__isnull=True) | Q(upstream_straight_length_m__gte=0))
+                & (Q(downstream_straight_length_m__isnull=True) | Q(downstream_straight_length_m__gte=0)),
             ),
         ]
 
@@ -83,15 +83,15 @@ class Setup(Record):
     spacing_m = models.FloatField()
     expected_velocity_m_s = models.FloatField(null=True, blank=True)
     medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    medium_temperature_source = models.CharField(max_length=10, choices=TemperatureSource, blank=True)
     outcome = models.JSONField()
     method_version = models.CharField(max_length=20)
-    worked_out_at = models.DateTimeField()
-    worked_out_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    calculated_at = models.DateTimeField()
+    calculated_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     as_entered = as_entered_field()
 
     class Meta:
-        ordering = ["-worked_out_at", "-id"]
+        ordering = ["-calculated_at", "-id"]
         constraints = [
             models.CheckConstraint(
                 name="setup_traverses_in_range", condition=Q(traverses__gte=1, traverses__lte=16)

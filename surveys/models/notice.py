@@ -50,15 +50,15 @@ class Notice(Record):
     relative_change = models.FloatField(null=True, help_text="Null: the flow before was 0.")
     threshold = models.FloatField()
     reason = models.TextField()
-    made_at = models.DateTimeField()
+    created_at = models.DateTimeField()
     acknowledged_at = models.DateTimeField(null=True, blank=True)
     acknowledged_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
     )
 
     class Meta:
-        ordering = ["-made_at", "-id"]
-        indexes = [models.Index(fields=["-made_at", "-id"], name="notice_by_time")]
+        ordering = ["-created_at", "-id"]
+        indexes = [models.Index(fields=["-created_at", "-id"], name="notice_by_time")]
         constraints = [
             models.CheckConstraint(
                 name="notice_acknowledged_by_somebody",

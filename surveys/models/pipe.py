@@ -48,7 +48,7 @@ class Change(models.TextChoices):
     ALTERATION = "alteration", "alteration: the pipe itself changed"
 
 
-class TemperatureKnown(models.TextChoices):
+class TemperatureSource(models.TextChoices):
     MEASURED = "measured", "measured"
     ESTIMATED = "estimated", "estimated"
 
@@ -93,7 +93,7 @@ class PipeData(Record):
 
     medium = models.CharField(max_length=60, blank=True)
     medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
+    medium_temperature_source = models.CharField(max_length=10, choices=TemperatureSource, blank=True)
     medium_pressure_pa = models.FloatField(null=True, blank=True)
     medium_salinity_g_kg = models.FloatField(null=True, blank=True)
     medium_mass_fraction = models.FloatField(null=True, blank=True)
@@ -222,14 +222,14 @@ class PipeData(Record):
             return OwnMediumEntry(
                 name=self.medium,
                 temperature=self.medium_temperature_k,
-                temperature_known=self.medium_temperature_known,
+                temperature_source=self.medium_temperature_source,
                 pressure=self.medium_pressure_pa,
                 version=self.own_medium_data,
             )
         return MediumEntry(
             name=self.medium,
             temperature=self.medium_temperature_k,
-            temperature_known=self.medium_temperature_known,
+            temperature_source=self.medium_temperature_source,
             pressure=self.medium_pressure_pa,
             salinity=self.medium_salinity_g_kg,
             mass_fraction=self.medium_mass_fraction,
@@ -271,7 +271,7 @@ class PipeData(Record):
         self.own_medium_data = entry.version if isinstance(entry, OwnMediumEntry) else None
         self.medium = entry.name
         self.medium_temperature_k = entry.temperature
-        self.medium_temperature_known = entry.temperature_known
+        self.medium_temperature_source = entry.temperature_source
         self.medium_pressure_pa = entry.pressure
         self.medium_salinity_g_kg = entry.salinity
         self.medium_mass_fraction = entry.mass_fraction

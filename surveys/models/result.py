@@ -14,7 +14,7 @@ from surveys.models.survey import Log, Survey, SurveyData
 
 
 class Cause(models.TextChoices):
-    REDUCTION = "reduction", "the log was taken in"
+    LOG_IMPORT = "log-import", "the log was taken in"
     CORRECTION = "correction", "pipe data was corrected"
     ALTERATION = "alteration", "pipe data was altered from a date on"
     SURVEY_CORRECTION = "survey-correction", "what was stated of the survey was corrected"
@@ -64,13 +64,13 @@ class Recomputation(Record):
     cause = models.CharField(max_length=24, choices=Cause)
     reason = models.TextField()
     state = models.CharField(max_length=24, choices=State, default=State.WAITING)
-    asked_at = models.DateTimeField()
-    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    requested_at = models.DateTimeField()
+    requested_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        ordering = ["-asked_at", "-id"]
+        ordering = ["-requested_at", "-id"]
         constraints = [
             models.CheckConstraint(
                 name="recomputation_says_what_changed",
@@ -84,7 +84,9 @@ class Recomputation(Record):
         ]
         indexes = [
             models.Index(
-                fields=["asked_at"], name="recomputation_open", condition=Q(state__in=["waiting", "running"])
+                fields=["requested_at"],
+                name="recomputation_open",
+                condition=Q(state__in=["waiting", "running"]),
             )
         ]
 
@@ -141,7 +143,7 @@ class Result(Record):
     spacing_m = models.FloatField(help_text="The spacing this pipe data calls for.")
     findings = models.JSONField()
     budget = models.JSONField()
-    account = models.JSONField(
+    change_breakdown = models.JSONField(
         null=True, help_text="By how much and why it differs from the result it replaces."
     )
 
@@ -166,7 +168,7 @@ class RecomputationItem(models.Model):
         WAITING = "waiting", "waiting"
         RUNNING = "running", "running"
         DONE = "done", "done"
-        PARKED = "parked", "parked"
+        FAILED = "failed", "failed"
 
     recomputation = models.ForeignKey(Recomputation, models.PROTECT, related_name="items")
     survey = models.ForeignKey(
@@ -181,7 +183,7 @@ class RecomputationItem(models.Model):
     claimed_by = models.UUIDField(null=True, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)
     error = models.TextField(blank=True)
-    settled_at = models.DateTimeField(null=True, blank=True, help_text="When it was done or parked.")
+    finished_at = models.DateTimeField(null=True, blank=True, help_text="When it was done or failed.")
     before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
     after = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
     before_combined = models.ForeignKey(

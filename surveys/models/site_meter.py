@@ -16,16 +16,16 @@ class SiteMeterReading(Record):
     Nothing is computed from it. It stands beside the survey's result and moves with none of its doubts.
     """
 
-    class Taken(models.TextChoices):
-        MEAN = "mean", "mean over the time of the survey"
-        ONCE = "once", "read once"
+    class ReadingType(models.TextChoices):
+        AVERAGE = "average", "mean over the time of the survey"
+        SPOT = "spot", "read once"
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
     survey = models.ForeignKey(Survey, models.PROTECT, related_name="site_meter_readings")
     meter = models.CharField(max_length=100, help_text="What the site calls its meter.")
-    taken = models.CharField(max_length=4, choices=Taken)
+    reading_type = models.CharField(max_length=7, choices=ReadingType)
     volume_flow_m3_s = models.FloatField()
     expanded_uncertainty_m3_s = models.FloatField(
         null=True, blank=True, help_text="For about 95 % (k = 2), as the site states it; null: not stated."

@@ -13,7 +13,7 @@ from surveys.models.instrument import Instrument
 from surveys.models.job import Job
 from surveys.models.log_layout import LogLayout
 from surveys.models.measuring_point import MeasuringPoint, Setup
-from surveys.models.pipe import TemperatureKnown
+from surveys.models.pipe import TemperatureSource
 from surveys.models.site import Client
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ class Survey(Record):
     technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys")
     started_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
-    path_of = models.ForeignKey(
+    primary_survey = models.ForeignKey(
         "self",
         models.PROTECT,
         null=True,
@@ -62,7 +62,8 @@ class Survey(Record):
         ]
         constraints = [
             models.CheckConstraint(
-                name="survey_no_path_of_itself", condition=Q(path_of__isnull=True) | ~Q(path_of=F("id"))
+                name="survey_not_its_own_primary_survey",
+                condition=Q(primary_survey__isnull=True) | ~Q(primary_survey=F("id")),
             )
         ]
 
@@ -94,8 +95,8 @@ class SurveyData(Record):
     ended_at = models.DateTimeField(null=True, blank=True)
     mounted_spacing_m = models.FloatField(null=True, blank=True)
     medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_known = models.CharField(max_length=10, choices=TemperatureKnown, blank=True)
-    path_plane_rad = models.FloatField(
+    medium_temperature_source = models.CharField(max_length=10, choices=TemperatureSource, blank=True)
+    path_angle_rad = models.FloatField(
         null=True,
         blank=True,
         help_text="Angle about the pipe's axis at which the upstream transducer sits, from one mark for all paths.",
@@ -123,9 +124,9 @@ class SurveyData(Record):
                 condition=Q(ended_at__isnull=True) | Q(ended_at__gt=F("started_at")),
             ),
             models.CheckConstraint(
-                name="survey_temperature_says_how_known",
-                condition=Q(medium_temperature_k__isnull=True, medium_temperature_known="")
-                | (Q(medium_temperature_k__isnull=False) & ~Q(medium_temperature_known="")),
+                name="survey_temperature_states_its_source",
+                condition=Q(medium_temperature_k__isnull=True, medium_temperature_source="")
+                | (Q(medium_temperature_k__isnull=False) & ~Q(medium_temperature_source="")),
             ),
             models.CheckConstraint(
                 name="survey_data_change_has_reason", condition=Q(change=SurveyChange.FIRST) | ~Q(reason="")

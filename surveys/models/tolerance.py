@@ -80,7 +80,7 @@ class ReviewedSurvey(Record):
     expanded_uncertainty_m3_s = models.FloatField(null=True, blank=True)
     coverage_factor = models.FloatField(null=True, blank=True)
     findings = models.JSONField(default=list)
-    worked_out_at = models.DateTimeField(null=True, blank=True)
+    calculated_at = models.DateTimeField(null=True, blank=True)
     reason = models.TextField(blank=True, help_text="Of the decision.")
     decided_at = models.DateTimeField(null=True, blank=True)
     decided_by = models.ForeignKey(
@@ -105,12 +105,12 @@ class ReviewedSurvey(Record):
                 condition=Q(
                     volume_flow_m3_s__isnull=True,
                     expanded_uncertainty_m3_s__isnull=True,
-                    worked_out_at__isnull=True,
+                    calculated_at__isnull=True,
                 )
                 | Q(
                     volume_flow_m3_s__isnull=False,
                     expanded_uncertainty_m3_s__isnull=False,
-                    worked_out_at__isnull=False,
+                    calculated_at__isnull=False,
                 ),
             ),
         ]

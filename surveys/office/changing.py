@@ -73,7 +73,7 @@ def units_begun(request: HttpRequest) -> System:
 def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
     """How far a recomputation is, and what it moved; the part that changes asks for itself again until it is over."""
     rows = Recomputation.objects.visible_to(request.user).select_related(
-        "pipe__site", "transducer_data__instrument", "asked_by"
+        "pipe__site", "transducer_data__instrument", "requested_by"
     )
     run = get_object_or_404(rows, pk=pk)
     items = run.items.filter(survey__isnull=False)
@@ -86,7 +86,7 @@ def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
         "over": run.state not in OPEN,
         "total": items.count(),
         "done": done.count(),
-        "parked": items.filter(state=RecomputationItem.State.PARKED).count(),
+        "failed": items.filter(state=RecomputationItem.State.FAILED).count(),
         "rows": [
             _moved(one.before, one.after or one.before, units) for one in done[:MOST_SHOWN] if one.before
         ],

@@ -9,7 +9,7 @@ from typing import Any
 from compute.units import System
 from surveys.api.physics import MOST_FURTHER_LININGS, OVAL, WAVE_MODES
 from surveys.models import Gauging, PipeData
-from surveys.models.pipe import TemperatureKnown
+from surveys.models.pipe import TemperatureSource
 from surveys.office.sheet import Entry, OnRecord, Sheet
 from surveys.papers.wording import worded
 from surveys.pipe_form import (
@@ -20,7 +20,7 @@ from surveys.pipe_form import (
     PLAIN_NUMBERS,
     Offer,
     as_typed,
-    asked_by,
+    entries_by,
     on_record,
 )
 
@@ -28,7 +28,7 @@ from surveys.pipe_form import (
 BY_FIGURES = "*"
 SPEEDS = ("longitudinal_sound_speed", "shear_sound_speed")
 FIGURES = ("sound_speed", "density", "dynamic_viscosity")
-CONDITIONS = ("temperature", "temperature_known", "pressure")
+CONDITIONS = ("temperature", "temperature_source", "pressure")
 # Of the pipe, what may be left unsaid; each is a part of a request by itself.
 OPTIONAL = ("roughness", "wave_mode", "dimensions_temperature", *OVAL)
 
@@ -71,7 +71,7 @@ LABELS = {
     "medium.density": "Density",
     "medium.dynamic_viscosity": "Dynamic viscosity",
     "medium.temperature": "Temperature",
-    "medium.temperature_known": "Temperature known by",
+    "medium.temperature_source": "Temperature known by",
     "medium.pressure": "Pressure, absolute",
     "reason": "Reason, as the client reads it",
 }
@@ -187,7 +187,7 @@ class PipeSheet(Sheet):
     @property
     def medium(self) -> list[Entry]:
         """Fields of the medium, those of its composition after it."""
-        made_of = asked_by(self._offers["media"])
+        made_of = entries_by(self._offers["media"])
         return [
             self._entry("medium.name"),
             *(self._entry(f"medium.{part}", when=when) for part, when in made_of.items()),
@@ -280,7 +280,7 @@ class PipeSheet(Sheet):
             mean = worded(gauging.mean_m, "length", self.units, 2)
             return f", gauged {gauging.taken_at:%Y-%m-%d} (mean {mean})"
         if name == "medium.temperature" and self._was(name):
-            return f", {self.base.get_medium_temperature_known_display() or 'how it was known is not said'}"
+            return f", {self.base.get_medium_temperature_source_display() or 'how it was known is not said'}"
         return ""
 
     def _options(self, name: str) -> tuple[tuple[str, str], ...]:
@@ -293,8 +293,8 @@ class PipeSheet(Sheet):
             return (*self._offered("media", name), (BY_FIGURES, "by its figures"))
         if name == "pipe.wave_mode":
             return (("", UNSAID[name]), *((mode, mode) for mode in WAVE_MODES))
-        if name == "medium.temperature_known":
-            return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureKnown))
+        if name == "medium.temperature_source":
+            return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureSource))
         return (("", "none"), *self._gaugings) if name == "gauging" else ()
 
     def _offered(self, what: str, name: str) -> list[tuple[str, str]]:

@@ -16,7 +16,7 @@ from surveys.models import Role, SiteMeterReading, Survey, User
 from surveys.portal.frame import OFFICE, framed_for, page, units_of
 from surveys.services.site_meters import site_meter_record
 
-ENTRIES = ("meter", "taken", "volume_flow", "uncertainty", "note", "reason")
+ENTRIES = ("meter", "reading_type", "volume_flow", "uncertainty", "note", "reason")
 
 
 @framed_for(OFFICE | {Role.TECHNICIAN})
@@ -41,7 +41,7 @@ def site_meter(request: HttpRequest, pk: UUID) -> HttpResponse:
         "zone": survey.measuring_point.pipe.site.zone,
         "entered": entered,
         "again": survey.site_meter_readings.exists(),
-        "choices": SiteMeterReading.Taken.choices,
+        "choices": SiteMeterReading.ReadingType.choices,
         "wrong": _wrong(problem),
     }
     return page(request, "office/site_meter.html", context, problem["status"] if problem else 200)

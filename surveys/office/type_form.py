@@ -12,7 +12,7 @@ from surveys.models.instrument import Kind
 from surveys.office.sheet import Entry, OnRecord, Sheet
 from surveys.pipe_form import as_typed
 
-HAZARDOUS = "for_hazardous_areas"
+HAZARDOUS = "hazardous_area_certified"
 TEMPERATURES = ("lowest_temperature", "highest_temperature")
 OF_KIND: Mapping[str, tuple[str, ...]] = {
     Kind.METER: (
@@ -55,7 +55,7 @@ class TypeSheet(Sheet):
         texts = as_typed(values, base.as_entered, units)
         texts |= {
             "note": base.note,
-            HAZARDOUS: {None: "", True: "yes", False: "no"}[base.for_hazardous_areas],
+            HAZARDOUS: {None: "", True: "yes", False: "no"}[base.hazardous_area_certified],
         }
         super().__init__(OnRecord(texts, values, base.as_entered), typed)
         self.base, self.units = base, units

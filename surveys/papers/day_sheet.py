@@ -13,16 +13,17 @@ from uuid import UUID
 
 from django.db.models import Max, Q
 
-from compute.marks import plain
 from compute.place import safety_notes
+from compute.sources import Source
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
+from surveys.outcomes import safety_note_json
 from surveys.own_jobs import jobs_of_day
 from surveys.papers.setup_sheet import DEFERS, safety_note_told, setup_blocks
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import moment
+from surveys.papers.wording import findings_worded, moment
 from surveys.selectors import Viewer, pipe_data_at
 
 NONE_STATED = "none on record; ask before you go"
@@ -86,7 +87,7 @@ def _latest_change(
     )
     stamps = [
         changes.aggregate(latest=Max("at"))["latest"],
-        *(setup.worked_out_at for setup in setups.values()),
+        *(setup.calculated_at for setup in setups.values()),
         *(data.recorded_at for point in points for data in point.pipe.data.all()),
         *(row.calibration.recorded_at for row in due.values() if row.calibration),
     ]
@@ -140,7 +141,8 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
-    return [safety_note_told(plain(one.said, units), one.source) for one in found if one.code != "general"]
+    stored = [safety_note_json(one) for one in found if one.code != "general"]
+    return [safety_note_told(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
@@ -165,7 +167,7 @@ def _setup_pages(paper: Paper, job: Job, point: MeasuringPoint, setup: Setup | N
     if setup is None:
         paper.callout("", "No set-up has been worked out for this point yet.", "warning")
     else:
-        paper.text(f"Set-up {setup.pk}, worked out {moment(setup.worked_out_at, job.site.zone)}.")
+        paper.text(f"Set-up {setup.pk}, worked out {moment(setup.calculated_at, job.site.zone)}.")
         setup_blocks(paper, setup, units)
 
 
@@ -186,6 +188,6 @@ def latest_setups(jobs: Sequence[Job]) -> dict[UUID, Setup]:
     rows = Setup.objects.filter(measuring_point__in=points).select_related(
         "measuring_point__pipe__site__client", "pipe_data__gauging__gauge", "pipe_data__recorded_by",
         "pipe_data__own_material_data__material", "pipe_data__own_lining_data__material", "pipe_data__own_medium_data__medium",
-        "transducer_data__instrument", "worked_out_by",
+        "transducer_data__instrument", "calculated_by",
     )  # fmt: skip
-    return {row.measuring_point_id: row for row in rows.order_by("worked_out_at", "id")}
+    return {row.measuring_point_id: row for row in rows.order_by("calculated_at", "id")}

@@ -86,7 +86,7 @@ def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterato
         speed = worded(medium.sound_speed, "speed", units, 1)
         yield "Medium", "not named", f"by its stated sound speed {speed}"
     if medium.temperature is not None:
-        how = f"{medium.temperature_known or 'not said whether measured or estimated'}"
+        how = f"{medium.temperature_source or 'not said whether measured or estimated'}"
         day = ", on the day" if taken.medium_temperature_k is not None else ""
         yield "Its temperature", worded(medium.temperature, "temperature", units), how + day
     if medium.pressure is not None:

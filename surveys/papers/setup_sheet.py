@@ -12,7 +12,7 @@ from compute.units import System
 from surveys.models import MeasuringPoint, Setup
 from surveys.papers.pipe_table import pipe_table
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import findings_worded, moment, of_document, run_of_pipe, worded
+from surveys.papers.wording import findings_worded, heading, moment, of_document, run_of_pipe, worded
 
 CHECKLIST = (
     "Pipe data confirmed on site: circumference taped, wall gauged at eight places, material seen.",
@@ -37,8 +37,8 @@ def setup_sheet(setup: Setup, units: System, address: str) -> Paper:
     paper = Paper(
         title=f"Set-up sheet: {point.name}",
         subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
-        footer=f"Set-up {setup.pk} · worked out {moment(setup.worked_out_at, site.zone)} by {setup.worked_out_by.username}",
-        stamp=setup.worked_out_at,
+        footer=f"Set-up {setup.pk} · worked out {moment(setup.calculated_at, site.zone)} by {setup.calculated_by.username}",
+        stamp=setup.calculated_at,
         address=address,
     )
     setup_blocks(paper, setup, units)
@@ -50,7 +50,7 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     outcome = setup.outcome
     paper.safety_notes(
         [
-            safety_note_told(one["detail"], Source(**one["source"]))
+            safety_note_told(one["text"], Source(**one["source"]))
             for one in findings_worded(outcome["safety_notes"], units)
         ],
         DEFERS,
@@ -152,7 +152,7 @@ def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
     """The place as it is on record, to be compared with what is there."""
     known = straight_lengths().get(point.upstream_disturbance)
     full = {True: "sure to run full", False: "may not run full", None: "not on record whether it runs full"}
-    lengths = (point.upstream_straight_m, point.downstream_straight_m)
+    lengths = (point.upstream_straight_length_m, point.downstream_straight_length_m)
     before, after = (NOT_ON_RECORD if one is None else run_of_pipe(one, units) for one in lengths)
     return [
         *([("Description", point.description)] if point.description else []),
@@ -170,4 +170,4 @@ def findings_blocks(paper: Paper, findings: list[dict[str, Any]], units: System)
     paper.heading("What the checks say")
     order = {"error": 0, "warning": 1, "info": 2}
     for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
-        paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])
+        paper.callout(heading(finding), finding["body"], finding["severity"])

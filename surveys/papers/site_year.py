@@ -79,7 +79,7 @@ class Records:
 
     def latest(self) -> datetime | None:
         """When the latest of the records was made; None where there are none."""
-        stamps = [one.made_at for one in self.notices] + [one.computed_at for one in self.combined]
+        stamps = [one.created_at for one in self.notices] + [one.computed_at for one in self.combined]
         for point in self.points:
             stamps += [survey.recorded_at for survey in point.without_result]
             for found in point.history:
@@ -113,7 +113,7 @@ def records_of(year: Year) -> Records:
     # The mean of a survey's paths stands with its point.
     combined = CombinedResult.objects.visible_to(year.viewer).filter(
         year.within("window_from"),
-        ~Q(combination__kind=Combination.Kind.PATHS),
+        ~Q(combination__kind=Combination.Kind.MULTIPATH),
         combination__site=year.site,
         combination__retired_at__isnull=True,
         replaced_at__isnull=True,
@@ -151,7 +151,7 @@ def _without_result(year: Year) -> list[Survey]:
         ~Exists(current),
         year.within("started_at"),
         measuring_point__pipe__site=year.site,
-        path_of__isnull=True,
+        primary_survey__isnull=True,
     )
     return list(rows.order_by("started_at", "id"))
 
@@ -165,8 +165,8 @@ def _notices(year: Year) -> QuerySet[Notice]:
     )
     of_site = Q(before__survey__measuring_point__pipe__site=year.site)
     of_site |= Q(before_combined__combination__site=year.site)
-    rows: QuerySet[Notice] = Notice.objects.visible_to(year.viewer).filter(of_site, year.within("made_at"))
-    return rows.select_related(*related).order_by("made_at", "id")
+    rows: QuerySet[Notice] = Notice.objects.visible_to(year.viewer).filter(of_site, year.within("created_at"))
+    return rows.select_related(*related).order_by("created_at", "id")
 
 
 def _jobs(year: Year) -> QuerySet[Job]:

@@ -201,13 +201,13 @@ def _revision(paper: Paper, result: Result, issue: Issue, units: System) -> None
     ]
     if change:
         rows.append(("Change", change))
-    if result.account and result.replaces_id == before.pk:
+    if result.change_breakdown and result.replaces_id == before.pk:
         rows += [
             (
                 f"of which by {INPUTS.get(one['field']) or one['field'].replace('_', ' ').replace('.', ', ')}",
                 f"{_side(one['before'], units)} to {_side(one['after'], units)}: {of_document(one['effect'], units)}",
             )
-            for one in result.account["causes"]
+            for one in result.change_breakdown["causes"]
         ]
     paper.facts(rows)
 

@@ -23,7 +23,7 @@ from surveys.portal.frame import EVERYBODY, FLEET, framed_for, page
 def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
     """State, place and calibration of an instrument; who looks after the fleet goes on to its own page there."""
     user = cast(User, request.user)
-    rows = Instrument.objects.visible_to(user).select_related("holder", "part_of")
+    rows = Instrument.objects.visible_to(user).select_related("holder", "belongs_to")
     found = get_object_or_404(rows, pk=pk)
     if user.role in FLEET:
         return redirect("fleet-instrument", pk=found.pk)

@@ -29,7 +29,7 @@ def notices(request: HttpRequest) -> HttpResponse:
     related = ("before__survey__measuring_point__pipe__site", "after", "before_combined__combination__site")
     rows = Notice.objects.visible_to(user).select_related(*related, "after_combined", "acknowledged_by")
     seen_last = F("acknowledged_at").desc(nulls_first=True)
-    shown = list(rows.order_by(seen_last, "-made_at", "-id")[:SHOWN])
+    shown = list(rows.order_by(seen_last, "-created_at", "-id")[:SHOWN])
     units = units_of(request)
     context = {
         "notices": [_told(one, units) for one in shown],

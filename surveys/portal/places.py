@@ -63,7 +63,7 @@ def site(request: HttpRequest, pk: UUID) -> HttpResponse:
     """A site's pipes, each with its measuring points."""
     found = get_object_or_404(Site.objects.visible_to(request.user).select_related("client"), pk=pk)
     points = MeasuringPoint.objects.visible_to(request.user).filter(retired_at__isnull=True)
-    points = points.annotate(survey_count=Count("surveys", Q(surveys__path_of__isnull=True)))
+    points = points.annotate(survey_count=Count("surveys", Q(surveys__primary_survey__isnull=True)))
     pipes = Pipe.objects.visible_to(request.user).filter(site=found, retired_at__isnull=True)
     pipes = pipes.prefetch_related(Prefetch("measuring_points", points))
     return page(

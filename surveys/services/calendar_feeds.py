@@ -25,7 +25,7 @@ def calendar_feed_make(
     """A new feed with its token, which is known here and never again."""
     token = secrets.token_urlsafe(32)
     feed = CalendarFeed.objects.create(
-        owner=owner, label=label, subject=subject, token_sha256=_digest(token), made_at=now
+        owner=owner, label=label, subject=subject, token_sha256=_digest(token), created_at=now
     )
     record_created(feed)
     return feed, token

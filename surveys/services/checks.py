@@ -1,4 +1,4 @@
-"""Checks of instruments between calibrations: worked out, kept, and the instrument withheld where one is out of limits."""
+"""Checks of instruments between calibrations: worked out, kept, and the instrument quarantined where one is out of limits."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ class Statement:
     reference: Measured | None = None
     resolution: float = 0.0
     limits: CheckLimits | None = None
-    first: Measured | None = None
-    second: Measured | None = None
+    reading: Measured | None = None
+    other_reading: Measured | None = None
     shared_uncertainty: float = 0.0
     as_entered: dict[str, Any] = field(default_factory=dict)
 
@@ -61,7 +61,7 @@ class Statement:
 def check_record(
     *, check: IntermediateCheck, statement: Statement, reason: str, by: User, now: datetime
 ) -> IntermediateCheck:
-    """Work out a check and keep it; out of limits the instrument is withheld, of two meters both.
+    """Work out a check and keep it; out of limits the instrument is quarantined, of two meters both.
 
     Neither of two meters that disagree is known to be the wrong one. Raises ServiceError for a check of another kind of instrument or
     of a time to come, Conflict where what it corrects was corrected already, ComputeError for figures that cannot be.
@@ -122,12 +122,12 @@ def trend_json(trend: Trend) -> dict[str, Any]:
 
 
 def _of(check: IntermediateCheck) -> list[Instrument]:
-    return [check.instrument, *([check.other] if check.other else [])]
+    return [check.instrument, *([check.other_instrument] if check.other_instrument else [])]
 
 
 def _refuse_what_cannot_be(check: IntermediateCheck, now: datetime) -> None:
     wanted = KINDS_OF[check.kind]
-    for name, instrument in (("kind", check.instrument), ("other", check.other)):
+    for name, instrument in (("kind", check.instrument), ("other_instrument", check.other_instrument)):
         if instrument is not None and instrument.kind not in wanted:
             raise ServiceError(
                 f"{instrument} is no {' or '.join(Kind(kind).label for kind in wanted)}; that check is of one.",
@@ -146,7 +146,7 @@ def _refuse_what_cannot_be(check: IntermediateCheck, now: datetime) -> None:
 
 def _worked_out(kind: CheckKind, stated: Statement) -> CheckResult:
     if kind == CheckKind.TWO_METERS:
-        first, second = _needed(stated.first, "first"), _needed(stated.second, "second")
+        first, second = _needed(stated.reading, "reading"), _needed(stated.other_reading, "other_reading")
         return two_meters_check(first, second, stated.shared_uncertainty, "volume_flow")
     limits = _needed(stated.limits, "limits")
     if kind == CheckKind.ZERO_FLOW:
@@ -164,13 +164,13 @@ def _needed(value: Any, name: str) -> Any:
 
 
 def _withhold(check: IntermediateCheck, by: User, now: datetime) -> None:
-    """Withhold what is in service; what is withheld, away or retired already stays as it is."""
+    """Withhold what is in service; what is quarantined, away or retired already stays as it is."""
     both = _of(check)
     why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {plain(check.sentences[-1], 'metric')}"
     if len(both) > 1:
         why += " Which of the two meters is wrong is not known; both wait for a reference to decide."
     for instrument in Instrument.objects.filter(pk__in=[one.pk for one in both], state__in=IN_DATE_STATES):
-        to = Whereabouts(State.WITHHELD, instrument.location, instrument.holder)
+        to = Whereabouts(State.QUARANTINED, instrument.location, instrument.holder)
         instrument_state_change(instrument=instrument, to=to, reason=why[:2000], by=by, now=now)
 
 

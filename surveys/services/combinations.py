@@ -34,7 +34,7 @@ def combination_create(
     parts that cannot belong together, ComputeError if their logs have no time in common.
     """
     _check_parts(combination.kind, combination.site, surveys)
-    combination.made_by, combination.made_at = by, now
+    combination.created_by, combination.created_at = by, now
     ids = [survey.pk for survey in surveys]
     while True:
         # The logs are read outside the transaction; if a part moves meanwhile, once more.
@@ -60,9 +60,9 @@ def combinations_extend(survey: Survey, *, by: User, now: datetime) -> None:
 
     The caller holds the survey's pipe. A further path becomes a part of the paths at its point.
     """
-    if survey.path_of is not None:
-        _join_paths(survey.path_of, survey, by, now)
-    making = Making(Cause.REDUCTION, _log_came_in(survey), now)
+    if survey.primary_survey is not None:
+        _join_paths(survey.primary_survey, survey, by, now)
+    making = Making(Cause.LOG_IMPORT, _log_came_in(survey), now)
     own = Combination.objects.filter(parts__survey=survey, retired_at__isnull=True)
     combinations_settle(list(own.order_by("pk")), making)
 
@@ -76,7 +76,7 @@ def _store(draft: CombinedDraft, surveys: Sequence[Survey]) -> Combination:
         ]
     )
     reason = f"{combination.name} was made."
-    combined_store(draft, Making(Cause.COMBINATION, reason, combination.made_at))
+    combined_store(draft, Making(Cause.COMBINATION, reason, combination.created_at))
     return combination
 
 
@@ -86,11 +86,11 @@ def _join_paths(first: Survey, survey: Survey, by: User, now: datetime) -> None:
     combination, new = Combination.objects.get_or_create(
         survey=first,
         defaults={
-            "kind": Combination.Kind.PATHS,
+            "kind": Combination.Kind.MULTIPATH,
             "site": point.pipe.site,
             "name": f"Paths at {point.name}, {day}"[:200],
-            "made_at": now,
-            "made_by": by,
+            "created_at": now,
+            "created_by": by,
         },
     )
     if new:
@@ -100,7 +100,7 @@ def _join_paths(first: Survey, survey: Survey, by: User, now: datetime) -> None:
 
 
 def _log_came_in(survey: Survey) -> str:
-    if survey.path_of_id is not None:
+    if survey.primary_survey_id is not None:
         return "The log of a further path came in."
     return "The log of a part came in."
 
@@ -121,7 +121,7 @@ def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:
             raise ServiceError(
                 "That survey is at another site; combine surveys of one site.", code="other-site", field=field
             )
-        first = survey.path_of_id or survey.pk
+        first = survey.primary_survey_id or survey.pk
         if first in seen:
             same = surveys[seen[first]].pk == survey.pk
             detail = (

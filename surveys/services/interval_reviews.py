@@ -63,8 +63,8 @@ def interval_review_work_out(
         findings=findings_json(proposal.findings),
         chart=asdict(proposal.chart),
         history_from=history[0].calibrated_on,
-        worked_out_at=now,
-        worked_out_by=by,
+        calculated_at=now,
+        calculated_by=by,
     )
 
 
@@ -86,7 +86,7 @@ def interval_review_decide(
             instrument=review.instrument,
             days=review.proposed_days,
             hours=review.proposed_hours,
-            reason=f"Interval review of {review.worked_out_at:%Y-%m-%d}: {review.reason}",
+            reason=f"Interval review of {review.calculated_at:%Y-%m-%d}: {review.reason}",
         )
         policy_record(policy, by=by, now=now)
         review.interval_policy = policy

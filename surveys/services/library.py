@@ -124,7 +124,7 @@ def _store_medium(data: OwnMediumData, by: User, now: datetime) -> None:
     try:
         table_properties(table, table.temperature)
     except ComputeError as error:
-        raise ServiceError(error.said, code=error.code, field="table") from None
+        raise ServiceError.of(error, field="table") from None
     data.recorded_by, data.recorded_at = by, now
     record_create(data)
 
@@ -154,7 +154,7 @@ def _with_medium(row: PipeData, data: OwnMediumData) -> OwnMediumEntry:
     return OwnMediumEntry(
         name=row.medium,
         temperature=row.medium_temperature_k,
-        temperature_known=row.medium_temperature_known,
+        temperature_source=row.medium_temperature_source,
         pressure=row.medium_pressure_pa,
         version=data,
     )

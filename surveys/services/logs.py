@@ -60,7 +60,7 @@ def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> t
         basis = basis_in_force(survey_with_basis(survey.pk))
         if basis.key != draft.basis.key:
             draft = survey_reduce(basis)
-        result = result_store(replace(draft, basis=basis), cause=Cause.REDUCTION, now=now)
+        result = result_store(replace(draft, basis=basis), cause=Cause.LOG_IMPORT, now=now)
         reviews_extend(result, now=now)
         combinations_extend(survey, by=by, now=now)
     return log, True

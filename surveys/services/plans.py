@@ -48,8 +48,8 @@ def plan_ask(
         jobs=[str(job.pk) for job in jobs],
         time_limit_seconds=time_limit_seconds,
         keeps=keeps,
-        asked_at=now,
-        asked_by=by,
+        requested_at=now,
+        requested_by=by,
     )
     transaction.on_commit(partial(_nudge, plan.pk), robust=True)
     return plan

@@ -49,8 +49,8 @@ def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputatio
         pipe=change.pipe,
         cause=change.cause,
         reason=change.reason,
-        asked_at=change.now,
-        asked_by=change.by,
+        requested_at=change.now,
+        requested_by=change.by,
         state=Recomputation.State.WAITING if moved else Recomputation.State.FINISHED,
         finished_at=None if moved else change.now,
     )
@@ -128,18 +128,18 @@ def _of_earlier_methods(since: datetime) -> Iterator[Result]:
 
 @transaction.atomic
 def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
-    """Set parked surveys of a recomputation to work again, and tell how many.
+    """Set failed surveys of a recomputation to work again, and tell how many.
 
-    Raises Conflict if none is parked.
+    Raises Conflict if none has failed.
     """
     # Locked, so that whoever closes it comes before or after.
     Recomputation.objects.select_for_update().get(pk=recomputation.pk)
-    parked = RecomputationItem.objects.filter(
-        recomputation=recomputation, state=RecomputationItem.State.PARKED
+    failed = RecomputationItem.objects.filter(
+        recomputation=recomputation, state=RecomputationItem.State.FAILED
     )
-    count = parked.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, settled_at=None)
+    count = failed.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, finished_at=None)
     if not count:
-        raise Conflict("No survey of this recomputation is parked.", code="nothing-parked")
+        raise Conflict("No survey of this recomputation has failed.", code="nothing-failed")
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )

@@ -27,7 +27,7 @@ class SetupWish:
     traverses: int | None = None
     expected_velocity_m_s: float | None = None
     medium_temperature_k: float | None = None
-    medium_temperature_known: str = ""
+    medium_temperature_source: str = ""
     based_on: Setup | None = None
     as_entered: Mapping[str, str] | None = None
 
@@ -62,10 +62,10 @@ def setup_work_out(
         based_on=wish.based_on,
         expected_velocity_m_s=wish.expected_velocity_m_s,
         medium_temperature_k=wish.medium_temperature_k,
-        medium_temperature_known=wish.medium_temperature_known,
+        medium_temperature_source=wish.medium_temperature_source,
         method_version=METHOD_VERSION,
-        worked_out_at=now,
-        worked_out_by=by,
+        calculated_at=now,
+        calculated_by=by,
         as_entered=dict(wish.as_entered or {}),
     )
     if wish.meter is not None and wish.meter.kind != Kind.METER:

@@ -111,7 +111,7 @@ def second_factor_begun(user: User) -> TOTPDevice | None:
     return TOTPDevice.objects.filter(user=user, confirmed=False).first()
 
 
-def second_factor_missing(user: User) -> bool:
+def second_factor_enrolment_required(user: User) -> bool:
     """Whether a user has to enrol a second factor before doing anything else."""
     if not settings.SECOND_FACTOR_REQUIRED or user.role == Role.CLIENT or user.is_service_account:
         return False

@@ -19,7 +19,7 @@ class SiteMeterStatement:
     """A site meter reading as it is stated; flows in m3/s, the uncertainty expanded (k = 2)."""
 
     meter: str
-    taken: str
+    reading_type: str
     volume_flow_m3_s: float
     expanded_uncertainty_m3_s: float | None
     note: str
@@ -50,7 +50,7 @@ def site_meter_record(
     return SiteMeterReading.objects.create(
         survey=survey,
         meter=statement.meter.strip(),
-        taken=statement.taken,
+        reading_type=statement.reading_type,
         volume_flow_m3_s=statement.volume_flow_m3_s,
         expanded_uncertainty_m3_s=expanded,
         note=statement.note,

@@ -47,9 +47,9 @@ class SurveyNotes:
     started_at: datetime
     ended_at: datetime | None = None
     mounted_spacing_m: float | None = None
-    path_plane_rad: float | None = None
+    path_angle_rad: float | None = None
     medium_temperature_k: float | None = None
-    medium_temperature_known: str = ""
+    medium_temperature_source: str = ""
     note: str = ""
     as_entered: Mapping[str, str] | None = None
 
@@ -64,17 +64,17 @@ def survey_record(
     notes: SurveyNotes,
     by: User,
     now: datetime,
-    path_of: Survey | None = None,
+    primary_survey: Survey | None = None,
     wanted_id: UUID | None = None,
 ) -> Survey:
     """A new survey at a point, with the set-up it was mounted by and the instruments used.
 
-    The set-up's transducer pair counts among them. With `path_of` it is a further path of another survey at this point.
+    The set-up's transducer pair counts among them. With `primary_survey` it is a further path of another survey at this point.
     Raises ServiceError if the set-up or that survey is of another point, that survey is a further path itself, the job is
     of another site, or no meter is among the instruments; Conflict if the id wanted is taken.
     """
-    if path_of is not None:
-        _check_first_path(path_of, point)
+    if primary_survey is not None:
+        _check_first_path(primary_survey, point)
     if job is not None and job.site_id != point.pipe.site_id:
         raise ServiceError("That job is at another site.", code="other-site", field="job")
     survey = Survey(
@@ -85,7 +85,7 @@ def survey_record(
         technician=by,
         started_at=notes.started_at,
         recorded_at=now,
-        path_of=path_of,
+        primary_survey=primary_survey,
     )
     survey.full_clean(validate_constraints=False)
     survey.save(force_insert=True)
@@ -172,13 +172,13 @@ def _check_first_path(first: Survey, point: MeasuringPoint) -> None:
         raise ServiceError(
             "That survey is at another measuring point; paths are combined at one point.",
             code="other-point",
-            field="path_of",
+            field="primary_survey",
         )
-    if first.path_of_id is not None:
+    if first.primary_survey_id is not None:
         raise ServiceError(
-            f"That survey is itself a further path; name the first one, {first.path_of_id}.",
+            f"That survey is itself a further path; name the first one, {first.primary_survey_id}.",
             code="path-of-a-path",
-            field="path_of",
+            field="primary_survey",
         )
 
 

@@ -149,7 +149,7 @@ def _decide(row: ReviewedSurvey, decision: Decision, by: User, now: datetime) ->
 
 def _correctable(row: ReviewedSurvey) -> None:
     """Refuse to correct before the figure is there to be seen, or where there is no curve to correct by."""
-    if row.worked_out_at is None:
+    if row.calculated_at is None:
         raise Conflict(
             f"What the survey {row.survey_id} would be with the error found is not worked out yet; look at it before you decide.",
             code="not-calculated",
@@ -182,7 +182,7 @@ def _tell_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> Non
             before_combined=combined,
             threshold=client.notice_threshold,
             reason=" ".join(reasons[part.survey_id] for part in parts if part.survey_id in reasons),
-            made_at=now,
+            created_at=now,
         )
 
 
@@ -200,5 +200,5 @@ def _tell_of_withdrawal(row: ReviewedSurvey, now: datetime) -> None:
         before=Result.objects.get(survey=row.survey_id, replaced_at__isnull=True),
         threshold=client.notice_threshold,
         reason=row.reason,
-        made_at=now,
+        created_at=now,
     )

@@ -1,4 +1,4 @@
-"""What computing costs: a set-up through the API, ten thousand pipes at once, a million draws."""
+"""What computing costs: a set-up through the API, ten thousand pipes at once, a million trials."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ BODY = {
 def figures(small: bool) -> Figures:
     yield from spacing(*(3, 1) if small else (100, 15))
     yield from bulk(*(100, 1) if small else (10_000, 25))
-    yield from draws(*(2_000, 1) if small else (1_000_000, 7))
+    yield from trials(*(2_000, 1) if small else (1_000_000, 7))
 
 
 def spacing(requests: int, repeats: int) -> Figures:
@@ -105,8 +105,8 @@ def bare_spacing(setup: Setup) -> Any:
     return advance - 2 * pair.face_offset
 
 
-def draws(number: int, repeats: int) -> Figures:
-    """The doubts of a survey propagated by draws, against drawing as many numbers and taking the flow of each."""
+def trials(number: int, repeats: int) -> Figures:
+    """The doubts of a survey propagated by trials, against drawing as many numbers and taking the flow of each."""
     transit, difference = times_from_mean_velocity(STATED, 1.2)
     measured = Measurement(STATED, float(transit), float(difference))
     doubts = {name: one for name, one in DOUBTS.items() if name != "pipe.lining.thickness"}
@@ -125,6 +125,6 @@ def draws(number: int, repeats: int) -> Figures:
         values.sort()
 
     yield ratio(
-        f"Monte Carlo of {len(doubts)} doubts to the draws, the flow formula and a sort",
+        f"Monte Carlo of {len(doubts)} doubts to the trials, the flow formula and a sort",
         ours, floor, repeats=repeats, clock=cpu, target=2.0, size=number,
     )  # fmt: skip

@@ -30,7 +30,7 @@ app.config_from_object("django.conf:settings", namespace="CELERY")
 def take_one(item: int) -> None:
     """One message, one item: claimed and settled by one filtered update, the least there can be."""
     RecomputationItem.objects.filter(pk=item, state=claims.State.WAITING).update(
-        state=claims.State.DONE, settled_at=timezone.now()
+        state=claims.State.DONE, finished_at=timezone.now()
     )
 
 
@@ -39,7 +39,7 @@ def take_shares(recomputation: str) -> None:
     """One message, claim after claim until nothing is left, as a recomputation's own task does."""
     while claim := claims.claim(UUID(recomputation)):
         RecomputationItem.objects.filter(claimed_by=claim.token).update(
-            state=claims.State.DONE, claimed_by=None, settled_at=timezone.now()
+            state=claims.State.DONE, claimed_by=None, finished_at=timezone.now()
         )
 
 
@@ -48,7 +48,7 @@ def make_items(count: int) -> Recomputation:
     like = Survey.objects.all()[0]
     surveys = Survey.objects.bulk_create([copied(like, id=uuid7()) for _ in range(count)], batch_size=500)
     run = Recomputation.objects.create(
-        cause=Cause.METHOD, reason="x", asked_at=timezone.now(), asked_by=User.objects.all()[0]
+        cause=Cause.METHOD, reason="x", requested_at=timezone.now(), requested_by=User.objects.all()[0]
     )
     RecomputationItem.objects.bulk_create(
         [RecomputationItem(recomputation=run, survey=s, run_after=timezone.now()) for s in surveys],

@@ -128,7 +128,7 @@ def fan_out(url: str, items: int) -> Figures:
             told = processes.python("-m", "tests.benchmarks.fan_out", kind, str(items)).split()
             left = "SELECT count(*) FROM surveys_recomputationitem WHERE state <> 'done'"
             assert wait_until(lambda: rows(url, left)[0][0] == 0, PATIENCE_SECONDS)  # noqa: B023
-            last = "SELECT extract(epoch FROM max(settled_at)) FROM surveys_recomputationitem"
+            last = "SELECT extract(epoch FROM max(finished_at)) FROM surveys_recomputationitem"
             taken[kind] = float(rows(url, last)[0][0]) - float(told[1])
     shares, singly = taken["in shares"], taken["singly"]
     yield Figure(

@@ -70,7 +70,7 @@ def test_hours_that_last_leave_the_calendar_and_a_forecast() -> None:
 
 def test_hours_that_run_out_after_the_calendar_leave_it_as_it_is() -> None:
     due = due_date(START, Interval(days=10, hours=1.0), [(date(2026, 3, 1), 2.0)])
-    assert (due.on, due.because) == (date(2026, 1, 20), "days")
+    assert (due.on, due.due_reason) == (date(2026, 1, 20), "days")
 
 
 @UNTIMED
@@ -112,4 +112,4 @@ def test_dates_past_the_calendar_and_negative_use_are_refused() -> None:
 
 def test_hours_of_an_instrument_hardly_used_never_run_out() -> None:
     due = due_date(START, Interval(12, None, 100.0), [(START, 1.1e-308)])
-    assert (due.because, due.hours_run_out_on) == ("months", None)
+    assert (due.due_reason, due.usage_limit_on) == ("months", None)

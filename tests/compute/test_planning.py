@@ -47,12 +47,12 @@ def planned(one: Problem) -> Planned:
     score = score_of(one, plan.assignments)
     assert score == plan.score
     assert plan.greedy_objective <= plan.objective == score.objective(one.move_cost) <= plan.bound
-    assert {a.job for a in plan.assignments} ^ {u.job for u in plan.unplaced} == {j.id for j in one.jobs}
+    assert {a.job for a in plan.assignments} ^ {u.job for u in plan.unscheduled} == {j.id for j in one.jobs}
     return plan
 
 
 def reason(one: Problem) -> str:
-    return planned(one).unplaced[0].code
+    return planned(one).unscheduled[0].code
 
 
 def test_a_job_is_done_after_the_way_there() -> None:
@@ -61,7 +61,7 @@ def test_a_job_is_done_after_the_way_there() -> None:
 
 def test_a_plan_that_places_all_is_proven_optimal_and_says_so() -> None:
     plan = planned(problem(job()))
-    assert (plan.status, plan.gap, plan.bound) == ("optimal", 0.0, 50)
+    assert (plan.status, plan.optimality_gap, plan.bound) == ("optimal", 0.0, 50)
     assert plan.explanation[0] == "1 of 1 jobs are planned, worth 50 of 50 points by priority."
 
 
@@ -78,7 +78,7 @@ def test_two_short_jobs_beat_a_long_one_worth_less_than_both() -> None:
         ("no-qualified-technician", problem(job(qualifications=frozenset({"confined-space"})))),
         ("no-shift-long-enough", problem(job(minutes=430))),
         ("no-kit-fits", problem(job(kits=frozenset()))),
-        ("no-kit-in-date", problem(job(), kits=(kit(valid_until=500),))),
+        ("no-kit-in-calibration", problem(job(), kits=(kit(valid_until=500),))),
         ("no-kit-free", problem(job(), kits=(kit(free=(Span(0, 520), Span(900, DAY))),))),
         ("no-common-time", problem(job(), kits=(kit(free=(Span(480, 620),)),), travel=((0, 30), (30, 0)))),
         ("all-busy", problem(job(minutes=300), job("other", minutes=300))),
@@ -118,7 +118,11 @@ def test_without_the_solver_the_careful_plan_is_given_and_said_to_be_that(
 
 def test_where_there_is_nothing_to_place_the_plan_is_empty_and_best() -> None:
     for one in (problem(), problem(job(kits=frozenset()))):
-        assert (planned(one).assignments, planned(one).status, planned(one).gap) == ((), "optimal", 0.0)
+        assert (planned(one).assignments, planned(one).status, planned(one).optimality_gap) == (
+            (),
+            "optimal",
+            0.0,
+        )
 
 
 @pytest.mark.parametrize(

@@ -174,7 +174,7 @@ def test_a_plastic_wall_that_could_carry_the_other_wave_says_what_taking_it_woul
 
 def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> None:
     budget = reduce_log(
-        PIPE, replace(WATER, temperature_known="estimated"), PAIR, 2, log(), occasion()
+        PIPE, replace(WATER, temperature_source="estimated"), PAIR, 2, log(), occasion()
     ).uncertainty.budget
     [row] = [row for row in budget if row.input == "medium.temperature"]
     assert row.standard_uncertainty == 5.0

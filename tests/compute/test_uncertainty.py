@@ -139,8 +139,8 @@ def test_a_coverage_probability_that_cannot_be_is_refused() -> None:
 
 def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_noise() -> None:
     linear = flow_uncertainty(measurement(), doubts())
-    drawn = flow_monte_carlo(measurement(), doubts(), linear, draws=200_000, seed=5)
-    # The standard deviation of n draws is itself known to 1/sqrt(2n); the model is all but linear here.
+    drawn = flow_monte_carlo(measurement(), doubts(), linear, trials=200_000, seed=5)
+    # The standard deviation of n trials is itself known to 1/sqrt(2n); the model is all but linear here.
     assert drawn.standard_uncertainty == pytest.approx(linear.combined_standard_uncertainty, rel=0.01)
     assert drawn.mean == pytest.approx(
         linear.value, abs=5 * linear.combined_standard_uncertainty / math.sqrt(200_000) + 2e-3 * linear.value
@@ -149,19 +149,19 @@ def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_no
 
 def test_on_an_ordinary_flow_the_linear_answer_is_good_enough() -> None:
     linear = flow_uncertainty(measurement(), doubts())
-    assert flow_monte_carlo(measurement(), doubts(), linear, draws=200_000, seed=9).good_enough
+    assert flow_monte_carlo(measurement(), doubts(), linear, trials=200_000, seed=9).good_enough
 
 
-def test_the_same_seed_gives_the_same_draws() -> None:
+def test_the_same_seed_gives_the_same_trials() -> None:
     linear = flow_uncertainty(measurement(), doubts())
-    one, other = (flow_monte_carlo(measurement(), doubts(), linear, draws=20_000, seed=5) for _ in range(2))
+    one, other = (flow_monte_carlo(measurement(), doubts(), linear, trials=20_000, seed=5) for _ in range(2))
     assert one == other
 
 
 def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None:
     wide = {"transducers.wedge_delay": Doubt(6e-6)}
     linear = flow_uncertainty(measurement(), wide)
-    drawn = flow_monte_carlo(measurement(), wide, linear, draws=50_000, seed=5)
+    drawn = flow_monte_carlo(measurement(), wide, linear, trials=50_000, seed=5)
     assert not drawn.good_enough
     assert [finding.code for finding in drawn.findings] == ["gum-framework-not-validated"]
 

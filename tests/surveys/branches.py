@@ -28,7 +28,7 @@ from tests.surveys.scene import STARTED, STATEMENT, Scene
 class Wish:
     """How a survey is to be mounted."""
 
-    path_of: Survey | None = None
+    primary_survey: Survey | None = None
     plane_deg: float | None = None
     pair: Instrument | None = None
     traverses: int = 2
@@ -71,10 +71,10 @@ def mounted(here: Scene, wish: Wish | None = None) -> Survey:
         setup=setup,
         job=None,
         instruments=[here.kit.meter],
-        notes=SurveyNotes(started_at=STARTED, path_plane_rad=plane),
+        notes=SurveyNotes(started_at=STARTED, path_angle_rad=plane),
         by=here.cast.technician,
         now=timezone.now(),
-        path_of=wish.path_of,
+        primary_survey=wish.primary_survey,
     )
 
 

@@ -173,9 +173,11 @@ def test_an_absence_lists_what_it_endangers_and_only_the_office_reads_why(
 def test_withholding_an_instrument_lists_the_bookings_it_endangers(as_user: Any, job: Job, kit: Any) -> None:
     booking = book(as_user("office"), wish(job, kit)).json()["id"]
     states = f"/api/v1/instruments/{kit.meter.pk}/states/"
-    answer = as_user("administrator").post(states, {"state": "withheld", "reason": "Dropped."}, format="json")
+    answer = as_user("administrator").post(
+        states, {"state": "quarantined", "reason": "Dropped."}, format="json"
+    )
     (row,) = answer.json()["endangered_bookings"]
-    assert (row["id"], row["endangered_by"][0]["code"]) == (booking, "withheld")
+    assert (row["id"], row["endangered_by"][0]["code"]) == (booking, "quarantined")
 
 
 @pytest.mark.django_db

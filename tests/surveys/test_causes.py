@@ -63,7 +63,7 @@ def test_a_corrected_temperature_moves_the_expected_sound_speed_and_keeps_what_w
 ) -> None:
     survey = here.survey()
     before = current(survey)
-    notes = SurveyNotes(STARTED, medium_temperature_k=341.15, medium_temperature_known="measured")
+    notes = SurveyNotes(STARTED, medium_temperature_k=341.15, medium_temperature_source="measured")
     worked_off(corrected(here, survey, notes))
     after = current(survey)
     # Water at one atmosphere: 1551 m/s at 60 degC and 1555 at 70 (Bilaniuk and Wong 1993, from memory); 0.9 m/s more at 6 bar.
@@ -118,7 +118,7 @@ def test_corrected_transducer_data_reaches_the_surveys_made_with_it(here: Scene)
     assert after.transducer_data.corrects == old
     # A longer way in the wedges leaves less time in the water: the sound speed found is higher.
     assert after.measured_sound_speed_m_s > before.measured_sound_speed_m_s
-    assert [effect["field"] for effect in after.account["causes"]] == ["transducers"]
+    assert [effect["field"] for effect in after.change_breakdown["causes"]] == ["transducers"]
 
 
 def test_a_certificate_recorded_late_is_in_force_for_the_surveys_after_it(here: Scene) -> None:
@@ -271,7 +271,7 @@ def test_what_changed_is_told_for_each_survey_and_in_short(here: Scene, as_user:
     recomputation = worked_off(here.correct(0.008))
     office = as_user("office")
     detail = office.get(f"/api/v1/recomputations/{recomputation.pk}/").json()
-    assert detail["counts"] == {"waiting": 0, "running": 0, "done": 2, "parked": 0}
+    assert detail["counts"] == {"waiting": 0, "running": 0, "done": 2, "failed": 0}
     assert detail["per_second"] > 0
     for item in detail["items"]:
         before, after = (item[name]["value"] for name in ("before", "after"))
@@ -307,7 +307,7 @@ def test_over_the_api_a_technician_corrects_a_survey_and_reads_its_versions(
         f"{path}/corrections/",
         {
             "medium_temperature": "60 degC",
-            "medium_temperature_known": "measured",
+            "medium_temperature_source": "measured",
             "reason": "Read from the second thermometer.",
         },
         format="json",

@@ -42,7 +42,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 def crossed(here: Scene, level: float) -> Combination:
     """Two paths at a right angle, the first at 170 ns."""
     first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(path_of=first, plane_deg=90)), level)
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level)
     return Combination.objects.get(survey=first)
 
 
@@ -74,7 +74,7 @@ def test_crossed_paths_that_disagree_are_a_sign_of_a_lopsided_profile_and_less_s
 
 def test_a_repeat_with_another_pair_keeps_the_doubts_of_pipe_and_meter_whole(here: Scene) -> None:
     first = logged(mounted(here))
-    repeat = logged(mounted(here, Wish(path_of=first, pair=another_pair(here))))
+    repeat = logged(mounted(here, Wish(primary_survey=first, pair=another_pair(here))))
     rows = [rows_of(current(survey).budget) for survey in (first, repeat)]
     # By hand, GUM 5.2.2: what is shared adds before it is squared, what is each path's own as squares.
     own = OF_PAIR | OF_RUN
@@ -88,7 +88,7 @@ def test_a_repeat_with_another_pair_keeps_the_doubts_of_pipe_and_meter_whole(her
 
 def test_the_same_pair_again_shares_the_pairs_doubts_too(here: Scene) -> None:
     first = logged(mounted(here))
-    logged(mounted(here, Wish(path_of=first)))
+    logged(mounted(here, Wish(primary_survey=first)))
     [row] = [
         row
         for row in current_of(Combination.objects.get()).budget
@@ -100,19 +100,19 @@ def test_the_same_pair_again_shares_the_pairs_doubts_too(here: Scene) -> None:
 
 def test_a_third_path_extends_the_combination_of_the_first_two(here: Scene) -> None:
     first = logged(mounted(here))
-    logged(mounted(here, Wish(path_of=first)))
-    third = logged(mounted(here, Wish(path_of=first)), 171)
+    logged(mounted(here, Wish(primary_survey=first)))
+    third = logged(mounted(here, Wish(primary_survey=first)), 171)
     combination = Combination.objects.get()
     result = current_of(combination)
     assert combination.parts.count() == result.results.count() == 3
     assert result.replaces is not None
-    [part] = [part for part in result.account["parts"] if part["survey"] == str(third.pk)]
+    [part] = [part for part in result.change_breakdown["parts"] if part["survey"] == str(third.pk)]
     assert part["before"] is None
 
 
 def test_paths_wait_for_the_log_of_the_first(here: Scene) -> None:
     first = mounted(here)
-    logged(mounted(here, Wish(path_of=first)))
+    logged(mounted(here, Wish(primary_survey=first)))
     assert not Combination.objects.get().results.exists()
     logged(first)
     assert current_of(Combination.objects.get()).results.count() == 2
@@ -202,7 +202,7 @@ def test_a_part_without_a_result_is_waited_for_and_what_hinders_then_is_told(her
     assert not good.results.exists()
     logged(other, 90)
     logged(third, 90, late=3600)
-    assert current_of(good).cause == "reduction"
+    assert current_of(good).cause == "log-import"
     bad.refresh_from_db()
     assert "no time in common" in bad.hindrance
     assert current(third).readings_used == 80
@@ -216,7 +216,7 @@ def refusal(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
 
 def test_parts_that_cannot_belong_together_are_refused(here: Scene, cast: Any, kit: Any) -> None:
     one, other = mounted(here), mounted(branch(here, "West branch"))
-    path = mounted(here, Wish(path_of=one))
+    path = mounted(here, Wish(primary_survey=one))
     elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
     assert refusal(here, "sum", [one]) == ("parts-number", "parts")
     assert refusal(here, "difference", [one, other, path]) == ("parts-number", "parts")
@@ -228,11 +228,11 @@ def test_parts_that_cannot_belong_together_are_refused(here: Scene, cast: Any, k
 
 def test_a_further_path_is_of_a_first_one_at_the_same_point(here: Scene) -> None:
     first = mounted(here)
-    path = mounted(here, Wish(path_of=first))
+    path = mounted(here, Wish(primary_survey=first))
     for place, of, code in (
         (branch(here, "West branch"), first, "other-point"),
         (here, path, "path-of-a-path"),
     ):
         with pytest.raises(ServiceError) as caught:
-            mounted(place, Wish(path_of=of))
-        assert (caught.value.code, caught.value.field) == (code, "path_of")
+            mounted(place, Wish(primary_survey=of))
+        assert (caught.value.code, caught.value.field) == (code, "primary_survey")

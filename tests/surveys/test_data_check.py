@@ -203,7 +203,7 @@ def open_item() -> None:
 
 
 def park_item() -> None:
-    RecomputationItem.objects.update(state="parked")
+    RecomputationItem.objects.update(state="failed")
 
 
 def lose_document_part() -> None:

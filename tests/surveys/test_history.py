@@ -83,7 +83,7 @@ def test_a_pipe_altered_in_between_is_another_pipe_whose_doubts_cancel_nothing(h
 def test_several_paths_measured_together_stand_as_their_mean(here: Scene) -> None:
     here.survey(STARTED - MONTH)
     first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(path_of=first, plane_deg=90)), 172)
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 172)
     before, after = history_of(here)
     mean = CombinedResult.objects.get(combination__survey=first, replaced_at__isnull=True)
     assert (before.paths, after.paths) == (1, 2)
@@ -95,7 +95,7 @@ def test_several_paths_measured_together_stand_as_their_mean(here: Scene) -> Non
 def test_paths_that_disagree_leave_more_of_a_change_explained(here: Scene) -> None:
     here.survey(STARTED - MONTH)
     first = logged(mounted(here, Wish(plane_deg=0)))
-    second = logged(mounted(here, Wish(path_of=first, plane_deg=90)), 187)
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
     change = history_of(here)[-1].change
     assert change is not None
     apart = current(second).volume_flow_m3_s - current(first).volume_flow_m3_s
@@ -123,7 +123,7 @@ def test_from_a_flow_that_cannot_be_told_from_none_there_is_no_relative_change(h
 def test_the_history_costs_the_same_queries_whatever_its_length(here: Scene) -> None:
     def crossed() -> int:
         first = logged(mounted(here, Wish(plane_deg=0)))
-        logged(mounted(here, Wish(path_of=first, plane_deg=90)))
+        logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
         with CaptureQueriesContext(connection) as asked:
             history_of(here)
         return len(asked)

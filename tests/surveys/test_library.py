@@ -139,8 +139,8 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: 
     assert new.replaces == old
     assert (new.pipe_data.corrects, new.pipe_data.own_medium_data) == (before, thicker)
     assert new.pipe_data.reason == "own medium loop-oil revised: measured again"
-    assert new.account is not None
-    [cause] = new.account["causes"]
+    assert new.change_breakdown is not None
+    [cause] = new.change_breakdown["causes"]
     assert cause["field"] == "medium"
     assert "(first entry)" in cause["before"]
     assert "(measured again)" in cause["after"]
@@ -160,9 +160,9 @@ def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> No
         before.pipe_entry(), lining=LiningEntry(data.entry(), before.lining_thickness_m)
     )
     assert (after.medium_entry(), after.as_entered) == (before.medium_entry(), before.as_entered)
-    account = current(survey).account
-    assert account is not None
-    assert [cause["field"] for cause in account["causes"]] == ["pipe.lining"]
+    change_breakdown = current(survey).change_breakdown
+    assert change_breakdown is not None
+    assert [cause["field"] for cause in change_breakdown["causes"]] == ["pipe.lining"]
 
 
 def test_versions_already_corrected_and_other_pipes_are_left_alone(here: Scene) -> None:

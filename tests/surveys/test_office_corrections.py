@@ -48,7 +48,7 @@ def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site:
         ("medium.name", "*", "sound_speed"),
         ("medium.temperature", "", "temperature"),
         ("medium.pressure", "1 barrel", "Pressure"),
-        ("medium.temperature_known", "guessed", "guessed"),
+        ("medium.temperature_source", "guessed", "guessed"),
         ("holds_from", "yesterday", "Holds from"),
         ("reason", "x" * 2001, "2000"),
         ("reason", "\u202e", "U+202E"),

@@ -70,7 +70,7 @@ def test_a_plan_is_waited_for_and_then_tells_who_goes_where_when_with_what(
     assert set(assignment["instruments"]) == {str(kit.meter.pk), str(kit.pair.pk)}
     # An hour's way from home where no place is on record: at the site by nine.
     assert assignment["starts_at"] >= "2026-12-01T09:00"
-    assert (found["outcome"]["status"], found["outcome"]["gap"]) == ("optimal", 0.0)
+    assert (found["outcome"]["status"], found["outcome"]["optimality_gap"]) == ("optimal", 0.0)
     assert found["outcome"]["explanation"]
     assert {one["code"] for one in found["outcome"]["findings"]} == {"working-hours-assumed", "way-assumed"}
 
@@ -85,8 +85,8 @@ def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: An
     first, second = found["assignments"]
     assert first["ends_at"] <= second["starts_at"]
     assert {first["title"], second["title"]} == {"Pressing", "Middling"}
-    assert [one["title"] for one in found["unplaced"]] == ["Least"]
-    assert found["unplaced"][0]["detail"]
+    assert [one["title"] for one in found["unscheduled"]] == ["Least"]
+    assert found["unscheduled"][0]["detail"]
 
 
 def test_what_nobody_is_qualified_for_is_left_out_with_the_reason(

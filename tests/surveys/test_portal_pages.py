@@ -61,7 +61,7 @@ def test_no_search_is_a_fault_of_ours(visitor: Visitor, survey: Survey, address:
 
 def test_of_several_paths_the_page_tells_the_mean_before_the_one_path(visitor: Visitor, here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))
-    second = logged(mounted(here, Wish(path_of=first, plane_deg=90)), 187)
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
     mean = paths_result(first)
     assert mean is not None
     told = [
@@ -77,7 +77,7 @@ def test_the_site_meter_is_held_against_the_mean_of_all_paths(
     as_user: Any, visitor: Visitor, here: Scene
 ) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(path_of=first, plane_deg=90)), 187)
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
     mean = paths_result(first)
     assert mean is not None
     body = {"meter": "FT-101", "volume_flow": "140 m3/h", "relative_expanded_uncertainty": 0.02}

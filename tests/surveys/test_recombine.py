@@ -62,7 +62,9 @@ def rests_on_current(combination: Combination) -> bool:
     return set(current_of(combination).results.all()) == parts
 
 
-def test_a_corrected_pipe_makes_one_new_combined_result_and_its_account(here: Scene, both: Any) -> None:
+def test_a_corrected_pipe_makes_one_new_combined_result_and_its_change_breakdown(
+    here: Scene, both: Any
+) -> None:
     combination, surveys = both
     before, part_before = current_of(combination), current(surveys[0])
     run = worked_off(here.correct(0.008))
@@ -71,11 +73,11 @@ def test_a_corrected_pipe_makes_one_new_combined_result_and_its_account(here: Sc
     assert (after.replaces, after.recomputation, after.cause) == (before, run, "correction")
     assert combination.results.count() == 2
     assert rests_on_current(combination)
-    moved, still = after.account["parts"]
+    moved, still = after.change_breakdown["parts"]
     change = current(surveys[0]).volume_flow_m3_s - part_before.volume_flow_m3_s
     assert moved["effect"]["si"] == pytest.approx(change)
     assert still["effect"]["si"] == 0
-    assert after.account["change"]["si"] == pytest.approx(change)
+    assert after.change_breakdown["change"]["si"] == pytest.approx(change)
     assert CombinedResult.objects.get(pk=before.pk).volume_flow_m3_s == before.volume_flow_m3_s
 
 
@@ -90,9 +92,9 @@ def test_the_client_is_told_of_the_combined_figure_too(here: Scene, both: Any) -
 
 def test_two_paths_of_the_corrected_pipe_are_combined_once_when_both_are_done(here: Scene) -> None:
     first = logged(mounted(here))
-    logged(mounted(here, Wish(path_of=first)))
+    logged(mounted(here, Wish(primary_survey=first)))
     run = here.correct(0.008)
-    path = run.items.get(survey__path_of=first)
+    path = run.items.get(survey__primary_survey=first)
     another_has_it = {"state": Item.RUNNING, "lease_until": timezone.now() + timedelta(minutes=2)}
     RecomputationItem.objects.filter(pk=path.pk).update(**another_has_it)
     worked_off(run)
@@ -145,13 +147,13 @@ def test_an_item_of_a_combination_done_already_starts_again_when_another_part_mo
     here: Scene, west: Scene, both: Any
 ) -> None:
     combination, surveys = both
-    # One run over both pipes, as a corrected instrument makes; the second part was parked and is taken up later.
+    # One run over both pipes, as a corrected instrument makes; the second part was failed and is taken up later.
     run = here.correct(0.008)
     RecomputationItem.objects.create(
         recomputation=run,
         survey=surveys[1],
         before=current(surveys[1]),
-        state=Item.PARKED,
+        state=Item.FAILED,
         run_after=timezone.now(),
     )
     worked_off(run)
@@ -181,7 +183,7 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     while worked_off(run).finished_at is None:
         RecomputationItem.objects.update(run_after=timezone.now())
     item = RecomputationItem.objects.get(combination=combination)
-    assert (item.state, item.error) == (Item.PARKED, "NotEnough: The logs have no time in common.")
+    assert (item.state, item.error) == (Item.FAILED, "NotEnough: The logs have no time in common.")
     assert run.state == Recomputation.State.FINISHED_WITH_FAILURES
     assert current_of(combination) == old
     assert current(surveys[0]).pipe_data.wall_thickness_m == 0.008

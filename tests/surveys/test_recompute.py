@@ -146,7 +146,7 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
         RecomputationItem.objects.update(run_after=timezone.now())
         finished(recomputation)
     item = RecomputationItem.objects.get()
-    assert (item.state, item.error) == (Item.PARKED, "RuntimeError: the disk is full")
+    assert (item.state, item.error) == (Item.FAILED, "RuntimeError: the disk is full")
     recomputation.refresh_from_db()
     assert recomputation.state == Recomputation.State.FINISHED_WITH_FAILURES
 
@@ -155,8 +155,8 @@ def test_parked_work_is_taken_up_again_when_asked(here: Scene, as_user: Any) -> 
     survey = here.survey()
     recomputation = here.correct(0.008)
     path = f"/api/v1/recomputations/{recomputation.pk}/retries/"
-    assert as_user("office").post(path).json()["code"] == "nothing-parked"
-    RecomputationItem.objects.update(state=Item.PARKED, attempts=5)
+    assert as_user("office").post(path).json()["code"] == "nothing-failed"
+    RecomputationItem.objects.update(state=Item.FAILED, attempts=5)
     finished(recomputation)
     assert as_user("technician").post(path).status_code == 403
     assert as_user("office").post(path).status_code == 202

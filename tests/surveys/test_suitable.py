@@ -84,8 +84,8 @@ def test_each_reason_against_a_pair_is_told_with_figures(
 ) -> None:
     steep = another_pair(kit, cast, "STEEP", wedge_angle=1.4, wedge_sound_speed=1400.0)
     cold = another_pair(kit, cast, "COLD", highest_temperature=300.0)
-    withheld = another_pair(kit, cast, "AWAY")
-    Instrument.objects.filter(pk=withheld.pk).update(state="withheld")
+    quarantined = another_pair(kit, cast, "AWAY")
+    Instrument.objects.filter(pk=quarantined.pk).update(state="quarantined")
     rows = kits(as_user("office"), job).json()
     (cell,) = row_of(rows, steep)["measuring_points"]
     assert cell["refusals"][0]["code"] == "no-refracted-wave"
@@ -96,7 +96,7 @@ def test_each_reason_against_a_pair_is_told_with_figures(
     (refusal,) = cell["refusals"]
     assert refusal["code"] == "transducer-temperature"
     assert (refusal["value"]["value"], refusal["limit"]["value"]) == pytest.approx((58.0, 26.85))
-    assert row_of(rows, withheld)["refusals"][0]["code"] == "withheld"
+    assert row_of(rows, quarantined)["refusals"][0]["code"] == "quarantined"
     pairs = [row["suitable"] for row in rows if row["kind"] == "transducer-pair"]
     assert pairs == sorted(pairs, reverse=True)
 
@@ -112,7 +112,7 @@ def test_a_spacing_that_does_not_fit_the_straight_pipe_is_refused(
     as_user: Any, here: Scene, job: Job, kit: Any
 ) -> None:
     MeasuringPoint.objects.filter(pk=here.point.pk).update(
-        upstream_straight_m=0.01, downstream_straight_m=0.01
+        upstream_straight_length_m=0.01, downstream_straight_length_m=0.01
     )
     (cell,) = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
     assert cell["refusals"][0]["code"] == "spacing-too-long"

@@ -118,7 +118,7 @@ class SurveyBatch(UnitsMixin):
             notes=survey_notes(asked),
             by=user,
             now=now,
-            path_of=asked["path_of"],
+            primary_survey=asked["primary_survey"],
             wanted_id=asked["id"],
         )
 
@@ -132,7 +132,7 @@ def _firsts_before_paths(entries: list[Any]) -> list[int]:
 
     def waits(place: int) -> bool:
         entry = entries[place]
-        return isinstance(entry, dict) and str(entry.get("path_of")).lower() in here
+        return isinstance(entry, dict) and str(entry.get("primary_survey")).lower() in here
 
     return sorted(range(len(entries)), key=waits)
 

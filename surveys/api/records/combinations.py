@@ -36,7 +36,7 @@ from surveys.models import Combination, CombinationPart, CombinedResult, Result,
 from surveys.services.combinations import MOST_PARTS, combination_create, combination_resume
 
 # Paths are combined of themselves.
-KINDS = [choice for choice in Combination.Kind.choices if choice[0] != Combination.Kind.PATHS]
+KINDS = [choice for choice in Combination.Kind.choices if choice[0] != Combination.Kind.MULTIPATH]
 
 
 class CombinationIn(StrictSerializer):
@@ -83,7 +83,7 @@ class CombinationPartOut(serializers.ModelSerializer):
 
 class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
-    made_by = serializers.CharField(source="made_by.username", read_only=True)
+    created_by = serializers.CharField(source="created_by.username", read_only=True)
     result = serializers.SerializerMethodField(help_text="The current combined result in short.")
     hindrance = SentenceField(
         read_only=True, help_text="Why the parts, though each has a result, could not be combined."
@@ -98,7 +98,7 @@ class CombinationOut(serializers.ModelSerializer):
     class Meta:
         model = Combination
         fields = [
-            "id", "site", "name", "kind", "survey", "parts", "note", "made_at", "made_by", "retired_at", "hindrance", "result",
+            "id", "site", "name", "kind", "survey", "parts", "note", "created_at", "created_by", "retired_at", "hindrance", "result",
             "up_to_date", "under_review",
         ]  # fmt: skip
 
@@ -157,7 +157,7 @@ class CombinedResultOut(serializers.ModelSerializer):
     parts = serializers.SerializerMethodField()
     findings = serializers.SerializerMethodField()
     budget = serializers.SerializerMethodField()
-    account = serializers.SerializerMethodField(
+    change_breakdown = serializers.SerializerMethodField(
         help_text="By how much it differs from what it replaces, and what each part did to it."
     )
     reviews = serializers.SerializerMethodField(
@@ -170,7 +170,7 @@ class CombinedResultOut(serializers.ModelSerializer):
             "id", "combination", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "volume_flow", "combined_standard_uncertainty", "expanded_uncertainty", "coverage_factor",
             "effective_degrees_of_freedom", "window_from", "window_to", "steps", "shared_share", "spread", "parts", "findings",
-            "budget", "account", "reviews",
+            "budget", "change_breakdown", "reviews",
         ]  # fmt: skip
 
     def get_current(self, result: CombinedResult) -> bool:
@@ -189,8 +189,8 @@ class CombinedResultOut(serializers.ModelSerializer):
         return self._shown(result.budget)
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-    def get_account(self, result: CombinedResult) -> Any:
-        return self._shown(result.account)
+    def get_change_breakdown(self, result: CombinedResult) -> Any:
+        return self._shown(result.change_breakdown)
 
     @extend_schema_field(ReviewNoticeOut(many=True))
     def get_reviews(self, result: CombinedResult) -> Any:
@@ -206,7 +206,7 @@ class Combinations(Records):
     model = Combination
     serializer_class = CombinationOut
     writers = FIELD
-    related = ("made_by",)
+    related = ("created_by",)
     prefetched = (
         Prefetch("results", CombinedResult.objects.filter(replaced_at__isnull=True)),
         Prefetch("parts", parts_reviewed()),
@@ -218,7 +218,7 @@ class Combinations(Records):
         "parts__survey": ["exact"],
         "retired_at": ["isnull"],
     }
-    ordering_fields = ("made_at", "name")
+    ordering_fields = ("created_at", "name")
 
     @documented(request=CombinationIn, responses={201: CombinationOut})
     def create(self, request: Request) -> Response:

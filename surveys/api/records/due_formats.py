@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import icalendar
 
 COLUMNS = (
-    "status", "kind", "type_name", "serial", "owner_number", "state", "location", "holder", "certificate", "calibrated_on",
+    "status", "kind", "type_name", "serial", "asset_number", "state", "location", "holder", "certificate", "calibrated_on",
     "due_on", "days_left", "hours_used", "hours_left",
 )  # fmt: skip
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -40,7 +40,7 @@ def flat(row: DueRow) -> dict[str, Any]:
         "kind": one.kind,
         "type_name": one.type_name,
         "serial": one.serial,
-        "owner_number": one.owner_number,
+        "asset_number": one.asset_number,
         "state": one.state,
         "location": one.location,
         "holder": one.holder.username if one.holder else None,
@@ -77,7 +77,7 @@ def _event(row: DueRow, calibration: Calibration, due_on: date) -> icalendar.Eve
     event.add("dtstart", due_on)
     event.add("dtend", due_on + timedelta(days=1))
     event.add("summary", f"Calibration due: {one} ({one.get_state_display()})")
-    known = (one.type_name, one.owner_number, one.location, f"certificate {calibration.certificate}")
+    known = (one.type_name, one.asset_number, one.location, f"certificate {calibration.certificate}")
     event.add("description", ", ".join(part for part in known if part))
     event.add("transp", "TRANSPARENT")
     return event

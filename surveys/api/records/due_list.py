@@ -22,7 +22,16 @@ from surveys.api.records.job_calendar import job_calendar
 from surveys.api.rendering import JSONRenderer
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
-from surveys.due import BOARD, STATUSES, DueRow, board_of, counts_of, due_list, office_today, within_until
+from surveys.due import (
+    GROUPS,
+    STATUSES,
+    DueRow,
+    counts_of,
+    due_groups,
+    due_list,
+    office_today,
+    within_until,
+)
 from surveys.models import CalendarFeed, Role
 from surveys.models.calibration import FeedSubject
 from surveys.own_jobs import jobs_of
@@ -41,18 +50,18 @@ class DueRowOut(serializers.Serializer):
     kind = serializers.CharField()
     type_name = serializers.CharField()
     serial = serializers.CharField()
-    owner_number = serializers.CharField()
+    asset_number = serializers.CharField()
     state = serializers.CharField()
     location = serializers.CharField()
     holder = serializers.CharField(allow_null=True)
     certificate = serializers.CharField(allow_null=True)
     calibrated_on = serializers.DateField(allow_null=True)
     due_on = serializers.DateField(allow_null=True, help_text="The last day it holds.")
-    because = serializers.ChoiceField(["date", "hours"], allow_null=True, help_text="What made it due.")
+    due_reason = serializers.ChoiceField(["date", "hours"], allow_null=True, help_text="What made it due.")
     days_left = serializers.IntegerField(allow_null=True, help_text="0 on the due date; below 0: overdue.")
     hours_used = serializers.FloatField(help_text="Hours of surveys since the calibration.")
     hours_left = serializers.FloatField(allow_null=True, help_text="Of the policy's hours of use.")
-    hours_run_out_on = serializers.DateField(allow_null=True, help_text="Forecast at the mean use so far.")
+    usage_limit_on = serializers.DateField(allow_null=True, help_text="Forecast at the mean use so far.")
 
 
 class CountsOut(serializers.Serializer):
@@ -60,9 +69,9 @@ class CountsOut(serializers.Serializer):
         return {status: serializers.IntegerField() for status in STATUSES}
 
 
-class BoardOut(serializers.Serializer):
+class DueGroupsOut(serializers.Serializer):
     def get_fields(self) -> Any:
-        return {name: DueRowOut(many=True) for name in BOARD}
+        return {name: DueRowOut(many=True) for name in GROUPS}
 
 
 class DueListOut(serializers.Serializer):
@@ -70,11 +79,11 @@ class DueListOut(serializers.Serializer):
     until = serializers.DateField(allow_null=True, help_text="The last day of `within`.")
     counts = CountsOut()
     results = DueRowOut(many=True, required=False, help_text="The most pressing first.")
-    board = BoardOut(required=False, help_text="With `?group=board` instead of `results`.")
+    groups = DueGroupsOut(required=False, help_text="With `?group=status` instead of `results`.")
 
 
 class CalibrationDue(UnitsMixin):
-    """What is due, overdue, withheld or never calibrated."""
+    """What is due, overdue, quarantined or never calibrated."""
 
     renderer_classes = [JSONRenderer, CSVRenderer, CalendarRenderer]
 
@@ -88,7 +97,7 @@ class CalibrationDue(UnitsMixin):
             OpenApiParameter(
                 "within", str, description="Only what is due within days, weeks or months: 60d, 8w, 3m."
             ),
-            OpenApiParameter("group", str, enum=["board"], description="The rows as groups of a board."),
+            OpenApiParameter("group", str, enum=["status"], description="The rows grouped by status."),
             OpenApiParameter("format", str, enum=["json", "csv", "ics"]),
         ],
     )
@@ -97,7 +106,7 @@ class CalibrationDue(UnitsMixin):
         if getattr(request.user, "role", Role.CLIENT) == Role.CLIENT:
             raise Http404
         today, text = office_today(timezone.now()), request.query_params.get("within")
-        board = _asked_for_board(request)
+        grouped = _grouping_requested(request)
         until = None if text is None else within_until(text, today)
         rows = due_list(request.user, today, until)
         if request.accepted_renderer.format == "csv":
@@ -105,9 +114,9 @@ class CalibrationDue(UnitsMixin):
         if request.accepted_renderer.format == "ics":
             return _file(due_calendar(rows), "text/calendar; charset=utf-8", "calibration-due.ics")
         head = {"today": today, "until": until, "counts": counts_of(rows)}
-        if board:
-            groups = {name: [_shown(row) for row in group] for name, group in board_of(rows).items()}
-            return Response(DueListOut(head | {"board": groups}).data)
+        if grouped:
+            groups = {name: [_shown(row) for row in group] for name, group in due_groups(rows).items()}
+            return Response(DueListOut(head | {"groups": groups}).data)
         return Response(DueListOut(head | {"results": [_shown(row) for row in rows]}).data)
 
 
@@ -129,7 +138,7 @@ class CalendarFeedIn(StrictSerializer):
 class CalendarFeedOut(serializers.ModelSerializer):
     class Meta:
         model = CalendarFeed
-        fields = ["id", "subject", "label", "made_at", "last_used_at", "revoked_at"]
+        fields = ["id", "subject", "label", "created_at", "last_used_at", "revoked_at"]
 
 
 class CalendarFeedMadeOut(CalendarFeedOut):
@@ -148,7 +157,7 @@ class CalendarFeeds(Records):
     writers = FIELD | FLEET
     # An answer kept for a repeated request would keep the token.
     repeatable = frozenset({"create"})
-    ordering_fields = ("made_at",)
+    ordering_fields = ("created_at",)
 
     def get_queryset(self) -> Any:
         rows = super().get_queryset()
@@ -193,7 +202,7 @@ class CalendarFeedFile(ThrottledView):
         return _file(due_calendar(rows), "text/calendar; charset=utf-8", "calibration-due.ics")
 
 
-def _asked_for_board(request: Request | HttpRequest) -> bool:
+def _grouping_requested(request: Request | HttpRequest) -> bool:
     query = request.GET
     unknown = sorted(set(query) - KNOWN)
     if unknown:
@@ -201,17 +210,17 @@ def _asked_for_board(request: Request | HttpRequest) -> bool:
             {unknown[0][:60]: f"This list knows {', '.join(sorted(KNOWN))}."}, code="unknown-filter"
         )
     group = query.get("group", "")
-    if group not in ("", "board"):
-        raise ValidationError({"group": "Write board, or leave it out."}, code="group-unknown")
-    return group == "board"
+    if group not in ("", "status"):
+        raise ValidationError({"group": "Write status, or leave it out."}, code="group-unknown")
+    return group == "status"
 
 
 def _shown(row: DueRow) -> dict[str, Any]:
     return {
         "instrument": row.instrument.pk,
         "calibration": row.calibration.pk if row.calibration else None,
-        "because": row.because,
-        "hours_run_out_on": row.hours_run_out_on,
+        "due_reason": row.due_reason,
+        "usage_limit_on": row.usage_limit_on,
         **flat(row),
     }
 

@@ -87,7 +87,7 @@ class Instruments(Records):
         "kind": ["exact"],
         "state": ["exact"],
         "serial": ["exact", "icontains"],
-        "part_of": ["exact", "isnull"],
+        "belongs_to": ["exact", "isnull"],
         "holder": ["exact"],
     }
     ordering_fields = ("serial", "kind")

@@ -20,12 +20,12 @@ class InstrumentIn(StrictSerializer):
     kind = serializers.ChoiceField(Kind.choices)
     type_name = TextField(max_length=100)
     serial = TextField(max_length=60)
-    owner_number = TextField(max_length=60, required=False, allow_blank=True)
+    asset_number = TextField(max_length=60, required=False, allow_blank=True)
     state = serializers.ChoiceField(
         State.choices, required=False, help_text="At first; in service if left out."
     )
     location = TextField(max_length=200, required=False, allow_blank=True, help_text="Where it is, at first.")
-    part_of = VisibleRecord(
+    belongs_to = VisibleRecord(
         Instrument, required=False, allow_null=True, help_text="The instrument it belongs with."
     )
     minimum_signal = QuantityIn(
@@ -133,7 +133,7 @@ class InstrumentOut(serializers.ModelSerializer):
     class Meta:
         model = Instrument
         fields = [
-            "id", "kind", "type_name", "serial", "owner_number", "state", "location", "holder", "part_of",
+            "id", "kind", "type_name", "serial", "asset_number", "state", "location", "holder", "belongs_to",
             "accessories", "minimum_signal", "timing_resolution", "standard_uncertainty", "note",
             "transducers", "calibration",
         ]  # fmt: skip

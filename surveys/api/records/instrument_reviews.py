@@ -63,7 +63,7 @@ class IntervalReviewIn(StrictSerializer):
 
 
 class IntervalReviewOut(serializers.ModelSerializer):
-    worked_out_by = serializers.CharField(source="worked_out_by.username", read_only=True)
+    calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
     decided_by = serializers.CharField(source="decided_by.username", read_only=True, allow_null=True)
     reasoning = SentencesField()
     inputs = serializers.SerializerMethodField(help_text="Figures the method used.")
@@ -73,7 +73,7 @@ class IntervalReviewOut(serializers.ModelSerializer):
         model = IntervalReview
         fields = [
             "id", "instrument", "method", "current_days", "proposed_days", "proposed_hours", "reasoning", "inputs", "findings",
-            "worked_out_at", "worked_out_by", "decision", "reason", "decided_at", "decided_by", "interval_policy",
+            "calculated_at", "calculated_by", "decision", "reason", "decided_at", "decided_by", "interval_policy",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": {"type": "number"}})
@@ -96,9 +96,9 @@ class IntervalReviews(Records):
     model = IntervalReview
     serializer_class = IntervalReviewOut
     writers = FLEET
-    related = ("worked_out_by", "decided_by")
+    related = ("calculated_by", "decided_by")
     filterset_fields = {"instrument": ["exact"], "decision": ["exact"], "method": ["exact"]}
-    ordering_fields = ("worked_out_at",)
+    ordering_fields = ("calculated_at",)
 
     @documented(request=IntervalReviewIn, responses={201: IntervalReviewOut})
     def create(self, request: Request) -> Response:
@@ -190,9 +190,9 @@ class CheckIn(StrictSerializer):
         child=QuantityIn("temperature"), min_length=1, max_length=100, required=False, help_text="reference"
     )
     reference = ReferenceIn(required=False, help_text="reference")
-    other = VisibleRecord(Instrument, required=False, help_text="two-meters: the second meter.")
-    first = MeasuredIn(required=False, help_text="two-meters: what this meter found.")
-    second = MeasuredIn(required=False, help_text="two-meters: what the other found.")
+    other_instrument = VisibleRecord(Instrument, required=False, help_text="two-meters: the second meter.")
+    reading = MeasuredIn(required=False, help_text="two-meters: what this meter found.")
+    other_reading = MeasuredIn(required=False, help_text="two-meters: what the other found.")
     shared_uncertainty = QuantityIn(
         "volume_flow", required=False, lowest=0.0, help_text="two-meters: what moves both alike, standard."
     )
@@ -223,7 +223,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
     CheckKind.ZERO_FLOW: ("limits", "time_differences"),
     CheckKind.STEP_BLOCK: ("limits", "steps"),
     CheckKind.REFERENCE: ("limits", "temperatures", "reference"),
-    CheckKind.TWO_METERS: ("other", "first", "second"),
+    CheckKind.TWO_METERS: ("other_instrument", "reading", "other_reading"),
 }
 QUANTITY = {
     CheckKind.ZERO_FLOW: "time_difference",
@@ -252,7 +252,7 @@ class CheckOut(serializers.ModelSerializer):
     class Meta:
         model = IntermediateCheck
         fields = [
-            "id", "instrument", "other", "kind", "performed_at", "outcome", "deviation", "expanded_uncertainty", "warning_limit",
+            "id", "instrument", "other_instrument", "kind", "performed_at", "outcome", "deviation", "expanded_uncertainty", "warning_limit",
             "action_limit", "sentences", "findings", "note", "corrects", "recorded_at", "recorded_by", "instrument_state",
         ]  # fmt: skip
 
@@ -321,14 +321,14 @@ class InstrumentChecks(Once):
 
     @documented(request=CheckIn, responses={201: CheckOut})
     def post(self, request: Request, pk: Any) -> Response:
-        """Record a check; out of limits the instrument is withheld."""
+        """Record a check; out of limits the instrument is quarantined."""
         instrument = _instrument(request, pk)
         form = CheckIn(data=request.data, context={"request": request})
         form.is_valid(raise_exception=True)
         asked = form.validated_data
         check = IntermediateCheck(
             instrument=instrument,
-            other=asked.get("other"),
+            other_instrument=asked.get("other_instrument"),
             corrects=asked.get("corrects"),
             kind=asked["kind"],
             performed_at=asked["performed_at"],
@@ -364,8 +364,8 @@ def _stated(asked: dict[str, Any]) -> Statement:
         reference=_measured(asked.get("reference")),
         resolution=asked["resolution"].si if "resolution" in asked else 0.0,
         limits=CheckLimits(limits["warning"].si, limits["action"].si) if limits else None,
-        first=_measured(asked.get("first")),
-        second=_measured(asked.get("second")),
+        reading=_measured(asked.get("reading")),
+        other_reading=_measured(asked.get("other_reading")),
         shared_uncertainty=asked["shared_uncertainty"].si if "shared_uncertainty" in asked else 0.0,
         as_entered=texts(typed),
     )

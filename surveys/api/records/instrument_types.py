@@ -35,7 +35,7 @@ FIGURES = {
 class InstrumentTypeIn(StrictSerializer):
     kind = serializers.ChoiceField(Kind.choices)
     name = TextField(max_length=100, help_text="As the instruments' type_name says it.")
-    for_hazardous_areas = serializers.BooleanField(required=False, allow_null=True)
+    hazardous_area_certified = serializers.BooleanField(required=False, allow_null=True)
     note = TextField(max_length=5000, required=False, allow_blank=True)
 
     def get_fields(self) -> dict[str, Any]:
@@ -53,7 +53,7 @@ class InstrumentTypeChangeIn(InstrumentTypeIn):
 class InstrumentTypeOut(serializers.ModelSerializer):
     class Meta:
         model = InstrumentType
-        fields = ["id", "kind", "name", "for_hazardous_areas", "note"]
+        fields = ["id", "kind", "name", "hazardous_area_certified", "note"]
 
     def get_fields(self) -> dict[str, Any]:
         figures = {name: KnownQuantityField(kind, column) for name, (column, kind) in FIGURES.items()}

@@ -51,12 +51,12 @@ class LayoutChangeIn(LayoutIn):
 
 
 class LayoutOut(serializers.ModelSerializer):
-    made_by = serializers.CharField(source="made_by.username", read_only=True)
+    created_by = serializers.CharField(source="created_by.username", read_only=True)
     layout = serializers.DictField()
 
     class Meta:
         model = LogLayout
-        fields = ["id", "name", "note", "layout", "made_at", "made_by", "retired_at"]
+        fields = ["id", "name", "note", "layout", "created_at", "created_by", "retired_at"]
 
 
 class RefusalOut(serializers.Serializer):
@@ -99,15 +99,15 @@ class LogLayouts(Records):
     model = LogLayout
     serializer_class = LayoutOut
     writers = FIELD
-    related = ("made_by",)
+    related = ("created_by",)
     # Neither changes anything.
     repeatable = frozenset({"guesses", "trials", "trial"})
     filterset_fields = {"name": ["exact", "icontains"], "retired_at": ["isnull"]}
-    ordering_fields = ("name", "made_at")
+    ordering_fields = ("name", "created_at")
 
     @documented(request=LayoutIn, responses={201: LayoutOut})
     def create(self, request: Request) -> Response:
-        layout = LogLayout(**self.checked(LayoutIn), made_by=self.user, made_at=timezone.now())
+        layout = LogLayout(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
         return self.answer(record_create(layout), 201)
 
     @documented(request=LayoutChangeIn(partial=True), responses=LayoutOut)

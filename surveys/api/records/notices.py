@@ -56,7 +56,7 @@ class NoticeOut(serializers.ModelSerializer):
             "relative_change",
             "threshold",
             "reason",
-            "made_at",
+            "created_at",
             "acknowledged_at",
             "acknowledged_by",
         ]
@@ -92,7 +92,7 @@ class Notices(Records):
         "after_combined__combination": ["exact"],
         "before_combined__combination": ["exact"],
     }
-    ordering_fields = ("made_at",)
+    ordering_fields = ("created_at",)
 
     @documented(request=None, responses=NoticeOut)
     @action(detail=True, methods=["post"])

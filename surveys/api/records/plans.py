@@ -46,7 +46,7 @@ class PlanIn(StrictSerializer):
 
 
 class PlanOut(serializers.ModelSerializer):
-    asked_by = serializers.CharField(source="asked_by.username", read_only=True)
+    requested_by = serializers.CharField(source="requested_by.username", read_only=True)
     jobs = serializers.ListField(child=serializers.UUIDField())
     accepted = serializers.ListField(child=serializers.UUIDField())
     keep_plan = serializers.PrimaryKeyRelatedField(source="keeps", read_only=True, allow_null=True)
@@ -54,7 +54,7 @@ class PlanOut(serializers.ModelSerializer):
     class Meta:
         model = DispatchPlan
         fields = [
-            "id", "state", "progress", "error", "jobs", "time_limit_seconds", "keep_plan", "accepted", "asked_at", "asked_by", "started_at",
+            "id", "state", "progress", "error", "jobs", "time_limit_seconds", "keep_plan", "accepted", "requested_at", "requested_by", "started_at",
             "finished_at",
         ]  # fmt: skip
 
@@ -70,7 +70,7 @@ class AssignmentOut(serializers.Serializer):
     ends_at = serializers.DateTimeField()
 
 
-class UnplacedOut(serializers.Serializer):
+class UnscheduledOut(serializers.Serializer):
     job = serializers.UUIDField()
     title = serializers.CharField()
     code = serializers.CharField()
@@ -79,10 +79,10 @@ class UnplacedOut(serializers.Serializer):
 
 class OutcomeOut(serializers.Serializer):
     assignments = AssignmentOut(many=True)
-    unplaced = UnplacedOut(many=True)
+    unscheduled = UnscheduledOut(many=True)
     objective = serializers.IntegerField()
     bound = serializers.IntegerField(help_text="No plan is worth more.")
-    gap = serializers.FloatField(help_text="The part of the bound that may be missing.")
+    optimality_gap = serializers.FloatField(help_text="The part of the bound that may be missing.")
     status = serializers.CharField(help_text="optimal (proven), feasible, or greedy.")
     greedy_objective = serializers.IntegerField()
     explanation = serializers.ListField(child=serializers.CharField())
@@ -116,9 +116,9 @@ class DispatchPlans(Records):
     model = DispatchPlan
     serializer_class = PlanOut
     writers = OFFICE
-    related = ("asked_by", "keeps")
+    related = ("requested_by", "keeps")
     filterset_fields = {"state": ["exact"]}
-    ordering_fields = ("asked_at",)
+    ordering_fields = ("requested_at",)
 
     def get_serializer_class(self) -> Any:
         return PlanOut if self.action == "list" else PlanDetailOut

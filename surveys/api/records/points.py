@@ -34,7 +34,7 @@ from surveys.api.fields import (
 from surveys.api.permissions import FIELD
 from surveys.api.views import Records, documented
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
-from surveys.models.pipe import TemperatureKnown
+from surveys.models.pipe import TemperatureSource
 from surveys.services.records import chosen_id, record_create
 from surveys.services.setups import SetupWish, setup_work_out
 
@@ -45,8 +45,8 @@ class PointIn(StrictSerializer):
     name = TextField(max_length=200)
     description = TextField(max_length=2000, required=False, allow_blank=True)
     upstream_disturbance = serializers.ChoiceField(list(straight_lengths()), required=False, allow_blank=True)
-    upstream_straight = QuantityIn("length", required=False, allow_null=True)
-    downstream_straight = QuantityIn("length", required=False, allow_null=True)
+    upstream_straight_length = QuantityIn("length", required=False, allow_null=True)
+    downstream_straight_length = QuantityIn("length", required=False, allow_null=True)
     orientation = serializers.ChoiceField(ORIENTATIONS, required=False, allow_blank=True)
     mounting = serializers.ChoiceField(MOUNTINGS, required=False, allow_blank=True)
     full_pipe = serializers.BooleanField(required=False, allow_null=True)
@@ -77,20 +77,20 @@ class MountingIn(StrictSerializer):
     )
     expected_velocity = QuantityIn("speed", required=False, allow_null=True)
     medium_temperature = QuantityIn("temperature", required=False, allow_null=True)
-    medium_temperature_known = serializers.ChoiceField(TemperatureKnown.choices, required=False)
+    medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "transducers" not in attrs and "based_on" not in attrs:
             raise serializers.ValidationError({"transducers": "Name the transducer pair."}, code="required")
-        check_temperature_known(attrs)
+        check_temperature_source(attrs)
         return attrs
 
 
-def check_temperature_known(attrs: dict[str, Any]) -> None:
+def check_temperature_source(attrs: dict[str, Any]) -> None:
     """A temperature says whether it was measured or estimated."""
-    if (attrs.get("medium_temperature") is None) == ("medium_temperature_known" in attrs):
+    if (attrs.get("medium_temperature") is None) == ("medium_temperature_source" in attrs):
         raise serializers.ValidationError(
-            {"medium_temperature_known": "Say with the temperature whether it was measured or estimated."},
+            {"medium_temperature_source": "Say with the temperature whether it was measured or estimated."},
             code="required",
         )
 
@@ -100,15 +100,15 @@ class SetupOut(serializers.ModelSerializer):
     spacing = QuantityField("length", source="spacing_m")
     expected_velocity = serializers.SerializerMethodField()
     medium_temperature = serializers.SerializerMethodField()
-    worked_out_by = serializers.CharField(source="worked_out_by.username", read_only=True)
+    calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
     outcome = serializers.SerializerMethodField(help_text="As compute/spacing/ answers it.")
 
     class Meta:
         model = Setup
         fields = [
             "id", "measuring_point", "pipe_data", "transducers", "transducer_data", "based_on", "traverses", "spacing",
-            "expected_velocity", "medium_temperature", "medium_temperature_known", "method_version", "worked_out_at",
-            "worked_out_by", "outcome",
+            "expected_velocity", "medium_temperature", "medium_temperature_source", "method_version", "calculated_at",
+            "calculated_by", "outcome",
         ]  # fmt: skip
 
     @extend_schema_field(QuantityOut(allow_null=True))
@@ -129,18 +129,21 @@ class SetupOut(serializers.ModelSerializer):
 
 
 class PointOut(serializers.ModelSerializer):
-    upstream_straight = KnownQuantityField("length", source="upstream_straight_m")
-    downstream_straight = KnownQuantityField("length", source="downstream_straight_m")
+    upstream_straight_length = KnownQuantityField("length", source="upstream_straight_length_m")
+    downstream_straight_length = KnownQuantityField("length", source="downstream_straight_length_m")
 
     class Meta:
         model = MeasuringPoint
         fields = [
-            "id", "pipe", "name", "description", "upstream_disturbance", "upstream_straight", "downstream_straight",
+            "id", "pipe", "name", "description", "upstream_disturbance", "upstream_straight_length", "downstream_straight_length",
             "orientation", "mounting", "full_pipe", "hazards", "retired_at",
         ]  # fmt: skip
 
 
-COLUMNS = {"upstream_straight": "upstream_straight_m", "downstream_straight": "downstream_straight_m"}
+COLUMNS = {
+    "upstream_straight_length": "upstream_straight_length_m",
+    "downstream_straight_length": "downstream_straight_length_m",
+}
 SETUP_ID = OpenApiParameter("setup_id", UUID, OpenApiParameter.PATH)
 
 
@@ -204,7 +207,7 @@ class MeasuringPoints(Records):
         return Response(SetupOut(setup, context=self.get_serializer_context()).data)
 
     def _setups(self) -> Any:
-        return self.get_object().setups.select_related("transducer_data", "worked_out_by")
+        return self.get_object().setups.select_related("transducer_data", "calculated_by")
 
 
 def _columns(asked: dict[str, Any], entered: dict[str, str]) -> dict[str, Any]:
@@ -221,15 +224,15 @@ def _si(value: Any) -> Any:
 def _wish(asked: dict[str, Any]) -> SetupWish:
     last: Setup | None = asked.get("based_on")
     if last is None:
-        temperature_known = asked.get("medium_temperature_known", "")
-        base = SetupWish(transducers=asked["transducers"], medium_temperature_known=temperature_known)
+        temperature_source = asked.get("medium_temperature_source", "")
+        base = SetupWish(transducers=asked["transducers"], medium_temperature_source=temperature_source)
     else:
         base = SetupWish(
             transducers=last.transducer_data.instrument,
             traverses=last.traverses,
             expected_velocity_m_s=last.expected_velocity_m_s,
             medium_temperature_k=last.medium_temperature_k,
-            medium_temperature_known=last.medium_temperature_known,
+            medium_temperature_source=last.medium_temperature_source,
         )
     return SetupWish(
         transducers=asked.get("transducers", base.transducers),
@@ -237,7 +240,7 @@ def _wish(asked: dict[str, Any]) -> SetupWish:
         traverses=asked.get("traverses", base.traverses),
         expected_velocity_m_s=_given(asked, "expected_velocity", base.expected_velocity_m_s),
         medium_temperature_k=_given(asked, "medium_temperature", base.medium_temperature_k),
-        medium_temperature_known=asked.get("medium_temperature_known", base.medium_temperature_known),
+        medium_temperature_source=asked.get("medium_temperature_source", base.medium_temperature_source),
         based_on=last,
         as_entered=texts(asked),
     )

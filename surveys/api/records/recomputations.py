@@ -59,7 +59,7 @@ class BudgetField(DocumentField):
 
 
 @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-class AccountField(DocumentField):
+class ChangeBreakdownField(DocumentField):
     pass
 
 
@@ -131,7 +131,7 @@ class ResultOut(RowSerializer):
     )
     findings = FindingsField()
     budget = BudgetField()
-    account = AccountField(help_text="By how much and why it differs from what it replaces.")
+    change_breakdown = ChangeBreakdownField(help_text="By how much and why it differs from what it replaces.")
 
     class Meta:
         model = Result
@@ -142,7 +142,7 @@ class ResultOut(RowSerializer):
             "readings_used", "readings_outside", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
-            "account", "reviews",
+            "change_breakdown", "reviews",
         ]  # fmt: skip
 
     @from_columns("replaced_at")
@@ -210,15 +210,15 @@ class ItemOut(serializers.ModelSerializer):
         help_text="Whether the client wants to be told of such a change; null before it is done."
     )
     notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
-    account = serializers.SerializerMethodField()
+    change_breakdown = serializers.SerializerMethodField()
     error = SentenceField(read_only=True)
 
     class Meta:
         model = RecomputationItem
         fields = [
-            "survey", "combination", "state", "attempts", "error", "settled_at", "before", "after", "difference",
+            "survey", "combination", "state", "attempts", "error", "finished_at", "before", "after", "difference",
             "relative_change", "exceeds_threshold", "notice", "result_before", "result_after", "combined_before", "combined_after",
-            "account",
+            "change_breakdown",
         ]  # fmt: skip
 
     @extend_schema_field(QuantityOut(allow_null=True))
@@ -249,9 +249,9 @@ class ItemOut(serializers.ModelSerializer):
         return self._flow(item.after or item.after_combined)
 
     @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-    def get_account(self, item: RecomputationItem) -> Any:
+    def get_change_breakdown(self, item: RecomputationItem) -> Any:
         after = item.after or item.after_combined
-        return in_units(after.account if after else None, units_of(self.context["request"]))
+        return in_units(after.change_breakdown if after else None, units_of(self.context["request"]))
 
     def _flow(self, result: Result | CombinedResult | None) -> Any:
         flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"} if result else None
@@ -265,11 +265,11 @@ COUNTS = {
 
 
 class RecomputationOut(serializers.ModelSerializer):
-    asked_by = serializers.CharField(source="asked_by.username", read_only=True)
+    requested_by = serializers.CharField(source="requested_by.username", read_only=True)
     counts = serializers.SerializerMethodField(
         help_text="Surveys, and combinations of them, by state of their item."
     )
-    progress = serializers.SerializerMethodField(help_text="Share of the items that are done or parked.")
+    progress = serializers.SerializerMethodField(help_text="Share of the items that are done or failed.")
     per_second = serializers.SerializerMethodField(
         help_text="Items done a second since it started; null before."
     )
@@ -277,8 +277,8 @@ class RecomputationOut(serializers.ModelSerializer):
     class Meta:
         model = Recomputation
         fields = [
-            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "curve_policy", "cause", "reason", "state", "asked_at",
-            "asked_by", "started_at", "finished_at", "counts", "progress", "per_second",
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "curve_policy", "cause", "reason", "state", "requested_at",
+            "requested_by", "started_at", "finished_at", "counts", "progress", "per_second",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": {"type": "integer"}})
@@ -298,7 +298,7 @@ class RecomputationOut(serializers.ModelSerializer):
     def get_progress(self, recomputation: Recomputation) -> float:
         counts = self.get_counts(recomputation)
         total = sum(counts.values())
-        return (counts["done"] + counts["parked"]) / total if total else 1.0
+        return (counts["done"] + counts["failed"]) / total if total else 1.0
 
 
 class RecomputationDetailOut(RecomputationOut):
@@ -339,7 +339,7 @@ class SummaryOut(serializers.Serializer):
     median_relative_change = serializers.FloatField(allow_null=True)
     largest = LargestOut(many=True)
     clients = ClientSummaryOut(many=True)
-    failures = FailureOut(many=True, help_text="What stopped the parked ones.")
+    failures = FailureOut(many=True, help_text="What stopped the failed ones.")
 
 
 class Recomputations(Records):
@@ -348,14 +348,14 @@ class Recomputations(Records):
     model = Recomputation
     serializer_class = RecomputationOut
     writers = OFFICE
-    related = ("asked_by",)
+    related = ("requested_by",)
     filterset_fields = {"pipe": ["exact"], "state": ["exact"], "cause": ["exact"]}
-    ordering_fields = ("asked_at",)
+    ordering_fields = ("requested_at",)
 
     @documented(request=None, responses={202: RecomputationOut})
     @action(detail=True, methods=["post"])
     def retries(self, request: Request, pk: Any = None) -> Response:
-        """Set what is parked of this recomputation to work again."""
+        """Set what is failed of this recomputation to work again."""
         recomputation = self.get_object()
         recomputation_retry(recomputation=recomputation, now=timezone.now())
         return self.answer(self.read_again(recomputation), 202)

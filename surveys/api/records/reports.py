@@ -164,7 +164,7 @@ class SetupSheet(UnitsMixin):
         """What a technician takes along: spacing, drawing, what to expect, safety notes, checklist."""
         related = (
             "measuring_point__pipe__site__client", "pipe_data__gauging__gauge", "pipe_data__recorded_by",
-            "transducer_data__instrument", "worked_out_by",
+            "transducer_data__instrument", "calculated_by",
         )  # fmt: skip
         rows = Setup.objects.visible_to(request.user).select_related(*related)
         found = get_object_or_404(rows, pk=setup, measuring_point=pk)

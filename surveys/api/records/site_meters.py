@@ -32,7 +32,9 @@ class SiteMeterReadingIn(StrictSerializer):
     """The flow by the site's own meter; its uncertainty for about 95 %, as a flow or as a part of the flow, if the site states one."""
 
     meter = TextField(max_length=100, help_text="What the site calls its meter.")
-    taken = serializers.ChoiceField(SiteMeterReading.Taken.choices, default=SiteMeterReading.Taken.MEAN)
+    reading_type = serializers.ChoiceField(
+        SiteMeterReading.ReadingType.choices, default=SiteMeterReading.ReadingType.AVERAGE
+    )
     volume_flow = QuantityIn("volume_flow", help_text="Positive in the direction of the pipe.")
     expanded_uncertainty = QuantityIn("volume_flow", required=False)
     relative_expanded_uncertainty = NumberField(
@@ -90,7 +92,7 @@ class SiteMeterReadingOut(serializers.ModelSerializer):
     class Meta:
         model = SiteMeterReading
         fields = [
-            "id", "survey", "meter", "taken", "volume_flow", "expanded_uncertainty", "note", "reason", "recorded_at", "recorded_by",
+            "id", "survey", "meter", "reading_type", "volume_flow", "expanded_uncertainty", "note", "reason", "recorded_at", "recorded_by",
             "replaced_at", "comparison",
         ]  # fmt: skip
 
@@ -118,7 +120,7 @@ def site_meter_statement(asked: Mapping[str, Any]) -> SiteMeterStatement:
     expanded = stated.si if stated is not None else None if relative is None else relative * abs(flow)
     return SiteMeterStatement(
         meter=asked["meter"],
-        taken=asked["taken"],
+        reading_type=asked["reading_type"],
         volume_flow_m3_s=flow,
         expanded_uncertainty_m3_s=expanded,
         note=asked["note"],

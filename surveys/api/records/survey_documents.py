@@ -24,7 +24,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
-from surveys.api.records.points import check_temperature_known
+from surveys.api.records.points import check_temperature_source
 from surveys.api.records.recomputations import (
     RecomputationOut,
     ReviewNoticesField,
@@ -33,7 +33,7 @@ from surveys.api.records.recomputations import (
 from surveys.api.rows import KEYS, IdsField, RowSerializer, from_columns
 from surveys.models import Instrument, Job, Log, MeasuringPoint, Result, Setup, Survey, SurveyData
 from surveys.models.instrument import Kind
-from surveys.models.pipe import TemperatureKnown
+from surveys.models.pipe import TemperatureSource
 from surveys.outcomes import quantity
 from surveys.readings.times import iso_time
 from surveys.services.surveys import SurveyNotes
@@ -49,7 +49,7 @@ class SurveyIn(StrictSerializer):
     instruments = VisibleRecord(
         Instrument, many=True, help_text="What was used beside the set-up's transducers: the meter at least."
     )
-    path_of = VisibleRecord(
+    primary_survey = VisibleRecord(
         Survey,
         required=False,
         allow_null=True,
@@ -59,7 +59,7 @@ class SurveyIn(StrictSerializer):
     started_at = serializers.DateTimeField()
     ended_at = serializers.DateTimeField(required=False, allow_null=True)
     mounted_spacing = QuantityIn("length", required=False, allow_null=True, help_text="As read off the rail.")
-    path_plane = QuantityIn(
+    path_angle = QuantityIn(
         "angle",
         required=False,
         allow_null=True,
@@ -68,11 +68,11 @@ class SurveyIn(StrictSerializer):
     medium_temperature = QuantityIn(
         "temperature", required=False, allow_null=True, help_text="On the day; else the pipe data's."
     )
-    medium_temperature_known = serializers.ChoiceField(TemperatureKnown.choices, required=False)
+    medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
     note = TextField(max_length=5000, required=False, allow_blank=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        check_temperature_known(attrs)
+        check_temperature_source(attrs)
         if attrs.get("ended_at") and attrs["ended_at"] <= attrs["started_at"]:
             raise serializers.ValidationError(
                 {"ended_at": "A survey ends after it starts."}, code="ends-too-early"
@@ -107,15 +107,15 @@ class SurveyCorrectionIn(SurveyIn):
     id = None
     measuring_point = None
     job = None
-    path_of = None
+    primary_survey = None
     corrects = VisibleRecord(
         SurveyData, required=False, help_text="The version that is wrong; left out: the one in force."
     )
     reason = TextField(max_length=2000)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs.get("medium_temperature") is not None or "medium_temperature_known" in attrs:
-            check_temperature_known(attrs)
+        if attrs.get("medium_temperature") is not None or "medium_temperature_source" in attrs:
+            check_temperature_source(attrs)
         return attrs
 
 
@@ -135,7 +135,7 @@ class SegmentsIn(StrictSerializer):
 class SurveyDataOut(serializers.ModelSerializer):
     instruments = serializers.PrimaryKeyRelatedField(many=True, read_only=True)
     mounted_spacing = KnownQuantityField("length", source="mounted_spacing_m")
-    path_plane = KnownQuantityField("angle", source="path_plane_rad")
+    path_angle = KnownQuantityField("angle", source="path_angle_rad")
     medium_temperature = KnownQuantityField("temperature", source="medium_temperature_k")
     segments = SegmentOut(many=True)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
@@ -143,8 +143,8 @@ class SurveyDataOut(serializers.ModelSerializer):
     class Meta:
         model = SurveyData
         fields = [
-            "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "path_plane",
-            "medium_temperature", "medium_temperature_known", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
+            "id", "change", "reason", "setup", "instruments", "started_at", "ended_at", "mounted_spacing", "path_angle",
+            "medium_temperature", "medium_temperature_source", "segments", "note", "recorded_at", "recorded_by", "replaced_at",
         ]  # fmt: skip
 
 
@@ -183,12 +183,12 @@ class SurveyOut(RowSerializer):
     )
     ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
     mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
-    path_plane = KnownQuantityField("angle", source="stated.path_plane_rad")
+    path_angle = KnownQuantityField("angle", source="stated.path_angle_rad")
     paths = IdsField(
         lambda: (
-            Survey.objects.filter(path_of__id__in=KEYS)
+            Survey.objects.filter(primary_survey__id__in=KEYS)
             .order_by("recorded_at", "id")
-            .values_list("path_of_id", "id")
+            .values_list("primary_survey_id", "id")
         ),
         help_text="The further paths of this survey.",
     )
@@ -196,7 +196,9 @@ class SurveyOut(RowSerializer):
         help_text="The combination of the paths at this point; null where there is one path."
     )
     medium_temperature = KnownQuantityField("temperature", source="stated.medium_temperature_k")
-    medium_temperature_known = serializers.CharField(source="stated.medium_temperature_known", read_only=True)
+    medium_temperature_source = serializers.CharField(
+        source="stated.medium_temperature_source", read_only=True
+    )
     segments = SegmentOut(source="stated.segments", many=True)
     note = serializers.CharField(source="stated.note", read_only=True)
     technician = serializers.CharField(source="technician.username", read_only=True)
@@ -210,14 +212,16 @@ class SurveyOut(RowSerializer):
         model = Survey
         fields = [
             "id", "measuring_point", "data", "setup", "job", "instruments", "technician", "started_at", "ended_at",
-            "mounted_spacing", "path_of", "path_plane", "paths", "combination", "medium_temperature", "medium_temperature_known",
+            "mounted_spacing", "primary_survey", "path_angle", "paths", "combination", "medium_temperature", "medium_temperature_source",
             "segments", "note", "recorded_at", "log", "result", "under_review",
         ]  # fmt: skip
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
-    @from_columns("path_of.pk", "path_of.paths_combination.id", "paths_combination.id")
-    def get_combination(self, path_of: str | None, of_first: str | None, own: str | None) -> str | None:
-        return of_first if path_of else own
+    @from_columns("primary_survey.pk", "primary_survey.paths_combination.id", "paths_combination.id")
+    def get_combination(
+        self, primary_survey: str | None, of_first: str | None, own: str | None
+    ) -> str | None:
+        return of_first if primary_survey else own
 
 
 class StretchOut(serializers.Serializer):
@@ -249,10 +253,10 @@ def stretch_document(stretch: Stretch) -> dict[str, Any]:
 # The fields of a request that become columns of another name; the rest of what is noted has the column's name.
 QUANTITIES = {
     "mounted_spacing": "mounted_spacing_m",
-    "path_plane": "path_plane_rad",
+    "path_angle": "path_angle_rad",
     "medium_temperature": "medium_temperature_k",
 }
-PLAIN = ("started_at", "ended_at", "medium_temperature_known", "note")
+PLAIN = ("started_at", "ended_at", "medium_temperature_source", "note")
 
 
 def survey_notes(asked: dict[str, Any], before: SurveyData | None = None) -> SurveyNotes:
@@ -262,7 +266,7 @@ def survey_notes(asked: dict[str, Any], before: SurveyData | None = None) -> Sur
     noted |= {name: asked[name] for name in PLAIN if name in asked}
     noted |= {column: si_of(asked[name]) for name, column in QUANTITIES.items() if name in asked}
     if noted.get("medium_temperature_k") is None:
-        noted["medium_temperature_known"] = ""
+        noted["medium_temperature_source"] = ""
     return SurveyNotes(**noted, as_entered=(before.as_entered if before else {}) | texts(asked))
 
 

@@ -85,7 +85,7 @@ class Surveys(RowRecords):
         "measuring_point__pipe": ["exact"],
         "measuring_point__pipe__site": ["exact"],
         "job": ["exact"],
-        "path_of": ["exact", "isnull"],
+        "primary_survey": ["exact", "isnull"],
         "started_at": ["gte", "lte"],
     }
     ordering_fields = ("started_at",)
@@ -101,7 +101,7 @@ class Surveys(RowRecords):
             notes=survey_notes(asked),
             by=self.user,
             now=timezone.now(),
-            path_of=asked["path_of"],
+            primary_survey=asked["primary_survey"],
             wanted_id=asked.get("id"),
         )
         return self.answer(survey, 201)

@@ -39,12 +39,12 @@ class ApiTokenIn(StrictSerializer):
 
 
 class ApiTokenOut(serializers.ModelSerializer):
-    made_at = serializers.DateTimeField(source="created", read_only=True)
+    created_at = serializers.DateTimeField(source="created", read_only=True)
     expires_at = serializers.DateTimeField(source="expiry", read_only=True, allow_null=True)
 
     class Meta:
         model = ApiToken
-        fields = ["id", "user", "name", "scope", "made_at", "expires_at", "last_used_at", "revoked_at"]
+        fields = ["id", "user", "name", "scope", "created_at", "expires_at", "last_used_at", "revoked_at"]
 
 
 class ApiTokenMadeOut(ApiTokenOut):

@@ -24,7 +24,7 @@ function given(form, ids) {
 function temperature(form) {
   const value = text(form, "medium_temperature");
   if (value === "") return {};
-  return { medium_temperature: value, medium_temperature_known: text(form, "medium_temperature_known") };
+  return { medium_temperature: value, medium_temperature_source: text(form, "medium_temperature_source") };
 }
 
 // What the chosen medium has to be told of its composition.
@@ -83,9 +83,9 @@ export function changes(form) {
   if (furtherIds(form).some((id) => moved(form, id))) pipe.further_linings = furtherRows(form).map((row) => furtherLining(form, row));
   const changed = { pipe };
   if (mediumIds(form).some((id) => moved(form, id))) {
-    const { medium_temperature: value, medium_temperature_known: known } = temperature(form);
+    const { medium_temperature: value, medium_temperature_source: known } = temperature(form);
     changed.medium = { name: text(form, "medium.name") };
-    if (value) Object.assign(changed.medium, { temperature: value, temperature_known: known });
+    if (value) Object.assign(changed.medium, { temperature: value, temperature_source: known });
     for (const part of needed(form)) if (text(form, `medium.${part}`)) changed.medium[part] = stated(form, part);
     if (text(form, "medium.pressure")) changed.medium.pressure = text(form, "medium.pressure");
   }
@@ -101,7 +101,7 @@ function mounting(form) {
   const body = { transducers: text(form, "transducers"), ...given(form, ["meter", "expected_velocity"]) };
   if (text(form, "traverses")) body.traverses = Number(text(form, "traverses"));
   // What the record says of the temperature holds unless another one was written here.
-  if (moved(form, "medium_temperature") || moved(form, "medium_temperature_known")) Object.assign(body, temperature(form));
+  if (moved(form, "medium_temperature") || moved(form, "medium_temperature_source")) Object.assign(body, temperature(form));
   return body;
 }
 

@@ -263,7 +263,7 @@ def test_after_the_session_ended_no_old_answer_stands_and_it_goes_on_when_signed
     page.get_by_label("Wall thickness").fill("8 mm")
     expect(page.locator("#answer")).to_contain_text("You are signed out")
     expect(page.locator("#spacing")).to_have_count(0)
-    expect(page.get_by_role("link", name="Sign in in another tab")).to_have_attribute("href", "/sign-in/")
+    expect(page.get_by_role("link", name="Sign in (new tab)")).to_have_attribute("href", "/sign-in/")
     accessible(page)
     signed_in.add_cookies(session)  # type: ignore[arg-type]
     page.evaluate("window.dispatchEvent(new Event('focus'))")
@@ -406,7 +406,7 @@ def test_a_label_scanned_in_the_plant_room_tells_whether_the_instrument_may_be_u
     expect(page.get_by_text("In service and in calibration.")).to_be_visible()
     expect(page.get_by_text(f"{made.due_on}")).to_be_visible()
     accessible(page)
-    to = Whereabouts(State.WITHHELD, "Shelf 3", None)
+    to = Whereabouts(State.QUARANTINED, "Shelf 3", None)
     instrument_state_change(
         instrument=meter, to=to, reason="Dropped.", by=work.cast.calibration_admin, now=timezone.now()
     )
@@ -430,7 +430,7 @@ def test_the_mean_of_paths_is_the_figure_the_technician_is_told(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
     first = logged(mounted(work, Wish(plane_deg=0)))
-    logged(mounted(work, Wish(path_of=first, plane_deg=90)), level=200)
+    logged(mounted(work, Wish(primary_survey=first, plane_deg=90)), level=200)
     page.goto(f"/field/points/{work.point.pk}/survey/")
     expect(page.get_by_text("the mean of the 2 paths measured together at this point")).to_be_visible()
     expect(page.locator("#path-flow")).to_be_visible()

@@ -79,7 +79,7 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
     assert pipe.lining
     assert (pipe.lining.material.name, pipe.lining.thickness) == ("cement-mortar", 0.004)
     assert (pipe.roughness, pipe.wave_mode) == (0.0003, "longitudinal")
-    assert (medium.name, medium.salinity, medium.temperature_known) == ("seawater", 35, "estimated")
+    assert (medium.name, medium.salinity, medium.temperature_source) == ("seawater", 35, "estimated")
     assert (medium.temperature, medium.pressure) == (285.15, None)
     assert made.holds_from == date(2026, 1, 5)
 
@@ -160,7 +160,7 @@ def test_signed_out_meanwhile_the_entries_stay_and_go_on_after_signing_in_elsewh
     cast.office.set_password("a-long-pass-phrase")
     cast.office.save()
     with page.expect_popup() as opened:
-        page.get_by_role("link", name="Sign in in another tab").click()
+        page.get_by_role("link", name="Sign in (new tab)").click()
     tab = opened.value
     tab.get_by_label("User").fill("office")
     tab.get_by_label("Password").fill("a-long-pass-phrase")

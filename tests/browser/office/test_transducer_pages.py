@@ -141,5 +141,5 @@ def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
     )
     accessible(page)
     made.refresh_from_db()
-    assert (made.longest_spacing_m, made.for_hazardous_areas) == (0.42, False)
+    assert (made.longest_spacing_m, made.hazardous_area_certified) == (0.42, False)
     assert (made.lowest_temperature_k, made.note) == (253.15, "Two lines\nof note.")

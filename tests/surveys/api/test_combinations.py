@@ -42,39 +42,41 @@ def test_a_technician_records_a_crossed_path_and_reads_the_combination(
         "setup": str(first.stated.setup_id),
         "instruments": [str(here.kit.meter.pk)],
         "started_at": "2026-10-06T07:30:00Z",
-        "path_of": str(first.pk),
-        "path_plane": "90 deg",
+        "primary_survey": str(first.pk),
+        "path_angle": "90 deg",
     }
     answer = technician.post("/api/v1/surveys/", body, format="json")
     assert answer.status_code == 201, answer.content
     check(schema, "post", "/api/v1/surveys/", answer)
     made = answer.json()
-    assert made["path_of"] == str(first.pk)
-    assert made["path_plane"] == {"value": pytest.approx(90), "unit": "deg"}
+    assert made["primary_survey"] == str(first.pk)
+    assert made["path_angle"] == {"value": pytest.approx(90), "unit": "deg"}
     logged(here.point.surveys.get(pk=made["id"]))
     seen = technician.get(f"/api/v1/surveys/{first.pk}/").json()
     assert seen["paths"] == [made["id"]]
-    assert seen["path_of"] is None
+    assert seen["primary_survey"] is None
     combination = technician.get(f"{PATH}{seen['combination']}/").json()
     assert [part["survey"] for part in combination["parts"]] == [str(first.pk), made["id"]]
-    assert combination["kind"] == "paths"
+    assert combination["kind"] == "multipath"
     assert combination["up_to_date"] is True
     assert technician.get(f"/api/v1/surveys/{made['id']}/").json()["combination"] == combination["id"]
 
 
-def test_a_path_plane_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> None:
+def test_a_path_angle_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> None:
     survey = logged(mounted(here, Wish(plane_deg=0)))
     answer = as_user("office").post(
         f"/api/v1/surveys/{survey.pk}/corrections/",
-        {"path_plane": "45 deg", "reason": "Read off the photo."},
+        {"path_angle": "45 deg", "reason": "Read off the photo."},
         format="json",
     )
     assert answer.status_code == 202
-    assert answer.json()["data"]["path_plane"] == {"value": pytest.approx(45), "unit": "deg"}
+    assert answer.json()["data"]["path_angle"] == {"value": pytest.approx(45), "unit": "deg"}
     refused = as_user("office").post(
-        f"/api/v1/surveys/{survey.pk}/corrections/", {"path_of": str(survey.pk), "reason": "x"}, format="json"
+        f"/api/v1/surveys/{survey.pk}/corrections/",
+        {"primary_survey": str(survey.pk), "reason": "x"},
+        format="json",
     )
-    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "path_of")
+    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "primary_survey")
 
 
 def test_two_branches_are_summed_and_every_answer_is_as_described(
@@ -91,7 +93,7 @@ def test_two_branches_are_summed_and_every_answer_is_as_described(
         check(schema, "get", form, office.get(path))
     new, old = office.get(f"{own}results/").json()
     assert new["replaces"] == old["id"]
-    assert new["account"]["change"]["unit"] == "m3/h"
+    assert new["change_breakdown"]["change"]["unit"] == "m3/h"
     flows = [current(survey).volume_flow_m3_s * 3600 for survey in surveys]
     assert new["volume_flow"] == {"value": pytest.approx(sum(flows)), "unit": "m3/h"}
     assert [part["volume_flow"]["value"] for part in new["parts"]] == pytest.approx(flows)
@@ -152,7 +154,7 @@ def test_a_combination_is_renamed_retired_and_taken_up_again(here: Scene, as_use
     ("change", "field", "code"),
     [
         ({"parts": []}, "parts", "parts-number"),
-        ({"kind": "paths"}, "kind", "invalid-choice"),
+        ({"kind": "multipath"}, "kind", "invalid-choice"),
         ({"kind": "product"}, "kind", "invalid-choice"),
         ({"parts": ["no id"]}, "parts.0", "invalid"),
         ({"parts": ["00000000-0000-0000-0000-000000000000"] * 2}, "parts.0", "does-not-exist"),

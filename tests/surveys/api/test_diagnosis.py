@@ -33,15 +33,15 @@ def test_a_nominal_diameter_is_found_with_every_field_of_the_contract(as_user: A
     answer = asked(as_user("owner"))
     assert answer.status_code == 200, answer.content
     found = answer.json()
-    first = found["explanations"][0]
-    assert found["fits"] is False
+    first = found["possible_causes"][0]
+    assert found["consistent"] is False
     assert found["measured_sound_speed"] == {"value": pytest.approx(1380.0), "unit": "m/s"}
     assert found["expected_sound_speed"] == {"value": 1550.0, "unit": "m/s"}
     assert first["field"] == "pipe.outer_diameter"
     assert first["entered"] == {"value": pytest.approx(200.0), "unit": "mm"}
-    assert first["would_be"] == {"value": pytest.approx(219.1), "unit": "mm"}
+    assert first["implied_value"] == {"value": pytest.approx(219.1), "unit": "mm"}
     assert first["nearest_standard"]["size"] == "DN 200"
-    assert 0.5 < first["plausibility"] <= 1
+    assert 0.5 < first["probability"] <= 1
     assert first["effect_on_flow"] == pytest.approx((203.1 / 184.0) ** 2 - 1, abs=3e-3)
     assert "nominal" in first["detail"]
     assert "sound-speed-inconsistent" in {finding["code"] for finding in found["findings"]}
@@ -49,13 +49,16 @@ def test_a_nominal_diameter_is_found_with_every_field_of_the_contract(as_user: A
 
 def test_a_sound_speed_that_fits_says_so(as_user: Any) -> None:
     found = asked(as_user("owner"), measured_sound_speed="1549 m/s").json()
-    assert (found["fits"], found["explanations"]) == (True, [])
+    assert (found["consistent"], found["possible_causes"]) == (True, [])
 
 
 def test_feet_and_inches_come_back_when_asked(as_user: Any) -> None:
     found = asked(as_user("owner"), "?units=us").json()
     assert found["expected_sound_speed"]["unit"] == "ft/s"
-    assert found["explanations"][0]["would_be"] == {"value": pytest.approx(219.1 / 25.4), "unit": "in"}
+    assert found["possible_causes"][0]["implied_value"] == {
+        "value": pytest.approx(219.1 / 25.4),
+        "unit": "in",
+    }
 
 
 def test_a_transit_time_does_in_place_of_the_sound_speed(as_user: Any) -> None:
@@ -64,7 +67,10 @@ def test_a_transit_time_does_in_place_of_the_sound_speed(as_user: Any) -> None:
     del mounted["measured_sound_speed"]
     time = owner.post("/api/v1/compute/spacing/", mounted, format="json").json()["transit_time"]
     found = asked(owner, measured_sound_speed=None, transit_time=time).json()
-    assert (found["explanations"][0]["field"], found["explanations"][0]["would_be"]) == ("traverses", 3)
+    assert (found["possible_causes"][0]["field"], found["possible_causes"][0]["implied_value"]) == (
+        "traverses",
+        3,
+    )
 
 
 def test_a_lining_comes_with_its_material(as_user: Any) -> None:
@@ -73,10 +79,10 @@ def test_a_lining_comes_with_its_material(as_user: Any) -> None:
         "pipe.wall_thickness": {"standard_uncertainty": "0.1 mm"},
     }
     found = asked(as_user("owner"), measured_sound_speed="1610 m/s", inputs=sure).json()
-    linings = [one for one in found["explanations"] if one["field"] == "pipe.lining"]
+    linings = [one for one in found["possible_causes"] if one["field"] == "pipe.lining"]
     assert linings[0]["entered"] is None
-    assert linings[0]["would_be"]["thickness"]["unit"] == "mm"
-    assert linings[0]["would_be"]["material"]
+    assert linings[0]["implied_value"]["thickness"]["unit"] == "mm"
+    assert linings[0]["implied_value"]["material"]
 
 
 def test_nobody_unsigned_gets_a_diagnosis(as_user: Any) -> None:

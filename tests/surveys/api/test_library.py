@@ -48,7 +48,7 @@ FIGURES = {
     "source": "Data sheet of the oil.",
 }
 MEDIUM = {"name": "loop-oil", "title": "Loop oil", **FIGURES}
-AT_50 = {"name": "Loop-Oil", "temperature": "50 degC", "temperature_known": "measured"}
+AT_50 = {"name": "Loop-Oil", "temperature": "50 degC", "temperature_source": "measured"}
 PIPE = {"outer_diameter": "219.1 mm", "wall_thickness": "6.3 mm", "material": "carbon-steel"}
 PAIR = {"frequency": "1 MHz", "wedge_sound_speed": "2730 m/s", "wedge_angle": "38 deg"}
 
@@ -74,7 +74,7 @@ def test_an_own_medium_answers_like_its_figures_stated_by_hand(as_user: Any) -> 
     post(office, "own-media/", MEDIUM)
     named = spacing(office)
     by_hand = {name: value for name, value in ROWS[1].items() if name != "temperature"}
-    stated = spacing(office, medium={**by_hand, "temperature": "50 degC", "temperature_known": "measured"})
+    stated = spacing(office, medium={**by_hand, "temperature": "50 degC", "temperature_source": "measured"})
     assert named["spacing"]["value"] == pytest.approx(stated["spacing"]["value"], rel=1e-12)
     assert named["medium"]["dynamic_viscosity"]["value"] == pytest.approx(12.5, rel=1e-12)
 
@@ -113,8 +113,8 @@ def test_a_revision_recomputes_the_surveys_and_the_account_says_what_moved(as_us
     results = office.get(f"/api/v1/surveys/{survey.pk}/results/").json()
     new = next(row for row in results if row["current"])
     assert new["replaces"] == str(old.pk)
-    assert [cause["field"] for cause in new["account"]["causes"]] == ["medium"]
-    assert "(A sample was measured.)" in new["account"]["causes"][0]["after"]
+    assert [cause["field"] for cause in new["change_breakdown"]["causes"]] == ["medium"]
+    assert "(A sample was measured.)" in new["change_breakdown"]["causes"][0]["after"]
 
 
 def test_every_version_is_kept_with_source_author_and_date(as_user: Any) -> None:
@@ -206,6 +206,6 @@ def test_a_survey_on_an_own_medium_is_read_at_the_temperature_of_the_day(as_user
     post(office, f"pipes/{here.pipe.pk}/corrections/", correction, 202)
     wish = {"transducers": str(here.kit.pair.pk), "medium_temperature": "50 degC"}
     path = f"measuring-points/{here.point.pk}/setups/"
-    setup = post(office, path, {**wish, "medium_temperature_known": "measured"})
+    setup = post(office, path, {**wish, "medium_temperature_source": "measured"})
     # A row of the table.
     assert setup["outcome"]["medium"]["sound_speed"]["value"] == pytest.approx(1350.0, rel=1e-12)

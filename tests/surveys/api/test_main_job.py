@@ -13,7 +13,7 @@ from surveys import recompute
 pytestmark = pytest.mark.django_db
 
 PIPE = {"outer_diameter": "219.1 mm", "wall_thickness": "6.3 mm", "material": "carbon-steel"}
-MEDIUM = {"name": "water", "temperature": "58 degC", "temperature_known": "measured", "pressure": "600 kPa"}
+MEDIUM = {"name": "water", "temperature": "58 degC", "temperature_source": "measured", "pressure": "600 kPa"}
 STARTED = "2026-10-06T09:30:00+02:00"
 
 
@@ -37,8 +37,8 @@ def surveyed(as_user: Any, cast: SimpleNamespace, kit: Any, site: Any, log_bytes
             "pipe": pipe["id"],
             "name": "After the bend",
             "upstream_disturbance": "single-bend",
-            "upstream_straight": "6 m",
-            "downstream_straight": "2.5 m",
+            "upstream_straight_length": "6 m",
+            "downstream_straight_length": "2.5 m",
             "full_pipe": True,
         },
     )
@@ -98,8 +98,8 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
     assert newest["cause"] == "correction"
     # The log was made for 1.18 m/s in a bore of 219.1 - 2 x 8.0 = 203.1 mm: pi/4 0.2031^2 1.18 3600 = 137.624 m3/h.
     assert newest["volume_flow"]["value"] == pytest.approx(137.624, rel=5e-4)
-    assert newest["account"]["causes"][0]["field"] == "pipe.wall_thickness"
-    assert "spacing-wrong" in newest["account"]["new_findings"]
+    assert newest["change_breakdown"]["causes"][0]["field"] == "pipe.wall_thickness"
+    assert "spacing-wrong" in newest["change_breakdown"]["new_findings"]
 
 
 def test_the_log_answers_with_what_was_taken_and_what_was_refused(surveyed: SimpleNamespace) -> None:

@@ -93,13 +93,13 @@ def test_a_batch_in_any_order_has_the_same_end(as_user: Any, ground: Any, order:
     first = entry(ground)
     day = [
         first,
-        entry(ground, path_of=first["id"], path_plane="90 deg"),
-        entry(ground, path_of=first["id"].upper()),
+        entry(ground, primary_survey=first["id"], path_angle="90 deg"),
+        entry(ground, primary_survey=first["id"].upper()),
     ]
     results = send(as_user("office"), *(day[place] for place in order))
     assert [one["id"] for one in results] == [day[place]["id"] for place in order]
     assert [one["status"] for one in results] == [201] * 3
-    assert Survey.objects.filter(path_of=first["id"]).count() == 2
+    assert Survey.objects.filter(primary_survey=first["id"]).count() == 2
 
 
 @pytest.mark.django_db

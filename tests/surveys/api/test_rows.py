@@ -30,7 +30,7 @@ def there(cast: Any, site: Any, kit: Any) -> Everything:
     cast.idle_technician = User.objects.create_user(username="idle", role=Role.TECHNICIAN)
     there = Everything(cast, site, kit)
     first = logged(mounted(there.scene, Wish(plane_deg=0)))
-    logged(mounted(there.scene, Wish(path_of=first, plane_deg=90)))
+    logged(mounted(there.scene, Wish(primary_survey=first, plane_deg=90)))
     stretch = {"start": "2026-10-06T07:30:10Z", "end": "2026-10-06T07:31:00Z", "reason": "A pump ran."}
     stated = {
         "segments": {"segments": [stretch], "reason": "Marked."},
@@ -74,14 +74,14 @@ def test_a_row_of_a_survey_is_what_its_records_hold(cast: Any, there: Everything
     poor = [row for row in shown.values() if not row["log"]]
     assert rich
     assert poor
-    for name in ("paths", "path_of", "path_plane", "segments", "combination", "mounted_spacing"):
+    for name in ("paths", "primary_survey", "path_angle", "segments", "combination", "mounted_spacing"):
         assert any(row[name] for row in shown.values()), name
 
 
 def survey_holds(survey: Survey, units: Any) -> dict[str, Any]:
     stated, log = survey.data.get(replaced_at=None), getattr(survey, "log", None)
     current = survey.results.filter(replaced_at=None).first()
-    combination = getattr(survey.path_of or survey, "paths_combination", None)
+    combination = getattr(survey.primary_survey or survey, "paths_combination", None)
     return {
         "measuring_point": survey.measuring_point_id,
         "data": stated.pk,
@@ -93,10 +93,10 @@ def survey_holds(survey: Survey, units: Any) -> dict[str, Any]:
         "ended_at": stated.ended_at,
         "recorded_at": survey.recorded_at,
         "mounted_spacing": quantity(stated.mounted_spacing_m, "length", units),
-        "path_plane": quantity(stated.path_plane_rad, "angle", units),
+        "path_angle": quantity(stated.path_angle_rad, "angle", units),
         "medium_temperature": quantity(stated.medium_temperature_k, "temperature", units),
-        "medium_temperature_known": stated.medium_temperature_known,
-        "path_of": survey.path_of_id,
+        "medium_temperature_source": stated.medium_temperature_source,
+        "primary_survey": survey.primary_survey_id,
         "paths": [one.pk for one in survey.paths.order_by("recorded_at", "id")],
         "combination": combination and combination.pk,
         "segments": stated.segments,
@@ -125,8 +125,8 @@ def test_a_row_of_a_result_is_what_its_records_hold(cast: Any, there: Everything
         for one, stored in zip(row["budget"], result.budget, strict=True):
             assert one["contribution"] == quantity(stored["contribution"]["si"], "volume_flow", units)
         assert [one["code"] for one in row["findings"]] == [one["code"] for one in result.findings]
-        assert (row["account"] is None) == (result.account is None)
-    for name in ("replaces", "replaced_by", "recomputation", "calibrations", "reviews", "account"):
+        assert (row["change_breakdown"] is None) == (result.change_breakdown is None)
+    for name in ("replaces", "replaced_by", "recomputation", "calibrations", "reviews", "change_breakdown"):
         assert any(row[name] for row in shown.values()), name
 
 

@@ -57,7 +57,7 @@ def test_a_meter_far_off_is_told_without_saying_which_of_the_two_is_wrong(
 
 
 def test_without_an_uncertainty_of_the_site_nobody_can_say(as_user: Any, survey: Survey) -> None:
-    body = {"meter": "FT-101", "taken": "once", "volume_flow": "140 m3/h"}
+    body = {"meter": "FT-101", "reading_type": "spot", "volume_flow": "140 m3/h"}
     told = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
     assert (told["comparison"]["en"], told["comparison"]["agrees"]) == (None, None)
     assert "nobody can say" in told["comparison"]["detail"]
@@ -93,7 +93,7 @@ def test_it_stands_beside_the_result_that_is_current(as_user: Any, survey: Surve
         ({"expanded_uncertainty": "2 m3/h"}, "relative_expanded_uncertainty"),
         ({"relative_expanded_uncertainty": -0.1}, "relative_expanded_uncertainty"),
         ({"volume_flow": "0 m3/h"}, "relative_expanded_uncertainty"),
-        ({"taken": "often"}, "taken"),
+        ({"reading_type": "often"}, "reading_type"),
     ],
 )
 def test_what_cannot_be_is_refused_by_its_field(
@@ -116,7 +116,7 @@ def test_the_database_keeps_one_in_force_and_changes_none(as_user: Any, survey: 
         SiteMeterReading.objects.create(
             survey=survey,
             meter="x",
-            taken="mean",
+            reading_type="average",
             volume_flow_m3_s=1.0,
             recorded_at=reading.recorded_at,
             recorded_by=reading.recorded_by,

@@ -88,10 +88,10 @@ def test_a_sensitivity_to_a_speed_has_a_unit_that_cannot_be_misread(as_user: Any
     assert row["sensitivity"]["unit"] == "(m3/h)/(m/s)"
 
 
-def test_a_whole_number_of_draws_may_be_written_with_an_exponent(as_user: Any) -> None:
-    assert ask(as_user("owner"), monte_carlo_draws=1e4)["monte_carlo"]["draws"] == 10_000
-    errors = ask(as_user("owner"), 400, monte_carlo_draws=10_000.5)["errors"]
-    assert [(error["field"], error["code"]) for error in errors] == [("monte_carlo_draws", "number-invalid")]
+def test_a_whole_number_of_trials_may_be_written_with_an_exponent(as_user: Any) -> None:
+    assert ask(as_user("owner"), monte_carlo_trials=1e4)["monte_carlo"]["trials"] == 10_000
+    errors = ask(as_user("owner"), 400, monte_carlo_trials=10_000.5)["errors"]
+    assert [(error["field"], error["code"]) for error in errors] == [("monte_carlo_trials", "number-invalid")]
 
 
 def test_fully_correlated_inputs_add_up(as_user: Any) -> None:
@@ -107,7 +107,7 @@ def test_fully_correlated_inputs_add_up(as_user: Any) -> None:
 def test_drawing_agrees_and_says_so(as_user: Any) -> None:
     # Without degrees of freedom: with few, JCGM 101 draws from a t distribution, which is wider than the GUM's normal one.
     inputs = INPUTS | {"readings.time_difference": {"standard_uncertainty": "0.5 ns"}}
-    found = ask(as_user("owner"), inputs=inputs, monte_carlo_draws=200_000)
+    found = ask(as_user("owner"), inputs=inputs, monte_carlo_trials=200_000)
     drawn = found["monte_carlo"]
     assert drawn["standard_uncertainty"]["value"] == pytest.approx(
         found["combined_standard_uncertainty"]["value"], rel=0.02
@@ -167,7 +167,7 @@ def test_the_mediums_temperature_hardly_matters_when_transit_times_are_measured(
             "out-of-range",
         ),
         ({"coverage_probability": 1.0}, "coverage_probability", "max-value"),
-        ({"monte_carlo_draws": 10}, "monte_carlo_draws", "min-value"),
+        ({"monte_carlo_trials": 10}, "monte_carlo_trials", "min-value"),
         ({"correlations": [["a", "b"]]}, "correlations", "invalid"),
         ({"correlations": [["profile_factor", "meter.calibration", 2]]}, "correlations", "max-value"),
     ],

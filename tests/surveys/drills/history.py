@@ -24,7 +24,7 @@ EXCEPTIONS = {
         SELECT count(replaces_id) - count(DISTINCT replaces_id) FROM surveys_result""",
     "a result says what run made it, unless it was the first, and by how much it moved": """
         SELECT count(*) FROM surveys_result
-        WHERE (replaces_id IS NULL) <> (recomputation_id IS NULL) OR (replaces_id IS NULL) <> (account IS NULL)""",
+        WHERE (replaces_id IS NULL) <> (recomputation_id IS NULL) OR (replaces_id IS NULL) <> (change_breakdown IS NULL)""",
     "every result rests on a calibration of the meter and of the pair": """
         SELECT count(*) FROM surveys_result r WHERE 2 <> (
             SELECT count(*) FROM surveys_result_calibrations c WHERE c.result_id = r.id)""",

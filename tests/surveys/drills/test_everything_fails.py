@@ -71,7 +71,9 @@ def test_workers_killed_the_broker_emptied_and_the_database_crashed_lose_and_dou
 
     ask = partial(asked, cluster)
     assert wait_until(
-        lambda: ask("SELECT state FROM surveys_recomputation ORDER BY asked_at DESC LIMIT 1") == "finished",
+        lambda: (
+            ask("SELECT state FROM surveys_recomputation ORDER BY requested_at DESC LIMIT 1") == "finished"
+        ),
         120,
     ), drill.said()
     assert what_reads_wrong(ask) == {}

@@ -36,7 +36,7 @@ def figure(found: Any) -> str:
 
 def test_the_mean_is_the_figure_on_each_paths_page_as_in_the_portal(here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)), level=170)
-    second = logged(mounted(here, Wish(path_of=first, plane_deg=90)), level=200)
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=200)
     mean = paths_result(first)
     assert mean is not None
     for path in (first, second):
@@ -50,7 +50,7 @@ def test_the_mean_is_the_figure_on_each_paths_page_as_in_the_portal(here: Scene)
 
 def test_what_the_checks_say_of_the_paths_together_is_told_too(here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)), level=170)
-    second = logged(mounted(here, Wish(path_of=first, plane_deg=90)), level=400)
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=400)
     mean = paths_result(first)
     assert mean is not None
     assert mean.findings
@@ -76,7 +76,7 @@ def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
     here: Scene, hindrance: str, says: str
 ) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(path_of=first, plane_deg=90)))
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
     freely("surveys_combinedresult")
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM surveys_combinedresult")

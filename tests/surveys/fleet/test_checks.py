@@ -1,4 +1,4 @@
-"""Checks between calibrations: within, warning, out; out of limits the instrument is withheld."""
+"""Checks between calibrations: within, warning, out; out of limits the instrument is quarantined."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_a_gauge_off_its_block_is_withheld_with_the_reason(as_user: Any, kit: An
     answer = check(as_user, kit.gauge, **block("10.15 mm", "10.15 mm"))
     assert answer.json()["outcome"] == "out"
     assert answer.json()["deviation"]["value"] == pytest.approx(0.15)
-    assert answer.json()["instrument_state"] == "withheld"
+    assert answer.json()["instrument_state"] == "quarantined"
     told = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/states/").json()[0]
     assert "Check out of limits on 2026-10-05" in told["reason"]
 
@@ -74,9 +74,9 @@ def two(first: str, second: str, other: Instrument) -> dict[str, Any]:
     doubt = "1 m3/h"
     return {
         "kind": "two-meters",
-        "other": str(other.pk),
-        "first": {"value": first, "standard_uncertainty": doubt},
-        "second": {"value": second, "standard_uncertainty": doubt},
+        "other_instrument": str(other.pk),
+        "reading": {"value": first, "standard_uncertainty": doubt},
+        "other_reading": {"value": second, "standard_uncertainty": doubt},
     }
 
 
@@ -98,7 +98,7 @@ def test_of_two_meters_that_disagree_both_are_withheld(
     as_user: Any, kit: Any, other_meter: Instrument
 ) -> None:
     assert check(as_user, kit.meter, **two("100 m3/h", "110 m3/h", other_meter)).json()["outcome"] == "out"
-    assert (state(kit.meter), state(other_meter)) == ("withheld", "withheld")
+    assert (state(kit.meter), state(other_meter)) == ("quarantined", "quarantined")
     told = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/states/").json()[0]
     assert "Which of the two meters is wrong is not known" in told["reason"]
 

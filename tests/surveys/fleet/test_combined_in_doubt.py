@@ -41,7 +41,7 @@ def branches(here: Scene) -> tuple[Combination, list[Survey]]:
 def paths(here: Scene) -> tuple[Combination, list[Survey]]:
     """Two paths at one point, surveyed with the same meter."""
     first = logged(mounted(here, Wish(plane_deg=0)))
-    second = logged(mounted(here, Wish(path_of=first, plane_deg=90)))
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
     certify(here, date(2026, 11, 1), BAD, GOOD)
     return Combination.objects.get(survey=first), [first, second]
 
@@ -131,7 +131,7 @@ def test_several_parts_withdrawn_at_once_are_one_notice_of_what_rests_on_them(
 def test_a_retired_combination_is_nothing_to_be_told_of(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
-    Combination.objects.update(retired_at=branches[0].made_at)
+    Combination.objects.update(retired_at=branches[0].created_at)
     decide(as_user, branches[1], "withdrawn")
     assert not Notice.objects.filter(before_combined__isnull=False).exists()
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from surveys.due import DueRow, board_of, due_list, office_today, within_until
+from surveys.due import DueRow, due_groups, due_list, office_today, within_until
 from surveys.errors import ServiceError
 from surveys.models import Calibration, Instrument, IntervalPolicy, SurveyData
 from surveys.services.calibrations import calibration_record, policy_record
@@ -40,7 +40,7 @@ def row_of(cast: Any, instrument: Instrument, today: date) -> DueRow:
         (date(2028, 1, 30), 30, "due"),
         (date(2028, 1, 29), 31, "due-soon"),
         (date(2027, 12, 1), 90, "due-soon"),
-        (date(2027, 11, 30), 91, "in-date"),
+        (date(2027, 11, 30), 91, "in-calibration"),
     ],
 )
 def test_the_due_day_itself_is_in_date_and_the_next_is_overdue_also_on_a_leap_day(
@@ -161,7 +161,12 @@ def test_hours_of_use_run_out_before_the_calendar(cast: Any, kit: Any, site: Any
     row = row_of(cast, kit.meter, date(2026, 10, 10))
     # Calibrated on 2026-03-16: the nine hours before do not count.
     assert row.hours_used == pytest.approx(10.5)
-    assert (row.due_on, row.because, row.status, row.hours_left) == (date(2026, 10, 8), "hours", "overdue", 0)
+    assert (row.due_on, row.due_reason, row.status, row.hours_left) == (
+        date(2026, 10, 8),
+        "hours",
+        "overdue",
+        0,
+    )
 
 
 def test_without_a_stated_end_the_span_of_the_log_is_the_use(cast: Any, kit: Any, site: Any) -> None:
@@ -171,11 +176,11 @@ def test_without_a_stated_end_the_span_of_the_log_is_the_use(cast: Any, kit: Any
 
 
 def test_withheld_and_never_calibrated_stand_out_and_retired_ones_are_left_out(cast: Any, kit: Any) -> None:
-    Instrument.objects.filter(pk=kit.pair.pk).update(state="withheld")
+    Instrument.objects.filter(pk=kit.pair.pk).update(state="quarantined")
     Instrument.objects.filter(pk=kit.meter.pk).update(state="retired")
     new = Instrument.objects.create(kind="thermometer", type_name="contact", serial="T-1")
     found = {row.instrument: row.status for row in due_list(cast.office, date(2026, 10, 10))}
-    assert found == {kit.pair: "withheld", new: "never-calibrated", kit.gauge: "in-date"}
+    assert found == {kit.pair: "quarantined", new: "never-calibrated", kit.gauge: "in-calibration"}
 
 
 def test_a_corrected_certificate_and_one_that_lies_ahead_do_not_count(cast: Any, kit: Any) -> None:
@@ -185,7 +190,7 @@ def test_a_corrected_certificate_and_one_that_lies_ahead_do_not_count(cast: Any,
 
 
 def test_the_board_groups_by_days_left(cast: Any, kit: Any) -> None:
-    rows = [SimpleNamespace(status="in-date", days_left=left) for left in (0, 30, 31, 60, 61, 90, 91)]
-    board = board_of([*rows, SimpleNamespace(status="overdue", days_left=-1)])  # type: ignore[list-item]
+    rows = [SimpleNamespace(status="in-calibration", days_left=left) for left in (0, 30, 31, 60, 61, 90, 91)]
+    board = due_groups([*rows, SimpleNamespace(status="overdue", days_left=-1)])  # type: ignore[list-item]
     counts = {name: len(group) for name, group in board.items() if group}
     assert counts == {"overdue": 1, "30": 2, "60": 2, "90": 2, "later": 1}

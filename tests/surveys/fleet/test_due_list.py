@@ -60,7 +60,7 @@ def test_overdue_comes_first_and_within_leaves_out_what_is_in_date(as_user: Any,
 def test_the_board_groups_the_rows(as_user: Any, cast: Any) -> None:
     for serial, count in (("a", 200), ("b", 45), ("c", -3), ("d", 0)):
         gauge(cast, serial, in_days(count))
-    board = as_user("office").get(DUE, {"group": "board"}).json()["board"]
+    board = as_user("office").get(DUE, {"group": "status"}).json()["groups"]
     serials = {name: [row["serial"] for row in rows] for name, rows in board.items() if rows}
     assert serials == {"overdue": ["c"], "30": ["d"], "60": ["b"], "later": ["a"]}
 
@@ -81,13 +81,13 @@ def test_answers_and_refusals_are_as_described(
 
 def test_a_table_neutralises_what_a_spreadsheet_would_run(as_user: Any, cast: Any) -> None:
     for serial in ("=1+1", "+1", "-1", "@x", " =2"):
-        gauge(cast, serial, in_days(-5), owner_number='=HYPERLINK("x")')
+        gauge(cast, serial, in_days(-5), asset_number='=HYPERLINK("x")')
     for query, accept in (({"format": "csv"}, "*/*"), ({}, "text/csv")):
         answer = as_user("office").get(DUE, query, HTTP_ACCEPT=accept)
         assert answer["Content-Type"] == "text/csv; charset=utf-8"
         rows = list(csv.DictReader(io.StringIO(answer.content.decode())))
         assert sorted(row["serial"] for row in rows) == ["' =2", "'+1", "'-1", "'=1+1", "'@x"]
-        assert {row["owner_number"] for row in rows} == {'\'=HYPERLINK("x")'}
+        assert {row["asset_number"] for row in rows} == {'\'=HYPERLINK("x")'}
         assert {row["days_left"] for row in rows} == {"-5"}, "numbers stay numbers"
 
 

@@ -79,7 +79,7 @@ def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_use
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.01, rel=1e-9)
     assert after.replaces == before
     assert list(after.corrected_for.all()) == [here.kit.meter]
-    cause = next(one for one in after.account["causes"] if one["field"] == "corrected_for")
+    cause = next(one for one in after.change_breakdown["causes"] if one["field"] == "corrected_for")
     assert cause["effect"]["si"] == pytest.approx(after.volume_flow_m3_s - before.volume_flow_m3_s, rel=1e-6)
     assert cause["before"] == "none"
 

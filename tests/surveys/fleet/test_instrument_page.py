@@ -86,11 +86,11 @@ def test_the_due_date_is_the_last_day_it_may_be_used(
 
 def test_one_that_is_withheld_tells_since_when_and_why(cast: Any, kit: Any) -> None:
     instrument_state_change(
-        instrument=kit.meter, to=Whereabouts(State.WITHHELD, "Shelf 3", None), reason="Dropped.",
+        instrument=kit.meter, to=Whereabouts(State.QUARANTINED, "Shelf 3", None), reason="Dropped.",
         by=cast.calibration_admin, now=timezone.now(),
     )  # fmt: skip
     told = said(cast, kit.meter)
-    for text in ("Not in service: withheld.", DO_NOT, f"{timezone.now().date()}: Dropped.", "Shelf 3"):
+    for text in ("Not in service: quarantined.", DO_NOT, f"{timezone.now().date()}: Dropped.", "Shelf 3"):
         assert text in told, text
 
 

@@ -35,14 +35,16 @@ def made(user: Any, serial: str, **also: Any) -> Any:
 def test_the_history_keeps_every_state_with_reason_and_place(
     admin: Any, kit: Any, cast: Any, schema: Any  # noqa: F811
 ) -> None:  # fmt: skip
-    first = states(admin, kit.meter, state="withheld", reason="Dropped on site.", location="Store, shelf 4")
+    first = states(
+        admin, kit.meter, state="quarantined", reason="Dropped on site.", location="Store, shelf 4"
+    )
     assert first.status_code == 201
     holder = str(cast.technician.pk)
     states(admin, kit.meter, state="in-service", reason="Checked against the reference.", holder=holder)
     answer = admin.get(f"{PATH}{kit.meter.pk}/states/")
     assert [(row["before"], row["state"], row["location"], row["holder"]) for row in answer.json()] == [
-        ("withheld", "in-service", "Store, shelf 4", "technician"),
-        ("in-service", "withheld", "Store, shelf 4", None),
+        ("quarantined", "in-service", "Store, shelf 4", "technician"),
+        ("in-service", "quarantined", "Store, shelf 4", None),
         ("", "in-service", "", None),
     ]
     check(schema, "get", f"{PATH}{{id}}/states/", answer)
@@ -60,8 +62,8 @@ def test_an_instrument_can_be_given_back_without_a_change_of_state(admin: Any, k
 @pytest.mark.parametrize(
     ("body", "expected"),
     [
-        ({"state": "withheld"}, (400, "reason", "required")),
-        ({"state": "withheld", "reason": "  "}, (400, "reason", "blank")),
+        ({"state": "quarantined"}, (400, "reason", "required")),
+        ({"state": "quarantined", "reason": "  "}, (400, "reason", "blank")),
         ({"state": "lost", "reason": "x"}, (400, "state", "invalid-choice")),
         ({"state": "in-service", "reason": "x"}, (409, "state", "state-unchanged")),
         ({"reason": "x", "holder": "not an id"}, (400, "holder", "invalid")),
@@ -94,16 +96,18 @@ def test_states_are_never_changed(admin: Any, kit: Any) -> None:
 
 
 def test_accessories_belong_to_one_instrument_that_is_none_itself(admin: Any, kit: Any) -> None:
-    probe = made(admin, "T-1", part_of=str(kit.meter.pk)).json()
+    probe = made(admin, "T-1", belongs_to=str(kit.meter.pk)).json()
     assert admin.get(f"{PATH}{kit.meter.pk}/").json()["accessories"] == [probe["id"]]
-    assert [row["id"] for row in admin.get(PATH, {"part_of": str(kit.meter.pk)}).json()["results"]] == [
+    assert [row["id"] for row in admin.get(PATH, {"belongs_to": str(kit.meter.pk)}).json()["results"]] == [
         probe["id"]
     ]
-    assert errors(made(admin, "T-2", part_of=probe["id"])) == [(400, "part_of", "part-of-invalid")]
+    assert errors(made(admin, "T-2", belongs_to=probe["id"])) == [(400, "belongs_to", "belongs-to-invalid")]
     for one, other in ((kit.meter.pk, kit.gauge.pk), (kit.gauge.pk, kit.gauge.pk)):
-        answer = admin.patch(f"{PATH}{one}/", {"part_of": str(other)}, format="json")
-        assert errors(answer) == [(400, "part_of", "part-of-invalid")]
-    assert admin.patch(f"{PATH}{probe['id']}/", {"part_of": None}, format="json").json()["part_of"] is None
+        answer = admin.patch(f"{PATH}{one}/", {"belongs_to": str(other)}, format="json")
+        assert errors(answer) == [(400, "belongs_to", "belongs-to-invalid")]
+    assert (
+        admin.patch(f"{PATH}{probe['id']}/", {"belongs_to": None}, format="json").json()["belongs_to"] is None
+    )
 
 
 def test_documents_are_filed_with_an_instrument_and_given_back(
@@ -161,7 +165,7 @@ def test_nothing_a_result_rests_on_can_be_deleted(admin: Any, site: Any, cast: A
 
 
 def test_who_may_move_instruments(as_user: Any, kit: Any) -> None:
-    body = {"state": "withheld", "reason": "x"}
+    body = {"state": "quarantined", "reason": "x"}
     codes = {
         name: states(as_user(name), kit.meter, **body).status_code
         for name in ("technician", "owner", "nobody", "office")

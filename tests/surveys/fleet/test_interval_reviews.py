@@ -172,11 +172,11 @@ def test_a_refusal_keeps_its_reason_and_makes_no_policy(as_user: Any, drifting: 
     proposed = review(as_user, drifting, "staircase").json()
     address = f"{PATH}{proposed['id']}/decision/"
     assert (
-        as_user("calibration_admin").post(address, {"decision": "refused", "reason": ""}).status_code == 400
+        as_user("calibration_admin").post(address, {"decision": "rejected", "reason": ""}).status_code == 400
     )
-    body = {"decision": "refused", "reason": "A new probe is on it."}
+    body = {"decision": "rejected", "reason": "A new probe is on it."}
     refused = as_user("calibration_admin").post(address, body).json()
-    assert (refused["decision"], refused["reason"]) == ("refused", "A new probe is on it.")
+    assert (refused["decision"], refused["reason"]) == ("rejected", "A new probe is on it.")
     assert not IntervalPolicy.objects.exists()
     again = as_user("calibration_admin").post(address, body)
     assert (again.status_code, again.json()["code"]) == (409, "already-decided")

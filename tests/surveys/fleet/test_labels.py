@@ -13,7 +13,7 @@ from surveys.models import Calibration, Instrument
 
 def label(**also: Any) -> bytes:
     one = Instrument(
-        kind="meter", **{"type_name": "field meter", "serial": "M-0412", "owner_number": "AHC 20-117"} | also
+        kind="meter", **{"type_name": "field meter", "serial": "M-0412", "asset_number": "AHC 20-117"} | also
     )
     made = Calibration(
         instrument=one, certificate="C", laboratory="L", calibrated_on=date(2026, 3, 16), due_on=date(2027, 3, 16),
@@ -32,7 +32,7 @@ def test_the_same_record_gives_the_same_bytes_and_another_others() -> None:
     "serial", ["#panic()", '"); #panic(', "$M$ *x* _y_ @z <w>", "\\", "9" * 60, "Ø-\N{SNOWMAN}", "]#eval("]
 )
 def test_hostile_and_long_text_stays_text(serial: str) -> None:
-    made = label(serial=serial, type_name=serial, owner_number=serial)
+    made = label(serial=serial, type_name=serial, asset_number=serial)
     assert made.count(b"/Type /Page\n") + made.count(b"/Type/Page\n") <= 1
     assert made.startswith(b"%PDF-1.")
 

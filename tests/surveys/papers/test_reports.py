@@ -144,10 +144,10 @@ def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_a
     first = logged(mounted(here, Wish(plane_deg=0.0)), 170.0)
     alone = issue(as_user, first).json()
     assert not alone["outdated"]
-    logged(mounted(here, Wish(path_of=first, plane_deg=90.0)), 200.0)
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90.0)), 200.0)
     for run in Recomputation.objects.filter(state="waiting"):
         work_off(run.pk)
-    mean = current_of(Combination.objects.get(kind="paths"))
+    mean = current_of(Combination.objects.get(kind="multipath"))
     assert as_user("office").get(f"/api/v1/reports/{alone['id']}/").json()["outdated"]
     assert issue(as_user, first, reason="Measured crosswise too.").json()["revision"] == 2
     paper = survey_report(

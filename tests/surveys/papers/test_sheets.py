@@ -119,7 +119,7 @@ def test_a_gauged_wall_names_the_gauge_and_its_doubt(here: Scene) -> None:
 
 def test_the_temperature_told_is_the_one_taken_on_the_day(here: Scene) -> None:
     taken = here.survey().stated
-    taken.medium_temperature_k, taken.medium_temperature_known = 335.15, "estimated"
+    taken.medium_temperature_k, taken.medium_temperature_source = 335.15, "estimated"
     assert table(here, taken)["Its temperature"] == ("62.0 °C", "estimated, on the day")
 
 

@@ -87,7 +87,7 @@ def test_a_year_begins_and_ends_by_the_clock_of_the_site(here: Scene) -> None:
 def test_figures_that_changed_name_what_was_superseded_and_why(here: Scene) -> None:
     survey = here.survey(AUTUMN)
     work_off(here.correct(0.008, reason="The wall was gauged.").pk)
-    told_in = survey.results.get(replaced_at=None).notice.made_at.year
+    told_in = survey.results.get(replaced_at=None).notice.created_at.year
     (table,) = section(summary(here, told_in), "Figures that changed")
     assert table["head"][1] == "Superseded"
     ((figure, before, after, _, why),) = table["rows"]
@@ -215,9 +215,9 @@ def test_the_number_of_queries_does_not_grow_with_points_and_surveys(here: Scene
 
 def test_flows_taken_together_are_named_and_the_mean_of_paths_stands_with_its_point(here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0.0)), 170.0)
-    logged(mounted(here, Wish(path_of=first, plane_deg=90.0)), 230.0)
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90.0)), 230.0)
     other = logged(mounted(branch(here, "Flow line")))
-    paths = Combination.objects.get(kind="paths")
+    paths = Combination.objects.get(kind="multipath")
     both = combined(here, "sum", [first, other])
     while any(work_off(run.pk) for run in Recomputation.objects.filter(state="waiting")):
         pass

@@ -95,7 +95,7 @@ def test_a_patch_of_each_kind_of_record_is_in_the_log(as_user: Any, cast: Any, s
     here, now = scene(site, cast, kit), timezone.now()
     job = Job.objects.create(site=site, title="x", starts_at=now, ends_at=now + timedelta(hours=1))
     held = {"booked_by": cast.office, "booked_at": now, "starts_at": now, "ends_at": now + timedelta(hours=1)}
-    made = {"made_by": cast.office, "made_at": now}
+    made = {"created_by": cast.office, "created_at": now}
     rows = {
         "clients": cast.client,
         "sites": site,

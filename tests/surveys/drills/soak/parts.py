@@ -131,8 +131,8 @@ class Parts:
     def _done_since(self, killed_at: datetime) -> bool:
         """Whether everything that was under way when a part was killed has been done."""
         left = (
-            "SELECT (SELECT count(*) FROM surveys_recomputation WHERE asked_at <= %(at)s AND state IN ('waiting', 'running'))"
-            " + (SELECT count(*) FROM surveys_dispatchplan WHERE asked_at <= %(at)s AND state IN ('waiting', 'running'))"
+            "SELECT (SELECT count(*) FROM surveys_recomputation WHERE requested_at <= %(at)s AND state IN ('waiting', 'running'))"
+            " + (SELECT count(*) FROM surveys_dispatchplan WHERE requested_at <= %(at)s AND state IN ('waiting', 'running'))"
         )
         try:
             return self.asked(left, {"at": killed_at}) == 0
