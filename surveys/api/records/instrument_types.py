@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import KnownQuantityField, QuantityIn, StrictSerializer, TextField, si_of, texts
+from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import InstrumentType
@@ -66,7 +67,7 @@ class InstrumentTypes(Records):
     model = InstrumentType
     serializer_class = InstrumentTypeOut
     writers = FLEET | OFFICE
-    filterset_fields = {"kind": ["exact"], "name": ["exact", "icontains"]}
+    filterset_class = filters(InstrumentType, "kind", "name", search=SearchFilter("name"))
     ordering_fields = ("name", "kind")
 
     @documented(request=InstrumentTypeIn, responses={201: InstrumentTypeOut})
