@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.base.messages import quantity
 from compute.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
 from compute.figures import said
 from compute.memo import remembered
@@ -127,10 +128,13 @@ def axial_slowness(transducers: Transducers) -> Real:
     snell : p = sin(angle)/speed, equal on both sides of every boundary parallel to the axis.
     """
     angle = np.asarray(transducers.wedge_angle)
-    if not np.all((angle > 0) & (angle < np.pi / 2)):
+    possible = (angle > 0) & (angle < np.pi / 2)
+    if not np.all(possible):
         raise OutOfRange(
-            f"The wedge angle is {np.degrees(np.max(angle)):.3g} deg; it lies between 0 and 90 deg.",
             field="transducers.wedge_angle",
+            value=quantity(angle[~possible].flat[0], "angle"),
+            above=quantity(0.0, "angle"),
+            below=quantity(np.pi / 2, "angle"),
         )
     _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "m/s")
     _above_zero(transducers.frequency, "transducers.frequency", "Hz")
@@ -138,9 +142,7 @@ def axial_slowness(transducers: Transducers) -> Real:
     for name in ("face_offset", "wedge_delay"):
         value = getattr(transducers, name)
         if not np.all(np.isfinite(value)):
-            raise NumberInvalid(
-                f"transducers.{name} is {value}; it is a finite number.", field=f"transducers.{name}"
-            )
+            raise NumberInvalid(field=f"transducers.{name}", variant="not-finite")
     slowness: Real = np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed
     return slowness
 

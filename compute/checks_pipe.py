@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from compute.figures import millimetres, said
-from compute.findings import Finding
-from compute.marks import marked
+from compute.base.messages import Finding, finding, quantity
 from compute.pipes import PipeSize, sizes_by_outer_diameter, sizes_called, walls_made_for
 from compute.sources import PRACTICE, Source
 
@@ -16,9 +14,6 @@ OUTER_DIAMETER_TOLERANCE = 0.005
 WALL_TOLERANCE = 0.0002
 THICK_WALL_RATIO = 0.25
 
-MORE_WALL = marked(
-    "1 mm of wall changes the flow of a 200 mm pipe", "0.04 in of wall changes the flow of an 8 in pipe"
-)
 MILL_TOLERANCE_RELATIVE = 0.125
 MILL_TOLERANCE = Source("ASTM A530/A106, API 5L: wall up to 12.5 % under nominal", "unverified")
 TABLES = Source("pipe dimension tables of the library, each row with its source", "derived")
@@ -41,51 +36,49 @@ def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") ->
     tables : ASME B36.10M, EN 10220 and others; each row carries its own.
     """
     true_sizes = {row.size for row in sizes_by_outer_diameter(outer_diameter, 1e-5, material)}
-    for number, unit, name in _nominal_numbers(outer_diameter):
+    for number, unit in _nominal_numbers(outer_diameter):
         rows = [row for row in sizes_called(number, unit, material) if row.size not in true_sizes]
         if rows:
-            return [_nominal(outer_diameter, name, rows, true_sizes)]
+            return [
+                _nominal(outer_diameter, f"DN {number}" if unit == "mm" else rows[0].size, rows, true_sizes)
+            ]
     return []
 
 
-def _nominal(outer_diameter: float, name: str, rows: list[PipeSize], true_sizes: set[str]) -> Finding:
-    actual = ", ".join(sorted({_actual(row) for row in rows}))
-    measure = "Tape the circumference, divide by pi, and enter the actual outer diameter."
-    if true_sizes:
-        also = ", ".join(sorted(true_sizes))
-        code = "nominal-size-or-outer-diameter"
-        detail = f"That is the outer diameter of {also}, and {name} is also a nominal size, which measures {actual}. {measure}"
-    else:
-        code = "nominal-size-as-outer-diameter"
-        detail = f"{name} is a nominal size. Pipes of that name measure {actual} outside. {measure}"
-    return Finding(
-        code,
+def _nominal(outer_diameter: float, nominal: str, rows: list[PipeSize], true_sizes: set[str]) -> Finding:
+    key = "nominal-size-or-outer-diameter" if true_sizes else "nominal-size-as-outer-diameter"
+    return finding(
+        key,
         "info" if true_sizes else "warning",
-        detail,
         "pipe.outer_diameter",
-        outer_diameter,
-        rows[0].outer_diameter,
-        "length",
-        rows[0].source,
+        source=rows[0].source,
+        entered=quantity(outer_diameter, "length"),
+        nominal=nominal,
+        actual=[quantity(one, "length") for one in _distinct(rows)],
+        sizes=sorted({f"{row.standard} {row.size}" for row in rows}),
+        true_sizes=sorted(true_sizes),
     )
 
 
-def _nominal_numbers(outer_diameter: float) -> list[tuple[Fraction, str, str]]:
+def _nominal_numbers(outer_diameter: float) -> list[tuple[Fraction, str]]:
     """Whole (or half, quarter) inches and whole millimetres the diameter is exactly."""
     numbers = []
     quarters = outer_diameter / 0.0254 * 4
     if abs(quarters - round(quarters)) < 1e-6:
-        inches = Fraction(round(quarters), 4)
-        numbers.append((inches, "in", f"{float(inches):g} in"))
+        numbers.append((Fraction(round(quarters), 4), "in"))
     millimetres = outer_diameter * 1000
     if abs(millimetres - round(millimetres)) < 1e-6:
-        numbers.append((Fraction(round(millimetres)), "mm", f"DN {round(millimetres)}"))
+        numbers.append((Fraction(round(millimetres)), "mm"))
     return numbers
 
 
-def _actual(row: PipeSize) -> str:
-    shown = f"{row.outer_diameter / 0.0254:.3f} in" if row.unit == "in" else millimetres(row.outer_diameter)
-    return f"{shown} ({row.standard} {row.size})"
+def _distinct(rows: list[PipeSize]) -> list[float]:
+    """Outer diameters that differ by 0.1 mm; that of a table in inches stands for its metric twin, as it is exact in both."""
+    by_tenths = {
+        round(row.outer_diameter * 1e4): row.outer_diameter
+        for row in sorted(rows, key=lambda row: row.unit == "in")
+    }
+    return sorted(by_tenths.values())
 
 
 def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material: str = "") -> list[Finding]:
@@ -110,57 +103,40 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
     walls = walls_made_for(outer_diameter, tolerance, material)
     made = any(abs(wall - wall_thickness) <= WALL_TOLERANCE for wall in walls)
     if not made and wall_thickness > THICK_WALL_RATIO * outer_diameter / 2:
-        detail = (
-            f"A wall of {millimetres(wall_thickness)} is thick for a pipe of {millimetres(outer_diameter)}; check that it is the wall and not a "
-            "diameter or a number in other units."
-        )
-        limit = THICK_WALL_RATIO * outer_diameter / 2
         findings.append(
-            Finding(
-                "wall-very-thick", "warning", detail, "pipe.wall_thickness", wall_thickness, limit, "length"
+            finding(
+                "wall-very-thick",
+                "warning",
+                "pipe.wall_thickness",
+                wall=quantity(wall_thickness, "length"),
+                outer_diameter=quantity(outer_diameter, "length"),
+                limit=quantity(THICK_WALL_RATIO * outer_diameter / 2, "length"),
             )
         )
     if not sizes_by_outer_diameter(outer_diameter, tolerance, material):
-        elsewhere = sorted(
-            {f"{row.standard} {row.size}" for row in sizes_by_outer_diameter(outer_diameter, 1e-5)}
-        )
-        detail = (
-            f"No standard in the tables has an outer diameter of {millimetres(outer_diameter)}"
-            + (
-                f" for {material}; it is that of {', '.join(elsewhere)}. Check material and size"
-                if elsewhere
-                else ""
-            )
-            + ". That is fine if you measured it; if it is from a drawing, measure."
-        )
+        elsewhere = {f"{row.standard} {row.size}" for row in sizes_by_outer_diameter(outer_diameter, 1e-5)}
         findings.append(
-            Finding(
+            finding(
                 "outer-diameter-not-in-tables",
                 "info",
-                detail,
                 "pipe.outer_diameter",
-                outer_diameter,
-                kind="length",
                 source=TABLES,
+                outer_diameter=quantity(outer_diameter, "length"),
+                other_sizes=sorted(elsewhere) or None,
             )
         )
         return findings
     if walls and not made:
         nearest = min(walls, key=lambda wall: abs(wall - wall_thickness))
-        detail = (
-            f"No standard in the tables has a wall of {millimetres(wall_thickness)} for {millimetres(outer_diameter)}; the nearest is "
-            f"{millimetres(nearest)}. That is fine if you gauged it."
-        )
         findings.append(
-            Finding(
+            finding(
                 "wall-not-in-tables",
                 "info",
-                detail,
                 "pipe.wall_thickness",
-                wall_thickness,
-                nearest,
-                "length",
-                TABLES,
+                source=TABLES,
+                wall=quantity(wall_thickness, "length"),
+                outer_diameter=quantity(outer_diameter, "length"),
+                nearest=quantity(nearest, "length"),
             )
         )
     return findings
@@ -182,29 +158,19 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
     ------
     tolerance : ASTM A530/A106 and API 5L mill tolerance, from memory.
     """
+    wall = quantity(wall_thickness, "length")
     if gauged is None:
-        detail = (
-            f"The wall of {millimetres(wall_thickness)} was not gauged. {MORE_WALL} by about 2 %; gauge it "
-            "at eight places round the pipe."
-        )
-        return [
-            Finding("wall-not-measured", "info", detail, "pipe.wall_thickness", wall_thickness, kind="length")
-        ]
+        return [finding("wall-not-measured", "info", "pipe.wall_thickness", wall=wall)]
     if abs(wall_thickness - gauged) > MILL_TOLERANCE_RELATIVE * wall_thickness:
-        detail = (
-            f"The wall is entered as {millimetres(wall_thickness)}, the gauge says {millimetres(gauged)}: more apart than the mill tolerance of "
-            "12.5 %. Correct the pipe data, or gauge again with the gauge set to the pipe's material."
-        )
         return [
-            Finding(
+            finding(
                 "wall-differs-from-measurement",
                 "warning",
-                detail,
                 "pipe.wall_thickness",
-                wall_thickness,
-                gauged,
-                "length",
-                MILL_TOLERANCE,
+                source=MILL_TOLERANCE,
+                wall=wall,
+                measured=quantity(gauged, "length"),
+                tolerance=MILL_TOLERANCE_RELATIVE,
             )
         ]
     return []
@@ -216,7 +182,7 @@ def roughness_assumed(roughness: float, material: str, source: Source | None) ->
     Parameters
     ----------
     roughness : float [m]
-    material : str  title of the wetted material
+    material : str  title of the wetted material; empty for one that is not of the library
     source : Source or None
 
     Returns
@@ -227,18 +193,13 @@ def roughness_assumed(roughness: float, material: str, source: Source | None) ->
     ------
     library : of the material.
     """
-    detail = (
-        f"No roughness was stated; {said(roughness, 'mm', '.3g')}, that of new {material}, is assumed. A rusted or scaled surface is "
-        "rougher and lowers the profile factor, by about 1 % for ten times the roughness."
-    )
     return [
-        Finding(
+        finding(
             "roughness-assumed",
             "info",
-            detail,
             "pipe.roughness",
-            roughness,
-            kind="roughness",
             source=source or PRACTICE,
+            roughness=quantity(roughness, "roughness"),
+            material=material or None,
         )
     ]

@@ -226,9 +226,7 @@ def _roughness_when_new(
     face: MaterialEntry, wetted: Solid | None, where: str
 ) -> tuple[float, tuple[Finding, ...]]:
     if face.roughness is not None:
-        return face.roughness, tuple(
-            checks_pipe.roughness_assumed(face.roughness, "material as stated", STATED)
-        )
+        return face.roughness, tuple(checks_pipe.roughness_assumed(face.roughness, "", STATED))
     if wetted is None or wetted.roughness is None:
         raise NotEnough(
             f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",

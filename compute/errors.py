@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from compute.base.messages import Message, field_name, message, quantity
 from compute.marks import Told
 
 
 class ComputeError(Told, ValueError):
     """Impossible input. `code` is stable; `field` is the path of the request it came from, if known.
 
-    `said` is what is wrong, its quantities marked (`compute.marks`); `detail` is that in metric units.
+    `message` is of the catalogue: the entry of the class's code, or of one of its variants. The parameter `quantity` is the field's
+    label where no other is given. `str` is for developers.
     """
 
     code = "invalid"
 
-    def __init__(self, said: str, *, field: str = "") -> None:
-        self.said = said
+    def __init__(self, said: str = "", *, field: str = "", variant: str = "", **parameters: Any) -> None:
         self.field = field
+        # A sentence: of errors that are not in the catalogue yet.
+        self.message: Message | None = None
+        if not said:
+            named = {"quantity": field_name(field)} if field else {}
+            key = f"{self.code}/{variant}" if variant else self.code
+            self.message = message(key, **named | parameters)
+        self.said = said or str(self.message)
         super().__init__(self.detail)
 
 
@@ -48,8 +58,18 @@ class UnknownName(ComputeError):
 
     code = "unknown-name"
 
-    def __init__(self, said: str, *, field: str = "", suggestions: tuple[str, ...] = ()) -> None:
-        super().__init__(said, field=field)
+    def __init__(
+        self,
+        said: str = "",
+        *,
+        field: str = "",
+        variant: str = "",
+        suggestions: tuple[str, ...] = (),
+        **parameters: Any,
+    ) -> None:
+        super().__init__(
+            said, field=field, variant=variant, suggestions=list(suggestions) or None, **parameters
+        )
         self.suggestions = suggestions
 
 
@@ -69,9 +89,25 @@ class TotalReflection(ComputeError):
     code = "total-reflection"
 
     def __init__(
-        self, said: str, *, critical_angle: float, sound_speed: float, axial_speed: float, field: str = ""
+        self,
+        said: str = "",
+        *,
+        critical_angle: float,
+        sound_speed: float,
+        axial_speed: float,
+        field: str = "",
+        variant: str = "",
+        **parameters: Any,
     ) -> None:
-        super().__init__(said, field=field)
+        super().__init__(
+            said,
+            field=field,
+            variant=variant,
+            critical_angle=quantity(critical_angle, "angle"),
+            sound_speed=quantity(sound_speed, "speed"),
+            axial_speed=quantity(axial_speed, "speed"),
+            **parameters,
+        )
         self.critical_angle = critical_angle
         self.sound_speed = sound_speed
         self.axial_speed = axial_speed

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from compute.base.messages import SafetyNote
 from compute.figures import said
 from compute.findings import Finding
-from compute.marks import Told, marked
+from compute.marks import marked
 from compute.sources import PRACTICE, Source, provenance_named
 
 UNKNOWN = "unknown"
@@ -54,15 +55,6 @@ class Place:
         if self.upstream_straight_length is None or self.downstream_straight_length is None:
             return None
         return self.upstream_straight_length + self.downstream_straight_length
-
-
-@dataclass(frozen=True, slots=True)
-class SafetyNote(Told):
-    """A safety note for a set-up sheet, `said` as of a finding. It never says that work is safe."""
-
-    code: str
-    said: str
-    source: Source
 
 
 @dataclass(frozen=True, slots=True)

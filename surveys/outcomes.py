@@ -1,4 +1,4 @@
-"""Physics as stored JSON: SI numbers beside the kind of quantity they are, sentences with their quantities marked."""
+"""Physics as stored JSON: SI numbers beside the kind of quantity they are, messages by their code and parameters."""
 
 from __future__ import annotations
 
@@ -62,15 +62,12 @@ def quantity(value: Any, kind: str) -> dict[str, Any]:
 
 
 def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
-    """Findings with their numbers as quantities."""
+    """Findings as they are stored: code and parameters of the message catalogue."""
     return [
         {
-            "code": finding.code,
+            **_message(finding),
             "severity": finding.severity,
-            "detail": finding.said,
             "field": finding.field,
-            "value": _figure(finding.value, finding.kind),
-            "limit": _figure(finding.limit, finding.kind),
             "source": source_json(finding.source),
         }
         for finding in findings
@@ -78,8 +75,18 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 
 def safety_note_json(note: SafetyNote) -> dict[str, Any]:
-    """A safety note."""
-    return {"code": note.code, "detail": note.said, "source": source_json(note.source)}
+    """A safety note as it is stored."""
+    return {**_message(note), "source": source_json(note.source)}
+
+
+def _message(of: Finding | SafetyNote) -> dict[str, Any]:
+    """The message of a finding or a note; a sentence where it is not in the catalogue yet."""
+    if of.message:
+        return of.message.stored()
+    if isinstance(of, SafetyNote):
+        return {"code": of.code, "detail": of.said}
+    figures = {"value": _figure(of.value, of.kind), "limit": _figure(of.limit, of.kind)}
+    return {"code": of.code, "detail": of.said, **figures}
 
 
 def source_json(source: Source) -> dict[str, str]:

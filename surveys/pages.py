@@ -1,4 +1,4 @@
-"""The few pages that must work without the API: signing in, a new password, an invitation; forms without a script."""
+"""Pages that do not need the API or a script: sign-in, password, second factor and invitation."""
 
 from __future__ import annotations
 
@@ -23,6 +23,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -30,6 +32,7 @@ from surveys.acting import client_address
 from surveys.api.problems import CONTENT_TYPE, problem
 from surveys.api.second_factor import qr_svg
 from surveys.api.throttles import limits_of, name_limit, wait_for
+from surveys.core.messages import code_of, error_text
 from surveys.errors import ServiceError
 from surveys.models import User
 from surveys.services.people import invitation_accept, invitation_open
@@ -49,12 +52,12 @@ Page = Callable[..., HttpResponseBase]
 
 @require_safe
 def favicon(request: HttpRequest) -> HttpResponse:
-    """The icon, for pages that name none, as the stock admin's: a browser asks here for it."""
+    """Redirect to the icon, which browsers request here for pages that do not name one."""
     return redirect(static("surveys/icon.svg"))
 
 
 def seldom(page: Page) -> Page:
-    """A page whose forms are sent only so often by one address or user: passwords and codes are guessed at here."""
+    """Limit how often one address or user may send the forms of a page, so that passwords and codes cannot be guessed."""
 
     @wraps(page)
     def answered(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
@@ -86,27 +89,27 @@ class SignInForm(AuthenticationForm):
                     now=timezone.now(),
                 )
             except ServiceError as error:
-                raise forms.ValidationError(error.detail, code=error.code) from None
+                raise forms.ValidationError(error_text(error), code=code_of(error)) from None
         return given
 
 
 @method_decorator(seldom, name="dispatch")
 class SignInPage(LoginView):
-    """Begins a session."""
+    """The page that begins a session."""
 
     http_method_names = ["get", "head", "post", "options"]
     template_name = "sign_in.html"
     authentication_form = SignInForm
 
     def get_success_url(self) -> str:
-        """Where the page was to lead; first to the second factor, if there has to be one."""
+        """Return the page requested before sign-in, or the second factor's page while enrolment is required."""
         user = self.request.user
         missing = isinstance(user, User) and second_factor_enrolment_required(user)
         return reverse("second-factor") if missing else super().get_success_url()
 
 
 class NewPasswordForm(forms.Form):
-    """A new password, twice."""
+    """A new password, entered twice."""
 
     new_password = forms.CharField(max_length=200, strip=False)
     again = forms.CharField(max_length=200, strip=False)
@@ -114,7 +117,7 @@ class NewPasswordForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
         if given.get("new_password") != given.get("again"):
-            raise forms.ValidationError("The two passwords differ.", code="passwords-differ")
+            raise forms.ValidationError(_("The two passwords are not the same."), code="passwords-differ")
         return given
 
 
@@ -127,7 +130,7 @@ class PasswordForm(NewPasswordForm):
 @seldom
 @require_http_methods(["GET", "POST"])
 def password(request: HttpRequest) -> HttpResponse:
-    """Change one's password; every session ends, so that one signs in anew."""
+    """Change the user's password and end all sessions."""
 
     def change(given: dict[str, str]) -> None:
         user = password_check(
@@ -146,7 +149,7 @@ def password(request: HttpRequest) -> HttpResponse:
 @seldom
 @require_http_methods(["GET", "POST"])
 def invitation(request: HttpRequest, token: str) -> HttpResponse:
-    """What an invitation's link opens: choose a password, once. 404 if it does not serve any more."""
+    """Let an invited person set a password once; 404 for an invitation that is not valid any more."""
     now = timezone.now()
     found = invitation_open(token, now)
     if found is None:
@@ -175,7 +178,7 @@ class CodeForm(forms.Form):
 @seldom
 @require_http_methods(["GET", "POST"])
 def second_factor(request: HttpRequest) -> HttpResponse:
-    """Enrol a second factor: one's password, then a code of the authenticator; at the end the recovery codes, once."""
+    """Enrol a second factor: password, then one-time code; then show the recovery codes once."""
     user = cast(User, request.user)
     shown: dict[str, Any] = {"confirmed": second_factor_of(user) is not None}
 
@@ -194,14 +197,14 @@ def second_factor(request: HttpRequest) -> HttpResponse:
         form = OwnPasswordForm(request.POST or None)
         begun = _done(form, begin)
     if begun and (device := second_factor_begun(user)):
-        # Made by our own code from our own address: no text of anybody's is in it.
+        # Generated from values of this service; no user's text is in the picture.
         shown["qr"] = mark_safe(qr_svg(device.config_url))  # noqa: S308
         shown["secret"] = " ".join(re.findall("....", b32encode(device.bin_key).decode()))
     return _page(request, "second_factor.html", shown | {"form": form})
 
 
 def locked_out(request: HttpRequest, response: Any, credentials: dict[str, Any] | None) -> HttpResponse:
-    """The answer while a name is locked for an address, whether or not there is a user of that name."""
+    """Answer while a user name is locked for an address, whether or not the user exists."""
     username = (credentials or {}).get("username") or request.POST.get("username", "")
     attempt = (
         AccessAttempt.objects.filter(username=username, ip_address=client_address(request))
@@ -210,7 +213,12 @@ def locked_out(request: HttpRequest, response: Any, credentials: dict[str, Any] 
     )
     opens = (attempt.attempt_time if attempt else timezone.now()) + settings.AXES_COOLOFF_TIME
     seconds = max(1, int((opens - timezone.now()).total_seconds()) + 1)
-    detail = f"Too many failures; try again in {-(-seconds // 60)} minutes."
+    minutes = -(-seconds // 60)
+    detail = ngettext(
+        "Too many failed attempts. Try again in %(minutes)d minute.",
+        "Too many failed attempts. Try again in %(minutes)d minutes.",
+        minutes,
+    ) % {"minutes": minutes}
     answer: HttpResponse
     if request.path.startswith("/api/"):
         error = {"field": "", "code": "sign-in-locked", "detail": detail}
@@ -221,14 +229,14 @@ def locked_out(request: HttpRequest, response: Any, credentials: dict[str, Any] 
     return answer
 
 
-def _done(form: forms.Form, deed: Callable[[dict[str, Any]], None]) -> bool:
-    """Do what a form asks for, if it is filled in; what is refused is told in the form."""
+def _done(form: forms.Form, action: Callable[[dict[str, Any]], None]) -> bool:
+    """Perform the action of a valid form; add an error to the form if the action is rejected."""
     if not form.is_valid():
         return False
     try:
-        deed(form.cleaned_data)
+        action(form.cleaned_data)
     except ServiceError as error:
-        form.add_error(None, "That is not your password." if error.status == 401 else error.detail)
+        form.add_error(None, _("The password is wrong.") if error.status == 401 else error_text(error))
         return False
     return True
 

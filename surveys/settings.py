@@ -176,6 +176,7 @@ MIDDLEWARE = [
     "surveys.headers.careful_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -241,7 +242,9 @@ LOGOUT_REDIRECT_URL = "sign-in"
 CSRF_FAILURE_VIEW = "surveys.api.refusals.csrf_failure"
 
 LANGUAGE_CODE = "en-gb"
-USE_I18N = False
+LANGUAGES = [("en-gb", "English")]
+LOCALE_PATHS = [BASE_DIR / "surveys" / "locale"]
+USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
 # Due dates are dates in this time zone. Times are stored and returned in UTC.

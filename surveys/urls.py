@@ -4,6 +4,7 @@ from django.contrib import admin
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 from django.views.generic import RedirectView
+from django.views.i18n import JavaScriptCatalog
 
 from surveys import pages
 
@@ -13,6 +14,8 @@ handler500 = "surveys.api.refusals.server_error"
 
 urlpatterns = [
     path("favicon.ico", pages.favicon),
+    # The texts of the scripts, in the language of the reader.
+    path("jsi18n/", JavaScriptCatalog.as_view(packages=["surveys"]), name="javascript-catalog"),
     path("sign-in/", pages.SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("password/", pages.password, name="password"),

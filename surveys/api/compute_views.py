@@ -35,6 +35,7 @@ from surveys.api.fields import (
 )
 from surveys.api.limits import check_limits
 from surveys.api.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
+from surveys.api.rejections import rejection_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.outcomes import findings_json, outcome_json, quantity, safety_note_json, source_json
 from surveys.selectors import own_materials_now, own_media_now
@@ -87,7 +88,7 @@ class SeriesIn(serializers.Field):
             readings = parse_series(data, self.kind) if many else parse_quantity(data, self.kind).si
             check_limits(readings, self.kind)
         except ComputeError as error:
-            raise ValidationError(error.said, code=error.code) from None
+            raise rejection_of(error) from None
         if np.size(readings) > MOST_READINGS:
             raise ValidationError(
                 f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
@@ -162,19 +163,32 @@ class SourceOut(serializers.Serializer):
     provenance = serializers.ChoiceField(["published", "derived", "unverified", "default"])
 
 
+@extend_schema_field({"type": "object", "additionalProperties": True})
+class MessageParametersField(serializers.DictField):
+    """The values of a message by name: quantities in the units asked for, numbers, text, dates, lists of these."""
+
+
 class FindingOut(serializers.Serializer):
-    code = serializers.CharField()
+    code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
     severity = serializers.ChoiceField(["error", "warning", "info"])
-    detail = serializers.CharField(help_text="A sentence or two; quantities in the units asked for.")
-    field = serializers.CharField()
-    value = serializers.JSONField(help_text="A quantity, a number, text or null.")
-    limit = serializers.JSONField(help_text="A quantity, a number, text or null.")
+    field = serializers.CharField(
+        help_text="Path in the request, such as pipe.wall_thickness; empty if none."
+    )
+    title = serializers.CharField(required=False, help_text="The verdict in a few words.")
+    detail = serializers.CharField(help_text="What was found and what was expected, in the units asked for.")
+    remedy = serializers.CharField(required=False, help_text="What to do; may be empty.")
+    parameters = MessageParametersField(required=False)
+    value = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
+    limit = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
     source = SourceOut()
 
 
 class SafetyNoteOut(serializers.Serializer):
     code = serializers.CharField()
+    title = serializers.CharField(required=False)
     detail = serializers.CharField()
+    remedy = serializers.CharField(required=False)
+    parameters = MessageParametersField(required=False)
     source = SourceOut()
 
 

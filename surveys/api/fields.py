@@ -22,7 +22,9 @@ from compute.errors import ComputeError
 from compute.marks import plain
 from compute.units import KINDS, Quantity, System, express, expresser, parse_quantity
 from surveys.api.limits import check_limits
+from surveys.api.rejections import rejection_of
 from surveys.api.rendering import finite
+from surveys.core.messages import Reader, answer, is_message
 from surveys.models import Record
 
 QUANTITY_IN = {
@@ -73,6 +75,8 @@ def in_units(document: Any, units: System) -> Any:
     if isinstance(document, dict):
         if "si" in document and (quantity := _quantity(document, units)):
             return quantity
+        if is_message(document):
+            document = answer(document, Reader(units))
         shown = {
             name: value if type(value) in LEAVES else in_units(value, units)
             for name, value in document.items()
@@ -90,6 +94,10 @@ def put_in_units(document: Any, units: System) -> Any:
     parts: list[Any] = [whole]
     for part in parts:  # which grows meanwhile
         if type(part) is dict:
+            if is_message(part):
+                answered = answer(part, Reader(units))
+                part.clear()
+                part.update(answered)
             _word(part, units)
         for place, value in part.items() if type(part) is dict else enumerate(part):
             kind = type(value)
@@ -162,7 +170,7 @@ class QuantityIn(serializers.Field):
             quantity = parse_quantity(data, self.kind)
             check_limits(quantity.si, self.kind, self.lowest)
         except ComputeError as error:
-            raise ValidationError(error.said, code=error.code) from None
+            raise rejection_of(error) from None
         return quantity
 
     def to_representation(self, value: Any) -> Any:

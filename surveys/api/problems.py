@@ -21,6 +21,7 @@ from rest_framework.settings import api_settings
 from compute.errors import ComputeError
 from compute.marks import System, plain
 from surveys.api.idempotency import Replay
+from surveys.core.messages import MessageCode, Reader, code_of, render
 from surveys.errors import ServiceError
 
 CONTENT_TYPE = "application/problem+json"
@@ -169,7 +170,7 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
         return None
     request = context.get("request")
     us = request is not None and request.query_params.get("units") == "us"
-    status, errors = found[0], _in_units(found[1], "us" if us else "metric")
+    status, errors = found[0], _read(found[1], "us" if us else "metric")
     headers = {"Retry-After": "1"} if status == HTTPStatus.SERVICE_UNAVAILABLE else {}
     if status == HTTPStatus.UNAUTHORIZED:
         headers["WWW-Authenticate"] = getattr(error, "auth_header", "") or "Token"
@@ -181,19 +182,19 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> HttpRespo
 def errors_of(error: Exception, units: System) -> list[dict[str, str]] | None:
     """The errors of a problem document for something raised; None for a fault of ours."""
     found = _status_and_errors(error)
-    return found and _in_units(found[1], units)
+    return found and _read(found[1], units)
 
 
 def problem_of(error: Exception, units: System) -> dict[str, Any] | None:
     """The problem document for something raised; None for a fault of ours."""
     found = _status_and_errors(error)
-    return found and problem(found[0], _in_units(found[1], units))
+    return found and problem(found[0], _read(found[1], units))
 
 
 def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
     """A problem document."""
     return {
-        "type": "about:blank",
+        "type": f"/help/codes/{errors[0]['code']}/",
         "title": HTTPStatus(status).phrase,
         "status": status,
         "detail": " ".join(dict.fromkeys(error["detail"] for error in errors)),
@@ -202,15 +203,24 @@ def problem(status: int, errors: list[dict[str, str]]) -> dict[str, Any]:
     }
 
 
-def _in_units(errors: list[dict[str, str]], units: System) -> list[dict[str, str]]:
-    return [one | {"detail": plain(one["detail"], units)} for one in errors]
+def _read(errors: list[dict[str, Any]], units: System) -> list[dict[str, str]]:
+    """Errors in the words of the catalogue and the reader's units."""
+    reader = Reader(units)
+    return [
+        one | {"code": str(one["code"]), "detail": _detail(one["code"], one["detail"], reader)}
+        for one in errors
+    ]
+
+
+def _detail(code: str, text: str, reader: Reader) -> str:
+    return render(code.message, reader).body if isinstance(code, MessageCode) else plain(text, reader.units)
 
 
 def _status_and_errors(error: Exception) -> tuple[int, list[dict[str, str]]] | None:
     if isinstance(error, ComputeError):
-        return 400, [_error(error.field, error.code, error.said)]
+        return 400, [_error(error.field, code_of(error), error.said)]
     if isinstance(error, ServiceError):
-        return error.status, [_error(error.field, error.code, error.said)]
+        return error.status, [_error(error.field, code_of(error), error.said)]
     if isinstance(error, exceptions.ValidationError):
         return 400, list(_flat(error.detail))
     if isinstance(error, DjangoValidationError):
@@ -244,6 +254,11 @@ def _error(field: str, code: str, detail: str) -> dict[str, str]:
     return {"field": field, "code": code, "detail": detail}
 
 
+def _code(code: object) -> str:
+    """The code of an error of a framework, with its message if it carries one."""
+    return code if isinstance(code, MessageCode) else str(code or "invalid").replace("_", "-")
+
+
 def _flat(detail: Any, path: str = "") -> Iterator[dict[str, str]]:
     """Nested errors of serializers as dotted paths."""
     if isinstance(detail, Mapping):
@@ -255,15 +270,13 @@ def _flat(detail: Any, path: str = "") -> Iterator[dict[str, str]]:
             nested = isinstance(inner, Mapping | list) and inner
             yield from _flat(inner, f"{path}.{index}".lstrip(".") if nested else path)
     else:
-        yield _error(path, str(getattr(detail, "code", "invalid")).replace("_", "-"), str(detail))
+        yield _error(path, _code(getattr(detail, "code", "")), str(detail))
 
 
 def _of_model_rules(error: DjangoValidationError) -> tuple[int, list[dict[str, str]]]:
     by_field = error.error_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.error_list}
     errors = [
-        _error(
-            "" if field == NON_FIELD_ERRORS else field, str(one.code or "invalid").replace("_", "-"), message
-        )
+        _error("" if field == NON_FIELD_ERRORS else field, _code(one.code), message)
         for field, ones in by_field.items()
         for one in ones
         for message in one.messages

@@ -99,7 +99,7 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
     )
     _say_findings(outcome["findings"], say)
     for note in findings_worded(outcome["safety_notes"], "metric"):
-        say(f"   ! {note['detail']}")
+        say(f"   ! {note['text']}")
     return setup
 
 
@@ -244,7 +244,7 @@ def _flow_and_uncertainty(result: Result) -> str:
 
 def _say_findings(findings: list[dict[str, Any]], say: Tell) -> None:
     for finding in findings_worded(findings, "metric"):
-        say(f"   [{finding['severity']}] {finding['code']}: {finding['detail']}")
+        say(f"   [{finding['severity']}] {finding['code']}: {finding['text']}")
 
 
 def _told(quantity: Any, digits: int = 1) -> str:

@@ -32,9 +32,7 @@ def verdict_shown(calibration: Calibration, units: System) -> dict[str, Any]:
             if verdict[key]
         ],
         # What holds of the points as found and as left alike is said once.
-        "findings": list(
-            {one["detail"]: one for one in findings_worded(verdict["findings"], units)}.values()
-        ),
+        "findings": list({one["text"]: one for one in findings_worded(verdict["findings"], units)}.values()),
         "limits_from": calibration.get_limits_from_display() if limits else "",
         "rule": calibration.get_decision_rule_display(),
     }

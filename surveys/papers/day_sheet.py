@@ -13,16 +13,16 @@ from uuid import UUID
 
 from django.db.models import Max, Q
 
-from compute.marks import plain
 from compute.place import safety_notes
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
+from surveys.outcomes import safety_note_json
 from surveys.own_jobs import jobs_of_day
 from surveys.papers.setup_sheet import DEFERS, safety_note_told, setup_blocks
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import moment
+from surveys.papers.wording import findings_worded, moment
 from surveys.selectors import Viewer, pipe_data_at
 
 NONE_STATED = "none on record; ask before you go"
@@ -140,9 +140,8 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
-    return [
-        safety_note_told(plain(one.said, units), one.source.text) for one in found if one.code != "general"
-    ]
+    stored = [safety_note_json(one) for one in found if one.code != "general"]
+    return [safety_note_told(one["text"], one["source"]["text"]) for one in findings_worded(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Any
 from compute.units import System
 from surveys.models import CombinedResult, Result
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import findings_worded, flow_with_uncertainty, worded
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, heading, worded
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ def paths_table(paper: Paper, result: Result, together: CombinedResult, units: S
         ]
     )
     for finding in findings_worded(together.findings, units):
-        paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])
+        paper.callout(heading(finding), finding["body"], finding["severity"])
 
 
 def _plane(result: Result, units: System) -> str:

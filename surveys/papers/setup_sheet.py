@@ -11,7 +11,7 @@ from compute.units import System
 from surveys.models import MeasuringPoint, Setup
 from surveys.papers.pipe_table import pipe_table
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import findings_worded, moment, of_document, run_of_pipe, worded
+from surveys.papers.wording import findings_worded, heading, moment, of_document, run_of_pipe, worded
 
 CHECKLIST = (
     "Pipe data confirmed on site: circumference taped, wall gauged at eight places, material seen.",
@@ -49,7 +49,7 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     outcome = setup.outcome
     paper.safety_notes(
         [
-            safety_note_told(one["detail"], one["source"]["text"])
+            safety_note_told(one["text"], one["source"]["text"])
             for one in findings_worded(outcome["safety_notes"], units)
         ],
         DEFERS,
@@ -169,4 +169,4 @@ def findings_blocks(paper: Paper, findings: list[dict[str, Any]], units: System)
     paper.heading("What the checks say")
     order = {"error": 0, "warning": 1, "info": 2}
     for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
-        paper.callout(finding["code"].replace("-", " "), finding["detail"], finding["severity"])
+        paper.callout(heading(finding), finding["body"], finding["severity"])

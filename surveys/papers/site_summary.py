@@ -16,7 +16,7 @@ from surveys.models import CombinedResult, Notice, Result
 from surveys.papers.changes import change_told, history_drawn
 from surveys.papers.site_year import PointYear, Records, Year, records_of
 from surveys.papers.typeset import Paper
-from surveys.papers.wording import findings_worded, flow_with_uncertainty, moment, percent
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, heading, moment, percent
 
 CHART_HEIGHT = 170.0
 # The gravest first.
@@ -256,15 +256,15 @@ def _findings(paper: Paper, year: Year, records: Records, units: System) -> None
     for one, found in records.found():
         for finding in findings_worded(_checks(found), units):
             if finding["severity"] in GRAVE:
-                key = (finding["severity"], finding["code"], finding["detail"])
+                key = (finding["severity"], heading(finding), finding["body"])
                 where.setdefault(key, []).append(f"{one.name} ({year.day(found.result.survey.started_at)})")
     if not any(one.found for one in records.points):
         return
     paper.heading("What the checks hold against results")
     if not where:
         paper.text("Nothing: no check speaks against a result of the year.")
-    for (severity, code, detail), places in sorted(where.items(), key=lambda item: GRAVE[item[0][0]]):
-        paper.callout(code.replace("-", " "), f"{detail} At: {'; '.join(places)}.", severity)
+    for (severity, label, detail), places in sorted(where.items(), key=lambda item: GRAVE[item[0][0]]):
+        paper.callout(label, f"{detail} At: {'; '.join(places)}.", severity)
 
 
 def _instruments(paper: Paper, year: Year, records: Records) -> None:

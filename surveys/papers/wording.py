@@ -7,10 +7,10 @@ from datetime import datetime
 from math import floor, log10
 from typing import Any
 
-from compute.marks import plain
 from compute.units import System, express
+from surveys.core.messages import Reader, findings_read
+from surveys.core.messages.numbers import SIGNS
 
-SIGNS = {"degC": "°C", "degF": "°F", "m3/h": "m³/h", "us": "µs", "deg": "°", "um": "µm", "kg/m3": "kg/m³"}
 DECIMALS = {"length": 1, "temperature": 1, "speed": 3, "volume_flow": 2, "transit_time": 2, "angle": 1}
 
 
@@ -40,8 +40,13 @@ def of_document(quantity: Any, units: System, decimals: int | None = None) -> st
 
 
 def findings_worded(findings: Iterable[Mapping[str, Any]], units: System) -> list[dict[str, Any]]:
-    """Stored findings or safety notes with their sentences in the reader's units."""
-    return [{**one, "detail": plain(one["detail"], units)} for one in findings]
+    """Stored findings or safety notes in the reader's units, see `findings_read`."""
+    return findings_read(findings, Reader(units))
+
+
+def heading(finding: Mapping[str, Any]) -> str:
+    """The title of a finding; its code in words where it has none yet."""
+    return finding["title"] or finding["code"].replace("-", " ")
 
 
 def run_of_pipe(metres: float, units: System) -> str:

@@ -1,4 +1,4 @@
-"""What every page has around it: who may see it, the navigation of their role, and figures in the units they chose."""
+"""The frame of every page: access by role, navigation, and the user's choice of units."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from compute.units import System
 from surveys.models import Role, User
@@ -27,33 +29,33 @@ View = Callable[..., HttpResponse]
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A page the navigation names, and the roles it is named to."""
+    """A page of the navigation, and the roles that see it there."""
 
     route: str
-    label: str
+    label: str | Promise
     roles: frozenset[str] = EVERYBODY
 
 
-# In order; the first one a role has is where it starts.
+# In order; the first entry of a role is its start page.
 NAVIGATION = (
-    Entry("field-today", "Today", frozenset({Role.TECHNICIAN})),
-    Entry("office-board", "Jobs", OFFICE),
-    Entry("office-review", "To review", OFFICE),
-    Entry("fleet-due", "Due dates", FLEET),
-    Entry("fleet-doubts", "Out of tolerance", FLEET),
-    Entry("portal-sites", "Sites"),
-    Entry("portal-notices", "Notices", frozenset({Role.CLIENT}) | Role.office_roles()),
-    Entry("docs", "API"),
+    Entry("field-today", _("Today"), frozenset({Role.TECHNICIAN})),
+    Entry("office-board", _("Jobs"), OFFICE),
+    Entry("office-review", _("Survey review"), OFFICE),
+    Entry("fleet-due", _("Due dates"), FLEET),
+    Entry("fleet-doubts", _("Out of tolerance"), FLEET),
+    Entry("portal-sites", _("Sites")),
+    Entry("portal-notices", _("Notices"), frozenset({Role.CLIENT}) | Role.office_roles()),
+    Entry("docs", _("API")),
 )
 
 
 def entries_of(user: User) -> list[Entry]:
-    """What the navigation names to a user."""
+    """The navigation entries of a user."""
     return [entry for entry in NAVIGATION if user.role in entry.roles]
 
 
 def framed_for(roles: frozenset[str]) -> Callable[[View], Callable[..., HttpResponseBase]]:
-    """A page for those of some roles, signed in with all that is asked of them; to the others it is not there."""
+    """Limit a page to signed-in users of some roles, with a second factor where required; 404 for other roles."""
 
     def framing(view: View) -> Callable[..., HttpResponseBase]:
         @wraps(view)
@@ -61,14 +63,14 @@ def framed_for(roles: frozenset[str]) -> Callable[[View], Callable[..., HttpResp
             user = cast(User, request.user)
             if user.role not in roles:
                 raise Http404
-            # No person types one, and PostgreSQL has no text with it.
+            # Not possible to type, and PostgreSQL does not store it.
             if any(
                 "\0" in text
                 for sent in (request.GET, request.POST)
                 for _, all_of in sent.lists()
                 for text in all_of
             ):
-                raise BadRequest("a NUL in a form")
+                raise BadRequest("NUL character in a form")
             if second_factor_enrolment_required(user):
                 return redirect("second-factor")
             return view(request, *args, **kwargs)
@@ -77,7 +79,7 @@ def framed_for(roles: frozenset[str]) -> Callable[[View], Callable[..., HttpResp
 
         @wraps(view)
         def signed_in(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-            # A part of a page is not to be replaced by the page to sign in.
+            # A fragment of a page must not be replaced by the sign-in page.
             if "HX-Request" in request.headers and not request.user.is_authenticated:
                 return HttpResponse(status=401)
             return pages(request, *args, **kwargs)
@@ -91,13 +93,13 @@ framed = framed_for(EVERYBODY)
 
 
 def units_of(request: HttpRequest) -> System:
-    """What the address asks for, else what the user chose in this session; metric before they did."""
+    """The units in the address, else those chosen in the session; metric by default."""
     asked = request.GET.get("units") or request.session.get(UNITS_KEY)
     return "us" if asked == "us" else "metric"
 
 
 def page(request: HttpRequest, template: str, context: dict[str, Any], status: int = 200) -> HttpResponse:
-    """A page within the frame."""
+    """Render a page within the frame."""
     addresses = [(reverse(entry.route), entry.label) for entry in entries_of(cast(User, request.user))]
     around = {
         "units": units_of(request),

@@ -1,4 +1,4 @@
-"""Where a user starts, and the units they read in."""
+"""The start page of a user, and the choice of units."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from surveys.portal.frame import UNITS_KEY, entries_of, framed
 @framed
 @require_safe
 def home(request: HttpRequest) -> HttpResponse:
-    """To the first page of the user's role."""
+    """Redirect to the start page of the user's role."""
     return redirect(entries_of(cast(User, request.user))[0].route)
 
 
 @framed
 @require_POST
 def units(request: HttpRequest) -> HttpResponse:
-    """Keep the choice of units for this session and go back to the page it was made on."""
+    """Store the choice of units in the session and return to the page."""
     request.session[UNITS_KEY] = "us" if request.POST.get("units") == "us" else "metric"
     back = request.POST.get("next", "")
     safe = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())

@@ -258,7 +258,7 @@ def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
     try:
         unit_named(column.unit, KIND_BY_COLUMN[column.name])
     except ComputeError as error:
-        raise ServiceError(error.said, code=error.code, field=f"{where}.unit") from None
+        raise ServiceError.of(error, field=f"{where}.unit") from None
 
 
 def _at(at: object, header: bool, where: str) -> None:

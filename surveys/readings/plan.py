@@ -170,7 +170,7 @@ def _unit(name: str, unit: str | None) -> str:
     try:
         unit_named(unit.strip(), KIND_BY_COLUMN[name], f"file.{name}")
     except ComputeError as error:
-        raise ServiceError(error.said, code=error.code, field="file") from None
+        raise ServiceError.of(error, field="file") from None
     return unit.strip()
 
 

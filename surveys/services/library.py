@@ -124,7 +124,7 @@ def _store_medium(data: OwnMediumData, by: User, now: datetime) -> None:
     try:
         table_properties(table, table.temperature)
     except ComputeError as error:
-        raise ServiceError(error.said, code=error.code, field="table") from None
+        raise ServiceError.of(error, field="table") from None
     data.recorded_by, data.recorded_at = by, now
     record_create(data)
 

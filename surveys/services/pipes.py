@@ -87,11 +87,7 @@ def pipe_correct(
     if corrects.pipe_id != pipe.id:
         raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
     if PipeData.objects.filter(corrects=corrects).exists():
-        raise Conflict(
-            "That version was corrected already; read the pipe's data again and correct the version in force.",
-            code="already-corrected",
-            field="corrects",
-        )
+        raise Conflict("already-corrected/pipe-data", field="corrects")
     data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)
     data.corrects, data.reason, data.gauging = corrects, said(reason), _gauging_of(pipe, gauging)
     data.save(force_insert=True)
@@ -201,7 +197,7 @@ def version_to_correct(pipe: Pipe, at: date) -> PipeData:
     """The version in force at a date: what a correction is about unless it names another."""
     data = pipe_data_at(pipe, at) or pipe_data_valid(pipe.data.all(), date.max)
     if data is None:
-        raise Conflict("This pipe has no data to correct.", code="no-pipe-data")
+        raise Conflict("no-pipe-data/correction")
     return data
 
 

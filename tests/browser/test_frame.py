@@ -23,7 +23,7 @@ def test_on_a_phone_the_pages_are_one_key_away_and_leave_the_screen_to_the_conte
     page: Page, accessible: Judge
 ) -> None:
     page.goto("/office/review/")
-    menu = page.get_by_role("button", name="Menu · To review")
+    menu = page.get_by_role("button", name="Menu · Survey review")
     pages = page.get_by_role("navigation", name="Pages")
     expect(pages).to_have_count(0)
     header = page.locator("header").bounding_box()
@@ -32,7 +32,7 @@ def test_on_a_phone_the_pages_are_one_key_away_and_leave_the_screen_to_the_conte
     accessible(page)
     menu.focus()
     page.keyboard.press("Enter")
-    expect(pages.get_by_role("link", name="To review")).to_have_attribute("aria-current", "page")
+    expect(pages.get_by_role("link", name="Survey review")).to_have_attribute("aria-current", "page")
     accessible(page)
     page.keyboard.press("Escape")
     expect(pages).to_have_count(0)
@@ -73,5 +73,5 @@ def test_an_address_that_leads_nowhere_is_told_to_people_as_a_page(page: Page, a
     assert answer.status == 404
     expect(page.get_by_role("alert")).to_contain_text("nothing at this address, or nothing you may see")
     accessible(page)
-    page.get_by_role("link", name="To the first page").click()
+    page.get_by_role("link", name="Go to the start page").click()
     expect(page).to_have_url(re.compile("/(sites|office/jobs)/$"))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ast
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,21 +22,27 @@ def codes(findings: list[Finding]) -> list[tuple[str, str]]:
     return [(finding.code, finding.severity) for finding in findings]
 
 
+def given(finding: Finding) -> Mapping[str, Any]:
+    """The parameters of a finding."""
+    assert finding.message
+    return finding.message.parameters
+
+
 @pytest.mark.parametrize(
     ("outer", "material", "named"),
     [
-        (8 * INCH, "carbon-steel", "8.625 in"),
-        (2.5 * INCH, "carbon-steel", "2.875 in"),
-        (0.200, "carbon-steel", "219.1 mm"),
-        (0.080, "ductile-iron", "98.00 mm"),
+        (8 * INCH, "carbon-steel", 0.219075),
+        (2.5 * INCH, "carbon-steel", 0.073025),
+        (0.200, "carbon-steel", 0.219075),
+        (0.080, "ductile-iron", 0.098),
     ],
 )
 def test_a_nominal_size_entered_as_outer_diameter_is_named_with_the_true_one(
-    outer: float, material: str, named: str
+    outer: float, material: str, named: float
 ) -> None:
     [finding] = checks_pipe.nominal_size_as_outer_diameter(outer, material)
     assert (finding.code, finding.severity) == ("nominal-size-as-outer-diameter", "warning")
-    assert named in finding.detail
+    assert pytest.approx(named) in [one["si"] for one in given(finding)["actual"]]
 
 
 @pytest.mark.parametrize(
@@ -56,7 +64,8 @@ def test_a_diameter_that_is_both_a_true_one_and_a_commoner_name_is_noted() -> No
     # 4.000 in is the outer diameter of NPS 3 1/2; NPS 4, far more common, measures 4.500 in.
     [finding] = checks_pipe.nominal_size_as_outer_diameter(4 * INCH, "carbon-steel")
     assert (finding.code, finding.severity) == ("nominal-size-or-outer-diameter", "info")
-    assert "4.500 in" in finding.detail
+    assert given(finding)["actual"] == [{"si": pytest.approx(4.5 * INCH), "kind": "length"}]
+    assert given(finding)["true_sizes"] == ["NPS 3 1/2"]
 
 
 def test_a_pipe_under_pressure_calls_for_a_safety_note() -> None:
@@ -67,7 +76,7 @@ def test_a_pipe_under_pressure_calls_for_a_safety_note() -> None:
 def test_a_wall_of_no_table_is_noted_with_the_nearest_and_one_of_the_tables_is_not() -> None:
     [finding] = checks_pipe.dimensions_in_tables(0.2191, 0.0068, "carbon-steel")
     assert finding.code == "wall-not-in-tables"
-    assert finding.limit == pytest.approx(0.0071, abs=3e-4)
+    assert given(finding)["nearest"]["si"] == pytest.approx(0.0071, abs=3e-4)
     assert checks_pipe.dimensions_in_tables(0.2191, 0.0063, "carbon-steel") == []
 
 
@@ -95,7 +104,7 @@ def test_a_diameter_of_no_table_is_noted() -> None:
 
 def test_a_diameter_of_another_material_is_named_as_such() -> None:
     [finding] = checks_pipe.dimensions_in_tables(0.110, 0.006, "carbon-steel")
-    assert "ISO 4427 OD 110" in finding.detail
+    assert given(finding)["other_sizes"] == ["ISO 4427 OD 110"]
 
 
 def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_warning() -> None:
@@ -225,6 +234,10 @@ def test_every_code_the_checks_can_give_is_listed() -> None:
     given = set()
     for module in Path(checks.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Finding":
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Name)
+                and node.func.id in {"Finding", "finding"}
+            ):
                 given |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
     assert given <= set(checks.CODES)

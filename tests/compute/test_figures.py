@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import pytest
 
-from compute.checks_pipe import wall_against_gauge
 from compute.checks_result import sound_speed_fits, velocity_sane
 from compute.checks_setup import transducer_temperature
 from compute.errors import OutOfRange
@@ -58,21 +57,6 @@ def test_a_text_without_marks_is_what_it_is_in_either_units() -> None:
 def test_a_mark_that_was_cut_off_is_left_as_text() -> None:
     cut = said(0.00711, "mm", ".2f")[:-1]
     assert both(cut) == (cut, cut)
-
-
-def test_a_finding_is_one_sentence_that_reads_in_either_units() -> None:
-    (finding,) = wall_against_gauge(0.0063, 0.0080)
-    assert finding.detail.startswith("The wall is entered as 6.30 mm, the gauge says 8.00 mm: more apart")
-    assert plain(finding.said, "us").startswith(
-        "The wall is entered as 0.248 in, the gauge says 0.315 in: more"
-    )
-    assert (finding.value, finding.limit, finding.kind) == (0.0063, 0.0080, "length")
-
-
-def test_a_rule_of_thumb_is_round_in_either_units() -> None:
-    (finding,) = wall_against_gauge(0.0063, None)
-    assert "1 mm of wall changes the flow of a 200 mm pipe by about 2 %" in finding.detail
-    assert "0.04 in of wall changes the flow of an 8 in pipe by about 2 %" in plain(finding.said, "us")
 
 
 def test_a_sentence_put_together_of_others_keeps_their_marks() -> None:

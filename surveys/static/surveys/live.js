@@ -1,8 +1,8 @@
-// Forms that answer while they are filled in: what is typed stays, and why no answer came is told where it would stand.
+// Forms with a live preview: entries stay in the form, and a failed request is reported in place of the preview.
 
 import { follow } from "./follows.js";
 
-// Signing in again in another tab makes the token of this page stale; the cookie has the one that holds.
+// After a sign-in in another tab the token of this page is out of date; the cookie has the current one.
 function token() {
   const found = document.cookie.split("; ").find((part) => part.startsWith("csrftoken="));
   return found && decodeURIComponent(found.slice("csrftoken=".length));
@@ -19,19 +19,19 @@ function tell(text, ...more) {
 
 function signIn() {
   const address = document.querySelector("script[data-sign-in]").dataset.signIn;
-  return Object.assign(document.createElement("a"), { href: address, target: "_blank", textContent: "Sign in in another tab" });
+  return Object.assign(document.createElement("a"), { href: address, target: "_blank", textContent: gettext("Sign in (new tab)") });
 }
 
 document.addEventListener("htmx:configRequest", ({ detail }) => {
   if (token() && detail.parameters.csrfmiddlewaretoken) detail.parameters.csrfmiddlewaretoken = token();
 });
 document.addEventListener("htmx:responseError", ({ detail }) => {
-  // 403: the token went with the session.
-  if ([401, 403].includes(detail.xhr.status)) tell("You are signed out; nothing was recorded. What you typed stays here: ", signIn(), ", then come back and press again.");
-  else if (detail.xhr.status === 429) tell("That was asked too often in a short time; nothing was recorded. Try again in a minute.");
-  else tell("The service could not answer; nothing was recorded. What you typed stays here; try again in a moment.");
+  // 403: the token ended with the session.
+  if ([401, 403].includes(detail.xhr.status)) tell(gettext("You are signed out. Nothing was saved. Your entries stay on this page. Sign in, then come back and try again."), " ", signIn());
+  else if (detail.xhr.status === 429) tell(gettext("Too many requests. Nothing was saved. Try again in a minute."));
+  else tell(gettext("The service does not respond. Nothing was saved. Your entries stay on this page. Try again in a moment."));
 });
-document.addEventListener("htmx:sendError", () => tell("No connection; nothing was recorded. What you typed stays here; try again when it is back."));
+document.addEventListener("htmx:sendError", () => tell(gettext("No connection. Nothing was saved. Your entries stay on this page. Try again when the connection is back.")));
 
 function followAll() {
   for (const form of document.forms) follow(form);

@@ -263,7 +263,7 @@ def test_after_the_session_ended_no_old_answer_stands_and_it_goes_on_when_signed
     page.get_by_label("Wall thickness").fill("8 mm")
     expect(page.locator("#answer")).to_contain_text("You are signed out")
     expect(page.locator("#spacing")).to_have_count(0)
-    expect(page.get_by_role("link", name="Sign in in another tab")).to_have_attribute("href", "/sign-in/")
+    expect(page.get_by_role("link", name="Sign in (new tab)")).to_have_attribute("href", "/sign-in/")
     accessible(page)
     signed_in.add_cookies(session)  # type: ignore[arg-type]
     page.evaluate("window.dispatchEvent(new Event('focus'))")

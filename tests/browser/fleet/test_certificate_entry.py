@@ -87,8 +87,8 @@ def test_signed_out_meanwhile_the_form_says_so_and_keeps_what_was_typed(
     form.context.clear_cookies(name="sessionid")
     form.get_by_role("button", name="Show the verdict").click()
     told = form.get_by_role("status")
-    expect(told).to_contain_text("You are signed out; nothing was recorded.")
-    expect(told.get_by_role("link", name="Sign in in another tab")).to_have_attribute("target", "_blank")
+    expect(told).to_contain_text("You are signed out. Nothing was saved.")
+    expect(told.get_by_role("link", name="Sign in (new tab)")).to_have_attribute("target", "_blank")
     expect(form.get_by_label("Number of the certificate")).to_have_value("HR-2")
     accessible(form)
 
@@ -96,7 +96,7 @@ def test_signed_out_meanwhile_the_form_says_so_and_keeps_what_was_typed(
 def test_without_a_connection_the_form_says_so_and_keeps_what_was_typed(form: Page) -> None:
     form.context.set_offline(True)
     form.get_by_role("button", name="Show the verdict").click()
-    expect(form.get_by_role("status")).to_contain_text("No connection; nothing was recorded.")
+    expect(form.get_by_role("status")).to_contain_text("No connection. Nothing was saved.")
     expect(form.get_by_label("Number of the certificate")).to_have_value("HR-2")
 
 

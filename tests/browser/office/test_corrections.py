@@ -160,7 +160,7 @@ def test_signed_out_meanwhile_the_entries_stay_and_go_on_after_signing_in_elsewh
     cast.office.set_password("a-long-pass-phrase")
     cast.office.save()
     with page.expect_popup() as opened:
-        page.get_by_role("link", name="Sign in in another tab").click()
+        page.get_by_role("link", name="Sign in (new tab)").click()
     tab = opened.value
     tab.get_by_label("User").fill("office")
     tab.get_by_label("Password").fill("a-long-pass-phrase")

@@ -70,13 +70,16 @@ def test_us_units_and_inches_give_the_same_case(as_user: Any) -> None:
     assert in_inches["medium"]["sound_speed"]["unit"] == "ft/s"
 
 
-def test_a_finding_has_its_code_severity_field_value_limit_and_source(as_user: Any) -> None:
+def test_a_finding_has_its_code_severity_field_words_parameters_and_source(as_user: Any) -> None:
     found = spacing(as_user("owner"), changed(pipe={"outer_diameter": "8 in"}))
     [finding] = [f for f in found["findings"] if f["code"] == "nominal-size-as-outer-diameter"]
     assert finding["field"] == "pipe.outer_diameter"
     assert finding["severity"] == "warning"
-    assert finding["value"] == {"value": pytest.approx(203.2), "unit": "mm"}
-    assert finding["limit"] == {"value": pytest.approx(219.075), "unit": "mm"}
+    assert finding["title"] == "Nominal size entered as outer diameter"
+    assert "an outer diameter of 219.1\xa0mm (ASME B36.10M NPS 8" in finding["detail"]
+    assert finding["remedy"].startswith("Measure the circumference")
+    assert finding["parameters"]["entered"] == {"value": pytest.approx(203.2), "unit": "mm"}
+    assert finding["parameters"]["actual"] == [{"value": pytest.approx(219.075), "unit": "mm"}]
     assert finding["source"]["text"]
 
 

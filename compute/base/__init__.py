@@ -1,0 +1,1 @@
+"""What all of the physics is built on."""

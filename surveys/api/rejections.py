@@ -1,0 +1,25 @@
+"""Rejections of requests: validation errors whose code carries a message of the catalogue."""
+
+from __future__ import annotations
+
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from compute.base.messages import Message, message
+from compute.errors import ComputeError
+from surveys.core.messages import MessageCode, code_of, error_text, render
+from surveys.errors import ServiceError
+
+
+def rejection(key: str, /, **parameters: object) -> ValidationError:
+    """A rejection by the key of its message; as the value of a field in a mapping use `error_detail`."""
+    return ValidationError(error_detail(message(key, **parameters)))
+
+
+def error_detail(of: Message) -> ErrorDetail:
+    """An error of one field; its text is in metric units until the problem document is made for a reader."""
+    return ErrorDetail(render(of).body, code=MessageCode(of))
+
+
+def rejection_of(error: ComputeError | ServiceError) -> ValidationError:
+    """The rejection of a value for an error of the physics or of a service; names no field, the serializer does."""
+    return ValidationError(error_text(error) if error.message else error.said, code=code_of(error))

@@ -1,0 +1,1 @@
+"""What all of the service is built on."""

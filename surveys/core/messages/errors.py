@@ -1,0 +1,60 @@
+"""Messages of errors: carried through the frameworks' errors, and rendered where somebody reads them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from compute.base.messages import Message, message
+from compute.errors import ComputeError
+from compute.marks import plain
+from surveys.core.messages.rendering import render
+from surveys.core.messages.values import METRIC, Reader
+from surveys.errors import ServiceError
+
+
+class MessageCode(str):
+    """The code of an error that carries its message, so that the message passes through errors that carry only a code."""
+
+    message: Message
+
+    def __new__(cls, of: Message) -> MessageCode:
+        made = super().__new__(cls, of.code)
+        made.message = of
+        return made
+
+    def __reduce__(self) -> Any:
+        return MessageCode, (self.message,)
+
+
+def message_of(error: BaseException | Any) -> Message | None:
+    """The message of an error of the physics or of a service, or of an error or error detail whose code carries one."""
+    if isinstance(error, ComputeError | ServiceError):
+        return error.message
+    code = getattr(error, "code", None)
+    return code.message if isinstance(code, MessageCode) else None
+
+
+def code_of(error: ComputeError | ServiceError) -> str:
+    """The code of an error for an error of a framework, with the message where there is one."""
+    return MessageCode(error.message) if error.message else error.code
+
+
+def error_text(error: BaseException | Any, reader: Reader = METRIC) -> str:
+    """What is wrong and what to do, in the words of the catalogue."""
+    if found := message_of(error):
+        return render(found, reader).body
+    if isinstance(error, ComputeError | ServiceError):  # A sentence that is not in the catalogue yet.
+        return plain(error.said, reader.units)
+    return str(error)
+
+
+def model_error(key: str, /, **parameters: Any) -> ValidationError:
+    """A rejection by a rule of a model: the key of a message and its parameters."""
+    return model_error_of(message(key, **parameters))
+
+
+def model_error_of(of: Message) -> ValidationError:
+    """A rejection by a rule of a model for a message."""
+    return ValidationError(render(of).body, code=MessageCode(of))

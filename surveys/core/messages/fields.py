@@ -1,0 +1,50 @@
+"""Labels of the fields of requests and records, as messages name them; lower case, `{field:cap}` begins a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+# By path, or by the last parts of one: `wall_thickness` serves every path that ends so.
+FIELDS: Mapping[str, Promise] = {
+    "pipe.outer_diameter": _("outer diameter"),
+    "pipe.wall_thickness": _("wall thickness"),
+    "pipe.material": _("pipe material"),
+    "pipe.roughness": _("roughness"),
+    "pipe.lining.thickness": _("lining thickness"),
+    "pipe.lining.material": _("lining material"),
+    "pipe.lining": _("lining"),
+    "medium.temperature": _("temperature of the medium"),
+    "medium.pressure": _("pressure of the medium"),
+    "medium.sound_speed": _("sound speed of the medium"),
+    "medium.density": _("density of the medium"),
+    "medium.dynamic_viscosity": _("dynamic viscosity of the medium"),
+    "medium.salinity": _("salinity"),
+    "medium.mass_fraction": _("mass fraction"),
+    "transducers.wedge_angle": _("wedge angle"),
+    "transducers.wedge_sound_speed": _("sound speed of the wedge"),
+    "transducers.wedge_delay": _("wedge delay"),
+    "transducers.face_offset": _("face offset"),
+    "transducers.frequency": _("frequency"),
+    "transducers.lowest_temperature": _("lowest temperature of the transducers"),
+    "transducers.highest_temperature": _("highest temperature of the transducers"),
+    "traverses": _("number of traverses"),
+    "mounted_spacing": _("mounted spacing"),
+    "expected_velocity": _("expected velocity"),
+    "upstream_straight": _("upstream straight length"),
+    "downstream_straight": _("downstream straight length"),
+    "readings.transit_time": _("transit time"),
+    "readings.time_difference": _("time difference"),
+    "readings.sound_speed": _("sound speed"),
+}
+
+
+def label_of(path: str) -> str:
+    """The label of a field by its path, such as `pipe.wall_thickness` or `readings.0.transit_time`; else its name in words."""
+    names = [name for name in path.split(".") if not name.isdecimal()]
+    for start in range(len(names)):
+        if label := FIELDS.get(".".join(names[start:])):
+            return str(label)
+    return names[-1].replace("_", " ") if names else ""

@@ -1,0 +1,171 @@
+"""Every message that the code emits has an entry in the catalogue, every entry is emitted, and placeholders are among the parameters."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from dataclasses import dataclass
+from inspect import isclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from compute import errors
+from surveys import errors as rejections
+from surveys.core.messages.catalogue import CATALOGUE
+from surveys.core.messages.texts import parts
+
+ROOT = Path(__file__).parents[3]
+# Functions and errors whose first argument is a key.
+KEYED = {"finding", "safety_note", "message", "rejection", "model_error"} | {
+    name
+    for name, found in vars(rejections).items()
+    if isclass(found) and issubclass(found, rejections.ServiceError)
+}
+ERRORS = {
+    name: found.code
+    for name, found in vars(errors).items()
+    if isclass(found) and issubclass(found, errors.ComputeError)
+}
+# Keywords that are not parameters of the message.
+ASIDE = {"source", "variant", "field"}
+IMPLIED = {"units"}
+TEXTS = ("title", "detail", "remedy")
+
+
+@dataclass(frozen=True)
+class Emitted:
+    """A call that emits a message; `names` is None where parameters come from a mapping."""
+
+    where: str
+    key: str
+    names: frozenset[str] | None
+
+
+def sources() -> Iterator[tuple[Path, ast.Module]]:
+    for package in ("compute", "surveys"):
+        for path in (ROOT / package).rglob("*.py"):
+            if "catalogue" not in path.parts[:-1] or "messages" not in path.parts:
+                yield path.relative_to(ROOT), ast.parse(path.read_text(encoding="utf-8"))
+
+
+def constants(node: ast.expr) -> list[str]:
+    """The texts that an argument can be: a constant, or one of two."""
+    if isinstance(node, ast.IfExp):
+        return [*constants(node.body), *constants(node.orelse)]
+    return [node.value] if isinstance(node, ast.Constant) and isinstance(node.value, str) else []
+
+
+def keys(call: ast.Call) -> list[str]:
+    name = call.func.id if isinstance(call.func, ast.Name) else getattr(call.func, "attr", "")
+    given = {keyword.arg: keyword.value for keyword in call.keywords}
+    if name in ERRORS and not call.args:
+        variants = constants(given["variant"]) if "variant" in given else [""]
+        return [f"{ERRORS[name]}/{variant}" if variant else ERRORS[name] for variant in variants]
+    if name in KEYED and call.args and "code" not in given:
+        return [key for key in constants(call.args[0]) if rejections.KEY.fullmatch(key)]
+    return []
+
+
+def names(call: ast.Call) -> frozenset[str] | None:
+    given = {keyword.arg for keyword in call.keywords}
+    if None in given:
+        return None
+    implied = IMPLIED | ({"quantity"} if "field" in given else set())
+    if getattr(call.func, "id", "") == "UnknownName":
+        implied |= {"suggestions"}
+    if getattr(call.func, "id", "") == "TotalReflection":
+        implied |= {"critical_angle", "sound_speed", "axial_speed"}
+    return frozenset(name for name in given if name and name not in ASIDE) | implied
+
+
+SOURCES = list(sources())
+EMITTED = [
+    Emitted(f"{path}:{node.lineno}", key, names(node))
+    for path, tree in SOURCES
+    for node in ast.walk(tree)
+    if isinstance(node, ast.Call)
+    for key in keys(node)
+]
+# Keys of tables and of choices stand anywhere in the code.
+WRITTEN = {
+    node.value
+    for _, tree in SOURCES
+    for node in ast.walk(tree)
+    if isinstance(node, ast.Constant) and isinstance(node.value, str)
+} | {one.key for one in EMITTED}
+
+
+class Anything(int):
+    """A value that every text can format, a count too."""
+
+    def __format__(self, spec: str) -> str:
+        return "x"
+
+
+def asked(text: Any) -> set[str]:
+    """The placeholders of a text, found by asking for them one after the other."""
+    given: dict[str, Any] = {"count": Anything(2)}
+    found: set[str] = set()
+    while True:
+        try:
+            text.format(**given)
+        except KeyError as missing:
+            given[missing.args[0]] = Anything(2)
+            found.add(missing.args[0])
+        else:
+            return found | ({"count"} if "{count" in text.format(**given | {"count": Seen()}) else set())
+
+
+class Seen(Anything):
+    def __new__(cls) -> Seen:
+        return super().__new__(cls, 2)
+
+    def __format__(self, spec: str) -> str:
+        return "{count"
+
+
+@pytest.mark.parametrize("one", EMITTED, ids=lambda one: f"{one.key} {one.where}")
+def test_what_is_emitted_has_an_entry_whose_placeholders_are_given(one: Emitted) -> None:
+    entry = CATALOGUE.get(one.key)
+    assert entry, f"{one.where} emits {one.key}, which has no entry."
+    if one.names is None:
+        return
+    for name in TEXTS:
+        for under, text in parts(getattr(entry, name)):
+            if under <= one.names:
+                assert asked(text) <= one.names, (
+                    f"{one.where}: {name} of {one.key} asks for more than is given."
+                )
+
+
+@pytest.mark.parametrize("key", sorted(CATALOGUE))
+def test_every_entry_is_emitted(key: str) -> None:
+    assert key in WRITTEN, f"Nothing emits {key}."
+
+
+@pytest.mark.parametrize("key", sorted(CATALOGUE))
+def test_what_a_text_is_conditional_on_is_given_by_some_of_those_who_emit_it(key: str) -> None:
+    calls = [one for one in EMITTED if one.key == key]
+    if not calls or any(one.names is None for one in calls):
+        return
+    given = frozenset().union(*(one.names or () for one in calls))
+    if key == "out-of-range":  # serves any limits
+        given |= {"above", "below", "at_least", "at_most", "value"}
+    for name in TEXTS:
+        for under, _text in parts(getattr(CATALOGUE[key], name)):
+            assert under <= given, f"{name} of {key} waits for {sorted(under - given)}."
+
+
+@pytest.mark.parametrize("key", sorted(CATALOGUE))
+def test_an_entry_has_texts_of_whole_sentences_and_a_title_without_a_full_stop(key: str) -> None:
+    entry = CATALOGUE[key]
+    assert list(parts(entry.title))
+    assert list(parts(entry.detail)) or list(parts(entry.remedy))
+    for _, title in parts(entry.title):
+        assert not str(title).endswith((".", ":"))
+        assert len(str(title).split()) <= 9
+    for name in ("detail", "remedy"):
+        for _, text in parts(getattr(entry, name)):
+            assert text.format(**{one: Anything(2) for one in asked(text) | {"count"}}).endswith((".", "?"))
