@@ -26,6 +26,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import OFFICE
 from surveys.api.records.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
@@ -218,15 +219,15 @@ class OwnRecords(Records):
 
     writers = OFFICE
     prefetched = ("versions__recorded_by",)
-    filterset_fields = {"name": ["exact", "icontains"]}
     ordering_fields = ("name",)
 
 
 class CustomMaterials(OwnRecords):
     """Materials the office added; named in requests like those of the library."""
 
-    model = CustomMaterial
-    serializer_class = CustomMaterialOut
+    model = OwnMaterial
+    filterset_class = filters(OwnMaterial, "name", search=SearchFilter("name"))
+    serializer_class = OwnMaterialOut
 
     def get_serializer_class(self) -> Any:
         return CustomMaterialOut if self.action == "list" else CustomMaterialDetailOut
@@ -256,8 +257,9 @@ class CustomMaterials(OwnRecords):
 class CustomMedia(OwnRecords):
     """Media the office added; named in requests like those of the library."""
 
-    model = CustomMedium
-    serializer_class = CustomMediumOut
+    model = OwnMedium
+    filterset_class = filters(OwnMedium, "name", search=SearchFilter("name"))
+    serializer_class = OwnMediumOut
 
     def get_serializer_class(self) -> Any:
         return CustomMediumOut if self.action == "list" else CustomMediumDetailOut
