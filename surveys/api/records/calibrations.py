@@ -201,7 +201,7 @@ class Calibrations(Records):
         "certificate_file__received_by",
         "out_of_tolerance_review",
     )
-    prefetched = ("recomputations", "points", "tolerance_review__surveys")
+    prefetched = ("recomputations", "points", "out_of_tolerance_review__surveys")
     filterset_class = filters(
         Calibration,
         "instrument",

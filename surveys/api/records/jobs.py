@@ -203,7 +203,7 @@ class Jobs(Records):
             [kit_shown(row, units_of(request)) for row in suitable_kits(job, self.user, timezone.now())]
         )
 
-    @documented(request=JobMoveIn, responses={201: JobMoveOut})
+    @documented(request=JobStatusChangeIn, responses={201: JobStatusChangeOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def moves(self, request: Request, pk: Any = None) -> Response:
         """Move it to another state, with the reason."""

@@ -225,9 +225,9 @@ class OwnRecords(Records):
 class CustomMaterials(OwnRecords):
     """Materials the office added; named in requests like those of the library."""
 
-    model = OwnMaterial
-    filterset_class = filters(OwnMaterial, "name", search=SearchFilter("name"))
-    serializer_class = OwnMaterialOut
+    model = CustomMaterial
+    filterset_class = filters(CustomMaterial, "name", search=SearchFilter("name"))
+    serializer_class = CustomMaterialOut
 
     def get_serializer_class(self) -> Any:
         return CustomMaterialOut if self.action == "list" else CustomMaterialDetailOut
@@ -257,9 +257,9 @@ class CustomMaterials(OwnRecords):
 class CustomMedia(OwnRecords):
     """Media the office added; named in requests like those of the library."""
 
-    model = OwnMedium
-    filterset_class = filters(OwnMedium, "name", search=SearchFilter("name"))
-    serializer_class = OwnMediumOut
+    model = CustomMedium
+    filterset_class = filters(CustomMedium, "name", search=SearchFilter("name"))
+    serializer_class = CustomMediumOut
 
     def get_serializer_class(self) -> Any:
         return CustomMediumOut if self.action == "list" else CustomMediumDetailOut

@@ -103,7 +103,7 @@ class LogFormats(Records):
     related = ("created_by",)
     # Neither changes anything.
     repeatable = frozenset({"guesses", "trials", "trial"})
-    filterset_class = filters(LogLayout, "name", retired=SetFilter("retired_at"), search=SearchFilter("name"))
+    filterset_class = filters(LogFormat, "name", retired=SetFilter("retired_at"), search=SearchFilter("name"))
     ordering_fields = ("name", "created_at")
 
     @documented(request=LayoutIn, responses={201: LayoutOut})

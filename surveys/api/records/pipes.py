@@ -204,7 +204,7 @@ class Pipes(Records):
     serializer_class = PipeOut
     writers = FIELD
     related = ("site",)
-    prefetched = ("data__recorded_by", "data__own_material_data", "data__own_lining_data")
+    prefetched = ("data__recorded_by", "data__custom_material_data", "data__own_lining_data")
     filterset_class = filters(
         Pipe, "site", "name", client=RecordFilter("site__client"), search=SearchFilter("name")
     )
@@ -305,9 +305,9 @@ class Pipes(Records):
         rows = sorted(self.get_object().data.all(), key=lambda data: data.recorded_at, reverse=True)
         return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
-    @documented(request=GaugingIn, responses={201: GaugingOut})
+    @documented(request=WallMeasurementIn, responses={201: WallMeasurementOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
-    def gaugings(self, request: Request, pk: Any = None) -> Response:
+    def wall_measurements(self, request: Request, pk: Any = None) -> Response:
         """Enter wall-thickness readings taken round the pipe."""
         asked = self.checked(WallMeasurementIn)
         wall_measurement = wall_measurement_record(
