@@ -313,7 +313,7 @@ def _cell(
         None if velocity is None else abs(velocity) * float(suited.time_difference_per_velocity[row, at])
     )
     if not suited.fits[row, at]:
-        refusals += _misfit(
+        unsuitable_reasons += _misfit(
             point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), asked.room
         )
     if difference is not None and difference < resolution:

@@ -155,8 +155,10 @@ class Instruments(Records):
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(request=InstrumentStateIn, responses={201: InstrumentStateMadeOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
-    def states(self, request: Request, pk: Any = None) -> Response:
+    @action(
+        detail=True, methods=["post"], pagination_class=None, filterset_class=None, url_path="status-changes"
+    )
+    def status_changes(self, request: Request, pk: Any = None) -> Response:
         """Withhold it, send it away, bring it back, retire it, or hand it over; with the reason."""
         instrument, asked = self.get_object(), self.checked(InstrumentStateIn)
         change = instrument_state_change(
@@ -235,8 +237,10 @@ class Instruments(Records):
             OpenApiParameter("until", OpenApiTypes.DATE, description="Last day; left out: today."),
         ],
     )
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
-    def impact(self, request: Request, pk: Any = None) -> Response:
+    @action(
+        detail=True, methods=["get"], pagination_class=None, filterset_class=None, url_path="affected-results"
+    )
+    def affected_results(self, request: Request, pk: Any = None) -> Response:
         """Current results the instrument had a part in: of surveys made with it, and of walls gauged with it."""
         if self.user.role not in FLEET | OFFICE:
             raise PermissionDenied

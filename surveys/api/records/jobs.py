@@ -204,8 +204,10 @@ class Jobs(Records):
         )
 
     @documented(request=JobStatusChangeIn, responses={201: JobStatusChangeOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
-    def moves(self, request: Request, pk: Any = None) -> Response:
+    @action(
+        detail=True, methods=["post"], pagination_class=None, filterset_class=None, url_path="status-changes"
+    )
+    def status_changes(self, request: Request, pk: Any = None) -> Response:
         """Move it to another state, with the reason."""
         move = job_move(
             job=self.get_object(), **self.checked(JobStatusChangeIn), by=self.user, now=timezone.now()

@@ -306,7 +306,13 @@ class Pipes(Records):
         return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(request=WallMeasurementIn, responses={201: WallMeasurementOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    @action(
+        detail=True,
+        methods=["post"],
+        pagination_class=None,
+        filterset_class=None,
+        url_path="wall-measurements",
+    )
     def wall_measurements(self, request: Request, pk: Any = None) -> Response:
         """Enter wall-thickness readings taken round the pipe."""
         asked = self.checked(WallMeasurementIn)
