@@ -9,9 +9,9 @@ import django.db.models.expressions
 import django.utils.timezone
 import surveys.models.base
 import surveys.models.calibration
-import surveys.models.log_layout
+import surveys.models.log_format
 import surveys.models.site
-import surveys.no_overlap
+import surveys.core.no_overlap
 from django.conf import settings
 from django.db import migrations, models
 
@@ -645,7 +645,7 @@ class Migration(migrations.Migration):
                 ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
                 ('name', models.CharField(max_length=100, unique=True)),
                 ('note', models.TextField(blank=True)),
-                ('layout', models.JSONField(validators=[surveys.models.log_layout.validate_layout])),
+                ('layout', models.JSONField(validators=[surveys.models.log_format.validate_layout])),
                 ('created_at', models.DateTimeField()),
                 ('retired_at', models.DateTimeField(blank=True, null=True)),
                 ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -1383,11 +1383,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='booking',
-            constraint=surveys.no_overlap.NeverTwiceAtOnce(column='instrument_id', name='booking_instrument_never_twice'),
+            constraint=surveys.core.no_overlap.NeverTwiceAtOnce(column='instrument_id', name='booking_instrument_never_twice'),
         ),
         migrations.AddConstraint(
             model_name='booking',
-            constraint=surveys.no_overlap.NeverTwiceAtOnce(column='technician_id', name='booking_technician_never_twice'),
+            constraint=surveys.core.no_overlap.NeverTwiceAtOnce(column='technician_id', name='booking_technician_never_twice'),
         ),
         migrations.AddConstraint(
             model_name='booking',
