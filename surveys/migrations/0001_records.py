@@ -645,7 +645,7 @@ class Migration(migrations.Migration):
                 ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
                 ('name', models.CharField(max_length=100, unique=True)),
                 ('note', models.TextField(blank=True)),
-                ('layout', models.JSONField(validators=[surveys.models.log_format.validate_layout])),
+                ('format', models.JSONField(validators=[surveys.models.log_format.validate_format])),
                 ('created_at', models.DateTimeField()),
                 ('retired_at', models.DateTimeField(blank=True, null=True)),
                 ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),

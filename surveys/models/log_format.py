@@ -12,7 +12,7 @@ from surveys.logfiles.format import LogFormat as Layout
 from surveys.models.base import Record
 
 
-def validate_layout(raw: object) -> None:
+def validate_format(raw: object) -> None:
     """Refuse what no file can be read by."""
     try:
         Layout.from_json(raw)
@@ -25,7 +25,7 @@ class LogFormat(Record):
 
     name = models.CharField(max_length=100, unique=True)
     note = models.TextField(blank=True)
-    layout = models.JSONField(validators=[validate_layout])
+    format = models.JSONField(validators=[validate_format])
     created_at = models.DateTimeField()
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     retired_at = models.DateTimeField(null=True, blank=True)

@@ -43,7 +43,7 @@ class LayoutIn(StrictSerializer):
     note = TextField(max_length=2000, required=False, allow_blank=True)
     format = serializers.JSONField(help_text="What is left out is as in the plain layout.")
 
-    def validate_layout(self, raw: Any) -> dict[str, Any]:
+    def validate_format(self, raw: Any) -> dict[str, Any]:
         return Layout.from_json(raw).as_json()
 
 
@@ -53,11 +53,11 @@ class LayoutChangeIn(LayoutIn):
 
 class LayoutOut(serializers.ModelSerializer):
     created_by = serializers.CharField(source="created_by.username", read_only=True)
-    layout = serializers.DictField()
+    format = serializers.DictField()
 
     class Meta:
         model = LogFormat
-        fields = ["id", "name", "note", "layout", "created_at", "created_by", "retired_at"]
+        fields = ["id", "name", "note", "format", "created_at", "created_by", "retired_at"]
 
 
 class RejectedRowOut(serializers.Serializer):

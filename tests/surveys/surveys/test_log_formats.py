@@ -95,11 +95,11 @@ def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Sur
     office.post(
         f"/api/v1/surveys/{bare.pk}/log/?log_format={made['id']}", {"file": file()}, format="multipart"
     )
-    kept = Log.objects.get().layout
+    kept = Log.objects.get().format
     changed = office.patch(f"/api/v1/log-formats/{made['id']}/", {"format": {}}, format="json")
     assert changed.status_code == 200
-    assert Log.objects.get().layout == kept
-    assert LogFormat.objects.get().layout != kept
+    assert Log.objects.get().format == kept
+    assert LogFormat.objects.get().format != kept
 
 
 def test_a_layout_not_yet_kept_is_tried_as_well(here: Scene, as_user: Any) -> None:
