@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from csp.constants import HEADER
-from csp.middleware import CSPMiddleware
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 
@@ -30,19 +28,3 @@ def careful_headers(
         return response
 
     return answered
-
-
-class ContentPolicy(CSPMiddleware):
-    """The library's middleware, with the policy of the settings worded once, not for each answer; a view may have its own."""
-
-    usual: str | None = None
-
-    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
-        own = HEADER in response or any(name.startswith("_csp") for name in (*vars(request), *vars(response)))
-        # What the library spares pages of errors is left to it.
-        if own or response.status_code >= 400:
-            return super().process_response(request, response)
-        if self.usual is None:
-            self.usual = super().process_response(request, response).headers[HEADER]
-        response.headers[HEADER] = self.usual
-        return response

@@ -8,15 +8,12 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache, cached_property
-from threading import local
 from typing import Any, cast
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
-from rest_framework.fields import empty
 from rest_framework.request import Request
-from rest_framework.utils import html
 
 from compute.errors import ComputeError
 from compute.marks import plain
@@ -291,20 +288,9 @@ class VisibleRecord(serializers.PrimaryKeyRelatedField):
 class StrictSerializer(serializers.Serializer):
     """Refuses what it does not know instead of leaving it out."""
 
-    _sent: Any = None
-
     @cached_property
     def writable(self) -> dict[str, serializers.Field]:
         return {name: field for name, field in self.fields.items() if not field.read_only}
-
-    @property
-    def _writable_fields(self) -> list[serializers.Field]:
-        """Those to look at: of many that may be left out most are."""
-        return [
-            field
-            for name, field in self.writable.items()
-            if name in self._sent or field.required or field.default is not empty
-        ]
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
@@ -314,12 +300,7 @@ class StrictSerializer(serializers.Serializer):
                     {name[:60]: [_unknown(name, self.writable)] for name in sorted(unknown)[:20]},
                     code="unknown-field",
                 )
-        # Of a form what is not sent says something too: that a box is not ticked.
-        self._sent = self.writable if html.is_html_input(data) else data
-        try:
-            return super().to_internal_value(data)
-        finally:
-            self._sent = None
+        return super().to_internal_value(data)
 
 
 def checked(
@@ -334,26 +315,9 @@ def checked(
 
     Raises ValidationError by field.
     """
-    serializer = _made_for_this_thread(serializer_class, partial)
-    serializer.initial_data, serializer._context, serializer.instance = data, context, instance
-    try:
-        serializer.is_valid(raise_exception=True)
-        return dict(serializer.validated_data)
-    finally:
-        serializer.instance = None
-        for name in ("initial_data", "_context", "_validated_data", "_errors"):
-            serializer.__dict__.pop(name, None)
-
-
-_made = local()
-
-
-def _made_for_this_thread(serializer_class: type[serializers.Serializer], partial: bool) -> Any:
-    """A serializer copies its fields when it is made, which costs more than what it then does; it knows one request at a time."""
-    kept: dict[Any, Any] = _made.__dict__.setdefault("serializers", {})
-    if (serializer_class, partial) not in kept:
-        kept[serializer_class, partial] = serializer_class(partial=partial)
-    return kept[serializer_class, partial]
+    serializer = serializer_class(instance, data=data, context=context, partial=partial)
+    serializer.is_valid(raise_exception=True)
+    return dict(serializer.validated_data)
 
 
 def _unknown(name: str, writable: Iterable[str]) -> str:

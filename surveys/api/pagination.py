@@ -6,7 +6,6 @@ are neither lost nor repeated. It is signed: nobody can ask the database for a p
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import Any, cast
 
 from django.core import signing
@@ -16,8 +15,6 @@ from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
-
-from surveys.prepared import Raw
 
 SIGNER = signing.Signer(salt="surveys.api.pagination")
 
@@ -33,30 +30,28 @@ class Pages(CursorPagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
         """The rows of the page asked for; remembers where its neighbours are."""
-        return self._page(queryset, request, _Records())
-
-    def keys(self, queryset: Any, request: Request) -> list[Any]:
-        """The keys of those rows alone, as the driver gives them."""
-        return [row[0] for row in self._page(queryset, request, _Keys())]
-
-    def _page(self, queryset: Any, request: Request, rows_read: _Records | _Keys) -> list[Any]:
         size = self.get_page_size(request)
         order = _total_order(queryset)
         backwards, position = _read(request.query_params.get("cursor"), order)
         direction = [_turned(name) for name in order] if backwards else order
-        rows = queryset.order_by(*direction)
+        rows: QuerySet[Any] = queryset.order_by(*direction)
         if position is not None:
             rows = rows.filter(_beyond(direction, position))
-        found = rows_read.read(rows[: size + 1], order)
+        found = list(rows[: size + 1])
         more, page = len(found) > size, found[:size]
         if backwards:
             page.reverse()
         if page and (more or backwards):
-            self.next_position = _write(False, order, rows_read.values(page[-1], order))
+            self.next_position = _write(False, order, _position(page[-1], order))
         if page and (more if backwards else position is not None):
-            self.previous_position = _write(True, order, rows_read.values(page[0], order))
+            self.previous_position = _write(True, order, _position(page[0], order))
         self.address = request.build_absolute_uri()
         return page
+
+    def keys(self, queryset: QuerySet[Any], request: Request) -> list[Any]:
+        """The keys of those rows."""
+        names = [name.lstrip("-") for name in _total_order(queryset)]
+        return [row.pk for row in self.paginate_queryset(queryset.only(*names), request)]
 
     def get_page_size(self, request: Request) -> int:
         asked = request.query_params.get("page_size", str(self.page_size))
@@ -109,37 +104,13 @@ def _beyond(order: list[str], position: list[str]) -> Q:
     return Q(**{f"{first.lstrip('-')}__{'lte' if first.startswith('-') else 'gte'}": value}) & beyond
 
 
-class _Records:
-    """Rows as records."""
-
-    def read(self, rows: QuerySet[Any], order: list[str]) -> list[Any]:
-        return list(rows)
-
-    def values(self, row: Any, order: list[str]) -> list[str]:
-        return [_column(row, name).value_to_string(row) for name in order]
-
-
-class _Keys:
-    """Rows as their keys with what they are ordered by: little of a row is looked at, and of these only what a cursor needs."""
-
-    def read(self, rows: QuerySet[Any], order: list[str]) -> list[Any]:
-        self.names = ["id", *(name.lstrip("-") for name in order if name.lstrip("-") != "id")]
-        found = Raw(rows.values_list(*self.names))
-        self.converted, self.model = found.converted, rows.model
-        return found.rows
-
-    def values(self, row: Any, order: list[str]) -> list[str]:
-        columns = {_column(self.model, name).attname: name for name in self.names}
-        record: Any = SimpleNamespace(**dict(zip(columns, self.converted(row), strict=True)))
-        return [_column(self.model, name).value_to_string(record) for name in order]
+def _position(row: Model, order: list[str]) -> list[str]:
+    fields = (cast("Field[Any, Any]", row._meta.get_field(name.lstrip("-"))) for name in order)
+    return [field.value_to_string(row) for field in fields]
 
 
 def _write(backwards: bool, order: list[str], values: list[str]) -> str:
     return SIGNER.sign_object([backwards, order, values])
-
-
-def _column(row: Model | type[Model], name: str) -> Field[Any, Any]:
-    return cast("Field[Any, Any]", row._meta.get_field(name.lstrip("-")))
 
 
 def _read(cursor: str | None, order: list[str]) -> tuple[bool, list[str] | None]:

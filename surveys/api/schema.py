@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from drf_spectacular.utils import OpenApiParameter
 
 from surveys.api.problems import CONTENT_TYPE, Problem
 
@@ -17,16 +17,17 @@ ERRORS = ("400", "401", "403", "404", "409", "default")
 
 
 class Schema(AutoSchema):
-    """Units for every answer, and a problem document for every error."""
+    """Units for every answer."""
 
     def get_override_parameters(self) -> list[Any]:
         return [UNITS]
 
-    def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
-        operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)
-        if operation is not None:
-            error = OpenApiResponse(Problem, description="What was wrong")
+
+def problems_described(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Describe a problem document for every error of every operation."""
+    content = {CONTENT_TYPE: {"schema": {"$ref": f"#/components/schemas/{Problem.__name__}"}}}
+    for path in result["paths"].values():
+        for operation in path.values():
             for code in ERRORS:
-                answer = self._get_response_for_code(error, code, [CONTENT_TYPE])
-                operation["responses"].setdefault(code, answer)
-        return operation
+                operation["responses"].setdefault(code, {"content": content, "description": "What was wrong"})
+    return result

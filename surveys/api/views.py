@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from functools import partial
 from typing import Any, ClassVar, cast, get_args
+from uuid import UUID
 
 from django.conf import settings
 from django.db import transaction
@@ -20,7 +22,6 @@ from surveys.api.fields import answer_in, checked, units_of
 from surveys.api.filters import Filters, Ordering
 from surveys.api.pagination import Pages
 from surveys.api.rendering import JSONRenderer
-from surveys.api.rows import RowSerializer, rows_shown
 from surveys.api.schema import UNITS
 from surveys.api.throttles import ThrottledView
 from surveys.models import IdempotencyKey, Record, User
@@ -168,18 +169,19 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         raise EditedMeanwhile
 
 
-class RowRecords(Records):
-    """A record type whose lists and details are shown from columns (`surveys.api.rows`); records are made of it for the rest only."""
+class ReadByKeys(Records):
+    """A record type of very many rows: a page is found by its keys, and then read as `documents`, which `serializer_class` describes."""
 
-    serializer_class: type[RowSerializer]
+    documents: ClassVar[staticmethod[[Sequence[UUID], System], list[dict[str, Any]]]]
 
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         pages = cast(Pages, self.paginator)
         keys = pages.keys(self.filter_queryset(self.get_queryset()), request)
-        return self.get_paginated_response(rows_shown(self.serializer_class, keys, units_of(request)))
+        return self.get_paginated_response(self.documents(keys, units_of(request)))
 
     def shown(self, record: Any) -> Any:
-        return rows_shown(self.serializer_class, [record.pk], units_of(self.request))[0]
+        (document,) = self.documents([record.pk], units_of(self.request))
+        return document
 
 
 def etag(data: Any) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 import zstandard
 from numpy.typing import NDArray
 
+from surveys.core.messages import error_text
 from surveys.data_check.finding import Spoilt
 from surveys.errors import ServiceError
 from surveys.models import Document, Log, Report
@@ -70,7 +71,7 @@ def _readings_spoilt(log: Log, name: str, file: IO[bytes]) -> Iterator[Spoilt]:
     try:
         again = take_in(file, zone, log.size_bytes, LogLayout.from_json(log.layout), started_at)
     except ServiceError as error:
-        yield Spoilt("log-not-read-again", name, f"The file cannot be read any more: {error.detail}")
+        yield Spoilt("log-not-read-again", name, f"The file cannot be read any more: {error_text(error)}")
         return
     if again.rows_taken != log.rows_taken or len(again.blocks) != log.blocks.count():
         yield Spoilt(

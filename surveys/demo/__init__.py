@@ -1,1 +1,1 @@
-"""The demonstration: an invented scenario, the main job done and told on it, and the service to try."""
+"""Demo: one survey from start to finish on invented data."""

@@ -1,4 +1,4 @@
-"""The demo's own settings: its database and secret live in a folder git ignores; nothing needs to be set."""
+"""Settings of the demo: database and secret key in the folder `.demo`, which git ignores."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ FOLDER = Path(__file__).resolve().parent.parent.parent / ".demo"
 
 
 def prepare() -> None:
-    """Set the environment before the settings are read. What the caller's shell has set for a real service is not used."""
+    """Set the environment before the settings are read. Variables of the calling shell are not used."""
     FOLDER.mkdir(exist_ok=True)
     os.environ.update(
         SECRET_KEY=_secret(FOLDER / "secret"),

@@ -1,4 +1,4 @@
-"""The demo's transducer pair as the physics takes it."""
+"""Transducer pair of the demo as input of the physics."""
 
 from compute.acoustics import Transducers
 from compute.entries import TransducerEntry
@@ -7,7 +7,7 @@ from surveys.demo import scenario
 
 
 def transducer_entry() -> TransducerEntry:
-    """The invented pair of the scenario."""
+    """Return the transducer pair of the scenario."""
     pair = Transducers(
         frequency=parse_quantity(scenario.FREQUENCY, "frequency").si,
         wedge_sound_speed=parse_quantity(scenario.WEDGE_SOUND_SPEED, "speed").si,

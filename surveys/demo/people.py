@@ -1,4 +1,4 @@
-"""Who takes part in the demo."""
+"""Users of the demo."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from surveys.services.tokens import SIGN_IN_LIFE, token_make, tokens_end
 
 @dataclass(frozen=True, slots=True)
 class Cast:
-    """Who takes part, and the passwords made for this database."""
+    """Users of the demo with their passwords."""
 
     users: dict[str, User]
     passwords: dict[str, str]
 
 
 def make_cast() -> Cast:
-    """A user of each kind, with a new password each time the demo runs."""
+    """Create a user for each role; set a new password on each run."""
     client, _ = Client.objects.get_or_create(name=scenario.CLIENT)
     other, _ = Client.objects.get_or_create(name=scenario.OTHER_CLIENT)
     wanted = {
@@ -44,7 +44,7 @@ def make_cast() -> Cast:
 
 
 def make_tokens(cast: Cast) -> dict[str, str]:
-    """A new token for each user; those of earlier runs stop working."""
+    """Create a token for each user; revoke the tokens of earlier runs."""
     tokens = {}
     for name, user in cast.users.items():
         tokens_end(user=user, now=timezone.now())

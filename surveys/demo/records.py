@@ -1,4 +1,4 @@
-"""The scenario's records: the kit, the pipe with its measuring point, the job. Made by the services where there is one."""
+"""Records of the scenario: equipment, pipe, measuring point and job, created by the services where a service exists."""
 
 from __future__ import annotations
 
@@ -27,13 +27,13 @@ from surveys.services.pipes import PipeStatement, pipe_create
 
 
 def si(text: str, kind: str) -> float:
-    """The SI value of a scenario's text."""
+    """Return the SI value of a quantity of the scenario."""
     return parse_quantity(text, kind).si
 
 
 @dataclass(frozen=True, slots=True)
 class KitRecords:
-    """The kit of the scenario."""
+    """Equipment of the scenario."""
 
     meter: Instrument
     pair: Instrument
@@ -41,12 +41,12 @@ class KitRecords:
 
     @property
     def all(self) -> tuple[Instrument, ...]:
-        """Everything that is carried."""
+        """Return all instruments."""
         return self.meter, self.pair, self.gauge
 
 
 def make_kit(by: User, now: datetime) -> KitRecords:
-    """The meter, the transducer pair and the gauge, in calibration on the survey's day."""
+    """Create the meter, the transducer pair and the thickness gauge, in calibration on the day of the survey."""
     return KitRecords(
         meter=_instrument(
             Kind.METER, scenario.METER, by, now, minimum_signal_db=si(scenario.MINIMUM_SIGNAL, "ratio_db")
@@ -95,7 +95,7 @@ AS_ENTERED = {
 
 
 def make_pipe(by: User) -> Pipe:
-    """A pipe of the scenario's site with its data as entered; a further one each time."""
+    """Create a new pipe at the site of the scenario with the pipe data as entered."""
     site, _ = Site.objects.get_or_create(
         client=Client.objects.get(name=scenario.CLIENT),
         name=scenario.SITE,
@@ -125,7 +125,7 @@ def make_pipe(by: User) -> Pipe:
             "medium.pressure": scenario.MEDIUM_PRESSURE,
         },
     )
-    # The story starts before the survey: the pipe's data was on record when the technician set out.
+    # The pipe data were recorded before the survey.
     before = scenario.SURVEY_STARTED_AT - timedelta(days=20)
     name = scenario.PIPE if not again else f"{scenario.PIPE} ({again + 1})"
     return pipe_create(
@@ -134,7 +134,7 @@ def make_pipe(by: User) -> Pipe:
 
 
 def make_point(pipe: Pipe) -> MeasuringPoint:
-    """The place on the pipe to measure at."""
+    """Create the measuring point."""
     return MeasuringPoint.objects.create(
         pipe=pipe,
         name=scenario.POINT,
@@ -152,7 +152,7 @@ def make_point(pipe: Pipe) -> MeasuringPoint:
 
 
 def make_job(point: MeasuringPoint, technician: User, kit: KitRecords) -> Job:
-    """The technician's visit to the point with the kit."""
+    """Create the job of the technician at the measuring point."""
     job = Job.objects.create(
         site=point.pipe.site,
         title=f"Flow survey, {point.pipe.name}",

@@ -1,6 +1,6 @@
-"""The invented scenario: one operator of district heating, one return line, one kit, one survey day.
+"""Invented scenario: a district heating operator, a return line, a set of instruments and one day of survey.
 
-Everybody and everything here is made up. Quantities are as a person would type them.
+All names are invented. Quantities are texts as a user enters them.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""The demo's main job, told step by step: from a pipe to a result, and to the new result after a correction.
+"""The steps of the demo: from a pipe to a result, and to the new result after a correction.
 
-Everything is done by the services the API uses. It may run again on the same database: records of the scenario
-that are there are used, and a survey is made anew each time on a pipe of its own.
+The steps use the same services as the API. The demo can run again on the same database: it uses the existing records of
+the scenario and creates a new pipe and survey each time.
 """
 
 from __future__ import annotations
@@ -16,13 +16,14 @@ from typing import Any
 
 from django.utils import timezone
 
-from compute.units import express
+from surveys.core.messages.fields import label_of
+from surveys.core.messages.numbers import percent_text, quantity_text
 from surveys.demo import scenario
 from surveys.demo.people import Cast
 from surveys.demo.records import KitRecords, make_job, make_kit, make_pipe, make_point, si
 from surveys.embedded import worker_beside
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
-from surveys.papers.wording import findings_worded
+from surveys.papers.wording import findings_worded, flow_with_uncertainty, grouped
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.pipes import PipeStatement, gauging_record, pipe_correct, version_to_correct
 from surveys.services.setups import SetupWish, setup_work_out
@@ -32,14 +33,16 @@ Tell = Callable[[str], None]
 RECOMPUTATION_TIMEOUT_SECONDS = 60
 
 
-def shown(value: float, kind: str, digits: int = 1) -> str:
-    """An SI value in the units people use."""
-    quantity = express(value, kind, "metric")
-    return f"{quantity['value']:.{digits}f} {quantity['unit']}"
+SEVERITIES = {"error": "Error", "warning": "Warning", "info": "Information"}
+
+
+def shown(value: float, kind: str, form: str = "") -> str:
+    """Return an SI value as text in metric units."""
+    return quantity_text(value, kind, "metric", form)
 
 
 def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]] = worker_beside) -> None:
-    """Do the main job and say what happens. `worker` runs the background work while it is waited for."""
+    """Run the survey and print each step. `worker` processes the recalculation in the background."""
     now = timezone.now()
     office, technician = cast.users["office"], cast.users["technician"]
     kit = make_kit(cast.users["calibration-admin"], now)
@@ -56,13 +59,14 @@ def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]
 def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
     pipe = make_pipe(office)
     point = make_point(pipe)
-    say(f"1. The pipe. {scenario.CLIENT}, {pipe.site.name}: {pipe.name}.")
+    say(f"1. Pipe: {scenario.CLIENT}, {pipe.site.name}, {pipe.name}")
     say(
-        f"   Outer diameter {scenario.OUTER_DIAMETER}, wall entered as {scenario.WALL_AS_ENTERED}, {scenario.MATERIAL}; "
-        f"{scenario.MEDIUM} at {scenario.MEDIUM_TEMPERATURE} and {scenario.MEDIUM_PRESSURE}."
+        f"   Outer diameter {scenario.OUTER_DIAMETER}, wall thickness entered as {scenario.WALL_AS_ENTERED}, "
+        f"{scenario.MATERIAL}; {scenario.MEDIUM} at {shown(si(scenario.MEDIUM_TEMPERATURE, 'temperature'), 'temperature')} "
+        f"and {scenario.MEDIUM_PRESSURE}."
     )
     say(
-        f"   Measuring point: {point.name}, {scenario.UPSTREAM_STRAIGHT} straight upstream, "
+        f"   Measuring point: {point.name}; straight length {scenario.UPSTREAM_STRAIGHT} upstream, "
         f"{scenario.DOWNSTREAM_STRAIGHT} downstream."
     )
     return pipe, point
@@ -70,9 +74,9 @@ def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
 
 def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Tell) -> Job:
     job = make_job(point, technician, kit)
-    say(f"2. The job. {technician.username} goes on {scenario.SURVEY_STARTED_AT:%Y-%m-%d} with")
+    say(f"2. Job: {technician.username}, {scenario.SURVEY_STARTED_AT:%Y-%m-%d}, with this equipment:")
     for instrument in kit.all:
-        say(f"   {instrument}, calibration due {scenario.CALIBRATION_DUE_ON}.")
+        say(f"   {instrument}, calibration due {scenario.CALIBRATION_DUE_ON}")
     return job
 
 
@@ -88,18 +92,20 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
         point=point, wish=wish, by=technician, now=scenario.SURVEY_STARTED_AT - timedelta(minutes=20)
     )
     outcome = setup.outcome
-    say(f"3. The set-up, {setup.traverses} traverses, transducers on the {outcome['sides']} side:")
+    sides = "the same side" if outcome["sides"] == "same" else "opposite sides"
+    say(f"3. Set-up: {setup.traverses} traverses, transducers on {sides} of the pipe")
     say(
-        f"   spacing {_told(outcome['spacing'])} between the facing ends; the beam goes as a {outcome['wave_mode_in_wall']} wave "
-        f"at {_told(outcome['angles']['wall'])} in the wall and at {_told(outcome['angles']['medium'])} in the water;"
+        f"   Spacing {_quantity(outcome['spacing'])}, face to face; {outcome['wave_mode_in_wall']} wave in the wall at "
+        f"{_quantity(outcome['angles']['wall'])}, refraction angle in the water {_quantity(outcome['angles']['medium'])} "
+        "(from the normal)."
     )
     say(
-        f"   transit time {_told(outcome['transit_time'], 2)}, of it {_told(outcome['time_in_medium'], 2)} in the water; "
-        f"{_told(outcome['time_difference_per_velocity'])} of time difference."
+        f"   Transit time {_quantity(outcome['transit_time'])}, of which {_quantity(outcome['time_in_medium'])} in the water; "
+        f"time difference {_quantity(outcome['time_difference_per_velocity'])}."
     )
     _say_findings(outcome["findings"], say)
     for note in findings_worded(outcome["safety_notes"], "metric"):
-        say(f"   ! {note['text']}")
+        say(f"   Safety: {note['text']}")
     return setup
 
 
@@ -120,7 +126,10 @@ def _survey(
         by=technician,
         now=scenario.SURVEY_STARTED_AT,
     )
-    say(f"4. The survey. Mounted at {shown(notes.mounted_spacing_m or 0, 'length')}, logged for 65 minutes.")
+    say(
+        f"4. Survey: transducers mounted at {shown(notes.mounted_spacing_m or 0, 'length')}, "
+        f"{shown(scenario.SECONDS_LOGGED, 'duration')} logged"
+    )
     return survey
 
 
@@ -130,18 +139,18 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
             survey=survey, upload=Upload(file, scenario.LOG_FILE.name), by=technician, now=timezone.now()
         )
     say(
-        f"   {log.file_name}: {log.rows_taken} readings taken, {log.rows_refused} rows refused; SHA-256 {log.sha256[:16]}..."
+        f"   {log.file_name}: {log.rows_taken} readings imported, {log.rows_refused} rows rejected; SHA-256 {log.sha256[:16]}..."
     )
     for refusal in log.refusals:
-        say(f"     line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
+        say(f"     Line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
     result = Result.objects.get(survey=survey, replaced_at__isnull=True)
-    say(f"5. The result: {_flow_and_uncertainty(result)}")
+    say(f"5. Result: {_flow_and_uncertainty(result)}")
     say(
-        f"   mean velocity {shown(result.mean_velocity_m_s, 'speed', 3)}, Reynolds number {result.reynolds:.0f}, profile factor "
-        f"{result.profile_factor:.4f};"
+        f"   Mean velocity {shown(result.mean_velocity_m_s, 'speed', '.3f')}, Reynolds number {grouped(result.reynolds)}, "
+        f"velocity profile factor {result.profile_factor:.4f}."
     )
     say(
-        f"   sound speed measured {shown(result.measured_sound_speed_m_s, 'speed')}, of water at that temperature "
+        f"   Sound speed: measured {shown(result.measured_sound_speed_m_s, 'speed')}, expected for water at this temperature "
         f"{shown(result.expected_sound_speed_m_s, 'speed')}."
     )
     _say_findings(result.findings, say)
@@ -161,10 +170,10 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
         as_entered={f"readings.{i}": text for i, text in enumerate(readings)},
         by=technician,
     )
-    say("6. The correction. The wall is gauged at eight places round the pipe:")
+    say("6. Correction: wall thickness measured at eight positions around the pipe")
     say(
-        f"   {', '.join(readings)}; mean {shown(gauging.mean_m, 'length', 2)}, standard uncertainty "
-        f"{shown(gauging.standard_uncertainty_m, 'length', 2)}."
+        f"   {', '.join(readings)}; mean {shown(gauging.mean_m, 'length')}, standard uncertainty "
+        f"{shown(gauging.standard_uncertainty_m, 'length')}."
     )
     corrects = version_to_correct(pipe, now.date())
     statement = PipeStatement(
@@ -176,56 +185,58 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
         pipe=pipe,
         corrects=corrects,
         statement=statement,
-        reason="Gauged: the wall is 8.0 mm, not 6.3 mm.",
+        reason="Wall thickness measured: 8.0 mm, not 6.3 mm.",
         holds_from=corrects.holds_from,
         gauging=gauging,
         by=office,
         now=now,
     )
-    say(f"   The office corrects the wall to {scenario.WALL_TRUE}; the old data stays on record.")
+    say(
+        f"   The office corrects the wall thickness to {scenario.WALL_TRUE}. The previous pipe data stay on record."
+    )
     return recomputation
 
 
 def _recompute(
     recomputation: Recomputation, worker: Callable[[], AbstractContextManager[Any]], say: Tell
 ) -> None:
-    """Let the worker process do it, and watch, as anybody would."""
-    say(f"7. The recomputation of {recomputation.items.count()} survey runs in the background:")
+    """Wait until the worker process has finished the recalculation."""
+    say(f"7. Recalculation in the background, surveys: {recomputation.items.count()}")
     started = time.monotonic()
     with worker():
         while not recomputation.finished_at:
             if time.monotonic() - started > RECOMPUTATION_TIMEOUT_SECONDS:
-                raise TimeoutError("the worker did not finish the recomputation")
+                raise TimeoutError("the worker did not finish the recalculation")
             time.sleep(0.05)
             recomputation.refresh_from_db()
     say(
-        f"   {recomputation.get_state_display()} after {time.monotonic() - started:.1f} s, with starting the worker."
+        f"   State: {recomputation.get_state_display()} after {time.monotonic() - started:.1f} s, including the start of the worker."
     )
 
 
 def _change_breakdown(survey: Survey, first: Result, say: Tell) -> None:
     current = Result.objects.get(survey=survey, replaced_at__isnull=True)
     change_breakdown: dict[str, Any] = current.change_breakdown or {}
-    say(f"8. The new result: {_flow_and_uncertainty(current)}")
+    say(f"8. New result: {_flow_and_uncertainty(current)}")
+    say(f"   Replaces {shown(first.volume_flow_m3_s, 'volume_flow')}, which stays on record as superseded.")
     say(
-        f"   It replaces {shown(first.volume_flow_m3_s, 'volume_flow', 2)}, which stays on record, marked as replaced."
-    )
-    say(
-        f"   Moved by {_told(change_breakdown['change'], 2)} ({change_breakdown['relative_change']:+.2%}), because"
+        f"   Changed by {_quantity(change_breakdown['change'], '+.2f')} "
+        f"({percent_text(change_breakdown['relative_change'], sign=True)}):"
     )
     for cause in change_breakdown["causes"]:
         say(
-            f"     {cause['field']} went from {_told(cause['before'])} to {_told(cause['after'])}: "
-            f"{_told(cause['effect'], 2)}."
+            f"     {label_of(cause['field'])} changed from {_quantity(cause['before'])} to {_quantity(cause['after'])}: "
+            f"{_quantity(cause['effect'], '+.2f')}"
         )
     say(
-        f"   The spacing should have been {_told(change_breakdown['spacing_after'])} instead of {_told(change_breakdown['spacing_before'])}."
+        f"   Spacing for current pipe data {_quantity(change_breakdown['spacing_after'])}, "
+        f"for previous pipe data {_quantity(change_breakdown['spacing_before'])}."
     )
     _say_findings([f for f in current.findings if f["code"] in change_breakdown["new_findings"]], say)
     true_flow = _true_flow()
     say(
-        f"   (The log was made for a flow of {shown(true_flow, 'volume_flow', 2)}: the first result was "
-        f"{first.volume_flow_m3_s / true_flow - 1:+.2%} off, the new one is {current.volume_flow_m3_s / true_flow - 1:+.2%}.)"
+        f"   The demo log was generated for a flow of {shown(true_flow, 'volume_flow')}. The error of the first result was "
+        f"{_relative_error(first, true_flow)}, the error of the new result is {_relative_error(current, true_flow)}."
     )
 
 
@@ -234,18 +245,22 @@ def _true_flow() -> float:
     return math.pi / 4 * bore**2 * si(scenario.TRUE_MEAN_VELOCITY, "speed")
 
 
+def _relative_error(result: Result, true_flow: float) -> str:
+    return percent_text(result.volume_flow_m3_s / true_flow - 1, ".2f", sign=True)
+
+
 def _flow_and_uncertainty(result: Result) -> str:
-    relative = result.expanded_uncertainty_m3_s / abs(result.volume_flow_m3_s)
+    flow, expanded = result.volume_flow_m3_s, result.expanded_uncertainty_m3_s
     return (
-        f"{shown(result.volume_flow_m3_s, 'volume_flow', 2)} +- {shown(result.expanded_uncertainty_m3_s, 'volume_flow', 2)} "
-        f"({relative:.1%}, 95 %, k = {result.coverage_factor:.2f}), {result.readings_used} readings;"
+        f"{flow_with_uncertainty(flow, expanded, 'metric')} (±{percent_text(expanded / abs(flow))}; "
+        f"k = {result.coverage_factor:.2f}, coverage probability approximately 95 %), {result.readings_used} readings"
     )
 
 
 def _say_findings(findings: list[dict[str, Any]], say: Tell) -> None:
     for finding in findings_worded(findings, "metric"):
-        say(f"   [{finding['severity']}] {finding['code']}: {finding['text']}")
+        say(f"   {SEVERITIES[finding['severity']]}: {finding['text']}")
 
 
-def _told(quantity: Any, digits: int = 1) -> str:
-    return shown(quantity["si"], quantity["kind"], digits) if isinstance(quantity, dict) else str(quantity)
+def _quantity(quantity: Any, form: str = "") -> str:
+    return shown(quantity["si"], quantity["kind"], form) if isinstance(quantity, dict) else str(quantity)

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from compute.units import System
 from surveys.api.records.tolerance import DECISION_CHOICES
+from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
 from surveys.models import CombinationPart, ReviewedSurvey, ToleranceReview
@@ -59,7 +60,7 @@ def doubt_decide(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
     except ServiceError as error:
         # What is refused of the decision as a whole is told where it is chosen.
         field = "reason" if error.field == "reason" else "decision"
-        refused = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error.detail}
+        refused = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error_text(error)}
         return _shown(request, review, refused, error.status)
     return redirect("fleet-doubt", pk=review.pk)
 

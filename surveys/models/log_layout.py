@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.models.base import Record
 from surveys.readings.layout import LogLayout as Layout
@@ -16,7 +17,7 @@ def validate_layout(raw: object) -> None:
     try:
         Layout.from_json(raw)
     except ServiceError as error:
-        raise ValidationError(f"{error.field}: {error.detail}", code=error.code) from None
+        raise ValidationError(f"{error.field}: {error_text(error)}", code=error.code) from None
 
 
 class LogLayout(Record):

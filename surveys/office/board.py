@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from surveys.api.problems import problem_of
 from surveys.api.records.bookings import HandoverIn
 from surveys.bookable import endangered
+from surveys.core.messages import error_text
 from surveys.due import office_today
 from surveys.errors import ServiceError
 from surveys.models import Booking, Instrument, Job, Role, User
@@ -50,7 +51,7 @@ def move(request: HttpRequest, pk: UUID) -> HttpResponse:
             now=timezone.now(),
         )
     except ServiceError as error:
-        refused = {"job": job.pk, "state": state, "reason": reason, "detail": error.detail}
+        refused = {"job": job.pk, "state": state, "reason": reason, "detail": error_text(error)}
         return _shown(request, week, refused, error.status)
     return redirect(f"{reverse('office-board')}?week={week.name}")
 

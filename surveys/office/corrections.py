@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from surveys.api.records.pipes import AlterationIn, CorrectionIn, changed_statement
+from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.models import Pipe, PipeData, Recomputation, User
 from surveys.office.access import for_the_office
@@ -37,7 +38,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     try:
         base = _version(request, pipe)
     except ServiceError as error:
-        told = {"pipe": pipe, "detail": error.detail}
+        told = {"pipe": pipe, "detail": error_text(error)}
         return page(request, "office/nothing_to_correct.html", told, error.status)
     sheet = _sheet(request, pipe, base)
     around = {"pipe": pipe, "versions": versions, "sheet": sheet}

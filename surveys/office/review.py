@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from compute.marks import plain
+from surveys.core.messages import Reader, error_text
 from surveys.errors import ServiceError
 from surveys.models import Report, Result, Survey, User
 from surveys.models.job import JobState
@@ -51,7 +51,7 @@ def issue(request: HttpRequest, pk: UUID) -> HttpResponse:
     except ServiceError as error:
         return _shown(
             request,
-            {"survey": pk, "reason": reason, "detail": plain(error.said, units_of(request))},
+            {"survey": pk, "reason": reason, "detail": error_text(error, Reader(units_of(request)))},
             error.status,
         )
     return redirect("office-review")

@@ -18,6 +18,7 @@ from django.db import transaction
 from compute import survey as method
 from compute.errors import ComputeError
 from surveys.basis import basis_in_force, survey_with_basis
+from surveys.core.messages import error_text
 from surveys.errors import Conflict
 from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
 from surveys.models.result import Cause
@@ -104,7 +105,7 @@ def method_preview(since: datetime) -> Iterator[Preview]:
         try:
             flow = survey_reduce(basis).reduction.volume_flow
         except ComputeError as error:
-            yield Preview(result, error=error.detail)
+            yield Preview(result, error=error_text(error))
             continue
         change = relative_change(result.volume_flow_m3_s, flow)
         threshold = basis.survey.measuring_point.pipe.site.client.notice_threshold

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from hmac import compare_digest
 
 from django.db import transaction
-from django.db.models import CharField, DateTimeField, Q
+from django.db.models import Q
 from django.utils import timezone
 from knox.crypto import hash_token
 from knox.models import get_digest_token
@@ -14,26 +14,12 @@ from knox.settings import CONSTANTS
 
 from surveys.models import ApiToken, Scope, User
 from surveys.models.audit import Action
-from surveys.prepared import Given, Prepared
 from surveys.services.audit import audit_write
 
 LONGEST_LIFE = timedelta(days=366)
 SIGN_IN_LIFE = timedelta(days=30)
 # The last use is written no oftener, so that a read stays a read.
 USE_NOTED_EVERY = timedelta(minutes=1)
-# Asked with every request. In no order: the digest says which it is.
-IN_FORCE = Prepared(
-    lambda: (
-        ApiToken.objects.select_related("user")
-        .filter(
-            Q(expiry__isnull=True) | Q(expiry__gt=Given("now", DateTimeField())),
-            token_key=Given("key", CharField()),
-            revoked_at__isnull=True,
-            user__is_active=True,
-        )
-        .order_by()
-    )
-)
 
 
 @transaction.atomic
@@ -71,8 +57,13 @@ def tokens_end(*, user: User, now: datetime) -> None:
 def token_found(secret: str, now: datetime) -> ApiToken | None:
     """The token somebody sent, if it is in force; its use is noted."""
     wanted = hash_token(secret)
-    rows = IN_FORCE(key=secret[: CONSTANTS.TOKEN_KEY_LENGTH], now=now)
-    token = next((row for row in rows if compare_digest(row.digest, wanted)), None)
+    in_force = ApiToken.objects.select_related("user").filter(
+        Q(expiry__isnull=True) | Q(expiry__gt=now),
+        token_key=secret[: CONSTANTS.TOKEN_KEY_LENGTH],
+        revoked_at__isnull=True,
+        user__is_active=True,
+    )
+    token = next((row for row in in_force if compare_digest(row.digest, wanted)), None)
     if token is not None and (token.last_used_at is None or token.last_used_at <= now - USE_NOTED_EVERY):
         ApiToken.objects.filter(pk=token.pk).update(last_used_at=now)
     return token

@@ -153,7 +153,7 @@ def test_the_main_job_on_postgresql_with_a_celery_worker_on_redis(fresh_postgres
             check=False,
         )
         assert told.returncode == 0, told.stderr
-        assert "8. The new result: 137.6" in told.stdout
+        assert "8. New result: 137.6" in told.stdout
     finally:
         worker.terminate()
         worker.wait(20)
@@ -207,5 +207,5 @@ def test_the_demo_runs_twice_on_one_database_and_needs_no_setting(tmp_path: Path
             check=False,
         )
         assert answer.returncode == 0, answer.stderr
-        assert "spacing-wrong" in answer.stdout
-        assert "the new one is -0.00%" in answer.stdout or "the new one is +0.00%" in answer.stdout
+        assert "Spacing for current pipe data 160.6\N{NO-BREAK SPACE}mm" in answer.stdout
+        assert "the error of the new result is <\N{NO-BREAK SPACE}0.01\N{NO-BREAK SPACE}%" in answer.stdout

@@ -19,8 +19,8 @@ from surveys.api.fields import ChosenId, StrictSerializer, checked, units_of
 from surveys.api.permissions import FIELD
 from surveys.api.problems import Problem, problem_of
 from surveys.api.records.survey_documents import SurveyIn, SurveyOut, survey_notes
+from surveys.api.records.survey_rows import survey_documents
 from surveys.api.rendering import JSONRenderer
-from surveys.api.rows import rows_shown
 from surveys.api.views import UnitsMixin, documented
 from surveys.errors import Conflict
 from surveys.models import IdempotencyKey, Survey, User
@@ -123,7 +123,7 @@ class SurveyBatch(UnitsMixin):
         )
 
     def _shown(self, survey: Survey) -> Any:
-        return rows_shown(SurveyOut, [survey.pk], units_of(self.request))[0]
+        return survey_documents([survey.pk], units_of(self.request))[0]
 
 
 def _firsts_before_paths(entries: list[Any]) -> list[int]:

@@ -28,7 +28,6 @@ from surveys.due import (
     DueRow,
     counts_of,
     due_groups,
-    due_groups,
     due_list,
     office_today,
     within_until,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any, ClassVar
 
@@ -17,19 +16,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.compute_views import FindingOut
-from surveys.api.fields import QuantityField, QuantityOut, SentenceField, in_units, units_of
+from surveys.api.fields import QuantityOut, SentenceField, in_units, units_of
 from surveys.api.filters import FilterSet
 from surveys.api.permissions import OFFICE
-from surveys.api.rows import KEYS, Beside, DocumentField, IdsField, Page, RowSerializer, from_columns
+from surveys.api.records.result_rows import result_documents
 from surveys.api.uncertainty_view import BudgetRowOut
-from surveys.api.views import Records, RowRecords, documented
-from surveys.impact import review_notices
+from surveys.api.views import ReadByKeys, Records, documented
 from surveys.models import (
     CombinedResult,
     Recomputation,
     RecomputationItem,
     Result,
-    ReviewedSurvey,
 )
 from surveys.services.recomputations import recomputation_retry
 from surveys.summaries import ITEM_RELATED, item_change, recomputation_summary
@@ -48,90 +45,36 @@ class ReviewNoticeOut(serializers.Serializer):
     sentence = serializers.CharField()
 
 
-@extend_schema_field(FindingOut(many=True))
-class FindingsField(DocumentField):
-    pass
+class ResultOut(serializers.ModelSerializer):
+    """A result of a survey, with everything it was computed from."""
 
-
-@extend_schema_field(BudgetRowOut(many=True))
-class BudgetField(DocumentField):
-    pass
-
-
-@extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
-class ChangeBreakdownField(DocumentField):
-    pass
-
-
-@extend_schema_field(ReviewNoticeOut(many=True))
-class ReviewNoticesField(Beside):
-    """What reviews say of the survey of a row; few surveys have any."""
-
-    def __init__(self, of: str, **options: Any) -> None:
-        super().__init__(
-            lambda: ReviewedSurvey.objects.select_related("review__instrument").filter(survey__id__in=KEYS),
-            of,
-            **options,
-        )
-
-    def column(self, page: Page, prefix: str) -> list[Any]:
-        source = prefix + self.of
-        of_survey: dict[str, list[ReviewedSurvey]] = {}
-        for one in self.query(keys=page.raw(source)):
-            of_survey.setdefault(str(one.survey_id), []).append(one)
-        told = (review_notices(of_survey.get(survey, ())) for survey in page[source])
-        return [ReviewNoticeOut(notices, many=True).data if notices else [] for notices in told]
-
-
-def _pairs(relation: Any, column: str, *order: str) -> Callable[[], Any]:
-    """The rows of a relation of a result to many, as pairs of ids."""
-    return lambda: (
-        relation.through.objects.filter(result__id__in=KEYS).order_by(*order).values_list("result_id", column)
+    calibrations = serializers.ListField(child=serializers.UUIDField())
+    corrected_for = serializers.ListField(
+        child=serializers.UUIDField(), help_text="Instruments whose error curve was applied."
     )
-
-
-OF_CERTIFICATES = ("-calibration__calibrated_on", "-calibration_id")
-
-
-class ResultOut(RowSerializer):
-    calibrations = IdsField(_pairs(Result.calibrations, "calibration_id", *OF_CERTIFICATES))
-    corrected_for = IdsField(
-        _pairs(
-            Result.corrected_for,
-            "instrument_id",
-            "instrument__kind",
-            "instrument__serial",
-            "instrument_id",
-        ),
-        help_text="Instruments whose error curve was applied.",
-    )
-    as_found = IdsField(
-        _pairs(Result.as_found, "calibration_id", *OF_CERTIFICATES),
+    as_found = serializers.ListField(
+        child=serializers.UUIDField(),
         help_text="Certificates whose as-found errors were applied, by decision.",
     )
-    current = serializers.SerializerMethodField()
-    replaced_by = serializers.PrimaryKeyRelatedField(read_only=True, allow_null=True)
-    volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
-    volume_flow_standard_deviation = QuantityField(
-        "volume_flow", source="volume_flow_standard_deviation_m3_s"
+    current = serializers.BooleanField()
+    replaced_by = serializers.UUIDField(allow_null=True)
+    volume_flow = QuantityOut()
+    volume_flow_standard_deviation = QuantityOut()
+    expanded_uncertainty = QuantityOut()
+    mean_velocity = QuantityOut()
+    path_velocity = QuantityOut()
+    measured_sound_speed = QuantityOut()
+    expected_sound_speed = QuantityOut()
+    spacing = QuantityOut()
+    segments = SegmentOut(many=True, help_text="Stretches of the log it rests on; none: all of it.")
+    reviews = ReviewNoticeOut(
+        many=True, help_text="What a reader is told where an instrument was found out of tolerance."
     )
-    expanded_uncertainty = QuantityField("volume_flow", source="expanded_uncertainty_m3_s")
-    mean_velocity = QuantityField("speed", source="mean_velocity_m_s")
-    path_velocity = QuantityField("speed", source="path_velocity_m_s")
-    measured_sound_speed = QuantityField("speed", source="measured_sound_speed_m_s")
-    expected_sound_speed = QuantityField("speed", source="expected_sound_speed_m_s")
-    spacing = QuantityField("length", source="spacing_m")
-    segments = SegmentOut(
-        source="survey_data.segments",
-        many=True,
-        help_text="Stretches of the log it rests on; none: all of it.",
+    findings = FindingOut(many=True)
+    budget = BudgetRowOut(many=True)
+    change_breakdown = serializers.DictField(
+        allow_null=True, help_text="By how much and why it differs from what it replaces."
     )
-    reviews = ReviewNoticesField(
-        of="survey_id", help_text="What a reader is told where an instrument was found out of tolerance."
-    )
-    findings = FindingsField()
-    budget = BudgetField()
-    change_breakdown = ChangeBreakdownField(help_text="By how much and why it differs from what it replaces.")
 
     class Meta:
         model = Result
@@ -144,10 +87,6 @@ class ResultOut(RowSerializer):
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
             "change_breakdown", "reviews",
         ]  # fmt: skip
-
-    @from_columns("replaced_at")
-    def get_current(self, replaced_at: str | None) -> bool:
-        return replaced_at is None
 
 
 class StepOut(serializers.Serializer):
@@ -174,11 +113,12 @@ class ResultFilters(FilterSet):
         }
 
 
-class Results(RowRecords):
+class Results(ReadByKeys):
     """What surveys came to. `?current=true` leaves out those that were replaced."""
 
     model = Result
     serializer_class = ResultOut
+    documents = staticmethod(result_documents)
     filterset_class = ResultFilters
     ordering_fields = ("computed_at",)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import FilteredRelation, Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -13,7 +12,6 @@ from surveys.api.compute_views import FindingOut
 from surveys.api.fields import (
     ChosenId,
     KnownQuantityField,
-    QuantityField,
     QuantityIn,
     QuantityOut,
     StrictSerializer,
@@ -27,10 +25,9 @@ from surveys.api.fields import (
 from surveys.api.records.points import check_temperature_source
 from surveys.api.records.recomputations import (
     RecomputationOut,
-    ReviewNoticesField,
+    ReviewNoticeOut,
     SegmentOut,
 )
-from surveys.api.rows import KEYS, IdsField, RowSerializer, from_columns
 from surveys.models import Instrument, Job, Log, MeasuringPoint, Result, Setup, Survey, SurveyData
 from surveys.models.instrument import Kind
 from surveys.models.pipe import TemperatureSource
@@ -155,57 +152,39 @@ class LogShortOut(serializers.ModelSerializer):
 
 
 class ResultShortOut(serializers.ModelSerializer):
-    volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
-    expanded_uncertainty = QuantityField("volume_flow", source="expanded_uncertainty_m3_s")
+    volume_flow = QuantityOut()
+    expanded_uncertainty = QuantityOut()
 
     class Meta:
         model = Result
         fields = ["id", "volume_flow", "expanded_uncertainty", "computed_at"]
 
 
-class SurveyOut(RowSerializer):
-    joined = {
-        "stated": FilteredRelation("data", condition=Q(data__replaced_at__isnull=True)),
-        "result": FilteredRelation("results", condition=Q(results__replaced_at__isnull=True)),
-    }
+class SurveyOut(serializers.ModelSerializer):
+    """A survey with what is stated of it now and its current result."""
 
-    data = serializers.UUIDField(
-        source="stated.id", read_only=True, help_text="The version of what is stated below."
+    data = serializers.UUIDField(help_text="The version of what is stated below.")
+    setup = serializers.UUIDField()
+    instruments = serializers.ListField(child=serializers.UUIDField())
+    technician = serializers.CharField()
+    ended_at = serializers.DateTimeField(allow_null=True)
+    mounted_spacing = QuantityOut(allow_null=True)
+    path_angle = QuantityOut(allow_null=True)
+    paths = serializers.ListField(
+        child=serializers.UUIDField(), help_text="The further paths of this survey."
     )
-    setup = serializers.UUIDField(source="stated.setup_id", read_only=True)
-    instruments = IdsField(
-        lambda: (
-            SurveyData.instruments.through.objects.filter(surveydata__id__in=KEYS)
-            .order_by("instrument__kind", "instrument__serial", "instrument_id")
-            .values_list("surveydata_id", "instrument_id")
-        ),
-        of="stated.id",
+    combination = serializers.UUIDField(
+        allow_null=True,
+        help_text="The combination of the paths at this point; null where there is one path.",
     )
-    ended_at = serializers.DateTimeField(source="stated.ended_at", read_only=True, allow_null=True)
-    mounted_spacing = KnownQuantityField("length", source="stated.mounted_spacing_m")
-    path_angle = KnownQuantityField("angle", source="stated.path_angle_rad")
-    paths = IdsField(
-        lambda: (
-            Survey.objects.filter(primary_survey__id__in=KEYS)
-            .order_by("recorded_at", "id")
-            .values_list("primary_survey_id", "id")
-        ),
-        help_text="The further paths of this survey.",
-    )
-    combination = serializers.SerializerMethodField(
-        help_text="The combination of the paths at this point; null where there is one path."
-    )
-    medium_temperature = KnownQuantityField("temperature", source="stated.medium_temperature_k")
-    medium_temperature_source = serializers.CharField(
-        source="stated.medium_temperature_source", read_only=True
-    )
-    segments = SegmentOut(source="stated.segments", many=True)
-    note = serializers.CharField(source="stated.note", read_only=True)
-    technician = serializers.CharField(source="technician.username", read_only=True)
-    log = LogShortOut(allow_null=True, read_only=True)
-    result = ResultShortOut(allow_null=True, read_only=True, help_text="The current result in short.")
-    under_review = ReviewNoticesField(
-        of="id", help_text="What a reader is told where an instrument was found out of tolerance."
+    medium_temperature = QuantityOut(allow_null=True)
+    medium_temperature_source = serializers.CharField()
+    segments = SegmentOut(many=True)
+    note = serializers.CharField()
+    log = LogShortOut(allow_null=True)
+    result = ResultShortOut(allow_null=True, help_text="The current result in short.")
+    under_review = ReviewNoticeOut(
+        many=True, help_text="What a reader is told where an instrument was found out of tolerance."
     )
 
     class Meta:
@@ -215,13 +194,6 @@ class SurveyOut(RowSerializer):
             "mounted_spacing", "primary_survey", "path_angle", "paths", "combination", "medium_temperature", "medium_temperature_source",
             "segments", "note", "recorded_at", "log", "result", "under_review",
         ]  # fmt: skip
-
-    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
-    @from_columns("primary_survey.pk", "primary_survey.paths_combination.id", "paths_combination.id")
-    def get_combination(
-        self, primary_survey: str | None, of_first: str | None, own: str | None
-    ) -> str | None:
-        return of_first if primary_survey else own
 
 
 class StretchOut(serializers.Serializer):

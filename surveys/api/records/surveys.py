@@ -41,6 +41,7 @@ from surveys.api.records.readings import (
     thinned_readings,
 )
 from surveys.api.records.recomputations import ResultOut
+from surveys.api.records.result_rows import result_documents
 from surveys.api.records.site_meters import SiteMeterReadingIn, SiteMeterReadingOut, site_meter_statement
 from surveys.api.records.survey_documents import (
     LogOut,
@@ -55,9 +56,9 @@ from surveys.api.records.survey_documents import (
     stretch_document,
     survey_notes,
 )
+from surveys.api.records.survey_rows import survey_documents
 from surveys.api.rendering import JSONRenderer
-from surveys.api.rows import rows_shown
-from surveys.api.views import RowRecords, documented
+from surveys.api.views import ReadByKeys, documented
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
 from surveys.readings.export import csv_parts
@@ -73,11 +74,12 @@ from surveys.services.surveys import (
 )
 
 
-class Surveys(RowRecords):
+class Surveys(ReadByKeys):
     """Measurements at measuring points."""
 
     model = Survey
     serializer_class = SurveyOut
+    documents = staticmethod(survey_documents)
     writers = FIELD
     repeatable = frozenset({"log"})
     filterset_fields = {
@@ -301,7 +303,7 @@ class Surveys(RowRecords):
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the survey, the newest first, with what caused each."""
         results = self.get_object().results.order_by("-computed_at", "-id").values_list("pk", flat=True)
-        return Response(rows_shown(ResultOut, results, units_of(request)))
+        return Response(result_documents(results, units_of(request)))
 
     def _log(self) -> Log:
         log = getattr(self.get_object(), "log", None)

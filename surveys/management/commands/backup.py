@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from surveys.backup.tables import LEFT_OUT
 from surveys.backup.taking import Told, backup_take
+from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 
 
@@ -24,7 +25,7 @@ class Command(BaseCommand):
         try:
             told = backup_take(options["file"], now=timezone.now())
         except ServiceError as error:
-            raise CommandError(error.detail) from None
+            raise CommandError(error_text(error)) from None
         self.stdout.write(sentences(options["file"], told))
         left_out = sorted(set(LEFT_OUT.values()))
         self.stdout.write(f"Not included: {'; '.join(left_out)}.")

@@ -7,6 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from compute.survey import METHOD_VERSION, METHODS
+from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.models import User
 from surveys.services.recomputations import method_preview, recompute_by_method
@@ -38,7 +39,7 @@ class Command(BaseCommand):
                 since=since, reason=options["reason"], by=by, now=timezone.now()
             )
         except ServiceError as error:
-            raise CommandError(error.detail) from None
+            raise CommandError(error_text(error)) from None
         self.stdout.write(
             f"Recalculation {recomputation.pk}: surveys to recalculate: {recomputation.items.count()}."
         )

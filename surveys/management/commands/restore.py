@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from surveys.backup.restoring import backup_restore
+from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.management.commands.backup import sentences
 
@@ -20,6 +21,6 @@ class Command(BaseCommand):
         try:
             told = backup_restore(options["file"])
         except ServiceError as error:
-            raise CommandError(error.detail) from None
+            raise CommandError(error_text(error)) from None
         self.stdout.write(sentences(options["file"], told))
         self.stdout.write("Restored. The checksum and the number of rows of each table are correct.")

@@ -1,4 +1,4 @@
-"""An input serializer is made once for a thread, and knows nothing of one request in the next."""
+"""An input serializer judges each request by itself."""
 
 from __future__ import annotations
 

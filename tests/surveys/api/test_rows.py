@@ -1,16 +1,19 @@
-"""Lists and details shown from columns say what the records hold, and the same of a record wherever it is shown."""
+"""Lists and details read as documents say what the records hold, and the same of a record wherever it is shown."""
 
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from django.utils.dateparse import parse_datetime
+from rest_framework import serializers
 
 from compute.units import express
+from surveys.api.records.recomputations import ResultOut
+from surveys.api.records.result_rows import result_documents
 from surveys.api.records.survey_documents import SurveyOut
-from surveys.api.rows import rows_shown
+from surveys.api.records.survey_rows import survey_documents
 from surveys.api.urls import router
 from surveys.impact import review_notices
 from surveys.models import Result, Role, Survey, User
@@ -197,6 +200,30 @@ def notices(survey: Survey) -> list[dict[str, Any]]:
 def test_rows_come_in_the_order_of_their_keys_and_none_for_a_key_of_nothing(there: Everything) -> None:
     keys = list(Survey.objects.values_list("pk", flat=True))
     for order in (keys, keys[::-1]):
-        shown = rows_shown(SurveyOut, [uuid7(), *order], "metric")
-        assert [row["id"] for row in shown] == [str(key) for key in order]
-    assert rows_shown(SurveyOut, [], "metric") == rows_shown(SurveyOut, [uuid7()], "metric") == []
+        shown = survey_documents([uuid7(), *order], "metric")
+        assert [row["id"] for row in shown] == order
+    assert survey_documents([], "metric") == survey_documents([uuid7()], "metric") == []
+
+
+@pytest.mark.parametrize(
+    ("model", "documents", "serializer_class"),
+    [(Survey, survey_documents, SurveyOut), (Result, result_documents, ResultOut)],
+)
+def test_a_document_has_the_fields_that_its_serializer_declares(
+    there: Everything, model: Any, documents: Any, serializer_class: Any
+) -> None:
+    shown = documents(list(model.objects.values_list("pk", flat=True)), "metric")
+    assert shown
+    for document in shown:
+        has_fields(document, serializer_class())
+
+
+def has_fields(document: dict[str, Any], serializer: serializers.Serializer[Any]) -> None:
+    """Check the names of a document and of the documents in it; quantities and findings are checked where they are made."""
+    assert document.keys() == serializer.fields.keys()
+    for name, field in serializer.fields.items():
+        if isinstance(field, serializers.Serializer) and document[name] is not None:
+            has_fields(document[name], field)
+        elif isinstance(field, serializers.ListSerializer) and name not in ("findings", "budget"):
+            for one in document[name]:
+                has_fields(one, cast("serializers.Serializer[Any]", field.child))
