@@ -48,19 +48,20 @@ def validity(row: DueRow) -> str:
     """The validity of a calibration, with the days left or overdue."""
     if row.due_on is None or row.days_left is None:
         return _("No calibration certificate")
-    days = abs(row.days_left)
-    values = {"date": row.due_on.isoformat(), "days": days}
+    values = {"date": row.due_on.isoformat(), "left": left_told(row.days_left)}
     if row.days_left < 0:
-        text = ngettext(
-            "Expired on %(date)s (%(days)d day overdue)", "Expired on %(date)s (%(days)d days overdue)", days
-        )
-    elif days == 0:
-        text = _("Valid until %(date)s (last day today)")
-    else:
-        text = ngettext(
-            "Valid until %(date)s (%(days)d day left)", "Valid until %(date)s (%(days)d days left)", days
-        )
-    text %= values
+        return _("Expired on %(date)s (%(left)s)") % values
     if row.due_reason == "hours":
-        return _("%(validity)s, limited by hours of use") % {"validity": text}
-    return text
+        return _("Valid until %(date)s (%(left)s), limited by hours of use") % values
+    return _("Valid until %(date)s (%(left)s)") % values
+
+
+def left_told(days: int | None) -> str:
+    """The days left or overdue, in words."""
+    if days is None:
+        return ""
+    if days == 0:
+        return _("last day today")
+    if days < 0:
+        return ngettext("%(days)d day overdue", "%(days)d days overdue", -days) % {"days": -days}
+    return ngettext("%(days)d day left", "%(days)d days left", days) % {"days": days}

@@ -11,8 +11,8 @@ import pytest
 from django.test import Client as Visitor
 from playwright.sync_api import Page, expect
 
-from compute.marks import plain
 from surveys.models import Notice, Site
+from surveys.papers.wording import findings_worded
 from surveys.recompute import work_off
 from tests.surveys.scene import STARTED, Scene, scene
 
@@ -66,8 +66,9 @@ def test_a_survey_says_how_sure_it_is_and_with_what_it_was_made(
     page.goto(f"/points/{surveyed.point.pk}/")
     page.get_by_role("row").nth(1).get_by_role("link").click()
     expect(page.locator(".figure")).to_contain_text("±")
-    finding = surveyed.point.surveys.latest("started_at").results.latest("computed_at").findings[0]
-    expect(page.locator(".findings li").first).to_contain_text(plain(finding["detail"], "metric"))
+    result = surveyed.point.surveys.latest("started_at").results.latest("computed_at")
+    [finding, *_] = findings_worded(result.findings, "metric")
+    expect(page.locator(".findings li").first).to_contain_text(finding["body"])
     expect(page.get_by_role("heading", name="Instruments and certificates")).to_be_visible()
     with page.expect_download() as readings:
         page.get_by_role("link", name="All readings (CSV)").click()

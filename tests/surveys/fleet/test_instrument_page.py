@@ -99,4 +99,4 @@ def test_a_pair_needs_no_certificate_of_its_own_and_a_gauge_does(cast: Any, kind
     told = said(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
     assert (DO_NOT not in told) is usable
     assert ("checked together with its meter" in told) is usable
-    assert "No certificate on record" in told
+    assert "No calibration certificate" in told
