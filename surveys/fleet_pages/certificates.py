@@ -1,4 +1,4 @@
-"""A certificate entered, judged before it is kept, and shown with what rests on it."""
+"""Entry and correction of a certificate with a preview of its conformity; its page with the results based on it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from surveys.api.records.calibrations import CalibrationIn, calibration_stated
 from surveys.api.records.files import file_name
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
 from surveys.fleet_pages.certificate_form import Sheet, as_recorded
-from surveys.fleet_pages.wording import verdict_shown
+from surveys.fleet_pages.wording import office_zone, verdict_shown
 from surveys.models import Calibration, Instrument, Recomputation, Result, ToleranceReview
 from surveys.portal.frame import page, units_of
 from surveys.services.calibrations import calibration_record
@@ -29,8 +29,7 @@ MOST_SHOWN = 50
 
 @for_the_fleet
 def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The form of a certificate, or of the correction of one: its verdict is shown before it is recorded, and nothing is kept until
-    then."""
+    """Show the form of a new certificate or of a correction, with a preview of its conformity; record the certificate on request."""
     instrument = visible(request, Instrument, pk)
     corrects = _to_correct(request, instrument)
     begun = (
@@ -49,7 +48,7 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
             calibration, run = _record(request, sheet)
             recomputed = run.items.filter(survey__isnull=False).count() if run else 0
             shown = _outcome(calibration, request) | {"recomputed": recomputed}
-            # To show it is to record it and take that back: the verdict before is the verdict after.
+            # A preview records the certificate and rolls back, so that it shows what recording gives.
             transaction.set_rollback(wish == "show")
     except Exception as error:
         problem = problem_of(error, units_of(request))
@@ -65,7 +64,7 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
 @for_the_fleet
 @require_safe
 def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A certificate with its verdict, its file, and the results that rest on it."""
+    """Show a certificate with its conformity, its file, and the results based on it."""
     found = visible(request, Calibration, pk, "instrument", "recorded_by", "corrected_by", "certificate_file")
     results = Result.objects.visible_to(request.user).filter(replaced_at__isnull=True)
     results = results.filter(Q(calibrations=found) | Q(as_found=found)).distinct()
@@ -81,12 +80,13 @@ def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
         "results": results[:MOST_SHOWN],
         "count": results.count(),
         "most": MOST_SHOWN,
+        "zone": office_zone(),
     }
     return page(request, "fleet/certificate.html", context)
 
 
 def _to_correct(request: HttpRequest, instrument: Instrument) -> Calibration | None:
-    """The certificate of the instrument that the form corrects, if it does."""
+    """Return the certificate that the form corrects, if any."""
     named = request.POST.get("corrects") or request.GET.get("corrects")
     if not named:
         return None
@@ -98,7 +98,7 @@ def _to_correct(request: HttpRequest, instrument: Instrument) -> Calibration | N
 
 
 def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputation | None]:
-    """What the sheet states, recorded with its file, in the caller's transaction."""
+    """Record the certificate of the form with its file, in the transaction of the caller."""
     form = CalibrationIn(data=sheet.stated(), context={"request": request})
     form.is_valid(raise_exception=True)
     calibration, figures, reason = calibration_stated(dict(form.validated_data))
@@ -111,7 +111,7 @@ def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputat
 
 
 def _outcome(calibration: Calibration, request: HttpRequest) -> dict[str, Any]:
-    """The verdict, and the review it opens if it finds the instrument out of tolerance."""
+    """Return the conformity of a certificate, and the review opened if the instrument is out of tolerance."""
     review = ToleranceReview.objects.filter(calibration=calibration).first()
     return {
         "judged": verdict_shown(calibration, units_of(request)),
@@ -131,6 +131,6 @@ def _form(
 def _sent_to(request: HttpRequest, calibration: Calibration) -> HttpResponse:
     to = redirect("fleet-certificate", pk=calibration.pk)
     if "HX-Request" in request.headers:
-        # The script would follow a redirect itself and show the page within the form.
+        # The script would follow a redirect and show the page within the form.
         return HttpResponse(headers={"HX-Redirect": to.url})
     return to

@@ -1,4 +1,4 @@
-"""Instruments found out of tolerance: the surveys that puts in doubt, and what is decided of each."""
+"""Reviews of instruments found out of tolerance: the affected surveys and the decision on each."""
 
 from __future__ import annotations
 
@@ -15,8 +15,10 @@ from django.views.decorators.http import require_POST, require_safe
 from compute.units import System
 from surveys.api.records.tolerance import DECISION_CHOICES
 from surveys.core.messages import error_text
+from surveys.core.messages.numbers import percent_text
 from surveys.errors import ServiceError
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
+from surveys.fleet_pages.wording import office_zone
 from surveys.models import CombinationPart, ReviewedSurvey, ToleranceReview
 from surveys.papers.wording import flow_with_uncertainty, moment
 from surveys.portal.frame import page, units_of
@@ -29,7 +31,7 @@ ON_A_PAGE = 50
 @for_the_fleet
 @require_safe
 def doubts(request: HttpRequest) -> HttpResponse:
-    """Every review, those with surveys to decide first."""
+    """List the reviews, those with surveys to decide first."""
     rows = ToleranceReview.objects.visible_to(request.user).select_related("instrument", "calibration")
     rows = rows.annotate(
         total=Count("surveys"), undecided=Count("surveys", filter=Q(surveys__state=State.UNDER_REVIEW))
@@ -41,14 +43,14 @@ def doubts(request: HttpRequest) -> HttpResponse:
 @for_the_fleet
 @require_safe
 def doubt(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A review with its surveys: the figure, and the figure with the error found applied."""
+    """Show a review with its surveys: the result, and the result corrected for the as-found error."""
     return _shown(request, _review(request, pk))
 
 
 @for_the_fleet
 @require_POST
 def doubt_decide(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
-    """Decide one survey of a review, with the reason."""
+    """Save the decision on one survey of a review, with its reason."""
     review = _review(request, pk)
     item = get_object_or_404(ReviewedSurvey.objects.visible_to(request.user), review=review, survey=survey)
     wish, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
@@ -58,7 +60,7 @@ def doubt_decide(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
         decision = Decision(item, State(wish), reason)
         review_decide(review=review, decisions=[decision], by=user_of(request), now=timezone.now())
     except ServiceError as error:
-        # What is refused of the decision as a whole is told where it is chosen.
+        # An error about the decision as a whole is shown at the field of the decision.
         field = "reason" if error.field == "reason" else "decision"
         refused = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error_text(error)}
         return _shown(request, review, refused, error.status)
@@ -84,6 +86,7 @@ def _shown(
         "surveys": shown,
         "rows": [_row(one, units, refused) for one in shown],
         "choices": DECISION_CHOICES,
+        "zone": office_zone(),
     }
     return page(request, "fleet/doubt.html", context, status=status)
 
@@ -94,7 +97,7 @@ def _row(one: ReviewedSurvey, units: System, refused: dict[str, Any] | None) -> 
     if one.volume_flow_m3_s is not None and one.expanded_uncertainty_m3_s is not None:
         figure = flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units)
         if before.volume_flow_m3_s:
-            relative = f"{one.volume_flow_m3_s / before.volume_flow_m3_s - 1:+.1%}"
+            relative = percent_text(one.volume_flow_m3_s / before.volume_flow_m3_s - 1, sign=True)
     return {
         "of": one,
         "point": point,

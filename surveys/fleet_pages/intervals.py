@@ -1,4 +1,4 @@
-"""Calibration intervals proposed by a method, shown with their reasoning, and accepted or refused."""
+"""Proposed calibration intervals with their basis, and their acceptance or rejection."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from surveys.api.problems import problem_of
 from surveys.api.records.instrument_reviews import IntervalDecisionIn
 from surveys.charts import review_chart
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
+from surveys.fleet_pages.wording import office_zone
 from surveys.models import Instrument, IntervalReview
 from surveys.papers.wording import findings_worded
 from surveys.portal.frame import page, units_of
@@ -24,7 +25,7 @@ from surveys.services.interval_reviews import Wish, interval_review_decide, inte
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
-# As the API has them where a request leaves them out.
+# The defaults of the API.
 BOUNDS = {
     "shortest_days": 30,
     "longest_days": 1826,
@@ -36,7 +37,7 @@ BOUNDS = {
 
 @for_the_fleet
 def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The interval reviews of an instrument, and a new one by a method."""
+    """List the interval reviews of an instrument, and calculate a new one by a method."""
     instrument = visible(request, Instrument, pk)
     problem: dict[str, Any] | None = None
     if request.method == "POST":
@@ -61,6 +62,7 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
         "chosen": request.POST.get("method", Method.STAIRCASE),
         "reviews": rows.select_related("calculated_by"),
         "problem": problem,
+        "zone": office_zone(),
     }
     return page(request, "fleet/intervals.html", context, status=problem["status"] if problem else 200)
 
@@ -68,14 +70,14 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
 @for_the_fleet
 @require_safe
 def interval(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A proposal with its reasoning and chart."""
+    """Show a proposal with its basis and chart."""
     return _shown(request, _review(request, pk))
 
 
 @for_the_fleet
 @require_POST
 def interval_decide(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Accept or refuse a proposal, with the reason."""
+    """Accept or reject a proposal, with the reason."""
     review = _review(request, pk)
     asked = {name: request.POST.get(name, "") for name in ("decision", "reason")}
     form = IntervalDecisionIn(data=asked, context={"request": request})
@@ -111,10 +113,11 @@ def _shown(
         "review": review,
         "reasoning": [plain(one, units) for one in review.reasoning],
         "findings": findings_worded(review.findings, units),
-        # Made by our own code from numbers and dates: no text of anybody's is in it.
+        # Generated from numbers and dates: it contains no text entered by users.
         "chart": mark_safe(chart),  # noqa: S308
         "problem": problem,
         "errors": {one["field"]: one["detail"] for one in problem["errors"]} if problem else {},
         "typed": request.POST.get("reason", ""),
+        "zone": office_zone(),
     }
     return page(request, "fleet/interval.html", context, status=problem["status"] if problem else 200)
