@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
-from compute.marks import Told
-from compute.sources import PRACTICE, Source
+from compute.base.marks import Told
+from compute.base.sources import PRACTICE, Source
 
 Severity = Literal["error", "warning", "info"]
 Parameters = Mapping[str, Any]
@@ -110,7 +110,7 @@ def _for_developers(value: Any) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Finding(Told):
-    """The outcome of a plausibility check; made by `finding`.
+    """The outcome of a probability check; made by `finding`.
 
     code        stable, kebab-case
     severity    error: do not use the result; warning: check before use; info: for information

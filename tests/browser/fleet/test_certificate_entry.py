@@ -10,7 +10,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from surveys.due import office_today
+from surveys.calibration.due_list import office_today
 from surveys.models import Calibration, Document, Instrument
 from tests.surveys.fleet.certificates import PDF
 
@@ -34,14 +34,14 @@ def form(page: Page, gauge: Instrument) -> Page:
         point.get_by_label("Indicated").fill(indicated)
         point.get_by_label("Expanded uncertainty").fill("0.02 mm")
     page.get_by_label("Maximum permissible error", exact=True).fill("0.05 mm")
-    page.get_by_label("Decision rule").select_option("simple")
+    page.get_by_label("Decision rule").select_option("simple-acceptance")
     page.get_by_label("Certificate (PDF)").set_input_files(
         {"name": "hr-2.pdf", "mimeType": "application/pdf", "buffer": PDF}
     )
     return page
 
 
-def test_the_verdict_is_shown_before_and_after_it_is_recorded(
+def test_the_conformity_is_shown_before_and_after_it_is_recorded(
     form: Page, gauge: Instrument, accessible: Judge
 ) -> None:
     form.get_by_role("button", name="Check conformity").click()

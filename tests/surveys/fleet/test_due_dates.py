@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from surveys.due import DueRow, due_groups, due_list, office_today, within_until
-from surveys.errors import ServiceError
+from surveys.calibration.due_list import DueRow, due_groups, due_list, office_today, within_until
+from surveys.core.errors import ServiceError
 from surveys.models import Calibration, Instrument, IntervalPolicy, SurveyData
-from surveys.services.calibrations import calibration_record, policy_record
+from surveys.services.fleet.calibrations import calibration_record, policy_record
 from tests.surveys.scene import STARTED, scene
 
 pytestmark = pytest.mark.django_db
@@ -116,7 +116,7 @@ def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_sa
     assert admin.post("/api/v1/interval-policies/", policy, format="json").status_code == 201
     made = admin.post("/api/v1/calibrations/", body, format="json").json()
     assert made["due_on"] == "2027-03-01"
-    assert "due-on-from-policy" in {one["code"] for one in made["verdict"]["findings"]}
+    assert "due-on-from-policy" in {one["code"] for one in made["conformity"]["findings"]}
 
 
 @pytest.mark.parametrize(
