@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 from surveys.models import Record, User
 from surveys.pages.frame import FLEET, framed_for
 
-for_the_fleet = framed_for(FLEET)
+fleet_page = framed_for(FLEET)
 """A page for calibration administrators, signed in with the second factor where required."""
 
 
