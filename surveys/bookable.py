@@ -95,14 +95,6 @@ def technicians_bookable(
     }
 
 
-def free_between(field: str, ids: Iterable[UUID], start: datetime, end: datetime) -> set[UUID]:
-    """Those of the ids (field `instrument` or `technician`) that no booking holds in the span."""
-    wanted = set(ids)
-    return wanted - set(
-        _live(Span(start, end)).filter(**{f"{field}__in": wanted}).values_list(field, flat=True)
-    )
-
-
 def endangered(bookings: Iterable[Booking], now: datetime, viewer: Viewer) -> dict[UUID, list[Refusal]]:
     """Booking id -> what stands against it by now; only bookings that something stands against."""
     rows = [one for one in bookings if one.cancelled_at is None and one.ends_at > now]
