@@ -114,7 +114,7 @@ def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
 
 def _on_its_rail(cell: AtPoint, able: Capabilities) -> AtPoint:
     """A pair at a point, refused where its rail allows no such spacing."""
-    low, high, spacing = able.shortest_spacing_m, able.longest_spacing_m, cell.spacing
+    low, high, spacing = able.min_spacing_m, able.max_spacing_m, cell.spacing
     if spacing is None or not ((low is not None and spacing < low) or (high is not None and spacing > high)):
         return cell
     ends = " to ".join("any" if end is None else millimetres(end) for end in (low, high))
@@ -135,7 +135,7 @@ def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[Refusa
 
 
 def _drives(meter: Capabilities, frequency: float) -> bool:
-    low, high = meter.lowest_frequency_hz, meter.highest_frequency_hz
+    low, high = meter.min_frequency_hz, meter.max_frequency_hz
     return (low is None or low <= frequency) and (high is None or frequency <= high)
 
 
@@ -150,7 +150,7 @@ def _beyond_its_range(one: Instrument, able: Capabilities, walls: list[tuple[str
     """Walls of the job that a thickness gauge cannot measure."""
     if one.kind != Kind.THICKNESS_GAUGE:
         return []
-    low, high = able.lowest_wall_m, able.highest_wall_m
+    low, high = able.min_wall_thickness_m, able.max_wall_thickness_m
     return [
         Refusal(
             "wall-outside-range",
@@ -266,7 +266,7 @@ def _blocked(
 
 def _heat(point: MeasuringPoint, entry: TransducerEntry, temperature: float | None) -> tuple[Refusal, ...]:
     """What `transducer_temperature` finds, with the limit that is crossed."""
-    low, high = entry.lowest_temperature, entry.highest_temperature
+    low, high = entry.min_temperature, entry.max_temperature
     return tuple(
         Refusal(
             one.code, f"{point.name}: {one.said}", temperature,
@@ -292,7 +292,7 @@ def _cell(
     )
     if not suited.fits[row, at]:
         refusals += _misfit(
-            point, spacing, (float(suited.beam[row, at]), float(suited.longest_beam[at])), asked.room
+            point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), asked.room
         )
     if difference is not None and difference < resolution:
         why = f"At {point.name} the time difference of {difference * 1e9:.2f} ns is below the meter's {resolution * 1e9:.2f} ns."

@@ -138,13 +138,13 @@ class MediumIn(StrictSerializer):
 
 
 class TransducersByValue(StrictSerializer):
-    frequency = QuantityIn("frequency", lowest=limits.LOWEST_FREQUENCY)
+    frequency = QuantityIn("frequency", lowest=limits.MIN_FREQUENCY)
     wedge_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
     wedge_angle = QuantityIn("angle", lowest=limits.SMALLEST_ANGLE)
     face_offset = QuantityIn("length", required=False)
     wedge_delay = QuantityIn("transit_time", required=False)
-    lowest_temperature = QuantityIn("temperature", required=False, allow_null=True)
-    highest_temperature = QuantityIn("temperature", required=False, allow_null=True)
+    min_temperature = QuantityIn("temperature", required=False, allow_null=True)
+    max_temperature = QuantityIn("temperature", required=False, allow_null=True)
     wedge_temperature_coefficient = QuantityIn(
         "speed_per_temperature",
         required=False,
@@ -277,8 +277,8 @@ def transducer_entry(stated: Mapping[str, Any]) -> TransducerEntry:
     )
     return TransducerEntry(
         pair,
-        si_of(stated.get("lowest_temperature")),
-        si_of(stated.get("highest_temperature")),
+        si_of(stated.get("min_temperature")),
+        si_of(stated.get("max_temperature")),
         si_of(stated.get("wedge_temperature_coefficient")),
         si_of(stated.get("wedge_reference_temperature")),
     )
@@ -363,8 +363,8 @@ def transducer_document(data: TransducerData) -> dict[str, Any]:
         "wedge_angle": _quantity(data.wedge_angle_rad, "angle"),
         "face_offset": _quantity(data.face_offset_m, "length"),
         "wedge_delay": _quantity(data.wedge_delay_s, "transit_time"),
-        "lowest_temperature": _quantity(data.lowest_temperature_k, "temperature"),
-        "highest_temperature": _quantity(data.highest_temperature_k, "temperature"),
+        "min_temperature": _quantity(data.min_temperature_k, "temperature"),
+        "max_temperature": _quantity(data.max_temperature_k, "temperature"),
         "wedge_temperature_coefficient": _quantity(
             data.wedge_speed_per_kelvin_m_s_k, "speed_per_temperature"
         ),

@@ -42,22 +42,22 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "intermediate_check_of_two_instruments": ("other_instrument", "Compare it with another meter."),
     "instrument_type_name_once_in_a_kind": ("name", "This kind has a type of that name already."),
     "instrument_type_frequencies_in_order": (
-        "highest_frequency",
+        "max_frequency",
         "The highest frequency is not below the lowest.",
     ),
     "instrument_type_velocities_in_order": (
-        "highest_velocity",
+        "max_velocity",
         "The highest velocity is not below the lowest.",
     ),
     "instrument_type_temperatures_in_order": (
-        "highest_temperature",
+        "max_temperature",
         "The highest temperature is not below the lowest.",
     ),
     "instrument_type_spacings_in_order": (
-        "longest_spacing",
+        "max_spacing",
         "The longest spacing is not below the shortest.",
     ),
-    "instrument_type_walls_in_order": ("highest_wall", "The thickest wall is not below the thinnest."),
+    "instrument_type_walls_in_order": ("max_wall_thickness", "The thickest wall is not below the thinnest."),
     "report_one_current_for_a_survey": (
         "",
         "Another report of this survey was issued at this moment; look at that.",
@@ -116,7 +116,7 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "A straight length is not below 0.",
     ),
     "transducer_data_temperatures_in_order": (
-        "transducers.lowest_temperature",
+        "transducers.min_temperature",
         "The lowest temperature is below the highest.",
     ),
     "surveys_loglayout_name": ("name", "There is a log layout of that name already."),

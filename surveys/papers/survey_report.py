@@ -264,7 +264,7 @@ def _beside(paper: Paper, beside: ToldBeside | None) -> None:
     paper.heading("Beside the site's own meter")
     paper.facts(
         [
-            (f"{reading.meter}, {reading.get_taken_display()}", beside.flow),
+            (f"{reading.meter}, {reading.get_reading_type_display()}", beside.flow),
             ("The survey less it", beside.difference),
             *([("Note", reading.note)] if reading.note else []),
         ]

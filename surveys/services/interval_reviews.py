@@ -34,10 +34,10 @@ class Wish:
     """By which method, and within what the office's policy allows; hours and target for the methods that take them."""
 
     method: Method
-    shortest_days: float
-    longest_days: float
-    shortest_hours: float
-    longest_hours: float
+    min_days: float
+    max_days: float
+    min_hours: float
+    max_hours: float
     target: float
 
 
@@ -56,7 +56,7 @@ def interval_review_work_out(
         instrument=instrument,
         method=wish.method,
         current_days=current,
-        proposed_days=proposal.days or int(wish.longest_days),
+        proposed_days=proposal.days or int(wish.max_days),
         proposed_hours=proposal.hours,
         reasoning=list(proposal.reasoning),
         inputs=[list(one) for one in proposal.inputs],
@@ -109,7 +109,7 @@ def _history(instrument: Instrument, today: date) -> list[Calibration]:
 
 
 def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration], current: int) -> Proposal:
-    bounds = Bounds(wish.shortest_days, wish.longest_days)
+    bounds = Bounds(wish.min_days, wish.max_days)
     if wish.method == Method.CONTROL_CHART:
         return _by_drift(instrument, history, bounds)
     if wish.method == Method.IN_USE_TIME:
@@ -182,7 +182,7 @@ def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], 
     current = last[-1] - last[-2] if len(last) > 1 else last[-1]
     if current <= 0:
         raise NotEnough("The instrument was not used between its last two calibrations.", field="history")
-    by_hours = staircase(found, current, Bounds(wish.shortest_hours, wish.longest_hours, "hours"))
+    by_hours = staircase(found, current, Bounds(wish.min_hours, wish.max_hours, "hours"))
     days = max((history[-1].calibrated_on - history[0].calibrated_on).days, 1)
     return in_use(by_hours, min(last[-1] / days, 24.0), bounds)
 

@@ -115,7 +115,7 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
     body = changed(
         pipe={"outer_diameter": "200 mm", "wall_thickness": "30 mm"},
         medium={"temperature": "71 degC", "temperature_source": "estimated", "pressure": "800 kPa"},
-        transducers={"highest_temperature": "60 degC"},
+        transducers={"max_temperature": "60 degC"},
     )
     del body["medium"]["sound_speed"], body["medium"]["density"], body["medium"]["dynamic_viscosity"]
     body["medium"]["name"] = "water"

@@ -83,7 +83,7 @@ def test_each_reason_against_a_pair_is_told_with_figures(
     as_user: Any, here: Scene, job: Job, kit: Any, cast: Any
 ) -> None:
     steep = another_pair(kit, cast, "STEEP", wedge_angle=1.4, wedge_sound_speed=1400.0)
-    cold = another_pair(kit, cast, "COLD", highest_temperature=300.0)
+    cold = another_pair(kit, cast, "COLD", max_temperature=300.0)
     quarantined = another_pair(kit, cast, "AWAY")
     Instrument.objects.filter(pk=quarantined.pk).update(state="quarantined")
     rows = kits(as_user("office"), job).json()

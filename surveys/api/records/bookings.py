@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
-from surveys.api.filters import FilterSet
+from surveys.api.filters import SetFilter, filters, period
 from surveys.api.permissions import FIELD, OFFICE
 from surveys.api.views import Records, documented
 from surveys.bookable import bookable, endangered, technicians_bookable
@@ -125,14 +125,13 @@ def endangered_shown(rows: Any, user: User) -> list[dict[str, Any]]:
     )
 
 
-class BookingFilters(FilterSet):
+class BookingFilters(filters(Booking, cancelled=SetFilter("cancelled_at"), **period("starts_at"))):  # type: ignore[misc]
     endangered = BooleanFilter(method="by_danger")
 
     class Meta:
         model = Booking
         fields = {
-            "job": ["exact"], "instrument": ["exact"], "technician": ["exact"], "starts_at": ["gte", "lte"],
-            "cancelled_at": ["isnull"],
+            "job": ["exact"], "instrument": ["exact"], "technician": ["exact"],
         }  # fmt: skip
 
     def by_danger(self, rows: Any, name: str, value: bool) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.utils import timezone
+from django_filters import DateFilter
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -25,6 +26,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import filters
 from surveys.api.permissions import FLEET
 from surveys.api.records.acceptance import (
     MOST_POINTS,
@@ -200,7 +202,13 @@ class Calibrations(Records):
         "tolerance_review",
     )
     prefetched = ("recomputations", "points", "tolerance_review__surveys")
-    filterset_fields = {"instrument": ["exact"], "due_on": ["exact", "lt", "lte", "gt", "gte"]}
+    filterset_class = filters(
+        Calibration,
+        "instrument",
+        "due_on",
+        due_from=DateFilter("due_on", "gte", label="Due on this day or later."),
+        due_to=DateFilter("due_on", "lte", label="Due on this day or earlier."),
+    )
     ordering_fields = ("due_on", "calibrated_on")
 
     @documented(request=CalibrationIn, responses={201: CalibrationMadeOut})

@@ -28,6 +28,7 @@ from surveys.api.fields import (
     in_units,
     units_of,
 )
+from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.records.recomputations import ReviewNoticeOut
 from surveys.api.views import Records, documented
@@ -212,12 +213,9 @@ class Combinations(Records):
         Prefetch("parts", parts_reviewed()),
         Prefetch("parts__survey__results", Result.objects.filter(replaced_at__isnull=True)),
     )
-    filterset_fields = {
-        "site": ["exact"],
-        "kind": ["exact"],
-        "parts__survey": ["exact"],
-        "retired_at": ["isnull"],
-    }
+    filterset_class = filters(
+        Combination, "site", "kind", survey=RecordFilter("parts__survey"), retired=SetFilter("retired_at")
+    )
     ordering_fields = ("created_at", "name")
 
     @documented(request=CombinationIn, responses={201: CombinationOut})
@@ -243,7 +241,7 @@ class Combinations(Records):
         return self.answer(self.read_again(combination))
 
     @documented(responses=CombinedResultOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the combination, the newest first, with what caused each."""
         # All of one combination, read with its parts.

@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import NumberField, StrictSerializer, TextField, VisibleRecord, WholeField, units_of
+from surveys.api.filters import RecordFilter, SearchFilter, filters, period
 from surveys.api.permissions import OFFICE
 from surveys.api.records.bookings import BookingOut, endangered_shown
 from surveys.api.records.suitable import CandidateOut, KitRowOut, candidate_shown, kit_shown
@@ -141,12 +142,15 @@ class Jobs(Records):
     serializer_class = JobOut
     writers = OFFICE
     prefetched = ("measuring_points", "kit")
-    filterset_fields = {
-        "site": ["exact"],
-        "state": ["exact"],
-        "technician": ["exact"],
-        "starts_at": ["gte", "lte"],
-    }
+    filterset_class = filters(
+        Job,
+        "site",
+        "state",
+        "technician",
+        client=RecordFilter("site__client"),
+        search=SearchFilter("title"),
+        **period("starts_at"),
+    )
     ordering_fields = ("starts_at", "title")
 
     @documented(request=JobIn, responses={201: JobOut})
@@ -177,7 +181,7 @@ class Jobs(Records):
         detail=True,
         methods=["get"],
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
         url_path="suitable-technicians",
     )
     def suitable_technicians(self, request: Request, pk: Any = None) -> Response:
@@ -188,7 +192,7 @@ class Jobs(Records):
 
     @documented(responses=KitRowOut(many=True))
     @action(
-        detail=True, methods=["get"], pagination_class=None, filterset_fields=[], url_path="suitable-kits"
+        detail=True, methods=["get"], pagination_class=None, filterset_class=None, url_path="suitable-kits"
     )
     def suitable_kits(self, request: Request, pk: Any = None) -> Response:
         """Instruments for the job's span and points: each pair set up against each pipe; the suitable first. For staff."""
@@ -200,7 +204,7 @@ class Jobs(Records):
         )
 
     @documented(request=JobMoveIn, responses={201: JobMoveOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def moves(self, request: Request, pk: Any = None) -> Response:
         """Move it to another state, with the reason."""
         move = job_move(job=self.get_object(), **self.checked(JobMoveIn), by=self.user, now=timezone.now())

@@ -26,6 +26,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import OFFICE
 from surveys.api.records.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
@@ -218,7 +219,6 @@ class OwnRecords(Records):
 
     writers = OFFICE
     prefetched = ("versions__recorded_by",)
-    filterset_fields = {"name": ["exact", "icontains"]}
     ordering_fields = ("name",)
 
 
@@ -226,6 +226,7 @@ class OwnMaterials(OwnRecords):
     """Materials the office added; named in requests like those of the library."""
 
     model = OwnMaterial
+    filterset_class = filters(OwnMaterial, "name", search=SearchFilter("name"))
     serializer_class = OwnMaterialOut
 
     def get_serializer_class(self) -> Any:
@@ -253,6 +254,7 @@ class OwnMedia(OwnRecords):
     """Media the office added; named in requests like those of the library."""
 
     model = OwnMedium
+    filterset_class = filters(OwnMedium, "name", search=SearchFilter("name"))
     serializer_class = OwnMediumOut
 
     def get_serializer_class(self) -> Any:

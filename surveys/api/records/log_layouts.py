@@ -21,6 +21,7 @@ from rest_framework.response import Response
 from compute.units import System
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
+from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.records.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.views import Records, documented
@@ -102,7 +103,7 @@ class LogLayouts(Records):
     related = ("created_by",)
     # Neither changes anything.
     repeatable = frozenset({"guesses", "trials", "trial"})
-    filterset_fields = {"name": ["exact", "icontains"], "retired_at": ["isnull"]}
+    filterset_class = filters(LogLayout, "name", retired=SetFilter("retired_at"), search=SearchFilter("name"))
     ordering_fields = ("name", "created_at")
 
     @documented(request=LayoutIn, responses={201: LayoutOut})

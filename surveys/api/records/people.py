@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.api.filters import SetFilter, filters
 from surveys.api.permissions import ADMINISTRATORS, OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import Client, Invitation, Role, User
@@ -130,7 +131,7 @@ class Invitations(Records):
     serializer_class = InvitationOut
     writers = OFFICE
     related = ("invited_by",)
-    filterset_fields = {"accepted_at": ["isnull"], "client": ["exact"]}
+    filterset_class = filters(Invitation, "client", accepted=SetFilter("accepted_at"))
     ordering_fields = ("invited_at",)
 
     @documented(request=InvitationIn, responses={201: InvitationOut})

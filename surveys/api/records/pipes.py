@@ -30,6 +30,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.physics import (
     MaterialField,
@@ -202,7 +203,9 @@ class Pipes(Records):
     writers = FIELD
     related = ("site",)
     prefetched = ("data__recorded_by", "data__own_material_data", "data__own_lining_data")
-    filterset_fields = {"site": ["exact"], "name": ["exact", "icontains"]}
+    filterset_class = filters(
+        Pipe, "site", "name", client=RecordFilter("site__client"), search=SearchFilter("name")
+    )
     ordering_fields = ("name",)
 
     @documented(request=PipeCreateIn, responses={201: PipeOut})
@@ -294,14 +297,14 @@ class Pipes(Records):
         return Response(PipeDataOut(data, context=self.get_serializer_context()).data)
 
     @documented(responses=PipeDataOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def versions(self, request: Request, pk: Any = None) -> Response:
         """Every version of the pipe's data, the latest recorded first."""
         rows = sorted(self.get_object().data.all(), key=lambda data: data.recorded_at, reverse=True)
         return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(request=GaugingIn, responses={201: GaugingOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def gaugings(self, request: Request, pk: Any = None) -> Response:
         """Enter wall-thickness readings taken round the pipe."""
         asked = self.checked(GaugingIn)

@@ -18,6 +18,7 @@ from rest_framework.response import Response
 
 from compute.steady import steady_stretches
 from surveys.api.fields import in_units, units_of
+from surveys.api.filters import RecordFilter, SetFilter, filters, period
 from surveys.api.permissions import FIELD
 from surveys.api.records.files import (
     FILE_REQUEST,
@@ -82,14 +83,17 @@ class Surveys(ReadByKeys):
     documents = staticmethod(survey_documents)
     writers = FIELD
     repeatable = frozenset({"log"})
-    filterset_fields = {
-        "measuring_point": ["exact"],
-        "measuring_point__pipe": ["exact"],
-        "measuring_point__pipe__site": ["exact"],
-        "job": ["exact"],
-        "primary_survey": ["exact", "isnull"],
-        "started_at": ["gte", "lte"],
-    }
+    filterset_class = filters(
+        Survey,
+        "measuring_point",
+        "job",
+        "primary_survey",
+        pipe=RecordFilter("measuring_point__pipe"),
+        site=RecordFilter("measuring_point__pipe__site"),
+        client=RecordFilter("measuring_point__pipe__site__client"),
+        is_further_path=SetFilter("primary_survey", "Only further paths of a survey, or only the others."),
+        **period("started_at"),
+    )
     ordering_fields = ("started_at",)
 
     @documented(request=SurveyIn, responses={201: SurveyOut})
@@ -152,7 +156,7 @@ class Surveys(ReadByKeys):
         methods=["get"],
         url_path="steady-stretches",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
     )
     def steady_stretches(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
@@ -168,7 +172,7 @@ class Surveys(ReadByKeys):
         methods=["get"],
         url_path="site-meter-readings",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
     )
     def site_meter_readings(self, request: Request, pk: Any = None) -> Response:
         """What the site's own meter said, the newest first, beside the survey's current result (En number)."""
@@ -195,7 +199,7 @@ class Surveys(ReadByKeys):
         return Response(SiteMeterReadingOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(responses=SurveyDataOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def data(self, request: Request, pk: Any = None) -> Response:
         """Every version of what was stated of the survey, the newest first."""
         rows = SurveyData.objects.filter(survey=self.get_object()).select_related("recorded_by")
@@ -250,7 +254,7 @@ class Surveys(ReadByKeys):
         methods=["get"],
         url_path="log/file",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
         renderer_classes=[JSONRenderer, FileRenderer],
         throttled_as="report",
     )
@@ -299,7 +303,7 @@ class Surveys(ReadByKeys):
         return Response(thinned_readings(log, start, end, points_asked(request)))
 
     @documented(responses=ResultOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the survey, the newest first, with what caused each."""
         results = self.get_object().results.order_by("-computed_at", "-id").values_list("pk", flat=True)

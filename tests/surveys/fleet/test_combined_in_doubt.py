@@ -105,9 +105,7 @@ def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
     # Of each survey, and of the sum when its first part fell.
     assert Notice.objects.filter(kind="withdrawn").count() == 3
     [notice] = (
-        as_user("owner")
-        .get("/api/v1/notices/", {"before_combined__combination": str(combination.pk)})
-        .json()["results"]
+        as_user("owner").get("/api/v1/notices/", {"combination": str(combination.pk)}).json()["results"]
     )
     assert (notice["kind"], notice["survey"], notice["combination"]) == (
         "withdrawn",
