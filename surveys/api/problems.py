@@ -18,11 +18,11 @@ from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 from rest_framework.settings import api_settings
 
-from compute.errors import ComputeError
-from compute.marks import System, plain
+from compute.base.errors import ComputeError
+from compute.base.marks import System, plain
 from surveys.api.idempotency import Replay
+from surveys.core.errors import ServiceError
 from surveys.core.messages import MessageCode, Reader, code_of, render
-from surveys.errors import ServiceError
 
 CONTENT_TYPE = "application/problem+json"
 DATABASE_AWAY = "The database does not answer just now; send this again in a moment, a write with the same Idempotency-Key."
@@ -72,7 +72,7 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
-    "curve_policy_about_instrument_or_type": (
+    "error_correction_policy_about_instrument_or_type": (
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
@@ -119,8 +119,8 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "transducers.min_temperature",
         "The lowest temperature is below the highest.",
     ),
-    "surveys_loglayout_name": ("name", "There is a log layout of that name already."),
-    "surveys_loglayout.name": ("name", "There is a log layout of that name already."),
+    "surveys_logformat_name": ("name", "There is a log format of that name already."),
+    "surveys_logformat.name": ("name", "There is a log format of that name already."),
     "user_client_only_for_client_viewers": (
         "client",
         "A client viewer belongs to a client, and nobody else does.",

@@ -9,7 +9,8 @@ from django.db import models
 from django.db.models import ProtectedError
 
 from surveys.models.base import Record, VisibleQuerySet
-from surveys.models.user import Role, User
+from surveys.models.role import Role
+from surveys.models.user import User
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -39,7 +40,7 @@ class Action(models.TextChoices):
     LOCKED_OUT = "locked-out", "locked out"
     PASSWORD_CHANGED = "password-changed", "password changed"
     SECOND_FACTOR_CHANGED = "second-factor-changed", "second factor changed"
-    LEFT = "left", "left; personal data blanked"
+    DEACTIVATED = "deactivated", "deactivated; personal data blanked"
 
 
 class AuditEntry(Record):

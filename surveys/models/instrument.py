@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
-from compute.acoustics import Transducers
-from compute.entries import TransducerEntry
+from compute.measuring.beam import Transducers
+from compute.measuring.entries import TransducerEntry
 from surveys.models.base import Record, as_entered_field
 
 
@@ -93,7 +93,7 @@ class Instrument(Record):
 class InstrumentState(Record):
     """One change of an instrument's state, whereabouts or holder; never changed, the latest holds."""
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="states")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="status_changes")
     before = models.CharField(
         max_length=16, choices=State, blank=True, help_text="Empty: it was new to the fleet."
     )

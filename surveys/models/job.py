@@ -4,11 +4,10 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.base import Record
 from surveys.models.instrument import Instrument
 from surveys.models.measuring_point import MeasuringPoint
 from surveys.models.site import Site
-from surveys.models.user import User
 
 
 class JobState(models.TextChoices):
@@ -74,25 +73,19 @@ class Job(Record):
         return self.title
 
 
-def own_jobs(technician: User) -> VisibleQuerySet:
-    """The jobs that are a technician's own: given to them, or that they are booked for."""
-    booked = Q(bookings__technician=technician, bookings__cancelled_at__isnull=True)
-    return Job.objects.filter(Q(technician=technician) | booked).distinct()
-
-
-class JobMove(Record):
+class JobStatusChange(Record):
     """One move of a job from state to state: who, when and why; never changed."""
 
     CLIENT_PATH = "job__site__client"
     JOB_PATH = "job"
 
-    job = models.ForeignKey(Job, models.PROTECT, related_name="moves")
+    job = models.ForeignKey(Job, models.PROTECT, related_name="status_changes")
     before = models.CharField(max_length=10, choices=JobState)
     state = models.CharField(max_length=10, choices=JobState)
     reason = models.TextField()
-    moved_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    moved_at = models.DateTimeField()
+    changed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    changed_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["-moved_at", "-id"]
-        constraints = [models.CheckConstraint(name="job_move_has_reason", condition=~Q(reason=""))]
+        ordering = ["-changed_at", "-id"]
+        constraints = [models.CheckConstraint(name="job_status_change_has_reason", condition=~Q(reason=""))]

@@ -1,4 +1,4 @@
-"""Making and changing the plain records: what their own rules allow, and nothing half done."""
+"""CombinationOccasion and changing the plain records: what their own rules allow, and nothing half done."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from surveys.errors import Conflict, ServiceError
+from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Record, uuid7
 from surveys.services.audit import record_changed, record_created, record_values
 

@@ -91,7 +91,7 @@ def seconds(url: str, run: str) -> float:
 # The physics alone, as often as it goes in some seconds: what two cores do for two processes here, whoever else uses them.
 BUSY = """
 import time
-from compute.acoustics import trace
+from compute.measuring.beam import trace
 from tests.compute.cases import steel_setup
 setup, done, over = steel_setup(), 0, time.perf_counter() + {seconds}
 while time.perf_counter() < over:
@@ -175,10 +175,14 @@ def clients_on_sqlite(writes: int) -> Figures:
         for client in clients:
             client.join()
     taken = statistics.quantiles((s for client in clients for s in client.seconds), n=100)
-    refused = sum(status != 201 for client in clients for status, _ in client.answers)
+    rejected = sum(status != 201 for client in clients for status, _ in client.answers)
     middle, late = taken[49], taken[98]
     yield Figure(
-        what="writes of 16 clients refused on SQLite", value=refused, target=0, unit="", size=CLIENTS * writes
+        what="writes of 16 clients refused on SQLite",
+        value=rejected,
+        target=0,
+        unit="",
+        size=CLIENTS * writes,
     )
     yield Figure(
         what="p99 of these writes to p50", value=late / middle, target=5, size=CLIENTS * writes, seconds=late, floor_seconds=middle

@@ -43,7 +43,7 @@ def page_of(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Page]
 
     def opened(user: Any) -> Page:
         visitor = Visitor()
-        visitor.force_login(user, backend="surveys.services.sign_in.PeopleBackend")
+        visitor.force_login(user, backend="surveys.services.people.sign_in.PeopleBackend")
         context = chromium.new_context(base_url=live_server.url, viewport=PHONE)
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
@@ -66,10 +66,10 @@ def accessible() -> Callable[[Page], None]:
 
     def judge(page: Page) -> None:
         found = Axe().run(page).response["violations"]
-        grave = [
+        significant = [
             (one["id"], one["nodes"][0]["html"]) for one in found if one["impact"] in {"serious", "critical"}
         ]
-        assert not grave
+        assert not significant
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
     return judge

@@ -11,16 +11,16 @@ from typing import Any
 
 from django.utils import timezone
 
-from surveys import recompute
-from surveys.demo.kit import transducer_entry
+from surveys.commands.demo.kit import transducer_entry
 from surveys.models import Combination, CombinedResult, Instrument, MeasuringPoint, Recomputation, Survey
 from surveys.models.instrument import Kind
-from surveys.services.combinations import combination_create
-from surveys.services.fleet import instrument_create
-from surveys.services.logs import Upload, log_take_in
-from surveys.services.pipes import pipe_create
-from surveys.services.setups import SetupWish, setup_work_out
-from surveys.services.surveys import SurveyNotes, survey_record
+from surveys.results import recalculation
+from surveys.services.fleet.instruments import instrument_create
+from surveys.services.pipes.pipes import pipe_create
+from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.results.combinations import combination_create
+from surveys.services.surveys.logs import Upload, log_import
+from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, STATEMENT, Scene
 
 
@@ -41,7 +41,7 @@ def branch(here: Scene, name: str) -> Scene:
         name=name,
         description="",
         statement=STATEMENT,
-        holds_from=None,
+        valid_from=None,
         by=here.cast.office,
         now=timezone.now(),
     )
@@ -59,7 +59,7 @@ def another_pair(here: Scene) -> Instrument:
 def mounted(here: Scene, wish: Wish | None = None) -> Survey:
     """A survey that has no log yet."""
     wish = wish or Wish()
-    setup = setup_work_out(
+    setup = setup_calculate(
         point=here.point,
         wish=SetupWish(wish.pair or here.kit.pair, traverses=wish.traverses),
         by=here.cast.technician,
@@ -86,7 +86,7 @@ def logged(survey: Survey, level: float | Sequence[float] = 170.0, late: float =
         f"{(STARTED + timedelta(seconds=late + i)).isoformat()},{311.16 + 0.001 * (i % 3):.3f},{level + i % 5}"
         for i, level in enumerate(levels)
     ]
-    log_take_in(
+    log_import(
         survey=survey,
         upload=Upload(io.BytesIO("\n".join(rows).encode()), "a.csv"),
         by=survey.technician,
@@ -112,7 +112,7 @@ def current_of(combination: Combination) -> CombinedResult:
 
 def worked_off(recomputation: Recomputation) -> Recomputation:
     """A recomputation, run to its end."""
-    recompute.work_off(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
     recomputation.refresh_from_db()
     return recomputation
 

@@ -9,13 +9,13 @@ from typing import Any
 
 from django.utils import timezone
 
-from compute.entries import MaterialEntry, MediumEntry, PipeEntry
+from compute.measuring.entries import MaterialEntry, MediumEntry, PipeEntry
 from surveys.models import MeasuringPoint, Pipe, PipeData, Recomputation, Result, Site, Survey
-from surveys.selectors import pipe_data_valid
-from surveys.services.logs import Upload, log_take_in
-from surveys.services.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
-from surveys.services.setups import SetupWish, setup_work_out
-from surveys.services.surveys import SurveyNotes, survey_record
+from surveys.pipes.selectors import pipe_data_valid
+from surveys.services.pipes.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
+from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.surveys.logs import Upload, log_import
+from surveys.services.surveys.surveys import SurveyNotes, survey_record
 
 STATEMENT = PipeStatement(
     PipeEntry(0.2191, 0.0063, MaterialEntry("carbon-steel")),
@@ -38,7 +38,7 @@ class Scene:
         self, started_at: datetime = STARTED, readings: int = 80, time_difference: int = 170
     ) -> Survey:
         """A survey with its log taken in and reduced."""
-        setup = setup_work_out(
+        setup = setup_calculate(
             point=self.point,
             wish=SetupWish(self.kit.pair, traverses=2),
             by=self.cast.technician,
@@ -53,7 +53,7 @@ class Scene:
             by=self.cast.technician,
             now=timezone.now(),
         )
-        log_take_in(
+        log_import(
             survey=survey,
             upload=Upload(io.BytesIO(log(readings, time_difference)), "a.csv"),
             by=self.cast.technician,
@@ -61,7 +61,7 @@ class Scene:
         )
         return survey
 
-    def correct(self, wall: float, holds_from: date | None = None, reason: str = "Gauged.") -> Recomputation:
+    def correct(self, wall: float, valid_from: date | None = None, reason: str = "Gauged.") -> Recomputation:
         """Correct the wall of the version in force."""
         corrects = self.in_force()
         _, recomputation = pipe_correct(
@@ -69,21 +69,21 @@ class Scene:
             corrects=corrects,
             statement=with_wall(wall),
             reason=reason,
-            holds_from=holds_from,
-            gauging=None,
+            valid_from=valid_from,
+            wall_measurement=None,
             by=self.cast.office,
             now=timezone.now(),
         )
         return recomputation
 
-    def alter(self, wall: float, holds_from: date) -> Recomputation:
+    def alter(self, wall: float, valid_from: date) -> Recomputation:
         """Alter the wall from a date on."""
         _, recomputation = pipe_alter(
             pipe=self.pipe,
             statement=with_wall(wall),
             reason="Renewed.",
-            holds_from=holds_from,
-            gauging=None,
+            valid_from=valid_from,
+            wall_measurement=None,
             by=self.cast.office,
             now=timezone.now(),
         )
@@ -102,7 +102,7 @@ def scene(site: Site, cast: Any, kit: Any) -> Scene:
         name="Return line",
         description="",
         statement=STATEMENT,
-        holds_from=None,
+        valid_from=None,
         by=cast.office,
         now=timezone.now(),
     )

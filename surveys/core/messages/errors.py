@@ -6,12 +6,12 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from compute.base.errors import ComputeError
+from compute.base.marks import plain
 from compute.base.messages import Message, message
-from compute.errors import ComputeError
-from compute.marks import plain
+from surveys.core.errors import ServiceError
 from surveys.core.messages.rendering import render
 from surveys.core.messages.values import METRIC, Reader
-from surveys.errors import ServiceError
 
 
 class MessageCode(str):
@@ -20,9 +20,9 @@ class MessageCode(str):
     message: Message
 
     def __new__(cls, of: Message) -> MessageCode:
-        made = super().__new__(cls, of.code)
-        made.message = of
-        return made
+        created = super().__new__(cls, of.code)
+        created.message = of
+        return created
 
     def __reduce__(self) -> Any:
         return MessageCode, (self.message,)

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from compute.marks import System
+from compute.base.marks import System
 from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import UNKNOWN, format_of, number_text, percent_text, quantity_text
 from surveys.core.messages.terms import word_of
@@ -66,9 +66,9 @@ class Words(str):
     slug: str
 
     def __new__(cls, text: str, slug: str = "") -> Words:
-        made = super().__new__(cls, text)
-        made.slug = slug or text
-        return made
+        created = super().__new__(cls, text)
+        created.slug = slug or text
+        return created
 
     def __format__(self, spec: str) -> str:
         if spec == "cap":

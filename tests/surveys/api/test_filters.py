@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 
-from surveys.models import LogLayout, Pipe, Site
+from surveys.models import LogFormat, Pipe, Site
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
@@ -65,8 +65,8 @@ def test_results_are_found_by_what_was_calculated_since(here: Scene, as_user: An
 def test_a_retired_record_is_told_from_one_in_use(cast: Any, as_user: Any) -> None:
     now = timezone.now()
     rows = [
-        LogLayout.objects.create(name=name, layout={}, created_by=cast.office, created_at=now, retired_at=at)
+        LogFormat.objects.create(name=name, format={}, created_by=cast.office, created_at=now, retired_at=at)
         for name, at in (("in use", None), ("old", now))
     ]
     for query, row in (("false", rows[0]), ("true", rows[1])):
-        assert ids(as_user("office"), "log-layouts", {"retired": query}) == [str(row.pk)]
+        assert ids(as_user("office"), "log-formats", {"retired": query}) == [str(row.pk)]

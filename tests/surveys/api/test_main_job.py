@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from surveys import recompute
+from surveys.results import recalculation
 
 pytestmark = pytest.mark.django_db
 
@@ -89,7 +89,7 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
         {"reason": "Gauged: the wall is 8.0 mm.", "pipe": {"wall_thickness": "8.0 mm"}},
         status=202,
     )
-    recompute.work_off(answer["recomputation"]["id"])
+    recalculation.recomputation_run(answer["recomputation"]["id"])
     newest, oldest = office.get(f"/api/v1/surveys/{surveyed.survey['id']}/results/").json()
     assert oldest["id"] == first["id"]
     assert oldest["volume_flow"] == first["volume_flow"]
@@ -103,8 +103,8 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
 
 
 def test_the_log_answers_with_what_was_taken_and_what_was_refused(surveyed: SimpleNamespace) -> None:
-    assert (surveyed.log["rows_taken"], surveyed.log["rows_refused"]) == (3895, 5)
-    assert surveyed.log["refusals"][0] == {
+    assert (surveyed.log["rows_accepted"], surveyed.log["rows_rejected"]) == (3895, 5)
+    assert surveyed.log["rejected_rows"][0] == {
         "line": 419,
         "column": "transit_time",
         "detail": "'----' is no number",
@@ -155,10 +155,10 @@ def test_pipe_data_is_found_by_date_and_by_what_was_known(surveyed: SimpleNamesp
     assert now["as_entered"]["pipe.outer_diameter"] == "219.1 mm"
 
 
-def test_an_alteration_leaves_earlier_surveys_alone(surveyed: SimpleNamespace, as_user: Any) -> None:
+def test_a_modification_leaves_earlier_surveys_alone(surveyed: SimpleNamespace, as_user: Any) -> None:
     office = as_user("office")
-    body = {"reason": "Renewed.", "pipe": {"wall_thickness": "7.1 mm"}, "holds_from": "2026-10-07"}
-    answer = post(office, f"pipes/{surveyed.pipe['id']}/alterations/", body, status=202)
+    body = {"reason": "Renewed.", "pipe": {"wall_thickness": "7.1 mm"}, "valid_from": "2026-10-07"}
+    answer = post(office, f"pipes/{surveyed.pipe['id']}/modifications/", body, status=202)
     assert sum(answer["recomputation"]["counts"].values()) == 0
     assert answer["recomputation"]["state"] == "finished"
     assert len(office.get(f"/api/v1/surveys/{surveyed.survey['id']}/results/").json()) == 1
@@ -176,5 +176,5 @@ def test_a_client_reads_its_own_surveys_and_writes_nothing(surveyed: SimpleNames
     owner = as_user("owner")
     [row] = owner.get("/api/v1/surveys/").json()["results"]
     assert row["id"] == surveyed.survey["id"]
-    refused = owner.post(f"/api/v1/pipes/{surveyed.pipe['id']}/corrections/", {"reason": "x"}, format="json")
-    assert refused.status_code == 403
+    rejected = owner.post(f"/api/v1/pipes/{surveyed.pipe['id']}/corrections/", {"reason": "x"}, format="json")
+    assert rejected.status_code == 403

@@ -9,13 +9,13 @@ import pytest
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
-from compute.units import express
-from surveys.api.records.recomputations import ResultOut
-from surveys.api.records.result_rows import result_documents
-from surveys.api.records.survey_documents import SurveyOut
-from surveys.api.records.survey_rows import survey_documents
+from compute.base.units import express
+from surveys.api.results.recomputations import ResultOut
+from surveys.api.results.result_rows import result_documents
+from surveys.api.surveys.survey_documents import SurveyOut
+from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.urls import router
-from surveys.impact import review_notices
+from surveys.calibration.affected_results import review_notices
 from surveys.models import Result, Role, Survey, User
 from surveys.models.base import uuid7
 from tests.surveys.branches import Wish, logged, mounted
@@ -104,7 +104,8 @@ def survey_holds(survey: Survey, units: Any) -> dict[str, Any]:
         "combination": combination and combination.pk,
         "segments": stated.segments,
         "note": stated.note,
-        "log": log and {"sha256": log.sha256, "rows_taken": log.rows_taken, "rows_refused": log.rows_refused},
+        "log": log
+        and {"sha256": log.sha256, "rows_accepted": log.rows_accepted, "rows_rejected": log.rows_rejected},
         "result": current
         and {
             "id": current.pk,
@@ -146,7 +147,7 @@ def result_holds(result: Result, units: Any) -> dict[str, Any]:
         "survey_data",
         "pipe_data",
         "transducer_data",
-        "gauging",
+        "wall_measurement",
         "log",
     )
     kinds = {"volume_flow_m3_s": "volume_flow", "mean_velocity_m_s": "speed", "spacing_m": "length"}
@@ -193,7 +194,7 @@ def quantity(si: float | None, kind: str, units: Any) -> Any:
 def notices(survey: Survey) -> list[dict[str, Any]]:
     return [
         {"state": one.state, "found_on": one.found_on.isoformat(), "sentence": one.sentence}
-        for one in review_notices(survey.tolerance_reviews.all())
+        for one in review_notices(survey.out_of_tolerance_reviews.all())
     ]
 
 

@@ -18,7 +18,7 @@ if not apps.ready:
 from django.utils import timezone
 
 from surveys.models import Pipe, User
-from surveys.services.pipes import pipe_correct, version_to_correct
+from surveys.services.pipes.pipes import pipe_correct, version_to_correct
 from tests.surveys.scene import STARTED, with_wall
 
 
@@ -30,8 +30,8 @@ def correct(wall_mm: float) -> str:
         corrects=version_to_correct(pipe, STARTED.date()),
         statement=with_wall(wall_mm / 1000),
         reason="Gauged.",
-        holds_from=None,
-        gauging=None,
+        valid_from=None,
+        wall_measurement=None,
         by=User.objects.get(username="office"),
         now=timezone.now(),
     )
@@ -39,10 +39,10 @@ def correct(wall_mm: float) -> str:
 
 
 if __name__ == "__main__":
-    asked = argparse.ArgumentParser()
-    asked.add_argument("walls", type=float, nargs="+")
-    asked.add_argument("--pause", type=float, default=0.0)
-    arguments = asked.parse_args()
+    parser = argparse.ArgumentParser()
+    parser.add_argument("walls", type=float, nargs="+")
+    parser.add_argument("--pause", type=float, default=0.0)
+    arguments = parser.parse_args()
     for wall in arguments.walls:
         print(correct(wall), time.time(), flush=True)  # noqa: T201
         time.sleep(arguments.pause)

@@ -10,8 +10,8 @@ from typing import Any
 import openpyxl
 import pytest
 
+from surveys.inputs.tables import table_read
 from surveys.models import Calibration, CalibrationPoint
-from surveys.tables import table_read
 from tests.surveys.api.test_schema import check, schema  # noqa: F401
 from tests.surveys.fleet.certificates import LIMIT, errors
 
@@ -55,8 +55,8 @@ def test_a_table_of_certificates_is_recorded_with_its_points(send: Any, form: An
     answer = send(form(HEAD, GOOD, METER))
     assert (answer.status_code, answer.json()["recorded"]) == (201, 2)
     check(schema, "post", BULK, answer)
-    made = Calibration.objects.get(certificate="B-1")
-    assert [row.indicated_si for row in made.points.all()] == pytest.approx([0.00501, 0.02002])
+    created = Calibration.objects.get(certificate="B-1")
+    assert [row.indicated_si for row in created.points.all()] == pytest.approx([0.00501, 0.02002])
 
 
 def test_dates_and_numbers_of_a_spreadsheet_are_read_as_such(send: Any) -> None:
@@ -105,8 +105,8 @@ def test_policies_judge_what_a_table_leaves_out(send: Any, as_user: Any) -> None
     body = LIMIT | {"kind": "thickness-gauge"}
     as_user("calibration_admin").post("/api/v1/acceptance-policies/", body, format="json")
     send(as_csv(HEAD, GOOD))
-    made = Calibration.objects.get(certificate="B-1")
-    assert (made.decision_rule, made.limits_from) == ("simple", "type")
+    created = Calibration.objects.get(certificate="B-1")
+    assert (created.decision_rule, created.limits_from) == ("simple-acceptance", "type")
 
 
 def bomb() -> bytes:
@@ -140,7 +140,7 @@ def with_entity() -> bytes:
         (b"\xff\xfe\x00", "file-not-text"),
         (b"%PDF-1.7\n\0", "file-not-text"),
         (b'serial,certificate\n"G', "csv-invalid"),
-        (b"serial,verdict\nG-0033,pass\n", "columns-unknown"),
+        (b"serial,conformity\nG-0033,pass\n", "columns-unknown"),
         (b"serial,serial\nG-0033,x\n", "duplicate-column"),
         (b"serial,certificate\nG-0033,x,y\n", "row-too-long"),
         (b"serial,certificate\n", "no-rows"),

@@ -8,14 +8,20 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from compute.calibration import Point
-from surveys.basis import basis_in_force, basis_of_result, keys_in_force, result_key, survey_with_basis
+from compute.calibration.points import Point
 from surveys.models import Calibration, Recomputation, Result, Survey
 from surveys.models.calibration import Moment
-from surveys.recompute import work_off
-from surveys.reduction import result_flows, survey_reduce
-from surveys.services.calibrations import Figures, StatedPoint, calibration_record
-from surveys.services.pipes import gauging_record
+from surveys.results.inputs_in_force import (
+    inputs_in_force,
+    inputs_of_result,
+    keys_in_force,
+    result_key,
+    survey_with_inputs,
+)
+from surveys.results.recalculation import recomputation_run
+from surveys.results.reduction import result_flows, survey_reduce
+from surveys.services.fleet.calibrations import Figures, StatedPoint, calibration_record
+from surveys.services.pipes.pipes import wall_measurement_record
 from tests.surveys.branches import logged, mounted
 from tests.surveys.scene import STARTED, Scene, scene
 
@@ -44,7 +50,7 @@ def certify(here: Scene, points: tuple[Point, ...] = POINTS, on: date = date(202
         now=timezone.now(),
     )
     if recomputation:
-        work_off(recomputation.pk)
+        recomputation_run(recomputation.pk)
     return calibration
 
 
@@ -53,8 +59,8 @@ def current(survey: Survey) -> Result:
 
 
 def policy(as_user: Any, **fields: Any) -> Any:
-    body = {"kind": "meter", "applied": True, "holds_from": "2026-01-01", "reason": "House rule.", **fields}
-    return as_user("calibration_admin").post("/api/v1/curve-policies/", body)
+    body = {"kind": "meter", "applied": True, "valid_from": "2026-01-01", "reason": "House rule.", **fields}
+    return as_user("calibration_admin").post("/api/v1/error-correction-policies/", body)
 
 
 def test_without_a_policy_a_known_error_stays_in_and_is_told(here: Scene) -> None:
@@ -74,7 +80,7 @@ def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_use
     before = current(survey)
     answer = policy(as_user)
     assert answer.status_code == 201
-    work_off(answer.json()["recomputation"])
+    recomputation_run(answer.json()["recomputation"])
     after = current(survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.01, rel=1e-9)
     assert after.replaces == before
@@ -87,15 +93,15 @@ def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_use
 def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(here: Scene, as_user: Any) -> None:
     certify(here)
     survey = here.survey()
-    assert policy(as_user, holds_from="2026-10-07").json()["recomputation"] is None
+    assert policy(as_user, valid_from="2026-10-07").json()["recomputation"] is None
     assert not current(survey).corrected_for.exists()
 
 
 def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(here: Scene, as_user: Any) -> None:
     certify(here)
     policy(as_user)
-    body = {"instrument": str(here.kit.meter.pk), "applied": False, "holds_from": "2026-01-01"}
-    assert as_user("calibration_admin").post("/api/v1/curve-policies/", body).status_code == 201
+    body = {"instrument": str(here.kit.meter.pk), "applied": False, "valid_from": "2026-01-01"}
+    assert as_user("calibration_admin").post("/api/v1/error-correction-policies/", body).status_code == 201
     assert not current(here.survey()).corrected_for.exists()
 
 
@@ -103,7 +109,7 @@ def test_a_corrected_result_is_reproduced_to_the_bit_from_what_it_rests_on(here:
     certify(here)
     policy(as_user)
     result = current(here.survey())
-    again = survey_reduce(basis_of_result(result)).reduction
+    again = survey_reduce(inputs_of_result(result)).reduction
     assert again.volume_flow == result.volume_flow_m3_s
     assert again.uncertainty.expanded_uncertainty == result.expanded_uncertainty_m3_s
 
@@ -112,8 +118,8 @@ def test_both_ways_to_tell_what_is_in_force_agree(here: Scene, as_user: Any) -> 
     certify(here)
     policy(as_user)
     survey = here.survey()
-    basis = basis_in_force(survey_with_basis(survey.pk))
-    assert keys_in_force([survey.pk])[survey.pk] == basis.key == result_key(current(survey))
+    inputs = inputs_in_force(survey_with_inputs(survey.pk))
+    assert keys_in_force([survey.pk])[survey.pk] == inputs.key == result_key(current(survey))
 
 
 def test_a_policy_recorded_twice_computes_nothing_again(here: Scene, as_user: Any) -> None:
@@ -122,7 +128,7 @@ def test_a_policy_recorded_twice_computes_nothing_again(here: Scene, as_user: An
     survey = here.survey()
     assert policy(as_user).json()["recomputation"] is None
     assert Result.objects.filter(survey=survey).count() == 1
-    assert not Recomputation.objects.filter(cause="error-curves").exists()
+    assert not Recomputation.objects.filter(cause="error-correction-policy").exists()
 
 
 def test_a_certificate_with_one_point_makes_no_curve_and_that_is_told(here: Scene) -> None:
@@ -150,11 +156,13 @@ def test_a_certificate_of_a_day_to_come_is_refused(here: Scene, as_user: Any) ->
     ("who", "status"), [("office", 403), ("technician", 403), ("owner", 403), ("nobody", 401)]
 )
 def test_only_those_who_keep_the_fleet_decide(as_user: Any, who: str, status: int) -> None:
-    body = {"kind": "meter", "applied": True, "holds_from": "2026-01-01"}
-    assert as_user(who).post("/api/v1/curve-policies/", body).status_code == status
+    body = {"kind": "meter", "applied": True, "valid_from": "2026-01-01"}
+    assert as_user(who).post("/api/v1/error-correction-policies/", body).status_code == status
 
 
-def test_a_later_gauging_does_not_move_the_flows_of_a_result_made_before(here: Scene, as_user: Any) -> None:
+def test_a_later_wall_measurement_does_not_move_the_flows_of_a_result_made_before(
+    here: Scene, as_user: Any
+) -> None:
     # The gauge shows a wall of 6.3 mm half a millimetre thick of the truth, and the policy corrects by that.
     gauge = here.kit.gauge
     points = (Point(0.0058, 0.0063, 2e-5, 2.0), Point(0.0195, 0.02, 2e-5, 2.0))
@@ -169,18 +177,18 @@ def test_a_later_gauging_does_not_move_the_flows_of_a_result_made_before(here: S
     )  # fmt: skip
     policy(as_user, kind="thickness-gauge")
 
-    def gauged(wall: float, at: datetime) -> None:
-        gauging_record(
-            pipe=here.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], set_sound_speed_m_s=None,
+    def measured_wall(wall: float, at: datetime) -> None:
+        wall_measurement_record(
+            pipe=here.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], gauge_velocity_setting_m_s=None,
             taken_at=at, note="", as_entered={}, by=here.cast.technician,
         )  # fmt: skip
 
-    gauged(0.0063, STARTED)
+    measured_wall(0.0063, STARTED)
     # A survey that names the gauge among its instruments.
     survey = mounted(here)
     survey.data.get().instruments.add(gauge)
     result = current(logged(survey))
     before = result_flows(result, "log").values
     # The wall entered does not rest on this one, so that nothing would be known of its error any more.
-    gauged(0.0091, timezone.now())
+    measured_wall(0.0091, timezone.now())
     assert (result_flows(Result.objects.get(pk=result.pk), "log").values == before).all()

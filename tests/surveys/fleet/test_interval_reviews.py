@@ -10,16 +10,22 @@ from defusedxml import ElementTree
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from compute.calibration import Point
-from compute.decision import DecisionRule, PermissibleError
-from surveys.due import due_list
+from compute.calibration.decision_rules import DecisionRule, PermissibleError
+from compute.calibration.points import Point
+from surveys.calibration.due_list import due_list
 from surveys.models import Calibration, Instrument, IntervalPolicy, IntervalReview
 from surveys.models.calibration import Moment
-from surveys.services.calibrations import Figures, Limits, StatedPoint, calibration_record, policy_record
+from surveys.services.fleet.calibrations import (
+    Figures,
+    Limits,
+    StatedPoint,
+    calibration_record,
+    policy_record,
+)
 
 pytestmark = pytest.mark.django_db
 
-LIMITS = Limits(PermissibleError(absolute=1e-4), DecisionRule("simple"))
+LIMITS = Limits(PermissibleError(absolute=1e-4), DecisionRule("simple-acceptance"))
 PATH = "/api/v1/interval-reviews/"
 
 
@@ -98,7 +104,7 @@ def test_time_in_use_proposes_hours_behind_which_the_calendar_stands(
         ),
         figures=Figures(
             [StatedPoint(Moment.AS_FOUND, point)],
-            Limits(PermissibleError(relative=0.01), DecisionRule("simple")),
+            Limits(PermissibleError(relative=0.01), DecisionRule("simple-acceptance")),
         ),
         by=cast.calibration_admin,
         now=timezone.now(),
@@ -126,14 +132,14 @@ def test_without_a_calibration_there_is_nothing_to_review(as_user: Any, gauge: I
 def test_what_is_accepted_sets_the_due_date_of_the_next_certificate_and_of_none_before(
     as_user: Any, cast: Any, gauge: Instrument
 ) -> None:
-    made = found(cast, gauge, date(2026, 9, 1), 5e-5)
+    records = found(cast, gauge, date(2026, 9, 1), 5e-5)
     proposed = review(as_user, gauge, "staircase").json()
     body = {"decision": "accepted", "reason": "Three good ones in a row."}
     accepted = as_user("calibration_admin").post(f"{PATH}{proposed['id']}/decision/", body)
     assert accepted.status_code == 200
     assert IntervalPolicy.objects.get(pk=accepted.json()["interval_policy"]).days == 450
-    made.refresh_from_db()
-    assert made.due_on == date(2026, 9, 1) + timedelta(days=360)
+    records.refresh_from_db()
+    assert records.due_on == date(2026, 9, 1) + timedelta(days=360)
     later, _ = calibration_record(
         calibration=Calibration(
             instrument=gauge,
@@ -175,8 +181,8 @@ def test_a_refusal_keeps_its_reason_and_makes_no_policy(as_user: Any, drifting: 
         as_user("calibration_admin").post(address, {"decision": "rejected", "reason": ""}).status_code == 400
     )
     body = {"decision": "rejected", "reason": "A new probe is on it."}
-    refused = as_user("calibration_admin").post(address, body).json()
-    assert (refused["decision"], refused["reason"]) == ("rejected", "A new probe is on it.")
+    rejected = as_user("calibration_admin").post(address, body).json()
+    assert (rejected["decision"], rejected["reason"]) == ("rejected", "A new probe is on it.")
     assert not IntervalPolicy.objects.exists()
     again = as_user("calibration_admin").post(address, body)
     assert (again.status_code, again.json()["code"]) == (409, "already-decided")

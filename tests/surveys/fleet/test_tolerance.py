@@ -13,34 +13,34 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from compute.calibration import Point
-from compute.decision import DecisionRule, PermissibleError
-from surveys.basis import basis_of_result
-from surveys.impact import results_touched
+from compute.calibration.decision_rules import DecisionRule, PermissibleError
+from compute.calibration.points import Point
+from surveys.calibration.affected_results import affected_results
 from surveys.models import (
     Calibration,
     Instrument,
     Log,
     MeasuringPoint,
     Notice,
+    OutOfToleranceReview,
     Recomputation,
     Result,
     ReviewedSurvey,
     Site,
     Survey,
     SurveyData,
-    ToleranceReview,
 )
 from surveys.models.calibration import Moment
-from surveys.recompute import work_off
-from surveys.reduction import survey_reduce
-from surveys.services import reports
-from surveys.services.calibrations import Figures, Limits, StatedPoint, calibration_record
+from surveys.results.inputs_in_force import inputs_of_result
+from surveys.results.recalculation import recomputation_run
+from surveys.results.reduction import survey_reduce
+from surveys.services.fleet.calibrations import Figures, Limits, StatedPoint, calibration_record
+from surveys.services.results import reports
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
 
-LIMITS = Limits(PermissibleError(relative=0.01), DecisionRule("simple"))
+LIMITS = Limits(PermissibleError(relative=0.01), DecisionRule("simple-acceptance"))
 GOOD = (Point(0.5, 0.501, 0.002, 2.0), Point(2.0, 2.004, 0.008, 2.0))
 # 3 % high: far out of a limit of 1 %.
 BAD = (Point(0.5, 0.515, 0.002, 2.0), Point(2.0, 2.06, 0.008, 2.0))
@@ -76,44 +76,48 @@ def certify(
         now=timezone.now(),
     )
     if recomputation:
-        work_off(recomputation.pk)
+        recomputation_run(recomputation.pk)
     return calibration
 
 
 @pytest.fixture
-def review(here: Scene) -> ToleranceReview:
+def review(here: Scene) -> OutOfToleranceReview:
     """Good on 1 September, surveyed on 6 October, found 3 % high on 1 November and adjusted."""
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    return ToleranceReview.objects.get()
+    return OutOfToleranceReview.objects.get()
 
 
 def current(survey: Survey) -> Result:
     return Result.objects.get(survey=survey, replaced_at__isnull=True)
 
 
-def decide(as_user: Any, review: ToleranceReview, decision: str, who: str = "office", **also: Any) -> Any:
+def decide(
+    as_user: Any, review: OutOfToleranceReview, decision: str, who: str = "office", **also: Any
+) -> Any:
     if review.recomputation is not None:
-        work_off(review.recomputation.pk)
+        recomputation_run(review.recomputation.pk)
     item = ReviewedSurvey.objects.get(review=review)
     body = {"decisions": [{"item": str(item.pk), "decision": decision, "reason": "Looked at it.", **also}]}
-    return as_user(who).post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
+    return as_user(who).post(f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", body)
 
 
-def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: ToleranceReview) -> None:
-    assert (review.after, review.until) == (date(2026, 9, 1), date(2026, 11, 1))
+def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: OutOfToleranceReview) -> None:
+    assert (review.last_in_tolerance_on, review.found_on) == (date(2026, 9, 1), date(2026, 11, 1))
     assert [one.survey.started_at.date() for one in review.surveys.all()] == [DAY]
     assert "Last known good on 2026-09-01" in " ".join(review.reasoning)
 
 
 def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_nothing(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     assert review.recomputation is not None
     before = current(review.surveys.get().survey)
-    work_off(review.recomputation.pk)
-    shown = as_user("office").get(f"/api/v1/tolerance-reviews/{review.pk}/surveys/").json()["results"][0]
+    recomputation_run(review.recomputation.pk)
+    shown = (
+        as_user("office").get(f"/api/v1/out-of-tolerance-reviews/{review.pk}/surveys/").json()["results"][0]
+    )
     # By hand: 3 % high everywhere, so the true flow is the indicated over 1.03.
     assert shown["relative_change"] == pytest.approx(1 / 1.03 - 1, rel=1e-6)
     assert shown["state"] == "under-review"
@@ -125,16 +129,16 @@ def test_a_calibration_within_its_limits_opens_none(here: Scene) -> None:
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), GOOD)
-    assert not ToleranceReview.objects.exists()
+    assert not OutOfToleranceReview.objects.exists()
 
 
-def test_the_answer_to_the_certificate_names_the_review(review: ToleranceReview, as_user: Any) -> None:
+def test_the_answer_to_the_certificate_names_the_review(review: OutOfToleranceReview, as_user: Any) -> None:
     shown = as_user("calibration_admin").get(f"/api/v1/calibrations/{review.calibration_id}/").json()
-    assert shown["tolerance_review"] == {"id": str(review.pk), "surveys": 1}
+    assert shown["out_of_tolerance_review"] == {"id": str(review.pk), "surveys": 1}
 
 
 def test_until_decided_the_client_reads_that_it_is_under_review(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     survey = review.surveys.get().survey_id
     told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["reviews"]
@@ -143,38 +147,38 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
 
 
 def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     before = current(review.surveys.get().survey)
     answer = decide(as_user, review, "corrected")
     assert answer.status_code == 202
-    work_off(Recomputation.objects.get(cause="as-found").pk)
+    recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     after = current(before.survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.03, rel=1e-6)
     assert list(after.as_found.all()) == [review.calibration]
     assert Notice.objects.get().after == after
-    assert survey_reduce(basis_of_result(after)).reduction.volume_flow == after.volume_flow_m3_s
+    assert survey_reduce(inputs_of_result(after)).reduction.volume_flow == after.volume_flow_m3_s
 
 
 def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
-    review: ToleranceReview, here: Scene, as_user: Any
+    review: OutOfToleranceReview, here: Scene, as_user: Any
 ) -> None:
     decide(as_user, review, "corrected")
-    work_off(Recomputation.objects.get(cause="as-found").pk)
-    work_off(here.correct(0.008).pk)
+    recomputation_run(Recomputation.objects.get(cause="as-found").pk)
+    recomputation_run(here.correct(0.008).pk)
     assert list(current(review.surveys.get().survey).as_found.all()) == [review.calibration]
 
 
-def test_what_stands_stays_and_says_so(review: ToleranceReview, as_user: Any) -> None:
+def test_what_stands_stays_and_says_so(review: OutOfToleranceReview, as_user: Any) -> None:
     before = current(review.surveys.get().survey)
-    assert decide(as_user, review, "stands").status_code == 200
+    assert decide(as_user, review, "confirmed").status_code == 200
     assert current(before.survey) == before
     told = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["reviews"][0]
-    assert told["state"] == "stands"
+    assert told["state"] == "confirmed"
     assert not Notice.objects.exists()
 
 
-def test_of_a_withdrawn_result_the_client_is_told(review: ToleranceReview, as_user: Any) -> None:
+def test_of_a_withdrawn_result_the_client_is_told(review: OutOfToleranceReview, as_user: Any) -> None:
     before = current(review.surveys.get().survey)
     assert decide(as_user, review, "withdrawn").status_code == 200
     notice = as_user("owner").get("/api/v1/notices/").json()["results"][0]
@@ -186,34 +190,34 @@ def test_of_a_withdrawn_result_the_client_is_told(review: ToleranceReview, as_us
     ("changes", "status", "code"),
     [
         ({"reason": ""}, 400, "blank"),
-        ({"as": "lapsed"}, 400, "unknown-field"),
+        ({"as": "void"}, 400, "unknown-field"),
         ({"item": str(UUID(int=7))}, 400, "does-not-exist"),
     ],
 )
 def test_a_decision_that_cannot_be_is_refused_whole(
-    review: ToleranceReview, as_user: Any, changes: dict[str, str], status: int, code: str
+    review: OutOfToleranceReview, as_user: Any, changes: dict[str, str], status: int, code: str
 ) -> None:
-    answer = decide(as_user, review, "stands", **changes)
+    answer = decide(as_user, review, "confirmed", **changes)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (status, code)
     assert review.surveys.get().state == "under-review"
 
 
-def test_what_is_decided_is_decided_once(review: ToleranceReview, as_user: Any) -> None:
-    assert decide(as_user, review, "stands").status_code == 200
+def test_what_is_decided_is_decided_once(review: OutOfToleranceReview, as_user: Any) -> None:
+    assert decide(as_user, review, "confirmed").status_code == 200
     answer = decide(as_user, review, "withdrawn")
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "already-decided")
 
 
-def test_the_database_refuses_a_decision_without_reason(review: ToleranceReview) -> None:
+def test_the_database_refuses_a_decision_without_reason(review: OutOfToleranceReview) -> None:
     with pytest.raises(IntegrityError, match="reviewed_survey_decided"), transaction.atomic():
-        review.surveys.update(state="stands")
+        review.surveys.update(state="confirmed")
 
 
 def test_a_certificate_entered_wrongly_takes_its_review_back(
-    review: ToleranceReview, here: Scene, as_user: Any
+    review: OutOfToleranceReview, here: Scene, as_user: Any
 ) -> None:
     certify(here, date(2026, 11, 1), GOOD, corrects=review.calibration)
-    assert review.surveys.get().state == "lapsed"
+    assert review.surveys.get().state == "void"
     shown = as_user("owner").get(f"/api/v1/results/{current(review.surveys.get().survey).pk}/").json()
     assert shown["reviews"] == []
 
@@ -229,14 +233,14 @@ def test_a_certificate_entered_wrongly_takes_its_review_back(
     ],
 )
 def test_reviews_are_the_offices_own(
-    review: ToleranceReview, as_user: Any, who: str, read: int, write: int
+    review: OutOfToleranceReview, as_user: Any, who: str, read: int, write: int
 ) -> None:
-    assert as_user(who).get(f"/api/v1/tolerance-reviews/{review.pk}/").status_code == read
-    assert decide(as_user, review, "stands", who).status_code == write
+    assert as_user(who).get(f"/api/v1/out-of-tolerance-reviews/{review.pk}/").status_code == read
+    assert decide(as_user, review, "confirmed", who).status_code == write
 
 
-def test_an_instrument_tells_what_it_touched(review: ToleranceReview, as_user: Any) -> None:
-    address = f"/api/v1/instruments/{review.instrument_id}/impact/"
+def test_an_instrument_tells_what_it_touched(review: OutOfToleranceReview, as_user: Any) -> None:
+    address = f"/api/v1/instruments/{review.instrument_id}/affected-results/"
     rows = as_user("office").get(f"{address}?since=2026-10-06&until=2026-10-06").json()
     assert [row["survey"] for row in rows] == [str(review.surveys.get().survey_id)]
     assert as_user("office").get(f"{address}?since=2026-10-07").json() == []
@@ -255,7 +259,7 @@ def test_the_list_of_what_was_touched_is_that_of_a_count_by_hand(
         with CaptureQueriesContext(
             connection,
         ) as queries:
-            found = {row.survey_id for row in results_touched(instrument, after, until)}
+            found = {row.survey_id for row in affected_results(instrument, after, until)}
         assert len(queries) == 1
         by_hand = {
             survey
@@ -268,8 +272,8 @@ def test_the_list_of_what_was_touched_is_that_of_a_count_by_hand(
 
 def large_fleet(here: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UUID, set[UUID], date]]]:
     """Instruments, and of each survey its instruments and its day at the site; copied from one survey made by the services."""
-    made = here.survey()
-    model, data, log = current(made), made.stated, made.log
+    records = here.survey()
+    model, data, log = current(records), records.stated, records.log
     far = Site.objects.create(client=cast.other_client, name="Far side", time_zone="Pacific/Auckland")
     far_pipe = type(here.pipe).objects.create(site=far, name="Line")
     points = [here.point, MeasuringPoint.objects.create(pipe=far_pipe, name="East")]
@@ -283,8 +287,8 @@ def large_fleet(here: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UU
         at = datetime(2025, 1, 1, tzinfo=UTC) + timedelta(minutes=rng.randrange(365 * 1440))
         survey = Survey(
             measuring_point=points[n % 2],
-            client=made.client,
-            technician=made.technician,
+            client=records.client,
+            technician=records.technician,
             started_at=at,
             recorded_at=at,
         )
@@ -319,11 +323,11 @@ def copied(model: Any, row: Any, **changes: Any) -> Any:
 
 
 def test_nothing_is_corrected_before_the_figure_is_there_to_be_seen(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     item = review.surveys.get()
     body = {"decisions": [{"item": str(item.pk), "decision": "corrected", "reason": "At once."}]}
-    answer = as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
+    answer = as_user("office").post(f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", body)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not-calculated")
 
 
@@ -331,7 +335,7 @@ def test_where_the_points_make_no_curve_there_is_nothing_to_correct(here: Scene,
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), BAD[:1])
-    answer = decide(as_user, ToleranceReview.objects.get(), "corrected")
+    answer = decide(as_user, OutOfToleranceReview.objects.get(), "corrected")
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "no-curve")
 
 
@@ -339,45 +343,49 @@ def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as
     certify(here, date(2026, 9, 1), GOOD)
     surveys = [here.survey(), here.survey(datetime(2026, 10, 7, 7, 30, tzinfo=UTC))]
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    review = ToleranceReview.objects.get()
+    review = OutOfToleranceReview.objects.get()
     assert review.recomputation is not None
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     items = {item.survey_id: item for item in review.surveys.all()}
     decisions = [
         {"item": str(items[survey.pk].pk), "decision": "corrected", "reason": f"Reason {n}."}
         for n, survey in enumerate(surveys)
     ]
-    as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions})
-    work_off(Recomputation.objects.get(cause="as-found").pk)
+    as_user("office").post(
+        f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions}
+    )
+    recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     for n, survey in enumerate(surveys):
         assert Notice.objects.get(after=current(survey)).reason == f"Reason {n}."
 
 
-def test_one_survey_decided_twice_in_one_go_is_refused(review: ToleranceReview, as_user: Any) -> None:
-    one = {"item": str(review.surveys.get().pk), "decision": "stands", "reason": "Looked at it."}
+def test_one_survey_decided_twice_in_one_go_is_refused(review: OutOfToleranceReview, as_user: Any) -> None:
+    one = {"item": str(review.surveys.get().pk), "decision": "confirmed", "reason": "Looked at it."}
     answer = as_user("office").post(
-        f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
+        f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
     )
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "duplicate-decision")
 
 
-def test_a_survey_sent_late_into_the_span_joins_the_review(review: ToleranceReview, here: Scene) -> None:
+def test_a_survey_sent_late_into_the_span_joins_the_review(review: OutOfToleranceReview, here: Scene) -> None:
     assert review.recomputation is not None
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     late = here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
     outside = here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
     assert {one.survey_id for one in review.surveys.all()} >= {late.pk}
     assert outside.pk not in {one.survey_id for one in review.surveys.all()}
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     item = review.surveys.get(survey=late)
     assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
 
 
-def test_a_result_replaced_under_review_is_worked_out_again(review: ToleranceReview, here: Scene) -> None:
+def test_a_result_replaced_under_review_is_worked_out_again(
+    review: OutOfToleranceReview, here: Scene
+) -> None:
     assert review.recomputation is not None
-    work_off(review.recomputation.pk)
-    work_off(here.correct(0.008).pk)
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
+    recomputation_run(here.correct(0.008).pk)
+    recomputation_run(review.recomputation.pk)
     item = review.surveys.get()
     assert item.result == current(item.survey)
     assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
@@ -392,14 +400,14 @@ def test_until_decided_a_report_issued_before_carries_the_notice(
     address = f"/api/v1/surveys/{survey.pk}/report.pdf"
     issued = as_user("owner").get(address).content
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    papers: list[Any] = []
+    pdfs: list[Any] = []
     typeset = reports.typeset
-    monkeypatch.setattr(reports, "typeset", lambda paper: papers.append(paper) or typeset(paper))
+    monkeypatch.setattr(reports, "typeset", lambda pdf: pdfs.append(pdf) or typeset(pdf))
     told = as_user("owner").get(address)
     assert told.content != issued
     assert "changed since it was issued" in told["Warning"]
-    assert papers[0].mark == "UNDER REVIEW"
-    assert "do not rely on it" in papers[0].blocks[0]["text"]
+    assert pdfs[0].mark == "UNDER REVIEW"
+    assert "do not rely on it" in pdfs[0].blocks[0]["text"]
     # What was issued is kept as it was, and counts as outdated.
     assert as_user("owner").get(f"/api/v1/reports/{report['id']}/file.pdf").content == issued
     outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]

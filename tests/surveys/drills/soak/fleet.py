@@ -16,16 +16,16 @@ if not apps.ready:
 from django.test import Client as Browser
 from django.utils import timezone
 
-from surveys.demo import scenario
-from surveys.demo.kit import transducer_entry
-from surveys.demo.records import AS_ENTERED, si
+from surveys.commands.demo import scenario
+from surveys.commands.demo.kit import transducer_entry
+from surveys.commands.demo.records import AS_ENTERED, si
 from surveys.models import Calibration, Client, Instrument, Job, MeasuringPoint, Role, Scope, Site, User
 from surveys.models.instrument import Kind
 from surveys.models.job import JobState
-from surveys.services.calibrations import calibration_record
-from surveys.services.fleet import instrument_create
-from surveys.services.pipes import pipe_create
-from surveys.services.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.fleet.calibrations import calibration_record
+from surveys.services.fleet.instruments import instrument_create
+from surveys.services.people.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.pipes.pipes import pipe_create
 from tests.surveys.scene import STARTED, STATEMENT
 
 CLIENTS, PIPES, POINTS, TECHNICIANS, KITS = 3, 3, 2, 4, 4
@@ -91,7 +91,7 @@ def user(name: str, role: str, client: Client | None = None) -> User:
 
 def person(one: User) -> Person:
     browser = Browser()
-    browser.force_login(one, backend="surveys.services.sign_in.PeopleBackend")
+    browser.force_login(one, backend="surveys.services.people.sign_in.PeopleBackend")
     _, token = token_make(user=one, name="soak", scope=Scope.WRITE, life=SIGN_IN_LIFE)
     return Person(token, browser.cookies["sessionid"].value)
 
@@ -99,7 +99,7 @@ def person(one: User) -> Person:
 def instrument(kind: Kind, serial: str, by: User) -> Instrument:
     pair, now = kind == Kind.TRANSDUCER_PAIR, timezone.now()
     columns = {} if pair else {"minimum_signal_db": si(scenario.MINIMUM_SIGNAL, "ratio_db")}
-    made = instrument_create(
+    created = instrument_create(
         instrument=Instrument(kind=kind, serial=serial, type_name=f"soak {kind}", **columns),
         entry=transducer_entry() if pair else None,
         as_entered=AS_ENTERED if pair else {},
@@ -107,11 +107,11 @@ def instrument(kind: Kind, serial: str, by: User) -> Instrument:
         now=now,
     )
     certificate = Calibration(
-        instrument=made, certificate=f"C-{serial}", laboratory="Harbour Row Calibration",
+        instrument=created, certificate=f"C-{serial}", laboratory="Harbour Row Calibration",
         calibrated_on=CALIBRATED_ON, due_on=DUE_ON,
     )  # fmt: skip
     calibration_record(calibration=certificate, by=by, now=now)
-    return made
+    return created
 
 
 def place(number: int, office: User) -> PlaceToWork:
@@ -119,7 +119,7 @@ def place(number: int, office: User) -> PlaceToWork:
     site = Site.objects.create(client=client, name=f"Works {number}", time_zone="Europe/Copenhagen")
     pipes = [
         pipe_create(
-            site=site, name=f"Line {n}", description="", statement=STATEMENT, holds_from=None, by=office,
+            site=site, name=f"Line {n}", description="", statement=STATEMENT, valid_from=None, by=office,
             now=timezone.now(),
         )
         for n in range(PIPES)

@@ -1,0 +1,108 @@
+"""Parts of the pages that are worked out while somebody types; nothing is kept here."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+
+from compute.measuring.wall import wall_findings
+from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, checked, si_of
+from surveys.api.problems import problem_of
+from surveys.api.throttles import limits_of, wait_for
+from surveys.core.stored_quantities import findings_json
+from surveys.documents.formatting import findings_worded, worded
+from surveys.models import Instrument
+from surveys.pages.frame import units_of
+from surveys.pages.pipe_form import PLAIN_NUMBERS
+from surveys.pages.technician.access import field_page, visible_point
+from surveys.pages.technician.worksheet import WorksheetIn, calculated_sheet, sheet_shown
+from surveys.services.pipes.pipes import measured_wall
+
+# What `wall measurements/` of the API takes at the least.
+MIN_WALL_READINGS = 2
+
+
+class WallIn(StrictSerializer):
+    """Readings so far, as `wall measurements/` of the API takes them."""
+
+    gauge = VisibleRecord(Instrument)
+    gauge_velocity_setting = QuantityIn("speed", required=False)
+    readings = serializers.ListField(child=QuantityIn("length"), max_length=200)
+
+
+@field_page
+@require_POST
+def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Where to mount, by the sheet as it is filled in now."""
+    point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
+
+    def answer() -> dict[str, Any]:
+        sheet = calculated_sheet(point, _checked(WorksheetIn, request), now)
+        return {"shown": sheet_shown(sheet, units)}
+
+    return _fragment(request, "technician/answer.html", answer)
+
+
+@field_page
+@require_POST
+def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """What the readings of a wall come to so far."""
+    point, units = visible_point(request, pk), units_of(request)
+
+    def answer() -> dict[str, Any]:
+        requested = _checked(WallIn, request)
+        readings = [one.si for one in requested["readings"]]
+        if len(readings) < MIN_WALL_READINGS:
+            return {"count": len(readings), "fewest": MIN_WALL_READINGS}
+        wall = measured_wall(
+            point.pipe, requested["gauge"], readings, si_of(requested.get("gauge_velocity_setting"))
+        )
+        figures = [
+            ("Mean", wall.mean),
+            ("Spread (standard deviation)", wall.standard_deviation),
+            ("Standard uncertainty of the mean", wall.standard_uncertainty),
+            ("Thinnest", wall.minimum),
+            ("Thickest", wall.maximum),
+        ]
+        return {
+            "count": len(readings),
+            "figures": [(name, worded(value, "length", units, 2)) for name, value in figures],
+            "findings": findings_worded(findings_json(wall_findings(wall)), units),
+        }
+
+    return _fragment(request, "technician/wall_answer.html", answer)
+
+
+def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
+    try:
+        sheet = json.loads(request.POST.get("sheet", ""))
+    except ValueError:
+        raise ValidationError({"sheet": "The sheet came in pieces; load the page again."}) from None
+    return checked(serializer_class, sheet, {"request": request})
+
+
+def _fragment(request: HttpRequest, template: str, answer: Callable[[], dict[str, Any]]) -> HttpResponse:
+    """The fragment, or what is wrong with the entries, by field as the API tells it; limited as the API's computations are."""
+    seconds = wait_for(limits_of("compute", request), request)
+    if seconds is not None:
+        return HttpResponse(status=429, headers={"Retry-After": str(math.ceil(seconds))})
+    try:
+        return render(request, template, answer())
+    except Exception as error:
+        document = problem_of(error, units_of(request))
+        if document is None:
+            raise
+        for one in document["errors"]:
+            if one["code"] == "number-invalid":
+                one["detail"] = PLAIN_NUMBERS.get(one["field"], one["detail"])
+        return render(request, "technician/wrong.html", {"problem": document}, status=document["status"])

@@ -1,0 +1,71 @@
+"""Tokens: made, told apart, used and ended."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from hmac import compare_digest
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+from knox.crypto import hash_token
+from knox.models import get_digest_token
+from knox.settings import CONSTANTS
+
+from surveys.models import ApiToken, Scope, User
+from surveys.models.audit import Action
+from surveys.services.audit import audit_write
+
+MAX_LIFETIME = timedelta(days=366)
+SIGN_IN_LIFE = timedelta(days=30)
+# The last use is written no oftener, so that a read stays a read.
+USE_RECORDED_INTERVAL = timedelta(minutes=1)
+
+
+@transaction.atomic
+def token_make(
+    *, user: User, name: str, scope: str, life: timedelta, by: User | None = None
+) -> tuple[ApiToken, str]:
+    """A new token of a user, which is known here and never again."""
+    digest, secret = get_digest_token()
+    token = ApiToken.objects.create(
+        user=user,
+        name=name,
+        scope=scope,
+        digest=digest,
+        token_key=secret[: CONSTANTS.TOKEN_KEY_LENGTH],
+        expiry=timezone.now() + min(life, MAX_LIFETIME),
+    )
+    audit_write(
+        Action.CREATED, token, by=by, after={"user": user.pk, "scope": Scope(scope), "expiry": token.expiry}
+    )
+    return token, secret
+
+
+@transaction.atomic
+def token_revoke(*, token: ApiToken, now: datetime) -> None:
+    """End a token; one that has ended stays so."""
+    if ApiToken.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=now):
+        audit_write(Action.CHANGED, token, before={"revoked_at": None}, after={"revoked_at": now})
+
+
+def tokens_end(*, user: User, now: datetime) -> None:
+    """End every token of a user."""
+    ApiToken.objects.filter(user=user, revoked_at__isnull=True).update(revoked_at=now)
+
+
+def token_found(secret: str, now: datetime) -> ApiToken | None:
+    """The token somebody sent, if it is in force; its use is noted."""
+    wanted = hash_token(secret)
+    in_force = ApiToken.objects.select_related("user").filter(
+        Q(expiry__isnull=True) | Q(expiry__gt=now),
+        token_key=secret[: CONSTANTS.TOKEN_KEY_LENGTH],
+        revoked_at__isnull=True,
+        user__is_active=True,
+    )
+    token = next((row for row in in_force if compare_digest(row.digest, wanted)), None)
+    if token is not None and (
+        token.last_used_at is None or token.last_used_at <= now - USE_RECORDED_INTERVAL
+    ):
+        ApiToken.objects.filter(pk=token.pk).update(last_used_at=now)
+    return token
