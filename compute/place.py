@@ -26,7 +26,7 @@ HAZARDS = {
 }
 HAZARD_SOURCE = Source(
     "usual safety rules for work on site; the permit of the site and local codes take precedence",
-    "unverified",
+    "default",
 )
 HOT_SURFACE = Source("ASTM C1055 and ISO 13732-1 burn thresholds for bare metal", "unverified")
 # Bare metal: 43 degC for hours of contact, 51 degC for a minute, about 60 degC for 5 s (ISO 13732-1, ASTM C1055; memory).

@@ -159,8 +159,12 @@ class AnglesOut(serializers.Serializer):
 
 
 class SourceOut(serializers.Serializer):
-    text = serializers.CharField()
-    provenance = serializers.ChoiceField(["published", "derived", "unverified", "default"])
+    text = serializers.CharField(help_text="Author or standard, edition, table or clause.")
+    provenance = serializers.ChoiceField(
+        ["published", "derived", "unverified", "default"],
+        help_text="published: in the publication; derived: calculated from it; unverified: not verified against the source; default: "
+        "common practice, no publication.",
+    )
 
 
 @extend_schema_field({"type": "object", "additionalProperties": True})

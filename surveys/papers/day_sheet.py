@@ -14,6 +14,7 @@ from uuid import UUID
 from django.db.models import Max, Q
 
 from compute.place import safety_notes
+from compute.sources import Source
 from compute.units import System
 from surveys.due import DueRow, due_rows, office_today
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
@@ -141,7 +142,7 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
     stored = [safety_note_json(one) for one in found if one.code != "general"]
-    return [safety_note_told(one["text"], one["source"]["text"]) for one in findings_worded(stored, units)]
+    return [safety_note_told(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:

@@ -6,17 +6,10 @@ from collections.abc import Iterator
 
 from compute.liquids import liquids
 from compute.solids import solids
-from compute.sources import PRACTICE, Provenance, Source
+from compute.sources import PRACTICE, Source
 from compute.survey import METHODS
 from surveys.models import PipeData, Result
 from surveys.papers.typeset import Paper
-
-PROVENANCE_TEXTS: dict[Provenance, str] = {
-    "published": "",
-    "derived": "; derived",
-    "unverified": "; not verified against the source",
-    "default": "; default value",
-}
 
 
 def method_and_sources(paper: Paper, result: Result) -> None:
@@ -51,9 +44,12 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
     yield from wall.items()
     medium = None if data.own_medium_data_id else liquids().get(data.medium)
     if medium:
-        yield f"Properties of {data.medium}", told(medium.source)
+        yield f"Properties of {data.medium}", medium.source.citation
     yield "Uncertainty", "JCGM 100:2008; uncertainties that no record states are default values"
-    cited = {told(Source(**one["source"])) for one in result.findings} - {told(PRACTICE), *wall.values()}
+    cited = {Source(**one["source"]).citation for one in result.findings} - {
+        PRACTICE.citation,
+        *wall.values(),
+    }
     if checks := sorted(cited):
         yield "Limits of the checks", "; ".join(checks)
 
@@ -62,11 +58,6 @@ def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
     wall = None if data.own_material_data_id else {one.name: one for one in solids()}.get(data.material)
     if wall is None:
         return
-    yield f"Sound speeds of {data.material}", told(wall.source_sound)
+    yield f"Sound speeds of {data.material}", wall.source_sound.citation
     if data.roughness_m is None and wall.source_roughness:
-        yield "Its roughness", told(wall.source_roughness)
-
-
-def told(source: Source) -> str:
-    """A source and its provenance."""
-    return source.text + PROVENANCE_TEXTS[source.provenance]
+        yield "Its roughness", wall.source_roughness.citation

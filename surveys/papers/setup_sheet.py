@@ -7,6 +7,7 @@ from typing import Any
 from compute.drawing import Drawn, cross_section, side_view
 from compute.entries import PipeEntry
 from compute.place import DEFER, HAZARD_SOURCE, straight_lengths
+from compute.sources import Source
 from compute.units import System
 from surveys.models import MeasuringPoint, Setup
 from surveys.papers.pipe_table import pipe_table
@@ -49,7 +50,7 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     outcome = setup.outcome
     paper.safety_notes(
         [
-            safety_note_told(one["text"], one["source"]["text"])
+            safety_note_told(one["text"], Source(**one["source"]))
             for one in findings_worded(outcome["safety_notes"], units)
         ],
         DEFERS,
@@ -141,10 +142,10 @@ def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> 
     )
 
 
-def safety_note_told(detail: str, source: str) -> str:
+def safety_note_told(detail: str, source: Source) -> str:
     """A safety note with its source; what all of them defer to is said once, beneath."""
     told = detail.removesuffix(DEFER).strip()
-    return told if source == HAZARD_SOURCE.text else f"{told} ({source})"
+    return told if source.text == HAZARD_SOURCE.text else f"{told} ({source.citation})"
 
 
 def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:

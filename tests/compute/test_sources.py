@@ -15,8 +15,7 @@ from compute.liquids import liquids
 from compute.pipes import pipe_sizes
 from compute.place import straight_lengths
 from compute.solids import solids
-from compute.sources import Source, provenance_named
-from surveys.papers.method_and_sources import told
+from compute.sources import PRACTICE, Source, provenance_named
 
 ROOT = Path(__file__).parents[2]
 DATA = ROOT / "compute" / "data"
@@ -134,19 +133,20 @@ def test_a_source_cites_a_publication_or_states_that_there_is_none() -> None:
 
 
 @pytest.mark.parametrize(
-    ("provenance", "ending"),
+    ("source", "citation"),
     [
-        ("published", ""),
-        ("derived", "; derived"),
-        ("unverified", "; not verified against the source"),
-        ("default", "; default value"),
+        (Source("EN 1057, table of sizes", "published"), "EN 1057, table of sizes"),
+        (Source("EN 1057, table of sizes", "derived"), "EN 1057, table of sizes; derived"),
+        (
+            Source("EN 1057, table of sizes", "unverified"),
+            "EN 1057, table of sizes; not verified against the source",
+        ),
+        (Source("usual for rubber linings", "default"), "usual for rubber linings; common practice"),
+        (PRACTICE, "common practice"),
     ],
 )
-def test_a_reader_is_told_the_provenance_in_words(provenance: str, ending: str) -> None:
-    assert (
-        told(Source("EN 1057, table of sizes", provenance_named(provenance)))
-        == f"EN 1057, table of sizes{ending}"
-    )
+def test_a_citation_states_the_provenance_in_words(source: Source, citation: str) -> None:
+    assert source.citation == citation
 
 
 @pytest.mark.parametrize("name", ["read", "memory", "computed", "suggestion", ""])
