@@ -9,7 +9,7 @@ from datetime import date
 
 from compute.calibration import ErrorCurve
 from compute.correction import Zero, correction_at, indicated_from_true, true_from_indicated
-from compute.decision import Verdict, within
+from compute.decision import Conformity, conforming
 from compute.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.findings import Finding
 
@@ -32,14 +32,14 @@ class DatedVerdict:
     """Verdicts of one calibration; `as_left` is None where nothing was adjusted, `as_found` where nothing was taken as found."""
 
     on: date
-    as_found: Verdict | None
-    as_left: Verdict | None
+    as_found: Conformity | None
+    as_left: Conformity | None
 
     @property
     def left_within(self) -> bool:
         """Whether the instrument left the laboratory within its limits."""
-        verdict = self.as_left or self.as_found
-        return verdict is not None and within(verdict)
+        conformity = self.as_left or self.as_found
+        return conformity is not None and conforming(conformity)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,11 +175,11 @@ def in_doubt(history: Sequence[DatedVerdict]) -> InDoubt | None:
     """
     if not history:
         raise NotEnough("No calibration is on record.", field="history")
-    ordered = sorted(history, key=lambda verdict: verdict.on)
-    if len({verdict.on for verdict in ordered}) < len(ordered):
+    ordered = sorted(history, key=lambda conformity: conformity.on)
+    if len({conformity.on for conformity in ordered}) < len(ordered):
         raise OutOfRange("Two calibrations on one day: which came first is not known.", field="history")
     last = ordered[-1]
-    if last.as_found is None or within(last.as_found):
+    if last.as_found is None or conforming(last.as_found):
         return None
     said = [f"Found {_words(last.as_found)} on {last.on:%Y-%m-%d}."]
     for earlier in reversed(ordered[:-1]):
@@ -215,5 +215,5 @@ def _moved(
     )
 
 
-def _words(verdict: Verdict) -> str:
-    return {"conditional-fail": "a conditional fail", "fail": "out of tolerance"}.get(verdict, verdict)
+def _words(conformity: Conformity) -> str:
+    return {"conditional-fail": "a conditional fail", "fail": "out of tolerance"}.get(conformity, conformity)

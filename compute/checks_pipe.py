@@ -148,7 +148,7 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
     Parameters
     ----------
     wall_thickness : float [m]  as entered
-    gauged : float or None [m]  mean of a gauging; None if there was none
+    gauged : float or None [m]  mean of a wall measurement; None if there was none
 
     Returns
     -------

@@ -11,7 +11,7 @@ from compute.sources import HAGEN_POISEUILLE, Source
 
 # Figures of trade custom without a source.
 LEAST_VELOCITY = 0.05
-HIGHEST_VELOCITY = 10.0
+MAX_VELOCITY = 10.0
 SOUND_SPEED_WARNING = 0.01
 SOUND_SPEED_ERROR = 0.05
 FEWEST_READINGS = 60
@@ -41,9 +41,9 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
         findings.append(
             Finding("reverse-flow", "warning", detail, "readings.time_difference", velocity, 0.0, "speed")
         )
-    if abs(velocity) > HIGHEST_VELOCITY:
+    if abs(velocity) > MAX_VELOCITY:
         detail = f"{said(abs(velocity), 'm/s', '.1f')} is faster than pipes are run. Check the outer diameter, the wall and the units."
-        findings.append(Finding("velocity-high", "warning", detail, "", velocity, HIGHEST_VELOCITY, "speed"))
+        findings.append(Finding("velocity-high", "warning", detail, "", velocity, MAX_VELOCITY, "speed"))
     if abs(velocity) < LEAST_VELOCITY:
         detail = (
             f"At {said(abs(velocity), 'mm/s', '.0f')} the zero of the meter matters as much as the flow. Check the zero with the flow shut, or "

@@ -46,7 +46,7 @@ class SharedRow:
 class Combined:
     """A combined value with its uncertainty, in the parts' unit.
 
-    `shared_share` [1] is the part of the variance that comes from inputs of two parts or more.
+    `shared_variance_fraction` [1] is the part of the variance that comes from inputs of two parts or more.
     `relative_expanded_uncertainty` [1] is infinite for a value of 0.
     """
 
@@ -58,7 +58,7 @@ class Combined:
     expanded_uncertainty: float
     relative_expanded_uncertainty: float
     budget: tuple[SharedRow, ...]
-    shared_share: float
+    shared_variance_fraction: float
     findings: tuple[Finding, ...] = ()
 
 
@@ -208,7 +208,7 @@ def _combined(
         expanded_uncertainty=factor * deviation,
         relative_expanded_uncertainty=factor * deviation / abs(value) if value else math.inf,
         budget=rows,
-        shared_share=math.fsum(row.share for row in rows if len(row.parts) > 1),
+        shared_variance_fraction=math.fsum(row.share for row in rows if len(row.parts) > 1),
         findings=findings,
     )
 

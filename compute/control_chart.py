@@ -105,14 +105,14 @@ def drift_of(history: Sequence[Calibrated]) -> Drift:
 
 
 def control_chart(
-    history: Sequence[Calibrated], permissible_error: float, bounds: Bounds, kind: str
+    history: Sequence[Calibrated], maximum_permissible_error: float, bounds: Bounds, kind: str
 ) -> Proposal:
     """The longest time for which the predicted error with its uncertainty stays within the permissible error.
 
     Parameters
     ----------
     history : sequence of Calibrated  by rising time, three or more; times in the unit of the bounds
-    permissible_error : float [as the errors]  above 0
+    maximum_permissible_error : float [as the errors]  above 0
     bounds : Bounds
     kind : str  kind of quantity of an error, `number` for relative errors
 
@@ -129,25 +129,25 @@ def control_chart(
     ------
     ILAC-G24 / OIML D 10, 6.3 Method 2 (details from memory): time at which |prediction| + U reaches the limit.
     """
-    if not 0 < permissible_error < math.inf:
-        raise OutOfRange("A permissible error is above 0 and finite.", field="permissible_error")
+    if not 0 < maximum_permissible_error < math.inf:
+        raise OutOfRange("A permissible error is above 0 and finite.", field="maximum_permissible_error")
     drift = drift_of(history)
-    time = _time_within(drift, permissible_error, bounds.longest)
+    time = _time_within(drift, maximum_permissible_error, bounds.longest)
     return proposal(
         "control-chart",
         time,
         bounds,
-        reasoning=_reasoning(drift, permissible_error, time, bounds, kind),
+        reasoning=_reasoning(drift, maximum_permissible_error, time, bounds, kind),
         inputs=[
             ("calibrations", float(len(history))),
             ("drift a unit of time", drift.line.slope),
             ("standard uncertainty of the drift", drift.line.slope_uncertainty),
             ("scatter about the line", drift.line.scatter),
             ("standard uncertainty of a calibration", drift.standard_uncertainty),
-            ("permissible error", permissible_error),
+            ("permissible error", maximum_permissible_error),
         ],
-        chart=_chart(history, drift, permissible_error, bounds, kind),
-        findings=_findings(history, drift, permissible_error, kind),
+        chart=_chart(history, drift, maximum_permissible_error, bounds, kind),
+        findings=_findings(history, drift, maximum_permissible_error, kind),
     )
 
 

@@ -18,9 +18,9 @@ from compute.figures import counted, worded
 from compute.findings import Finding
 from compute.sources import Source
 
-Verdict = Literal["pass", "conditional-pass", "conditional-fail", "fail"]
-Rule = Literal["simple", "guard-banded", "non-binary"]
-VERDICTS: tuple[Verdict, ...] = ("pass", "conditional-pass", "conditional-fail", "fail")
+Conformity = Literal["pass", "conditional-pass", "conditional-fail", "fail"]
+Rule = Literal["simple-acceptance", "guarded-acceptance", "non-binary"]
+CONFORMITYS: tuple[Conformity, ...] = ("pass", "conditional-pass", "conditional-fail", "fail")
 """From best to worst."""
 
 ILAC_G8 = Source("ILAC-G8:09/2019, decision rules with guard bands", "published")
@@ -35,29 +35,31 @@ LEAST_COVERAGE_FACTOR = 1.65  # 95 % of a rectangular distribution (GUM G.1.3, f
 class PermissibleError:
     """Largest permissible error either way: absolute [SI], relative to the size of the reference, or both together.
 
-    With both, `together` says how: `sum` (0.1 mm + 0.5 % of the reading) or `larger` (0.5 % or 0.1 mm, whichever is more). Data sheets
+    With both, `combine_by` says how: `sum` (0.1 mm + 0.5 % of the reading) or `maximum` (0.5 % or 0.1 mm, whichever is more). Data sheets
     mean either, so that it has to be stated.
     """
 
     absolute: float | None = None
     relative: float | None = None
-    together: Literal["sum", "larger"] | None = None
+    combine_by: Literal["sum", "maximum"] | None = None
 
     def __post_init__(self) -> None:
         stated = [limit for limit in (self.absolute, self.relative) if limit is not None]
         if not stated:
-            raise NotEnough("State the permissible error, absolute or relative.", field="permissible_error")
+            raise NotEnough(
+                "State the permissible error, absolute or relative.", field="maximum_permissible_error"
+            )
         if not all(0 < limit < math.inf for limit in stated):
-            raise OutOfRange("A permissible error is above 0 and finite.", field="permissible_error")
-        if len(stated) == 2 and self.together is None:
-            detail = "With an absolute and a relative permissible error, say whether their `sum` or the `larger` holds."
-            raise NotEnough(detail, field="permissible_error.together")
+            raise OutOfRange("A permissible error is above 0 and finite.", field="maximum_permissible_error")
+        if len(stated) == 2 and self.combine_by is None:
+            detail = "With an absolute and a relative permissible error, say whether their `sum` or the `maximum` holds."
+            raise NotEnough(detail, field="maximum_permissible_error.combine_by")
 
     def at(self, reference: float) -> float:
         """The limit at a reference value, in its unit."""
         absolute = self.absolute or 0.0
         relative = (self.relative or 0.0) * abs(reference)
-        return max(absolute, relative) if self.together == "larger" else absolute + relative
+        return max(absolute, relative) if self.combine_by == "maximum" else absolute + relative
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class DecisionRule:
     guard_factor: float = 1.0
 
     def __post_init__(self) -> None:
-        if self.rule not in ("simple", "guard-banded", "non-binary"):
+        if self.rule not in ("simple-acceptance", "guarded-acceptance", "non-binary"):
             raise OutOfRange(f"{str(self.rule)[:40]!r} is no decision rule.", field="decision_rule.rule")
         if not 0 <= self.guard_factor < math.inf:
             raise OutOfRange(
@@ -82,48 +84,48 @@ class DecisionRule:
 
 
 @dataclass(frozen=True, slots=True)
-class PointVerdict:
+class PointConformity:
     """Verdict on one point; limits and error in the reading's SI unit.
 
-    share                    |error| over the permissible error
+    fraction_of_limit                    |error| over the permissible error
     conformance_probability  that the true error is within the permissible one
-    false_decision_probability  that this verdict is wrong: of a false accept (pass, conditional pass), else of a false reject
+    specific_risk  that this verdict is wrong: of a false accept (pass, conditional pass), else of a false reject
     """
 
     point: Point
     error: float
     expanded_uncertainty: float
-    permissible_error: float
+    maximum_permissible_error: float
     guard_band: float
     acceptance_limit: float
-    verdict: Verdict
-    share: float
+    conformity: Conformity
+    fraction_of_limit: float
     conformance_probability: float
-    false_decision_probability: float
+    specific_risk: float
 
 
 @dataclass(frozen=True, slots=True)
-class CertificateVerdict:
+class CertificateConformity:
     """Verdict on a set of points: that of the worst, `worst` its place among `points`."""
 
-    verdict: Verdict
-    points: tuple[PointVerdict, ...]
+    conformity: Conformity
+    points: tuple[PointConformity, ...]
     worst: int
     rule: DecisionRule
     findings: tuple[Finding, ...]
 
     @property
-    def within(self) -> bool:
+    def conforms(self) -> bool:
         """Whether every error is within the permissible one as far as the rule can tell: pass or conditional pass."""
-        return within(self.verdict)
+        return conforming(self.conformity)
 
     @property
-    def largest_share(self) -> float:
+    def largest_fraction_of_limit(self) -> float:
         """Largest |error| over permissible error of the points."""
-        return max(point.share for point in self.points)
+        return max(point.fraction_of_limit for point in self.points)
 
 
-def within(verdict: Verdict) -> bool:
+def conforming(conformity: Conformity) -> bool:
     """Whether a verdict lets the instrument count as within its limits.
 
     Parameters
@@ -132,16 +134,16 @@ def within(verdict: Verdict) -> bool:
 
     Returns
     -------
-    within : bool  pass or conditional pass
+    conforming : bool  pass or conditional pass
 
     Source
     ------
     ILAC-G8:09/2019 4.2: a conditional pass has its measured error within the tolerance.
     """
-    return verdict in ("pass", "conditional-pass")
+    return conformity in ("pass", "conditional-pass")
 
 
-def worst_verdict(verdicts: Sequence[Verdict]) -> Verdict:
+def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
     """The worst of several verdicts.
 
     Parameters
@@ -160,9 +162,9 @@ def worst_verdict(verdicts: Sequence[Verdict]) -> Verdict:
     ------
     default : an instrument is as good as its worst point; common practice.
     """
-    if not verdicts:
+    if not conformities:
         raise NotEnough("There is no point to judge.", field="points")
-    return max(verdicts, key=VERDICTS.index)
+    return max(conformities, key=CONFORMITYS.index)
 
 
 def conformance_probability(value: float, standard_uncertainty: float, lower: float, upper: float) -> float:
@@ -196,7 +198,7 @@ def conformance_probability(value: float, standard_uncertainty: float, lower: fl
     return _normal(-low) - _normal(-high) if low > 0 else _normal(high) - _normal(low)
 
 
-def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule) -> PointVerdict:
+def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule) -> PointConformity:
     """Verdict on one calibration point.
 
     An error at a limit is within it. The guard band takes the expanded uncertainty as the certificate states it; one stated
@@ -210,7 +212,7 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
 
     Returns
     -------
-    verdict : PointVerdict
+    verdict : PointConformity
 
     Raises
     ------
@@ -223,31 +225,31 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
     limit, size = permissible.at(point.reference), abs(point.error)
     if limit == 0:
         detail = "A relative permissible error is 0 at a reference of 0, which nothing meets; state an absolute one too."
-        raise OutOfRange(detail, field="permissible_error.absolute")
+        raise OutOfRange(detail, field="maximum_permissible_error.absolute")
     expanded = _expanded(point)
-    guard = 0.0 if rule.rule == "simple" else rule.guard_factor * expanded
+    guard = 0.0 if rule.rule == "simple-acceptance" else rule.guard_factor * expanded
     # Indicated less reference has the rounding of both: 20.05 mm is 0.05 mm above 20 mm, not more.
     slack = 4 * sys.float_info.epsilon * max(abs(point.reference), abs(point.indicated))
-    verdict = _verdict(size - slack, limit, guard, rule.rule)
+    conformity = _conformity(size - slack, limit, guard, rule.rule)
     doubt = point.standard_uncertainty
     conforms = conformance_probability(point.error, doubt, -limit - slack, limit + slack)
-    return PointVerdict(
+    return PointConformity(
         point=point,
         error=point.error,
         expanded_uncertainty=expanded,
-        permissible_error=limit,
+        maximum_permissible_error=limit,
         guard_band=guard,
         acceptance_limit=limit - guard,
-        verdict=verdict,
-        share=size / limit,
+        conformity=conformity,
+        fraction_of_limit=size / limit,
         conformance_probability=conforms,
-        false_decision_probability=1 - conforms if within(verdict) else conforms,
+        specific_risk=1 - conforms if conforming(conformity) else conforms,
     )
 
 
 def judge(
     points: Sequence[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
-) -> CertificateVerdict:
+) -> CertificateConformity:
     """Verdict on the points of a calibration, as found or as left: that of the worst point.
 
     Parameters
@@ -259,7 +261,7 @@ def judge(
 
     Returns
     -------
-    verdict : CertificateVerdict
+    verdict : CertificateConformity
 
     Raises
     ------
@@ -271,12 +273,15 @@ def judge(
     JCGM 106:2012 and ILAC-G8:09/2019; see `judge_point`.
     """
     judged = tuple(judge_point(point, permissible, rule) for point in points)
-    verdict = worst_verdict([point.verdict for point in judged])
-    worst = max(range(len(judged)), key=lambda i: (VERDICTS.index(judged[i].verdict), judged[i].share))
-    return CertificateVerdict(verdict, judged, worst, rule, tuple(_findings(judged, kind)))
+    conformity = worst_conformity([point.conformity for point in judged])
+    worst = max(
+        range(len(judged)),
+        key=lambda i: (CONFORMITYS.index(judged[i].conformity), judged[i].fraction_of_limit),
+    )
+    return CertificateConformity(conformity, judged, worst, rule, tuple(_findings(judged, kind)))
 
 
-def _verdict(size: float, limit: float, guard: float, rule: Rule) -> Verdict:
+def _conformity(size: float, limit: float, guard: float, rule: Rule) -> Conformity:
     if rule != "non-binary":
         return "pass" if size <= limit - guard else "fail"
     if size <= limit - guard:
@@ -297,7 +302,7 @@ def _expanded(point: Point) -> float:
     return point.expanded_uncertainty
 
 
-def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
+def _findings(judged: Sequence[PointConformity], kind: str) -> list[Finding]:
     findings = []
     brought = [point for point in judged if point.point.coverage_factor < LEAST_COVERAGE_FACTOR]
     if brought:
@@ -309,32 +314,34 @@ def _findings(judged: Sequence[PointVerdict], kind: str) -> list[Finding]:
         findings.append(
             Finding("coverage-factor-low", "info", detail, "points", factor, LEAST_COVERAGE_FACTOR)
         )
-    hopeless = [point for point in judged if point.guard_band > point.permissible_error]
+    hopeless = [point for point in judged if point.guard_band > point.maximum_permissible_error]
     if hopeless:
         first = hopeless[0]
         detail = (
             f"At {counted(len(hopeless), 'point')} the guard band of {worded(first.guard_band, kind)} is wider than the permissible "
-            f"{worded(first.permissible_error, kind)}: no error could pass. Have it calibrated with a smaller uncertainty, or review the limit."
+            f"{worded(first.maximum_permissible_error, kind)}: no error could pass. Have it calibrated with a smaller uncertainty, "
+            "or review the limit."
         )
         findings.append(
             Finding(
                 "guard-band-wider-than-limit", "warning", detail, "points",
-                first.guard_band, first.permissible_error, kind, ILAC_G8,
+                first.guard_band, first.maximum_permissible_error, kind, ILAC_G8,
             )
         )  # fmt: skip
         return findings
-    doubtful = [point for point in judged if point.expanded_uncertainty > point.permissible_error / 3]
+    doubtful = [point for point in judged if point.expanded_uncertainty > point.maximum_permissible_error / 3]
     if doubtful:
-        first = max(doubtful, key=lambda point: point.expanded_uncertainty / point.permissible_error)
+        first = max(doubtful, key=lambda point: point.expanded_uncertainty / point.maximum_permissible_error)
         detail = (
             f"At {counted(len(doubtful), 'point')} the calibration is hardly finer than what it judges: expanded uncertainty "
-            f"{worded(first.expanded_uncertainty, kind)}, permissible error {worded(first.permissible_error, kind)}. Look at the "
+            f"{worded(first.expanded_uncertainty, kind)}, permissible error "
+            f"{worded(first.maximum_permissible_error, kind)}. Look at the "
             "probability of conformance beside the verdict."
         )
         findings.append(
             Finding(
                 "calibration-uncertainty-large", "info", detail, "points",
-                first.expanded_uncertainty, first.permissible_error / 3, kind, ONE_THIRD,
+                first.expanded_uncertainty, first.maximum_permissible_error / 3, kind, ONE_THIRD,
             )
         )  # fmt: skip
     return findings

@@ -126,8 +126,8 @@ class TransducerEntry:
     """
 
     transducers: Transducers
-    lowest_temperature: float | None = None
-    highest_temperature: float | None = None
+    min_temperature: float | None = None
+    max_temperature: float | None = None
     wedge_speed_per_kelvin: float | None = None
     wedge_reference_temperature: float | None = None
 

@@ -1,4 +1,4 @@
-"""Wall-thickness gauging: readings round a pipe to a wall and its uncertainty."""
+"""Wall-thickness wall measurement: readings round a pipe to a wall and its uncertainty."""
 
 from __future__ import annotations
 
@@ -18,26 +18,26 @@ UNEVEN_SHARE = 0.10
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """What a gauging comes to; lengths [m]. `thinnest` and `thickest` are single places, corrected like the mean."""
+    """What a wall measurement comes to; lengths [m]. `minimum` and `maximum` are single places, corrected like the mean."""
 
     mean: float
     standard_deviation: float
     standard_uncertainty: float
-    thinnest: float
-    thickest: float
+    minimum: float
+    maximum: float
     correction_factor: float
 
     @property
     def uneven(self) -> bool:
         """Whether the wall differs round the pipe as that of a worn one does."""
-        return self.thickest - self.thinnest > UNEVEN_SHARE * self.mean
+        return self.maximum - self.minimum > UNEVEN_SHARE * self.mean
 
 
 def wall_from_readings(
     readings: Sequence[float],
     *,
     gauge_uncertainty: float,
-    set_sound_speed: float | None,
+    gauge_velocity_setting: float | None,
     wall_sound_speed: float | None,
     wall_sound_speed_uncertainty: float,
 ) -> Wall:
@@ -51,7 +51,7 @@ def wall_from_readings(
     ----------
     readings : sequence of float [m]  two or more, as shown
     gauge_uncertainty : float [m]  standard, of the gauge itself
-    set_sound_speed : float or None [m/s]  what the gauge was set to; None: set to the wall's material
+    gauge_velocity_setting : float or None [m/s]  what the gauge was set to; None: set to the wall's material
     wall_sound_speed : float or None [m/s]  longitudinal, of the wall; needed when the gauge was set to something
     wall_sound_speed_uncertainty : float [-]  standard, relative
 
@@ -66,7 +66,7 @@ def wall_from_readings(
 
     Source
     ------
-    pulse-echo gauging : ISO 16809 (from memory): thickness = sound speed x time / 2, so it goes with the speed set.
+    pulse-echo wall measurement : ISO 16809 (from memory): thickness = sound speed x time / 2, so it goes with the speed set.
     uncertainty : JCGM 100:2008 5.1.2.
     """
     values = np.asarray(readings, dtype=float)
@@ -80,7 +80,7 @@ def wall_from_readings(
         )
     if gauge_uncertainty < 0 or wall_sound_speed_uncertainty < 0:
         raise OutOfRange("A standard uncertainty is not below 0.", field="gauge")
-    factor = _factor(set_sound_speed, wall_sound_speed)
+    factor = _factor(gauge_velocity_setting, wall_sound_speed)
     values = values * factor
     mean, deviation = float(values.mean()), float(values.std(ddof=1))
     shared = math.hypot(gauge_uncertainty * factor, wall_sound_speed_uncertainty * mean)
@@ -88,14 +88,14 @@ def wall_from_readings(
         mean=mean,
         standard_deviation=deviation,
         standard_uncertainty=math.hypot(deviation / math.sqrt(len(values)), shared),
-        thinnest=float(values.min()),
-        thickest=float(values.max()),
+        minimum=float(values.min()),
+        maximum=float(values.max()),
         correction_factor=factor,
     )
 
 
 def wall_findings(wall: Wall) -> list[Finding]:
-    """What a gauging gives reason to say.
+    """What a wall measurement gives reason to say.
 
     Parameters
     ----------
@@ -110,10 +110,10 @@ def wall_findings(wall: Wall) -> list[Finding]:
     limit : UNEVEN_SHARE, common practice.
     """
     findings = []
-    spread = wall.thickest - wall.thinnest
+    spread = wall.maximum - wall.minimum
     if wall.uneven:
         detail = (
-            f"The wall runs from {bare(wall.thinnest, 'mm', '.2f')} to {said(wall.thickest, 'mm', '.2f')} round the pipe: worn or made "
+            f"The wall runs from {bare(wall.minimum, 'mm', '.2f')} to {said(wall.maximum, 'mm', '.2f')} round the pipe: worn or made "
             "so. Gauge at more places, on the beam's own diameter too, and tell whoever is responsible for the pipe how thin it is."
         )
         limit = UNEVEN_SHARE * wall.mean
@@ -127,21 +127,29 @@ def wall_findings(wall: Wall) -> list[Finding]:
         )
         findings.append(
             Finding(
-                "gauge-velocity-corrected", "info", detail, "set_sound_speed", wall.correction_factor, 1.0
+                "gauge-velocity-corrected",
+                "info",
+                detail,
+                "gauge_velocity_setting",
+                wall.correction_factor,
+                1.0,
             )
         )
     return findings
 
 
-def _factor(set_sound_speed: float | None, wall_sound_speed: float | None) -> float:
-    if set_sound_speed is None:
+def _factor(gauge_velocity_setting: float | None, wall_sound_speed: float | None) -> float:
+    if gauge_velocity_setting is None:
         return 1.0
     if wall_sound_speed is None:
         raise NotEnough(
             "The gauge was set to a sound speed, but the wall's is not known; state the pipe's material.",
-            field="set_sound_speed",
+            field="gauge_velocity_setting",
         )
-    for name, speed in (("set_sound_speed", set_sound_speed), ("pipe.material", wall_sound_speed)):
+    for name, speed in (
+        ("gauge_velocity_setting", gauge_velocity_setting),
+        ("pipe.material", wall_sound_speed),
+    ):
         if not 100 < speed < 20_000:
             raise OutOfRange(f"A sound speed of {said(speed, 'm/s', 'g')} is not that of a wall.", field=name)
-    return wall_sound_speed / set_sound_speed
+    return wall_sound_speed / gauge_velocity_setting

@@ -33,7 +33,7 @@ UNCORRECTED = Source(
 class KnownError:
     """An instrument with the error curve of its calibration, or its zero; `applied` says whether results are corrected by it.
 
-    measures : what of a survey it measured: the flow velocity, the wall by gauging, the temperature, or the zero of the time
+    measures : what of a survey it measured: the flow velocity, the wall by wall measurement, the temperature, or the zero of the time
         difference of a transducer pair
     """
 
@@ -136,14 +136,14 @@ def entries_corrected(
 ) -> CorrectedEntries:
     """A survey's wall and temperature with what is known of the gauge and the thermometer.
 
-    The gauge says something of the wall only where the wall entered is the gauged one, within twice the gauging's doubt; the
+    The gauge says something of the wall only where the wall entered is the gauged one, within twice the wall measurement's doubt; the
     thermometer of the temperature only where that was measured.
 
     Parameters
     ----------
     pipe : PipeEntry
     medium : MediumEntry
-    gauged_wall : (float, float) or None [m]  mean and standard uncertainty of the gauging
+    gauged_wall : (float, float) or None [m]  mean and standard uncertainty of the wall measurement
     known : sequence of KnownError
 
     Returns
@@ -180,7 +180,7 @@ def rests_on(wall_thickness: float, gauged_wall: tuple[float, float]) -> bool:
 
     Returns
     -------
-    rests : bool  within twice the gauging's standard uncertainty
+    rests : bool  within twice the wall measurement's standard uncertainty
 
     Source
     ------

@@ -1,4 +1,4 @@
-"""A user's own medium: a small table by temperature, read between its rows."""
+"""A user's custom medium: a small table by temperature, read between its rows."""
 
 from __future__ import annotations
 

@@ -71,7 +71,7 @@ class Occasion:
     mounted_spacing: float | None = None
     gauged_wall: tuple[float, float] | None = None
     minimum_signal: float | None = None
-    rows_refused: int = 0
+    rows_rejected: int = 0
     segments: tuple[Segment, ...] = ()
     known_errors: tuple[KnownError, ...] = ()
     remarks: tuple[Finding, ...] = ()
@@ -256,7 +256,7 @@ def _means(setup: Setup, series: Series) -> Flow:
 
 
 def _gauged_doubt(wall_thickness: float, occasion: Occasion) -> Doubt | None:
-    """The gauging's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
+    """The wall measurement's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
     if occasion.gauged_wall is None:
         return None
     return Doubt(occasion.gauged_wall[1]) if rests_on(wall_thickness, occasion.gauged_wall) else None
@@ -345,7 +345,7 @@ def _log_findings(
 def _counts(series: Series, occasion: Occasion) -> list[Finding]:
     """How many readings count, and why others do not."""
     # Rows refused are of the whole log, readings that cannot be only of what counts.
-    refused = checks_result.readings_sound(series.taken + series.outside, occasion.rows_refused, 0)
+    refused = checks_result.readings_sound(series.taken + series.outside, occasion.rows_rejected, 0)
     findings = [finding for finding in refused if finding.code == "rows-rejected"]
     findings += checks_result.readings_sound(series.taken, 0, series.impossible)
     if occasion.segments:

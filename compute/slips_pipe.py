@@ -131,9 +131,9 @@ def _other_walls(case: Case) -> Iterator[Slip]:
 
 def _walls(case: Case) -> Iterator[Slip]:
     entered = case.pipe.wall_thickness
-    thickest = case.pipe.outer_diameter / 2 - sum(one.thickness for one in case.pipe.linings)
-    thinnest = THINNEST_WALL * case.pipe.outer_diameter
-    grid = np.geomspace(min(thinnest, entered), max(0.8 * thickest, entered), 40)
+    maximum = case.pipe.outer_diameter / 2 - sum(one.thickness for one in case.pipe.linings)
+    minimum = THINNEST_WALL * case.pipe.outer_diameter
+    grid = np.geomspace(min(minimum, entered), max(0.8 * maximum, entered), 40)
     walls = _standard_walls(case)
     for wall in case.solved(lambda x: case.with_pipe(wall_thickness=x), grid):
         near = min(walls, key=lambda row: abs((row.wall_thickness or 0.0) - wall), default=None)

@@ -78,7 +78,7 @@ class _Limits:
     noise: float
 
 
-def steady_stretches(
+def steady_segments(
     times: Times, flow: FloatArray, *, within: float = STEADY_WITHIN, shortest: int | None = None
 ) -> tuple[Stretch, ...]:
     """Stretches of a log in which the flow was steady, longest first.

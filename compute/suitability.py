@@ -30,14 +30,14 @@ class Suited:
     """What many pairs come to on one pipe; rows as `ORDER` where there are two axes, columns the pairs. NaN where no wave is.
 
     blocked_by : 0 a wave reaches the medium; else 1 + the layer it does not pass, walls and linings first, then the medium
-    axial_speed [m/s]; longest_beam that bears the frequency, spacing, beam [m]; time_difference_per_velocity [s per m/s]
+    axial_speed [m/s]; max_beam that bears the frequency, spacing, beam [m]; time_difference_per_velocity [s per m/s]
     fits : no room is lacking and the beam is not too long
     chosen : row of the number of traverses to take
     """
 
     blocked_by: NDArray[np.int64]
     axial_speed: FloatArray
-    longest_beam: FloatArray
+    max_beam: FloatArray
     spacing: FloatArray
     beam: FloatArray
     time_difference_per_velocity: FloatArray

@@ -201,7 +201,7 @@ def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: Transduce
         *checks_pipe.nominal_size_as_outer_diameter(pipe.outer_diameter, pipe.material.name),
         *checks_pipe.dimensions_in_tables(pipe.outer_diameter, pipe.wall_thickness, pipe.material.name),
         *checks_setup.transducer_temperature(
-            medium.temperature, transducers.lowest_temperature, transducers.highest_temperature
+            medium.temperature, transducers.min_temperature, transducers.max_temperature
         ),
     ]
 

@@ -60,7 +60,7 @@ class FlowLog:
 
 
 @dataclass(frozen=True, slots=True)
-class Together:
+class CombineBy:
     """Several logs on one grid: (m,) starts of steps [us] in which every log has a reading, (k, m) means of each log there.
 
     step [us]; `gaps` steps of the overlap are left out because a log has no reading there.
@@ -109,7 +109,7 @@ def overlap(logs: Sequence[FlowLog]) -> Segment:
     return Segment(start, end, "the logs run together")
 
 
-def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> Together:
+def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy:
     """Means of several logs over the steps of a common grid, within the time they all cover.
 
     The step is the coarsest of the logs' median intervals, or a longer one that is asked for: a mean over a step needs
@@ -157,7 +157,7 @@ def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> Toget
         raise NotEnough(
             "In no step of the common time does every log have a reading; choose a longer step.", field="logs"
         )
-    together = Together(
+    together = CombineBy(
         names=tuple(log.name for log in logs),
         step=width,
         starts=span.start + width * np.flatnonzero(full).astype(np.int64),
@@ -168,7 +168,7 @@ def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> Toget
     return _with_findings(together, logs, span)
 
 
-def scatter_together(together: Together, coefficients: Sequence[float]) -> Component | None:
+def scatter_together(together: CombineBy, coefficients: Sequence[float]) -> Component | None:
     """The scatter of the mean of a combination of logs, which stands for the scatters of its parts.
 
     What the logs have in common adds or cancels in the combination itself, reading by reading, so nothing has to be
@@ -280,9 +280,9 @@ def _median_interval(log: FlowLog) -> int:
     return int(np.median(np.abs(np.diff(log.times))))
 
 
-def _with_findings(together: Together, logs: Sequence[FlowLog], span: Segment) -> Together:
+def _with_findings(together: CombineBy, logs: Sequence[FlowLog], span: Segment) -> CombineBy:
     findings = [*_small_overlap(logs, span), *_clocks(together)]
-    return Together(
+    return CombineBy(
         together.names, together.step, together.starts, together.values, together.gaps, tuple(findings)
     )
 
@@ -299,7 +299,7 @@ def _small_overlap(logs: Sequence[FlowLog], span: Segment) -> list[Finding]:
     return [Finding("overlap-short", "warning", detail, "logs", common / 1e6, shortest / 1e6)]
 
 
-def _clocks(together: Together) -> list[Finding]:
+def _clocks(together: CombineBy) -> list[Finding]:
     """Clocks that seem to differ: the fluctuations match better with a shift. The logs stay as they are."""
     longest = _longest_run(together)
     findings = []
@@ -318,7 +318,7 @@ def _clocks(together: Together) -> list[Finding]:
     return findings
 
 
-def _longest_run(together: Together) -> slice:
+def _longest_run(together: CombineBy) -> slice:
     """The longest row of steps without a gap, or its middle."""
     edges = np.flatnonzero(np.diff(together.starts) != together.step) + 1
     bounds = np.concatenate([[0], edges, [len(together.starts)]])

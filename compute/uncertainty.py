@@ -202,7 +202,7 @@ def survey_doubts(
     setup : Setup
     reynolds : float [-]
     repeatability : Doubt  [s] of the mean time difference
-    gauged_wall : Doubt or None  [m] when the wall rests on a gauging
+    gauged_wall : Doubt or None  [m] when the wall rests on a wall measurement
     viscosity_relative : float or None [-]  of the medium's data
     straight_share : float or None [-]  straight pipe upstream over the length called for; None if not known
 

@@ -118,7 +118,7 @@ class PipeDataAdmin(ImmutableAdmin):
     list_display = [
         "pipe",
         "change",
-        "holds_from",
+        "valid_from",
         "recorded_at",
         "outer_diameter_m",
         "wall_thickness_m",
@@ -130,30 +130,30 @@ class PipeDataAdmin(ImmutableAdmin):
     list_select_related = ["pipe"]
 
 
-class OwnMaterialDataInline(ImmutableInline):
-    model = models.OwnMaterialData
+class CustomMaterialDataInline(ImmutableInline):
+    model = models.CustomMaterialData
 
 
-@admin.register(models.OwnMaterial)
-class OwnMaterialAdmin(ImmutableAdmin):
+@admin.register(models.CustomMaterial)
+class CustomMaterialAdmin(ImmutableAdmin):
     list_display = ["name", "title", "use"]
     search_fields = ["name", "title"]
-    inlines = [OwnMaterialDataInline]
+    inlines = [CustomMaterialDataInline]
 
 
-class OwnMediumDataInline(ImmutableInline):
-    model = models.OwnMediumData
+class CustomMediumDataInline(ImmutableInline):
+    model = models.CustomMediumData
 
 
-@admin.register(models.OwnMedium)
-class OwnMediumAdmin(ImmutableAdmin):
+@admin.register(models.CustomMedium)
+class CustomMediumAdmin(ImmutableAdmin):
     list_display = ["name", "title", "use"]
     search_fields = ["name", "title"]
-    inlines = [OwnMediumDataInline]
+    inlines = [CustomMediumDataInline]
 
 
-@admin.register(models.Gauging)
-class GaugingAdmin(ImmutableAdmin):
+@admin.register(models.WallMeasurement)
+class WallMeasurementAdmin(ImmutableAdmin):
     list_display = ["pipe", "taken_at", "mean_m", "standard_deviation_m", "gauge"]
     search_fields = ["pipe__name", "gauge__serial"]
     list_select_related = ["pipe", "gauge"]
@@ -219,7 +219,7 @@ class CalibrationAdmin(ImmutableAdmin):
     inlines = [CalibrationPointInline]
 
 
-@admin.register(models.AcceptancePolicy, models.CurvePolicy, models.IntervalPolicy)
+@admin.register(models.AcceptancePolicy, models.ErrorCorrectionPolicy, models.IntervalPolicy)
 class PolicyAdmin(ImmutableAdmin):
     list_display = ["kind", "type_name", "instrument", "recorded_at", "recorded_by"]
     list_filter = ["kind"]
@@ -276,12 +276,12 @@ class SurveyAdmin(ImmutableAdmin):
 
 @admin.register(models.Log)
 class LogAdmin(ImmutableAdmin):
-    list_display = ["survey", "file_name", "rows_taken", "rows_refused", "received_at", "sha256"]
+    list_display = ["survey", "file_name", "rows_accepted", "rows_rejected", "received_at", "sha256"]
     search_fields = ["file_name", "sha256"]
 
 
-@admin.register(models.LogLayout)
-class LogLayoutAdmin(KeptAdmin):
+@admin.register(models.LogFormat)
+class LogFormatAdmin(KeptAdmin):
     list_display = ["name", "created_by", "created_at", "retired_at"]
     search_fields = ["name"]
 

@@ -21,8 +21,7 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from compute import survey as method
 from surveys.models import (
     Calibration,
-    CurvePolicy,
-    Gauging,
+    ErrorCorrectionPolicy,
     Instrument,
     PipeData,
     RecomputationItem,
@@ -31,6 +30,7 @@ from surveys.models import (
     Survey,
     SurveyData,
     TransducerData,
+    WallMeasurement,
 )
 from surveys.models.result import Cause
 from surveys.policies import curve_is_applied
@@ -47,14 +47,14 @@ _DATA_RELATED = (
     "setup__transducer_data__instrument",
     "setup__transducer_data__corrected_by",
 )
-OWN = ("own_material_data__material", "own_lining_data__material", "own_medium_data__medium")
+OWN = ("custom_material_data__material", "own_lining_data__material", "custom_medium_data__medium")
 
 
 @dataclass(frozen=True, slots=True)
 class Basis:
     """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day.
 
-    `corrected_for` are the instruments whose error curves are applied, `curve_policies` how many policies were asked for that;
+    `corrected_for` are the instruments whose error curves are applied, `error_correction_policies` how many policies were asked for that;
     `as_found` the certificates whose as-found errors the office decided to correct.
     """
 
@@ -65,7 +65,7 @@ class Basis:
     calibrations: tuple[tuple[Instrument, Calibration | None], ...]
     method_version: str
     corrected_for: tuple[Instrument, ...] = ()
-    curve_policies: int = 0
+    error_correction_policies: int = 0
     as_found: tuple[Calibration, ...] = ()
 
     @property
@@ -82,10 +82,10 @@ class Basis:
         )
 
 
-def basis_in_force(survey: Survey, policies: Sequence[CurvePolicy] | None = None) -> Basis:
+def basis_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | None = None) -> Basis:
     """What a result of this survey computed now would rest on. Many surveys are asked with the policies read beforehand."""
     stated = survey.stated
-    policies = curve_policies() if policies is None else policies
+    policies = error_correction_policies() if policies is None else policies
     day = survey_date(survey)
     calibrations = tuple(
         (i, calibration_in_force(i.calibrations.all(), day)) for i in stated.instruments.all()
@@ -101,7 +101,7 @@ def basis_in_force(survey: Survey, policies: Sequence[CurvePolicy] | None = None
         method.METHOD_VERSION,
         tuple(i for i, c in calibrations if c and curve_is_applied(policies, i, day)),
         len(policies),
-        tuple(one.review.calibration for one in survey.tolerance_reviews.all() if _holds(one)),
+        tuple(one.review.calibration for one in survey.out_of_tolerance_reviews.all() if _holds(one)),
     )
 
 
@@ -152,9 +152,11 @@ def surveys_with_basis() -> QuerySet[Survey]:
             "data__instruments__calibrations",
             Calibration.objects.select_related("corrected_by").prefetch_related("points"),
         ),
-        Prefetch("tolerance_reviews", decided_to_correct()),
-        Prefetch("measuring_point__pipe__data", PipeData.objects.select_related("gauging", *OWN)),
-        Prefetch("measuring_point__pipe__gaugings", Gauging.objects.order_by("-taken_at", "-id")),
+        Prefetch("out_of_tolerance_reviews", decided_to_correct()),
+        Prefetch("measuring_point__pipe__data", PipeData.objects.select_related("wall_measurement", *OWN)),
+        Prefetch(
+            "measuring_point__pipe__wall_measurements", WallMeasurement.objects.order_by("-taken_at", "-id")
+        ),
     )
 
 
@@ -227,7 +229,7 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
             review__calibration__corrected_by__isnull=True,
         ).values_list("survey", "review__calibration")
     )
-    policies = curve_policies()
+    policies = error_correction_policies()
     instruments = Instrument.objects.in_bulk(list(calibrations)) if policies else {}
     keys: dict[UUID, Key] = {}
     for pk, started_at, pipe, zone in surveys:
@@ -247,9 +249,9 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
     return keys
 
 
-def curve_policies() -> list[CurvePolicy]:
+def error_correction_policies() -> list[ErrorCorrectionPolicy]:
     """Every policy on error curves: few, and which of them holds is told by `surveys.policies`."""
-    return list(CurvePolicy.objects.select_related("instrument"))
+    return list(ErrorCorrectionPolicy.objects.select_related("instrument"))
 
 
 def batched(rows: Iterable[T], size: int) -> Iterator[list[T]]:
@@ -290,7 +292,7 @@ def _stated(surveys: Iterable[UUID]) -> dict[UUID, tuple[UUID, UUID, UUID]]:
 
 def _versions(pipes: Iterable[UUID]) -> dict[UUID, list[PipeData]]:
     grouped = defaultdict(list)
-    rows = PipeData.objects.filter(pipe__in=list(pipes)).only("pipe", "corrects", "holds_from", "recorded_at")
+    rows = PipeData.objects.filter(pipe__in=list(pipes)).only("pipe", "corrects", "valid_from", "recorded_at")
     for version in rows:
         grouped[version.pipe_id].append(version)
     return grouped

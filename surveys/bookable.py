@@ -23,7 +23,7 @@ from surveys.selectors import Viewer
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal(Told):
+class UnsuitableReason(Told):
     """One reason against, `said` as of a finding; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
 
     code: str
@@ -66,7 +66,7 @@ def bookable(
     now: datetime,
     without: Booking | None = None,
     job: Job | None = None,
-) -> dict[UUID, list[Refusal]]:
+) -> dict[UUID, list[UnsuitableReason]]:
     """Instrument id -> why it cannot be booked for the span; an empty list if it can. What `job` holds itself is no reason."""
     ones, span = list(instruments), Span(start, end)
     due = {row.instrument.pk: row.due_on for row in due_rows(ones, office_today(now))}
@@ -84,7 +84,7 @@ def technicians_bookable(
     viewer: Viewer,
     without: Booking | None = None,
     job: Job | None = None,
-) -> dict[UUID, list[Refusal]]:
+) -> dict[UUID, list[UnsuitableReason]]:
     """Technician id -> why they cannot be booked for the span with those qualifications. What `job` holds itself is no reason."""
     ones, span = [one.pk for one in technicians], Span(start, end)
     away, qualified = _absences(ones), _qualifications(ones)
@@ -103,14 +103,16 @@ def free_between(field: str, ids: Iterable[UUID], start: datetime, end: datetime
     )
 
 
-def endangered(bookings: Iterable[Booking], now: datetime, viewer: Viewer) -> dict[UUID, list[Refusal]]:
+def endangered(
+    bookings: Iterable[Booking], now: datetime, viewer: Viewer
+) -> dict[UUID, list[UnsuitableReason]]:
     """Booking id -> what stands against it by now; only bookings that something stands against."""
     rows = [one for one in bookings if one.cancelled_at is None and one.ends_at > now]
     instruments = {one.instrument.pk: one.instrument for one in rows if one.instrument}
     people = [one.technician_id for one in rows if one.technician_id]
     due = {row.instrument.pk: row.due_on for row in due_rows(list(instruments.values()), office_today(now))}
     away, qualified, late = _absences(people), _qualifications(people), _late(list(instruments), now, viewer)
-    found: dict[UUID, list[Refusal]] = {}
+    found: dict[UUID, list[UnsuitableReason]] = {}
     for one in rows:
         span, job = Span(one.starts_at, one.ends_at), one.job
         reasons = _moved(job, span)
@@ -129,7 +131,9 @@ def _live(span: Span) -> VisibleQuerySet:
     return Booking.objects.filter(cancelled_at__isnull=True, starts_at__lt=span.end, ends_at__gt=span.start)
 
 
-def _held(field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer) -> dict[UUID, list[Refusal]]:
+def _held(
+    field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer
+) -> dict[UUID, list[UnsuitableReason]]:
     """Who holds each already; the job is named to whoever may see it."""
     rows = list(live.filter(**{f"{field}__in": ids}).select_related("job"))
     visible = _visible_jobs(rows, viewer)
@@ -137,7 +141,7 @@ def _held(field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer) ->
     for one in rows:
         holder = f"for “{one.job.title}” " if one.job_id in visible else ""
         when = f"{holder}from {Span(one.starts_at, one.ends_at)}" if holder else "in that time"
-        found[getattr(one, field)].append(Refusal("already-booked", f"It is booked already {when}."))
+        found[getattr(one, field)].append(UnsuitableReason("already-booked", f"It is booked already {when}."))
     return found
 
 
@@ -146,15 +150,15 @@ def _visible_jobs(rows: Iterable[Booking], viewer: Viewer) -> set[UUID]:
     return set(Job.objects.visible_to(viewer).filter(pk__in=jobs).values_list("pk", flat=True))
 
 
-def unfit(one: Instrument, due_on: date | None, span: Span) -> list[Refusal]:
+def unfit(one: Instrument, due_on: date | None, span: Span) -> list[UnsuitableReason]:
     """What speaks against an instrument itself, due on a day, for a span."""
     if one.state != State.IN_SERVICE:
-        return [Refusal(one.state, f"The {one} is not in service: it is {one.get_state_display()}.")]
+        return [UnsuitableReason(one.state, f"The {one} is not in service: it is {one.get_state_display()}.")]
     if due_on is None and one.kind != Kind.TRANSDUCER_PAIR:
-        return [Refusal("never-calibrated", f"The {one} was never calibrated.")]
+        return [UnsuitableReason("never-calibrated", f"The {one} was never calibrated.")]
     if due_on is not None and due_on < span.days[1]:
         return [
-            Refusal(
+            UnsuitableReason(
                 "overdue",
                 f"The calibration of the {one} holds to {due_on}, the booking ends on {span.days[1]}.",
             )
@@ -162,13 +166,17 @@ def unfit(one: Instrument, due_on: date | None, span: Span) -> list[Refusal]:
     return []
 
 
-def _moved(job: Job, span: Span) -> list[Refusal]:
+def _moved(job: Job, span: Span) -> list[UnsuitableReason]:
     """A booking covers its job, or is for a part of it; the job moved if it does neither."""
     covers = span.start <= job.starts_at and job.ends_at <= span.end
     if covers or (job.starts_at <= span.start and span.end <= job.ends_at):
         return []
     planned = Span(job.starts_at, job.ends_at)
-    return [Refusal("job-outside", f"It neither covers the job, planned from {planned}, nor lies within it.")]
+    return [
+        UnsuitableReason(
+            "job-outside", f"It neither covers the job, planned from {planned}, nor lies within it."
+        )
+    ]
 
 
 def _absences(people: list[UUID]) -> dict[UUID, list[Absence]]:
@@ -178,9 +186,9 @@ def _absences(people: list[UUID]) -> dict[UUID, list[Absence]]:
     return found
 
 
-def _away(absences: list[Absence], span: Span) -> list[Refusal]:
+def _away(absences: list[Absence], span: Span) -> list[UnsuitableReason]:
     return [
-        Refusal("absent", f"The technician is away from {Span(one.starts_at, one.ends_at)}.")
+        UnsuitableReason("absent", f"The technician is away from {Span(one.starts_at, one.ends_at)}.")
         for one in absences
         if span.meets(one.starts_at, one.ends_at)
     ]
@@ -193,10 +201,10 @@ def _qualifications(people: list[UUID]) -> dict[UUID, list[Qualification]]:
     return found
 
 
-def _unqualified(held: list[Qualification], required: Sequence[str], span: Span) -> list[Refusal]:
+def _unqualified(held: list[Qualification], required: Sequence[str], span: Span) -> list[UnsuitableReason]:
     first, last = span.days
     return [
-        Refusal(
+        UnsuitableReason(
             "not-qualified", f"The technician has no {slug} that holds on every day from {first} to {last}."
         )
         for slug in required
@@ -237,9 +245,9 @@ def _late(instruments: list[UUID], now: datetime, viewer: Viewer) -> dict[UUID, 
     return found
 
 
-def _not_back(one: Booking, late: list[Late]) -> list[Refusal]:
+def _not_back(one: Booking, late: list[Late]) -> list[UnsuitableReason]:
     return [
-        Refusal(
+        UnsuitableReason(
             "late-return",
             f"It is still out{f' for “{before.job.title}”' if named else ''}, expected back {_clock(back)} at the earliest.",
         )

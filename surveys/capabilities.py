@@ -16,19 +16,19 @@ class Capabilities:
     """Figures in SI; None where neither the instrument nor its type says. `frequency_hz` is a pair's own."""
 
     frequency_hz: float | None = None
-    lowest_frequency_hz: float | None = None
-    highest_frequency_hz: float | None = None
+    min_frequency_hz: float | None = None
+    max_frequency_hz: float | None = None
     timing_resolution_s: float | None = None
     minimum_signal_db: float | None = None
-    lowest_velocity_m_s: float | None = None
-    highest_velocity_m_s: float | None = None
-    lowest_temperature_k: float | None = None
-    highest_temperature_k: float | None = None
-    shortest_spacing_m: float | None = None
-    longest_spacing_m: float | None = None
+    min_velocity_m_s: float | None = None
+    max_velocity_m_s: float | None = None
+    min_temperature_k: float | None = None
+    max_temperature_k: float | None = None
+    min_spacing_m: float | None = None
+    max_spacing_m: float | None = None
     hazardous_area_certified: bool | None = None
-    lowest_wall_m: float | None = None
-    highest_wall_m: float | None = None
+    min_wall_thickness_m: float | None = None
+    max_wall_thickness_m: float | None = None
 
 
 def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilities]:

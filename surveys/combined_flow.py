@@ -20,7 +20,7 @@ from compute.combination import Kind as OfOneTime
 from compute.parts import Owner, Part, part_of_result
 from compute.paths import Path, combine_paths
 from compute.segments import Segment, merged
-from compute.synchrony import FlowLog, Together, bring_together, overlap, scatter_together
+from compute.synchrony import CombineBy, FlowLog, bring_together, overlap, scatter_together
 from surveys.models import Combination, Result
 from surveys.models.instrument import Kind
 from surveys.outcomes import budget_rows
@@ -139,7 +139,7 @@ def _owners(result: Result, kind: str) -> Mapping[Owner, str]:
     }
 
 
-def _stretches(together: Together, logs: Sequence[FlowLog]) -> tuple[Segment, ...]:
+def _stretches(together: CombineBy, logs: Sequence[FlowLog]) -> tuple[Segment, ...]:
     """The time all logs have readings in, as rows of steps without a gap."""
     last = overlap(logs).end
     breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1

@@ -39,11 +39,11 @@ RELATED_OF_PART = (
     "survey__log",
     "survey_data__setup__pipe_data",
     "survey_data__setup__transducer_data",
-    "pipe_data__own_medium_data__medium",
-    "pipe_data__own_material_data__material",
+    "pipe_data__custom_medium_data__medium",
+    "pipe_data__custom_material_data__material",
     "pipe_data__own_lining_data__material",
     "transducer_data",
-    "gauging",
+    "wall_measurement",
 )
 
 
@@ -112,7 +112,7 @@ def combined_store(draft: CombinedDraft, making: Making) -> CombinedResult | Non
         **columns, **_occasion(making), replaces=before, change_breakdown=change_breakdown
     )
     after.results.set(draft.results)
-    Combination.objects.filter(pk=draft.combination.pk).exclude(hindrance="").update(hindrance="")
+    Combination.objects.filter(pk=draft.combination.pk).exclude(blocked_reason="").update(blocked_reason="")
     if before is not None:
         _tell_client(before, after, making)
     return after
@@ -136,7 +136,7 @@ def combinations_settle(combinations: Sequence[Combination], making: Making) -> 
         try:
             combined_store(combined_draft(combination_id), making)
         except ComputeError as error:
-            Combination.objects.filter(pk=combination_id).update(hindrance=error.said)
+            Combination.objects.filter(pk=combination_id).update(blocked_reason=error.said)
 
 
 def combinations_set_going(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:
@@ -216,10 +216,10 @@ def _columns(draft: CombinedDraft, flow: CombinedFlow) -> dict[str, Any]:
         "expanded_uncertainty_m3_s": combined.expanded_uncertainty,
         "coverage_factor": combined.coverage_factor,
         "effective_degrees_of_freedom": finite(combined.effective_degrees_of_freedom),
-        "window_from": flow.window[0],
-        "window_to": flow.window[1],
+        "averaged_from": flow.window[0],
+        "averaged_to": flow.window[1],
         "steps": flow.steps,
-        "shared_share": combined.shared_share,
+        "shared_variance_fraction": combined.shared_variance_fraction,
         "spread_m3_s": flow.spread,
         "parts": [
             {

@@ -138,7 +138,7 @@ def _compared(results: Iterable[Result]) -> list[Found]:
 
 def _notices(result: Result) -> list[ReviewNotice]:
     survey = result.survey
-    own = review_notices(survey.tolerance_reviews.all())
+    own = review_notices(survey.out_of_tolerance_reviews.all())
     if _together(result) is None:
         return own
     return [*own, *combined_notices(survey.paths_combination.parts.all(), but_for=survey.pk)]
@@ -158,7 +158,7 @@ def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
     ).prefetch_related(Prefetch("results", further.defer("findings", "change_breakdown")))
     return (
         rows.select_related("survey", "survey_data", "transducer_data")
-        .prefetch_related(*owned, Prefetch("survey__tolerance_reviews", reviews))
+        .prefetch_related(*owned, Prefetch("survey__out_of_tolerance_reviews", reviews))
         .prefetch_related(
             Prefetch("survey__paths_combination__results", paths, to_attr="in_force"),
             Prefetch("survey__paths_combination__parts", parts_reviewed()),

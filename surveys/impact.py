@@ -18,15 +18,15 @@ from surveys.models import (
     Combination,
     CombinationPart,
     CombinedResult,
-    Gauging,
     Instrument,
     Result,
     ReviewedSurvey,
     Survey,
     SurveyData,
+    WallMeasurement,
 )
 from surveys.models.calibration import Moment
-from surveys.verdicts import verdict_of
+from surveys.verdicts import conformity_of
 
 State = ReviewedSurvey.State
 # Zones lie up to fourteen hours off UTC: a local day lies within the days beside it.
@@ -35,8 +35,8 @@ ANY_ZONE = timedelta(days=1)
 
 def doubt_raised_by(calibration: Calibration) -> InDoubt | None:
     """The days whose results a calibration puts in doubt; None if it found the instrument within its limits, or found nothing."""
-    found = verdict_of(calibration, Moment.AS_FOUND)
-    if found is None or found.within:
+    found = conformity_of(calibration, Moment.AS_FOUND)
+    if found is None or found.conforms:
         return None
     history = (
         Calibration.objects.filter(
@@ -64,20 +64,20 @@ def results_touched(instrument: Instrument, after: date | None, until: date) -> 
         made &= Q(survey__started_at__gte=_start(after) - ANY_ZONE)
         gauged &= Q(taken_at__gte=_start(after) - ANY_ZONE)
     used = Q(survey_data__in=SurveyData.objects.filter(instruments=instrument)) & made
-    rested = Q(gauging__in=Gauging.objects.filter(gauged, gauge=instrument))
+    rested = Q(wall_measurement__in=WallMeasurement.objects.filter(gauged, gauge=instrument))
     rows = Result.objects.filter(used | rested, replaced_at__isnull=True)
-    rows = rows.select_related("survey__measuring_point__pipe__site__client", "gauging")
+    rows = rows.select_related("survey__measuring_point__pipe__site__client", "wall_measurement")
     rows = rows.defer("budget", "findings", "change_breakdown").order_by("survey__started_at", "survey_id")
     return [row for row in rows if _in_span(row, instrument, after, until)]
 
 
 def _in_span(result: Result, instrument: Instrument, after: date | None, until: date) -> bool:
-    """Whether the survey, or the gauging with this very gauge, was made within the days, by the site's clock."""
+    """Whether the survey, or the wall measurement with this very gauge, was made within the days, by the site's clock."""
     survey = result.survey
     zone = ZoneInfo(survey.measuring_point.pipe.site.time_zone)
     moments = [survey.started_at]
-    if result.gauging is not None and result.gauging.gauge_id == instrument.pk:
-        moments = [result.gauging.taken_at]
+    if result.wall_measurement is not None and result.wall_measurement.gauge_id == instrument.pk:
+        moments = [result.wall_measurement.taken_at]
     days = [moment.astimezone(zone).date() for moment in moments]
     return any((after is None or after <= day) and day < until for day in days)
 
@@ -87,9 +87,9 @@ def _start(day: date) -> datetime:
 
 
 def _dated(calibration: Calibration) -> DatedVerdict:
-    found, left = (verdict_of(calibration, moment) for moment in (Moment.AS_FOUND, Moment.AS_LEFT))
+    found, left = (conformity_of(calibration, moment) for moment in (Moment.AS_FOUND, Moment.AS_LEFT))
     return DatedVerdict(
-        calibration.calibrated_on, found.verdict if found else None, left.verdict if left else None
+        calibration.calibrated_on, found.conformity if found else None, left.conformity if left else None
     )
 
 
@@ -104,8 +104,8 @@ class ReviewNotice:
 
 def reviews_told(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewedSurvey]:
     """Reviews a reader is told of, the newest first; none of those that lapsed."""
-    told = [one for one in reviewed if one.state != State.LAPSED]
-    return sorted(told, key=lambda one: one.review.until, reverse=True)
+    told = [one for one in reviewed if one.state != State.VOID]
+    return sorted(told, key=lambda one: one.review.found_on, reverse=True)
 
 
 def review_notices(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewNotice]:
@@ -117,7 +117,7 @@ def parts_reviewed() -> QuerySet[CombinationPart]:
     """Parts of combinations in their order, with what `combined_notices` reads of them."""
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
     rows = CombinationPart.objects.select_related("combination", "survey__measuring_point__pipe")
-    return rows.prefetch_related(Prefetch("survey__tolerance_reviews", reviews)).order_by("sequence")
+    return rows.prefetch_related(Prefetch("survey__out_of_tolerance_reviews", reviews)).order_by("sequence")
 
 
 def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = None) -> list[ReviewNotice]:
@@ -128,18 +128,18 @@ def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = No
     told: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
     for part in parts:
         if part.survey_id != but_for:
-            for one in reviews_told(part.survey.tolerance_reviews.all()):
+            for one in reviews_told(part.survey.out_of_tolerance_reviews.all()):
                 key = (one.review_id, one.state, one.reason)
                 told.setdefault(key, (one, []))[1].append(part)
-    newest_first = sorted(told.values(), key=lambda row: row[0].review.until, reverse=True)
+    newest_first = sorted(told.values(), key=lambda row: row[0].review.found_on, reverse=True)
     return [
-        ReviewNotice(one.state, one.review.until, _combined_sentence(one, of)) for one, of in newest_first
+        ReviewNotice(one.state, one.review.found_on, _combined_sentence(one, of)) for one, of in newest_first
     ]
 
 
 def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[ReviewNotice]:
     """What reviews say of a survey and, where it is one of several paths, of their mean."""
-    own = review_notices(survey.tolerance_reviews.all())
+    own = review_notices(survey.out_of_tolerance_reviews.all())
     if together is None:
         return own
     parts = parts_reviewed().filter(combination=together.combination_id)
@@ -160,17 +160,17 @@ def with_outdated(reports: Any) -> Any:
 
 def review_notice(one: ReviewedSurvey) -> ReviewNotice:
     """What a review says of a survey."""
-    return ReviewNotice(one.state, one.review.until, _sentence(one))
+    return ReviewNotice(one.state, one.review.found_on, _sentence(one))
 
 
 def _sentence(one: ReviewedSurvey) -> str:
     found = (
         f"The {one.review.instrument.get_kind_display()} used for this survey was found out of tolerance on "
-        f"{one.review.until:%Y-%m-%d}."
+        f"{one.review.found_on:%Y-%m-%d}."
     )
     what = {
         State.UNDER_REVIEW: "This result is under review; do not rely on it before you have been told what came of that.",
-        State.STANDS: f"The result was reviewed and stands: {one.reason}",
+        State.CONFIRMED: f"The result was reviewed and stands: {one.reason}",
         State.CORRECTED: f"The result is corrected for the error found: {one.reason}",
         State.WITHDRAWN: f"This result is withdrawn and must not be used: {one.reason}",
     }
@@ -183,12 +183,12 @@ def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) ->
     this = "the mean of the paths" if paths else "this combined result"
     found = (
         f"The {one.review.instrument.get_kind_display()} used for {names} was found out of tolerance on "
-        f"{one.review.until:%Y-%m-%d}."
+        f"{one.review.found_on:%Y-%m-%d}."
     )
     what = {
         State.UNDER_REVIEW: f"{this.capitalize()} rests on what was measured there and is under review; do not rely on it before you "
         "have been told what came of that.",
-        State.STANDS: f"What was measured there was reviewed and stands: {one.reason}",
+        State.CONFIRMED: f"What was measured there was reviewed and stands: {one.reason}",
         State.CORRECTED: f"What was measured there is corrected for the error found, and {this} with it: {one.reason}",
         State.WITHDRAWN: f"What was measured there is withdrawn, so {this} must not be used: {one.reason}",
     }

@@ -1,7 +1,7 @@
 """Certificates to what is known of the errors of a survey's instruments.
 
 The points an instrument works by since the calibration in force make its curve: as left, or as found where nothing was adjusted.
-A gauge counts if the gauging at hand was taken with it and it is among the survey's instruments. Where the office decided that an
+A gauge counts if the wall measurement at hand was taken with it and it is among the survey's instruments. Where the office decided that an
 error found is to be corrected (`surveys.services.tolerance`), it is the as-found points, applied. Of two meters, pairs or
 thermometers nobody can tell which measured: neither is brought in, and a finding says so.
 """
@@ -19,7 +19,7 @@ from compute.errors import ComputeError, NotEnough
 from compute.findings import Finding
 from compute.known_errors import KnownError, Measures
 from surveys.basis import Basis
-from surveys.models import Calibration, Gauging, Instrument
+from surveys.models import Calibration, Instrument, WallMeasurement
 from surveys.models.calibration import Moment
 from surveys.models.instrument import Kind
 from surveys.verdicts import QUANTITY, points_of
@@ -32,11 +32,13 @@ MEASURES: dict[str, Measures] = {
 }
 
 
-def known_errors(basis: Basis, gauging: Gauging | None) -> tuple[tuple[KnownError, ...], tuple[Finding, ...]]:
+def known_errors(
+    basis: Basis, wall_measurement: WallMeasurement | None
+) -> tuple[tuple[KnownError, ...], tuple[Finding, ...]]:
     """What calibrations say of the instruments whose readings a result rests on; and what stands in the way of it."""
     known, findings = [], []
     named = Counter(instrument.kind for instrument, _ in basis.calibrations)
-    for instrument, calibration, moments, applied in _that_measured(basis, gauging):
+    for instrument, calibration, moments, applied in _that_measured(basis, wall_measurement):
         if instrument.kind != Kind.THICKNESS_GAUGE and named[instrument.kind] > 1:
             why = "more than one of that kind is named, and which measured is not known"
             findings.append(_not_usable(instrument, why))
@@ -53,11 +55,11 @@ WORKS_BY = (Moment.AS_LEFT, Moment.AS_FOUND)
 
 
 def _that_measured(
-    basis: Basis, gauging: Gauging | None
+    basis: Basis, wall_measurement: WallMeasurement | None
 ) -> Iterator[tuple[Instrument, Calibration, Sequence[Moment], bool]]:
     """Instruments with points, which of these count, and whether they are applied; a decision of the office comes first."""
     decided = {calibration.instrument_id: calibration for calibration in basis.as_found}
-    gauge = gauging.gauge_id if gauging else None
+    gauge = wall_measurement.gauge_id if wall_measurement else None
     for instrument, calibration in basis.calibrations:
         if instrument.pk in decided or calibration is None or not calibration.points.all():
             continue

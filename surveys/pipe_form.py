@@ -11,7 +11,7 @@ from compute.solids import solids
 from compute.units import System, express
 from surveys.api.physics import MOST_FURTHER_LININGS, pipe_data_document
 from surveys.models import PipeData
-from surveys.selectors import Viewer, own_materials_now, own_media_now
+from surveys.selectors import Viewer, custom_materials_now, custom_media_now
 
 PIPES, LININGS = ("pipe", "lining"), ("lining", "pipe")
 # What a medium may have to be told of its composition, as requests call it, with its label.
@@ -42,16 +42,16 @@ class Offer:
 
 def choices(user: Viewer) -> dict[str, list[Offer]]:
     """Materials and media to choose from, the library's and the office's own; what is most used for it first."""
-    own_materials = [Offer(one.material.name, one.material.title) for one in own_materials_now(user)]
-    own_media = [Offer(one.medium.name, one.medium.title) for one in own_media_now(user)]
+    custom_materials = [Offer(one.material.name, one.material.title) for one in custom_materials_now(user)]
+    custom_media = [Offer(one.medium.name, one.medium.title) for one in custom_media_now(user)]
     library = [
         Offer(one.name, one.title, next((need for need in one.needs if need in COMPOSITION), ""))
         for one in media()
     ]
     return {
-        "pipes": _materials(PIPES) + own_materials,
-        "linings": _materials(LININGS) + own_materials,
-        "media": library + own_media,
+        "pipes": _materials(PIPES) + custom_materials,
+        "linings": _materials(LININGS) + custom_materials,
+        "media": library + custom_media,
     }
 
 

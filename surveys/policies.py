@@ -8,7 +8,13 @@ from typing import Any, TypeVar
 
 from django.db.models import Q
 
-from surveys.models import AcceptancePolicy, CurvePolicy, Instrument, IntervalPolicy, VisibleQuerySet
+from surveys.models import (
+    AcceptancePolicy,
+    ErrorCorrectionPolicy,
+    Instrument,
+    IntervalPolicy,
+    VisibleQuerySet,
+)
 from surveys.models.calibration import LimitsFrom, Policy
 
 P = TypeVar("P", bound=Policy)
@@ -38,14 +44,16 @@ def acceptance_policy_of(instrument: Instrument) -> AcceptancePolicy | None:
     return policy_closest(AcceptancePolicy.objects.filter(_perhaps_about(instrument)), instrument)
 
 
-def curve_policy_of(policies: Iterable[CurvePolicy], instrument: Instrument, day: date) -> CurvePolicy | None:
+def error_correction_policy_of(
+    policies: Iterable[ErrorCorrectionPolicy], instrument: Instrument, day: date
+) -> ErrorCorrectionPolicy | None:
     """The policy that decides for surveys of a day whether the instrument's error curve is applied."""
-    return policy_closest((one for one in policies if one.holds_from <= day), instrument)
+    return policy_closest((one for one in policies if one.valid_from <= day), instrument)
 
 
-def curve_is_applied(policies: Iterable[CurvePolicy], instrument: Instrument, day: date) -> bool:
+def curve_is_applied(policies: Iterable[ErrorCorrectionPolicy], instrument: Instrument, day: date) -> bool:
     """Whether results of surveys of a day are corrected by the instrument's error curve; not unless a policy says so."""
-    policy = curve_policy_of(policies, instrument, day)
+    policy = error_correction_policy_of(policies, instrument, day)
     return policy is not None and policy.applied
 
 

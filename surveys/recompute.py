@@ -26,7 +26,14 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from surveys import claims
-from surveys.basis import Basis, basis_in_force, batched, curve_policies, result_key, surveys_with_basis
+from surveys.basis import (
+    Basis,
+    basis_in_force,
+    batched,
+    error_correction_policies,
+    result_key,
+    surveys_with_basis,
+)
 from surveys.combining import (
     CombinedDraft,
     Making,
@@ -36,7 +43,7 @@ from surveys.combining import (
     draft_holds,
 )
 from surveys.models import (
-    CurvePolicy,
+    ErrorCorrectionPolicy,
     Notice,
     Recomputation,
     RecomputationItem,
@@ -121,9 +128,9 @@ def _start(recomputation_id: UUID) -> Recomputation:
     Recomputation.objects.filter(pk=recomputation_id, state=State.WAITING).update(
         state=State.RUNNING, started_at=timezone.now()
     )
-    related = "tolerance_review__calibration__instrument"
+    related = "out_of_tolerance_review__calibration__instrument"
     run = Recomputation.objects.select_related(related)
-    return run.prefetch_related("tolerance_review__calibration__points").get(pk=recomputation_id)
+    return run.prefetch_related("out_of_tolerance_review__calibration__points").get(pk=recomputation_id)
 
 
 def _work_on(claim: claims.Claim, recomputation: Recomputation) -> None:
@@ -190,7 +197,7 @@ class _Found:
 
     survey: Survey
     current: Result
-    policies: Sequence[CurvePolicy]
+    policies: Sequence[ErrorCorrectionPolicy]
 
 
 def _read(survey_ids: Iterable[UUID]) -> dict[UUID, _Found]:
@@ -198,7 +205,7 @@ def _read(survey_ids: Iterable[UUID]) -> dict[UUID, _Found]:
     ids = list(survey_ids)
     results = {result.survey_id: result for result in current_results().filter(survey__in=ids)}
     surveys = surveys_with_basis().filter(pk__in=ids)
-    policies = curve_policies()
+    policies = error_correction_policies()
     return {
         survey.pk: _Found(survey, results[survey.pk], policies) for survey in surveys if survey.pk in results
     }
@@ -216,7 +223,7 @@ def _compute(found: _Found) -> _Work:
 def _as_found(found: _Found, recomputation: Recomputation) -> _Work:
     """What a survey's result would be, corrected for the error that was found."""
     basis = basis_in_force(found.survey, found.policies)
-    with_error = replace(basis, as_found=(*basis.as_found, recomputation.tolerance_review.calibration))
+    with_error = replace(basis, as_found=(*basis.as_found, recomputation.out_of_tolerance_review.calibration))
     return _Work(basis, found.current, survey_reduce(with_error), None)
 
 
@@ -258,7 +265,7 @@ def _store_as_found(item: RecomputationItem, work: _Work, recomputation: Recompu
             if not claims.settle(item, before=work.current):
                 raise _ClaimLost
             uncertainty = draft.reduction.uncertainty
-            _open_reviews(work.basis.survey).filter(review=recomputation.tolerance_review).update(
+            _open_reviews(work.basis.survey).filter(review=recomputation.out_of_tolerance_review).update(
                 result=work.current,
                 volume_flow_m3_s=draft.reduction.volume_flow,
                 expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,

@@ -19,7 +19,16 @@ from compute.synchrony import FlowLog
 from compute.units import unit_named
 from surveys.basis import Basis, basis_of_result
 from surveys.known_errors import known_errors
-from surveys.models import Gauging, Log, PipeData, Recomputation, Result, Setup, SurveyData, TransducerData
+from surveys.models import (
+    Log,
+    PipeData,
+    Recomputation,
+    Result,
+    Setup,
+    SurveyData,
+    TransducerData,
+    WallMeasurement,
+)
 from surveys.outcomes import budget_json, effects_json, findings_json, quantity
 from surveys.readings.codec import decode_block
 from surveys.readings.columns import Column
@@ -31,7 +40,7 @@ class Draft:
     """A reduction with the records it rests on, not stored yet."""
 
     basis: Basis
-    gauging: Gauging | None
+    wall_measurement: WallMeasurement | None
     reduction: Reduction
     log_findings: list[dict[str, Any]]
 
@@ -41,7 +50,7 @@ class HeldLog:
     """A log to reduce, stored or about to be. `contents` gives its packed blocks in order."""
 
     columns: tuple[Column, ...]
-    rows_refused: int
+    rows_rejected: int
     findings: list[dict[str, Any]]
     contents: Callable[[], Iterator[bytes | memoryview]]
 
@@ -50,7 +59,7 @@ def stored_log(log: Log) -> HeldLog:
     """A log as it is stored."""
     return HeldLog(
         columns=tuple(Column(**column) for column in log.columns),
-        rows_refused=log.rows_refused,
+        rows_rejected=log.rows_rejected,
         findings=log.findings,
         contents=lambda: log_blocks(log),
     )
@@ -59,27 +68,27 @@ def stored_log(log: Log) -> HeldLog:
 def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
     log = held or stored_log(basis.survey.log)
-    gauging = gauging_of(basis)
-    reduction = _reduce(basis, gauging, marked_stretches(basis.survey_data), log)
-    return Draft(basis, gauging, reduction, log.findings)
+    wall_measurement = wall_measurement_of(basis)
+    reduction = _reduce(basis, wall_measurement, marked_stretches(basis.survey_data), log)
+    return Draft(basis, wall_measurement, reduction, log.findings)
 
 
 def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
     """What a result would be had only these stretches of its log counted."""
     basis = basis_of_result(result)
-    return _reduce(basis, result.gauging, stretches, stored_log(basis.survey.log))
+    return _reduce(basis, result.wall_measurement, stretches, stored_log(basis.survey.log))
 
 
 def result_flows(result: Result, name: str) -> FlowLog:
     """Every flow a result rests on, with its time; the name is for remarks."""
     basis = basis_of_result(result)
-    return survey_flow_log(basis, result.gauging, name, marked_stretches(basis.survey_data))
+    return survey_flow_log(basis, result.wall_measurement, name, marked_stretches(basis.survey_data))
 
 
 def survey_flow_log(
-    basis: Basis, gauging: Gauging | None, name: str, stretches: tuple[Segment, ...] = ()
+    basis: Basis, wall_measurement: WallMeasurement | None, name: str, stretches: tuple[Segment, ...] = ()
 ) -> FlowLog:
-    """The flow of each reading of a survey's log, with its time, its wall held against a gauging; of some stretches, or all."""
+    """The flow of each reading of a survey's log, with its time, its wall held against a wall measurement; of some stretches, or all."""
     stated, data = basis.survey_data, basis.pipe_data
     return flow_log(
         name,
@@ -92,14 +101,16 @@ def survey_flow_log(
         log_readings(stored_log(basis.survey.log), with_times=True),
         _programmed(stated.setup),
         stretches,
-        known_errors(basis, gauging)[0],
-        _wall(gauging),
+        known_errors(basis, wall_measurement)[0],
+        _wall(wall_measurement),
     )
 
 
-def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...], log: HeldLog) -> Reduction:
+def _reduce(
+    basis: Basis, wall_measurement: WallMeasurement | None, stretches: tuple[Segment, ...], log: HeldLog
+) -> Reduction:
     survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
-    known, remarks = known_errors(basis, gauging)
+    known, remarks = known_errors(basis, wall_measurement)
     return reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
@@ -115,12 +126,12 @@ def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...
                 for i, c in basis.calibrations
             ),
             mounted_spacing=stated.mounted_spacing_m,
-            gauged_wall=_wall(gauging),
+            gauged_wall=_wall(wall_measurement),
             minimum_signal=min(
                 (i.minimum_signal_db for i, _ in basis.calibrations if i.minimum_signal_db is not None),
                 default=None,
             ),
-            rows_refused=log.rows_refused,
+            rows_rejected=log.rows_rejected,
             segments=stretches,
             known_errors=known,
             remarks=remarks,
@@ -128,13 +139,15 @@ def _reduce(basis: Basis, gauging: Gauging | None, stretches: tuple[Segment, ...
     )
 
 
-def gauging_of(basis: Basis) -> Gauging | None:
-    """The gauging the pipe data rests on, or the pipe's latest to hold it against."""
-    return basis.pipe_data.gauging or next(iter(basis.survey.measuring_point.pipe.gaugings.all()), None)
+def wall_measurement_of(basis: Basis) -> WallMeasurement | None:
+    """The wall measurement the pipe data rests on, or the pipe's latest to hold it against."""
+    return basis.pipe_data.wall_measurement or next(
+        iter(basis.survey.measuring_point.pipe.wall_measurements.all()), None
+    )
 
 
-def _wall(gauging: Gauging | None) -> tuple[float, float] | None:
-    return (gauging.mean_m, gauging.standard_uncertainty_m) if gauging else None
+def _wall(wall_measurement: WallMeasurement | None) -> tuple[float, float] | None:
+    return (wall_measurement.mean_m, wall_measurement.standard_uncertainty_m) if wall_measurement else None
 
 
 def result_store(
@@ -154,7 +167,7 @@ def result_store(
         survey_data=basis.survey_data,
         pipe_data=basis.pipe_data,
         transducer_data=basis.transducer_data,
-        gauging=draft.gauging,
+        wall_measurement=draft.wall_measurement,
         method_version=basis.method_version,
         cause=cause,
         recomputation=recomputation,

@@ -22,13 +22,13 @@ from compute.solids import is_solid
 from surveys.models import (
     Calibration,
     CombinedResult,
+    CustomMaterial,
+    CustomMaterialData,
+    CustomMedium,
+    CustomMediumData,
     Instrument,
     Log,
     MeasuringPoint,
-    OwnMaterial,
-    OwnMaterialData,
-    OwnMedium,
-    OwnMediumData,
     Pipe,
     PipeData,
     Setup,
@@ -48,13 +48,13 @@ def pipe_data_valid(
 ) -> PipeData | None:
     """The version true at a date, as it was known at a time (now, if none is given).
 
-    A version that had been corrected by then is out; of the rest the one with the latest `holds_from` not
+    A version that had been corrected by then is out; of the rest the one with the latest `valid_from` not
     after the date is in force, the one without such a date being the oldest.
     """
     known = [v for v in versions if known_at is None or v.recorded_at <= known_at]
     corrected = {v.corrects_id for v in known}
-    valid = [v for v in known if v.id not in corrected and (v.holds_from is None or v.holds_from <= at)]
-    return max(valid, key=lambda v: (v.holds_from or date.min, v.recorded_at), default=None)
+    valid = [v for v in known if v.id not in corrected and (v.valid_from is None or v.valid_from <= at)]
+    return max(valid, key=lambda v: (v.valid_from or date.min, v.recorded_at), default=None)
 
 
 def pipe_data_at(pipe: Pipe, at: date, known_at: datetime | None = None) -> PipeData | None:
@@ -62,34 +62,34 @@ def pipe_data_at(pipe: Pipe, at: date, known_at: datetime | None = None) -> Pipe
     return pipe_data_valid(pipe.data.all(), at, known_at)
 
 
-def own_material_named(name: str, user: Viewer) -> OwnMaterialData | None:
-    """The latest version of the office's own material of that name, if there is one the user may know of.
+def custom_material_named(name: str, user: Viewer) -> CustomMaterialData | None:
+    """The latest version of the office's custom material of that name, if there is one the user may know of.
 
     A name of the library is none of the office's own (`services.library` refuses it), and nothing is asked for it.
     """
     if is_solid(name):
         return None
-    rows = OwnMaterialData.objects.visible_to(user).filter(material__name=name)
+    rows = CustomMaterialData.objects.visible_to(user).filter(material__name=name)
     return rows.select_related("material").first()
 
 
-def own_medium_named(name: str, user: Viewer) -> OwnMediumData | None:
-    """The latest version of the office's own medium of that name, as `own_material_named`."""
+def custom_medium_named(name: str, user: Viewer) -> CustomMediumData | None:
+    """The latest version of the office's custom medium of that name, as `custom_material_named`."""
     if is_medium(name):
         return None
-    rows = OwnMediumData.objects.visible_to(user).filter(medium__name=name)
+    rows = CustomMediumData.objects.visible_to(user).filter(medium__name=name)
     return rows.select_related("medium").first()
 
 
-def own_materials_now(user: Viewer) -> list[OwnMaterialData]:
-    """The latest version of each of the office's own materials the user may know of."""
-    rows = OwnMaterial.objects.visible_to(user).prefetch_related("versions")
+def custom_materials_now(user: Viewer) -> list[CustomMaterialData]:
+    """The latest version of each of the office's custom materials the user may know of."""
+    rows = CustomMaterial.objects.visible_to(user).prefetch_related("versions")
     return [material.versions.all()[0] for material in rows]
 
 
-def own_media_now(user: Viewer) -> list[OwnMediumData]:
-    """The latest version of each of the office's own media the user may know of."""
-    rows = OwnMedium.objects.visible_to(user).prefetch_related("versions")
+def custom_media_now(user: Viewer) -> list[CustomMediumData]:
+    """The latest version of each of the office's custom media the user may know of."""
+    rows = CustomMedium.objects.visible_to(user).prefetch_related("versions")
     return [medium.versions.all()[0] for medium in rows]
 
 

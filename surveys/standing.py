@@ -22,9 +22,9 @@ _NOTHING_MOVED = """
     AND %s = (
         SELECT count(*) FROM surveys_calibration c JOIN surveys_surveydata_instruments u ON u.instrument_id = c.instrument_id
         WHERE u.surveydata_id = %s)
-    AND %s = (SELECT count(*) FROM surveys_curvepolicy)
+    AND %s = (SELECT count(*) FROM surveys_errorcorrectionpolicy)
     AND %s = (
-        SELECT count(*) FROM surveys_reviewedsurvey v JOIN surveys_tolerancereview t ON t.id = v.review_id
+        SELECT count(*) FROM surveys_reviewedsurvey v JOIN surveys_outoftolerancereview t ON t.id = v.review_id
         WHERE v.survey_id = s.id AND v.state = 'corrected'
         AND NOT EXISTS (SELECT 1 FROM surveys_calibration k WHERE k.corrects_id = t.calibration_id))
 """
@@ -60,7 +60,7 @@ def nothing_moved(basis: Basis, current: Result) -> bool:
                 _id(survey.measuring_point.pipe),
                 sum(len(instrument.calibrations.all()) for instrument, _ in basis.calibrations),
                 _id(basis.survey_data),
-                basis.curve_policies,
+                basis.error_correction_policies,
                 len(basis.as_found),
             ],
         )

@@ -16,7 +16,7 @@ from compute.errors import ComputeError
 from compute.figures import millimetres, said
 from compute.spacing import USUAL_TIMING_RESOLUTION
 from compute.suitability import ORDER, Suited, suit
-from surveys.bookable import Refusal, bookable
+from surveys.bookable import UnsuitableReason, bookable
 from surveys.capabilities import Capabilities, capabilities_of
 from surveys.due import office_today
 from surveys.errors import Conflict
@@ -43,7 +43,7 @@ class AtPoint:
     spacing: float | None = None
     time_difference: float | None = None
     alternatives: tuple[int, ...] = ()
-    refusals: tuple[Refusal, ...] = ()
+    unsuitable_reasons: tuple[UnsuitableReason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,18 +51,18 @@ class KitRow:
     """An instrument and what speaks against it at all; of a pair also point by point."""
 
     instrument: Instrument
-    refusals: list[Refusal]
+    unsuitable_reasons: list[UnsuitableReason]
     at_points: list[AtPoint]
 
     @property
     def fitting(self) -> int:
         """At how many points nothing speaks against it."""
-        return sum(not one.refusals for one in self.at_points)
+        return sum(not one.unsuitable_reasons for one in self.at_points)
 
     @property
     def suitable(self) -> bool:
         """Whether it can be taken, and at every point."""
-        return not self.refusals and self.fitting == len(self.at_points)
+        return not self.unsuitable_reasons and self.fitting == len(self.at_points)
 
 
 def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
@@ -108,34 +108,38 @@ def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
     return {
         row.instrument.pk
         for row in suitable_kits(job, viewer, now)
-        if row.fitting == len(row.at_points) and not of_fit & {one.code for one in row.refusals}
+        if row.fitting == len(row.at_points) and not of_fit & {one.code for one in row.unsuitable_reasons}
     }
 
 
 def _on_its_rail(cell: AtPoint, able: Capabilities) -> AtPoint:
     """A pair at a point, refused where its rail allows no such spacing."""
-    low, high, spacing = able.shortest_spacing_m, able.longest_spacing_m, cell.spacing
+    low, high, spacing = able.min_spacing_m, able.max_spacing_m, cell.spacing
     if spacing is None or not ((low is not None and spacing < low) or (high is not None and spacing > high)):
         return cell
     ends = " to ".join("any" if end is None else millimetres(end) for end in (low, high))
     why = f"At {cell.point.name} the spacing is {millimetres(spacing)}; the rail allows {ends}."
     limit = low if low is not None and spacing < low else high
     return replace(
-        cell, refusals=(*cell.refusals, Refusal("spacing-outside-rail", why, spacing, limit, "length"))
+        cell,
+        unsuitable_reasons=(
+            *cell.unsuitable_reasons,
+            UnsuitableReason("spacing-outside-rail", why, spacing, limit, "length"),
+        ),
     )
 
 
-def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[Refusal]:
+def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[UnsuitableReason]:
     """A pair whose frequency is outside what every meter to be had drives; a meter that states no range may drive any."""
     frequency = able.frequency_hz
     if frequency is None or not meters or any(_drives(meter, frequency) for meter in meters):
         return []
     why = f"None of the meters that can be booked drives {frequency / 1e6:g} MHz."
-    return [Refusal("frequency-not-supported", why, frequency, None, "frequency")]
+    return [UnsuitableReason("frequency-not-supported", why, frequency, None, "frequency")]
 
 
 def _drives(meter: Capabilities, frequency: float) -> bool:
-    low, high = meter.lowest_frequency_hz, meter.highest_frequency_hz
+    low, high = meter.min_frequency_hz, meter.max_frequency_hz
     return (low is None or low <= frequency) and (high is None or frequency <= high)
 
 
@@ -146,13 +150,15 @@ def _walls(points: Sequence[MeasuringPoint], job: Job) -> list[tuple[str, float]
     return [(name, data.wall_thickness_m) for name, data in known if data is not None]
 
 
-def _beyond_its_range(one: Instrument, able: Capabilities, walls: list[tuple[str, float]]) -> list[Refusal]:
+def _beyond_its_range(
+    one: Instrument, able: Capabilities, walls: list[tuple[str, float]]
+) -> list[UnsuitableReason]:
     """Walls of the job that a thickness gauge cannot measure."""
     if one.kind != Kind.THICKNESS_GAUGE:
         return []
-    low, high = able.lowest_wall_m, able.highest_wall_m
+    low, high = able.min_wall_thickness_m, able.max_wall_thickness_m
     return [
-        Refusal(
+        UnsuitableReason(
             "wall-outside-range",
             f"At {name} the wall is {millimetres(wall)}; the {one} measures "
             f"{' to '.join('any' if end is None else millimetres(end) for end in (low, high))}.",
@@ -166,19 +172,27 @@ def _beyond_its_range(one: Instrument, able: Capabilities, walls: list[tuple[str
 
 
 def _order(row: KitRow) -> tuple[str, bool, int, int, str]:
-    return row.instrument.kind, not row.suitable, len(row.refusals), -row.fitting, row.instrument.serial
+    return (
+        row.instrument.kind,
+        not row.suitable,
+        len(row.unsuitable_reasons),
+        -row.fitting,
+        row.instrument.serial,
+    )
 
 
-def _no_data(one: Instrument, cells: dict[UUID, list[AtPoint]]) -> list[Refusal]:
+def _no_data(one: Instrument, cells: dict[UUID, list[AtPoint]]) -> list[UnsuitableReason]:
     if one.kind != Kind.TRANSDUCER_PAIR or one.pk in cells:
         return []
     return [
-        Refusal("pair-without-data", f"Nothing is known of the wedges of the {one}; state its data first.")
+        UnsuitableReason(
+            "pair-without-data", f"Nothing is known of the wedges of the {one}; state its data first."
+        )
     ]
 
 
 def _points(job: Job) -> list[MeasuringPoint]:
-    data = PipeData.objects.select_related("own_material_data", "own_lining_data", "own_medium_data")
+    data = PipeData.objects.select_related("custom_material_data", "own_lining_data", "custom_medium_data")
     return list(
         job.measuring_points.select_related("pipe").prefetch_related(Prefetch("pipe__data", queryset=data))
     )
@@ -210,7 +224,9 @@ def _at_point(
     data = pipe_data_valid(point.pipe.data.all(), office_today(job.starts_at))
     if data is None:
         why = f"Nothing is known of the pipe of {point.name}; state its data first."
-        return [AtPoint(point, refusals=(Refusal("pipe-without-data", why),))] * len(entries)
+        return [AtPoint(point, unsuitable_reasons=(UnsuitableReason("pipe-without-data", why),))] * len(
+            entries
+        )
     medium_entry = data.medium_entry()
     temperature = medium_entry.temperature
     try:
@@ -227,7 +243,11 @@ def _at_point(
     except ComputeError as error:
         if len(entries) > 1:  # one that cannot be must not spoil the others
             return [cell for entry in entries for cell in _at_point(point, [entry], job, asked)]
-        return [AtPoint(point, refusals=(Refusal("not-computable", f"{point.name}: {error.said}"),))]
+        return [
+            AtPoint(
+                point, unsuitable_reasons=(UnsuitableReason("not-computable", f"{point.name}: {error.said}"),)
+            )
+        ]
     layers = [
         ("wall", _slowest(pipe.wall)), *(("lining", _slowest(one)) for one in pipe.linings),
         ("medium", float(medium.sound_speed)),
@@ -252,7 +272,7 @@ def _slowest(layer: Layer) -> float:
 
 def _blocked(
     point: MeasuringPoint, suited: Suited, at: int, layers: Sequence[tuple[str, float]]
-) -> tuple[Refusal, ...]:
+) -> tuple[UnsuitableReason, ...]:
     if not suited.blocked_by[at]:
         return ()
     limit = float(suited.axial_speed[at])
@@ -261,14 +281,16 @@ def _blocked(
         f"At {point.name} no refracted wave passes the {layer}: its sound speed of {said(speed, 'm/s', '.0f')} is not below the beam's axial "
         f"speed of {said(limit, 'm/s', '.0f')}."
     )
-    return (Refusal("no-refracted-wave", why, speed, limit, "speed"),)
+    return (UnsuitableReason("no-refracted-wave", why, speed, limit, "speed"),)
 
 
-def _heat(point: MeasuringPoint, entry: TransducerEntry, temperature: float | None) -> tuple[Refusal, ...]:
+def _heat(
+    point: MeasuringPoint, entry: TransducerEntry, temperature: float | None
+) -> tuple[UnsuitableReason, ...]:
     """What `transducer_temperature` finds, with the limit that is crossed."""
-    low, high = entry.lowest_temperature, entry.highest_temperature
+    low, high = entry.min_temperature, entry.max_temperature
     return tuple(
-        Refusal(
+        UnsuitableReason(
             one.code, f"{point.name}: {one.said}", temperature,
             low if low is not None and temperature is not None and temperature < low else high, "temperature",
         )
@@ -281,10 +303,10 @@ def _cell(
     suited: Suited,
     at: int,
     asked: Asked,
-    refusals: tuple[Refusal, ...],
+    unsuitable_reasons: tuple[UnsuitableReason, ...],
 ) -> AtPoint:
     if suited.blocked_by[at]:
-        return AtPoint(point, refusals=refusals)
+        return AtPoint(point, unsuitable_reasons=unsuitable_reasons)
     row, velocity, resolution = int(suited.chosen[at]), asked.velocity, asked.resolution
     spacing = float(suited.spacing[row, at])
     difference = (
@@ -292,22 +314,24 @@ def _cell(
     )
     if not suited.fits[row, at]:
         refusals += _misfit(
-            point, spacing, (float(suited.beam[row, at]), float(suited.longest_beam[at])), asked.room
+            point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), asked.room
         )
     if difference is not None and difference < resolution:
         why = f"At {point.name} the time difference of {difference * 1e9:.2f} ns is below the meter's {resolution * 1e9:.2f} ns."
-        refusals += (Refusal("time-difference-too-small", why, difference, resolution, "time_difference"),)
+        unsuitable_reasons += (
+            UnsuitableReason("time-difference-too-small", why, difference, resolution, "time_difference"),
+        )
     others = tuple(n for other, n in enumerate(ORDER) if other != row and suited.fits[other, at])
-    return AtPoint(point, ORDER[row], spacing, difference, others, refusals)
+    return AtPoint(point, ORDER[row], spacing, difference, others, unsuitable_reasons)
 
 
 def _misfit(
     point: MeasuringPoint, spacing: float, beam: tuple[float, float], room: float | None
-) -> tuple[Refusal, ...]:
+) -> tuple[UnsuitableReason, ...]:
     """Why no usual number of traverses fits, told of the one with the shortest beam; `beam` with the longest allowed."""
     if room is not None and spacing > room:
         why = f"At {point.name} the spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe."
-        return (Refusal("spacing-too-long", why, spacing, room, "length"),)
+        return (UnsuitableReason("spacing-too-long", why, spacing, room, "length"),)
     length, longest = (said(one, "m", ".2f") for one in beam)
     why = f"At {point.name} the beam of {length} in the medium is longer than the {longest} the frequency bears."
-    return (Refusal("beam-too-long", why, *beam, "length"),)
+    return (UnsuitableReason("beam-too-long", why, *beam, "length"),)

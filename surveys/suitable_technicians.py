@@ -8,7 +8,7 @@ from datetime import date, time, timedelta
 from zoneinfo import ZoneInfo
 
 from compute.distance import distance_between
-from surveys.bookable import Refusal, Span, technicians_bookable
+from surveys.bookable import Span, UnsuitableReason, technicians_bookable
 from surveys.models import Job, Site, TechnicianProfile, User
 from surveys.selectors import Viewer
 
@@ -18,7 +18,7 @@ class Candidate:
     """A technician, what stands against them, and the distance [m] as the crow flies where it is known."""
 
     technician: User
-    refusals: list[Refusal]
+    unsuitable_reasons: list[UnsuitableReason]
     distance: float | None
 
 
@@ -34,11 +34,11 @@ def suitable_technicians(job: Job, technicians: Iterable[User], viewer: Viewer) 
 
 
 def _order(one: Candidate) -> tuple[int, bool, float, str]:
-    return len(one.refusals), one.distance is None, one.distance or 0.0, one.technician.username
+    return len(one.unsuitable_reasons), one.distance is None, one.distance or 0.0, one.technician.username
 
 
 def _candidate(
-    one: User, profile: TechnicianProfile | None, against: list[Refusal], site: Site, span: Span
+    one: User, profile: TechnicianProfile | None, against: list[UnsuitableReason], site: Site, span: Span
 ) -> Candidate:
     if profile is None:
         return Candidate(one, against, None)
@@ -80,8 +80,8 @@ def _hours(profile: TechnicianProfile, day: date) -> tuple[time, time]:
     return time.fromisoformat(begin), time.fromisoformat(end)
 
 
-def _outside(profile: TechnicianProfile, span: Span) -> Refusal:
-    return Refusal(
+def _outside(profile: TechnicianProfile, span: Span) -> UnsuitableReason:
+    return UnsuitableReason(
         "outside-working-hours",
         f"The job, {span}, lies outside the technician's working hours ({profile.time_zone}).",
     )

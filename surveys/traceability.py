@@ -13,11 +13,11 @@ from typing import Any
 from django.db.models import Prefetch
 
 from compute.survey import METHODS
-from surveys.basis import curve_policies
+from surveys.basis import error_correction_policies
 from surveys.impact import review_notice, reviews_told
 from surveys.models import Calibration, Instrument, Result, ReviewedSurvey
 from surveys.outcomes import quantity
-from surveys.policies import curve_policy_of
+from surveys.policies import error_correction_policy_of
 from surveys.selectors import survey_date
 
 
@@ -37,10 +37,10 @@ class Step:
 def traceable_results() -> Any:
     """Results with all that `trace_back` reads, in a constant number of queries."""
     related = (
-        "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_layout",
+        "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_format",
         "survey_data__recorded_by", "survey_data__setup__calculated_by", "survey_data__setup__transducer_data__instrument",
-        "pipe_data__recorded_by", "transducer_data__recorded_by", "transducer_data__instrument", "gauging__taken_by",
-        "gauging__gauge", "recomputation__requested_by", "replaces", "replaced_by",
+        "pipe_data__recorded_by", "transducer_data__recorded_by", "transducer_data__instrument", "wall_measurement__taken_by",
+        "wall_measurement__gauge", "recomputation__requested_by", "replaces", "replaced_by",
     )  # fmt: skip
     certificates = Calibration.objects.select_related("recorded_by", "certificate_file", "instrument")
     reviews = ReviewedSurvey.objects.select_related("review__instrument", "decided_by")
@@ -49,7 +49,7 @@ def traceable_results() -> Any:
         Prefetch("as_found", certificates),
         "corrected_for",
         "survey_data__instruments",
-        Prefetch("survey__tolerance_reviews", reviews),
+        Prefetch("survey__out_of_tolerance_reviews", reviews),
         "survey__results",
     )
 
@@ -64,7 +64,7 @@ def trace_back(result: Result) -> list[Step]:
         _log(result),
         _setup(result),
         _pipe(result),
-        *_gauging(result),
+        *_wall_measurement(result),
         _pair(result),
         *_instruments(result),
         *_reviews(result),
@@ -135,13 +135,13 @@ def _log(result: Result) -> Step:
         "file": log.file_name or "without a name",
         "SHA-256": log.sha256,
         "bytes": log.size_bytes,
-        "rows taken": log.rows_taken,
-        "rows refused": log.rows_refused,
+        "rows taken": log.rows_accepted,
+        "rows refused": log.rows_rejected,
         "first reading": log.first_reading_at,
         "last reading": log.last_reading_at,
     }
-    if log.log_layout is not None:
-        facts["layout"] = log.log_layout.name
+    if log.log_format is not None:
+        facts["log_format"] = log.log_format.name
     return Step(
         "readings",
         "Logger file as it came",
@@ -176,7 +176,7 @@ def _pipe(result: Result) -> Step:
         "wall thickness": quantity(data.wall_thickness_m, "length"),
         "material": data.material or "stated by its sound speeds",
         "medium": data.medium or "stated by its sound speed",
-        "holds from": data.holds_from or "always",
+        "holds from": data.valid_from or "always",
         "as typed": ", ".join(f"{name} {text}" for name, text in sorted(data.as_entered.items())) or "-",
     }
     if data.corrects_id:
@@ -187,21 +187,21 @@ def _pipe(result: Result) -> Step:
     )  # fmt: skip
 
 
-def _gauging(result: Result) -> Iterator[Step]:
-    gauging = result.gauging
-    if gauging is not None:
+def _wall_measurement(result: Result) -> Iterator[Step]:
+    wall_measurement = result.wall_measurement
+    if wall_measurement is not None:
         facts = {
-            "gauge": str(gauging.gauge),
-            "mean": quantity(gauging.mean_m, "length"),
-            "standard uncertainty": quantity(gauging.standard_uncertainty_m, "length"),
-            "readings": len(gauging.readings_m),
+            "gauge": str(wall_measurement.gauge),
+            "mean": quantity(wall_measurement.mean_m, "length"),
+            "standard uncertainty": quantity(wall_measurement.standard_uncertainty_m, "length"),
+            "readings": len(wall_measurement.readings_m),
         }
         yield Step(
-            "gauging",
+            "wall_measurement",
             "Wall gauged",
-            str(gauging.pk),
-            gauging.taken_by.username,
-            gauging.taken_at,
+            str(wall_measurement.pk),
+            wall_measurement.taken_by.username,
+            wall_measurement.taken_at,
             facts=facts,
         )
 
@@ -224,7 +224,7 @@ def _instruments(result: Result) -> Iterator[Step]:
     in_force = {one.instrument_id: one for one in result.calibrations.all()}
     applied = {one.pk for one in result.corrected_for.all()}
     # Of the policies those that were there when it was computed.
-    policies = [one for one in curve_policies() if one.recorded_at <= result.computed_at]
+    policies = [one for one in error_correction_policies() if one.recorded_at <= result.computed_at]
     day = survey_date(result.survey)
     for instrument in result.survey_data.instruments.all():
         calibration = in_force.get(instrument.pk)
@@ -233,7 +233,7 @@ def _instruments(result: Result) -> Iterator[Step]:
             continue
         facts = _certificate(calibration, day)
         facts["error curve"] = "applied" if instrument.pk in applied else "not applied"
-        policy = curve_policy_of(policies, instrument, day)
+        policy = error_correction_policy_of(policies, instrument, day)
         facts["decided by policy"] = str(policy.pk) if policy else "none: not applied"
         yield _calibrated(instrument, calibration, facts)
     for calibration in result.as_found.all():
@@ -263,7 +263,7 @@ def _certificate(calibration: Calibration, day: date) -> dict[str, Any]:
 
 
 def _reviews(result: Result) -> Iterator[Step]:
-    for one in reviews_told(result.survey.tolerance_reviews.all()):
+    for one in reviews_told(result.survey.out_of_tolerance_reviews.all()):
         by = one.decided_by.username if one.decided_by else ""
         yield Step("review", review_notice(one).sentence, str(one.review_id), by, one.decided_at, one.reason)
 

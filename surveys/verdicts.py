@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from compute.calibration import Point
-from compute.decision import CertificateVerdict, DecisionRule, PermissibleError, PointVerdict, judge
+from compute.decision import CertificateConformity, DecisionRule, PermissibleError, PointConformity, judge
 from compute.figures import difference_kind
 from compute.findings import Finding
 from surveys.models import Calibration, CalibrationPoint, IntervalPolicy
@@ -41,24 +41,24 @@ def error_kind(kind: str) -> str:
 
 def judged(
     points: list[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
-) -> CertificateVerdict:
+) -> CertificateConformity:
     """The verdict on points of an instrument of a kind. Raises ComputeError, see `compute.decision.judge`."""
     return judge(points, permissible, rule, error_kind(kind))
 
 
-def verdict_of(calibration: Calibration, moment: Moment) -> CertificateVerdict | None:
+def conformity_of(calibration: Calibration, moment: Moment) -> CertificateConformity | None:
     """The verdict on the points as found or as left; None without points or without a limit."""
-    permissible = calibration.permissible_error()
+    permissible = calibration.maximum_permissible_error()
     points = [row.point() for row in points_of(calibration, moment)]
     if permissible is None or not points:
         return None
     return judged(points, permissible, calibration.rule(), calibration.instrument.kind)
 
 
-def verdict_in_force(calibration: Calibration) -> CertificateVerdict | None:
+def conformity_in_force(calibration: Calibration) -> CertificateConformity | None:
     """The verdict the instrument works by: as left, or as found if nothing was adjusted."""
     as_left = points_of(calibration, Moment.AS_LEFT)
-    return verdict_of(calibration, Moment.AS_LEFT if as_left else Moment.AS_FOUND)
+    return conformity_of(calibration, Moment.AS_LEFT if as_left else Moment.AS_FOUND)
 
 
 def points_of(calibration: Calibration, moment: Moment) -> list[CalibrationPoint]:
@@ -66,16 +66,16 @@ def points_of(calibration: Calibration, moment: Moment) -> list[CalibrationPoint
     return [row for row in calibration.points.all() if row.moment == moment]
 
 
-def verdict_json(calibration: Calibration) -> dict[str, Any]:
+def conformity_json(calibration: Calibration) -> dict[str, Any]:
     """The verdicts as found and as left and the one in force, with findings, as a document of SI quantities."""
     kind = calibration.instrument.kind
-    by_moment = {moment: verdict_of(calibration, moment) for moment in Moment}
+    by_moment = {moment: conformity_of(calibration, moment) for moment in Moment}
     of = _in_force(calibration)
     whole = by_moment[of] if of else None
     told = [finding for one in by_moment.values() if one for finding in one.findings]
     return {
-        "verdict": whole.verdict if whole else None,
-        "within": whole.within if whole else None,
+        "conformity": whole.conformity if whole else None,
+        "conforms": whole.conforms if whole else None,
         "of": of.value if of else None,
         "as_found": _set_json(by_moment[Moment.AS_FOUND], kind),
         "as_left": _set_json(by_moment[Moment.AS_LEFT], kind),
@@ -91,11 +91,11 @@ def points_json(calibration: Calibration, moment: Moment) -> list[dict[str, Any]
 
 def limits_json(calibration: Calibration) -> dict[str, Any] | None:
     """What a calibration is judged by, and where that comes from."""
-    permissible = calibration.permissible_error()
+    permissible = calibration.maximum_permissible_error()
     if permissible is None:
         return None
     return {
-        "permissible_error": permissible_json(permissible, calibration.instrument.kind),
+        "maximum_permissible_error": permissible_json(permissible, calibration.instrument.kind),
         "decision_rule": {"rule": calibration.rule().rule, "guard_factor": calibration.rule().guard_factor},
         "limits_from": calibration.limits_from,
     }
@@ -107,7 +107,7 @@ def permissible_json(permissible: PermissibleError, kind: str) -> dict[str, Any]
     return {
         "absolute": None if absolute is None else quantity(absolute, error_kind(kind)),
         "relative": permissible.relative,
-        "together": permissible.together,
+        "combine_by": permissible.combine_by,
     }
 
 
@@ -118,29 +118,29 @@ def _in_force(calibration: Calibration) -> Moment | None:
     return Moment.AS_FOUND if moments else None
 
 
-def _set_json(verdict: CertificateVerdict | None, kind: str) -> dict[str, Any] | None:
-    if verdict is None:
+def _set_json(conformity: CertificateConformity | None, kind: str) -> dict[str, Any] | None:
+    if conformity is None:
         return None
     return {
-        "verdict": verdict.verdict,
-        "within": verdict.within,
-        "worst_point": verdict.worst,
-        "largest_share": verdict.largest_share,
-        "least_conformance_probability": min(one.conformance_probability for one in verdict.points),
-        "points": [_point_json(one, kind) for one in verdict.points],
+        "conformity": conformity.conformity,
+        "conforms": conformity.conforms,
+        "worst_point": conformity.worst,
+        "largest_fraction_of_limit": conformity.largest_fraction_of_limit,
+        "least_conformance_probability": min(one.conformance_probability for one in conformity.points),
+        "points": [_point_json(one, kind) for one in conformity.points],
     }
 
 
-def _point_json(one: PointVerdict, kind: str) -> dict[str, Any]:
+def _point_json(one: PointConformity, kind: str) -> dict[str, Any]:
     of_error = error_kind(kind)
     return _stated(one.point, kind) | {
-        "permissible_error": quantity(one.permissible_error, of_error),
+        "maximum_permissible_error": quantity(one.maximum_permissible_error, of_error),
         "guard_band": quantity(one.guard_band, of_error),
         "acceptance_limit": quantity(one.acceptance_limit, of_error),
-        "verdict": one.verdict,
-        "share": one.share,
+        "conformity": one.conformity,
+        "fraction_of_limit": one.fraction_of_limit,
         "conformance_probability": one.conformance_probability,
-        "false_decision_probability": one.false_decision_probability,
+        "specific_risk": one.specific_risk,
     }
 
 
@@ -170,12 +170,12 @@ def _remarks(calibration: Calibration) -> list[Finding]:
             "There is no verdict: neither the certificate nor a policy of this instrument or its type states the permissible error "
             "and the decision rule. Record an acceptance policy, or correct the certificate with its limits."
         )
-        said.append(Finding("limits-not-stated", "warning", detail, "permissible_error"))
+        said.append(Finding("limits-not-stated", "warning", detail, "maximum_permissible_error"))
     elif calibration.limits_from != LimitsFrom.CERTIFICATE:
         detail = (
             f"The certificate states no limits; it is judged by the {calibration.get_limits_from_display()}."
         )
-        said.append(Finding("limits-from-policy", "info", detail, "permissible_error"))
+        said.append(Finding("limits-from-policy", "info", detail, "maximum_permissible_error"))
     return said
 
 

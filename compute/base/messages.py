@@ -110,7 +110,7 @@ def _for_developers(value: Any) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Finding(Told):
-    """The outcome of a plausibility check; made by `finding`.
+    """The outcome of a probability check; made by `finding`.
 
     code        stable, kebab-case
     severity    error: do not use the result; warning: check before use; info: for information

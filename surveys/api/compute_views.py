@@ -38,7 +38,7 @@ from surveys.api.physics import MediumIn, PipeIn, TransducersField, medium_entry
 from surveys.api.rejections import rejection_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.outcomes import findings_json, outcome_json, quantity, safety_note_json, source_json
-from surveys.selectors import own_materials_now, own_media_now
+from surveys.selectors import custom_materials_now, custom_media_now
 
 MOST_READINGS = 100_000
 
@@ -436,7 +436,7 @@ class MaterialsView(UnitsMixin):
 
     @documented(responses=MaterialOut(many=True), tags=["compute"], operation_id="compute_materials")
     def get(self, request: Request) -> Response:
-        own = [version.solid() for version in own_materials_now(request.user)]
+        own = [version.solid() for version in custom_materials_now(request.user)]
         rows = [{**_solid_json(one), "own": one in own} for one in (*solids(), *own)]
         return Response(in_units(rows, units_of(request)))
 
@@ -483,7 +483,7 @@ class MediaView(UnitsMixin):
 
     @documented(responses=LibraryMediumOut(many=True), tags=["compute"], operation_id="compute_media")
     def get(self, request: Request) -> Response:
-        own = [version.library_medium() for version in own_media_now(request.user)]
+        own = [version.library_medium() for version in custom_media_now(request.user)]
         rows = [
             {
                 **asdict(one),

@@ -32,13 +32,29 @@ class InstantFilter(django_filters.IsoDateTimeFilter):
     field_class = InstantField
 
 
+class RecordFilter(django_filters.UUIDFilter):
+    """Rows of a record, in any of some fields, by its id alone: a look-up would tell of one that is not to be seen."""
+
+    def __init__(self, field_name: str | None = None, *further: str, **options: Any) -> None:
+        super().__init__(field_name, **options)
+        self.further = further
+
+    def filter(self, qs: QuerySet[Any], value: Any) -> QuerySet[Any]:
+        """The rows that name the record."""
+        if not value or not self.further:
+            return super().filter(qs, value)
+        found = models.Q(**{str(self.field_name): value})
+        for name in self.further:
+            found |= models.Q(**{name: value})
+        return qs.filter(found)
+
+
 class FilterSet(django_filters.FilterSet):
     FILTER_DEFAULTS = {
         **django_filters.FilterSet.FILTER_DEFAULTS,
         models.DateTimeField: {"filter_class": InstantFilter},
-        # By id alone: to look whether there is such a record would tell of one that is not to be seen.
-        models.ForeignKey: {"filter_class": django_filters.UUIDFilter},
-        models.OneToOneField: {"filter_class": django_filters.UUIDFilter},
+        models.ForeignKey: {"filter_class": RecordFilter},
+        models.OneToOneField: {"filter_class": RecordFilter},
     }
 
     def __init__(self, data: Any = None, *args: Any, **options: Any) -> None:
@@ -46,6 +62,45 @@ class FilterSet(django_filters.FilterSet):
         every: dict[str, Any] = type(self).__dict__["base_filters"]
         self.base_filters = {name: one for name, one in every.items() if name in (data or ())}
         super().__init__(data, *args, **options)
+
+
+class SearchFilter(django_filters.CharFilter):
+    """Rows with a text in any of some fields, in whatever case."""
+
+    def __init__(self, *fields: str) -> None:
+        self.fields = fields
+        texts = " or ".join(name.replace("_", " ") for name in fields)
+        super().__init__(fields[0], label=f"Text contained in the {texts}, in any case.")
+
+    def filter(self, qs: QuerySet[Any], value: str) -> QuerySet[Any]:
+        """The rows that contain the text."""
+        if not value:
+            return qs
+        found = models.Q()
+        for name in self.fields:
+            found |= models.Q(**{f"{name}__icontains": value})
+        return qs.filter(found)
+
+
+class SetFilter(django_filters.BooleanFilter):
+    """Rows in which a field is set (`true`) or empty (`false`)."""
+
+    def __init__(self, field_name: str, label: str = "") -> None:
+        super().__init__(field_name, "isnull", exclude=True, label=label)
+
+
+def period(field_name: str) -> dict[str, InstantFilter]:
+    """`from` and `to`: rows with a time from the one up to the other, both included."""
+    return {
+        "from": InstantFilter(field_name, "gte", label="At this time or later."),
+        "to": InstantFilter(field_name, "lte", label="At this time or earlier."),
+    }
+
+
+def filters(of: type[models.Model], *fields: str, **others: django_filters.Filter) -> type[FilterSet]:
+    """The filters of a list by their public names: fields under their own name, and others that say where they look."""
+    meta = type("Meta", (), {"model": of, "fields": list(fields)})
+    return type(f"{of.__name__}Filters", (FilterSet,), {**others, "Meta": meta})
 
 
 class Filters(django_filters.DjangoFilterBackend):

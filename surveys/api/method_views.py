@@ -49,8 +49,8 @@ class StraightLengthOut(serializers.Serializer):
 class MethodsOut(serializers.Serializer):
     methods = MethodOut(many=True)
     findings = FindingCodeOut(many=True)
-    usual_doubts = UsualDoubtOut(many=True)
-    temperature_doubts = serializers.DictField(
+    default_uncertainties = UsualDoubtOut(many=True)
+    temperature_uncertainties = serializers.DictField(
         child=serializers.FloatField(), help_text="In kelvin, by how it is known."
     )
     straight_lengths = StraightLengthOut(many=True)
@@ -67,8 +67,8 @@ class MethodsView(UnitsMixin):
                 for m in METHODS
             ],
             "findings": [{"code": code, "meaning": meaning} for code, meaning in sorted(CODES.items())],
-            "usual_doubts": [doubt_json(path, doubt) for path, doubt in DOUBTS.items()],
-            "temperature_doubts": {
+            "default_uncertainties": [doubt_json(path, doubt) for path, doubt in DOUBTS.items()],
+            "temperature_uncertainties": {
                 known or "not said": kelvin for known, kelvin in TEMPERATURE_DOUBT.items()
             },
             "straight_lengths": [_straight_json(row) for row in straight_lengths().values()],

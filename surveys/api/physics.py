@@ -23,11 +23,11 @@ from surveys.api.fields import (
     checked,
     si_of,
 )
-from surveys.models import Instrument, OwnMaterialData, PipeData, TransducerData
+from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind
-from surveys.models.library import OwnMediumEntry
+from surveys.models.library import CustomMediumEntry
 from surveys.models.pipe import TemperatureSource
-from surveys.selectors import own_material_named, own_medium_named, transducer_data_now
+from surveys.selectors import custom_material_named, custom_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
 MOST_FURTHER_LININGS = 5
@@ -59,7 +59,7 @@ class MaterialField(serializers.Field):
             if not 0 < len(data.strip()) <= 60:
                 raise ValidationError("Write a library name, such as carbon-steel.", code="unknown-name")
             name = data.strip().lower()
-            return {"name": name, "version": own_material_named(name, self.context["request"].user)}
+            return {"name": name, "version": custom_material_named(name, self.context["request"].user)}
         return checked(MaterialByValue, data, self.context)
 
     def to_representation(self, value: Any) -> Any:
@@ -133,18 +133,18 @@ class MediumIn(StrictSerializer):
             )
         name = attrs.get("name", "").strip().lower()
         if name:
-            attrs["version"] = own_medium_named(name, self.context["request"].user)
+            attrs["version"] = custom_medium_named(name, self.context["request"].user)
         return attrs
 
 
 class TransducersByValue(StrictSerializer):
-    frequency = QuantityIn("frequency", lowest=limits.LOWEST_FREQUENCY)
+    frequency = QuantityIn("frequency", lowest=limits.MIN_FREQUENCY)
     wedge_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
     wedge_angle = QuantityIn("angle", lowest=limits.SMALLEST_ANGLE)
     face_offset = QuantityIn("length", required=False)
     wedge_delay = QuantityIn("transit_time", required=False)
-    lowest_temperature = QuantityIn("temperature", required=False, allow_null=True)
-    highest_temperature = QuantityIn("temperature", required=False, allow_null=True)
+    min_temperature = QuantityIn("temperature", required=False, allow_null=True)
+    max_temperature = QuantityIn("temperature", required=False, allow_null=True)
     wedge_temperature_coefficient = QuantityIn(
         "speed_per_temperature",
         required=False,
@@ -240,7 +240,7 @@ def _lining(stated: Mapping[str, Any] | None) -> LiningEntry | None:
 
 
 def _material(stated: Mapping[str, Any]) -> MaterialEntry:
-    version: OwnMaterialData | None = stated.get("version")
+    version: CustomMaterialData | None = stated.get("version")
     if version is not None:
         return version.entry()
     return MaterialEntry(
@@ -261,7 +261,7 @@ def medium_entry(stated: Mapping[str, Any]) -> MediumEntry:
     }
     name = stated.get("name", "").strip().lower()
     if stated.get("version") is not None:
-        return OwnMediumEntry(name=name, version=stated["version"], **parts)
+        return CustomMediumEntry(name=name, version=stated["version"], **parts)
     return MediumEntry(name=name, **parts)
 
 
@@ -277,8 +277,8 @@ def transducer_entry(stated: Mapping[str, Any]) -> TransducerEntry:
     )
     return TransducerEntry(
         pair,
-        si_of(stated.get("lowest_temperature")),
-        si_of(stated.get("highest_temperature")),
+        si_of(stated.get("min_temperature")),
+        si_of(stated.get("max_temperature")),
         si_of(stated.get("wedge_temperature_coefficient")),
         si_of(stated.get("wedge_reference_temperature")),
     )
@@ -363,8 +363,8 @@ def transducer_document(data: TransducerData) -> dict[str, Any]:
         "wedge_angle": _quantity(data.wedge_angle_rad, "angle"),
         "face_offset": _quantity(data.face_offset_m, "length"),
         "wedge_delay": _quantity(data.wedge_delay_s, "transit_time"),
-        "lowest_temperature": _quantity(data.lowest_temperature_k, "temperature"),
-        "highest_temperature": _quantity(data.highest_temperature_k, "temperature"),
+        "min_temperature": _quantity(data.min_temperature_k, "temperature"),
+        "max_temperature": _quantity(data.max_temperature_k, "temperature"),
         "wedge_temperature_coefficient": _quantity(
             data.wedge_speed_per_kelvin_m_s_k, "speed_per_temperature"
         ),

@@ -42,22 +42,22 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
     "intermediate_check_of_two_instruments": ("other_instrument", "Compare it with another meter."),
     "instrument_type_name_once_in_a_kind": ("name", "This kind has a type of that name already."),
     "instrument_type_frequencies_in_order": (
-        "highest_frequency",
+        "max_frequency",
         "The highest frequency is not below the lowest.",
     ),
     "instrument_type_velocities_in_order": (
-        "highest_velocity",
+        "max_velocity",
         "The highest velocity is not below the lowest.",
     ),
     "instrument_type_temperatures_in_order": (
-        "highest_temperature",
+        "max_temperature",
         "The highest temperature is not below the lowest.",
     ),
     "instrument_type_spacings_in_order": (
-        "longest_spacing",
+        "max_spacing",
         "The longest spacing is not below the shortest.",
     ),
-    "instrument_type_walls_in_order": ("highest_wall", "The thickest wall is not below the thinnest."),
+    "instrument_type_walls_in_order": ("max_wall_thickness", "The thickest wall is not below the thinnest."),
     "report_one_current_for_a_survey": (
         "",
         "Another report of this survey was issued at this moment; look at that.",
@@ -72,7 +72,7 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
-    "curve_policy_about_instrument_or_type": (
+    "error_correction_policy_about_instrument_or_type": (
         "instrument",
         "A policy is about one instrument, or about a kind with or without a type.",
     ),
@@ -116,11 +116,11 @@ CONSTRAINTS: Mapping[str, tuple[str, str]] = {
         "A straight length is not below 0.",
     ),
     "transducer_data_temperatures_in_order": (
-        "transducers.lowest_temperature",
+        "transducers.min_temperature",
         "The lowest temperature is below the highest.",
     ),
-    "surveys_loglayout_name": ("name", "There is a log layout of that name already."),
-    "surveys_loglayout.name": ("name", "There is a log layout of that name already."),
+    "surveys_logformat_name": ("name", "There is a log format of that name already."),
+    "surveys_logformat.name": ("name", "There is a log format of that name already."),
     "user_client_only_for_client_viewers": (
         "client",
         "A client viewer belongs to a client, and nobody else does.",

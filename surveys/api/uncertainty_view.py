@@ -206,7 +206,7 @@ class MonteCarloOut(serializers.Serializer):
     standard_uncertainty = QuantityOut()
     interval = IntervalOut(help_text="The same probability left out on either side.")
     shortest_interval = IntervalOut()
-    linear_answer_good_enough = serializers.BooleanField()
+    gum_framework_validated = serializers.BooleanField()
 
 
 class UncertaintyOut(serializers.Serializer):
@@ -279,5 +279,5 @@ def _monte_carlo_json(drawn: MonteCarloResult) -> dict[str, Any]:
         "standard_uncertainty": quantity(drawn.standard_uncertainty, "volume_flow"),
         "interval": interval(drawn.symmetric_interval),
         "shortest_interval": interval(drawn.shortest_interval),
-        "linear_answer_good_enough": drawn.good_enough,
+        "gum_framework_validated": drawn.good_enough,
     }

@@ -52,19 +52,19 @@ router.register("measuring-points", points.MeasuringPoints, "measuring-point")
 router.register("instruments", fleet.Instruments, "instrument")
 router.register("calibrations", calibrations.Calibrations, "calibration")
 router.register("acceptance-policies", policies.AcceptancePolicies, "acceptance-policy")
-router.register("curve-policies", policies.CurvePolicies, "curve-policy")
+router.register("error-correction-policies", policies.ErrorCorrectionPolicies, "error-correction-policy")
 router.register("interval-policies", policies.IntervalPolicies, "interval-policy")
 router.register("calendar-feeds", due_list.CalendarFeeds, "calendar-feed")
 router.register("instrument-types", instrument_types.InstrumentTypes, "instrument-type")
 router.register("interval-reviews", instrument_reviews.IntervalReviews, "interval-review")
-router.register("tolerance-reviews", tolerance.ToleranceReviews, "tolerance-review")
-router.register("own-materials", library.OwnMaterials, "own-material")
-router.register("own-media", library.OwnMedia, "own-medium")
+router.register("out-of-tolerance-reviews", tolerance.OutOfToleranceReviews, "out-of-tolerance-review")
+router.register("custom-materials", library.CustomMaterials, "custom-material")
+router.register("custom-media", library.CustomMedia, "custom-medium")
 router.register("technicians", technicians.Technicians, "technician")
 router.register("jobs", jobs.Jobs, "job")
 router.register("bookings", bookings.Bookings, "booking")
 router.register("dispatch/plans", plans.DispatchPlans, "dispatch-plan")
-router.register("log-layouts", log_layouts.LogLayouts, "log-layout")
+router.register("log-formats", log_layouts.LogFormats, "log-format")
 router.register("combinations", combinations.Combinations, "combination")
 router.register("reports", reports.Reports, "report")
 router.register("notices", notices.Notices, "notice")
@@ -92,7 +92,7 @@ version_1: list[URLPattern | URLResolver] = [
     path("instruments/calibration-due/", due_list.CalibrationDue.as_view()),
     path("instruments/<uuid:pk>/label.pdf", labels.InstrumentLabel.as_view()),
     path("surveys/batch/", batch.SurveyBatch.as_view()),
-    path("instruments/<uuid:pk>/checks/", instrument_reviews.InstrumentChecks.as_view()),
+    path("instruments/<uuid:pk>/intermediate-checks/", instrument_reviews.InstrumentChecks.as_view()),
     path("interval-reviews/<uuid:pk>/chart.svg", instrument_reviews.IntervalReviewChart.as_view()),
     path("calibrations/bulk/", bulk.BulkCalibrations.as_view()),
     path("calendar-feeds/<str:token>.ics", due_list.CalendarFeedFile.as_view()),

@@ -76,7 +76,7 @@ def combined_spoilt(combined: CombinedResult) -> Iterator[Spoilt]:
         "expanded_uncertainty_m3_s": flow.combined.expanded_uncertainty,
         "coverage_factor": flow.combined.coverage_factor,
         "effective_degrees_of_freedom": finite(flow.combined.effective_degrees_of_freedom),
-        "shared_share": flow.combined.shared_share,
+        "shared_variance_fraction": flow.combined.shared_variance_fraction,
         "spread_m3_s": flow.spread,
         "steps": flow.steps,
     }

@@ -17,7 +17,7 @@ from surveys.errors import ServiceError
 from surveys.models import Document, Log, Report
 from surveys.readings.codec import decode_block
 from surveys.readings.intake import Intake, take_in
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 from surveys.selectors import kept_file
 
 # Zones differ by whole quarters of an hour [us].
@@ -69,15 +69,15 @@ def _readings_spoilt(log: Log, name: str, file: IO[bytes]) -> Iterator[Spoilt]:
     started_at = log.survey.data.order_by("recorded_at", "id").values_list("started_at", flat=True)[0]
     zone = log.survey.measuring_point.pipe.site.zone
     try:
-        again = take_in(file, zone, log.size_bytes, LogLayout.from_json(log.layout), started_at)
+        again = take_in(file, zone, log.size_bytes, LogFormat.from_json(log.format), started_at)
     except ServiceError as error:
         yield Spoilt("log-not-read-again", name, f"The file cannot be read any more: {error_text(error)}")
         return
-    if again.rows_taken != log.rows_taken or len(again.blocks) != log.blocks.count():
+    if again.rows_accepted != log.rows_accepted or len(again.blocks) != log.blocks.count():
         yield Spoilt(
             "readings-missing",
             name,
-            f"The file has {again.rows_taken} readings in {len(again.blocks)} blocks, the log names {log.rows_taken} and "
+            f"The file has {again.rows_accepted} readings in {len(again.blocks)} blocks, the log names {log.rows_accepted} and "
             f"{log.blocks.count()} blocks are stored.",
         )
         return

@@ -17,6 +17,6 @@ def transducer_entry() -> TransducerEntry:
     )
     return TransducerEntry(
         pair,
-        parse_quantity(scenario.LOWEST_TEMPERATURE, "temperature").si,
-        parse_quantity(scenario.HIGHEST_TEMPERATURE, "temperature").si,
+        parse_quantity(scenario.MIN_TEMPERATURE, "temperature").si,
+        parse_quantity(scenario.MAX_TEMPERATURE, "temperature").si,
     )

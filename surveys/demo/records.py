@@ -129,7 +129,7 @@ def make_pipe(by: User) -> Pipe:
     before = scenario.SURVEY_STARTED_AT - timedelta(days=20)
     name = scenario.PIPE if not again else f"{scenario.PIPE} ({again + 1})"
     return pipe_create(
-        site=site, name=name, description="", statement=statement, holds_from=None, by=by, now=before
+        site=site, name=name, description="", statement=statement, valid_from=None, by=by, now=before
     )
 
 

@@ -25,7 +25,7 @@ from surveys.embedded import worker_beside
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
 from surveys.papers.wording import findings_worded, flow_with_uncertainty, grouped
 from surveys.services.logs import Upload, log_take_in
-from surveys.services.pipes import PipeStatement, gauging_record, pipe_correct, version_to_correct
+from surveys.services.pipes import PipeStatement, pipe_correct, version_to_correct, wall_measurement_record
 from surveys.services.setups import SetupWish, setup_work_out
 from surveys.services.surveys import SurveyNotes, survey_record
 
@@ -139,7 +139,7 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
             survey=survey, upload=Upload(file, scenario.LOG_FILE.name), by=technician, now=timezone.now()
         )
     say(
-        f"   {log.file_name}: {log.rows_taken} readings imported, {log.rows_refused} rows rejected; SHA-256 {log.sha256[:16]}..."
+        f"   {log.file_name}: {log.rows_accepted} readings imported, {log.rows_rejected} rows rejected; SHA-256 {log.sha256[:16]}..."
     )
     for refusal in log.refusals:
         say(f"     Line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
@@ -160,11 +160,11 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
 def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: Tell) -> Recomputation:
     now = timezone.now()
     readings = scenario.WALL_AS_GAUGED
-    gauging = gauging_record(
+    wall_measurement = wall_measurement_record(
         pipe=pipe,
         gauge=kit.gauge,
         readings_m=[si(text, "length") for text in readings],
-        set_sound_speed_m_s=None,
+        gauge_velocity_setting_m_s=None,
         taken_at=now,
         note="",
         as_entered={f"readings.{i}": text for i, text in enumerate(readings)},
@@ -172,8 +172,8 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
     )
     say("6. Correction: wall thickness measured at eight positions around the pipe")
     say(
-        f"   {', '.join(readings)}; mean {shown(gauging.mean_m, 'length')}, standard uncertainty "
-        f"{shown(gauging.standard_uncertainty_m, 'length')}."
+        f"   {', '.join(readings)}; mean {shown(wall_measurement.mean_m, 'length')}, standard uncertainty "
+        f"{shown(wall_measurement.standard_uncertainty_m, 'length')}."
     )
     corrects = version_to_correct(pipe, now.date())
     statement = PipeStatement(
@@ -186,8 +186,8 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
         corrects=corrects,
         statement=statement,
         reason="Wall thickness measured: 8.0 mm, not 6.3 mm.",
-        holds_from=corrects.holds_from,
-        gauging=gauging,
+        valid_from=corrects.valid_from,
+        wall_measurement=wall_measurement,
         by=office,
         now=now,
     )

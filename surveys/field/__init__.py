@@ -1,1 +1,1 @@
-"""The technician's pages: today's jobs, the set-up worksheet, the gauging of a wall, the survey with its log."""
+"""The technician's pages: today's jobs, the set-up worksheet, the wall measurement of a wall, the survey with its log."""

@@ -28,15 +28,15 @@ from surveys.pipe_form import PLAIN_NUMBERS
 from surveys.portal.frame import units_of
 from surveys.services.pipes import gauged_wall
 
-# What `gaugings/` of the API takes at the least.
+# What `wall measurements/` of the API takes at the least.
 FEWEST_READINGS = 2
 
 
 class WallIn(StrictSerializer):
-    """Readings so far, as `gaugings/` of the API takes them."""
+    """Readings so far, as `wall measurements/` of the API takes them."""
 
     gauge = VisibleRecord(Instrument)
-    set_sound_speed = QuantityIn("speed", required=False)
+    gauge_velocity_setting = QuantityIn("speed", required=False)
     readings = serializers.ListField(child=QuantityIn("length"), max_length=200)
 
 
@@ -64,13 +64,13 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
         readings = [one.si for one in asked["readings"]]
         if len(readings) < FEWEST_READINGS:
             return {"count": len(readings), "fewest": FEWEST_READINGS}
-        wall = gauged_wall(point.pipe, asked["gauge"], readings, si_of(asked.get("set_sound_speed")))
+        wall = gauged_wall(point.pipe, asked["gauge"], readings, si_of(asked.get("gauge_velocity_setting")))
         figures = [
             ("Mean", wall.mean),
             ("Spread (standard deviation)", wall.standard_deviation),
             ("Standard uncertainty of the mean", wall.standard_uncertainty),
-            ("Thinnest", wall.thinnest),
-            ("Thickest", wall.thickest),
+            ("Thinnest", wall.minimum),
+            ("Thickest", wall.maximum),
         ]
         return {
             "count": len(readings),

@@ -73,4 +73,4 @@ def _mean_missing(survey: Survey, units: System) -> str | None:
     """Of a path of several whose mean is not there: why, or empty while it is still to be worked out; None of a lone survey."""
     first = survey.primary_survey_id or survey.pk
     joined = Combination.objects.filter(survey=first, retired_at__isnull=True).first()
-    return plain(joined.hindrance, units) if joined else None
+    return plain(joined.blocked_reason, units) if joined else None

@@ -65,7 +65,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
         return page(request, "field/no_data.html", _of_point(request, point))
-    gauging = point.pipe.gaugings.select_related("gauge").first()
+    wall_measurement = point.pipe.wall_measurements.select_related("gauge").first()
     start, offered = starting_values(data, units), choices(cast(User, request.user))
     context = {
         **_of_point(request, point),
@@ -79,7 +79,12 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
             {"name": f"medium.{part}", "label": COMPOSITION[part], "value": start.get(part, ""), "when": when}
             for part, when in entries_by(offered["media"]).items()
         ],
-        "gauged": gauging and {"id": gauging.pk, "mean": worded(gauging.mean_m, "length", units, 2), "at": gauging.taken_at},
+        "gauged": wall_measurement
+        and {
+            "id": wall_measurement.pk,
+            "mean": worded(wall_measurement.mean_m, "length", units, 2),
+            "at": wall_measurement.taken_at,
+        },
         "pairs": _instruments(request, Kind.TRANSDUCER_PAIR),
         "meters": _instruments(request, Kind.METER),
         "traverses": range(1, 5),

@@ -16,13 +16,13 @@ from surveys.bookable import endangered
 from surveys.capabilities import types_of
 from surveys.due import STATUSES, DueRow, Status, due_list, due_rows, office_today
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
-from surveys.fleet_pages.wording import VERDICT_WORDS
+from surveys.fleet_pages.wording import CONFORMITY_WORDS
 from surveys.models import Booking, Calibration, Instrument, User
 from surveys.models.instrument import Kind
 from surveys.papers.wording import moment
 from surveys.portal.frame import page
 from surveys.portal.instruments import left_told
-from surveys.verdicts import verdict_in_force
+from surveys.verdicts import conformity_in_force
 
 HEADINGS: dict[Status, str] = {
     "overdue": "Overdue",
@@ -76,7 +76,7 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
         "heading": HEADINGS[row.status],
         "type": types_of([found]).get((found.kind, found.type_name)),
         "certificates": [
-            {"of": one, "verdict": _verdict(one), "corrected": getattr(one, "corrected_by", None)}
+            {"of": one, "conformity": _conformity(one), "corrected": getattr(one, "corrected_by", None)}
             for one in certificates.prefetch_related("points")
         ],
     }
@@ -109,6 +109,6 @@ def _dangers(
     return dict(found)
 
 
-def _verdict(calibration: Calibration) -> str:
-    verdict = verdict_in_force(calibration)
-    return VERDICT_WORDS[verdict.verdict] if verdict else "no verdict"
+def _conformity(calibration: Calibration) -> str:
+    conformity = conformity_in_force(calibration)
+    return CONFORMITY_WORDS[conformity.conformity] if conformity else "no verdict"

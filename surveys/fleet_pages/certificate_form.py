@@ -9,12 +9,12 @@ from typing import Any
 from compute.units import KINDS, System, express
 from surveys.api.records.acceptance import MOST_POINTS
 from surveys.models import Calibration, Instrument
-from surveys.models.calibration import DecisionRuleName, LimitsFrom, Moment, Together
+from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 from surveys.verdicts import QUANTITY, error_kind, limits_json, points_json, points_of
 
 MOMENTS = {moment.value.replace("-", "_"): moment.label.capitalize() for moment in Moment}
 ROWS = {"as_found": 3, "as_left": 1}
-NUMBERS = {"coverage_factor", "permissible_error.relative", "decision_rule.guard_factor"}
+NUMBERS = {"coverage_factor", "maximum_permissible_error.relative", "decision_rule.guard_factor"}
 PLAIN_NUMBER = "Write a plain number, such as 2 or 0.5."
 
 
@@ -161,7 +161,10 @@ class Sheet:
 
     def _entry(self, name: str, **more: Any) -> Entry:
         # What is wrong with all of the limits is told at their first field.
-        first = {"permissible_error.absolute": "permissible_error", "decision_rule.rule": "decision_rule"}
+        first = {
+            "maximum_permissible_error.absolute": "maximum_permissible_error",
+            "decision_rule.rule": "decision_rule",
+        }
         error = self._errors.get(name) or self._errors.get(first.get(name, ""), "")
         return Entry(name, value=self._typed.get(name, ""), error=error, **more)
 
@@ -196,16 +199,18 @@ def _limits_recorded(calibration: Calibration, units: System) -> dict[str, str]:
     limits = limits_json(calibration)
     if limits is None or calibration.limits_from != LimitsFrom.CERTIFICATE:
         return {}
-    error, rule = limits["permissible_error"], limits["decision_rule"]
+    error, rule = limits["maximum_permissible_error"], limits["decision_rule"]
     absolute = error["absolute"]
     return {
-        "permissible_error.absolute": _text(
-            absolute, calibration.as_entered, "permissible_error.absolute", units
+        "maximum_permissible_error.absolute": _text(
+            absolute, calibration.as_entered, "maximum_permissible_error.absolute", units
         )
         if absolute
         else "",
-        "permissible_error.relative": "" if error["relative"] is None else f"{error['relative']:.12g}",
-        "permissible_error.together": error["together"] or "",
+        "maximum_permissible_error.relative": ""
+        if error["relative"] is None
+        else f"{error['relative']:.12g}",
+        "maximum_permissible_error.combine_by": error["combine_by"] or "",
         "decision_rule.rule": rule["rule"],
         "decision_rule.guard_factor": f"{rule['guard_factor']:.12g}",
     }
@@ -243,14 +248,14 @@ _OF_CORRECTION: dict[str, dict[str, Any]] = {
 }
 _COPIED = ("certificate", "laboratory", "accreditation", "conditions", "note")
 _LIMITS: dict[str, dict[str, Any]] = {
-    "permissible_error.absolute": {"label": "Permissible error"},
-    "permissible_error.relative": {
+    "maximum_permissible_error.absolute": {"label": "Permissible error"},
+    "maximum_permissible_error.relative": {
         "label": "Permissible error, relative",
         "hint": "A ratio: 0.01 is one per cent.",
     },
-    "permissible_error.together": {
+    "maximum_permissible_error.combine_by": {
         "label": "If both are stated, what holds",
-        "options": (("", "only one is stated"), *Together.choices),
+        "options": (("", "only one is stated"), *CombineBy.choices),
     },
     "decision_rule.rule": {
         "label": "Decision rule",

@@ -18,8 +18,8 @@ from surveys.api.records.calibrations import CalibrationIn, calibration_stated
 from surveys.api.records.files import file_name
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
 from surveys.fleet_pages.certificate_form import Sheet, as_recorded
-from surveys.fleet_pages.wording import verdict_shown
-from surveys.models import Calibration, Instrument, Recomputation, Result, ToleranceReview
+from surveys.fleet_pages.wording import conformity_shown
+from surveys.models import Calibration, Instrument, OutOfToleranceReview, Recomputation, Result
 from surveys.portal.frame import page, units_of
 from surveys.services.calibrations import calibration_record
 from surveys.services.documents import certificate_attach
@@ -112,9 +112,9 @@ def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputat
 
 def _outcome(calibration: Calibration, request: HttpRequest) -> dict[str, Any]:
     """The verdict, and the review it opens if it finds the instrument out of tolerance."""
-    review = ToleranceReview.objects.filter(calibration=calibration).first()
+    review = OutOfToleranceReview.objects.filter(calibration=calibration).first()
     return {
-        "judged": verdict_shown(calibration, units_of(request)),
+        "judged": conformity_shown(calibration, units_of(request)),
         "due_on": calibration.due_on,
         "review": review,
         "in_doubt": review.surveys.count() if review else 0,

@@ -17,7 +17,7 @@ from surveys.api.records.tolerance import DECISION_CHOICES
 from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.fleet_pages.access import for_the_fleet, user_of, visible
-from surveys.models import CombinationPart, ReviewedSurvey, ToleranceReview
+from surveys.models import CombinationPart, OutOfToleranceReview, ReviewedSurvey
 from surveys.papers.wording import flow_with_uncertainty, moment
 from surveys.portal.frame import page, units_of
 from surveys.services.tolerance import DECISIONS, Decision, review_decide
@@ -30,7 +30,7 @@ ON_A_PAGE = 50
 @require_safe
 def doubts(request: HttpRequest) -> HttpResponse:
     """Every review, those with surveys to decide first."""
-    rows = ToleranceReview.objects.visible_to(request.user).select_related("instrument", "calibration")
+    rows = OutOfToleranceReview.objects.visible_to(request.user).select_related("instrument", "calibration")
     rows = rows.annotate(
         total=Count("surveys"), undecided=Count("surveys", filter=Q(surveys__state=State.UNDER_REVIEW))
     )
@@ -65,13 +65,18 @@ def doubt_decide(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
     return redirect("fleet-doubt", pk=review.pk)
 
 
-def _review(request: HttpRequest, pk: UUID) -> ToleranceReview:
-    found: ToleranceReview = visible(request, ToleranceReview, pk, "instrument", "calibration", "opened_by")
+def _review(request: HttpRequest, pk: UUID) -> OutOfToleranceReview:
+    found: OutOfToleranceReview = visible(
+        request, OutOfToleranceReview, pk, "instrument", "calibration", "opened_by"
+    )
     return found
 
 
 def _shown(
-    request: HttpRequest, review: ToleranceReview, refused: dict[str, Any] | None = None, status: int = 200
+    request: HttpRequest,
+    review: OutOfToleranceReview,
+    refused: dict[str, Any] | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     units = units_of(request)
     related = ("result", "decided_by", "survey__measuring_point__pipe__site__client")

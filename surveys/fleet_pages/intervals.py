@@ -26,10 +26,10 @@ Method = IntervalReview.Method
 Decision = IntervalReview.Decision
 # As the API has them where a request leaves them out.
 BOUNDS = {
-    "shortest_days": 30,
-    "longest_days": 1826,
-    "shortest_hours": 50.0,
-    "longest_hours": 4000.0,
+    "min_days": 30,
+    "max_days": 1826,
+    "min_hours": 50.0,
+    "max_hours": 4000.0,
     "target": 0.9,
 }
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from compute.decision import Verdict
+from compute.decision import Conformity
 from compute.units import System, express
 from surveys.models import Calibration
 from surveys.papers.wording import SIGNS, findings_worded
-from surveys.verdicts import limits_json, verdict_json
+from surveys.verdicts import conformity_json, limits_json
 
-VERDICT_WORDS: dict[Verdict, str] = {
+CONFORMITY_WORDS: dict[Conformity, str] = {
     "pass": "pass",
     "conditional-pass": "conditional pass",
     "conditional-fail": "conditional fail",
@@ -18,21 +18,23 @@ VERDICT_WORDS: dict[Verdict, str] = {
 }
 
 
-def verdict_shown(calibration: Calibration, units: System) -> dict[str, Any]:
+def conformity_shown(calibration: Calibration, units: System) -> dict[str, Any]:
     """What a certificate's points say, worked out from them: as found, as left, and the verdict in force."""
-    verdict = verdict_json(calibration)
+    conformity = conformity_json(calibration)
     limits = limits_json(calibration)
     return {
-        "verdict": VERDICT_WORDS[verdict["verdict"]] if verdict["verdict"] else "",
-        "within": verdict["within"],
-        "of": (verdict["of"] or "").replace("-", " "),
+        "conformity": CONFORMITY_WORDS[conformity["conformity"]] if conformity["conformity"] else "",
+        "conforms": conformity["conforms"],
+        "of": (conformity["of"] or "").replace("-", " "),
         "sets": [
-            _set_shown(name, verdict[key], units)
+            _set_shown(name, conformity[key], units)
             for name, key in (("As found", "as_found"), ("As left", "as_left"))
-            if verdict[key]
+            if conformity[key]
         ],
         # What holds of the points as found and as left alike is said once.
-        "findings": list({one["text"]: one for one in findings_worded(verdict["findings"], units)}.values()),
+        "findings": list(
+            {one["text"]: one for one in findings_worded(conformity["findings"], units)}.values()
+        ),
         "limits_from": calibration.get_limits_from_display() if limits else "",
         "rule": calibration.get_decision_rule_display(),
     }
@@ -50,19 +52,19 @@ def _set_shown(name: str, found: dict[str, Any], units: System) -> dict[str, Any
         "indicated",
         "error",
         "expanded_uncertainty",
-        "permissible_error",
+        "maximum_permissible_error",
         "acceptance_limit",
     )
     return {
         "name": name,
-        "verdict": VERDICT_WORDS[found["verdict"]],
-        "within": found["within"],
+        "conformity": CONFORMITY_WORDS[found["conformity"]],
+        "conforms": found["conforms"],
         "points": [
             {key: figure(one[key], units) for key in names}
             | {
                 "coverage_factor": f"{one['coverage_factor']:g}",
-                "verdict": VERDICT_WORDS[one["verdict"]],
-                "share": f"{one['share']:.0%}",
+                "conformity": CONFORMITY_WORDS[one["conformity"]],
+                "fraction_of_limit": f"{one['fraction_of_limit']:.0%}",
                 "conformance": f"{one['conformance_probability']:.1%}",
             }
             for one in found["points"]

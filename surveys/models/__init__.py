@@ -9,7 +9,7 @@ from surveys.models.calibration import (
     Calibration,
     CalibrationPoint,
     CalibrationReminder,
-    CurvePolicy,
+    ErrorCorrectionPolicy,
     IntervalPolicy,
 )
 from surveys.models.combination import Combination, CombinationPart, CombinedResult
@@ -19,12 +19,12 @@ from surveys.models.idempotency import IdempotencyKey
 from surveys.models.instrument import Instrument, InstrumentState, TransducerData
 from surveys.models.instrument_review import IntermediateCheck, IntervalReview
 from surveys.models.instrument_type import InstrumentType
-from surveys.models.job import Job, JobMove
-from surveys.models.library import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
-from surveys.models.log_layout import LogLayout
+from surveys.models.job import Job, JobStatusChange
+from surveys.models.library import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData
+from surveys.models.log_layout import LogFormat
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.notice import Notice
-from surveys.models.pipe import Gauging, Pipe, PipeData
+from surveys.models.pipe import Pipe, PipeData, WallMeasurement
 from surveys.models.report import Report
 from surveys.models.result import Recomputation, RecomputationItem, Result
 from surveys.models.sign_in import ApiToken, Invitation, RecoveryCode, Scope
@@ -32,7 +32,7 @@ from surveys.models.site import Client, Site
 from surveys.models.site_meter import SiteMeterReading
 from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey, SurveyData
 from surveys.models.technician import Absence, Qualification, TechnicianProfile
-from surveys.models.tolerance import ReviewedSurvey, ToleranceReview
+from surveys.models.tolerance import OutOfToleranceReview, ReviewedSurvey
 from surveys.models.user import Role, User
 
 __all__ = [
@@ -50,11 +50,14 @@ __all__ = [
     "Combination",
     "CombinationPart",
     "CombinedResult",
-    "CurvePolicy",
+    "CustomMaterial",
+    "CustomMaterialData",
+    "CustomMedium",
+    "CustomMediumData",
     "DispatchPlan",
     "Document",
     "DocumentPart",
-    "Gauging",
+    "ErrorCorrectionPolicy",
     "IdempotencyKey",
     "Instrument",
     "InstrumentState",
@@ -64,16 +67,13 @@ __all__ = [
     "IntervalReview",
     "Invitation",
     "Job",
-    "JobMove",
+    "JobStatusChange",
     "Log",
     "LogFilePart",
-    "LogLayout",
+    "LogFormat",
     "MeasuringPoint",
     "Notice",
-    "OwnMaterial",
-    "OwnMaterialData",
-    "OwnMedium",
-    "OwnMediumData",
+    "OutOfToleranceReview",
     "Pipe",
     "PipeData",
     "Qualification",
@@ -93,9 +93,9 @@ __all__ = [
     "Survey",
     "SurveyData",
     "TechnicianProfile",
-    "ToleranceReview",
     "TransducerData",
     "User",
     "VisibleQuerySet",
+    "WallMeasurement",
     "uuid7",
 ]

@@ -39,7 +39,7 @@ class Action(models.TextChoices):
     LOCKED_OUT = "locked-out", "locked out"
     PASSWORD_CHANGED = "password-changed", "password changed"
     SECOND_FACTOR_CHANGED = "second-factor-changed", "second factor changed"
-    LEFT = "left", "left; personal data blanked"
+    DEACTIVATED = "deactivated", "deactivated; personal data blanked"
 
 
 class AuditEntry(Record):

@@ -1,6 +1,6 @@
 """Calibrations with their points, and the policies that judge them and set their due dates.
 
-A verdict is in no column: it is worked out from the points (`surveys.verdicts`). What it is judged by is copied from a policy into
+A verdict is in no column: it is worked out from the points (`surveys.conformities`). What it is judged by is copied from a policy into
 the calibration, so that a policy changed later changes no verdict already given.
 """
 
@@ -24,14 +24,14 @@ if TYPE_CHECKING:
 REMIND_DAYS = (30, 60, 90)
 
 
-class Together(models.TextChoices):
+class CombineBy(models.TextChoices):
     SUM = "sum", "their sum"
-    LARGER = "larger", "the larger"
+    MAXIMUM = "maximum", "the larger"
 
 
 class DecisionRuleName(models.TextChoices):
-    SIMPLE = "simple", "simple acceptance"
-    GUARD_BANDED = "guard-banded", "guard-banded"
+    SIMPLE = "simple-acceptance", "simple acceptance"
+    GUARD_BANDED = "guarded-acceptance", "guarded-acceptance"
     NON_BINARY = "non-binary", "with conditional verdicts"
 
 
@@ -51,21 +51,21 @@ class Acceptance(models.Model):
 
     permissible_absolute_si = models.FloatField(null=True, blank=True)
     permissible_relative = models.FloatField(null=True, blank=True)
-    permissible_together = models.CharField(max_length=6, choices=Together, blank=True)
-    decision_rule = models.CharField(max_length=12, choices=DecisionRuleName, blank=True)
+    permissible_combine_by = models.CharField(max_length=8, choices=CombineBy, blank=True)
+    decision_rule = models.CharField(max_length=24, choices=DecisionRuleName, blank=True)
     guard_factor = models.FloatField(null=True, blank=True)
 
     class Meta:
         abstract = True
 
-    def permissible_error(self) -> PermissibleError | None:
+    def maximum_permissible_error(self) -> PermissibleError | None:
         """The limit as the mathematics takes it; None if none is stated."""
         return self.limit() if self.decision_rule else None
 
     def limit(self) -> PermissibleError:
         """The limit where one is stated."""
-        together = cast(Any, self.permissible_together or None)
-        return PermissibleError(self.permissible_absolute_si, self.permissible_relative, together)
+        combine_by = cast(Any, self.permissible_combine_by or None)
+        return PermissibleError(self.permissible_absolute_si, self.permissible_relative, combine_by)
 
     def rule(self) -> DecisionRule:
         """The decision rule; ask only where a limit is stated."""
@@ -76,7 +76,7 @@ class Acceptance(models.Model):
         """Fill the columns; the inverse of `limit` and `rule`."""
         self.permissible_absolute_si = permissible.absolute
         self.permissible_relative = permissible.relative
-        self.permissible_together = permissible.together or ""
+        self.permissible_combine_by = permissible.combine_by or ""
         self.decision_rule = rule.rule
         self.guard_factor = rule.guard_factor
 
@@ -156,16 +156,16 @@ class IntervalPolicy(Policy):
         return Interval(self.months, self.days, self.hours)
 
 
-class CurvePolicy(Policy):
+class ErrorCorrectionPolicy(Policy):
     """Whether results are corrected by the error curves of instruments, for surveys from a day on."""
 
     applied = models.BooleanField()
-    holds_from = models.DateField(help_text="First day of surveys it holds for.")
+    valid_from = models.DateField(help_text="First day of surveys it holds for.")
 
     class Meta(Policy.Meta):
         abstract = False
-        verbose_name_plural = "curve policies"
-        constraints = [_about_one("curve_policy_about_instrument_or_type")]
+        verbose_name_plural = "error correction policies"
+        constraints = [_about_one("error_correction_policy_about_instrument_or_type")]
 
 
 class KeptQuerySet(VisibleQuerySet):
@@ -237,7 +237,7 @@ class Calibration(Record, Acceptance):
 
 
 class CalibrationPoint(models.Model):
-    """One point of a certificate; figures in SI of the quantity its instrument measures (`surveys.verdicts.QUANTITY`)."""
+    """One point of a certificate; figures in SI of the quantity its instrument measures (`surveys.conformities.QUANTITY`)."""
 
     calibration = models.ForeignKey(Calibration, models.PROTECT, related_name="points")
     moment = models.CharField(max_length=8, choices=Moment)

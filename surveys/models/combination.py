@@ -44,7 +44,7 @@ class Combination(Record):
         help_text="Of paths: the first one's survey.",
     )
     note = models.TextField(blank=True)
-    hindrance = models.TextField(
+    blocked_reason = models.TextField(
         blank=True, help_text="Why the parts, though each has a result, could not be combined."
     )
     created_at = models.DateTimeField()
@@ -112,12 +112,14 @@ class CombinedResult(Record):
     expanded_uncertainty_m3_s = models.FloatField()
     coverage_factor = models.FloatField()
     effective_degrees_of_freedom = models.FloatField(null=True, help_text="Null: without limit.")
-    window_from = models.DateTimeField(help_text="The first time it rests on.")
-    window_to = models.DateTimeField(help_text="The last time it rests on.")
+    averaged_from = models.DateTimeField(help_text="The first time it rests on.")
+    averaged_to = models.DateTimeField(help_text="The last time it rests on.")
     steps = models.BigIntegerField(
         null=True, help_text="Steps of time in which all parts have readings; null for paths."
     )
-    shared_share = models.FloatField(help_text="Of the variance: what comes from inputs the parts share.")
+    shared_variance_fraction = models.FloatField(
+        help_text="Of the variance: what comes from inputs the parts share."
+    )
     spread_m3_s = models.FloatField(
         null=True, help_text="Of paths and runs: the largest flow less the smallest."
     )
@@ -140,6 +142,6 @@ class CombinedResult(Record):
                 name="combined_result_not_replaced_by_itself", condition=~Q(replaces=F("id"))
             ),
             models.CheckConstraint(
-                name="combined_result_window_in_order", condition=Q(window_to__gte=F("window_from"))
+                name="combined_result_window_in_order", condition=Q(averaged_to__gte=F("averaged_from"))
             ),
         ]

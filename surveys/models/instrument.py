@@ -93,7 +93,7 @@ class Instrument(Record):
 class InstrumentState(Record):
     """One change of an instrument's state, whereabouts or holder; never changed, the latest holds."""
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="states")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="status_changes")
     before = models.CharField(
         max_length=16, choices=State, blank=True, help_text="Empty: it was new to the fleet."
     )
@@ -128,8 +128,8 @@ class TransducerData(Record):
     wedge_delay_s = models.FloatField(default=0)
     wedge_speed_per_kelvin_m_s_k = models.FloatField(null=True, blank=True)
     wedge_reference_temperature_k = models.FloatField(null=True, blank=True)
-    lowest_temperature_k = models.FloatField(null=True, blank=True)
-    highest_temperature_k = models.FloatField(null=True, blank=True)
+    min_temperature_k = models.FloatField(null=True, blank=True)
+    max_temperature_k = models.FloatField(null=True, blank=True)
     reason = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -145,9 +145,9 @@ class TransducerData(Record):
             ),
             models.CheckConstraint(
                 name="transducer_data_temperatures_in_order",
-                condition=Q(lowest_temperature_k__isnull=True)
-                | Q(highest_temperature_k__isnull=True)
-                | Q(lowest_temperature_k__lt=F("highest_temperature_k")),
+                condition=Q(min_temperature_k__isnull=True)
+                | Q(max_temperature_k__isnull=True)
+                | Q(min_temperature_k__lt=F("max_temperature_k")),
             ),
         ]
 
@@ -162,8 +162,8 @@ class TransducerData(Record):
         )
         return TransducerEntry(
             pair,
-            self.lowest_temperature_k,
-            self.highest_temperature_k,
+            self.min_temperature_k,
+            self.max_temperature_k,
             self.wedge_speed_per_kelvin_m_s_k,
             self.wedge_reference_temperature_k,
         )
@@ -178,5 +178,5 @@ class TransducerData(Record):
         self.wedge_delay_s = float(pair.wedge_delay)
         self.wedge_speed_per_kelvin_m_s_k = entry.wedge_speed_per_kelvin
         self.wedge_reference_temperature_k = entry.wedge_reference_temperature
-        self.lowest_temperature_k = entry.lowest_temperature
-        self.highest_temperature_k = entry.highest_temperature
+        self.min_temperature_k = entry.min_temperature
+        self.max_temperature_k = entry.max_temperature

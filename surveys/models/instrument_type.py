@@ -29,23 +29,23 @@ class InstrumentType(Record):
 
     kind = models.CharField(max_length=20, choices=Kind)
     name = models.CharField(max_length=100, help_text="As the instruments' type name says it.")
-    lowest_frequency_hz = _figure("Meter: the lowest it drives.")
-    highest_frequency_hz = _figure("Meter: the highest it drives.")
+    min_frequency_hz = _figure("Meter: the lowest it drives.")
+    max_frequency_hz = _figure("Meter: the highest it drives.")
     timing_resolution_s = _figure("Meter: the smallest time difference it tells.")
     minimum_signal_db = _figure("Meter: weakest signal-to-noise it can use.")
-    lowest_velocity_m_s = _figure("Meter: the lowest it measures.")
-    highest_velocity_m_s = _figure("Meter: the highest it measures.")
-    lowest_temperature_k = _figure("Transducer pair or thermometer: the coldest it may be used at.")
-    highest_temperature_k = _figure("Transducer pair or thermometer: the hottest it may be used at.")
-    shortest_spacing_m = _figure("Transducer pair: the shortest its rail allows.")
-    longest_spacing_m = _figure("Transducer pair: the longest its rail allows.")
+    min_velocity_m_s = _figure("Meter: the lowest it measures.")
+    max_velocity_m_s = _figure("Meter: the highest it measures.")
+    min_temperature_k = _figure("Transducer pair or thermometer: the coldest it may be used at.")
+    max_temperature_k = _figure("Transducer pair or thermometer: the hottest it may be used at.")
+    min_spacing_m = _figure("Transducer pair: the shortest its rail allows.")
+    max_spacing_m = _figure("Transducer pair: the longest its rail allows.")
     hazardous_area_certified = models.BooleanField(
         null=True,
         blank=True,
         help_text="Transducer pair: made for hazardous areas; its certificate and the site's permit decide.",
     )
-    lowest_wall_m = _figure("Thickness gauge: the thinnest it measures.")
-    highest_wall_m = _figure("Thickness gauge: the thickest it measures.")
+    min_wall_thickness_m = _figure("Thickness gauge: the thinnest it measures.")
+    max_wall_thickness_m = _figure("Thickness gauge: the thickest it measures.")
     note = models.TextField(blank=True)
     as_entered = as_entered_field()
 
@@ -55,22 +55,23 @@ class InstrumentType(Record):
             models.UniqueConstraint(fields=["kind", "name"], name="instrument_type_name_once_in_a_kind"),
             models.CheckConstraint(
                 name="instrument_type_frequencies_in_order",
-                condition=_in_order("lowest_frequency_hz", "highest_frequency_hz"),
+                condition=_in_order("min_frequency_hz", "max_frequency_hz"),
             ),
             models.CheckConstraint(
                 name="instrument_type_velocities_in_order",
-                condition=_in_order("lowest_velocity_m_s", "highest_velocity_m_s"),
+                condition=_in_order("min_velocity_m_s", "max_velocity_m_s"),
             ),
             models.CheckConstraint(
                 name="instrument_type_temperatures_in_order",
-                condition=_in_order("lowest_temperature_k", "highest_temperature_k"),
+                condition=_in_order("min_temperature_k", "max_temperature_k"),
             ),
             models.CheckConstraint(
                 name="instrument_type_spacings_in_order",
-                condition=_in_order("shortest_spacing_m", "longest_spacing_m"),
+                condition=_in_order("min_spacing_m", "max_spacing_m"),
             ),
             models.CheckConstraint(
-                name="instrument_type_walls_in_order", condition=_in_order("lowest_wall_m", "highest_wall_m")
+                name="instrument_type_walls_in_order",
+                condition=_in_order("min_wall_thickness_m", "max_wall_thickness_m"),
             ),
         ]
 

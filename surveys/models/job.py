@@ -80,19 +80,19 @@ def own_jobs(technician: User) -> VisibleQuerySet:
     return Job.objects.filter(Q(technician=technician) | booked).distinct()
 
 
-class JobMove(Record):
+class JobStatusChange(Record):
     """One move of a job from state to state: who, when and why; never changed."""
 
     CLIENT_PATH = "job__site__client"
     JOB_PATH = "job"
 
-    job = models.ForeignKey(Job, models.PROTECT, related_name="moves")
+    job = models.ForeignKey(Job, models.PROTECT, related_name="status_changes")
     before = models.CharField(max_length=10, choices=JobState)
     state = models.CharField(max_length=10, choices=JobState)
     reason = models.TextField()
-    moved_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    moved_at = models.DateTimeField()
+    changed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    changed_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["-moved_at", "-id"]
-        constraints = [models.CheckConstraint(name="job_move_has_reason", condition=~Q(reason=""))]
+        ordering = ["-changed_at", "-id"]
+        constraints = [models.CheckConstraint(name="job_status_change_has_reason", condition=~Q(reason=""))]

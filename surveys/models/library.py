@@ -34,7 +34,7 @@ def _name_field() -> models.CharField[Any, Any]:
     )
 
 
-class OwnMaterial(Record):
+class CustomMaterial(Record):
     """A material the office added. What is known of it is in its versions."""
 
     name = _name_field()
@@ -42,7 +42,7 @@ class OwnMaterial(Record):
     use = models.CharField(max_length=200, blank=True)
 
     if TYPE_CHECKING:
-        versions: RelatedManager[OwnMaterialData]
+        versions: RelatedManager[CustomMaterialData]
 
     class Meta:
         ordering = ["name"]
@@ -51,7 +51,7 @@ class OwnMaterial(Record):
         return self.name
 
 
-class OwnMedium(Record):
+class CustomMedium(Record):
     """A medium the office added. What is known of it is in its versions."""
 
     name = _name_field()
@@ -59,11 +59,11 @@ class OwnMedium(Record):
     use = models.CharField(max_length=200, blank=True)
 
     if TYPE_CHECKING:
-        versions: RelatedManager[OwnMediumData]
+        versions: RelatedManager[CustomMediumData]
 
     class Meta:
         ordering = ["name"]
-        verbose_name_plural = "own media"
+        verbose_name_plural = "custom media"
 
     def __str__(self) -> str:
         return self.name
@@ -84,10 +84,10 @@ class Version(Record):
         ordering = ["-recorded_at", "-id"]
 
 
-class OwnMaterialData(Version):
+class CustomMaterialData(Version):
     """One immutable version of a material's figures. The uncertainty is standard and relative."""
 
-    material = models.ForeignKey(OwnMaterial, models.PROTECT, related_name="versions")
+    material = models.ForeignKey(CustomMaterial, models.PROTECT, related_name="versions")
     longitudinal_sound_speed_m_s = models.FloatField()
     shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
     sound_speed_uncertainty = models.FloatField(null=True, blank=True)
@@ -96,19 +96,20 @@ class OwnMaterialData(Version):
     thermal_expansion_1_k = models.FloatField(null=True, blank=True)
 
     class Meta(Version.Meta):
-        verbose_name_plural = "own material data"
+        verbose_name_plural = "custom material data"
         constraints = [
             models.CheckConstraint(
-                name="own_material_data_sound_speed_positive", condition=Q(longitudinal_sound_speed_m_s__gt=0)
+                name="custom_material_data_sound_speed_positive",
+                condition=Q(longitudinal_sound_speed_m_s__gt=0),
             )
         ]
 
     def __str__(self) -> str:
         return f"{self.material} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
 
-    def entry(self) -> OwnMaterialEntry:
+    def entry(self) -> CustomMaterialEntry:
         """The material as the physics takes it."""
-        return OwnMaterialEntry(
+        return CustomMaterialEntry(
             longitudinal_sound_speed=self.longitudinal_sound_speed_m_s,
             shear_sound_speed=self.shear_sound_speed_m_s,
             roughness=self.roughness_m,
@@ -138,10 +139,10 @@ class OwnMaterialData(Version):
         )
 
 
-class OwnMediumData(Version):
+class CustomMediumData(Version):
     """One immutable version of a medium's table. The uncertainties are standard and relative."""
 
-    medium = models.ForeignKey(OwnMedium, models.PROTECT, related_name="versions")
+    medium = models.ForeignKey(CustomMedium, models.PROTECT, related_name="versions")
     pressure_pa = models.FloatField()
     table = models.JSONField(
         help_text="Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, "
@@ -152,10 +153,10 @@ class OwnMediumData(Version):
     viscosity_uncertainty = models.FloatField()
 
     class Meta(Version.Meta):
-        verbose_name_plural = "own medium data"
+        verbose_name_plural = "custom medium data"
         constraints = [
             models.CheckConstraint(
-                name="own_medium_data_uncertainties_not_negative",
+                name="custom_medium_data_uncertainties_not_negative",
                 condition=Q(
                     sound_speed_uncertainty__gte=0, density_uncertainty__gte=0, viscosity_uncertainty__gte=0
                 ),
@@ -200,17 +201,17 @@ class OwnMediumData(Version):
 
 
 @dataclass(frozen=True, slots=True)
-class OwnMaterialEntry(MaterialEntry):
+class CustomMaterialEntry(MaterialEntry):
     """A material by the figures of a version of the office's own."""
 
-    version: OwnMaterialData | None = None
+    version: CustomMaterialData | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class OwnMediumEntry(MediumEntry):
+class CustomMediumEntry(MediumEntry):
     """A medium by the table of a version of the office's own."""
 
-    version: OwnMediumData | None = None
+    version: CustomMediumData | None = None
 
     @property
     def table(self) -> MediumTable | None:

@@ -9,7 +9,7 @@ from django.db import models
 from surveys.core.messages import error_text
 from surveys.errors import ServiceError
 from surveys.models.base import Record
-from surveys.readings.layout import LogLayout as Layout
+from surveys.readings.layout import LogFormat as Layout
 
 
 def validate_layout(raw: object) -> None:
@@ -20,7 +20,7 @@ def validate_layout(raw: object) -> None:
         raise ValidationError(f"{error.field}: {error_text(error)}", code=error.code) from None
 
 
-class LogLayout(Record):
+class LogFormat(Record):
     """A named layout. A log keeps the layout it was read by, so that this one may be changed."""
 
     name = models.CharField(max_length=100, unique=True)
@@ -39,4 +39,4 @@ class LogLayout(Record):
     @property
     def as_read(self) -> Layout:
         """The layout as the intake takes it."""
-        return Layout.from_json(self.layout)
+        return Layout.from_json(self.format)

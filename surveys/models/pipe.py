@@ -1,4 +1,4 @@
-"""Pipes, the versions of what is known of them, and gaugings of their walls."""
+"""Pipes, the versions of what is known of them, and wall measurements of their walls."""
 
 from __future__ import annotations
 
@@ -12,7 +12,12 @@ from compute.acoustics import WaveMode
 from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
 from compute.gauging import Wall
 from surveys.models.base import Record, as_entered_field
-from surveys.models.library import OwnMaterialData, OwnMaterialEntry, OwnMediumData, OwnMediumEntry
+from surveys.models.library import (
+    CustomMaterialData,
+    CustomMaterialEntry,
+    CustomMediumData,
+    CustomMediumEntry,
+)
 from surveys.models.site import Site
 
 if TYPE_CHECKING:
@@ -45,7 +50,7 @@ class Pipe(Record):
 class Change(models.TextChoices):
     FIRST = "first", "first entry"
     CORRECTION = "correction", "correction: the old was always wrong"
-    ALTERATION = "alteration", "alteration: the pipe itself changed"
+    MODIFICATION = "modification", "modification: the pipe itself changed"
 
 
 class TemperatureSource(models.TextChoices):
@@ -56,7 +61,7 @@ class TemperatureSource(models.TextChoices):
 class PipeData(Record):
     """One dated, immutable version of a pipe's dimensions, material, lining, medium and conditions.
 
-    `holds_from` is the date it is true from (none: for as long as the pipe has been there), `recorded_at`
+    `valid_from` is the date it is true from (none: for as long as the pipe has been there), `recorded_at`
     the time it was written. A correction names the version it `corrects`, and replaces it.
     """
 
@@ -66,9 +71,11 @@ class PipeData(Record):
     pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="data")
     change = models.CharField(max_length=12, choices=Change)
     corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
-    holds_from = models.DateField(null=True, blank=True)
+    valid_from = models.DateField(null=True, blank=True)
     reason = models.TextField(blank=True)
-    gauging = models.ForeignKey("Gauging", models.PROTECT, null=True, blank=True, related_name="pipe_data")
+    wall_measurement = models.ForeignKey(
+        "WallMeasurement", models.PROTECT, null=True, blank=True, related_name="pipe_data"
+    )
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
@@ -103,14 +110,14 @@ class PipeData(Record):
     medium_dynamic_viscosity_pa_s = models.FloatField(null=True, blank=True)
 
     # The exact version of the office's own that a name above means, if it is one of theirs.
-    own_material_data = models.ForeignKey(
-        OwnMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_material"
+    custom_material_data = models.ForeignKey(
+        CustomMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_material"
     )
     own_lining_data = models.ForeignKey(
-        OwnMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_lining"
+        CustomMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_lining"
     )
-    own_medium_data = models.ForeignKey(
-        OwnMediumData, models.PROTECT, null=True, blank=True, related_name="pipe_data"
+    custom_medium_data = models.ForeignKey(
+        CustomMediumData, models.PROTECT, null=True, blank=True, related_name="pipe_data"
     )
 
     as_entered = as_entered_field()
@@ -150,8 +157,8 @@ class PipeData(Record):
                 | (~Q(change=Change.CORRECTION) & Q(corrects__isnull=True)),
             ),
             models.CheckConstraint(
-                name="pipe_data_alteration_dated",
-                condition=~Q(change=Change.ALTERATION) | Q(holds_from__isnull=False),
+                name="pipe_data_modification_dated",
+                condition=~Q(change=Change.MODIFICATION) | Q(valid_from__isnull=False),
             ),
             models.CheckConstraint(
                 name="pipe_data_change_has_reason", condition=Q(change=Change.FIRST) | ~Q(reason="")
@@ -201,8 +208,8 @@ class PipeData(Record):
         )
 
     def _material_entry(self) -> MaterialEntry:
-        if self.own_material_data:
-            return self.own_material_data.entry()
+        if self.custom_material_data:
+            return self.custom_material_data.entry()
         return MaterialEntry(
             self.material, self.material_longitudinal_sound_speed_m_s, self.material_shear_sound_speed_m_s
         )
@@ -218,13 +225,13 @@ class PipeData(Record):
 
     def medium_entry(self) -> MediumEntry:
         """The medium as the physics takes it."""
-        if self.own_medium_data:
-            return OwnMediumEntry(
+        if self.custom_medium_data:
+            return CustomMediumEntry(
                 name=self.medium,
                 temperature=self.medium_temperature_k,
                 temperature_source=self.medium_temperature_source,
                 pressure=self.medium_pressure_pa,
-                version=self.own_medium_data,
+                version=self.custom_medium_data,
             )
         return MediumEntry(
             name=self.medium,
@@ -245,7 +252,7 @@ class PipeData(Record):
         self.wall_thickness_m = entry.wall_thickness
         self.roughness_m = entry.roughness
         self.wave_mode = entry.wave_mode or ""
-        self.own_material_data = _version_of(entry.material)
+        self.custom_material_data = _version_of(entry.material)
         material = _name_or_figures(entry.material)
         self.material = material.name
         self.material_longitudinal_sound_speed_m_s = material.longitudinal_sound_speed
@@ -268,7 +275,7 @@ class PipeData(Record):
 
     def set_medium(self, entry: MediumEntry) -> None:
         """Fill the columns of the medium; the inverse of `medium_entry`."""
-        self.own_medium_data = entry.version if isinstance(entry, OwnMediumEntry) else None
+        self.custom_medium_data = entry.version if isinstance(entry, CustomMediumEntry) else None
         self.medium = entry.name
         self.medium_temperature_k = entry.temperature
         self.medium_temperature_source = entry.temperature_source
@@ -287,8 +294,8 @@ def _figures(entry: MaterialEntry) -> dict[str, Any]:
     return {name: getattr(entry, name) for name in names}
 
 
-def _version_of(entry: MaterialEntry) -> OwnMaterialData | None:
-    return entry.version if isinstance(entry, OwnMaterialEntry) else None
+def _version_of(entry: MaterialEntry) -> CustomMaterialData | None:
+    return entry.version if isinstance(entry, CustomMaterialEntry) else None
 
 
 def _name_or_figures(entry: MaterialEntry) -> MaterialEntry:
@@ -297,23 +304,23 @@ def _name_or_figures(entry: MaterialEntry) -> MaterialEntry:
     return MaterialEntry(version.material.name) if version else entry
 
 
-class Gauging(Record):
+class WallMeasurement(Record):
     """Wall-thickness readings taken round a pipe with a gauge, and what they come to."""
 
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
-    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="gaugings")
-    gauge = models.ForeignKey("Instrument", models.PROTECT, related_name="gaugings")
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="wall_measurements")
+    gauge = models.ForeignKey("Instrument", models.PROTECT, related_name="wall_measurements")
     taken_at = models.DateTimeField()
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     readings_m = models.JSONField(help_text="Readings in metres, in the order taken round the pipe.")
     mean_m = models.FloatField()
     standard_deviation_m = models.FloatField()
     standard_uncertainty_m = models.FloatField()
-    thinnest_m = models.FloatField()
-    thickest_m = models.FloatField()
-    set_sound_speed_m_s = models.FloatField(
+    minimum_m = models.FloatField()
+    maximum_m = models.FloatField()
+    gauge_velocity_setting_m_s = models.FloatField(
         null=True, blank=True, help_text="What the gauge was set to, if not the wall's."
     )
     correction_factor = models.FloatField(default=1, help_text="By which the readings were multiplied.")
@@ -322,15 +329,17 @@ class Gauging(Record):
 
     class Meta:
         ordering = ["-taken_at", "-id"]
-        constraints = [models.CheckConstraint(name="gauging_mean_positive", condition=Q(mean_m__gt=0))]
+        constraints = [
+            models.CheckConstraint(name="wall_measurement_mean_positive", condition=Q(mean_m__gt=0))
+        ]
 
     def wall(self) -> Wall:
-        """What the gauging came to, as the physics has it."""
+        """What the wall measurement came to, as the physics has it."""
         return Wall(
             mean=self.mean_m,
             standard_deviation=self.standard_deviation_m,
             standard_uncertainty=self.standard_uncertainty_m,
-            thinnest=self.thinnest_m,
-            thickest=self.thickest_m,
+            minimum=self.minimum_m,
+            maximum=self.maximum_m,
             correction_factor=self.correction_factor,
         )

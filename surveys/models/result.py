@@ -7,16 +7,16 @@ from django.db import models
 from django.db.models import F, Q
 
 from surveys.models.base import Record
-from surveys.models.calibration import Calibration, CurvePolicy
+from surveys.models.calibration import Calibration, ErrorCorrectionPolicy
 from surveys.models.instrument import Instrument, TransducerData
-from surveys.models.pipe import Gauging, Pipe, PipeData
+from surveys.models.pipe import Pipe, PipeData, WallMeasurement
 from surveys.models.survey import Log, Survey, SurveyData
 
 
 class Cause(models.TextChoices):
     LOG_IMPORT = "log-import", "the log was taken in"
     CORRECTION = "correction", "pipe data was corrected"
-    ALTERATION = "alteration", "pipe data was altered from a date on"
+    MODIFICATION = "modification", "pipe data was altered from a date on"
     SURVEY_CORRECTION = "survey-correction", "what was stated of the survey was corrected"
     SEGMENTS = "segments", "other stretches of the log were marked"
     TRANSDUCER_CORRECTION = "transducer-correction", "data of a transducer pair was corrected"
@@ -26,7 +26,7 @@ class Cause(models.TextChoices):
         "an instrument was found out of tolerance: what that would make of results",
     )
     AS_FOUND = "as-found", "the office decided that the error found is to be corrected"
-    CURVES = "error-curves", "whether error curves are applied was decided anew"
+    CURVES = "error-correction-policy", "whether error curves are applied was decided anew"
     METHOD = "method", "the method of computation has a new version"
     COMBINATION = "combination", "surveys were combined"
 
@@ -56,8 +56,8 @@ class Recomputation(Record):
     calibration = models.ForeignKey(
         Calibration, models.PROTECT, null=True, blank=True, related_name="recomputations"
     )
-    curve_policy = models.ForeignKey(
-        CurvePolicy, models.PROTECT, null=True, blank=True, related_name="recomputations"
+    error_correction_policy = models.ForeignKey(
+        ErrorCorrectionPolicy, models.PROTECT, null=True, blank=True, related_name="recomputations"
     )
     # The pipe whose surveys it is about; none where it goes across pipes, which clients see by their notices.
     pipe = models.ForeignKey(Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations")
@@ -78,7 +78,7 @@ class Recomputation(Record):
                 | Q(survey_data__isnull=False)
                 | Q(transducer_data__isnull=False)
                 | Q(calibration__isnull=False)
-                | Q(curve_policy__isnull=False)
+                | Q(error_correction_policy__isnull=False)
                 | Q(cause=Cause.METHOD),
             )
         ]
@@ -105,7 +105,9 @@ class Result(Record):
     survey_data = models.ForeignKey(SurveyData, models.PROTECT, related_name="results")
     pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="results")
     transducer_data = models.ForeignKey(TransducerData, models.PROTECT, related_name="results")
-    gauging = models.ForeignKey(Gauging, models.PROTECT, null=True, blank=True, related_name="results")
+    wall_measurement = models.ForeignKey(
+        WallMeasurement, models.PROTECT, null=True, blank=True, related_name="results"
+    )
     calibrations = models.ManyToManyField(Calibration, related_name="results")
     corrected_for = models.ManyToManyField(
         Instrument, related_name="+", help_text="Instruments whose error curve was applied."

@@ -11,7 +11,7 @@ from django.db.models import F, Q
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Instrument
 from surveys.models.job import Job
-from surveys.models.log_layout import LogLayout
+from surveys.models.log_layout import LogFormat
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.pipe import TemperatureSource
 from surveys.models.site import Client
@@ -144,9 +144,9 @@ class Log(Record):
     file_name = models.CharField(max_length=200, blank=True)
     size_bytes = models.BigIntegerField()
     sha256 = models.CharField(max_length=64)
-    layout = models.JSONField(help_text="How the file was read.")
-    log_layout = models.ForeignKey(
-        LogLayout,
+    format = models.JSONField(help_text="How the file was read.")
+    log_format = models.ForeignKey(
+        LogFormat,
         models.PROTECT,
         null=True,
         blank=True,
@@ -154,10 +154,10 @@ class Log(Record):
         help_text="Whose layout it was.",
     )
     columns = models.JSONField(help_text="Name and unit of each column, as the header line gave them.")
-    unread_columns = models.JSONField(default=list, help_text="Columns of other names, left unread.")
-    rows_taken = models.BigIntegerField()
-    rows_refused = models.BigIntegerField()
-    refusals = models.JSONField(help_text="The first refused rows: line, column, what was wrong.")
+    ignored_columns = models.JSONField(default=list, help_text="Columns of other names, left unread.")
+    rows_accepted = models.BigIntegerField()
+    rows_rejected = models.BigIntegerField()
+    rejected_rows = models.JSONField(help_text="The first refused rows: line, column, what was wrong.")
     findings = models.JSONField(default=list, help_text="Gaps, jumps of the clock, repeats, slips of units.")
     first_reading_at = models.DateTimeField()
     last_reading_at = models.DateTimeField()
@@ -165,7 +165,7 @@ class Log(Record):
     received_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
     class Meta:
-        constraints = [models.CheckConstraint(name="log_has_readings", condition=Q(rows_taken__gt=0))]
+        constraints = [models.CheckConstraint(name="log_has_readings", condition=Q(rows_accepted__gt=0))]
 
 
 class LogFilePart(models.Model):

@@ -27,18 +27,18 @@ class OfficeQuerySet(VisibleQuerySet):
         return self.none()
 
 
-class ToleranceReview(Record):
+class OutOfToleranceReview(Record):
     """A calibration that found an instrument out of tolerance, and the span of days whose results it puts in doubt."""
 
-    calibration = models.OneToOneField(Calibration, models.PROTECT, related_name="tolerance_review")
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="tolerance_reviews")
-    after = models.DateField(
+    calibration = models.OneToOneField(Calibration, models.PROTECT, related_name="out_of_tolerance_review")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="out_of_tolerance_reviews")
+    last_in_tolerance_on = models.DateField(
         null=True, blank=True, help_text="The day it was last known good; null: never, all before count."
     )
-    until = models.DateField(help_text="The day it was found out of tolerance.")
+    found_on = models.DateField(help_text="The day it was found out of tolerance.")
     reasoning = models.JSONField(default=list)
     recomputation = models.OneToOneField(
-        Recomputation, models.PROTECT, null=True, blank=True, related_name="tolerance_review"
+        Recomputation, models.PROTECT, null=True, blank=True, related_name="out_of_tolerance_review"
     )
     opened_at = models.DateTimeField()
     opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -52,8 +52,9 @@ class ToleranceReview(Record):
         ordering = ["-opened_at", "-id"]
         constraints = [
             models.CheckConstraint(
-                name="tolerance_review_span_in_order",
-                condition=Q(after__isnull=True) | Q(after__lt=models.F("until")),
+                name="out_of_tolerance_review_span_in_order",
+                condition=Q(last_in_tolerance_on__isnull=True)
+                | Q(last_in_tolerance_on__lt=models.F("found_on")),
             )
         ]
 
@@ -63,16 +64,16 @@ class ReviewedSurvey(Record):
 
     class State(models.TextChoices):
         UNDER_REVIEW = "under-review", "under review"
-        STANDS = "stands", "the result stands"
+        CONFIRMED = "confirmed", "the result is confirmed"
         CORRECTED = "corrected", "corrected and issued again"
         WITHDRAWN = "withdrawn", "withdrawn"
-        LAPSED = "lapsed", "the certificate was entered wrongly"
+        VOID = "void", "the certificate was entered wrongly"
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    review = models.ForeignKey(ToleranceReview, models.PROTECT, related_name="surveys")
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="tolerance_reviews")
+    review = models.ForeignKey(OutOfToleranceReview, models.PROTECT, related_name="surveys")
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="out_of_tolerance_reviews")
     result = models.ForeignKey(Result, models.PROTECT, related_name="+", help_text="The one in doubt.")
     state = models.CharField(max_length=12, choices=State, default=State.UNDER_REVIEW)
     # With the as-found error applied; worked out in the background.
@@ -101,7 +102,7 @@ class ReviewedSurvey(Record):
                 ),
             ),
             models.CheckConstraint(
-                name="reviewed_survey_figure_whole",
+                name="reviewed_survey_corrected_flow_whole",
                 condition=Q(
                     volume_flow_m3_s__isnull=True,
                     expanded_uncertainty_m3_s__isnull=True,

@@ -8,7 +8,7 @@ from typing import Any
 
 from compute.units import System
 from surveys.api.physics import MOST_FURTHER_LININGS, OVAL, WAVE_MODES
-from surveys.models import Gauging, PipeData
+from surveys.models import PipeData, WallMeasurement
 from surveys.models.pipe import TemperatureSource
 from surveys.office.sheet import Entry, OnRecord, Sheet
 from surveys.papers.wording import worded
@@ -43,11 +43,11 @@ def _of_further_lining(row: str, number: int) -> dict[str, str]:
 
 
 LABELS = {
-    "holds_from": "Holds from (may stay empty)",
+    "valid_from": "Holds from (may stay empty)",
     "changed_on": "Changed on",
     "pipe.outer_diameter": "Outer diameter",
     "pipe.wall_thickness": "Wall thickness",
-    "gauging": "Gauging this wall comes from",
+    "wall_measurement": "WallMeasurement this wall comes from",
     "pipe.material": "Material",
     "pipe.material.longitudinal_sound_speed": "Material: longitudinal sound speed",
     "pipe.material.shear_sound_speed": "Material: shear sound speed, if it has one",
@@ -77,8 +77,8 @@ LABELS = {
 }
 # What holds where nothing is stated.
 UNSAID = {
-    "holds_from": "for as long as the pipe has been there",
-    "gauging": "none",
+    "valid_from": "for as long as the pipe has been there",
+    "wall_measurement": "none",
     "pipe.lining": "none",
     **{f"{row}.material": "none" for row in FURTHER_LININGS},
     "pipe.roughness": "not stated: that of the new material is assumed",
@@ -94,7 +94,7 @@ class PipeSheet(Sheet):
     labels = LABELS
     unsaid = UNSAID
     plain_numbers = PLAIN_NUMBERS
-    kinds = ("correction", "alteration")
+    kinds = ("correction", "modification")
 
     def __init__(
         self,
@@ -102,15 +102,15 @@ class PipeSheet(Sheet):
         units: System,
         typed: Mapping[str, str],
         offers: Mapping[str, Sequence[Offer]],
-        gaugings: Iterable[Gauging],
+        wall_measurements: Iterable[WallMeasurement],
     ) -> None:
         super().__init__(_beginning(base, units), typed)
         self.base, self.units = base, units
-        self.altered = self.kind == "alteration"
+        self.altered = self.kind == "modification"
         self._offers = offers
-        self._gaugings = tuple(
+        self._wall_measurements = tuple(
             (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {worded(one.mean_m, 'length', units, 2)}")
-            for one in gaugings
+            for one in wall_measurements
         )
         asked = self._typed.get("pipe.further_linings.rows", "")
         shown = int(asked[:2]) if asked.isascii() and asked.isdigit() else 0
@@ -134,22 +134,22 @@ class PipeSheet(Sheet):
         asked: dict[str, Any] = {
             "reason": self._text("reason"),
             "pipe": pipe,
-            "gauging": self._gauging() or None,
+            "wall_measurement": self._wall_measurement() or None,
         }
         if is_now["medium"] != was["medium"]:
             asked["medium"] = is_now["medium"]
         if self.altered:
-            return asked | ({"holds_from": day} if (day := self._text("changed_on")) else {})
-        return asked | {"corrects": str(self.base.pk), "holds_from": self._text("holds_from") or None}
+            return asked | ({"valid_from": day} if (day := self._text("changed_on")) else {})
+        return asked | {"corrects": str(self.base.pk), "valid_from": self._text("valid_from") or None}
 
     @property
     def deed(self) -> str:
         """What the button says that does it."""
-        return "Record the alteration" if self.altered else "Correct it"
+        return "Record the modification" if self.altered else "Correct it"
 
     @property
     def nothing_changed(self) -> bool:
-        """Whether it all stands as on record; a day alone is no alteration."""
+        """Whether it all stands as on record; a day alone is no modification."""
         return not [one for one in self.changes if one.name != "changed_on"]
 
     @property
@@ -159,16 +159,20 @@ class PipeSheet(Sheet):
 
     @property
     def since(self) -> list[Entry]:
-        """The day it is true from: of a correction that of the version, of an alteration the day of it."""
+        """The day it is true from: of a correction that of the version, of a modification the day of it."""
         return [
-            self._entry("holds_from", type="date", when="kind correction"),
-            self._entry("changed_on", type="date", when="kind alteration"),
+            self._entry("valid_from", type="date", when="kind correction"),
+            self._entry("changed_on", type="date", when="kind modification"),
         ]
 
     @property
     def pipe(self) -> list[Entry]:
         """Fields of the pipe down to its innermost lining, each after the choice it belongs to."""
-        names = ["pipe.outer_diameter", "pipe.wall_thickness", *(["gauging"] if self._gaugings else [])]
+        names = [
+            "pipe.outer_diameter",
+            "pipe.wall_thickness",
+            *(["wall_measurement"] if self._wall_measurements else []),
+        ]
         return [
             *(self._entry(name) for name in names),
             self._entry("pipe.material"),
@@ -195,11 +199,11 @@ class PipeSheet(Sheet):
             *(self._entry(f"medium.{part}") for part in CONDITIONS),
         ]
 
-    def _gauging(self) -> str:
-        """A wall written by hand is not the gauged one: the gauging on record goes unless another is chosen."""
-        chosen = self._text("gauging")
+    def _wall_measurement(self) -> str:
+        """A wall written by hand is not the gauged one: the wall measurement on record goes unless another is chosen."""
+        chosen = self._text("wall_measurement")
         by_hand = self._text("pipe.wall_thickness") != self._was("pipe.wall_thickness")
-        return "" if by_hand and chosen == self._was("gauging") else chosen
+        return "" if by_hand and chosen == self._was("wall_measurement") else chosen
 
     def _speeds(self, chosen: str, path: str) -> list[Entry]:
         return [self._entry(f"{path}.{speed}", when=f"{chosen} {BY_FIGURES}") for speed in SPEEDS]
@@ -261,7 +265,7 @@ class PipeSheet(Sheet):
         return value
 
     def _at(self, field: str) -> str:
-        if field == "holds_from" and self.altered:
+        if field == "valid_from" and self.altered:
             return "changed_on"
         if found := re.match(r"pipe\.further_linings\.(\d+)(.*)", field):
             # Rows left empty were not sent.
@@ -272,13 +276,13 @@ class PipeSheet(Sheet):
         return super()._at(known.get(field, field))
 
     def _value(self, name: str) -> str:
-        return self._gauging() if name == "gauging" else self._text(name)
+        return self._wall_measurement() if name == "wall_measurement" else self._text(name)
 
     def _known(self, name: str) -> str:
         """How what is on record was known, where that was said."""
-        if name == "pipe.wall_thickness" and (gauging := self.base.gauging):
-            mean = worded(gauging.mean_m, "length", self.units, 2)
-            return f", gauged {gauging.taken_at:%Y-%m-%d} (mean {mean})"
+        if name == "pipe.wall_thickness" and (wall_measurement := self.base.wall_measurement):
+            mean = worded(wall_measurement.mean_m, "length", self.units, 2)
+            return f", gauged {wall_measurement.taken_at:%Y-%m-%d} (mean {mean})"
         if name == "medium.temperature" and self._was(name):
             return f", {self.base.get_medium_temperature_source_display() or 'how it was known is not said'}"
         return ""
@@ -295,7 +299,7 @@ class PipeSheet(Sheet):
             return (("", UNSAID[name]), *((mode, mode) for mode in WAVE_MODES))
         if name == "medium.temperature_source":
             return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureSource))
-        return (("", "none"), *self._gaugings) if name == "gauging" else ()
+        return (("", "none"), *self._wall_measurements) if name == "wall_measurement" else ()
 
     def _offered(self, what: str, name: str) -> list[tuple[str, str]]:
         """The choices, with what is on record even if it is not among them."""
@@ -314,8 +318,8 @@ def _beginning(base: PipeData, units: System) -> OnRecord:
     for row, lining in zip(FURTHER_LININGS, base.further_linings, strict=False):
         start[f"{row}.material"] = lining["material"]["name"] or BY_FIGURES
     start["medium.name"] = base.medium or BY_FIGURES
-    start["holds_from"] = base.holds_from.isoformat() if base.holds_from else ""
-    start["gauging"] = str(base.gauging_id or "")
+    start["valid_from"] = base.valid_from.isoformat() if base.valid_from else ""
+    start["wall_measurement"] = str(base.wall_measurement_id or "")
     return OnRecord(start, values, base.as_entered)
 
 

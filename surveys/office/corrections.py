@@ -56,7 +56,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
 def _in_force(pipe: Pipe) -> list[PipeData]:
     """Versions that no other corrects, the one true from latest first."""
     rows = pipe.data.filter(corrected_by__isnull=True).select_related("recorded_by")
-    return sorted(rows, key=lambda one: (one.holds_from or date.min, one.recorded_at), reverse=True)
+    return sorted(rows, key=lambda one: (one.valid_from or date.min, one.recorded_at), reverse=True)
 
 
 def _version(request: HttpRequest, pipe: Pipe) -> PipeData:
@@ -71,9 +71,9 @@ def _version(request: HttpRequest, pipe: Pipe) -> PipeData:
 
 
 def _sheet(request: HttpRequest, pipe: Pipe, base: PipeData) -> PipeSheet:
-    gaugings = pipe.gaugings.all()[:MOST_GAUGINGS]
+    wall_measurements = pipe.wall_measurements.all()[:MOST_GAUGINGS]
     offers = choices(cast(User, request.user))
-    return PipeSheet(base, units_begun(request), request.POST.dict(), offers, gaugings)
+    return PipeSheet(base, units_begun(request), request.POST.dict(), offers, wall_measurements)
 
 
 def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputation:
@@ -85,12 +85,12 @@ def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputatio
     common: dict[str, Any] = {
         "pipe": pipe,
         "reason": given["reason"],
-        "holds_from": given["holds_from"],
-        "gauging": given["gauging"],
+        "valid_from": given["valid_from"],
+        "wall_measurement": given["wall_measurement"],
         "by": by,
         "now": now,
     }
-    before = (pipe_data_at(pipe, given["holds_from"]) if sheet.altered else None) or sheet.base
+    before = (pipe_data_at(pipe, given["valid_from"]) if sheet.altered else None) or sheet.base
     statement = changed_statement(before, given)
     common["statement"] = replace(
         statement, as_entered=sheet.typed_of(statement.as_entered, before.as_entered)

@@ -19,8 +19,8 @@ LABELS = {
     "wedge_delay": "Delay in the wedges",
     "wedge_temperature_coefficient": "Change of the wedge's sound speed with temperature",
     "wedge_reference_temperature": "Temperature that sound speed is stated at",
-    "lowest_temperature": "Lowest temperature it may be used at",
-    "highest_temperature": "Highest temperature it may be used at",
+    "min_temperature": "Lowest temperature it may be used at",
+    "max_temperature": "Highest temperature it may be used at",
     "reason": "Reason, as the client reads it where a figure moves",
 }
 UNSAID = {"face_offset": "none", "wedge_delay": "none"}

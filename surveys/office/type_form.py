@@ -13,29 +13,29 @@ from surveys.office.sheet import Entry, OnRecord, Sheet
 from surveys.pipe_form import as_typed
 
 HAZARDOUS = "hazardous_area_certified"
-TEMPERATURES = ("lowest_temperature", "highest_temperature")
+TEMPERATURES = ("min_temperature", "max_temperature")
 OF_KIND: Mapping[str, tuple[str, ...]] = {
     Kind.METER: (
-        "lowest_frequency", "highest_frequency", "timing_resolution", "minimum_signal", "lowest_velocity", "highest_velocity",
+        "min_frequency", "max_frequency", "timing_resolution", "minimum_signal", "min_velocity", "max_velocity",
     ),
-    Kind.TRANSDUCER_PAIR: (*TEMPERATURES, "shortest_spacing", "longest_spacing", HAZARDOUS),
+    Kind.TRANSDUCER_PAIR: (*TEMPERATURES, "min_spacing", "max_spacing", HAZARDOUS),
     Kind.THERMOMETER: TEMPERATURES,
-    Kind.THICKNESS_GAUGE: ("lowest_wall", "highest_wall"),
+    Kind.THICKNESS_GAUGE: ("min_wall_thickness", "max_wall_thickness"),
 }  # fmt: skip
 LABELS = {
-    "lowest_frequency": "Lowest frequency it drives",
-    "highest_frequency": "Highest frequency it drives",
+    "min_frequency": "Lowest frequency it drives",
+    "max_frequency": "Highest frequency it drives",
     "timing_resolution": "Smallest time difference it tells",
     "minimum_signal": "Weakest signal-to-noise it can use",
-    "lowest_velocity": "Lowest velocity it measures",
-    "highest_velocity": "Highest velocity it measures",
-    "lowest_temperature": "Coldest it may be used at",
-    "highest_temperature": "Hottest it may be used at",
-    "shortest_spacing": "Shortest spacing its rail allows",
-    "longest_spacing": "Longest spacing its rail allows",
+    "min_velocity": "Lowest velocity it measures",
+    "max_velocity": "Highest velocity it measures",
+    "min_temperature": "Coldest it may be used at",
+    "max_temperature": "Hottest it may be used at",
+    "min_spacing": "Shortest spacing its rail allows",
+    "max_spacing": "Longest spacing its rail allows",
     HAZARDOUS: "Made for hazardous areas",
-    "lowest_wall": "Thinnest wall it measures",
-    "highest_wall": "Thickest wall it measures",
+    "min_wall_thickness": "Thinnest wall it measures",
+    "max_wall_thickness": "Thickest wall it measures",
     "note": "Note",
 }
 YES_OR_NO = {"yes": True, "no": False}

@@ -6,7 +6,7 @@ from surveys.office import board, changing, corrections, review, site_meters, tr
 
 urlpatterns = [
     path("jobs/", board.board, name="office-board"),
-    path("jobs/<uuid:pk>/moves/", board.move, name="office-move"),
+    path("jobs/<uuid:pk>/status-changes/", board.move, name="office-move"),
     path("bookings/<uuid:pk>/check-out/", board.check_out, name="office-check-out"),
     path("bookings/<uuid:pk>/check-in/", board.check_in, name="office-check-in"),
     path("review/", review.queue, name="office-review"),

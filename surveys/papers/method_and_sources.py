@@ -42,7 +42,7 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
     data = result.pipe_data
     wall = dict(_of_wall(data))
     yield from wall.items()
-    medium = None if data.own_medium_data_id else liquids().get(data.medium)
+    medium = None if data.custom_medium_data_id else liquids().get(data.medium)
     if medium:
         yield f"Properties of {data.medium}", medium.source.citation
     yield "Uncertainty", "JCGM 100:2008; uncertainties that no record states are default values"
@@ -55,7 +55,7 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
 
 
 def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
-    wall = None if data.own_material_data_id else {one.name: one for one in solids()}.get(data.material)
+    wall = None if data.custom_material_data_id else {one.name: one for one in solids()}.get(data.material)
     if wall is None:
         return
     yield f"Sound speeds of {data.material}", wall.source_sound.citation

@@ -28,7 +28,7 @@ def _pipe(data: PipeData, units: System) -> Iterator[Row]:
         ends = (data.smallest_outer_diameter_m, data.largest_outer_diameter_m)
         span = " to ".join(worded(one, "length", units) for one in ends)
         yield "Smallest to largest outer diameter", span, _entered(data, "pipe.largest_outer_diameter")
-    yield "Material", *_material(data.pipe_entry().material, _own_source(data.own_material_data), units)
+    yield "Material", *_material(data.pipe_entry().material, _own_source(data.custom_material_data), units)
     if data.roughness_m is None:
         yield "Roughness", "-", "not stated; the usual one of the material is assumed"
     else:
@@ -39,15 +39,16 @@ def _pipe(data: PipeData, units: System) -> Iterator[Row]:
 
 
 def _wall_known(data: PipeData, units: System) -> str:
-    gauging = data.gauging
-    if gauging is None:
+    wall_measurement = data.wall_measurement
+    if wall_measurement is None:
         return f"not gauged; {_entered(data, 'pipe.wall_thickness')}"
     mean, doubt = (
-        worded(one, "length", units, 2) for one in (gauging.mean_m, gauging.standard_uncertainty_m)
+        worded(one, "length", units, 2)
+        for one in (wall_measurement.mean_m, wall_measurement.standard_uncertainty_m)
     )
     return (
-        f"gauged at {len(gauging.readings_m)} places on {gauging.taken_at:%Y-%m-%d} with {gauging.gauge.serial}: mean {mean}, standard "
-        f"uncertainty {doubt}"
+        f"gauged at {len(wall_measurement.readings_m)} places on {wall_measurement.taken_at:%Y-%m-%d} with "
+        f"{wall_measurement.gauge.serial}: mean {mean}, standard uncertainty {doubt}"
     )
 
 
@@ -77,7 +78,7 @@ def _material(material: MaterialEntry, own: str, units: System) -> tuple[str, st
 
 def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterator[Row]:
     medium = survey_medium(taken, data)
-    own = _own_source(data.own_medium_data)
+    own = _own_source(data.custom_medium_data)
     if own:
         yield "Medium", medium.name, f"stated; figures of the office's own library ({own})"
     elif medium.name:
@@ -94,7 +95,7 @@ def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterato
 
 
 def _version(data: PipeData) -> Row:
-    holds = f"holds from {data.holds_from}" if data.holds_from else "has always held"
+    holds = f"holds from {data.valid_from}" if data.valid_from else "has always held"
     why = f"{data.get_change_display()}: {data.reason}" if data.reason else data.get_change_display()
     return (
         "This pipe data",

@@ -109,7 +109,7 @@ def _in_doubt(paper: Paper, year: Year, records: Records) -> None:
         for notice in combined_notices(combined.combination.parts.all()):
             severity = "error" if notice.state in AGAINST else "info"
             paper.callout(
-                f"{combined.combination.name}, {year.day(combined.window_from)}", notice.sentence, severity
+                f"{combined.combination.name}, {year.day(combined.averaged_from)}", notice.sentence, severity
             )
 
 
@@ -193,7 +193,7 @@ def _combined(paper: Paper, year: Year, records: Records, units: System) -> None
         [
             one.combination.name,
             one.combination.get_kind_display(),
-            str(year.day(one.window_from)),
+            str(year.day(one.averaged_from)),
             flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units)
             + _doubt(combined_notices(one.combination.parts.all())),
             f"{one.coverage_factor:.2f}",

@@ -98,7 +98,7 @@ def _of_parts(parts: Iterable[CombinationPart]) -> list[datetime]:
 
 def _reviewed_at(survey: Survey) -> Iterator[datetime]:
     """When reviews of a survey were opened, and decided."""
-    for one in survey.tolerance_reviews.all():
+    for one in survey.out_of_tolerance_reviews.all():
         yield one.review.opened_at
         if one.decided_at:
             yield one.decided_at
@@ -112,7 +112,7 @@ def records_of(year: Year) -> Records:
     told = [_point_year(year, point, known[point.pk], bare) for point in points]
     # The mean of a survey's paths stands with its point.
     combined = CombinedResult.objects.visible_to(year.viewer).filter(
-        year.within("window_from"),
+        year.within("averaged_from"),
         ~Q(combination__kind=Combination.Kind.MULTIPATH),
         combination__site=year.site,
         combination__retired_at__isnull=True,
@@ -124,7 +124,7 @@ def records_of(year: Year) -> Records:
         list(
             combined.select_related("combination")
             .prefetch_related(Prefetch("combination__parts", parts_reviewed()))
-            .order_by("window_from", "id")
+            .order_by("averaged_from", "id")
         ),
         list(_jobs(year)),
     )

@@ -135,7 +135,7 @@ def _summary(paper: Paper, result: Result, units: System, of: str) -> None:
             ("Surveyed by", result.survey.technician.username),
             (
                 "Readings used",
-                f"{result.readings_used} of {log.rows_taken + log.rows_refused}" + _segments(result),
+                f"{result.readings_used} of {log.rows_accepted + log.rows_rejected}" + _segments(result),
             ),
             (
                 "Mean velocity",
@@ -264,7 +264,7 @@ def _beside(paper: Paper, beside: ToldBeside | None) -> None:
     paper.heading("Beside the site's own meter")
     paper.facts(
         [
-            (f"{reading.meter}, {reading.get_taken_display()}", beside.flow),
+            (f"{reading.meter}, {reading.get_reading_type_display()}", beside.flow),
             ("The survey less it", beside.difference),
             *([("Note", reading.note)] if reading.note else []),
         ]

@@ -36,7 +36,7 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
         "left": left_told(row.days_left),
         "usable": not unfit(found, row.due_on, Span(now, now + timedelta(microseconds=1))),
         "in_service": in_service,
-        "since": None if in_service else found.states.order_by("recorded_at", "id").last(),
+        "since": None if in_service else found.status_changes.order_by("recorded_at", "id").last(),
     }
     return page(request, "portal/instrument.html", context)
 

@@ -28,7 +28,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The survey with its current result, its reports and its data to download."""
     rows = Survey.objects.visible_to(request.user)
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
-    rows = rows.prefetch_related(Prefetch("tolerance_reviews", reviews))
+    rows = rows.prefetch_related(Prefetch("out_of_tolerance_reviews", reviews))
     found = get_object_or_404(rows.select_related("measuring_point__pipe__site__client", "log"), pk=pk)
     results = Result.objects.visible_to(request.user).filter(survey=found, replaced_at__isnull=True)
     certificates = Calibration.objects.select_related("instrument")

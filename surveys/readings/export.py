@@ -13,14 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surveys.readings.columns import TIME, Column
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 Block = tuple[NDArray[np.int64], Mapping[str, NDArray[np.float64]]]
 
-EXPORTED = LogLayout(no_value=("",))
+EXPORTED = LogFormat(no_value=("",))
 CSV_ROWS = 8192
 
 

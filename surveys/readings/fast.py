@@ -84,8 +84,8 @@ def read_at_once(chunk: bytes, plan: Plan) -> Piece | None:
 
 def _plain_text(chunk: bytes, plan: Plan) -> bool:
     """Whether the text has nothing that needs care: comments, NULs, odd line ends, long lines, odd quotes."""
-    layout = plan.layout
-    if b"\0" in chunk or (layout.comment and layout.comment.encode() in chunk):
+    log_format = plan.log_format
+    if b"\0" in chunk or (log_format.comment and log_format.comment.encode() in chunk):
         return False
     if b"\r" in chunk and chunk.count(b"\r") != chunk.count(b"\r\n"):
         return False
@@ -94,13 +94,13 @@ def _plain_text(chunk: bytes, plan: Plan) -> bool:
         return False
     if not chunk.isascii():
         chunk.decode("utf-8")
-    quote = layout.quote.encode()
+    quote = log_format.quote.encode()
     return not quote or quote not in chunk or _quotes_enclose_cells(chunk, plan)
 
 
 def _quotes_enclose_cells(chunk: bytes, plan: Plan) -> bool:
     letters = np.frombuffer(b"\n" + chunk + b"\n", dtype=np.uint8)
-    quotes = np.flatnonzero(letters == ord(plan.layout.quote))
+    quotes = np.flatnonzero(letters == ord(plan.log_format.quote))
     if len(quotes) % 2:
         return False
     opening, closing = quotes[::2], quotes[1::2]
@@ -116,7 +116,7 @@ def _first_cells(chunk: bytes, plan: Plan) -> int | None:
     lines = split_lines(chunk[: chunk.find(b"\n") + 1] or chunk)
     if not lines:
         return None
-    quote = plan.layout.quote
+    quote = plan.log_format.quote
     if not quote or quote not in lines[0]:
         return lines[0].count(plan.delimiter) + 1
     outside = "".join(lines[0].split(quote)[::2])
@@ -128,7 +128,7 @@ def _table(chunk: bytes, plan: Plan, cells: int) -> pa.Table | None:
     import pyarrow as pa
     import pyarrow.csv as pc
 
-    layout = plan.layout
+    log_format = plan.log_format
     types: dict[str, Any] = {str(number.at): pa.float64() for number in plan.numbers}
     types |= {str(at): _time_type(plan, chunk) for at in plan.time_at}
     types |= {str(at): pa.string() for at in range(plan.header_cells, cells) if plan.header_cells}
@@ -140,7 +140,7 @@ def _table(chunk: bytes, plan: Plan, cells: int) -> pa.Table | None:
             ),
             parse_options=pc.ParseOptions(
                 delimiter=plan.delimiter,
-                quote_char=layout.quote or False,
+                quote_char=log_format.quote or False,
                 double_quote=True,
                 escape_char=False,
                 newlines_in_values=False,
@@ -149,10 +149,10 @@ def _table(chunk: bytes, plan: Plan, cells: int) -> pa.Table | None:
             convert_options=pc.ConvertOptions(
                 column_types=types,
                 include_columns=list(types),
-                null_values=list(layout.no_value),
+                null_values=list(log_format.no_value),
                 strings_can_be_null=False,
                 quoted_strings_can_be_null=True,
-                decimal_point=layout.decimal_mark,
+                decimal_point=log_format.decimal_mark,
                 timestamp_parsers=[pc.ISO8601],
             ),
         )
@@ -163,7 +163,7 @@ def _table(chunk: bytes, plan: Plan, cells: int) -> pa.Table | None:
 def _time_type(plan: Plan, chunk: bytes) -> pa.DataType:
     import pyarrow as pa
 
-    form = plan.layout.time.form
+    form = plan.log_format.time.form
     if form in UNITS_A_SECOND:
         return pa.float64()
     if form == "pattern" or len(plan.time_at) > 1:
@@ -180,7 +180,7 @@ def _with_offset(chunk: bytes, plan: Plan) -> bool:
 
 
 def _times(table: pa.Table, plan: Plan) -> tuple[NDArray[np.int64], bool] | None:
-    form = plan.layout.time.form
+    form = plan.log_format.time.form
     columns = [_whole(table, at) for at in plan.time_at]
     if any(column.null_count or not len(column) for column in columns):
         return None
@@ -199,7 +199,7 @@ def _times(table: pa.Table, plan: Plan) -> tuple[NDArray[np.int64], bool] | None
         letters.insert(1, np.full((len(columns[0]), 1), 32, dtype=np.uint8))
     joined = np.hstack([block for block in letters if block is not None])
     patterns: tuple[Pattern, ...] = (
-        ISO_OF_TWO_COLUMNS if form == "iso" else (pattern_of(plan.layout.time.pattern),)
+        ISO_OF_TWO_COLUMNS if form == "iso" else (pattern_of(plan.log_format.time.pattern),)
     )
     for pattern in patterns:
         if (moments := pattern.many(joined)) is not None:

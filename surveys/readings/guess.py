@@ -9,7 +9,7 @@ from surveys.errors import ServiceError
 from surveys.readings.columns import SUFFICIENT
 from surveys.readings.guess_columns import columns_of
 from surveys.readings.guess_text import MARK_NAMES, Sheet, encoding_of, lines_of, sheet_of
-from surveys.readings.layout import MOST_COLUMNS, MOST_NO_VALUES, PLAIN, LogLayout
+from surveys.readings.layout import MOST_COLUMNS, MOST_NO_VALUES, PLAIN, LogFormat
 from surveys.readings.parquet_in import MAGIC
 from surveys.readings.plan import plan_of
 
@@ -17,39 +17,39 @@ HEAD_BYTES = 65_536
 
 
 @dataclass(frozen=True, slots=True)
-class Guess:
+class Detection:
     """A layout to look at: what speaks for it, and what cannot be told from the file. Without doubts it fits the plain one."""
 
-    layout: LogLayout
+    log_format: LogFormat
     reasons: tuple[str, ...]
-    doubts: tuple[str, ...]
+    warnings: tuple[str, ...]
 
 
-def guess_layout(head: bytes) -> Guess:
+def detect_format(head: bytes) -> Detection:
     """Propose a layout from the first bytes of a file; the same bytes give the same proposal."""
     head = head[:HEAD_BYTES]
     if head.startswith(MAGIC):
         reasons = ("The file begins as a Parquet file does.",)
         doubt = "Parquet names its columns at the end of the file; say which of them are which quantities."
-        return Guess(LogLayout(form="parquet"), reasons, (doubt,))
+        return Detection(LogFormat(form="parquet"), reasons, (doubt,))
     encoding, why, doubt = encoding_of(head)
     sheet = sheet_of(lines_of(head, encoding))
     if sheet is None:
-        doubts = [doubt, "No rows of readings were recognised; is this the logger's file?"]
-        return Guess(replace(PLAIN, encoding=encoding), (why,), tuple(d for d in doubts if d))
+        warnings = [doubt, "No rows of readings were recognised; is this the logger's file?"]
+        return Detection(replace(PLAIN, encoding=encoding), (why,), tuple(d for d in warnings if d))
     if encoding == "utf-8" and _is_plain(sheet):
-        return Guess(PLAIN, (why, "The header names its columns the plain way."), ())
+        return Detection(PLAIN, (why, "The header names its columns the plain way."), ())
     return _proposed(sheet, encoding, [why], [doubt] if doubt else [])
 
 
-def _proposed(sheet: Sheet, encoding: str, reasons: list[str], doubts: list[str]) -> Guess:
+def _proposed(sheet: Sheet, encoding: str, reasons: list[str], warnings: list[str]) -> Detection:
     reasons.append(
         f"The columns are parted by {MARK_NAMES[sheet.delimiter]}, as {len(sheet.rows)} rows alike show."
     )
     if sheet.decimal_mark == ",":
         reasons.append("Numbers have a decimal comma.")
     if sheet.comma_is_both:
-        doubts.append(
+        warnings.append(
             "Rows have more cells than the header: commas seem to be decimal marks as well. Such a file cannot be read with certainty."
         )
     if sheet.header_line is not None:
@@ -58,10 +58,10 @@ def _proposed(sheet: Sheet, encoding: str, reasons: list[str], doubts: list[str]
     names = {column.name for column in found.columns}
     serves = any(need <= names for need in SUFFICIENT) and len(sheet.rows[0]) <= MOST_COLUMNS
     if not serves:
-        doubts.append(
+        warnings.append(
             "Not all columns a log needs were recognised: transit_time and time_difference, or flow_velocity, or volume_flow."
         )
-    layout = LogLayout(
+    log_format = LogFormat(
         encoding=encoding,
         delimiter=sheet.delimiter,
         decimal_mark=sheet.decimal_mark,
@@ -71,19 +71,26 @@ def _proposed(sheet: Sheet, encoding: str, reasons: list[str], doubts: list[str]
         time=found.time,
         columns=tuple(found.columns),
     )
-    return Guess(_sound(layout), tuple(reasons + found.reasons), tuple(doubts + found.doubts))
+    return Detection(_sound(log_format), tuple(reasons + found.reasons), tuple(warnings + found.warnings))
 
 
-def _sound(layout: LogLayout) -> LogLayout:
+def _sound(log_format: LogFormat) -> LogFormat:
     """The layout if it is one that can be stored, else as much of it as can."""
-    for candidate in (layout, replace(layout, columns=()), replace(layout, columns=(), time=PLAIN.time)):
+    for candidate in (
+        log_format,
+        replace(log_format, columns=()),
+        replace(log_format, columns=(), time=PLAIN.time),
+    ):
         try:
             candidate.check()
         except ServiceError:
             continue
         return candidate
     return replace(
-        PLAIN, encoding=layout.encoding, delimiter=layout.delimiter, decimal_mark=layout.decimal_mark
+        PLAIN,
+        encoding=log_format.encoding,
+        delimiter=log_format.delimiter,
+        decimal_mark=log_format.decimal_mark,
     )
 
 

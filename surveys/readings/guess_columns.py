@@ -51,7 +51,7 @@ class Columns:
     columns: list[ColumnAt] = field(default_factory=list)
     no_value: list[str] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
 
 
 def columns_of(sheet: Sheet) -> Columns:
@@ -76,7 +76,9 @@ def _time(sheet: Sheet, found: Columns) -> set[int]:
                 found.time = TimeAt(_at(sheet, n), _at(sheet, n + 1), *time)
                 found.reasons.append(f"Date and clock time stand in columns {n + 1} and {n + 2}.")
                 return {n, n + 1}
-    found.doubts.append("No column of times was recognised; say where the time stands and how it is written.")
+    found.warnings.append(
+        "No column of times was recognised; say where the time stands and how it is written."
+    )
     return set()
 
 
@@ -86,7 +88,7 @@ def _as_moments(cells: Sequence[str], found: Columns) -> tuple[str, str] | None:
     if all(_is_iso(cell) for cell in cells):
         found.reasons.append(f"The times are ISO 8601, such as {cells[0][:40]}.")
         if not any(cell.endswith("Z") or re.search(r"[+-][0-9:]{4,5}$", cell[10:]) for cell in cells):
-            found.doubts.append(
+            found.warnings.append(
                 "The times have no offset; they are taken by the site's clock. If the logger's clock kept another zone, say so."
             )
         return "iso", ""
@@ -95,12 +97,12 @@ def _as_moments(cells: Sequence[str], found: Columns) -> tuple[str, str] | None:
         return None
     fits.sort(key=lambda pattern: not _runs_on(pattern, cells))
     found.reasons.append(f"The times are written as {fits[0]}, such as {cells[0][:40]}.")
-    found.doubts.append(
+    found.warnings.append(
         "The times have no offset; they are taken by the site's clock. If the logger's clock kept another zone, say so."
     )
     if len({pattern.replace("%y", "%Y") for pattern in fits}) > 1:
         others = ", ".join(fits[1:SHOWN_PATTERNS])
-        found.doubts.append(
+        found.warnings.append(
             f"Day and month cannot be told apart here: {cells[0][:40]} fits {fits[0]} as well as {others}. Choose."
         )
     return "pattern", fits[0]
@@ -129,7 +131,7 @@ def _as_counts(cells: Sequence[str], n: int, sheet: Sheet, found: Columns) -> tu
     name = sheet.header[n].strip().lower() if n < len(sheet.header) else ""
     if n == 0 and numbers[-1] > numbers[0] >= 0 and re.search(r"elapsed|seconds|^t\b|^time", name):
         found.reasons.append(f"Column 1, {sheet.header[0].strip()!r}, counts up from {numbers[0]:g}.")
-        found.doubts.append(
+        found.warnings.append(
             "Column 1 seems to count seconds from the start of the log; say when it started, and that it is seconds."
         )
         return "elapsed-seconds", ""
@@ -146,7 +148,7 @@ def _is_iso(cell: str) -> bool:
 
 def _quantities(sheet: Sheet, taken: set[int], found: Columns) -> None:
     if not sheet.header:
-        found.doubts.append(
+        found.warnings.append(
             "There is no header line; say which quantity stands in which column, and in which unit."
         )
         return
@@ -156,12 +158,12 @@ def _quantities(sheet: Sheet, taken: set[int], found: Columns) -> None:
         name, unit = _named(cell, _unit_below(sheet, n))
         if name is None or any(column.name == name for column in found.columns):
             if name is not None:
-                found.doubts.append(
+                found.warnings.append(
                     f"{cell.strip()[:60]!r} could be {name} too; the first such column was taken."
                 )
             continue
         if not unit:
-            found.doubts.append(
+            found.warnings.append(
                 f"{cell.strip()[:60]!r} seems to be {name}, but its unit is not known; say it."
             )
             continue

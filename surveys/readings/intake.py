@@ -1,6 +1,6 @@
 """Reading a logger's file: streamed, every row taken or refused with its reason, the file kept as it came.
 
-The rows are read by a log layout; without one by the plain layout: UTF-8 text; one header line; a comma,
+The rows are read by a log format; without one by the plain layout: UTF-8 text; one header line; a comma,
 semicolon or tab between the columns; a decimal point. Its first column is `time` (ISO 8601; without an
 offset it is the site's local time); the others are named quantities with their unit, such as
 `transit_time [us]`. Columns of other names are left unread.
@@ -21,15 +21,15 @@ from surveys.errors import ServiceError
 from surveys.readings.codec import BLOCK_ROWS
 from surveys.readings.columns import Column
 from surveys.readings.kept import Blocks, FileParts, Kept
-from surveys.readings.layout import PLAIN, LogLayout
+from surveys.readings.layout import PLAIN, LogFormat
 from surveys.readings.parquet_in import parquet_open, parquet_pieces, parquet_plan
-from surveys.readings.rows import Refusal
+from surveys.readings.rows import RejectedRow
 from surveys.readings.taker import Taker
 from surveys.readings.text import chunks
 from surveys.readings.text_in import text_pieces, text_plan
 from surveys.readings.zones import EPOCH
 
-__all__ = ["BLOCK_ROWS", "Intake", "Refusal", "take_in"]
+__all__ = ["BLOCK_ROWS", "Intake", "RejectedRow", "take_in"]
 
 # Threads that parse and pack beside the one that reads; more do not help one file.
 CREW = 2
@@ -43,14 +43,14 @@ class Intake:
     """
 
     columns: tuple[Column, ...] = ()
-    unread_columns: tuple[str, ...] = ()
+    ignored_columns: tuple[str, ...] = ()
     size_bytes: int = 0
     sha256: str = ""
     file_parts: FileParts = field(default_factory=FileParts)
     blocks: Blocks = field(default_factory=Blocks)
-    rows_taken: int = 0
-    rows_refused: int = 0
-    refusals: list[Refusal] = field(default_factory=list)
+    rows_accepted: int = 0
+    rows_rejected: int = 0
+    rejected_rows: list[RejectedRow] = field(default_factory=list)
     first_reading_at: datetime = EPOCH
     last_reading_at: datetime = EPOCH
     findings: tuple[Finding, ...] = ()
@@ -60,7 +60,7 @@ def take_in(
     source: IO[bytes],
     zone: tzinfo,
     most_bytes: int,
-    layout: LogLayout = PLAIN,
+    log_format: LogFormat = PLAIN,
     starts_at: datetime | None = None,
 ) -> Intake:
     """Read a whole file. `zone` is for times without an offset, `starts_at` for a layout of elapsed seconds.
@@ -68,31 +68,31 @@ def take_in(
     Raises ServiceError for a file that cannot serve at all: no header, no usable columns, no readable row,
     not text (or no Parquet), too large.
     """
-    layout.check()
+    log_format.check()
     crew = ThreadPoolExecutor(CREW, thread_name_prefix="intake")
     try:
         kept = Kept(source, most_bytes, crew)
-        read = _parquet_read if layout.form == "parquet" else _text_read
-        taker = read(kept, layout, zone, starts_at, crew)
+        read = _parquet_read if log_format.form == "parquet" else _text_read
+        taker = read(kept, log_format, zone, starts_at, crew)
     finally:
         crew.shutdown(cancel_futures=True)
     if not taker.blocks.readings:
         first = (
             f" The first: line {r.line}, {r.column}: {r.detail}"
-            if (r := next(iter(taker.refusals), None))
+            if (r := next(iter(taker.rejected_rows), None))
             else ""
         )
         raise ServiceError(f"No row of the file could be read.{first}", code="no-readings", field="file")
     return Intake(
         columns=taker.plan.columns,
-        unread_columns=taker.plan.unread,
+        ignored_columns=taker.plan.unread,
         size_bytes=kept.size_bytes,
         sha256=kept.sha256,
         file_parts=kept.parts,
         blocks=taker.blocks,
-        rows_taken=taker.blocks.readings,
-        rows_refused=taker.rows_refused,
-        refusals=taker.refusals,
+        rows_accepted=taker.blocks.readings,
+        rows_rejected=taker.rows_rejected,
+        rejected_rows=taker.rejected_rows,
         first_reading_at=taker.first_reading_at,
         last_reading_at=taker.last_reading_at,
         findings=taker.findings(),
@@ -100,10 +100,10 @@ def take_in(
 
 
 def _text_read(
-    kept: Kept, layout: LogLayout, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
+    kept: Kept, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
 ) -> Taker:
-    stream = chunks(kept.read_piece, layout.encoding)
-    plan, rows, first_line = text_plan(stream, layout, zone, starts_at)
+    stream = chunks(kept.read_piece, log_format.encoding)
+    plan, rows, first_line = text_plan(stream, log_format, zone, starts_at)
     taker = Taker(plan, first_line, crew)
     for piece in text_pieces(rows, plan, first_line, crew):
         taker.take(piece)
@@ -112,14 +112,14 @@ def _text_read(
 
 
 def _parquet_read(
-    kept: Kept, layout: LogLayout, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
+    kept: Kept, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
 ) -> Taker:
     """Parquet is read from its end, so the file goes to disk first."""
     with TemporaryFile() as file:
         while part := kept.read_piece():
             file.write(part)
         parquet = parquet_open(file)
-        plan = parquet_plan(parquet, layout, zone, starts_at)
+        plan = parquet_plan(parquet, log_format, zone, starts_at)
         # Rows of such a file have no lines: they count from 1.
         taker = Taker(plan, 1, crew)
         for piece in parquet_pieces(parquet, plan):

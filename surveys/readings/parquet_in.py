@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from surveys.errors import ServiceError
 from surveys.readings.columns import TIME
-from surveys.readings.layout import MOST_COLUMNS, LogLayout
+from surveys.readings.layout import MOST_COLUMNS, LogFormat
 from surveys.readings.plan import Number, Plan, plan_of
-from surveys.readings.rows import UNITS_A_SECOND, Piece, Refusal, RowWrong, time_in
+from surveys.readings.rows import UNITS_A_SECOND, Piece, RejectedRow, RowWrong, time_in
 from surveys.readings.zones import EARLIEST, FIRST_YEAR, LAST_YEAR, LATEST
 
 if TYPE_CHECKING:
@@ -53,20 +53,20 @@ def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
 
 
 def parquet_plan(
-    parquet: pq.ParquetFile, layout: LogLayout, zone: tzinfo, starts_at: datetime | None
+    parquet: pq.ParquetFile, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None
 ) -> Plan:
     """Where the layout's columns are in the file. Raises ServiceError if one is not, or is of no type to read."""
     import pyarrow.types as pat
 
     with _arrow_errors():
         schema = parquet.schema_arrow
-    plan = plan_of(layout, ",", schema.names, zone, starts_at)
+    plan = plan_of(log_format, ",", schema.names, zone, starts_at)
     for number in plan.numbers:
         kind = schema.field(number.at).type
         if not (pat.is_integer(kind) or pat.is_floating(kind) or pat.is_decimal(kind)):
             raise _refused(f"The column {number.column.name} holds {kind}, not numbers.", "columns-missing")
     kinds = [schema.field(at).type for at in plan.time_at]
-    counted = layout.time.form in UNITS_A_SECOND
+    counted = log_format.time.form in UNITS_A_SECOND
     for kind in kinds:
         moments = pat.is_timestamp(kind) or pat.is_string(kind) or pat.is_large_string(kind)
         numbers = pat.is_integer(kind) or pat.is_floating(kind)
@@ -119,7 +119,7 @@ def _check_size(metadata: pq.FileMetaData, size: int) -> None:
 
 def _piece(batch: pa.RecordBatch, names: list[str], plan: Plan) -> Piece:
     count = batch.num_rows
-    wrong: dict[int, Refusal] = {}
+    wrong: dict[int, RejectedRow] = {}
     moments, local = _times([batch.column(names[at]) for at in plan.time_at], plan, wrong)
     columns = {}
     for number in plan.numbers:
@@ -137,11 +137,11 @@ def _piece(batch: pa.RecordBatch, names: list[str], plan: Plan) -> Piece:
 
 
 def _times(
-    cells: list[pa.Array], plan: Plan, wrong: dict[int, Refusal]
+    cells: list[pa.Array], plan: Plan, wrong: dict[int, RejectedRow]
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     import pyarrow.types as pat
 
-    form, kind = plan.layout.time.form, cells[0].type
+    form, kind = plan.log_format.time.form, cells[0].type
     if form in UNITS_A_SECOND:
         counts = cells[0].cast("float64", safe=False).to_numpy(zero_copy_only=False)
         counts = np.where(np.abs(counts) <= 1e16, counts, np.inf)
@@ -154,7 +154,7 @@ def _times(
     missing = cells[0].is_null().to_numpy(zero_copy_only=False)
     for n in np.flatnonzero(missing | (moments < EARLIEST) | (moments >= LATEST)).tolist():
         told = "no time" if missing[n] else f"a time outside the years {FIRST_YEAR} to {LAST_YEAR}"
-        wrong[n] = Refusal(n, TIME, f"holds {told}")
+        wrong[n] = RejectedRow(n, TIME, f"holds {told}")
     return moments, np.full(len(moments), local)
 
 
@@ -168,7 +168,7 @@ def _timestamps(cells: pa.Array) -> NDArray[np.int64]:
 
 
 def _texts(
-    cells: list[pa.Array], plan: Plan, wrong: dict[int, Refusal]
+    cells: list[pa.Array], plan: Plan, wrong: dict[int, RejectedRow]
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     moments = np.zeros(len(cells[0]), dtype=np.int64)
     local = np.zeros(len(cells[0]), dtype=bool)
@@ -176,17 +176,19 @@ def _texts(
         try:
             moments[n], local[n] = time_in([text or "" for text in texts], plan)
         except RowWrong as error:
-            wrong[n] = Refusal(n, error.column, error.detail)
+            wrong[n] = RejectedRow(n, error.column, error.detail)
     return moments, local
 
 
-def _values(cells: pa.Array, number: Number, plan: Plan, wrong: dict[int, Refusal]) -> NDArray[np.float64]:
+def _values(
+    cells: pa.Array, number: Number, plan: Plan, wrong: dict[int, RejectedRow]
+) -> NDArray[np.float64]:
     values = np.array(cells.cast("float64", safe=False).to_numpy(zero_copy_only=False), dtype=np.float64)
     absent = cells.is_null().to_numpy(zero_copy_only=False) | np.isin(values, plan.no_numbers)
     impossible = ~np.isfinite(values) & ~absent
     for n in np.flatnonzero(impossible | (absent if number.needed else False)).tolist():
         wrong.setdefault(
-            n, Refusal(n, number.column.name, "holds no value" if absent[n] else "holds no finite number")
+            n, RejectedRow(n, number.column.name, "holds no value" if absent[n] else "holds no finite number")
         )
     values[absent] = np.nan
     return np.where(absent, np.nan, 0.0 - values if number.turned else values + 0.0)

@@ -11,7 +11,7 @@ from compute.errors import ComputeError
 from compute.unit_table import unit_named
 from surveys.errors import ServiceError
 from surveys.readings.columns import KIND_BY_COLUMN, SUFFICIENT, TIME, Column
-from surveys.readings.layout import MOST_COLUMNS, At, ColumnAt, LogLayout, start_named, zone_named
+from surveys.readings.layout import MOST_COLUMNS, At, ColumnAt, LogFormat, start_named, zone_named
 from surveys.readings.rows import number_in
 from surveys.readings.zones import EPOCH, MICROSECOND, LocalClock
 
@@ -38,7 +38,7 @@ class Plan:
     what elapsed seconds count from, in microseconds since 1970 UTC.
     """
 
-    layout: LogLayout
+    log_format: LogFormat
     delimiter: str
     header_cells: int
     time_at: tuple[int, ...]
@@ -60,12 +60,16 @@ class Plan:
     @property
     def no_numbers(self) -> tuple[float, ...]:
         """Those of the texts for no value that are numbers, such as -9999."""
-        found = (number_in(text, self.layout.decimal_mark) for text in self.layout.no_value)
+        found = (number_in(text, self.log_format.decimal_mark) for text in self.log_format.no_value)
         return tuple(value for value in found if value is not None)
 
 
 def plan_of(
-    layout: LogLayout, delimiter: str, header: Sequence[str] | None, zone: tzinfo, starts_at: datetime | None
+    log_format: LogFormat,
+    delimiter: str,
+    header: Sequence[str] | None,
+    zone: tzinfo,
+    starts_at: datetime | None,
 ) -> Plan:
     """Find every column of a layout in a header (None: there is none).
 
@@ -74,23 +78,25 @@ def plan_of(
     cells = list(header or ())
     if len(cells) > MOST_COLUMNS:
         raise ServiceError(f"More than {MOST_COLUMNS} columns.", code="too-many-columns", field="file")
-    zone = zone_named(layout.time.zone) or zone
-    if layout.columns:
-        time_at, found = _by_layout(layout, cells)
+    zone = zone_named(log_format.time.zone) or zone
+    if log_format.columns:
+        time_at, found = _by_log_format(log_format, cells)
     else:
-        time_at, found = _by_header(layout, cells)
+        time_at, found = _by_header(log_format, cells)
     found.sort(key=lambda pair: pair[1])
     needed = _needed([column.name for column, _, _ in found])
     numbers = tuple(Number(column, at, turned, column.name in needed) for column, at, turned in found)
     read = {*time_at, *(number.at for number in numbers)}
     unread = tuple(cell.strip()[:LONGEST_SHOWN] for n, cell in enumerate(cells) if n not in read)
-    start = _start(layout, zone, starts_at)
-    return Plan(layout, delimiter, len(cells), time_at, numbers, unread, zone, start)
+    start = _start(log_format, zone, starts_at)
+    return Plan(log_format, delimiter, len(cells), time_at, numbers, unread, zone, start)
 
 
-def _by_header(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
+def _by_header(
+    log_format: LogFormat, cells: list[str]
+) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
     """The plain way: the header's cells are our names with units."""
-    times = [at for at in (layout.time.at, layout.time.clock) if at is not None]
+    times = [at for at in (log_format.time.at, log_format.time.clock) if at is not None]
     plain_time = times == [TIME]
     names: set[str] = set()
     found: list[tuple[Column, int, bool]] = []
@@ -110,18 +116,20 @@ def _by_header(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], li
         raise ServiceError(
             "The header must have time and either transit_time with time_difference, or flow_velocity, or "
             "volume_flow, each with its unit in brackets; it has: "
-            f"{', '.join(c.strip()[:LONGEST_SHOWN] for c in cells)}. If the file names its columns otherwise, say so in a log layout.",
+            f"{', '.join(c.strip()[:LONGEST_SHOWN] for c in cells)}. If the file names its columns otherwise, say so in a log format.",
             code="columns-missing",
             field="file",
         )
     return tuple(time_at), found
 
 
-def _by_layout(layout: LogLayout, cells: list[str]) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
-    times = [at for at in (layout.time.at, layout.time.clock) if at is not None]
+def _by_log_format(
+    log_format: LogFormat, cells: list[str]
+) -> tuple[tuple[int, ...], list[tuple[Column, int, bool]]]:
+    times = [at for at in (log_format.time.at, log_format.time.clock) if at is not None]
     time_at = tuple(_position(at, cells, "time") for at in times)
     found = []
-    for column in layout.columns:
+    for column in log_format.columns:
         at = _position(column.at, cells, column.name)
         found.append((Column(column.name, column.unit or _header_unit(column, cells[at])), at, column.turned))
     positions = [*time_at, *(at for _, at, _ in found)]
@@ -179,15 +187,15 @@ def _needed(names: list[str]) -> frozenset[str]:
     return next(need for need in SUFFICIENT if need <= set(names))
 
 
-def _start(layout: LogLayout, zone: tzinfo, starts_at: datetime | None) -> int | None:
-    if layout.time.form != "elapsed-seconds":
+def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> int | None:
+    if log_format.time.form != "elapsed-seconds":
         return None
-    start = start_named(layout.time.starts_at) if layout.time.starts_at else starts_at
+    start = start_named(log_format.time.starts_at) if log_format.time.starts_at else starts_at
     if start is None:
         raise ServiceError(
             "The times count from a start that is not stated; say when the log began.",
             code="start-missing",
-            field="layout.time.starts_at",
+            field="log_format.time.starts_at",
         )
     if start.tzinfo is not None:
         return (start - EPOCH) // MICROSECOND
@@ -198,6 +206,6 @@ def _start(layout: LogLayout, zone: tzinfo, starts_at: datetime | None) -> int |
     utc, absent = clock.in_utc(np.array([local]))
     if absent[0]:
         raise ServiceError(
-            f"{clock.skipped_hour(local)}.", code="layout-invalid", field="layout.time.starts_at"
+            f"{clock.skipped_hour(local)}.", code="log_format-invalid", field="log_format.time.starts_at"
         )
     return int(utc[0])

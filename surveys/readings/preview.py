@@ -15,11 +15,11 @@ from surveys.readings.codec import decode_block
 from surveys.readings.columns import Column
 from surveys.readings.export import iso_times
 from surveys.readings.intake import take_in
-from surveys.readings.layout import LogLayout
-from surveys.readings.rows import Refusal
+from surveys.readings.layout import LogFormat
+from surveys.readings.rows import RejectedRow
 
 ROWS_SHOWN = 20
-REFUSALS_SHOWN = 20
+REJECTED_ROWS_SHOWN = 20
 MOST_SAMPLE_BYTES = 16 << 20
 
 
@@ -28,38 +28,42 @@ class Preview:
     """The first rows of a sample: times in UTC, values in the columns' units with None where there is none."""
 
     columns: tuple[Column, ...]
-    unread_columns: tuple[str, ...]
+    ignored_columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[float | None, ...]], ...]
-    rows_taken: int
-    rows_refused: int
-    refusals: tuple[Refusal, ...]
+    rows_accepted: int
+    rows_rejected: int
+    rejected_rows: tuple[RejectedRow, ...]
     findings: tuple[Finding, ...]
 
 
 def preview(
-    layout: LogLayout, sample: bytes, zone: tzinfo, cut_short: bool = False, starts_at: datetime | None = None
+    log_format: LogFormat,
+    sample: bytes,
+    zone: tzinfo,
+    cut_short: bool = False,
+    starts_at: datetime | None = None,
 ) -> Preview:
     """Read a sample by a layout; nothing is kept. `cut_short`: the file goes on, so the last line is left out.
 
     Raises ServiceError as the intake would: a header that does not fit, no readable row.
     """
-    if cut_short and layout.form == "csv":
-        sample = _whole_lines(sample, layout.encoding)
+    if cut_short and log_format.form == "csv":
+        sample = _whole_lines(sample, log_format.encoding)
     elif cut_short:
         raise ServiceError(
             "A Parquet file can be tried whole only: what tells of its columns stands at its end.",
             code="sample-cut-short",
             field="file",
         )
-    intake = take_in(io.BytesIO(sample), zone, MOST_SAMPLE_BYTES, layout, starts_at)
+    intake = take_in(io.BytesIO(sample), zone, MOST_SAMPLE_BYTES, log_format, starts_at)
     times, columns = decode_block(intake.blocks[0][1])
     return Preview(
         intake.columns,
-        intake.unread_columns,
+        intake.ignored_columns,
         _rows(times[:ROWS_SHOWN], [columns[column.name][:ROWS_SHOWN] for column in intake.columns]),
-        intake.rows_taken,
-        intake.rows_refused,
-        tuple(intake.refusals[:REFUSALS_SHOWN]),
+        intake.rows_accepted,
+        intake.rows_rejected,
+        tuple(intake.rejected_rows[:REJECTED_ROWS_SHOWN]),
         intake.findings,
     )
 

@@ -26,7 +26,7 @@ UNITS_A_SECOND = {"unix-seconds": 1e6, "unix-milliseconds": 1e3, "elapsed-second
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
+class RejectedRow:
     """A row that could not be read: its line in the file, the column, and what was wrong."""
 
     line: int
@@ -39,7 +39,7 @@ class Piece:
     """Rows of some lines of a file, not brought to UTC yet.
 
     `times` are microseconds since 1970, in UTC or, where `local` is true, by the zone's clock; `at` is each
-    row's line counted from 0 at the start of the piece, as are the lines of `refusals`.
+    row's line counted from 0 at the start of the piece, as are the lines of `rejected_rows`.
     """
 
     lines: int
@@ -47,7 +47,7 @@ class Piece:
     local: NDArray[np.bool_]
     at: NDArray[np.int64]
     columns: dict[str, NDArray[np.float64]]
-    refusals: list[Refusal] = field(default_factory=list)
+    rejected_rows: list[RejectedRow] = field(default_factory=list)
 
 
 class LineTooLong(Exception):
@@ -74,19 +74,19 @@ def read_one_by_one(chunk: bytes, plan: Plan) -> Piece:
     local: list[bool] = []
     at: list[int] = []
     values: list[list[float]] = []
-    refusals: list[Refusal] = []
+    rejected_rows: list[RejectedRow] = []
     lines = split_lines(chunk)
     for n, line in enumerate(lines):
         if len(line) > LONGEST_LINE:
             raise LineTooLong(n)
-        if not line or (plan.layout.comment and line.startswith(plan.layout.comment)):
+        if not line or (plan.log_format.comment and line.startswith(plan.log_format.comment)):
             continue
         try:
             cells = cells_of(line.replace("\0", "\N{REPLACEMENT CHARACTER}"), plan)
             moment, is_local = time_in([cells[position] for position in plan.time_at], plan)
             values.append([value_in(cells[number.at], number, plan) for number in plan.numbers])
         except RowWrong as wrong:
-            refusals.append(Refusal(n, wrong.column, wrong.detail))
+            rejected_rows.append(RejectedRow(n, wrong.column, wrong.detail))
             continue
         times.append(moment)
         local.append(is_local)
@@ -101,7 +101,7 @@ def read_one_by_one(chunk: bytes, plan: Plan) -> Piece:
         np.array(local, bool),
         np.array(at, np.int64),
         columns,
-        refusals,
+        rejected_rows,
     )
 
 
@@ -115,7 +115,7 @@ def split_lines(chunk: bytes) -> list[str]:
 
 def cells_of(line: str, plan: Plan) -> list[str]:
     """A row's cells, or RowWrong where there are too few or too many."""
-    quote = plan.layout.quote
+    quote = plan.log_format.quote
     if quote and quote in line:
         try:
             cells = next(
@@ -139,14 +139,14 @@ def cells_of(line: str, plan: Plan) -> list[str]:
 
 def time_in(texts: list[str], plan: Plan) -> tuple[int, bool]:
     """A row's time in microseconds, and whether it is by the zone's clock."""
-    layout = plan.layout.time
+    log_format = plan.log_format.time
     stripped = [text.strip() for text in texts]
-    if layout.form in UNITS_A_SECOND:
+    if log_format.form in UNITS_A_SECOND:
         return _counted(stripped[0], plan), False
-    if layout.form == "pattern":
+    if log_format.form == "pattern":
         text = " ".join(stripped)
-        moment = pattern_of(layout.pattern).moment(text)
-        what = f"is no time of the form {layout.pattern}"
+        moment = pattern_of(log_format.pattern).moment(text)
+        what = f"is no time of the form {log_format.pattern}"
     else:
         text = "T".join(stripped)
         try:
@@ -165,10 +165,12 @@ def time_in(texts: list[str], plan: Plan) -> tuple[int, bool]:
 
 
 def _counted(text: str, plan: Plan) -> int:
-    count = number_in(text, plan.layout.decimal_mark)
+    count = number_in(text, plan.log_format.decimal_mark)
     if count is None or abs(count) > 1e16:
-        raise RowWrong(TIME, f"{shown(text)} is no count of {plan.layout.time.form.split('-')[1]}")
-    return _in_range(int(np.rint(count * UNITS_A_SECOND[plan.layout.time.form])) + (plan.start or 0), text)
+        raise RowWrong(TIME, f"{shown(text)} is no count of {plan.log_format.time.form.split('-')[1]}")
+    return _in_range(
+        int(np.rint(count * UNITS_A_SECOND[plan.log_format.time.form])) + (plan.start or 0), text
+    )
 
 
 def _in_range(microseconds: int, text: str) -> int:
@@ -180,8 +182,8 @@ def _in_range(microseconds: int, text: str) -> int:
 def value_in(text: str, number: Number, plan: Plan) -> float:
     """A cell's number; nan where a column that is not needed says it has no value."""
     name, stripped = number.column.name, text.strip()
-    value = number_in(stripped, plan.layout.decimal_mark)
-    if stripped in plan.layout.no_value or (value is not None and value in plan.no_numbers):
+    value = number_in(stripped, plan.log_format.decimal_mark)
+    if stripped in plan.log_format.no_value or (value is not None and value in plan.no_numbers):
         if number.needed:
             raise RowWrong(name, f"{shown(stripped)} stands for no value, and no reading is without it")
         return math.nan

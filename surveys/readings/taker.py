@@ -17,10 +17,10 @@ from surveys.readings.columns import TIME
 from surveys.readings.kept import Blocks
 from surveys.readings.notes import zone_findings
 from surveys.readings.plan import Plan
-from surveys.readings.rows import Piece, Refusal
+from surveys.readings.rows import Piece, RejectedRow
 from surveys.readings.zones import EPOCH, LocalClock, moment_of
 
-REFUSALS_LISTED = 100
+REJECTED_ROWS_LISTED = 100
 BLOCKS_WAITING = 4
 Readings = tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]
 
@@ -38,8 +38,8 @@ class Taker:
         self._packing: deque[Future[tuple[int, bytes]]] = deque()
         self._ends: list[int] = []
         self.blocks = Blocks()
-        self.rows_refused = 0
-        self.refusals: list[Refusal] = []
+        self.rows_rejected = 0
+        self.rejected_rows: list[RejectedRow] = []
 
     def take(self, piece: Piece) -> None:
         """The next piece of the file."""
@@ -74,21 +74,23 @@ class Taker:
         return (*zone_findings(self.plan, self._clock), *self._check.findings())
 
     def _settled(self, piece: Piece) -> Readings:
-        refusals = [Refusal(self.line + r.line, r.column, r.detail) for r in piece.refusals]
+        rejected_rows = [RejectedRow(self.line + r.line, r.column, r.detail) for r in piece.rejected_rows]
         times, columns = piece.times, piece.columns
         if piece.local.any():
             times, absent = self._in_utc(piece)
             if absent.any():
-                refusals += [
-                    Refusal(self.line + int(piece.at[n]), TIME, self._clock.skipped_hour(int(piece.times[n])))
-                    for n in np.flatnonzero(absent)[:REFUSALS_LISTED]
+                rejected_rows += [
+                    RejectedRow(
+                        self.line + int(piece.at[n]), TIME, self._clock.skipped_hour(int(piece.times[n]))
+                    )
+                    for n in np.flatnonzero(absent)[:REJECTED_ROWS_LISTED]
                 ]
-                refusals.sort(key=lambda refusal: refusal.line)
-                self.rows_refused += max(int(absent.sum()) - REFUSALS_LISTED, 0)
+                rejected_rows.sort(key=lambda row: row.line)
+                self.rows_rejected += max(int(absent.sum()) - REJECTED_ROWS_LISTED, 0)
                 times = times[~absent]
                 columns = {name: values[~absent] for name, values in columns.items()}
-        self.rows_refused += len(refusals)
-        self.refusals += refusals[: REFUSALS_LISTED - len(self.refusals)]
+        self.rows_rejected += len(rejected_rows)
+        self.rejected_rows += rejected_rows[: REJECTED_ROWS_LISTED - len(self.rejected_rows)]
         return times, columns
 
     def _in_utc(self, piece: Piece) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

@@ -40,10 +40,10 @@ def chunks(read_piece: Callable[[], bytes], encoding: str, size: int = CHUNK_BYT
 
 
 def not_text(encoding: str, error: UnicodeError) -> ServiceError:
-    """The refusal of a file that is no text of its encoding."""
+    """The row of a file that is no text of its encoding."""
     byte = f" (byte {error.object[error.start]:#04x})" if isinstance(error, UnicodeDecodeError) else ""
     return ServiceError(
-        f"The file is not {encoding.upper()} text{byte}; save it as UTF-8, or say its encoding in the log layout.",
+        f"The file is not {encoding.upper()} text{byte}; save it as UTF-8, or say its encoding in the log format.",
         code="file-not-text",
         field="file",
     )

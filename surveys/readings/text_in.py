@@ -11,7 +11,7 @@ from datetime import datetime, tzinfo
 
 from surveys.errors import ServiceError
 from surveys.readings.fast import read_rows
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 from surveys.readings.plan import Plan, plan_of
 from surveys.readings.rows import LONGEST_LINE, LineTooLong, Piece, split_lines
 from surveys.readings.text import not_text
@@ -22,24 +22,24 @@ PLAIN_DELIMITERS = (";", "\t", ",")
 
 
 def text_plan(
-    stream: Iterator[bytes], layout: LogLayout, zone: tzinfo, starts_at: datetime | None
+    stream: Iterator[bytes], log_format: LogFormat, zone: tzinfo, starts_at: datetime | None
 ) -> tuple[Plan, Iterator[bytes], int]:
     """Read what stands before the rows: how to read them, the chunks of rows, and the number of their first line.
 
     Raises ServiceError if there is no header where the layout has one, or a column is not in it.
     """
-    before = (layout.header_line or 0) + layout.skip_after_header
-    lines, rest = _first_lines(stream, before + (layout.header_line is None))
-    if layout.header_line is None:
+    before = (log_format.header_line or 0) + log_format.skip_after_header
+    lines, rest = _first_lines(stream, before + (log_format.header_line is None))
+    if log_format.header_line is None:
         # The first row only tells the delimiter; it is read with the others.
         header, sample = None, lines[before] if len(lines) > before else ""
     else:
-        header = sample = lines[layout.header_line - 1] if len(lines) >= layout.header_line else ""
+        header = sample = lines[log_format.header_line - 1] if len(lines) >= log_format.header_line else ""
         if len(header) > LONGEST_LINE:
-            raise line_too_long(layout.header_line)
-    delimiter = layout.delimiter or _delimiter(sample, layout)
-    cells = None if header is None else _header_cells(header, delimiter, layout.quote)
-    plan = plan_of(layout, delimiter, cells, zone, starts_at)
+            raise line_too_long(log_format.header_line)
+    delimiter = log_format.delimiter or _delimiter(sample, log_format)
+    cells = None if header is None else _header_cells(header, delimiter, log_format.quote)
+    plan = plan_of(log_format, delimiter, cells, zone, starts_at)
     return plan, _chain(rest, stream, len(lines) - before, lines), before + 1
 
 
@@ -70,7 +70,7 @@ def text_pieces(
 
 
 def line_too_long(number: int) -> ServiceError:
-    """The refusal of a file that has a line no log has."""
+    """The row of a file that has a line no log has."""
     return ServiceError(
         f"Line {number} is longer than {LONGEST_LINE} characters; this is not a log.",
         code="line-too-long",
@@ -120,10 +120,10 @@ def _chain(rest: bytes, stream: Iterator[bytes], unread: int, lines: list[str]) 
     yield from stream
 
 
-def _delimiter(line: str, layout: LogLayout) -> str:
-    found = [mark for mark in PLAIN_DELIMITERS if mark in line and mark != layout.decimal_mark]
+def _delimiter(line: str, log_format: LogFormat) -> str:
+    found = [mark for mark in PLAIN_DELIMITERS if mark in line and mark != log_format.decimal_mark]
     if not found:
-        where = "first line" if layout.header_line in (None, 1) else f"line {layout.header_line}"
+        where = "first line" if log_format.header_line in (None, 1) else f"line {log_format.header_line}"
         raise ServiceError(
             f"The {where} must name the columns with a comma, semicolon or tab between them, for example "
             "time,transit_time [us],time_difference [ns].",

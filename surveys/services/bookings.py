@@ -8,7 +8,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from surveys.bookable import Refusal, bookable, technicians_bookable
+from surveys.bookable import UnsuitableReason, bookable, technicians_bookable
 from surveys.errors import Conflict
 from surveys.models import Booking, BookingEvent, User
 from surveys.models.booking import Handover
@@ -138,6 +138,6 @@ def _allowed(booking: Booking, by: User, now: datetime) -> None:
         )
 
 
-def _refuse(reasons: Iterable[Refusal], field: str) -> None:
+def _refuse(reasons: Iterable[UnsuitableReason], field: str) -> None:
     for one in reasons:
         raise Conflict(one.said, code=one.code, field=field)

@@ -21,7 +21,7 @@ from surveys.models import (
     AcceptancePolicy,
     Calibration,
     CalibrationPoint,
-    CurvePolicy,
+    ErrorCorrectionPolicy,
     Instrument,
     IntervalPolicy,
     Recomputation,
@@ -120,17 +120,17 @@ def policy_record(
 
 
 @transaction.atomic
-def curve_policy_record(
-    *, policy: CurvePolicy, by: User, now: datetime
-) -> tuple[CurvePolicy, Recomputation | None]:
+def error_correction_policy_record(
+    *, policy: ErrorCorrectionPolicy, by: User, now: datetime
+) -> tuple[ErrorCorrectionPolicy, Recomputation | None]:
     """Decide whether results are corrected by error curves; those that rest on another decision are recomputed."""
     # Held until the end, so that a log taken in at the same time sees the policy or is seen by it.
     instruments = list(concerned(policy).select_for_update(no_key=True).order_by("pk"))
     policy.recorded_by, policy.recorded_at = by, now
     record_create(policy)
     what = "error curves are applied" if policy.applied else "error curves are not applied"
-    reason = policy.reason or f"{what} from {policy.holds_from} on"
-    change = Change(Cause.CURVES, reason, by, now, {"curve_policy": policy})
+    reason = policy.reason or f"{what} from {policy.valid_from} on"
+    change = Change(Cause.CURVES, reason, by, now, {"error_correction_policy": policy})
     moved = results_moved_with(instruments)
     return policy, recomputation_start(change, moved) if moved else None
 

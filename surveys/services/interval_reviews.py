@@ -23,7 +23,7 @@ from surveys.models.instrument import Kind
 from surveys.outcomes import findings_json
 from surveys.services.calibrations import policy_record
 from surveys.services.records import said
-from surveys.verdicts import error_kind, points_of, verdict_of
+from surveys.verdicts import conformity_of, error_kind, points_of
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
@@ -34,10 +34,10 @@ class Wish:
     """By which method, and within what the office's policy allows; hours and target for the methods that take them."""
 
     method: Method
-    shortest_days: float
-    longest_days: float
-    shortest_hours: float
-    longest_hours: float
+    min_days: float
+    max_days: float
+    min_hours: float
+    max_hours: float
     target: float
 
 
@@ -56,7 +56,7 @@ def interval_review_work_out(
         instrument=instrument,
         method=wish.method,
         current_days=current,
-        proposed_days=proposal.days or int(wish.longest_days),
+        proposed_days=proposal.days or int(wish.max_days),
         proposed_hours=proposal.hours,
         reasoning=list(proposal.reasoning),
         inputs=[list(one) for one in proposal.inputs],
@@ -109,7 +109,7 @@ def _history(instrument: Instrument, today: date) -> list[Calibration]:
 
 
 def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration], current: int) -> Proposal:
-    bounds = Bounds(wish.shortest_days, wish.longest_days)
+    bounds = Bounds(wish.min_days, wish.max_days)
     if wish.method == Method.CONTROL_CHART:
         return _by_drift(instrument, history, bounds)
     if wish.method == Method.IN_USE_TIME:
@@ -123,14 +123,16 @@ def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration]
 
 def _shares(history: Sequence[Calibration]) -> list[tuple[date, float]]:
     """Of each calibration with as-found points and limits the largest share of the permissible error."""
-    found = ((one.calibrated_on, verdict_of(one, Moment.AS_FOUND)) for one in history)
-    return [(day, verdict.largest_share) for day, verdict in found if verdict is not None]
+    found = ((one.calibrated_on, conformity_of(one, Moment.AS_FOUND)) for one in history)
+    return [
+        (day, conformity.largest_fraction_of_limit) for day, conformity in found if conformity is not None
+    ]
 
 
 def _by_drift(instrument: Instrument, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
     """The control chart of the reference value that most calibrations have in common; of several that with the largest share of its limit."""
     form = "relative" if instrument.kind == Kind.METER else "absolute"
-    judged = [one for one in history if one.permissible_error() is not None]
+    judged = [one for one in history if one.maximum_permissible_error() is not None]
     common = Counter(
         round(row.reference_si, 12)
         for one in judged
@@ -182,7 +184,7 @@ def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], 
     current = last[-1] - last[-2] if len(last) > 1 else last[-1]
     if current <= 0:
         raise NotEnough("The instrument was not used between its last two calibrations.", field="history")
-    by_hours = staircase(found, current, Bounds(wish.shortest_hours, wish.longest_hours, "hours"))
+    by_hours = staircase(found, current, Bounds(wish.min_hours, wish.max_hours, "hours"))
     days = max((history[-1].calibrated_on - history[0].calibrated_on).days, 1)
     return in_use(by_hours, min(last[-1] / days, 24.0), bounds)
 
@@ -197,9 +199,9 @@ def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
         .select_related("instrument")
         .prefetch_related("points")
     )
-    verdicts = [(one, verdict) for one in rows if (verdict := verdict_of(one, Moment.AS_FOUND))]
-    within = sum(verdict.within for _, verdict in verdicts)
-    if not verdicts:
+    conformities = [(one, conformity) for one in rows if (conformity := conformity_of(one, Moment.AS_FOUND))]
+    within = sum(conformity.conforms for _, conformity in conformities)
+    if not conformities:
         raise NotEnough("No as-found result of the type is on record.", field="history")
-    interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in verdicts)
-    return reliability_interval(Observed(within, len(verdicts)), float(interval), wish.target, bounds)
+    interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in conformities)
+    return reliability_interval(Observed(within, len(conformities)), float(interval), wish.target, bounds)

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db import transaction
 
 from surveys.errors import Conflict, ServiceError
-from surveys.models import Job, JobMove, MeasuringPoint, PipeData, User
+from surveys.models import Job, JobStatusChange, MeasuringPoint, PipeData, User
 from surveys.models.job import JobState
 from surveys.services.records import record_change, said
 
@@ -27,7 +27,7 @@ POINTLESS = frozenset({JobState.DRAFT, JobState.CANCELLED})
 
 
 @transaction.atomic
-def job_move(*, job: Job, state: str, reason: str, by: User, now: datetime) -> JobMove:
+def job_move(*, job: Job, state: str, reason: str, by: User, now: datetime) -> JobStatusChange:
     """Move a job on. Raises Conflict, naming the moves there are, for another; a cancelled job lets go of what it held."""
     reason, job = said(reason), Job.objects.select_for_update().get(pk=job.pk)
     if state not in MOVES[job.state]:
@@ -40,8 +40,8 @@ def job_move(*, job: Job, state: str, reason: str, by: User, now: datetime) -> J
             record_change(booking, {"cancelled_at": now})
     before, job.state = job.state, state
     job.save(update_fields=["state"])
-    return JobMove.objects.create(
-        job=job, before=before, state=state, reason=reason, moved_by=by, moved_at=now
+    return JobStatusChange.objects.create(
+        job=job, before=before, state=state, reason=reason, changed_by=by, changed_at=now
     )
 
 

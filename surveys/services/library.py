@@ -16,16 +16,16 @@ from compute.own_medium import table_properties
 from compute.solids import solids
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
-    OwnMaterial,
-    OwnMaterialData,
-    OwnMedium,
-    OwnMediumData,
+    CustomMaterial,
+    CustomMaterialData,
+    CustomMedium,
+    CustomMediumData,
     Pipe,
     PipeData,
     Recomputation,
     User,
 )
-from surveys.models.library import OwnMediumEntry
+from surveys.models.library import CustomMediumEntry
 from surveys.services.pipes import PipeStatement, pipe_correct
 from surveys.services.records import record_create
 
@@ -33,9 +33,9 @@ FIRST_ENTRY = "first entry"
 
 
 @transaction.atomic
-def own_material_create(
-    *, material: OwnMaterial, data: OwnMaterialData, by: User, now: datetime
-) -> OwnMaterial:
+def custom_material_create(
+    *, material: CustomMaterial, data: CustomMaterialData, by: User, now: datetime
+) -> CustomMaterial:
     """A new material with its first figures.
 
     Raises Conflict if the library has that name, ServiceError for figures that cannot be.
@@ -48,7 +48,9 @@ def own_material_create(
 
 
 @transaction.atomic
-def own_medium_create(*, medium: OwnMedium, data: OwnMediumData, by: User, now: datetime) -> OwnMedium:
+def custom_medium_create(
+    *, medium: CustomMedium, data: CustomMediumData, by: User, now: datetime
+) -> CustomMedium:
     """A new medium with its first table.
 
     Raises Conflict if the library has that name, ComputeError for a table that cannot be read.
@@ -61,19 +63,19 @@ def own_medium_create(*, medium: OwnMedium, data: OwnMediumData, by: User, now: 
 
 
 @transaction.atomic
-def own_material_revise(
-    *, material: OwnMaterial, data: OwnMaterialData, by: User, now: datetime
+def custom_material_revise(
+    *, material: CustomMaterial, data: CustomMaterialData, by: User, now: datetime
 ) -> list[Recomputation]:
     """New figures because the old were wrong; every pipe that rests on the old is corrected.
 
     Raises ServiceError for figures that cannot be, by themselves or on one of the pipes.
     """
-    of_material = Q(own_material_data__material=material) | Q(own_lining_data__material=material)
+    of_material = Q(custom_material_data__material=material) | Q(own_lining_data__material=material)
     _lock_pipes(of_material)
-    OwnMaterial.objects.select_for_update().get(pk=material.pk)
+    CustomMaterial.objects.select_for_update().get(pk=material.pk)
     data.material = material
     _store_material(data, by, now)
-    reason = f"own material {material.name} revised: {data.reason}"
+    reason = f"custom material {material.name} revised: {data.reason}"
     return [
         _correct(row, _with_material(row, data), row.medium_entry(), reason, by=by, now=now)
         for row in _in_force(of_material)
@@ -81,19 +83,19 @@ def own_material_revise(
 
 
 @transaction.atomic
-def own_medium_revise(
-    *, medium: OwnMedium, data: OwnMediumData, by: User, now: datetime
+def custom_medium_revise(
+    *, medium: CustomMedium, data: CustomMediumData, by: User, now: datetime
 ) -> list[Recomputation]:
     """A new table because the old was wrong; every pipe that rests on the old is corrected.
 
     Raises ComputeError for a table that cannot be read, ServiceError if it does not do for one of the pipes.
     """
-    of_medium = Q(own_medium_data__medium=medium)
+    of_medium = Q(custom_medium_data__medium=medium)
     _lock_pipes(of_medium)
-    OwnMedium.objects.select_for_update().get(pk=medium.pk)
+    CustomMedium.objects.select_for_update().get(pk=medium.pk)
     data.medium = medium
     _store_medium(data, by, now)
-    reason = f"own medium {medium.name} revised: {data.reason}"
+    reason = f"custom medium {medium.name} revised: {data.reason}"
     return [
         _correct(row, row.pipe_entry(), _with_medium(row, data), reason, by=by, now=now)
         for row in _in_force(of_medium)
@@ -107,7 +109,7 @@ def _check_name(name: str, taken: Iterable[str]) -> None:
         )
 
 
-def _store_material(data: OwnMaterialData, by: User, now: datetime) -> None:
+def _store_material(data: CustomMaterialData, by: User, now: datetime) -> None:
     shear = data.shear_sound_speed_m_s
     if shear is not None and shear >= data.longitudinal_sound_speed_m_s:
         raise ServiceError(
@@ -119,7 +121,7 @@ def _store_material(data: OwnMaterialData, by: User, now: datetime) -> None:
     record_create(data)
 
 
-def _store_medium(data: OwnMediumData, by: User, now: datetime) -> None:
+def _store_medium(data: CustomMediumData, by: User, now: datetime) -> None:
     table = data.medium_table()
     try:
         table_properties(table, table.temperature)
@@ -138,20 +140,20 @@ def _lock_pipes(rests_on: Q) -> None:
 def _in_force(rests_on: Q) -> QuerySet[PipeData]:
     """The versions of pipe data that nothing has corrected, for whatever dates they hold."""
     rows = PipeData.objects.filter(rests_on, corrected_by__isnull=True)
-    return rows.select_related("pipe", "gauging").order_by("pipe_id", "recorded_at", "id")
+    return rows.select_related("pipe", "wall_measurement").order_by("pipe_id", "recorded_at", "id")
 
 
-def _with_material(row: PipeData, data: OwnMaterialData) -> PipeEntry:
+def _with_material(row: PipeData, data: CustomMaterialData) -> PipeEntry:
     entry = row.pipe_entry()
-    if row.own_material_data and row.own_material_data.material_id == data.material_id:
+    if row.custom_material_data and row.custom_material_data.material_id == data.material_id:
         entry = replace(entry, material=data.entry())
     if entry.lining and row.own_lining_data and row.own_lining_data.material_id == data.material_id:
         entry = replace(entry, lining=replace(entry.lining, material=data.entry()))
     return entry
 
 
-def _with_medium(row: PipeData, data: OwnMediumData) -> OwnMediumEntry:
-    return OwnMediumEntry(
+def _with_medium(row: PipeData, data: CustomMediumData) -> CustomMediumEntry:
+    return CustomMediumEntry(
         name=row.medium,
         temperature=row.medium_temperature_k,
         temperature_source=row.medium_temperature_source,
@@ -169,8 +171,8 @@ def _correct(
             corrects=row,
             statement=PipeStatement(pipe, medium, row.as_entered),
             reason=reason,
-            holds_from=row.holds_from,
-            gauging=row.gauging,
+            valid_from=row.valid_from,
+            wall_measurement=row.wall_measurement,
             by=by,
             now=now,
         )

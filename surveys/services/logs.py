@@ -13,12 +13,12 @@ from compute.findings import Finding
 from compute.sources import PRACTICE
 from surveys.basis import basis_in_force, survey_with_basis
 from surveys.errors import Conflict
-from surveys.models import Instrument, Log, LogFilePart, LogLayout, Pipe, ReadingBlock, Survey, User
+from surveys.models import Instrument, Log, LogFilePart, LogFormat, Pipe, ReadingBlock, Survey, User
 from surveys.models.result import Cause
 from surveys.outcomes import findings_json
 from surveys.readings.intake import Intake, take_in
 from surveys.readings.layout import PLAIN
-from surveys.readings.layout import LogLayout as Layout
+from surveys.readings.layout import LogFormat as Layout
 from surveys.reduction import HeldLog, result_store, survey_reduce
 from surveys.services.calibrations import instruments_lock
 from surveys.services.combinations import combinations_extend
@@ -34,7 +34,7 @@ class Upload:
 
     file: IO[bytes]
     name: str = ""
-    layout: LogLayout | None = None
+    log_format: LogFormat | None = None
 
 
 def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tuple[Log, bool]:
@@ -44,11 +44,11 @@ def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> t
     Conflict if the survey has another log already, ServiceError if the file cannot serve.
     """
     zone = survey.measuring_point.pipe.site.zone
-    layout = upload.layout.as_read if upload.layout else PLAIN
-    intake = take_in(upload.file, zone, settings.LOG_UPLOAD_MAX_BYTES, layout, survey.started_at)
+    log_format = upload.log_format.as_read if upload.log_format else PLAIN
+    intake = take_in(upload.file, zone, settings.LOG_UPLOAD_MAX_BYTES, log_format, survey.started_at)
     if known := Log.objects.filter(survey=survey).first():
         return _same_or_conflict(known, intake), False
-    log = _log(survey, upload, layout, intake, by, now)
+    log = _log(survey, upload, log_format, intake, by, now)
     # Everything is read, packed and reduced by now: the transaction only stores. If what the survey rests on moved
     # meanwhile, the reduction is done again inside, where nothing can.
     draft = survey_reduce(basis_in_force(survey_with_basis(survey.pk)), _held(log, intake))
@@ -89,19 +89,19 @@ def _same_or_conflict(log: Log, intake: Intake) -> Log:
     return log
 
 
-def _log(survey: Survey, upload: Upload, layout: Layout, intake: Intake, by: User, now: datetime) -> Log:
+def _log(survey: Survey, upload: Upload, log_format: Layout, intake: Intake, by: User, now: datetime) -> Log:
     return Log(
         survey=survey,
         file_name=upload.name[:200],
         size_bytes=intake.size_bytes,
         sha256=intake.sha256,
-        layout=layout.as_json(),
-        log_layout=upload.layout,
+        format=log_format.as_json(),
+        log_format=upload.log_format,
         columns=[column.as_json() for column in intake.columns],
-        unread_columns=list(intake.unread_columns),
-        rows_taken=intake.rows_taken,
-        rows_refused=intake.rows_refused,
-        refusals=[asdict(refusal) for refusal in intake.refusals],
+        ignored_columns=list(intake.ignored_columns),
+        rows_accepted=intake.rows_accepted,
+        rows_rejected=intake.rows_rejected,
+        rejected_rows=[asdict(row) for row in intake.rejected_rows],
         findings=findings_json([*intake.findings, *_taken_before(intake)]),
         first_reading_at=intake.first_reading_at,
         last_reading_at=intake.last_reading_at,
@@ -126,7 +126,7 @@ def _held(log: Log, intake: Intake) -> HeldLog:
     """A log about to be stored, as the reduction takes it."""
     return HeldLog(
         columns=intake.columns,
-        rows_refused=log.rows_refused,
+        rows_rejected=log.rows_rejected,
         findings=log.findings,
         contents=lambda: (content for _, content in intake.blocks),
     )

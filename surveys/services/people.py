@@ -107,7 +107,7 @@ def user_leave(*, user: User, by: User, now: datetime) -> User:
     AuditEntry.objects.filter(actor=user.pk).update(actor_name=user.username)
     after = record_values(user, OF_A_USER)
     audit_write(
-        Action.LEFT,
+        Action.DEACTIVATED,
         user,
         before={k: v for k, v in before.items() if v != after[k]},
         after={"is_active": False},

@@ -1,4 +1,4 @@
-"""Pipes, and what is found out about them: first data, corrections, alterations, gaugings."""
+"""Pipes, and what is found out about them: first data, corrections, modifications, wall measurements."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ from compute.gauging import Wall, wall_from_readings
 from surveys.basis import results_moved
 from surveys.errors import Conflict, ServiceError
 from surveys.models import (
-    Gauging,
+    CustomMaterial,
+    CustomMedium,
     Instrument,
-    OwnMaterial,
-    OwnMedium,
     Pipe,
     PipeData,
     Recomputation,
     Result,
     Site,
     User,
+    WallMeasurement,
 )
 from surveys.models.instrument import Kind
 from surveys.models.pipe import Change
@@ -52,7 +52,7 @@ def pipe_create(
     name: str,
     description: str,
     statement: PipeStatement,
-    holds_from: date | None,
+    valid_from: date | None,
     by: User,
     now: datetime,
     wanted_id: UUID | None = None,
@@ -63,7 +63,7 @@ def pipe_create(
     """
     pipe = Pipe(id=chosen_id(Pipe, wanted_id), site=site, name=name, description=description)
     record_create(pipe)
-    _data(pipe, statement, change=Change.FIRST, holds_from=holds_from, by=by, now=now).save(force_insert=True)
+    _data(pipe, statement, change=Change.FIRST, valid_from=valid_from, by=by, now=now).save(force_insert=True)
     return pipe
 
 
@@ -74,8 +74,8 @@ def pipe_correct(
     corrects: PipeData,
     statement: PipeStatement,
     reason: str,
-    holds_from: date | None,
-    gauging: Gauging | None,
+    valid_from: date | None,
+    wall_measurement: WallMeasurement | None,
     by: User,
     now: datetime,
 ) -> tuple[PipeData, Recomputation]:
@@ -88,8 +88,12 @@ def pipe_correct(
         raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
     if PipeData.objects.filter(corrects=corrects).exists():
         raise Conflict("already-corrected/pipe-data", field="corrects")
-    data = _data(pipe, statement, change=Change.CORRECTION, holds_from=holds_from, by=by, now=now)
-    data.corrects, data.reason, data.gauging = corrects, said(reason), _gauging_of(pipe, gauging)
+    data = _data(pipe, statement, change=Change.CORRECTION, valid_from=valid_from, by=by, now=now)
+    data.corrects, data.reason, data.wall_measurement = (
+        corrects,
+        said(reason),
+        _wall_measurement_of(pipe, wall_measurement),
+    )
     data.save(force_insert=True)
     return data, _recompute(data, Cause.CORRECTION)
 
@@ -100,22 +104,22 @@ def pipe_alter(
     pipe: Pipe,
     statement: PipeStatement,
     reason: str,
-    holds_from: date,
-    gauging: Gauging | None,
+    valid_from: date,
+    wall_measurement: WallMeasurement | None,
     by: User,
     now: datetime,
 ) -> tuple[PipeData, Recomputation]:
     """New pipe data because the pipe itself changed on a date. Surveys before it keep what they rest on."""
     _lock(pipe)
-    data = _data(pipe, statement, change=Change.ALTERATION, holds_from=holds_from, by=by, now=now)
-    data.reason, data.gauging = said(reason), _gauging_of(pipe, gauging)
+    data = _data(pipe, statement, change=Change.MODIFICATION, valid_from=valid_from, by=by, now=now)
+    data.reason, data.wall_measurement = said(reason), _wall_measurement_of(pipe, wall_measurement)
     data.save(force_insert=True)
-    return data, _recompute(data, Cause.ALTERATION)
+    return data, _recompute(data, Cause.MODIFICATION)
 
 
 @transaction.atomic
 def gauged_wall(
-    pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], set_sound_speed_m_s: float | None
+    pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], gauge_velocity_setting_m_s: float | None
 ) -> Wall:
     """What wall-thickness readings of a pipe come to, without keeping them."""
     if gauge.kind != Kind.THICKNESS_GAUGE:
@@ -130,31 +134,31 @@ def gauged_wall(
     return wall_from_readings(
         readings_m,
         gauge_uncertainty=gauge.standard_uncertainty_m,
-        set_sound_speed=set_sound_speed_m_s,
+        gauge_velocity_setting=gauge_velocity_setting_m_s,
         wall_sound_speed=speed,
         wall_sound_speed_uncertainty=doubt,
     )
 
 
-def gauging_record(
+def wall_measurement_record(
     *,
     pipe: Pipe,
     gauge: Instrument,
     readings_m: Sequence[float],
-    set_sound_speed_m_s: float | None,
+    gauge_velocity_setting_m_s: float | None,
     taken_at: datetime,
     note: str,
     as_entered: Mapping[str, str],
     by: User,
     wanted_id: UUID | None = None,
-) -> Gauging:
+) -> WallMeasurement:
     """Keep wall-thickness readings, with their mean, spread and the standard uncertainty of the mean.
 
     Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
     """
-    wall = gauged_wall(pipe, gauge, readings_m, set_sound_speed_m_s)
-    gauging = Gauging(
-        id=chosen_id(Gauging, wanted_id),
+    wall = gauged_wall(pipe, gauge, readings_m, gauge_velocity_setting_m_s)
+    wall_measurement = WallMeasurement(
+        id=chosen_id(WallMeasurement, wanted_id),
         pipe=pipe,
         gauge=gauge,
         taken_at=taken_at,
@@ -163,15 +167,15 @@ def gauging_record(
         mean_m=wall.mean,
         standard_deviation_m=wall.standard_deviation,
         standard_uncertainty_m=wall.standard_uncertainty,
-        thinnest_m=wall.thinnest,
-        thickest_m=wall.thickest,
-        set_sound_speed_m_s=set_sound_speed_m_s,
+        minimum_m=wall.minimum,
+        maximum_m=wall.maximum,
+        gauge_velocity_setting_m_s=gauge_velocity_setting_m_s,
         correction_factor=wall.correction_factor,
         note=note,
         as_entered=dict(as_entered),
     )
-    gauging.save(force_insert=True)
-    return gauging
+    wall_measurement.save(force_insert=True)
+    return wall_measurement
 
 
 def _recompute(data: PipeData, cause: str) -> Recomputation:
@@ -202,15 +206,15 @@ def version_to_correct(pipe: Pipe, at: date) -> PipeData:
 
 
 def _lock(pipe: Pipe) -> None:
-    # One at a time for a pipe: corrections, alterations and the taking in of logs see each other's work.
+    # One at a time for a pipe: corrections, modifications and the taking in of logs see each other's work.
     Pipe.objects.select_for_update(no_key=True).get(pk=pipe.pk)
 
 
 def _data(
-    pipe: Pipe, statement: PipeStatement, *, change: str, holds_from: date | None, by: User, now: datetime
+    pipe: Pipe, statement: PipeStatement, *, change: str, valid_from: date | None, by: User, now: datetime
 ) -> PipeData:
     _check_possible(statement)
-    data = PipeData(pipe=pipe, change=change, holds_from=holds_from, recorded_at=now, recorded_by=by)
+    data = PipeData(pipe=pipe, change=change, valid_from=valid_from, recorded_at=now, recorded_by=by)
     data.set_pipe(statement.pipe)
     data.set_medium(statement.medium)
     data.as_entered = dict(statement.as_entered)
@@ -220,13 +224,13 @@ def _data(
 
 def _check_versions(data: PipeData) -> None:
     """Refuse what rests on a version of the office's own that was revised since the request read it."""
-    for solid in (data.own_material_data, data.own_lining_data):
+    for solid in (data.custom_material_data, data.own_lining_data):
         if solid is not None:
-            material = OwnMaterial.objects.select_for_update().get(pk=solid.material_id)
+            material = CustomMaterial.objects.select_for_update().get(pk=solid.material_id)
             _check_newest(solid == material.versions.first(), material.name)
-    if data.own_medium_data is not None:
-        medium = OwnMedium.objects.select_for_update().get(pk=data.own_medium_data.medium_id)
-        _check_newest(data.own_medium_data == medium.versions.first(), medium.name)
+    if data.custom_medium_data is not None:
+        medium = CustomMedium.objects.select_for_update().get(pk=data.custom_medium_data.medium_id)
+        _check_newest(data.custom_medium_data == medium.versions.first(), medium.name)
 
 
 def _check_newest(newest: bool, name: str) -> None:
@@ -241,7 +245,9 @@ def _check_possible(statement: PipeStatement) -> None:
     resolve_medium(statement.medium)
 
 
-def _gauging_of(pipe: Pipe, gauging: Gauging | None) -> Gauging | None:
-    if gauging is not None and gauging.pipe_id != pipe.id:
-        raise ServiceError("That gauging is of another pipe.", code="other-pipe", field="gauging")
-    return gauging
+def _wall_measurement_of(pipe: Pipe, wall_measurement: WallMeasurement | None) -> WallMeasurement | None:
+    if wall_measurement is not None and wall_measurement.pipe_id != pipe.id:
+        raise ServiceError(
+            "That wall measurement is of another pipe.", code="other-pipe", field="wall_measurement"
+        )
+    return wall_measurement

@@ -16,10 +16,10 @@ from surveys.models import (
     Calibration,
     CombinedResult,
     Notice,
+    OutOfToleranceReview,
     Recomputation,
     Result,
     ReviewedSurvey,
-    ToleranceReview,
     User,
 )
 from surveys.models.notice import NoticeKind
@@ -29,7 +29,7 @@ from surveys.services.recomputations import Change, recomputation_extend, recomp
 from surveys.services.records import said
 
 State = ReviewedSurvey.State
-DECISIONS = (State.STANDS, State.CORRECTED, State.WITHDRAWN)
+DECISIONS = (State.CONFIRMED, State.CORRECTED, State.WITHDRAWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Decision:
     reason: str
 
 
-def review_open(calibration: Calibration, *, by: User, now: datetime) -> ToleranceReview | None:
+def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfToleranceReview | None:
     """Open a review of every result a calibration puts in doubt, in the caller's transaction; None if it puts none.
 
     The recomputation that goes with it works out what each would be with the error found; it replaces nothing.
@@ -54,11 +54,11 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> Toleran
         f"{calibration.instrument} was found out of tolerance on {doubt.until} ({calibration.certificate})"
     )
     change = Change(Cause.OUT_OF_TOLERANCE, reason, by, now, {"calibration": calibration})
-    review = ToleranceReview.objects.create(
+    review = OutOfToleranceReview.objects.create(
         calibration=calibration,
         instrument=calibration.instrument,
-        after=doubt.after,
-        until=doubt.until,
+        last_in_tolerance_on=doubt.after,
+        found_on=doubt.until,
         reasoning=list(doubt.reasoning),
         recomputation=recomputation_start(change, results) if results else None,
         opened_at=now,
@@ -74,7 +74,7 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> Toleran
 def review_lapse(corrected: Calibration, *, by: User, now: datetime) -> None:
     """A certificate was entered wrongly: what is undecided of its review lapses. What was decided stays on record, without effect."""
     ReviewedSurvey.objects.filter(review__calibration=corrected, state=State.UNDER_REVIEW).update(
-        state=State.LAPSED,
+        state=State.VOID,
         reason="The certificate was entered wrongly and has been corrected.",
         decided_at=now,
         decided_by=by,
@@ -83,7 +83,7 @@ def review_lapse(corrected: Calibration, *, by: User, now: datetime) -> None:
 
 @transaction.atomic
 def review_decide(
-    *, review: ToleranceReview, decisions: Sequence[Decision], by: User, now: datetime
+    *, review: OutOfToleranceReview, decisions: Sequence[Decision], by: User, now: datetime
 ) -> Recomputation | None:
     """Decide surveys of a review, all or none. Those to be corrected are recomputed; of withdrawn ones, and of what rests
     on them, clients are told.
@@ -112,21 +112,21 @@ def reviews_extend(result: Result, *, now: datetime) -> None:
     """A first result of a survey made in a span under review belongs to that review, in the caller's transaction."""
     survey, stated = result.survey, result.survey_data
     day = survey_date(survey)
-    reviews = ToleranceReview.objects.filter(
-        Q(after__isnull=True) | Q(after__lte=day),
-        until__gt=day,
+    reviews = OutOfToleranceReview.objects.filter(
+        Q(last_in_tolerance_on__isnull=True) | Q(last_in_tolerance_on__lte=day),
+        found_on__gt=day,
         instrument__in=stated.instruments.all(),
         calibration__corrected_by__isnull=True,
     )
     for review in reviews.select_related("recomputation", "calibration__instrument", "opened_by"):
         ReviewedSurvey.objects.create(review=review, survey=survey, result=result)
         if review.recomputation is None:
-            what = f"{review.calibration.instrument} was found out of tolerance on {review.until}"
+            what = f"{review.calibration.instrument} was found out of tolerance on {review.found_on}"
             change = Change(
                 Cause.OUT_OF_TOLERANCE, what, review.opened_by, now, {"calibration": review.calibration}
             )
             run = recomputation_start(change, [result])
-            ToleranceReview.objects.filter(pk=review.pk).update(recomputation=run)
+            OutOfToleranceReview.objects.filter(pk=review.pk).update(recomputation=run)
         else:
             recomputation_extend(review.recomputation, [result], now)
 

@@ -71,11 +71,11 @@ def _figures(benchmark: Benchmark, small: bool) -> Figures:
 def _row(name: str, benchmark: Benchmark, figure: Figure, small: bool) -> dict[str, Any]:
     # At a small size nothing is said of targets.
     holds = None if small else figure.holds
-    verdict = {True: "holds", False: "MISSED", None: ""}[holds]
+    conformity = {True: "holds", False: "MISSED", None: ""}[holds]
     target = "" if figure.target is None else f"{'>=' if figure.at_least else '<='} {figure.target:g}"
     size = "" if figure.size is None else f"{figure.size:,}"
     print(
-        f"  {figure.what:<82} {size:>11} {figure.value:>9.4g} {figure.unit:<2} {target:<8} {verdict}",
+        f"  {figure.what:<82} {size:>11} {figure.value:>9.4g} {figure.unit:<2} {target:<8} {conformity}",
         flush=True,
     )
     return {"benchmark": name, "database": benchmark.database} | asdict(figure) | {"holds": holds}

@@ -78,7 +78,7 @@ def pages(office: Asked, client: Asked) -> dict[str, Callable[[], Any]]:
         "surveys, 50 rows": office("/api/v1/surveys/"),
         "surveys for a client, 50 rows": client("/api/v1/surveys/"),
         "surveys of a point, 50 rows": office(f"/api/v1/surveys/?{of_point}"),
-        "surveys of a month, 50 rows": office("/api/v1/surveys/?started_at__lte=2025-10-09T22:00:00Z"),
+        "surveys of a month, 50 rows": office("/api/v1/surveys/?to=2025-10-09T22:00:00Z"),
         "results, 50 rows": office("/api/v1/results/"),
         "current results, 50 rows": office("/api/v1/results/?current=true"),
         "history of a point, 50 rows": office(f"/api/v1/results/?survey__{of_point}&current=true"),

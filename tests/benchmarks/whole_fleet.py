@@ -61,7 +61,7 @@ def questions(made: fleet.Fleet) -> dict[str, Callable[[], Any]]:
         "due list as a page": (fleet_pages, "/fleet/due/"),
         "calendar feed of what is due": (api, feed),
         "instruments, 50 rows": (api, "/api/v1/instruments/"),
-        "impact list of a meter": (api, f"/api/v1/instruments/{meter}/impact/"),
+        "impact list of a meter": (api, f"/api/v1/instruments/{meter}/affected-results/"),
         "chart of an interval review": (api, f"/api/v1/interval-reviews/{review}/chart.svg"),
         "page of a point with its chart": (client, f"/points/{mine.pk}/"),
         "history of a point, 50 rows": (office, f"/api/v1/results/?survey__measuring_point={point}&current=true"),

@@ -18,7 +18,7 @@ from compute.calibration_effect import (
     zero_effect,
 )
 from compute.correction import Zero
-from compute.decision import Verdict
+from compute.decision import Conformity
 from compute.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.profile import profile_factor
 
@@ -90,7 +90,7 @@ def test_a_zero_found_on_a_meter_adds_to_every_time_difference() -> None:
     assert zero_effect(-20e-9, None, Zero(3e-9, 0.4e-9)).relative_change == pytest.approx(0.15)
 
 
-def history(*rows: tuple[int, Verdict | None, Verdict | None]) -> list[DatedVerdict]:
+def history(*rows: tuple[int, Conformity | None, Conformity | None]) -> list[DatedVerdict]:
     return [DatedVerdict(date(year, 3, 1), found, left) for year, found, left in rows]
 
 
@@ -107,7 +107,7 @@ def history(*rows: tuple[int, Verdict | None, Verdict | None]) -> list[DatedVerd
     ],
 )
 def test_results_are_in_doubt_since_the_meter_was_last_left_within_its_limits(
-    rows: list[tuple[int, Verdict | None, Verdict | None]], after: int | None
+    rows: list[tuple[int, Conformity | None, Conformity | None]], after: int | None
 ) -> None:
     for order in (rows, rows[::-1]):
         found = in_doubt(history(*order))
@@ -117,7 +117,7 @@ def test_results_are_in_doubt_since_the_meter_was_last_left_within_its_limits(
 
 
 @pytest.mark.parametrize("found", ["pass", "conditional-pass", None])
-def test_a_meter_found_within_its_limits_casts_no_doubt(found: Verdict | None) -> None:
+def test_a_meter_found_within_its_limits_casts_no_doubt(found: Conformity | None) -> None:
     assert in_doubt(history((2024, "fail", "pass"), (2025, found, "pass"))) is None
 
 

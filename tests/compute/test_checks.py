@@ -181,7 +181,7 @@ def test_the_signal_is_held_against_what_the_meter_needs() -> None:
     assert checks_result.signal_strong(None, 20.0) == []
 
 
-def test_rows_refused_readings_impossible_and_readings_few() -> None:
+def test_rows_rejected_readings_impossible_and_readings_few() -> None:
     assert codes(checks_result.readings_sound(3895, 5, 0)) == [("rows-rejected", "info")]
     assert codes(checks_result.readings_sound(100, 50, 0)) == [("rows-rejected", "warning")]
     assert codes(checks_result.readings_sound(40, 0, 3)) == [

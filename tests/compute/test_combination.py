@@ -34,7 +34,7 @@ def test_two_branches_on_one_meter_by_hand() -> None:
     total = combine_as("sum", [part(50, meter=1, a=2), part(100, meter=2, b=2)])
     assert total.value == 150
     assert total.combined_standard_uncertainty == pytest.approx(math.sqrt(17))
-    assert total.shared_share == pytest.approx(9 / 17)
+    assert total.shared_variance_fraction == pytest.approx(9 / 17)
 
 
 def test_supply_less_return_by_hand() -> None:
@@ -60,7 +60,7 @@ def test_the_mean_of_parallel_runs_by_hand() -> None:
 def test_parts_that_share_nothing_add_as_squares(own: list[float]) -> None:
     total = combine([part(1.0, **{f"k{i}": u}) for i, u in enumerate(own)])
     assert total.combined_standard_uncertainty == pytest.approx(math.hypot(*own), abs=1e-12)
-    assert total.shared_share == 0
+    assert total.shared_variance_fraction == 0
 
 
 @given(shared=st.lists(doubts, min_size=1, max_size=6))

@@ -1,4 +1,4 @@
-"""Wall-thickness gauging."""
+"""Wall-thickness wall measurement."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def wall(
     return wall_from_readings(
         readings,
         gauge_uncertainty=5e-5,
-        set_sound_speed=set_to,
+        gauge_velocity_setting=set_to,
         wall_sound_speed=of_wall,
         wall_sound_speed_uncertainty=0.005,
     )

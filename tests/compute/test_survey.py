@@ -192,7 +192,7 @@ def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what
     assert doubtful[0].limit == pytest.approx(0.008, abs=5e-4)
 
 
-def test_a_gauging_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:
+def test_a_wall_measurement_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:
     wrong = replace(PIPE, wall_thickness=0.0063)
     reduction = reduce_log(wrong, WATER, PAIR, 2, log(), occasion())
     [row] = [row for row in reduction.uncertainty.budget if row.input == "pipe.wall_thickness"]

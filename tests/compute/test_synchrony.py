@@ -14,7 +14,7 @@ from scipy.signal import lfilter
 from compute.combination import combine_as
 from compute.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.parts import Component, Part
-from compute.synchrony import FlowLog, Together, bring_together, clock_offset, overlap, scatter_together
+from compute.synchrony import CombineBy, FlowLog, bring_together, clock_offset, overlap, scatter_together
 
 SECOND = 1_000_000
 START = int(datetime(2026, 10, 6, 9, 30, tzinfo=UTC).timestamp()) * SECOND
@@ -30,7 +30,7 @@ def swings(count: int, seed: int = 1, rho: float = 0.9) -> np.ndarray:
     return 10 + lfilter([1], [1, -rho], np.random.default_rng(seed).normal(size=count))
 
 
-def codes(together: Together) -> list[str]:
+def codes(together: CombineBy) -> list[str]:
     return [finding.code for finding in together.findings]
 
 

@@ -26,24 +26,26 @@ from compute.decision import DecisionRule, PermissibleError, conformance_probabi
 def test_risk_of_a_false_accept_at_the_acceptance_limit(guard_factor: float, published: float) -> None:
     # Permissible error 1, U = 0.1 with k = 2; reference 0, so that the error is what is indicated.
     at_limit = Point(0.0, 1.0 - guard_factor * 0.1, 0.1, 2.0)
-    found = judge_point(at_limit, PermissibleError(absolute=1.0), DecisionRule("guard-banded", guard_factor))
-    assert found.verdict == "pass"
-    assert found.false_decision_probability == pytest.approx(published, abs=6e-7 if guard_factor else 1e-12)
+    found = judge_point(
+        at_limit, PermissibleError(absolute=1.0), DecisionRule("guarded-acceptance", guard_factor)
+    )
+    assert found.conformity == "pass"
+    assert found.specific_risk == pytest.approx(published, abs=6e-7 if guard_factor else 1e-12)
 
 
 @pytest.mark.parametrize(
-    ("error", "verdict"),
+    ("error", "conformity"),
     [
         # ILAC-G8:09/2019 4.2.2: y <= TL - w pass; to TL conditional pass; to TL + w conditional fail; beyond fail. TL = 10, w = 1.
         (9.0, "pass"), (9.01, "conditional-pass"), (10.0, "conditional-pass"), (10.01, "conditional-fail"),
         (11.0, "conditional-fail"), (11.01, "fail"), (-9.0, "pass"), (-11.01, "fail"),
     ],
 )  # fmt: skip
-def test_the_four_verdicts_of_non_binary_statements(error: float, verdict: str) -> None:
+def test_the_four_conformities_of_non_binary_statements(error: float, conformity: str) -> None:
     found = judge_point(
         Point(0.0, error, 1.0, 2.0), PermissibleError(absolute=10.0), DecisionRule("non-binary")
     )
-    assert found.verdict == verdict
+    assert found.conformity == conformity
 
 
 def test_the_breakdown_voltage_of_a_diode() -> None:

@@ -19,7 +19,7 @@ def test_ten_resistors_calibrated_against_one_standard() -> None:
     total = combine(resistors)
     assert total.value == 10_000
     assert total.combined_standard_uncertainty == pytest.approx(1.0)
-    assert total.shared_share == pytest.approx(1.0)
+    assert total.shared_variance_fraction == pytest.approx(1.0)
     [row] = total.budget
     assert row.apart == pytest.approx(0.32, abs=0.005)
 

@@ -41,7 +41,7 @@ def branch(here: Scene, name: str) -> Scene:
         name=name,
         description="",
         statement=STATEMENT,
-        holds_from=None,
+        valid_from=None,
         by=here.cast.office,
         now=timezone.now(),
     )

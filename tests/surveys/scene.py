@@ -61,7 +61,7 @@ class Scene:
         )
         return survey
 
-    def correct(self, wall: float, holds_from: date | None = None, reason: str = "Gauged.") -> Recomputation:
+    def correct(self, wall: float, valid_from: date | None = None, reason: str = "Gauged.") -> Recomputation:
         """Correct the wall of the version in force."""
         corrects = self.in_force()
         _, recomputation = pipe_correct(
@@ -69,21 +69,21 @@ class Scene:
             corrects=corrects,
             statement=with_wall(wall),
             reason=reason,
-            holds_from=holds_from,
-            gauging=None,
+            valid_from=valid_from,
+            wall_measurement=None,
             by=self.cast.office,
             now=timezone.now(),
         )
         return recomputation
 
-    def alter(self, wall: float, holds_from: date) -> Recomputation:
+    def alter(self, wall: float, valid_from: date) -> Recomputation:
         """Alter the wall from a date on."""
         _, recomputation = pipe_alter(
             pipe=self.pipe,
             statement=with_wall(wall),
             reason="Renewed.",
-            holds_from=holds_from,
-            gauging=None,
+            valid_from=valid_from,
+            wall_measurement=None,
             by=self.cast.office,
             now=timezone.now(),
         )
@@ -102,7 +102,7 @@ def scene(site: Site, cast: Any, kit: Any) -> Scene:
         name="Return line",
         description="",
         statement=STATEMENT,
-        holds_from=None,
+        valid_from=None,
         by=cast.office,
         now=timezone.now(),
     )

@@ -92,12 +92,12 @@ def test_a_technician_needs_what_the_job_requires_to_the_last_day(as_user: Any, 
 def test_moving_a_job_lists_the_bookings_it_endangers(as_user: Any, job: Job, kit: Any) -> None:
     office = as_user("office")
     booking = book(office, wish(job, kit)).json()["id"]
-    assert office.get("/api/v1/bookings/?endangered=true").json()["results"] == []
+    assert office.get("/api/v1/bookings/?has_conflicts=true").json()["results"] == []
     later = {"starts_at": START + 48 * HOUR, "ends_at": START + 50 * HOUR}
     changed = office.patch(f"/api/v1/jobs/{job.pk}/", later, format="json").json()
-    assert [one["id"] for one in changed["endangered_bookings"]] == [booking]
-    (row,) = office.get("/api/v1/bookings/?endangered=true").json()["results"]
-    assert row["endangered_by"][0]["code"] == "job-outside"
+    assert [one["id"] for one in changed["booking_conflicts"]] == [booking]
+    (row,) = office.get("/api/v1/bookings/?has_conflicts=true").json()["results"]
+    assert row["conflicts"][0]["code"] == "job-outside"
 
 
 @pytest.mark.django_db
@@ -115,7 +115,7 @@ def test_what_is_fetched_has_a_holder_until_it_is_back(as_user: Any, job: Job, k
 
 @pytest.mark.django_db
 def test_a_job_moves_only_where_it_may(as_user: Any, job: Job) -> None:
-    office, moves = as_user("office"), f"/api/v1/jobs/{job.pk}/moves/"
+    office, moves = as_user("office"), f"/api/v1/jobs/{job.pk}/status-changes/"
     refused = office.post(moves, {"state": "issued", "reason": "Done."})
     assert refused.status_code == 409
     assert "planned, cancelled" in refused.json()["detail"]
@@ -164,7 +164,7 @@ def test_an_absence_lists_what_it_endangers_and_only_the_office_reads_why(
     address = f"/api/v1/technicians/{cast.technician.pk}/absences/"
     away = {"starts_at": START, "ends_at": START + HOUR, "reason": "Dentist."}
     made = office.post(address, away, format="json").json()
-    assert [one["id"] for one in made["endangered_bookings"]] == [booking]
+    assert [one["id"] for one in made["booking_conflicts"]] == [booking]
     assert [row["reason"] for row in office.get(address).json()] == ["Dentist."]
     assert [row["reason"] for row in as_user("technician").get(address).json()] == [""]
 
@@ -172,12 +172,12 @@ def test_an_absence_lists_what_it_endangers_and_only_the_office_reads_why(
 @pytest.mark.django_db
 def test_withholding_an_instrument_lists_the_bookings_it_endangers(as_user: Any, job: Job, kit: Any) -> None:
     booking = book(as_user("office"), wish(job, kit)).json()["id"]
-    states = f"/api/v1/instruments/{kit.meter.pk}/states/"
+    states = f"/api/v1/instruments/{kit.meter.pk}/status-changes/"
     answer = as_user("administrator").post(
         states, {"state": "quarantined", "reason": "Dropped."}, format="json"
     )
-    (row,) = answer.json()["endangered_bookings"]
-    assert (row["id"], row["endangered_by"][0]["code"]) == (booking, "quarantined")
+    (row,) = answer.json()["booking_conflicts"]
+    assert (row["id"], row["conflicts"][0]["code"]) == (booking, "quarantined")
 
 
 @pytest.mark.django_db

@@ -82,7 +82,7 @@ def test_a_repeat_with_another_pair_keeps_the_doubts_of_pipe_and_meter_whole(her
     shared = sum(((rows[0][name] + rows[1][name]) / 2) ** 2 for name in rows[0] if name not in own)
     result = current_of(Combination.objects.get())
     assert result.combined_standard_uncertainty_m3_s == pytest.approx(math.sqrt(apart + shared))
-    assert result.shared_share == pytest.approx(shared / (apart + shared))
+    assert result.shared_variance_fraction == pytest.approx(shared / (apart + shared))
     assert result.combined_standard_uncertainty_m3_s > 0.75 * math.hypot(*rows[0].values())
 
 
@@ -168,7 +168,7 @@ def test_only_the_time_in_which_all_logs_run_counts(here: Scene) -> None:
     late = logged(mounted(west), [90.0] * 60, late=40)
     steady = logged(mounted(branch(here, "Like the first")), [170.0] * 60)
     result = current_of(combined(here, "sum", [early, late]))
-    assert (result.window_from, result.window_to, result.steps) == (later(40), later(99), 60)
+    assert (result.averaged_from, result.averaged_to, result.steps) == (later(40), later(99), 60)
     flow = current(steady).volume_flow_m3_s + current(late).volume_flow_m3_s
     assert result.volume_flow_m3_s == pytest.approx(flow, rel=1e-6)
 
@@ -185,7 +185,7 @@ def test_marked_stretches_of_a_part_count_in_the_combined_result(here: Scene) ->
     worked_off(recomputation)
     assert current(surveys[0]).readings_used == 20
     result = current_of(combination)
-    assert (result.steps, result.window_from, result.window_to) == (20, later(10), later(29))
+    assert (result.steps, result.averaged_from, result.averaged_to) == (20, later(10), later(29))
 
 
 def test_logs_with_no_time_in_common_are_not_combined(here: Scene) -> None:
@@ -204,7 +204,7 @@ def test_a_part_without_a_result_is_waited_for_and_what_hinders_then_is_told(her
     logged(third, 90, late=3600)
     assert current_of(good).cause == "log-import"
     bad.refresh_from_db()
-    assert "no time in common" in bad.hindrance
+    assert "no time in common" in bad.blocked_reason
     assert current(third).readings_used == 80
 
 

@@ -70,7 +70,7 @@ def test_a_change_of_state_is_a_move_with_its_reason(
     assert job.measuring_points.count() == 0
     moved = patch(as_user, job, state="planned", reason="Agreed.", measuring_points=[str(point.pk)])
     assert (moved.status_code, moved.json()["state"]) == (200, "planned")
-    assert job.moves.get().reason == "Agreed."
+    assert job.status_changes.get().reason == "Agreed."
     refused = patch(as_user, job, measuring_points=[])
     assert (refused.status_code, refused.json()["code"]) == (400, "no-points")
     assert patch(as_user, job, state="issued", reason="x").status_code == 409
@@ -86,7 +86,7 @@ def test_a_point_of_another_site_is_refused_on_a_change_too(as_user: Any, job: J
 def test_a_booking_of_a_part_of_the_job_is_not_endangered(as_user: Any, job: Job, cast: Any) -> None:
     hold(job, cast, technician=cast.technician, starts_at=START + HOUR, ends_at=START + 2 * HOUR)
     rows = as_user("office").get("/api/v1/bookings/").json()["results"]
-    assert rows[0]["endangered_by"] == []
+    assert rows[0]["conflicts"] == []
 
 
 def test_a_late_return_does_not_name_the_job_of_another_client(
@@ -102,9 +102,9 @@ def test_a_late_return_does_not_name_the_job_of_another_client(
     )  # fmt: skip
     address = f"/api/v1/bookings/{before.pk}/expected-back/"
     told = as_user("office").post(address, {"expected_back": START + HOUR}, format="json")
-    assert str(after.pk) in {one["id"] for one in told.json()["endangered_bookings"]}
+    assert str(after.pk) in {one["id"] for one in told.json()["booking_conflicts"]}
     for who, named in (("office", True), ("owner", False), ("technician", False)):
-        shown = as_user(who).get(f"/api/v1/bookings/{after.pk}/").json()["endangered_by"]
+        shown = as_user(who).get(f"/api/v1/bookings/{after.pk}/").json()["conflicts"]
         (late,) = [one for one in shown if one["code"] == "late-return"]
         assert ("Secret leak" in late["detail"]) is named, who
 
@@ -134,7 +134,7 @@ def test_a_certificate_that_ends_too_soon_lists_the_bookings_it_endangers(
     }  # fmt: skip
     answer = as_user("administrator").post("/api/v1/calibrations/", body, format="json")
     assert answer.status_code == 201, answer.content
-    assert [one["id"] for one in answer.json()["endangered_bookings"]] == [str(held.pk)]
+    assert [one["id"] for one in answer.json()["booking_conflicts"]] == [str(held.pk)]
 
 
 def test_an_interval_policy_lists_the_bookings_that_something_stands_against(
@@ -147,7 +147,7 @@ def test_an_interval_policy_lists_the_bookings_that_something_stands_against(
     body = {"kind": "meter", "months": 6, "reason": "Drift seen."}
     answer = as_user("administrator").post("/api/v1/interval-policies/", body, format="json")
     assert answer.status_code == 201, answer.content
-    told = [one["id"] for one in answer.json()["endangered_bookings"]]
+    told = [one["id"] for one in answer.json()["booking_conflicts"]]
     assert str(held.pk) in told
     assert str(other.pk) not in told
 
@@ -186,7 +186,7 @@ def test_an_absence_is_cancelled_and_a_qualification_withdrawn_once(
     made = office.post(f"{base}/qualifications/", body, format="json").json()["id"]
     held = hold(job, cast, technician=cast.technician)
     withdrawn = office.post(f"{base}/qualifications/{made}/withdraw/")
-    assert [one["id"] for one in withdrawn.json()["endangered_bookings"]] == [str(held.pk)]
+    assert [one["id"] for one in withdrawn.json()["booking_conflicts"]] == [str(held.pk)]
     assert office.post(f"{base}/qualifications/{made}/withdraw/").status_code == 409
     away = {"starts_at": START, "ends_at": START + HOUR}
     absence = office.post(f"{base}/absences/", away, format="json").json()["id"]

@@ -93,7 +93,7 @@ def test_the_guards_stand_on_every_table_that_is_append_only() -> None:
         ("outer_diameter_m", -0.2, "pipe_data"),
         ("material", "", "pipe_data_material_named_or_by_value"),
         ("medium", "", "pipe_data_medium_named_or_by_value"),
-        ("change", "alteration", "pipe_data_alteration_dated"),
+        ("change", "modification", "pipe_data_modification_dated"),
         ("change", "correction", "pipe_data_corrects_if_correction"),
     ],
 )

@@ -13,13 +13,13 @@ from django.utils import timezone
 from compute.entries import LiningEntry, resolve_medium, resolve_pipe
 from surveys import recompute
 from surveys.errors import Conflict, ServiceError
-from surveys.models import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData, PipeData
-from surveys.models.library import OwnMediumEntry
+from surveys.models import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData, PipeData
+from surveys.models.library import CustomMediumEntry
 from surveys.services.library import (
-    own_material_create,
-    own_material_revise,
-    own_medium_create,
-    own_medium_revise,
+    custom_material_create,
+    custom_material_revise,
+    custom_medium_create,
+    custom_medium_revise,
 )
 from surveys.services.pipes import PipeStatement, pipe_alter, pipe_correct
 from tests.surveys.scene import STATEMENT, Scene, current, scene
@@ -40,14 +40,14 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
     return scene(site, cast, kit)
 
 
-def material_data(speed: float = 2300.0, **figures: Any) -> OwnMaterialData:
+def material_data(speed: float = 2300.0, **figures: Any) -> CustomMaterialData:
     given = {"roughness_m": 5e-6, "reason": "measured again", **figures}
-    return OwnMaterialData(longitudinal_sound_speed_m_s=speed, source="coupon", **given)
+    return CustomMaterialData(longitudinal_sound_speed_m_s=speed, source="coupon", **given)
 
 
-def medium_data(**changes: Any) -> OwnMediumData:
+def medium_data(**changes: Any) -> CustomMediumData:
     doubts = {"sound_speed_uncertainty": 0.002, "density_uncertainty": 0.001, "viscosity_uncertainty": 0.05}
-    return OwnMediumData(
+    return CustomMediumData(
         pressure_pa=101_325.0,
         table={**TABLE, **changes},
         source="data sheet",
@@ -56,18 +56,18 @@ def medium_data(**changes: Any) -> OwnMediumData:
     )
 
 
-def add_material(here: Scene, name: str = "casing-plastic") -> OwnMaterial:
-    return own_material_create(
-        material=OwnMaterial(name=name, title="Casing plastic"),
+def add_material(here: Scene, name: str = "casing-plastic") -> CustomMaterial:
+    return custom_material_create(
+        material=CustomMaterial(name=name, title="Casing plastic"),
         data=material_data(),
         by=here.cast.office,
         now=timezone.now(),
     )
 
 
-def add_medium(here: Scene, name: str = "loop-oil", data: OwnMediumData | None = None) -> OwnMedium:
-    return own_medium_create(
-        medium=OwnMedium(name=name, title="Loop oil"),
+def add_medium(here: Scene, name: str = "loop-oil", data: CustomMediumData | None = None) -> CustomMedium:
+    return custom_medium_create(
+        medium=CustomMedium(name=name, title="Loop oil"),
         data=data or medium_data(),
         by=here.cast.office,
         now=timezone.now(),
@@ -81,8 +81,8 @@ def restate(here: Scene, statement: PipeStatement) -> PipeData:
         corrects=here.in_force(),
         statement=statement,
         reason="It is ours.",
-        holds_from=None,
-        gauging=None,
+        valid_from=None,
+        wall_measurement=None,
         by=here.cast.office,
         now=timezone.now(),
     )
@@ -90,14 +90,14 @@ def restate(here: Scene, statement: PipeStatement) -> PipeData:
     return PipeData.objects.get(pk=data.pk)
 
 
-def with_medium(medium: OwnMedium) -> PipeStatement:
-    entry = OwnMediumEntry(
-        medium.name, 331.15, "measured", version=OwnMediumData.objects.filter(medium=medium)[0]
+def with_medium(medium: CustomMedium) -> PipeStatement:
+    entry = CustomMediumEntry(
+        medium.name, 331.15, "measured", version=CustomMediumData.objects.filter(medium=medium)[0]
     )
     return replace(STATEMENT, medium=entry)
 
 
-def lined(material: OwnMaterial) -> PipeStatement:
+def lined(material: CustomMaterial) -> PipeStatement:
     lining = LiningEntry(material.versions.all()[0].entry(), 0.003)
     return replace(STATEMENT, pipe=replace(STATEMENT.pipe, lining=lining))
 
@@ -110,7 +110,7 @@ def test_what_a_pipe_rests_on_comes_back_as_it_was_stated(here: Scene) -> None:
     assert (data.lining_material, data.medium) == ("casing-plastic", "loop-oil")
 
 
-def test_a_pipe_of_own_material_takes_its_sound_speed_and_roughness(here: Scene) -> None:
+def test_a_pipe_of_custom_material_takes_its_sound_speed_and_roughness(here: Scene) -> None:
     entry = add_material(here).versions.all()[0].entry()
     resolved = resolve_pipe(replace(STATEMENT.pipe, material=entry))
     assert resolved.pipe.wall.longitudinal_sound_speed == 2300.0
@@ -118,7 +118,7 @@ def test_a_pipe_of_own_material_takes_its_sound_speed_and_roughness(here: Scene)
     assert [finding.code for finding in resolved.findings] == ["roughness-assumed"]
 
 
-def test_an_own_medium_is_read_from_its_table_with_its_uncertainties(here: Scene) -> None:
+def test_a_custom_medium_is_read_from_its_table_with_its_uncertainties(here: Scene) -> None:
     medium = add_medium(here)
     resolved = resolve_medium(replace(with_medium(medium).medium, temperature=323.15))
     # A row of the table.
@@ -133,12 +133,12 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: 
     survey = here.survey()
     old = current(survey)
     thicker = medium_data(dynamic_viscosity_pa_s=[0.4, 0.125, 0.05])
-    [started] = own_medium_revise(medium=medium, data=thicker, by=here.cast.office, now=timezone.now())
+    [started] = custom_medium_revise(medium=medium, data=thicker, by=here.cast.office, now=timezone.now())
     recompute.work_off(started.pk)
     new = current(survey)
     assert new.replaces == old
-    assert (new.pipe_data.corrects, new.pipe_data.own_medium_data) == (before, thicker)
-    assert new.pipe_data.reason == "own medium loop-oil revised: measured again"
+    assert (new.pipe_data.corrects, new.pipe_data.custom_medium_data) == (before, thicker)
+    assert new.pipe_data.reason == "custom medium loop-oil revised: measured again"
     assert new.change_breakdown is not None
     [cause] = new.change_breakdown["causes"]
     assert cause["field"] == "medium"
@@ -152,10 +152,10 @@ def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> No
     before = restate(here, lined(material))
     survey = here.survey()
     data = material_data(2250.0)
-    [started] = own_material_revise(material=material, data=data, by=here.cast.office, now=timezone.now())
+    [started] = custom_material_revise(material=material, data=data, by=here.cast.office, now=timezone.now())
     recompute.work_off(started.pk)
     after = current(survey).pipe_data
-    assert (after.own_lining_data, after.own_material_data) == (data, None)
+    assert (after.own_lining_data, after.custom_material_data) == (data, None)
     assert after.pipe_entry() == replace(
         before.pipe_entry(), lining=LiningEntry(data.entry(), before.lining_thickness_m)
     )
@@ -170,7 +170,7 @@ def test_versions_already_corrected_and_other_pipes_are_left_alone(here: Scene) 
     restate(here, lined(material))
     restate(here, STATEMENT)
     count = PipeData.objects.count()
-    started = own_material_revise(
+    started = custom_material_revise(
         material=material, data=material_data(2250.0), by=here.cast.office, now=timezone.now()
     )
     assert (started, PipeData.objects.count()) == ([], count)
@@ -181,7 +181,7 @@ def test_a_table_that_does_not_reach_a_pipe_is_refused_whole(here: Scene) -> Non
     restate(here, with_medium(medium))
     cold = medium_data(temperature_k=[273.15, 283.15, 293.15])
     with pytest.raises(ServiceError, match="Return line") as caught:
-        own_medium_revise(medium=medium, data=cold, by=here.cast.office, now=timezone.now())
+        custom_medium_revise(medium=medium, data=cold, by=here.cast.office, now=timezone.now())
     assert caught.value.code == "out-of-range"
     assert medium.versions.count() == 1
 
@@ -189,7 +189,7 @@ def test_a_table_that_does_not_reach_a_pipe_is_refused_whole(here: Scene) -> Non
 def test_a_statement_on_a_version_revised_meanwhile_is_refused(here: Scene) -> None:
     material = add_material(here)
     statement = lined(material)
-    own_material_revise(
+    custom_material_revise(
         material=material, data=material_data(2250.0), by=here.cast.office, now=timezone.now()
     )
     with pytest.raises(Conflict) as caught:
@@ -197,8 +197,8 @@ def test_a_statement_on_a_version_revised_meanwhile_is_refused(here: Scene) -> N
             pipe=here.pipe,
             statement=statement,
             reason="Lined.",
-            holds_from=timezone.now().date(),
-            gauging=None,
+            valid_from=timezone.now().date(),
+            wall_measurement=None,
             by=here.cast.office,
             now=timezone.now(),
         )
@@ -232,8 +232,8 @@ def test_a_table_that_cannot_be_read_is_refused(here: Scene) -> None:
 
 def test_sound_speeds_exchanged_are_refused(here: Scene) -> None:
     with pytest.raises(ServiceError) as caught:
-        own_material_create(
-            material=OwnMaterial(name="x", title="x"),
+        custom_material_create(
+            material=CustomMaterial(name="x", title="x"),
             data=material_data(2300.0, shear_sound_speed_m_s=4000.0),
             by=here.cast.office,
             now=timezone.now(),
@@ -241,7 +241,7 @@ def test_sound_speeds_exchanged_are_refused(here: Scene) -> None:
     assert caught.value.code == "shear-not-slower"
 
 
-@pytest.mark.parametrize("model", [OwnMaterialData, OwnMediumData])
+@pytest.mark.parametrize("model", [CustomMaterialData, CustomMediumData])
 def test_a_version_is_never_changed(here: Scene, model: Any) -> None:
     add_material(here), add_medium(here)
     with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():

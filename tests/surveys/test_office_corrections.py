@@ -49,7 +49,7 @@ def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site:
         ("medium.temperature", "", "temperature"),
         ("medium.pressure", "1 barrel", "Pressure"),
         ("medium.temperature_source", "guessed", "guessed"),
-        ("holds_from", "yesterday", "Holds from"),
+        ("valid_from", "yesterday", "Holds from"),
         ("reason", "x" * 2001, "2000"),
         ("reason", "\u202e", "U+202E"),
     ],
@@ -165,7 +165,7 @@ def address_of_pair(kit: Any) -> str:
         ("wedge_angle", "95 deg", "angle"),
         ("face_offset", "-1 mm", "below 0"),
         ("wedge_delay", "-1 us", "wedge"),
-        ("lowest_temperature", "300 degC", "lowest"),
+        ("min_temperature", "300 degC", "lowest"),
         ("wedge_temperature_coefficient", "1 barrel", "Change of the wedge"),
         ("reason", "", "blank"),
         ("reason", "\u202e", "U+202E"),
@@ -198,12 +198,12 @@ def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
 ) -> None:
     [first] = kit.pair.transducer_data.all()
     # Never typed in the kit: shown rounded, in the reader's units.
-    assert "lowest_temperature" not in first.as_entered
+    assert "min_temperature" not in first.as_entered
     typed = {"wedge_angle": "43 deg", "reason": "Data sheet.", "units": "us", "do": "show"}
     seen = office.post(address_of_pair, typed).content.decode().partition('name="seen" value="')[2]
     office.post(address_of_pair, typed | {"do": "commit", "seen": seen.partition('"')[0]})
     made = TransducerData.objects.get(corrects=first)
-    assert made.lowest_temperature_k == first.lowest_temperature_k
+    assert made.min_temperature_k == first.min_temperature_k
     # What nobody typed is not kept as if somebody had.
     assert made.as_entered == first.as_entered | {"wedge_angle": "43 deg"}
     assert made.wedge_sound_speed_m_s == first.wedge_sound_speed_m_s
@@ -223,29 +223,29 @@ def test_there_is_no_such_page_of_another_instrument_or_version(
 @pytest.mark.parametrize(
     ("name", "typed", "told"),
     [
-        ("lowest_velocity", "3", "unit"),
-        ("lowest_velocity", "30 m/s", "lowest_velocity"),
+        ("min_velocity", "3", "unit"),
+        ("min_velocity", "30 m/s", "min_velocity"),
         ("note", "\u202e", "U+202E"),
-        ("lowest_wall", "", "Nothing is changed yet"),
+        ("min_wall_thickness", "", "Nothing is changed yet"),
     ],
 )
 def test_what_cannot_be_of_a_type_is_told_and_nothing_is_kept(
     office: Visitor, name: str, typed: str, told: str
 ) -> None:
-    made = InstrumentType.objects.create(kind="meter", name="Portable", highest_velocity_m_s=20)
+    made = InstrumentType.objects.create(kind="meter", name="Portable", max_velocity_m_s=20)
     answer = office.post(f"/office/instrument-types/{made.pk}/", {name: typed, "do": "show"})
     assert answer.status_code in (400, 409)
     assert told in answer.content.decode().partition('id="told"')[2]
     made.refresh_from_db()
-    assert (made.lowest_velocity_m_s, made.note) == (None, "")
+    assert (made.min_velocity_m_s, made.note) == (None, "")
 
 
 def test_a_figure_of_a_type_that_was_emptied_is_not_known_any_more(office: Visitor) -> None:
     made = InstrumentType.objects.create(
-        kind="meter", name="Portable", highest_velocity_m_s=20, as_entered={"highest_velocity": "20 m/s"}
+        kind="meter", name="Portable", max_velocity_m_s=20, as_entered={"max_velocity": "20 m/s"}
     )
-    address, typed = f"/office/instrument-types/{made.pk}/", {"highest_velocity": "", "do": "show"}
+    address, typed = f"/office/instrument-types/{made.pk}/", {"max_velocity": "", "do": "show"}
     seen = office.post(address, typed).content.decode().partition('name="seen" value="')[2].partition('"')[0]
     assert office.post(address, typed | {"do": "commit", "seen": seen}).status_code == 302
     made.refresh_from_db()
-    assert (made.highest_velocity_m_s, made.as_entered) == (None, {})
+    assert (made.max_velocity_m_s, made.as_entered) == (None, {})

@@ -11,19 +11,19 @@ from surveys.models import PipeData
 from surveys.selectors import pipe_data_valid
 
 
-def version(day: int, *, holds_from: date | None = None, corrects: PipeData | None = None) -> PipeData:
+def version(day: int, *, valid_from: date | None = None, corrects: PipeData | None = None) -> PipeData:
     return PipeData(
         id=uuid.uuid4(),
         recorded_at=datetime(2026, 1, day, tzinfo=UTC),
-        holds_from=holds_from,
+        valid_from=valid_from,
         corrects_id=corrects and corrects.id,
     )
 
 
 FIRST = version(1)
-RENEWED = version(5, holds_from=date(2026, 6, 1))
+RENEWED = version(5, valid_from=date(2026, 6, 1))
 CORRECTED = version(9, corrects=FIRST)
-DATE_CORRECTED = version(12, holds_from=date(2026, 4, 1), corrects=RENEWED)
+DATE_CORRECTED = version(12, valid_from=date(2026, 4, 1), corrects=RENEWED)
 ALL = [FIRST, RENEWED, CORRECTED, DATE_CORRECTED]
 
 
@@ -48,4 +48,4 @@ def test_the_version_is_the_one_true_at_the_date_as_known_at_the_time(
 
 def test_before_anything_was_known_there_is_none() -> None:
     assert pipe_data_valid(ALL, date(2026, 5, 1), datetime(2025, 1, 1, tzinfo=UTC)) is None
-    assert pipe_data_valid([version(1, holds_from=date(2026, 5, 1))], date(2026, 4, 30)) is None
+    assert pipe_data_valid([version(1, valid_from=date(2026, 5, 1))], date(2026, 4, 30)) is None

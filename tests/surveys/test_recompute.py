@@ -87,15 +87,15 @@ def test_a_version_corrected_already_cannot_be_corrected_again(here: Scene) -> N
             corrects=old,
             statement=with_wall(0.007),
             reason="x",
-            holds_from=None,
-            gauging=None,
+            valid_from=None,
+            wall_measurement=None,
             by=here.cast.office,
             now=timezone.now(),
         )
     assert caught.value.code == "already-corrected"
 
 
-def test_an_alteration_reaches_only_surveys_from_its_date_on(here: Scene) -> None:
+def test_a_modification_reaches_only_surveys_from_its_date_on(here: Scene) -> None:
     early, late = here.survey(), here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
     finished(here.alter(0.0071, date(2026, 10, 15)))
     assert current(early).pipe_data.wall_thickness_m == 0.0063
@@ -108,14 +108,14 @@ def test_a_corrected_date_moves_surveys_between_versions(here: Scene) -> None:
     from surveys.services.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
-    alteration = PipeData.objects.get(change="alteration")
+    modification = PipeData.objects.get(change="modification")
     _, recomputation = pipe_correct(
         pipe=here.pipe,
-        corrects=alteration,
+        corrects=modification,
         statement=with_wall(0.0071),
         reason="It was done before the survey.",
-        holds_from=date(2026, 10, 1),
-        gauging=None,
+        valid_from=date(2026, 10, 1),
+        wall_measurement=None,
         by=here.cast.office,
         now=timezone.now(),
     )
@@ -281,7 +281,7 @@ def test_a_change_makes_an_item_for_a_survey_that_is_being_recomputed_even_if_it
     forth = here.alter(0.0071, date(2026, 10, 1))
     taken = claims.claim(forth.pk)
     assert taken
-    # The worker has read that the alteration holds; now its date is corrected, and the old result would do.
+    # The worker has read that the modification holds; now its date is corrected, and the old result would do.
     found = recompute._read([survey.pk])[survey.pk]
     work = recompute._compute(found)
     back = correct_date(here, date(2026, 10, 15))
@@ -353,18 +353,18 @@ def test_a_broker_that_hangs_holds_up_nobody(
     assert sent.wait(30)
 
 
-def correct_date(here: Scene, holds_from: date) -> Recomputation:
-    """Correct the date of the alteration, and nothing else of it."""
+def correct_date(here: Scene, valid_from: date) -> Recomputation:
+    """Correct the date of the modification, and nothing else of it."""
     from surveys.services.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
     _, recomputation = pipe_correct(
         pipe=here.pipe,
-        corrects=PipeData.objects.get(change="alteration"),
+        corrects=PipeData.objects.get(change="modification"),
         statement=with_wall(0.0071),
         reason="Another day.",
-        holds_from=holds_from,
-        gauging=None,
+        valid_from=valid_from,
+        wall_measurement=None,
         by=here.cast.office,
         now=timezone.now(),
     )

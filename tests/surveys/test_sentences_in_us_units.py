@@ -34,7 +34,7 @@ pytestmark = pytest.mark.django_db
 METRIC = re.compile(
     r"\d[ \xa0]?(?:mm2?|cm|um|µm|m|km|mm/s|m/s|m3/[sh]|m³/[sh]|l/s|l/min|degC|°C|K|bar|mbar|kPa|MPa|Pa|kg/m3|kg/m³|mPa\.s)(?![\w/³])"
 )
-SENTENCES = ("detail", "sentences", "reasoning", "hindrance", "error")
+SENTENCES = ("detail", "sentences", "reasoning", "blocked_reason", "error")
 MARKS = "\N{MATHEMATICAL LEFT WHITE SQUARE BRACKET}"
 
 
@@ -115,7 +115,7 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
     body = changed(
         pipe={"outer_diameter": "200 mm", "wall_thickness": "30 mm"},
         medium={"temperature": "71 degC", "temperature_source": "estimated", "pressure": "800 kPa"},
-        transducers={"highest_temperature": "60 degC"},
+        transducers={"max_temperature": "60 degC"},
     )
     del body["medium"]["sound_speed"], body["medium"]["density"], body["medium"]["dynamic_viscosity"]
     body["medium"]["name"] = "water"

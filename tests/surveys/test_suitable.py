@@ -83,20 +83,20 @@ def test_each_reason_against_a_pair_is_told_with_figures(
     as_user: Any, here: Scene, job: Job, kit: Any, cast: Any
 ) -> None:
     steep = another_pair(kit, cast, "STEEP", wedge_angle=1.4, wedge_sound_speed=1400.0)
-    cold = another_pair(kit, cast, "COLD", highest_temperature=300.0)
+    cold = another_pair(kit, cast, "COLD", max_temperature=300.0)
     quarantined = another_pair(kit, cast, "AWAY")
     Instrument.objects.filter(pk=quarantined.pk).update(state="quarantined")
     rows = kits(as_user("office"), job).json()
     (cell,) = row_of(rows, steep)["measuring_points"]
-    assert cell["refusals"][0]["code"] == "no-refracted-wave"
+    assert cell["unsuitable_reasons"][0]["code"] == "no-refracted-wave"
     # The beam's axial speed by hand: 1400 m/s / sin(1.4 rad) = 1421 m/s, below every sound speed of steel.
-    assert cell["refusals"][0]["limit"]["value"] == pytest.approx(1421, abs=1)
-    assert cell["refusals"][0]["value"]["value"] > 3000
+    assert cell["unsuitable_reasons"][0]["limit"]["value"] == pytest.approx(1421, abs=1)
+    assert cell["unsuitable_reasons"][0]["value"]["value"] > 3000
     (cell,) = row_of(rows, cold)["measuring_points"]
-    (refusal,) = cell["refusals"]
-    assert refusal["code"] == "transducer-temperature"
-    assert (refusal["value"]["value"], refusal["limit"]["value"]) == pytest.approx((58.0, 26.85))
-    assert row_of(rows, quarantined)["refusals"][0]["code"] == "quarantined"
+    (reason,) = cell["unsuitable_reasons"]
+    assert reason["code"] == "transducer-temperature"
+    assert (reason["value"]["value"], reason["limit"]["value"]) == pytest.approx((58.0, 26.85))
+    assert row_of(rows, quarantined)["unsuitable_reasons"][0]["code"] == "quarantined"
     pairs = [row["suitable"] for row in rows if row["kind"] == "transducer-pair"]
     assert pairs == sorted(pairs, reverse=True)
 
@@ -104,7 +104,7 @@ def test_each_reason_against_a_pair_is_told_with_figures(
 def test_a_pair_with_impossible_data_spoils_no_other(as_user: Any, job: Job, kit: Any, cast: Any) -> None:
     broken = another_pair(kit, cast, "P-broken", wedge_angle=2.0)  # beyond a right angle
     rows = kits(as_user("office"), job).json()
-    assert row_of(rows, broken)["measuring_points"][0]["refusals"][0]["code"] == "not-computable"
+    assert row_of(rows, broken)["measuring_points"][0]["unsuitable_reasons"][0]["code"] == "not-computable"
     assert row_of(rows, kit.pair)["suitable"]
 
 
@@ -115,8 +115,8 @@ def test_a_spacing_that_does_not_fit_the_straight_pipe_is_refused(
         upstream_straight_length_m=0.01, downstream_straight_length_m=0.01
     )
     (cell,) = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
-    assert cell["refusals"][0]["code"] == "spacing-too-long"
-    assert cell["refusals"][0]["limit"]["value"] == pytest.approx(20)
+    assert cell["unsuitable_reasons"][0]["code"] == "spacing-too-long"
+    assert cell["unsuitable_reasons"][0]["limit"]["value"] == pytest.approx(20)
 
 
 def test_a_velocity_below_what_the_meter_tells_is_refused(
@@ -128,7 +128,7 @@ def test_a_velocity_below_what_the_meter_tells_is_refused(
     made = as_user("office").post(address, body, format="json")
     assert made.status_code == 201, made.content
     (cell,) = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
-    assert [one["code"] for one in cell["refusals"]] == ["time-difference-too-small"]
+    assert [one["code"] for one in cell["unsuitable_reasons"]] == ["time-difference-too-small"]
 
 
 def test_a_point_on_a_pipe_with_no_data_is_named_and_a_job_without_points_is_a_conflict(
@@ -140,8 +140,8 @@ def test_a_point_on_a_pipe_with_no_data_is_named_and_a_job_without_points_is_a_c
     job.measuring_points.add(bare)
     cells = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
     (cell,) = [one for one in cells if one["measuring_point"] == str(bare.pk)]
-    assert cell["refusals"][0]["code"] == "pipe-without-data"
-    assert "Unknown end" in cell["refusals"][0]["detail"]
+    assert cell["unsuitable_reasons"][0]["code"] == "pipe-without-data"
+    assert "Unknown end" in cell["unsuitable_reasons"][0]["detail"]
     job.measuring_points.clear()
     assert (kits(as_user("office"), job).status_code, kits(as_user("office"), job).json()["code"]) == (
         409,
@@ -180,7 +180,7 @@ def test_technicians_are_ranked_and_refusals_say_why(as_user: Any, job: Job, cas
     address, office = f"/api/v1/jobs/{job.pk}/suitable-technicians/", as_user("office")
     rows = office.get(address).json()
     (row,) = [one for one in rows if one["id"] == str(cast.technician.pk)]
-    assert [one["code"] for one in row["refusals"]] == ["not-qualified", "outside-working-hours"]
+    assert [one["code"] for one in row["unsuitable_reasons"]] == ["not-qualified", "outside-working-hours"]
     # A degree of the equator: 2 pi 6371.0088 km / 360 = 111.195 km (by hand).
     assert row["distance_km"] == 111.2
     Qualification.objects.create(

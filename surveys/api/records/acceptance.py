@@ -11,12 +11,12 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.calibration import Point
-from compute.decision import VERDICTS, DecisionRule, PermissibleError
+from compute.decision import CONFORMITYS, DecisionRule, PermissibleError
 from compute.errors import ComputeError
 from compute.units import Quantity, parse_quantity
 from surveys.api.fields import QUANTITY_IN, NumberField, QuantityOut, StrictSerializer
 from surveys.api.limits import check_limits
-from surveys.models.calibration import DecisionRuleName, LimitsFrom, Moment, Together
+from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 from surveys.services.calibrations import Limits, StatedPoint
 from surveys.verdicts import QUANTITY, error_kind
 
@@ -45,13 +45,13 @@ class CalibrationPointIn(StrictSerializer):
 
 
 class PermissibleErrorIn(StrictSerializer):
-    """Largest permissible error either way; with both parts, `together` says how they hold."""
+    """Largest permissible error either way; with both parts, `combine_by` says how they hold."""
 
     absolute = LaterQuantityIn(
         required=False, help_text="In the unit of the points; of temperatures a difference."
     )
     relative = NumberField(required=False, help_text="Of the reference, as a ratio: 0.01 is one per cent.")
-    together = serializers.ChoiceField(Together.choices, required=False)
+    combine_by = serializers.ChoiceField(CombineBy.choices, required=False)
 
 
 class DecisionRuleIn(StrictSerializer):
@@ -70,41 +70,41 @@ class CalibrationPointOut(serializers.Serializer):
 
 
 class JudgedPointOut(CalibrationPointOut):
-    permissible_error = QuantityOut()
+    maximum_permissible_error = QuantityOut()
     guard_band = QuantityOut()
     acceptance_limit = QuantityOut(help_text="Below 0: no error can pass.")
-    verdict = serializers.ChoiceField(VERDICTS)
-    share = serializers.FloatField(help_text="Size of the error over the permissible error.")
+    conformity = serializers.ChoiceField(CONFORMITYS)
+    fraction_of_limit = serializers.FloatField(help_text="Size of the error over the permissible error.")
     conformance_probability = serializers.FloatField()
-    false_decision_probability = serializers.FloatField()
+    specific_risk = serializers.FloatField()
 
 
-class VerdictSetOut(serializers.Serializer):
-    verdict = serializers.ChoiceField(VERDICTS)
-    within = serializers.BooleanField()
+class ConformitySetOut(serializers.Serializer):
+    conformity = serializers.ChoiceField(CONFORMITYS)
+    conforms = serializers.BooleanField()
     worst_point = serializers.IntegerField(help_text="Its place among the points, from 0.")
-    largest_share = serializers.FloatField()
+    largest_fraction_of_limit = serializers.FloatField()
     least_conformance_probability = serializers.FloatField()
     points = JudgedPointOut(many=True)
 
 
-class VerdictOut(serializers.Serializer):
+class ConformityOut(serializers.Serializer):
     """Worked out from the points each time it is asked for."""
 
-    verdict = serializers.ChoiceField(VERDICTS, allow_null=True)
-    within = serializers.BooleanField(allow_null=True)
+    conformity = serializers.ChoiceField(CONFORMITYS, allow_null=True)
+    conforms = serializers.BooleanField(allow_null=True)
     of = serializers.ChoiceField(
         Moment.choices, allow_null=True, help_text="The points it is the verdict on."
     )
-    as_found = VerdictSetOut(allow_null=True)
-    as_left = VerdictSetOut(allow_null=True)
+    as_found = ConformitySetOut(allow_null=True)
+    as_left = ConformitySetOut(allow_null=True)
     findings = serializers.ListField(child=serializers.DictField())
 
 
 class PermissibleErrorOut(serializers.Serializer):
     absolute = QuantityOut(allow_null=True)
     relative = serializers.FloatField(allow_null=True)
-    together = serializers.ChoiceField(Together.choices, allow_null=True)
+    combine_by = serializers.ChoiceField(CombineBy.choices, allow_null=True)
 
 
 class DecisionRuleOut(serializers.Serializer):
@@ -113,7 +113,7 @@ class DecisionRuleOut(serializers.Serializer):
 
 
 class LimitsOut(serializers.Serializer):
-    permissible_error = PermissibleErrorOut()
+    maximum_permissible_error = PermissibleErrorOut()
     decision_rule = DecisionRuleOut()
     limits_from = serializers.ChoiceField(LimitsFrom.choices)
 
@@ -129,11 +129,11 @@ def limits_stated(asked: dict[str, Any], kind: str) -> tuple[Limits, dict[str, s
 
     Raises ComputeError with the field, ValidationError if one comes without the other.
     """
-    error, rule = asked.get("permissible_error"), asked.get("decision_rule")
+    error, rule = asked.get("maximum_permissible_error"), asked.get("decision_rule")
     if error is None and rule is None:
         return None
     if error is None or rule is None:
-        missing = "decision_rule" if rule is None else "permissible_error"
+        missing = "decision_rule" if rule is None else "maximum_permissible_error"
         raise serializers.ValidationError(
             {missing: "A permissible error and the decision rule come together."}, code="required"
         )
@@ -144,12 +144,12 @@ def both_stated(error: dict[str, Any], rule: dict[str, Any], kind: str) -> tuple
     """A permissible error with its rule, and the text as typed. Raises ComputeError or ValidationError with the field."""
     typed, absolute = {}, None
     if "absolute" in error:
-        stated = read(error["absolute"], error_kind(kind), "permissible_error.absolute")
-        absolute, typed["permissible_error.absolute"] = stated.si, stated.text
-    permissible = PermissibleError(absolute, error.get("relative"), error.get("together"))
+        stated = read(error["absolute"], error_kind(kind), "maximum_permissible_error.absolute")
+        absolute, typed["maximum_permissible_error.absolute"] = stated.si, stated.text
+    permissible = PermissibleError(absolute, error.get("relative"), error.get("combine_by"))
     if (permissible.relative or 0) >= 1:
         raise serializers.ValidationError(
-            {"permissible_error": {"relative": "Write it as a ratio below 1: one per cent is 0.01."}},
+            {"maximum_permissible_error": {"relative": "Write it as a ratio below 1: one per cent is 0.01."}},
             code="out-of-range",
         )
     return Limits(permissible, DecisionRule(**rule)), typed

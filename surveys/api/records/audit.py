@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
+from surveys.api.filters import filters, period
 from surveys.api.views import Records
 from surveys.models import AuditEntry
 
@@ -33,11 +34,5 @@ class Audit(Records):
 
     model = AuditEntry
     serializer_class = AuditEntryOut
-    filterset_fields = {
-        "record": ["exact"],
-        "record_type": ["exact"],
-        "actor": ["exact"],
-        "action": ["exact"],
-        "at": ["gte", "lte"],
-    }
+    filterset_class = filters(AuditEntry, "record", "record_type", "actor", "action", **period("at"))
     ordering_fields = ("at",)

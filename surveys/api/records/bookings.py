@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
-from surveys.api.filters import FilterSet
+from surveys.api.filters import SetFilter, filters, period
 from surveys.api.permissions import FIELD, OFFICE
 from surveys.api.views import Records, documented
 from surveys.bookable import bookable, endangered, technicians_bookable
@@ -87,17 +87,17 @@ class ReasonOut(serializers.Serializer):
 
 
 class BookingOut(serializers.ModelSerializer):
-    endangered_by = serializers.SerializerMethodField(help_text="What stands against it by now.")
+    conflicts = serializers.SerializerMethodField(help_text="What stands against it by now.")
 
     class Meta:
         model = Booking
         fields = [
             "id", "job", "instrument", "technician", "starts_at", "ends_at", "expected_back", "cancelled_at",
-            "endangered_by",
+            "conflicts",
         ]  # fmt: skip
 
-    def get_endangered_by(self, booking: Booking) -> list[dict[str, str]]:
-        found = self.context.get("endangered")
+    def get_conflicts(self, booking: Booking) -> list[dict[str, str]]:
+        found = self.context.get("has_conflicts")
         if found is None:
             found = endangered([booking], timezone.now(), self.context["request"].user)
         reasons = found.get(booking.pk, [])
@@ -105,10 +105,10 @@ class BookingOut(serializers.ModelSerializer):
 
 
 class BookingLateOut(BookingOut):
-    endangered_bookings = BookingOut(many=True, help_text="Of the instrument, that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="Of the instrument, that something stands against.")
 
     class Meta(BookingOut.Meta):
-        fields = [*BookingOut.Meta.fields, "endangered_bookings"]
+        fields = [*BookingOut.Meta.fields, "booking_conflicts"]
 
 
 class InsteadOut(serializers.Serializer):
@@ -121,18 +121,17 @@ def endangered_shown(rows: Any, user: User) -> list[dict[str, Any]]:
     ones = list(rows.select_related(*SHOWN))
     found = endangered(ones, timezone.now(), user)
     return list(
-        BookingOut([one for one in ones if one.pk in found], many=True, context={"endangered": found}).data
+        BookingOut([one for one in ones if one.pk in found], many=True, context={"has_conflicts": found}).data
     )
 
 
-class BookingFilters(FilterSet):
+class BookingFilters(filters(Booking, cancelled=SetFilter("cancelled_at"), **period("starts_at"))):  # type: ignore[misc]
     endangered = BooleanFilter(method="by_danger")
 
     class Meta:
         model = Booking
         fields = {
-            "job": ["exact"], "instrument": ["exact"], "technician": ["exact"], "starts_at": ["gte", "lte"],
-            "cancelled_at": ["isnull"],
+            "job": ["exact"], "instrument": ["exact"], "technician": ["exact"],
         }  # fmt: skip
 
     def by_danger(self, rows: Any, name: str, value: bool) -> Any:
@@ -160,7 +159,7 @@ class Bookings(Records):
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
         context = dict(self.get_serializer_context()) | {
-            "endangered": endangered(page or [], timezone.now(), self.user)
+            "has_conflicts": endangered(page or [], timezone.now(), self.user)
         }
         return self.get_paginated_response(BookingOut(page, many=True, context=context).data)
 
@@ -203,7 +202,7 @@ class Bookings(Records):
         booking = booking_expect(booking=self.get_object(), expected_back=said)
         visible = Booking.objects.visible_to(self.user).filter(instrument=booking.instrument_id)
         shown = self.get_serializer(booking).data
-        return Response(shown | {"endangered_bookings": endangered_shown(visible, self.user)})
+        return Response(shown | {"booking_conflicts": endangered_shown(visible, self.user)})
 
     def _handed_over(self, do: Any) -> Response:
         booking, now = self.get_object(), timezone.now()

@@ -46,7 +46,7 @@ class CalibrationRowIn(CalibrationIn):
     instrument = KnownInstrument()
     corrects = None
     reason = None
-    permissible_error = None
+    maximum_permissible_error = None
     decision_rule = None
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.utils import timezone
+from django_filters import DateFilter
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -25,15 +26,16 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import filters
 from surveys.api.permissions import FLEET
 from surveys.api.records.acceptance import (
     MOST_POINTS,
     CalibrationPointIn,
     CalibrationPointOut,
+    ConformityOut,
     DecisionRuleIn,
     LimitsOut,
     PermissibleErrorIn,
-    VerdictOut,
     limits_stated,
     points_stated,
 )
@@ -54,7 +56,7 @@ from surveys.models.calibration import Moment
 from surveys.models.result import Cause
 from surveys.services.calibrations import Figures, calibration_record
 from surveys.services.documents import certificate_attach
-from surveys.verdicts import limits_json, points_json, verdict_json
+from surveys.verdicts import conformity_json, limits_json, points_json
 
 
 class CalibrationIn(StrictSerializer):
@@ -80,7 +82,7 @@ class CalibrationIn(StrictSerializer):
         required=False,
         help_text="None if nothing was adjusted.",
     )
-    permissible_error = PermissibleErrorIn(
+    maximum_permissible_error = PermissibleErrorIn(
         required=False, help_text="Left out, the acceptance policy of the instrument or its type."
     )
     decision_rule = DecisionRuleIn(required=False)
@@ -116,7 +118,7 @@ class ReviewOpenedOut(serializers.Serializer):
 class CalibrationShortOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     recomputation = serializers.SerializerMethodField(help_text="What recording it set going, if anything.")
-    tolerance_review = serializers.SerializerMethodField(
+    out_of_tolerance_review = serializers.SerializerMethodField(
         help_text="The review it opened, if it found the instrument out of tolerance."
     )
 
@@ -124,7 +126,7 @@ class CalibrationShortOut(serializers.ModelSerializer):
         model = Calibration
         fields = [
             "id", "instrument", "certificate", "laboratory", "accreditation", "calibrated_on", "due_on", "note", "corrects",
-            "recorded_at", "recorded_by", "recomputation", "tolerance_review",
+            "recorded_at", "recorded_by", "recomputation", "out_of_tolerance_review",
         ]  # fmt: skip
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
@@ -132,8 +134,8 @@ class CalibrationShortOut(serializers.ModelSerializer):
         return started(calibration)
 
     @extend_schema_field(ReviewOpenedOut(allow_null=True))
-    def get_tolerance_review(self, calibration: Calibration) -> Any:
-        review = getattr(calibration, "tolerance_review", None)
+    def get_out_of_tolerance_review(self, calibration: Calibration) -> Any:
+        review = getattr(calibration, "out_of_tolerance_review", None)
         return review and ReviewOpenedOut({"id": review.pk, "surveys": len(review.surveys.all())}).data
 
 
@@ -142,13 +144,13 @@ class CalibrationOut(CalibrationShortOut):
     as_found = serializers.SerializerMethodField()
     as_left = serializers.SerializerMethodField()
     limits = serializers.SerializerMethodField(help_text="What it is judged by, and where that comes from.")
-    verdict = serializers.SerializerMethodField()
+    conformity = serializers.SerializerMethodField()
     certificate_file = serializers.SerializerMethodField()
 
     class Meta(CalibrationShortOut.Meta):
         fields = [
             *CalibrationShortOut.Meta.fields,
-            "interval_policy", "conditions", "conditions_temperature", "as_found", "as_left", "limits", "verdict", "certificate_file",
+            "interval_policy", "conditions", "conditions_temperature", "as_found", "as_left", "limits", "conformity", "certificate_file",
         ]  # fmt: skip
 
     def _shown(self, document: Any) -> Any:
@@ -166,9 +168,9 @@ class CalibrationOut(CalibrationShortOut):
     def get_limits(self, calibration: Calibration) -> Any:
         return self._shown(limits_json(calibration))
 
-    @extend_schema_field(VerdictOut)
-    def get_verdict(self, calibration: Calibration) -> Any:
-        return self._shown(verdict_json(calibration))
+    @extend_schema_field(ConformityOut)
+    def get_conformity(self, calibration: Calibration) -> Any:
+        return self._shown(conformity_json(calibration))
 
     @extend_schema_field(DocumentOut(allow_null=True))
     def get_certificate_file(self, calibration: Calibration) -> Any:
@@ -177,12 +179,12 @@ class CalibrationOut(CalibrationShortOut):
 
 
 class CalibrationMadeOut(CalibrationOut):
-    endangered_bookings = BookingOut(
+    booking_conflicts = BookingOut(
         many=True, help_text="Of the instrument, that something stands against now."
     )
 
     class Meta(CalibrationOut.Meta):
-        fields = [*CalibrationOut.Meta.fields, "endangered_bookings"]
+        fields = [*CalibrationOut.Meta.fields, "booking_conflicts"]
 
 
 class Calibrations(Records):
@@ -197,10 +199,16 @@ class Calibrations(Records):
         "instrument",
         "interval_policy",
         "certificate_file__received_by",
-        "tolerance_review",
+        "out_of_tolerance_review",
     )
-    prefetched = ("recomputations", "points", "tolerance_review__surveys")
-    filterset_fields = {"instrument": ["exact"], "due_on": ["exact", "lt", "lte", "gt", "gte"]}
+    prefetched = ("recomputations", "points", "out_of_tolerance_review__surveys")
+    filterset_class = filters(
+        Calibration,
+        "instrument",
+        "due_on",
+        due_from=DateFilter("due_on", "gte", label="Due on this day or later."),
+        due_to=DateFilter("due_on", "lte", label="Due on this day or earlier."),
+    )
     ordering_fields = ("due_on", "calibrated_on")
 
     @documented(request=CalibrationIn, responses={201: CalibrationMadeOut})
@@ -212,7 +220,7 @@ class Calibrations(Records):
         )
         answer = self.answer(self.read_again(calibration), 201)
         held = Booking.objects.visible_to(self.user).filter(instrument=calibration.instrument_id)
-        answer.data["endangered_bookings"] = endangered_shown(held, self.user)
+        answer.data["booking_conflicts"] = endangered_shown(held, self.user)
         return answer
 
     @documented(request=PDF_REQUEST, responses={200: DocumentOut, 201: DocumentOut})
@@ -259,7 +267,7 @@ def calibration_stated(asked: dict[str, Any]) -> tuple[Calibration, Figures, str
     if stated:
         typed |= stated[1]
     reason = asked.pop("reason", "")
-    for name in ("serial", "permissible_error", "decision_rule"):
+    for name in ("serial", "maximum_permissible_error", "decision_rule"):
         asked.pop(name, None)
     temperature = si_of(asked.pop("conditions_temperature", None))
     calibration = Calibration(**asked, conditions_temperature_k=temperature, as_entered=typed)

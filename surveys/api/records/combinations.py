@@ -28,6 +28,7 @@ from surveys.api.fields import (
     in_units,
     units_of,
 )
+from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.records.recomputations import ReviewNoticeOut
 from surveys.api.views import Records, documented
@@ -85,7 +86,7 @@ class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
     created_by = serializers.CharField(source="created_by.username", read_only=True)
     result = serializers.SerializerMethodField(help_text="The current combined result in short.")
-    hindrance = SentenceField(
+    blocked_reason = SentenceField(
         read_only=True, help_text="Why the parts, though each has a result, could not be combined."
     )
     up_to_date = serializers.SerializerMethodField(
@@ -98,7 +99,7 @@ class CombinationOut(serializers.ModelSerializer):
     class Meta:
         model = Combination
         fields = [
-            "id", "site", "name", "kind", "survey", "parts", "note", "created_at", "created_by", "retired_at", "hindrance", "result",
+            "id", "site", "name", "kind", "survey", "parts", "note", "created_at", "created_by", "retired_at", "blocked_reason", "result",
             "up_to_date", "under_review",
         ]  # fmt: skip
 
@@ -169,7 +170,7 @@ class CombinedResultOut(serializers.ModelSerializer):
         fields = [
             "id", "combination", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "volume_flow", "combined_standard_uncertainty", "expanded_uncertainty", "coverage_factor",
-            "effective_degrees_of_freedom", "window_from", "window_to", "steps", "shared_share", "spread", "parts", "findings",
+            "effective_degrees_of_freedom", "averaged_from", "averaged_to", "steps", "shared_variance_fraction", "spread", "parts", "findings",
             "budget", "change_breakdown", "reviews",
         ]  # fmt: skip
 
@@ -212,12 +213,9 @@ class Combinations(Records):
         Prefetch("parts", parts_reviewed()),
         Prefetch("parts__survey__results", Result.objects.filter(replaced_at__isnull=True)),
     )
-    filterset_fields = {
-        "site": ["exact"],
-        "kind": ["exact"],
-        "parts__survey": ["exact"],
-        "retired_at": ["isnull"],
-    }
+    filterset_class = filters(
+        Combination, "site", "kind", survey=RecordFilter("parts__survey"), retired=SetFilter("retired_at")
+    )
     ordering_fields = ("created_at", "name")
 
     @documented(request=CombinationIn, responses={201: CombinationOut})
@@ -243,7 +241,7 @@ class Combinations(Records):
         return self.answer(self.read_again(combination))
 
     @documented(responses=CombinedResultOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the combination, the newest first, with what caused each."""
         # All of one combination, read with its parts.

@@ -22,6 +22,7 @@ from surveys.api.fields import (
     si_of,
     texts,
 )
+from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.physics import transducer_entry
 from surveys.api.records.bookings import BookingOut, endangered_shown
@@ -60,10 +61,10 @@ from surveys.services.fleet import (
 
 
 class InstrumentStateMadeOut(InstrumentStateOut):
-    endangered_bookings = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
 
     class Meta(InstrumentStateOut.Meta):
-        fields = [*InstrumentStateOut.Meta.fields, "endangered_bookings"]
+        fields = [*InstrumentStateOut.Meta.fields, "booking_conflicts"]
 
 
 class Instruments(Records):
@@ -81,15 +82,18 @@ class Instruments(Records):
         "calibrations__recorded_by",
         "calibrations__corrected_by",
         "calibrations__recomputations",
-        "calibrations__tolerance_review__surveys",
+        "calibrations__out_of_tolerance_review__surveys",
     )
-    filterset_fields = {
-        "kind": ["exact"],
-        "state": ["exact"],
-        "serial": ["exact", "icontains"],
-        "belongs_to": ["exact", "isnull"],
-        "holder": ["exact"],
-    }
+    filterset_class = filters(
+        Instrument,
+        "kind",
+        "state",
+        "serial",
+        "belongs_to",
+        "holder",
+        is_accessory=SetFilter("belongs_to", "Only accessories of another instrument, or only the others."),
+        search=SearchFilter("serial", "asset_number", "type_name"),
+    )
     ordering_fields = ("serial", "kind")
 
     @documented(request=InstrumentIn, responses={201: InstrumentOut})
@@ -115,7 +119,7 @@ class Instruments(Records):
         methods=["post"],
         url_path="transducer-data",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
     )
     def transducer_data(self, request: Request, pk: Any = None) -> Response:
         """Record new data of a transducer pair; the old stays with the set-ups that rest on it.
@@ -151,7 +155,7 @@ class Instruments(Records):
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(request=InstrumentStateIn, responses={201: InstrumentStateMadeOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def states(self, request: Request, pk: Any = None) -> Response:
         """Withhold it, send it away, bring it back, retire it, or hand it over; with the reason."""
         instrument, asked = self.get_object(), self.checked(InstrumentStateIn)
@@ -169,13 +173,13 @@ class Instruments(Records):
         broken = endangered_shown(
             Booking.objects.visible_to(self.user).filter(instrument=instrument), self.user
         )
-        return Response(InstrumentStateOut(change).data | {"endangered_bookings": broken}, status=201)
+        return Response(InstrumentStateOut(change).data | {"booking_conflicts": broken}, status=201)
 
     @documented(responses=InstrumentStateOut(many=True))
-    @states.mapping.get
-    def list_states(self, request: Request, pk: Any = None) -> Response:
+    @status_changes.mapping.get
+    def list_status_changes(self, request: Request, pk: Any = None) -> Response:
         """Every state it was in, the latest first."""
-        rows = self.get_object().states.select_related("recorded_by", "holder")
+        rows = self.get_object().status_changes.select_related("recorded_by", "holder")
         return Response(InstrumentStateOut(rows, many=True).data)
 
     @documented(
@@ -189,7 +193,7 @@ class Instruments(Records):
         parser_classes=[MultiPartParser, RawFileParser],
         throttled_as="upload",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
     )
     def documents(self, request: Request, pk: Any = None) -> Response:
         """File a PDF with it, as the body itself or as the part `file` of a form; the same file again changes nothing."""
@@ -231,7 +235,7 @@ class Instruments(Records):
             OpenApiParameter("until", OpenApiTypes.DATE, description="Last day; left out: today."),
         ],
     )
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def impact(self, request: Request, pk: Any = None) -> Response:
         """Current results the instrument had a part in: of surveys made with it, and of walls gauged with it."""
         if self.user.role not in FLEET | OFFICE:

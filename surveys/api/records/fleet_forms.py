@@ -61,9 +61,9 @@ class InstrumentChangeIn(InstrumentIn):
             raise serializers.ValidationError(
                 dict.fromkeys(
                     sorted(moved),
-                    "Changed with its reason by POST instruments/{id}/states/, so that the history keeps it.",
+                    "Changed with its reason by POST instruments/{id}/status-changes/, so that the history keeps it.",
                 ),
-                code="use-states",
+                code="use-status-changes",
             )
         return super().to_internal_value(data)
 

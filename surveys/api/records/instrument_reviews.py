@@ -53,12 +53,12 @@ class IntervalReviewIn(StrictSerializer):
 
     instrument = VisibleRecord(Instrument)
     method = serializers.ChoiceField(Method.choices)
-    shortest_days = WholeField(min_value=1, max_value=37_200, required=False, help_text="30 if left out.")
-    longest_days = WholeField(
+    min_days = WholeField(min_value=1, max_value=37_200, required=False, help_text="30 if left out.")
+    max_days = WholeField(
         min_value=1, max_value=37_200, required=False, help_text="1826, five years, if left out."
     )
-    shortest_hours = NumberField(required=False, help_text="In-use time: 50 if left out.")
-    longest_hours = NumberField(required=False, help_text="In-use time: 4000 if left out.")
+    min_hours = NumberField(required=False, help_text="In-use time: 50 if left out.")
+    max_hours = NumberField(required=False, help_text="In-use time: 4000 if left out.")
     target = NumberField(required=False, help_text="Reliability: share to be in tolerance, 0.9 if left out.")
 
 
@@ -106,10 +106,10 @@ class IntervalReviews(Records):
         asked = self.checked(IntervalReviewIn)
         wish = Wish(
             Method(asked["method"]),
-            asked.get("shortest_days", 30),
-            asked.get("longest_days", 1826),
-            asked.get("shortest_hours", 50.0),
-            asked.get("longest_hours", 4000.0),
+            asked.get("min_days", 30),
+            asked.get("max_days", 1826),
+            asked.get("min_hours", 50.0),
+            asked.get("max_hours", 4000.0),
             asked.get("target", 0.9),
         )
         review = interval_review_work_out(

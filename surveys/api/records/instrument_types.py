@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import KnownQuantityField, QuantityIn, StrictSerializer, TextField, si_of, texts
+from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import InstrumentType
@@ -17,18 +18,18 @@ from surveys.services.records import record_create
 
 # Each figure of the API: its column and its kind of quantity.
 FIGURES = {
-    "lowest_frequency": ("lowest_frequency_hz", "frequency"),
-    "highest_frequency": ("highest_frequency_hz", "frequency"),
+    "min_frequency": ("min_frequency_hz", "frequency"),
+    "max_frequency": ("max_frequency_hz", "frequency"),
     "timing_resolution": ("timing_resolution_s", "time_difference"),
     "minimum_signal": ("minimum_signal_db", "ratio_db"),
-    "lowest_velocity": ("lowest_velocity_m_s", "speed"),
-    "highest_velocity": ("highest_velocity_m_s", "speed"),
-    "lowest_temperature": ("lowest_temperature_k", "temperature"),
-    "highest_temperature": ("highest_temperature_k", "temperature"),
-    "shortest_spacing": ("shortest_spacing_m", "length"),
-    "longest_spacing": ("longest_spacing_m", "length"),
-    "lowest_wall": ("lowest_wall_m", "length"),
-    "highest_wall": ("highest_wall_m", "length"),
+    "min_velocity": ("min_velocity_m_s", "speed"),
+    "max_velocity": ("max_velocity_m_s", "speed"),
+    "min_temperature": ("min_temperature_k", "temperature"),
+    "max_temperature": ("max_temperature_k", "temperature"),
+    "min_spacing": ("min_spacing_m", "length"),
+    "max_spacing": ("max_spacing_m", "length"),
+    "min_wall_thickness": ("min_wall_thickness_m", "length"),
+    "max_wall_thickness": ("max_wall_thickness_m", "length"),
 }
 
 
@@ -66,7 +67,7 @@ class InstrumentTypes(Records):
     model = InstrumentType
     serializer_class = InstrumentTypeOut
     writers = FLEET | OFFICE
-    filterset_fields = {"kind": ["exact"], "name": ["exact", "icontains"]}
+    filterset_class = filters(InstrumentType, "kind", "name", search=SearchFilter("name"))
     ordering_fields = ("name", "kind")
 
     @documented(request=InstrumentTypeIn, responses={201: InstrumentTypeOut})

@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import NumberField, StrictSerializer, TextField, VisibleRecord, WholeField, units_of
+from surveys.api.filters import RecordFilter, SearchFilter, filters, period
 from surveys.api.permissions import OFFICE
 from surveys.api.records.bookings import BookingOut, endangered_shown
 from surveys.api.records.suitable import CandidateOut, KitRowOut, candidate_shown, kit_shown
@@ -22,7 +23,7 @@ from surveys.models import (
     Booking,
     Instrument,
     Job,
-    JobMove,
+    JobStatusChange,
     MeasuringPoint,
     Role,
     Site,
@@ -41,7 +42,7 @@ class JobIn(StrictSerializer):
     state = serializers.ChoiceField(
         [JobState.DRAFT, JobState.PLANNED],
         required=False,
-        help_text="Of a new job; then it moves by `moves/`.",
+        help_text="Of a new job; then it moves by `status-changes/`.",
     )
     starts_at = serializers.DateTimeField()
     ends_at = serializers.DateTimeField()
@@ -114,24 +115,24 @@ class JobOut(serializers.ModelSerializer):
         ]
 
 
-class JobMoveIn(StrictSerializer):
+class JobStatusChangeIn(StrictSerializer):
     state = serializers.ChoiceField(JobState.choices)
     reason = TextField(max_length=2000)
 
 
-class JobMoveOut(serializers.ModelSerializer):
-    moved_by = serializers.CharField(source="moved_by.username", read_only=True)
+class JobStatusChangeOut(serializers.ModelSerializer):
+    changed_by = serializers.CharField(source="changed_by.username", read_only=True)
 
     class Meta:
-        model = JobMove
-        fields = ["id", "before", "state", "reason", "moved_by", "moved_at"]
+        model = JobStatusChange
+        fields = ["id", "before", "state", "reason", "changed_by", "changed_at"]
 
 
 class JobChangedOut(JobOut):
-    endangered_bookings = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
 
     class Meta(JobOut.Meta):
-        fields = [*JobOut.Meta.fields, "endangered_bookings"]
+        fields = [*JobOut.Meta.fields, "booking_conflicts"]
 
 
 class Jobs(Records):
@@ -141,12 +142,15 @@ class Jobs(Records):
     serializer_class = JobOut
     writers = OFFICE
     prefetched = ("measuring_points", "kit")
-    filterset_fields = {
-        "site": ["exact"],
-        "state": ["exact"],
-        "technician": ["exact"],
-        "starts_at": ["gte", "lte"],
-    }
+    filterset_class = filters(
+        Job,
+        "site",
+        "state",
+        "technician",
+        client=RecordFilter("site__client"),
+        search=SearchFilter("title"),
+        **period("starts_at"),
+    )
     ordering_fields = ("starts_at", "title")
 
     @documented(request=JobIn, responses={201: JobOut})
@@ -169,7 +173,7 @@ class Jobs(Records):
             if state != job.state:
                 job_move(job=job, state=state, reason=reason, by=self.user, now=timezone.now())
                 answer = self.answer(self.read_again(job))
-        answer.data["endangered_bookings"] = endangered_shown(Booking.objects.filter(job=pk), self.user)
+        answer.data["booking_conflicts"] = endangered_shown(Booking.objects.filter(job=pk), self.user)
         return answer
 
     @documented(responses=CandidateOut(many=True))
@@ -177,7 +181,7 @@ class Jobs(Records):
         detail=True,
         methods=["get"],
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
         url_path="suitable-technicians",
     )
     def suitable_technicians(self, request: Request, pk: Any = None) -> Response:
@@ -188,7 +192,7 @@ class Jobs(Records):
 
     @documented(responses=KitRowOut(many=True))
     @action(
-        detail=True, methods=["get"], pagination_class=None, filterset_fields=[], url_path="suitable-kits"
+        detail=True, methods=["get"], pagination_class=None, filterset_class=None, url_path="suitable-kits"
     )
     def suitable_kits(self, request: Request, pk: Any = None) -> Response:
         """Instruments for the job's span and points: each pair set up against each pipe; the suitable first. For staff."""
@@ -199,18 +203,22 @@ class Jobs(Records):
             [kit_shown(row, units_of(request)) for row in suitable_kits(job, self.user, timezone.now())]
         )
 
-    @documented(request=JobMoveIn, responses={201: JobMoveOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
+    @documented(request=JobStatusChangeIn, responses={201: JobStatusChangeOut})
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def moves(self, request: Request, pk: Any = None) -> Response:
         """Move it to another state, with the reason."""
-        move = job_move(job=self.get_object(), **self.checked(JobMoveIn), by=self.user, now=timezone.now())
-        return Response(JobMoveOut(move).data, status=201)
+        move = job_move(
+            job=self.get_object(), **self.checked(JobStatusChangeIn), by=self.user, now=timezone.now()
+        )
+        return Response(JobStatusChangeOut(move).data, status=201)
 
-    @documented(responses=JobMoveOut(many=True))
-    @moves.mapping.get
-    def list_moves(self, request: Request, pk: Any = None) -> Response:
+    @documented(responses=JobStatusChangeOut(many=True))
+    @status_changes.mapping.get
+    def list_status_changes(self, request: Request, pk: Any = None) -> Response:
         """Every move, the latest first."""
-        return Response(JobMoveOut(self.get_object().moves.select_related("moved_by"), many=True).data)
+        return Response(
+            JobStatusChangeOut(self.get_object().status_changes.select_related("changed_by"), many=True).data
+        )
 
 
 def _split(asked: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:

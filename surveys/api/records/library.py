@@ -26,16 +26,17 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import OFFICE
 from surveys.api.records.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
-from surveys.models import OwnMaterial, OwnMaterialData, OwnMedium, OwnMediumData
+from surveys.models import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData
 from surveys.outcomes import quantity
 from surveys.services.library import (
-    own_material_create,
-    own_material_revise,
-    own_medium_create,
-    own_medium_revise,
+    custom_material_create,
+    custom_material_revise,
+    custom_medium_create,
+    custom_medium_revise,
 )
 
 MOST_ROWS = 200
@@ -69,7 +70,7 @@ class MaterialFiguresIn(StrictSerializer):
     thermal_expansion = QuantityIn("thermal_expansion", required=False)
 
 
-class OwnMaterialIn(NamedIn, SourcedIn, MaterialFiguresIn):
+class CustomMaterialIn(NamedIn, SourcedIn, MaterialFiguresIn):
     pass
 
 
@@ -94,7 +95,7 @@ class MediumFiguresIn(StrictSerializer):
     viscosity_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")
 
 
-class OwnMediumIn(NamedIn, SourcedIn, MediumFiguresIn):
+class CustomMediumIn(NamedIn, SourcedIn, MediumFiguresIn):
     pass
 
 
@@ -111,7 +112,7 @@ class MaterialVersionOut(serializers.ModelSerializer):
     thermal_expansion = KnownQuantityField("thermal_expansion", source="thermal_expansion_1_k")
 
     class Meta:
-        model = OwnMaterialData
+        model = CustomMaterialData
         fields = [
             *VERSION_FIELDS,
             "longitudinal_sound_speed",
@@ -136,7 +137,7 @@ class MediumVersionOut(serializers.ModelSerializer):
     table = serializers.SerializerMethodField()
 
     class Meta:
-        model = OwnMediumData
+        model = CustomMediumData
         fields = [
             *VERSION_FIELDS,
             "pressure",
@@ -147,7 +148,7 @@ class MediumVersionOut(serializers.ModelSerializer):
         ]
 
     @extend_schema_field(RowOut(many=True))
-    def get_table(self, data: OwnMediumData) -> Any:
+    def get_table(self, data: CustomMediumData) -> Any:
         columns = (
             [quantity(value, kind) for value in data.table[column]] for _, column, kind in TABLE_COLUMNS
         )
@@ -165,41 +166,41 @@ TABLE_COLUMNS = (
 )
 
 
-class OwnMaterialOut(serializers.ModelSerializer):
+class CustomMaterialOut(serializers.ModelSerializer):
     data = serializers.SerializerMethodField(help_text="The latest version.")
 
     class Meta:
-        model = OwnMaterial
+        model = CustomMaterial
         fields = list(RECORD_FIELDS)
 
     @extend_schema_field(MaterialVersionOut)
-    def get_data(self, material: OwnMaterial) -> Any:
+    def get_data(self, material: CustomMaterial) -> Any:
         return MaterialVersionOut(material.versions.all()[0], context=self.context).data
 
 
-class OwnMaterialDetailOut(OwnMaterialOut):
+class CustomMaterialDetailOut(CustomMaterialOut):
     versions = MaterialVersionOut(many=True, read_only=True)
 
-    class Meta(OwnMaterialOut.Meta):
+    class Meta(CustomMaterialOut.Meta):
         fields = [*RECORD_FIELDS, "versions"]
 
 
-class OwnMediumOut(serializers.ModelSerializer):
+class CustomMediumOut(serializers.ModelSerializer):
     data = serializers.SerializerMethodField(help_text="The latest version.")
 
     class Meta:
-        model = OwnMedium
+        model = CustomMedium
         fields = list(RECORD_FIELDS)
 
     @extend_schema_field(MediumVersionOut)
-    def get_data(self, medium: OwnMedium) -> Any:
+    def get_data(self, medium: CustomMedium) -> Any:
         return MediumVersionOut(medium.versions.all()[0], context=self.context).data
 
 
-class OwnMediumDetailOut(OwnMediumOut):
+class CustomMediumDetailOut(CustomMediumOut):
     versions = MediumVersionOut(many=True, read_only=True)
 
-    class Meta(OwnMediumOut.Meta):
+    class Meta(CustomMediumOut.Meta):
         fields = [*RECORD_FIELDS, "versions"]
 
 
@@ -214,28 +215,30 @@ class MediumRevisedOut(serializers.Serializer):
 
 
 class OwnRecords(Records):
-    """What own materials and own media share."""
+    """What custom materials and custom media share."""
 
     writers = OFFICE
     prefetched = ("versions__recorded_by",)
-    filterset_fields = {"name": ["exact", "icontains"]}
     ordering_fields = ("name",)
 
 
-class OwnMaterials(OwnRecords):
+class CustomMaterials(OwnRecords):
     """Materials the office added; named in requests like those of the library."""
 
-    model = OwnMaterial
-    serializer_class = OwnMaterialOut
+    model = CustomMaterial
+    filterset_class = filters(CustomMaterial, "name", search=SearchFilter("name"))
+    serializer_class = CustomMaterialOut
 
     def get_serializer_class(self) -> Any:
-        return OwnMaterialOut if self.action == "list" else OwnMaterialDetailOut
+        return CustomMaterialOut if self.action == "list" else CustomMaterialDetailOut
 
-    @documented(request=OwnMaterialIn, responses={201: OwnMaterialDetailOut})
+    @documented(request=CustomMaterialIn, responses={201: CustomMaterialDetailOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(OwnMaterialIn)
-        material = OwnMaterial(name=asked["name"], title=asked["title"], use=asked["use"])
-        own_material_create(material=material, data=_material_data(asked), by=self.user, now=timezone.now())
+        asked = self.checked(CustomMaterialIn)
+        material = CustomMaterial(name=asked["name"], title=asked["title"], use=asked["use"])
+        custom_material_create(
+            material=material, data=_material_data(asked), by=self.user, now=timezone.now()
+        )
         return self.answer(self.read_again(material), 201)
 
     @documented(request=MaterialRevisionIn, responses={202: MaterialRevisedOut})
@@ -244,25 +247,28 @@ class OwnMaterials(OwnRecords):
         """Enter right figures for wrong ones; every survey that rests on the wrong ones is recomputed."""
         asked = self.checked(MaterialRevisionIn)
         data = _material_data(asked)
-        started = own_material_revise(material=self.get_object(), data=data, by=self.user, now=timezone.now())
+        started = custom_material_revise(
+            material=self.get_object(), data=data, by=self.user, now=timezone.now()
+        )
         answer = {"version": data, "recomputations": started}
         return Response(MaterialRevisedOut(answer, context=self.get_serializer_context()).data, status=202)
 
 
-class OwnMedia(OwnRecords):
+class CustomMedia(OwnRecords):
     """Media the office added; named in requests like those of the library."""
 
-    model = OwnMedium
-    serializer_class = OwnMediumOut
+    model = CustomMedium
+    filterset_class = filters(CustomMedium, "name", search=SearchFilter("name"))
+    serializer_class = CustomMediumOut
 
     def get_serializer_class(self) -> Any:
-        return OwnMediumOut if self.action == "list" else OwnMediumDetailOut
+        return CustomMediumOut if self.action == "list" else CustomMediumDetailOut
 
-    @documented(request=OwnMediumIn, responses={201: OwnMediumDetailOut})
+    @documented(request=CustomMediumIn, responses={201: CustomMediumDetailOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(OwnMediumIn)
-        medium = OwnMedium(name=asked["name"], title=asked["title"], use=asked["use"])
-        own_medium_create(medium=medium, data=_medium_data(asked), by=self.user, now=timezone.now())
+        asked = self.checked(CustomMediumIn)
+        medium = CustomMedium(name=asked["name"], title=asked["title"], use=asked["use"])
+        custom_medium_create(medium=medium, data=_medium_data(asked), by=self.user, now=timezone.now())
         return self.answer(self.read_again(medium), 201)
 
     @documented(request=MediumRevisionIn, responses={202: MediumRevisedOut})
@@ -271,13 +277,13 @@ class OwnMedia(OwnRecords):
         """Enter a right table for a wrong one; every survey that rests on the wrong one is recomputed."""
         asked = self.checked(MediumRevisionIn)
         data = _medium_data(asked)
-        started = own_medium_revise(medium=self.get_object(), data=data, by=self.user, now=timezone.now())
+        started = custom_medium_revise(medium=self.get_object(), data=data, by=self.user, now=timezone.now())
         answer = {"version": data, "recomputations": started}
         return Response(MediumRevisedOut(answer, context=self.get_serializer_context()).data, status=202)
 
 
-def _material_data(asked: Mapping[str, Any]) -> OwnMaterialData:
-    return OwnMaterialData(
+def _material_data(asked: Mapping[str, Any]) -> CustomMaterialData:
+    return CustomMaterialData(
         longitudinal_sound_speed_m_s=asked["longitudinal_sound_speed"].si,
         shear_sound_speed_m_s=si_of(asked.get("shear_sound_speed")),
         sound_speed_uncertainty=asked.get("sound_speed_uncertainty"),
@@ -291,12 +297,12 @@ def _material_data(asked: Mapping[str, Any]) -> OwnMaterialData:
     )
 
 
-def _medium_data(asked: Mapping[str, Any]) -> OwnMediumData:
+def _medium_data(asked: Mapping[str, Any]) -> CustomMediumData:
     rows: Sequence[Mapping[str, Any]] = asked["table"]
     entered = texts({"pressure": asked["pressure"]})
     for index, row in enumerate(rows):
         entered |= texts(row, f"table.{index}.")
-    return OwnMediumData(
+    return CustomMediumData(
         pressure_pa=asked["pressure"].si,
         table={column: [row[name].si for row in rows] for name, column, _ in TABLE_COLUMNS},
         sound_speed_uncertainty=asked["sound_speed_uncertainty"],

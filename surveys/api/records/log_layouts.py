@@ -21,26 +21,27 @@ from rest_framework.response import Response
 from compute.units import System
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
+from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.records.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.views import Records, documented
-from surveys.models import LogLayout, Site
+from surveys.models import LogFormat, Site
 from surveys.outcomes import findings_json
-from surveys.readings.guess import HEAD_BYTES, guess_layout
-from surveys.readings.layout import LogLayout as Layout
+from surveys.readings.guess import HEAD_BYTES, detect_format
+from surveys.readings.layout import LogFormat as Layout
 from surveys.readings.preview import MOST_SAMPLE_BYTES, Preview, preview
 from surveys.services.records import record_create
 
 # Enough for the first rows; the rest of a file is not read.
 SAMPLE_BYTES = 256 * 1024
-# Where a layout counts seconds from the start of a survey, a trial has none to count from.
-START_OF_A_TRIAL = datetime(2000, 1, 1, tzinfo=UTC)
+# Where a layout counts seconds from the start of a survey, a preview has none to count from.
+START_OF_A_PREVIEW = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class LayoutIn(StrictSerializer):
     name = TextField(max_length=100)
     note = TextField(max_length=2000, required=False, allow_blank=True)
-    layout = serializers.JSONField(help_text="What is left out is as in the plain layout.")
+    format = serializers.JSONField(help_text="What is left out is as in the plain layout.")
 
     def validate_layout(self, raw: Any) -> dict[str, Any]:
         return Layout.from_json(raw).as_json()
@@ -55,11 +56,11 @@ class LayoutOut(serializers.ModelSerializer):
     layout = serializers.DictField()
 
     class Meta:
-        model = LogLayout
+        model = LogFormat
         fields = ["id", "name", "note", "layout", "created_at", "created_by", "retired_at"]
 
 
-class RefusalOut(serializers.Serializer):
+class RejectedRowOut(serializers.Serializer):
     line = serializers.IntegerField()
     column = serializers.CharField(allow_blank=True)
     detail = serializers.CharField()
@@ -70,20 +71,20 @@ class PreviewOut(serializers.Serializer):
 
     zone = serializers.CharField(help_text="Of times without an offset.")
     columns = serializers.ListField(child=serializers.DictField())
-    unread_columns = serializers.ListField(child=serializers.CharField())
+    ignored_columns = serializers.ListField(child=serializers.CharField())
     rows = serializers.ListField(
         child=serializers.DictField(), help_text="Time in UTC, then each quantity as the file gives it."
     )
-    refusals = RefusalOut(many=True)
-    rows_taken = serializers.IntegerField(help_text="Of the beginning of the file that was read.")
-    rows_refused = serializers.IntegerField()
+    rejected_rows = RejectedRowOut(many=True)
+    rows_accepted = serializers.IntegerField(help_text="Of the beginning of the file that was read.")
+    rows_rejected = serializers.IntegerField()
     findings = FindingOut(many=True)
 
 
-class GuessOut(serializers.Serializer):
-    layout = serializers.DictField()
+class DetectionOut(serializers.Serializer):
+    format = serializers.DictField()
     reasons = serializers.ListField(child=serializers.CharField())
-    doubts = serializers.ListField(
+    warnings = serializers.ListField(
         child=serializers.CharField(), help_text="What the file does not tell; look at these."
     )
 
@@ -93,36 +94,40 @@ SITE = OpenApiParameter(
 )
 
 
-class LogLayouts(Records):
+class LogFormats(Records):
     """How the files of loggers are read. A log keeps the layout it was read by."""
 
-    model = LogLayout
+    model = LogFormat
     serializer_class = LayoutOut
     writers = FIELD
     related = ("created_by",)
     # Neither changes anything.
     repeatable = frozenset({"guesses", "trials", "trial"})
-    filterset_fields = {"name": ["exact", "icontains"], "retired_at": ["isnull"]}
+    filterset_class = filters(LogFormat, "name", retired=SetFilter("retired_at"), search=SearchFilter("name"))
     ordering_fields = ("name", "created_at")
 
     @documented(request=LayoutIn, responses={201: LayoutOut})
     def create(self, request: Request) -> Response:
-        layout = LogLayout(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
+        layout = LogFormat(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
         return self.answer(record_create(layout), 201)
 
     @documented(request=LayoutChangeIn(partial=True), responses=LayoutOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
         return self.change(request, self.checked(LayoutChangeIn, partial=True))
 
-    @documented(request=FILE_REQUEST, responses=GuessOut)
+    @documented(request=FILE_REQUEST, responses=DetectionOut)
     @action(
         detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
     )
-    def guesses(self, request: Request) -> Response:
+    def detections(self, request: Request) -> Response:
         """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
-        found = guess_layout(file_sent(request).read(HEAD_BYTES))
-        document = {"layout": found.layout.as_json(), "reasons": found.reasons, "doubts": found.doubts}
-        return Response(GuessOut(document).data)
+        found = detect_format(file_sent(request).read(HEAD_BYTES))
+        document = {
+            "format": found.log_format.as_json(),
+            "reasons": found.reasons,
+            "warnings": found.warnings,
+        }
+        return Response(DetectionOut(document).data)
 
     @documented(
         request={
@@ -130,33 +135,37 @@ class LogLayouts(Records):
                 "type": "object",
                 "properties": {
                     "file": {"type": "string", "format": "binary"},
-                    "layout": {"type": "string", "description": "The layout as JSON."},
+                    "format": {"type": "string", "description": "The layout as JSON."},
                 },
-                "required": ["file", "layout"],
+                "required": ["file", "format"],
             }
         },
         responses=PreviewOut,
         parameters=[SITE],
     )
     @action(detail=False, methods=["post"], parser_classes=[MultiPartParser], throttled_as="upload")
-    def trials(self, request: Request) -> Response:
+    def previews(self, request: Request) -> Response:
         """The first rows of a file as a layout not yet kept reads them. Nothing is stored."""
-        text = request.data.get("layout") if isinstance(request.data, dict) else None
+        text = request.data.get("format") if isinstance(request.data, dict) else None
         if not isinstance(text, str):
             raise ValidationError(
-                {"layout": "Send the layout as JSON in the part `layout`."}, code="required"
+                {"format": "Send the layout as JSON in the part `format`."}, code="required"
             )
         try:
             raw = json.loads(text)
         except (ValueError, RecursionError):
-            raise ValidationError({"layout": "The part `layout` is no JSON."}, code="json-invalid") from None
+            raise ValidationError({"format": "The part `format` is no JSON."}, code="json-invalid") from None
         return self._tried(request, Layout.from_json(raw))
 
     @documented(request=FILE_REQUEST, responses=PreviewOut, parameters=[SITE])
     @action(
-        detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
+        detail=True,
+        methods=["post"],
+        parser_classes=[MultiPartParser, RawFileParser],
+        throttled_as="upload",
+        url_path="previews",
     )
-    def trial(self, request: Request, pk: Any = None) -> Response:
+    def preview(self, request: Request, pk: Any = None) -> Response:
         """The first rows of a file as this layout reads them. Nothing is stored."""
         return self._tried(request, self.get_object().as_read)
 
@@ -167,7 +176,7 @@ class LogLayouts(Records):
         most = SAMPLE_BYTES if layout.form == "csv" else MOST_SAMPLE_BYTES
         file = file_sent(request)
         sample, cut_short = file.read(most), bool(file.read(1))
-        found = preview(layout, sample, zone, cut_short, START_OF_A_TRIAL)
+        found = preview(layout, sample, zone, cut_short, START_OF_A_PREVIEW)
         return Response(PreviewOut(_document(found, zone, units_of(request))).data)
 
 
@@ -176,11 +185,11 @@ def _document(found: Preview, zone: ZoneInfo, units: System) -> dict[str, Any]:
     return {
         "zone": zone.key,
         "columns": [column.as_json() for column in found.columns],
-        "unread_columns": found.unread_columns,
+        "ignored_columns": found.ignored_columns,
         "rows": [{"time": time} | dict(zip(names, values, strict=True)) for time, values in found.rows],
-        "rows_taken": found.rows_taken,
-        "rows_refused": found.rows_refused,
-        "refusals": [asdict(refusal) for refusal in found.refusals],
+        "rows_accepted": found.rows_accepted,
+        "rows_rejected": found.rows_rejected,
+        "rejected_rows": [asdict(row) for row in found.rejected_rows],
         "findings": in_units(findings_json(found.findings), units),
     }
 

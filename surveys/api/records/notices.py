@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import QuantityOut, in_units, units_of
+from surveys.api.filters import RecordFilter, SetFilter, filters, period
 from surveys.api.views import Records, documented
 from surveys.models import Notice
 from surveys.services.notices import notice_acknowledge
@@ -83,15 +84,15 @@ class Notices(Records):
     serializer_class = NoticeOut
     writers = None
     related = ("before", "after", "before_combined", "after_combined", "acknowledged_by")
-    filterset_fields = {
-        "client": ["exact"],
-        "acknowledged_at": ["isnull"],
-        "kind": ["exact"],
-        "after__survey": ["exact"],
-        "before__survey": ["exact"],
-        "after_combined__combination": ["exact"],
-        "before_combined__combination": ["exact"],
-    }
+    filterset_class = filters(
+        Notice,
+        "client",
+        "kind",
+        acknowledged=SetFilter("acknowledged_at"),
+        survey=RecordFilter("after__survey", "before__survey"),
+        combination=RecordFilter("after_combined__combination", "before_combined__combination"),
+        **period("created_at"),
+    )
     ordering_fields = ("created_at",)
 
     @documented(request=None, responses=NoticeOut)

@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.api.filters import SetFilter, filters
 from surveys.api.permissions import ADMINISTRATORS, OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import Client, Invitation, Role, User
@@ -93,7 +94,7 @@ class Users(Records):
 
     @documented(request=None, responses=PersonOut)
     @action(detail=True, methods=["post"])
-    def leaving(self, request: Request, pk: Any = None) -> Response:
+    def offboarding(self, request: Request, pk: Any = None) -> Response:
         """Deactivate somebody who leaves, end their tokens and sessions, and blank their personal data; history stays."""
         return self.answer(user_leave(user=self.get_object(), by=self.user, now=timezone.now()))
 
@@ -130,7 +131,7 @@ class Invitations(Records):
     serializer_class = InvitationOut
     writers = OFFICE
     related = ("invited_by",)
-    filterset_fields = {"accepted_at": ["isnull"], "client": ["exact"]}
+    filterset_class = filters(Invitation, "client", accepted=SetFilter("accepted_at"))
     ordering_fields = ("invited_at",)
 
     @documented(request=InvitationIn, responses={201: InvitationOut})

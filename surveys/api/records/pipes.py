@@ -1,4 +1,4 @@
-"""Pipes: their versions of data, corrections, alterations and gaugings."""
+"""Pipes: their versions of data, corrections, modifications and wall measurements."""
 
 from __future__ import annotations
 
@@ -30,6 +30,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.physics import (
     MaterialField,
@@ -42,16 +43,16 @@ from surveys.api.physics import (
 )
 from surveys.api.records.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
-from surveys.models import Gauging, Instrument, Pipe, PipeData, Site
+from surveys.models import Instrument, Pipe, PipeData, Site, WallMeasurement
 from surveys.outcomes import findings_json
 from surveys.selectors import pipe_data_at
 from surveys.services.pipes import (
     PipeStatement,
-    gauging_record,
     pipe_alter,
     pipe_correct,
     pipe_create,
     version_to_correct,
+    wall_measurement_record,
 )
 
 
@@ -62,7 +63,7 @@ class PipeCreateIn(StrictSerializer):
     description = TextField(max_length=2000, required=False, allow_blank=True, default="")
     pipe = PipeIn()
     medium = MediumIn()
-    holds_from = serializers.DateField(required=False, allow_null=True, default=None)
+    valid_from = serializers.DateField(required=False, allow_null=True, default=None)
 
 
 class PipeChangeIn(StrictSerializer):
@@ -86,17 +87,17 @@ class CorrectionIn(StrictSerializer):
     pipe = PipePartIn(required=False, default=dict)
     medium = MediumIn(required=False, help_text="Left out: stays. Given: the whole medium anew.")
     corrects = VisibleRecord(PipeData, required=False, help_text="Left out: the version in force now.")
-    holds_from = serializers.DateField(
+    valid_from = serializers.DateField(
         required=False, allow_null=True, help_text="Left out: that of the version corrected."
     )
-    gauging = VisibleRecord(Gauging, required=False, allow_null=True, default=None)
+    wall_measurement = VisibleRecord(WallMeasurement, required=False, allow_null=True, default=None)
 
 
 class AlterationIn(CorrectionIn):
     """New pipe data because the pipe itself changed on a date."""
 
     corrects = None
-    holds_from = serializers.DateField()
+    valid_from = serializers.DateField()
 
 
 class PipeDataOut(serializers.ModelSerializer):
@@ -108,8 +109,8 @@ class PipeDataOut(serializers.ModelSerializer):
     class Meta:
         model = PipeData
         fields = [
-            "id", "pipe_id", "change", "corrects", "holds_from", "reason", "gauging", "recorded_at", "recorded_by", "pipe", "medium",
-            "own_material_data", "own_lining_data", "own_medium_data", "as_entered",
+            "id", "pipe_id", "change", "corrects", "valid_from", "reason", "wall_measurement", "recorded_at", "recorded_by", "pipe", "medium",
+            "custom_material_data", "own_lining_data", "custom_medium_data", "as_entered",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": True})
@@ -139,10 +140,10 @@ class ChangeOut(serializers.Serializer):
     recomputation = RecomputationOut()
 
 
-class GaugingIn(StrictSerializer):
+class WallMeasurementIn(StrictSerializer):
     id = ChosenId()
     gauge = VisibleRecord(Instrument)
-    set_sound_speed = QuantityIn(
+    gauge_velocity_setting = QuantityIn(
         "speed",
         required=False,
         allow_null=True,
@@ -153,19 +154,19 @@ class GaugingIn(StrictSerializer):
     note = TextField(max_length=2000, required=False, allow_blank=True, default="")
 
 
-class GaugingOut(serializers.ModelSerializer):
+class WallMeasurementOut(serializers.ModelSerializer):
     mean = QuantityField("length", source="mean_m")
     standard_deviation = QuantityField("length", source="standard_deviation_m")
     standard_uncertainty = QuantityField("length", source="standard_uncertainty_m")
-    thinnest = QuantityField("length", source="thinnest_m")
-    thickest = QuantityField("length", source="thickest_m")
-    set_sound_speed = KnownQuantityField("speed", source="set_sound_speed_m_s")
+    minimum = QuantityField("length", source="minimum_m")
+    maximum = QuantityField("length", source="maximum_m")
+    gauge_velocity_setting = KnownQuantityField("speed", source="gauge_velocity_setting_m_s")
     readings = serializers.SerializerMethodField()
     taken_by = serializers.CharField(source="taken_by.username", read_only=True)
     findings = serializers.SerializerMethodField()
 
     class Meta:
-        model = Gauging
+        model = WallMeasurement
         fields = [
             "id",
             "pipe",
@@ -176,21 +177,23 @@ class GaugingOut(serializers.ModelSerializer):
             "mean",
             "standard_deviation",
             "standard_uncertainty",
-            "thinnest",
-            "thickest",
-            "set_sound_speed",
+            "minimum",
+            "maximum",
+            "gauge_velocity_setting",
             "correction_factor",
             "findings",
             "note",
         ]
 
     @extend_schema_field(FindingOut(many=True))
-    def get_findings(self, gauging: Gauging) -> Any:
-        return in_units(findings_json(wall_findings(gauging.wall())), units_of(self.context["request"]))
+    def get_findings(self, wall_measurement: WallMeasurement) -> Any:
+        return in_units(
+            findings_json(wall_findings(wall_measurement.wall())), units_of(self.context["request"])
+        )
 
     @extend_schema_field(QuantityOut(many=True))
-    def get_readings(self, gauging: Gauging) -> Any:
-        readings = [{"si": value, "kind": "length"} for value in gauging.readings_m]
+    def get_readings(self, wall_measurement: WallMeasurement) -> Any:
+        readings = [{"si": value, "kind": "length"} for value in wall_measurement.readings_m]
         return in_units(readings, units_of(self.context["request"]))
 
 
@@ -201,8 +204,10 @@ class Pipes(Records):
     serializer_class = PipeOut
     writers = FIELD
     related = ("site",)
-    prefetched = ("data__recorded_by", "data__own_material_data", "data__own_lining_data")
-    filterset_fields = {"site": ["exact"], "name": ["exact", "icontains"]}
+    prefetched = ("data__recorded_by", "data__custom_material_data", "data__own_lining_data")
+    filterset_class = filters(
+        Pipe, "site", "name", client=RecordFilter("site__client"), search=SearchFilter("name")
+    )
     ordering_fields = ("name",)
 
     @documented(request=PipeCreateIn, responses={201: PipeOut})
@@ -218,7 +223,7 @@ class Pipes(Records):
             name=asked["name"],
             description=asked["description"],
             statement=statement,
-            holds_from=asked["holds_from"],
+            valid_from=asked["valid_from"],
             by=self.user,
             now=timezone.now(),
             wanted_id=asked.get("id"),
@@ -243,8 +248,8 @@ class Pipes(Records):
             corrects=corrects,
             statement=changed_statement(corrects, asked),
             reason=asked["reason"],
-            holds_from=asked.get("holds_from", corrects.holds_from),
-            gauging=asked["gauging"],
+            valid_from=asked.get("valid_from", corrects.valid_from),
+            wall_measurement=asked["wall_measurement"],
             by=self.user,
             now=now,
         )
@@ -252,17 +257,17 @@ class Pipes(Records):
 
     @documented(request=AlterationIn, responses={202: ChangeOut})
     @action(detail=True, methods=["post"])
-    def alterations(self, request: Request, pk: Any = None) -> Response:
+    def modifications(self, request: Request, pk: Any = None) -> Response:
         """Enter that the pipe itself changed on a date; earlier surveys keep what they rest on."""
         pipe = self.get_object()
         asked = self.checked(AlterationIn)
-        before = pipe_data_at(pipe, asked["holds_from"]) or version_to_correct(pipe, asked["holds_from"])
+        before = pipe_data_at(pipe, asked["valid_from"]) or version_to_correct(pipe, asked["valid_from"])
         data, recomputation = pipe_alter(
             pipe=pipe,
             statement=changed_statement(before, asked),
             reason=asked["reason"],
-            holds_from=asked["holds_from"],
-            gauging=asked["gauging"],
+            valid_from=asked["valid_from"],
+            wall_measurement=asked["wall_measurement"],
             by=self.user,
             now=timezone.now(),
         )
@@ -294,36 +299,38 @@ class Pipes(Records):
         return Response(PipeDataOut(data, context=self.get_serializer_context()).data)
 
     @documented(responses=PipeDataOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def versions(self, request: Request, pk: Any = None) -> Response:
         """Every version of the pipe's data, the latest recorded first."""
         rows = sorted(self.get_object().data.all(), key=lambda data: data.recorded_at, reverse=True)
         return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
-    @documented(request=GaugingIn, responses={201: GaugingOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
-    def gaugings(self, request: Request, pk: Any = None) -> Response:
+    @documented(request=WallMeasurementIn, responses={201: WallMeasurementOut})
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    def wall_measurements(self, request: Request, pk: Any = None) -> Response:
         """Enter wall-thickness readings taken round the pipe."""
-        asked = self.checked(GaugingIn)
-        gauging = gauging_record(
+        asked = self.checked(WallMeasurementIn)
+        wall_measurement = wall_measurement_record(
             pipe=self.get_object(),
             gauge=asked["gauge"],
             readings_m=[reading.si for reading in asked["readings"]],
-            set_sound_speed_m_s=si_of(asked.get("set_sound_speed")),
+            gauge_velocity_setting_m_s=si_of(asked.get("gauge_velocity_setting")),
             taken_at=asked.get("taken_at") or timezone.now(),
             note=asked["note"],
             as_entered=texts(asked),
             by=self.user,
             wanted_id=asked.get("id"),
         )
-        return Response(GaugingOut(gauging, context=self.get_serializer_context()).data, status=201)
+        return Response(
+            WallMeasurementOut(wall_measurement, context=self.get_serializer_context()).data, status=201
+        )
 
-    @documented(responses=GaugingOut(many=True))
-    @gaugings.mapping.get
-    def list_gaugings(self, request: Request, pk: Any = None) -> Response:
-        """The gaugings of the pipe, the latest first."""
-        rows = self.get_object().gaugings.select_related("taken_by")[:500]
-        return Response(GaugingOut(rows, many=True, context=self.get_serializer_context()).data)
+    @documented(responses=WallMeasurementOut(many=True))
+    @wall_measurements.mapping.get
+    def list_wall_measurements(self, request: Request, pk: Any = None) -> Response:
+        """The wall measurements of the pipe, the latest first."""
+        rows = self.get_object().wall_measurements.select_related("taken_by")[:500]
+        return Response(WallMeasurementOut(rows, many=True, context=self.get_serializer_context()).data)
 
 
 def _parameter(request: Request, name: str, field: serializers.Field) -> Any:

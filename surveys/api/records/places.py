@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import NumberField, StrictSerializer, TextField, VisibleRecord
+from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import Client, Site
@@ -39,7 +40,7 @@ class Clients(Records):
     model = Client
     serializer_class = ClientOut
     writers = OFFICE
-    filterset_fields = {"name": ["exact", "icontains"]}
+    filterset_class = filters(Client, "name", search=SearchFilter("name"))
     ordering_fields = ("name",)
 
     @documented(request=ClientIn, responses={201: ClientOut})
@@ -101,7 +102,7 @@ class Sites(Records):
     model = Site
     serializer_class = SiteOut
     writers = OFFICE
-    filterset_fields = {"client": ["exact"], "name": ["exact", "icontains"]}
+    filterset_class = filters(Site, "client", "name", search=SearchFilter("name"))
     ordering_fields = ("name",)
 
     @documented(request=SiteIn, responses={201: SiteOut})

@@ -31,6 +31,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.views import Records, documented
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
@@ -153,7 +154,14 @@ class MeasuringPoints(Records):
     model = MeasuringPoint
     serializer_class = PointOut
     writers = FIELD
-    filterset_fields = {"pipe": ["exact"], "pipe__site": ["exact"], "name": ["exact", "icontains"]}
+    filterset_class = filters(
+        MeasuringPoint,
+        "pipe",
+        "name",
+        site=RecordFilter("pipe__site"),
+        client=RecordFilter("pipe__site__client"),
+        search=SearchFilter("name"),
+    )
     ordering_fields = ("name",)
 
     @documented(request=PointIn, responses={201: PointOut})
@@ -168,7 +176,7 @@ class MeasuringPoints(Records):
         return self.change(request, _columns(asked, self.get_object().as_entered))
 
     @documented(request=MountingIn, responses={201: SetupOut})
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def setups(self, request: Request, pk: Any = None) -> Response:
         """Work out a set-up from the pipe data of today, and keep it."""
         asked = self.checked(MountingIn)

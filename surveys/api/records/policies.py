@@ -29,10 +29,10 @@ from surveys.api.records.acceptance import (
 )
 from surveys.api.records.bookings import BookingOut, endangered_shown
 from surveys.api.views import Records, documented
-from surveys.models import AcceptancePolicy, Booking, CurvePolicy, Instrument, IntervalPolicy
+from surveys.models import AcceptancePolicy, Booking, ErrorCorrectionPolicy, Instrument, IntervalPolicy
 from surveys.models.instrument import Kind
 from surveys.policies import concerned
-from surveys.services.calibrations import curve_policy_record, policy_record
+from surveys.services.calibrations import error_correction_policy_record, policy_record
 from surveys.verdicts import permissible_json
 
 ABOUT = ["id", "kind", "type_name", "instrument", "reason", "recorded_at", "recorded_by"]
@@ -57,21 +57,21 @@ class PolicyIn(StrictSerializer):
 
 
 class AcceptancePolicyIn(PolicyIn):
-    permissible_error = PermissibleErrorIn()
+    maximum_permissible_error = PermissibleErrorIn()
     decision_rule = DecisionRuleIn()
 
 
 class AcceptancePolicyOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
-    permissible_error = serializers.SerializerMethodField()
+    maximum_permissible_error = serializers.SerializerMethodField()
     decision_rule = serializers.SerializerMethodField()
 
     class Meta:
         model = AcceptancePolicy
-        fields = [*ABOUT, "permissible_error", "decision_rule"]
+        fields = [*ABOUT, "maximum_permissible_error", "decision_rule"]
 
     @extend_schema_field(PermissibleErrorOut)
-    def get_permissible_error(self, policy: AcceptancePolicy) -> Any:
+    def get_maximum_permissible_error(self, policy: AcceptancePolicy) -> Any:
         kind = policy.instrument.kind if policy.instrument else policy.kind
         return in_units(permissible_json(policy.limit(), kind), units_of(self.context["request"]))
 
@@ -95,7 +95,7 @@ class AcceptancePolicies(Records):
         """Record a policy; certificates recorded before keep what they were judged by."""
         asked = self.checked(AcceptancePolicyIn)
         kind = asked["instrument"].kind if "instrument" in asked else asked["kind"]
-        limits, typed = both_stated(asked["permissible_error"], asked["decision_rule"], kind)
+        limits, typed = both_stated(asked["maximum_permissible_error"], asked["decision_rule"], kind)
         about = {name: asked[name] for name in ("instrument", "kind", "type_name", "reason") if name in asked}
         policy = AcceptancePolicy(**about, as_entered=typed)
         policy.set_acceptance(limits.permissible, limits.rule)
@@ -103,40 +103,42 @@ class AcceptancePolicies(Records):
         return self.answer(self.read_again(policy), 201)
 
 
-class CurvePolicyIn(PolicyIn):
+class ErrorCorrectionPolicyIn(PolicyIn):
     applied = serializers.BooleanField(help_text="Whether results are corrected by error curves.")
-    holds_from = serializers.DateField(help_text="First day of surveys it holds for.")
+    valid_from = serializers.DateField(help_text="First day of surveys it holds for.")
 
 
-class CurvePolicyOut(serializers.ModelSerializer):
+class ErrorCorrectionPolicyOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     recomputation = serializers.SerializerMethodField(help_text="The run that brings results in line.")
 
     class Meta:
-        model = CurvePolicy
-        fields = [*ABOUT, "applied", "holds_from", "recomputation"]
+        model = ErrorCorrectionPolicy
+        fields = [*ABOUT, "applied", "valid_from", "recomputation"]
 
     @extend_schema_field(serializers.UUIDField(allow_null=True))
-    def get_recomputation(self, policy: CurvePolicy) -> Any:
+    def get_recomputation(self, policy: ErrorCorrectionPolicy) -> Any:
         return next((one.pk for one in policy.recomputations.all()), None)
 
 
-class CurvePolicies(Records):
+class ErrorCorrectionPolicies(Records):
     """Whether results are corrected by the error curves of calibrations; without a policy they are not."""
 
-    model = CurvePolicy
-    serializer_class = CurvePolicyOut
+    model = ErrorCorrectionPolicy
+    serializer_class = ErrorCorrectionPolicyOut
     writers = FLEET
     related = ("recorded_by", "instrument")
     prefetched = ("recomputations",)
     filterset_fields = {"instrument": ["exact"], "kind": ["exact"], "type_name": ["exact"]}
     ordering_fields = ("recorded_at",)
 
-    @documented(request=CurvePolicyIn, responses={201: CurvePolicyOut})
+    @documented(request=ErrorCorrectionPolicyIn, responses={201: ErrorCorrectionPolicyOut})
     def create(self, request: Request) -> Response:
         """Record a policy; what was computed by another decision is recomputed, and the old results stay."""
-        policy, _ = curve_policy_record(
-            policy=CurvePolicy(**self.checked(CurvePolicyIn)), by=self.user, now=timezone.now()
+        policy, _ = error_correction_policy_record(
+            policy=ErrorCorrectionPolicy(**self.checked(ErrorCorrectionPolicyIn)),
+            by=self.user,
+            now=timezone.now(),
         )
         return self.answer(self.read_again(policy), 201)
 
@@ -167,12 +169,12 @@ class IntervalPolicyOut(serializers.ModelSerializer):
 
 
 class IntervalPolicyMadeOut(IntervalPolicyOut):
-    endangered_bookings = BookingOut(
+    booking_conflicts = BookingOut(
         many=True, help_text="Of the instruments it is about, that something stands against now."
     )
 
     class Meta(IntervalPolicyOut.Meta):
-        fields = [*IntervalPolicyOut.Meta.fields, "endangered_bookings"]
+        fields = [*IntervalPolicyOut.Meta.fields, "booking_conflicts"]
 
 
 class IntervalPolicies(Records):
@@ -192,5 +194,5 @@ class IntervalPolicies(Records):
         policy_record(policy, by=self.user, now=timezone.now())
         answer = self.answer(self.read_again(policy), 201)
         held = Booking.objects.visible_to(self.user).filter(instrument__in=concerned(policy))
-        answer.data["endangered_bookings"] = endangered_shown(held, self.user)
+        answer.data["booking_conflicts"] = endangered_shown(held, self.user)
         return answer

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import Count, Prefetch, Q
 from django.shortcuts import get_object_or_404
@@ -17,7 +17,7 @@ from rest_framework.response import Response
 
 from surveys.api.compute_views import FindingOut
 from surveys.api.fields import QuantityOut, SentenceField, in_units, units_of
-from surveys.api.filters import FilterSet
+from surveys.api.filters import InstantFilter, RecordFilter, filters, period
 from surveys.api.permissions import OFFICE
 from surveys.api.records.result_rows import result_documents
 from surveys.api.uncertainty_view import BudgetRowOut
@@ -80,7 +80,7 @@ class ResultOut(serializers.ModelSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "survey_data", "pipe_data", "transducer_data", "gauging", "log", "calibrations", "corrected_for", "as_found",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations", "corrected_for", "as_found",
             "segments",
             "readings_used", "readings_outside", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
@@ -101,25 +101,26 @@ class StepOut(serializers.Serializer):
     facts = serializers.DictField(help_text="Name to a text, a number, a date, or a quantity.")
 
 
-class ResultFilters(FilterSet):
-    current = BooleanFilter("replaced_at", "isnull")
-
-    class Meta:
-        model = Result
-        fields: ClassVar[dict[str, list[str]]] = {
-            "survey": ["exact"],
-            "cause": ["exact"],
-            "survey__measuring_point": ["exact"],
-        }
-
-
 class Results(ReadByKeys):
     """What surveys came to. `?current=true` leaves out those that were replaced."""
 
     model = Result
     serializer_class = ResultOut
     documents = staticmethod(result_documents)
-    filterset_class = ResultFilters
+    filterset_class = filters(
+        Result,
+        "survey",
+        "cause",
+        current=BooleanFilter(
+            "replaced_at", "isnull", label="Only current results, or only superseded ones."
+        ),
+        measuring_point=RecordFilter("survey__measuring_point"),
+        pipe=RecordFilter("survey__measuring_point__pipe"),
+        site=RecordFilter("survey__measuring_point__pipe__site"),
+        client=RecordFilter("survey__measuring_point__pipe__site__client"),
+        updated_since=InstantFilter("computed_at", "gte", label="Calculated at this time or later."),
+        **period("survey__started_at"),
+    )
     ordering_fields = ("computed_at",)
 
     @documented(responses=StepOut(many=True))
@@ -217,7 +218,8 @@ class RecomputationOut(serializers.ModelSerializer):
     class Meta:
         model = Recomputation
         fields = [
-            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "curve_policy", "cause", "reason", "state", "requested_at",
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "error_correction_policy", "cause", "reason",
+            "state", "requested_at",
             "requested_by", "started_at", "finished_at", "counts", "progress", "per_second",
         ]  # fmt: skip
 

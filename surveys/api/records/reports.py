@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import StrictSerializer, TextField, units_of
-from surveys.api.filters import FilterSet
+from surveys.api.filters import RecordFilter, filters, period
 from surveys.api.permissions import FIELD, FLEET, OFFICE
 from surveys.api.records.files import PDFRenderer
 from surveys.api.rendering import JSONRenderer
@@ -54,22 +54,23 @@ class ReportIn(StrictSerializer):
     )
 
 
-class ReportFilters(FilterSet):
-    current = BooleanFilter("replaced_at", "isnull")
-    outdated = BooleanFilter("outdated")
-
-    class Meta:
-        model = Report
-        fields = {"survey": ["exact"], "survey__measuring_point__pipe__site": ["exact"]}
-
-
 class Reports(Records):
     """Reports as they were issued; `?outdated=true` are those that no longer say what is so."""
 
     model = Report
     serializer_class = ReportOut
     related = ("result", "replaced_by", "issued_by")
-    filterset_class = ReportFilters
+    filterset_class = filters(
+        Report,
+        "survey",
+        current=BooleanFilter(
+            "replaced_at", "isnull", label="Only reports not issued again, or only the others."
+        ),
+        outdated=BooleanFilter("outdated"),
+        site=RecordFilter("survey__measuring_point__pipe__site"),
+        client=RecordFilter("survey__measuring_point__pipe__site__client"),
+        **period("issued_at"),
+    )
     ordering_fields = ("issued_at",)
 
     def get_queryset(self) -> Any:
@@ -163,7 +164,7 @@ class SetupSheet(UnitsMixin):
     def get(self, request: Request, pk: Any, setup: Any) -> Any:
         """What a technician takes along: spacing, drawing, what to expect, safety notes, checklist."""
         related = (
-            "measuring_point__pipe__site__client", "pipe_data__gauging__gauge", "pipe_data__recorded_by",
+            "measuring_point__pipe__site__client", "pipe_data__wall_measurement__gauge", "pipe_data__recorded_by",
             "transducer_data__instrument", "calculated_by",
         )  # fmt: skip
         rows = Setup.objects.visible_to(request.user).select_related(*related)

@@ -14,7 +14,7 @@ from surveys.models import Result
 # Shown as they are.
 PLAIN = (
     "id", "survey", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation", "method_version",
-    "survey_data", "pipe_data", "transducer_data", "gauging", "log", "readings_used", "readings_outside", "coverage_factor",
+    "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "readings_used", "readings_outside", "coverage_factor",
     "reynolds", "profile_factor",
 )  # fmt: skip
 # Column and kind of each quantity.

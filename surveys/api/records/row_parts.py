@@ -17,7 +17,7 @@ from surveys.models import ReviewedSurvey
 
 Lists = dict[UUID, list[Any]]
 # Of a review, what its notice says.
-REVIEW_COLUMNS = ("survey", "state", "reason", "review__until", "review__instrument__kind")
+REVIEW_COLUMNS = ("survey", "state", "reason", "review__found_on", "review__instrument__kind")
 
 
 def in_order(rows: QuerySet[Any, dict[str, Any]], keys: Collection[UUID]) -> list[dict[str, Any]]:

@@ -10,12 +10,12 @@ from compute.marks import plain
 from compute.units import System
 from surveys.api.fields import QuantityOut, in_units
 from surveys.api.records.bookings import ReasonOut
-from surveys.bookable import Refusal
+from surveys.bookable import UnsuitableReason
 from surveys.suitable_kits import AtPoint, KitRow
 from surveys.suitable_technicians import Candidate
 
 
-class AgainstOut(ReasonOut):
+class UnsuitableReasonOut(ReasonOut):
     value = QuantityOut(required=False, help_text="Where it is about a quantity.")
     limit = QuantityOut(required=False, help_text="What the value is held against.")
 
@@ -28,7 +28,7 @@ class CandidateOut(serializers.Serializer):
         allow_null=True,
         help_text="From home base to site as the crow flies; null if a coordinate is missing.",
     )
-    refusals = AgainstOut(many=True)
+    unsuitable_reasons = UnsuitableReasonOut(many=True)
 
 
 class AtPointOut(serializers.Serializer):
@@ -42,7 +42,7 @@ class AtPointOut(serializers.Serializer):
     alternatives = serializers.ListField(
         child=serializers.IntegerField(), help_text="Other numbers of traverses that fit."
     )
-    refusals = AgainstOut(many=True)
+    unsuitable_reasons = UnsuitableReasonOut(many=True)
 
 
 class KitRowOut(serializers.Serializer):
@@ -55,7 +55,7 @@ class KitRowOut(serializers.Serializer):
     holder = serializers.CharField(allow_null=True)
     suitable = serializers.BooleanField(help_text="Free, in calibration, and fit for every point.")
     points_fitting = serializers.IntegerField(allow_null=True, help_text="Of a transducer pair.")
-    refusals = AgainstOut(many=True)
+    unsuitable_reasons = UnsuitableReasonOut(many=True)
     measuring_points = AtPointOut(many=True, help_text="Of a transducer pair.")
 
 
@@ -64,9 +64,9 @@ def candidate_shown(one: Candidate) -> dict[str, Any]:
     return {
         "id": one.technician.pk,
         "name": one.technician.get_full_name() or one.technician.username,
-        "suitable": not one.refusals,
+        "suitable": not one.unsuitable_reasons,
         "distance_km": None if one.distance is None else round(one.distance / 1000, 1),
-        "refusals": [_refusal(reason, "metric") for reason in one.refusals],
+        "unsuitable_reasons": [_reason(reason, "metric") for reason in one.unsuitable_reasons],
     }
 
 
@@ -78,7 +78,7 @@ def kit_shown(row: KitRow, units: System) -> dict[str, Any]:
         "instrument": one.pk, "kind": one.kind, "type_name": one.type_name, "serial": one.serial, "state": one.state,
         "location": one.location, "holder": one.holder.username if one.holder else None, "suitable": row.suitable,
         "points_fitting": row.fitting if pair else None,
-        "refusals": [_refusal(reason, units) for reason in row.refusals],
+        "unsuitable_reasons": [_reason(reason, units) for reason in row.unsuitable_reasons],
         "measuring_points": [_at_point(cell, units) for cell in row.at_points],
     }  # fmt: skip
 
@@ -87,7 +87,7 @@ def _at_point(cell: AtPoint, units: System) -> dict[str, Any]:
     shown: dict[str, Any] = {
         "measuring_point": cell.point.pk,
         "alternatives": list(cell.alternatives),
-        "refusals": [_refusal(reason, units) for reason in cell.refusals],
+        "unsuitable_reasons": [_reason(reason, units) for reason in cell.unsuitable_reasons],
     }
     if cell.traverses is not None:
         shown |= {
@@ -99,7 +99,7 @@ def _at_point(cell: AtPoint, units: System) -> dict[str, Any]:
     return shown
 
 
-def _refusal(reason: Refusal, units: System) -> dict[str, Any]:
+def _reason(reason: UnsuitableReason, units: System) -> dict[str, Any]:
     shown: dict[str, Any] = {"code": reason.code, "detail": plain(reason.said, units)}
     for name, si in (("value", reason.value), ("limit", reason.limit)):
         if si is not None:

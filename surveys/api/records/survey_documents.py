@@ -78,19 +78,20 @@ class SurveyIn(StrictSerializer):
 
 
 class LogOut(serializers.ModelSerializer):
-    refusals = serializers.ListField(
+    rejected_rows = serializers.ListField(
         child=serializers.DictField(), help_text="The first refused rows: line, column, detail."
     )
     columns = serializers.ListField(child=serializers.DictField())
-    unread_columns = serializers.ListField(child=serializers.CharField())
-    layout = serializers.DictField(help_text="How the file was read.")
+    ignored_columns = serializers.ListField(child=serializers.CharField())
+    format = serializers.DictField(help_text="How the file was read.")
     findings = serializers.SerializerMethodField()
 
     class Meta:
         model = Log
         fields = [
-            "id", "survey", "file_name", "size_bytes", "sha256", "log_layout", "layout", "columns", "unread_columns", "rows_taken", "rows_refused",
-            "refusals", "findings", "first_reading_at", "last_reading_at", "received_at",
+            "id", "survey", "file_name", "size_bytes", "sha256", "log_format", "format", "columns", "ignored_columns", "rows_accepted",
+            "rows_rejected",
+            "rejected_rows", "findings", "first_reading_at", "last_reading_at", "received_at",
         ]  # fmt: skip
 
     @extend_schema_field(FindingOut(many=True))
@@ -148,7 +149,7 @@ class SurveyDataOut(serializers.ModelSerializer):
 class LogShortOut(serializers.ModelSerializer):
     class Meta:
         model = Log
-        fields = ["sha256", "rows_taken", "rows_refused"]
+        fields = ["sha256", "rows_accepted", "rows_rejected"]
 
 
 class ResultShortOut(serializers.ModelSerializer):

@@ -18,7 +18,7 @@ COLUMNS = (
     "stated_now__id", "stated_now__setup", "stated_now__ended_at", "stated_now__mounted_spacing_m",
     "stated_now__path_angle_rad", "stated_now__medium_temperature_k", "stated_now__medium_temperature_source",
     "stated_now__segments", "stated_now__note",
-    "log__sha256", "log__rows_taken", "log__rows_refused",
+    "log__sha256", "log__rows_accepted", "log__rows_rejected",
     "current__id", "current__volume_flow_m3_s", "current__expanded_uncertainty_m3_s", "current__computed_at",
 )  # fmt: skip
 
@@ -75,7 +75,7 @@ def _document(row: dict[str, Any], units: System) -> dict[str, Any]:
 def _log(row: dict[str, Any]) -> dict[str, Any] | None:
     if row["log__sha256"] is None:
         return None
-    return {name: row[f"log__{name}"] for name in ("sha256", "rows_taken", "rows_refused")}
+    return {name: row[f"log__{name}"] for name in ("sha256", "rows_accepted", "rows_rejected")}
 
 
 def _result(row: dict[str, Any], units: System) -> dict[str, Any] | None:

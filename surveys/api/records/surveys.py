@@ -16,8 +16,9 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.steady import steady_stretches
+from compute.steady import steady_segments
 from surveys.api.fields import in_units, units_of
+from surveys.api.filters import RecordFilter, SetFilter, filters, period
 from surveys.api.permissions import FIELD
 from surveys.api.records.files import (
     FILE_REQUEST,
@@ -60,9 +61,9 @@ from surveys.api.records.survey_rows import survey_documents
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import ReadByKeys, documented
 from surveys.basis import basis_in_force, survey_with_basis
-from surveys.models import Log, LogLayout, Recomputation, Survey, SurveyData
+from surveys.models import Log, LogFormat, Recomputation, Survey, SurveyData
 from surveys.readings.export import csv_parts
-from surveys.reduction import gauging_of, survey_flow_log
+from surveys.reduction import survey_flow_log, wall_measurement_of
 from surveys.services.logs import Upload, log_take_in
 from surveys.services.site_meters import site_meter_record
 from surveys.services.surveys import (
@@ -82,14 +83,17 @@ class Surveys(ReadByKeys):
     documents = staticmethod(survey_documents)
     writers = FIELD
     repeatable = frozenset({"log"})
-    filterset_fields = {
-        "measuring_point": ["exact"],
-        "measuring_point__pipe": ["exact"],
-        "measuring_point__pipe__site": ["exact"],
-        "job": ["exact"],
-        "primary_survey": ["exact", "isnull"],
-        "started_at": ["gte", "lte"],
-    }
+    filterset_class = filters(
+        Survey,
+        "measuring_point",
+        "job",
+        "primary_survey",
+        pipe=RecordFilter("measuring_point__pipe"),
+        site=RecordFilter("measuring_point__pipe__site"),
+        client=RecordFilter("measuring_point__pipe__site__client"),
+        is_further_path=SetFilter("primary_survey", "Only further paths of a survey, or only the others."),
+        **period("started_at"),
+    )
     ordering_fields = ("started_at",)
 
     @documented(request=SurveyIn, responses={201: SurveyOut})
@@ -150,15 +154,15 @@ class Surveys(ReadByKeys):
     @action(
         detail=True,
         methods=["get"],
-        url_path="steady-stretches",
+        url_path="steady-segments",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
     )
-    def steady_stretches(self, request: Request, pk: Any = None) -> Response:
+    def steady_segments(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
         basis = basis_in_force(survey_with_basis(self._log().survey_id))
-        flow = survey_flow_log(basis, gauging_of(basis), str(basis.survey.measuring_point))
-        stretches = steady_stretches(flow.times, flow.values)
+        flow = survey_flow_log(basis, wall_measurement_of(basis), str(basis.survey.measuring_point))
+        stretches = steady_segments(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
         return Response(StretchOut(documents, many=True).data)
 
@@ -168,7 +172,7 @@ class Surveys(ReadByKeys):
         methods=["get"],
         url_path="site-meter-readings",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
     )
     def site_meter_readings(self, request: Request, pk: Any = None) -> Response:
         """What the site's own meter said, the newest first, beside the survey's current result (En number)."""
@@ -195,7 +199,7 @@ class Surveys(ReadByKeys):
         return Response(SiteMeterReadingOut(rows, many=True, context=self.get_serializer_context()).data)
 
     @documented(responses=SurveyDataOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def data(self, request: Request, pk: Any = None) -> Response:
         """Every version of what was stated of the survey, the newest first."""
         rows = SurveyData.objects.filter(survey=self.get_object()).select_related("recorded_by")
@@ -216,9 +220,9 @@ class Surveys(ReadByKeys):
         responses={200: LogOut, 201: LogOut},
         parameters=[
             OpenApiParameter(
-                "layout",
+                "log_format",
                 OpenApiTypes.UUID,
-                description="The log layout to read it by; left out: the plain layout, whose header names its columns.",
+                description="The log format to read it by; left out: the plain layout, whose header names its columns.",
             ),
             OpenApiParameter("name", str, description="The file's name, where the body is the file itself."),
         ],
@@ -232,7 +236,7 @@ class Surveys(ReadByKeys):
         file = file_sent(request)
         log, new = log_take_in(
             survey=survey,
-            upload=Upload(file, file_name(request, file), _layout(request)),
+            upload=Upload(file, file_name(request, file), _log_format(request)),
             by=self.user,
             now=timezone.now(),
         )
@@ -250,7 +254,7 @@ class Surveys(ReadByKeys):
         methods=["get"],
         url_path="log/file",
         pagination_class=None,
-        filterset_fields=[],
+        filterset_class=None,
         renderer_classes=[JSONRenderer, FileRenderer],
         throttled_as="report",
     )
@@ -299,7 +303,7 @@ class Surveys(ReadByKeys):
         return Response(thinned_readings(log, start, end, points_asked(request)))
 
     @documented(responses=ResultOut(many=True))
-    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def results(self, request: Request, pk: Any = None) -> Response:
         """Every result of the survey, the newest first, with what caused each."""
         results = self.get_object().results.order_by("-computed_at", "-id").values_list("pk", flat=True)
@@ -312,16 +316,16 @@ class Surveys(ReadByKeys):
         return log
 
 
-def _layout(request: Request) -> LogLayout | None:
-    """The layout asked for, in the address or in the form."""
-    sent = request.data.get("layout") if isinstance(request.data, dict) else None
-    text = request.query_params.get("layout", sent)
+def _log_format(request: Request) -> LogFormat | None:
+    """The log format asked for, in the address or in the form."""
+    sent = request.data.get("log_format") if isinstance(request.data, dict) else None
+    text = request.query_params.get("log_format", sent)
     if text is None:
         return None
     field = serializers.PrimaryKeyRelatedField(
-        queryset=LogLayout.objects.visible_to(request.user).filter(retired_at__isnull=True)
+        queryset=LogFormat.objects.visible_to(request.user).filter(retired_at__isnull=True)
     )
     try:
-        return cast(LogLayout, field.run_validation(text))
+        return cast(LogFormat, field.run_validation(text))
     except ValidationError as error:
-        raise ValidationError({"layout": error.detail}) from None
+        raise ValidationError({"log_format": error.detail}) from None

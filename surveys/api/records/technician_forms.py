@@ -90,10 +90,10 @@ class QualificationOut(serializers.ModelSerializer):
 
 
 class QualificationWithdrawnOut(QualificationOut):
-    endangered_bookings = BookingOut(many=True, help_text="The technician's that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="The technician's that something stands against.")
 
     class Meta(QualificationOut.Meta):
-        fields = [*QualificationOut.Meta.fields, "endangered_bookings"]
+        fields = [*QualificationOut.Meta.fields, "booking_conflicts"]
 
 
 class AbsenceIn(StrictSerializer):
@@ -117,7 +117,7 @@ class AbsenceOut(serializers.ModelSerializer):
 
 
 class AbsenceMadeOut(AbsenceOut):
-    endangered_bookings = BookingOut(many=True, help_text="The technician's that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="The technician's that something stands against.")
 
     class Meta(AbsenceOut.Meta):
-        fields = [*AbsenceOut.Meta.fields, "endangered_bookings"]
+        fields = [*AbsenceOut.Meta.fields, "booking_conflicts"]

@@ -73,7 +73,7 @@ class Technicians(Records):
         found = get_object_or_404(person.qualifications, pk=qualification)
         shown = QualificationOut(qualification_withdraw(qualification=found, now=timezone.now())).data
         broken = endangered_shown(Booking.objects.filter(technician=person), self.user)
-        return Response(shown | {"endangered_bookings": broken})
+        return Response(shown | {"booking_conflicts": broken})
 
     @documented(request=AbsenceIn, responses={201: AbsenceMadeOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
@@ -85,7 +85,7 @@ class Technicians(Records):
         )
         shown = AbsenceOut(record_create(absence), context={"office": True}).data
         broken = endangered_shown(Booking.objects.filter(technician=person), self.user)
-        return Response(shown | {"endangered_bookings": broken}, status=201)
+        return Response(shown | {"booking_conflicts": broken}, status=201)
 
     @documented(request=None, responses=AbsenceOut)
     @action(detail=True, methods=["post"], url_path="absences/<uuid:absence>/cancel")

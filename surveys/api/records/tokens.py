@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import StrictSerializer, TextField, WholeField
+from surveys.api.filters import SetFilter, filters
 from surveys.api.sign_in import PasswordField, own_password_check
 from surveys.api.views import Records, documented
 from surveys.models import ApiToken, Role, Scope, User
@@ -62,7 +63,7 @@ class Tokens(Records):
     writers = None
     # An answer kept for a repeated request would keep the token.
     repeatable = frozenset({"create"})
-    filterset_fields = {"user": ["exact"], "scope": ["exact"], "revoked_at": ["isnull"]}
+    filterset_class = filters(ApiToken, "user", "scope", revoked=SetFilter("revoked_at"))
     ordering_fields = ("created", "last_used_at")
 
     def get_queryset(self) -> Any:

@@ -16,7 +16,7 @@ from surveys.api.compute_views import FindingOut
 from surveys.api.fields import QuantityOut, StrictSerializer, TextField, in_units, units_of
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
-from surveys.models import CombinationPart, Result, ReviewedSurvey, ToleranceReview
+from surveys.models import CombinationPart, OutOfToleranceReview, Result, ReviewedSurvey
 from surveys.services.tolerance import DECISIONS, Decision, review_decide
 
 State = ReviewedSurvey.State
@@ -47,14 +47,14 @@ class TouchedOut(serializers.ModelSerializer):
 
 
 class ReviewedOut(serializers.ModelSerializer):
-    """A survey of a review. `figure` is what its result would be with the error found; null until that is worked out."""
+    """A survey of a review. `corrected_flow` is what its result would be with the error found; null until that is worked out."""
 
     started_at = serializers.DateTimeField(source="survey.started_at")
     client = serializers.CharField(source="survey.measuring_point.pipe.site.client.name")
     site = serializers.CharField(source="survey.measuring_point.pipe.site.name")
     volume_flow = serializers.SerializerMethodField(help_text="Of the result in doubt.")
-    figure = serializers.SerializerMethodField()
-    figure_expanded_uncertainty = serializers.SerializerMethodField()
+    corrected_flow = serializers.SerializerMethodField()
+    corrected_flow_expanded_uncertainty = serializers.SerializerMethodField()
     relative_change = serializers.SerializerMethodField(
         help_text="Null before it is worked out, and from a flow of 0."
     )
@@ -68,8 +68,8 @@ class ReviewedOut(serializers.ModelSerializer):
     class Meta:
         model = ReviewedSurvey
         fields = [
-            "id", "survey", "result", "state", "started_at", "client", "site", "volume_flow", "figure",
-            "figure_expanded_uncertainty", "relative_change", "outdated", "findings", "combinations",
+            "id", "survey", "result", "state", "started_at", "client", "site", "volume_flow", "corrected_flow",
+            "corrected_flow_expanded_uncertainty", "relative_change", "outdated", "findings", "combinations",
             "reason", "decided_at", "decided_by",
         ]  # fmt: skip
 
@@ -78,11 +78,11 @@ class ReviewedOut(serializers.ModelSerializer):
         return _flow(one.result.volume_flow_m3_s, self)
 
     @extend_schema_field(QuantityOut(allow_null=True))
-    def get_figure(self, one: ReviewedSurvey) -> Any:
+    def get_corrected_flow(self, one: ReviewedSurvey) -> Any:
         return _flow(one.volume_flow_m3_s, self)
 
     @extend_schema_field(QuantityOut(allow_null=True))
-    def get_figure_expanded_uncertainty(self, one: ReviewedSurvey) -> Any:
+    def get_corrected_flow_expanded_uncertainty(self, one: ReviewedSurvey) -> Any:
         return _flow(one.expanded_uncertainty_m3_s, self)
 
     def get_relative_change(self, one: ReviewedSurvey) -> float | None:
@@ -106,19 +106,19 @@ def _flow(value: float | None, serializer: Any) -> Any:
     return in_units(flow, units_of(serializer.context["request"]))
 
 
-class ToleranceReviewOut(serializers.ModelSerializer):
+class OutOfToleranceReviewOut(serializers.ModelSerializer):
     opened_by = serializers.CharField(source="opened_by.username", read_only=True)
     reasoning = serializers.ListField(child=serializers.CharField())
     counts = serializers.SerializerMethodField(help_text="Surveys by state.")
 
     class Meta:
-        model = ToleranceReview
+        model = OutOfToleranceReview
         fields = [
-            "id", "instrument", "calibration", "after", "until", "reasoning", "recomputation", "opened_at", "opened_by", "counts",
+            "id", "instrument", "calibration", "last_in_tolerance_on", "found_on", "reasoning", "recomputation", "opened_at", "opened_by", "counts",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": {"type": "integer"}})
-    def get_counts(self, review: ToleranceReview) -> dict[str, int]:
+    def get_counts(self, review: OutOfToleranceReview) -> dict[str, int]:
         return {state.value: getattr(review, f"count_{state.name.lower()}") for state in State}
 
 
@@ -142,15 +142,15 @@ class DecisionsIn(StrictSerializer):
     decisions = serializers.ListField(child=DecisionIn(), min_length=1, max_length=MOST_DECISIONS)
 
 
-class ToleranceReviews(Records):
+class OutOfToleranceReviews(Records):
     """Instruments found out of tolerance, and the results that puts in doubt."""
 
-    model = ToleranceReview
-    serializer_class = ToleranceReviewOut
+    model = OutOfToleranceReview
+    serializer_class = OutOfToleranceReviewOut
     writers = OFFICE | FLEET
     related = ("opened_by",)
     filterset_fields = {"instrument": ["exact"], "calibration": ["exact"]}
-    ordering_fields = ("opened_at", "until")
+    ordering_fields = ("opened_at", "found_on")
 
     def get_queryset(self) -> Any:
         return super().get_queryset().annotate(**COUNTS)
@@ -175,7 +175,7 @@ class ToleranceReviews(Records):
             ReviewedOut(page, many=True, context=self.get_serializer_context()).data
         )
 
-    @documented(request=DecisionsIn, responses={200: ToleranceReviewOut, 202: ToleranceReviewOut})
+    @documented(request=DecisionsIn, responses={200: OutOfToleranceReviewOut, 202: OutOfToleranceReviewOut})
     @action(detail=True, methods=["post"])
     def decisions(self, request: Request, pk: Any = None) -> Response:
         """Decide some surveys, all or none: 202 if any is recomputed for it."""

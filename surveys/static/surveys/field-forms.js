@@ -118,10 +118,10 @@ export function sheetRequests(form, id) {
   if (Object.keys(changed.pipe).length || changed.medium) {
     const kind = form.elements.change.value;
     const body = { ...changed, reason: text(form, "reason") };
-    if (kind === "alterations") body.holds_from = text(form, "holds_from");
+    if (kind === "modifications") body.valid_from = text(form, "valid_from");
     else body.corrects = data;
-    if (changed.pipe.wall_thickness && form.dataset.gauging) body.gauging = form.dataset.gauging;
-    requests.push({ what: kind === "alterations" ? "Alteration of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
+    if (changed.pipe.wall_thickness && form.dataset.wallMeasurement) body.wall_measurement = form.dataset.wallMeasurement;
+    requests.push({ what: kind === "modifications" ? "Modification of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
   }
   requests.push({ what: "Set-up", url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
   return requests;
@@ -130,7 +130,7 @@ export function sheetRequests(form, id) {
 export function wallAsked(form) {
   const unit = text(form, "unit");
   const readings = Array.from(form.querySelectorAll("[data-hour]"), (field) => field.value.trim());
-  const body = { gauge: text(form, "gauge"), ...given(form, ["set_sound_speed"]) };
+  const body = { gauge: text(form, "gauge"), ...given(form, ["gauge_velocity_setting"]) };
   // A reading that says its unit keeps it.
   body.readings = readings.filter(Boolean).map((value) => (/[a-z]/i.test(value) ? value : `${value} ${unit}`));
   return body;
@@ -140,7 +140,7 @@ export function wallRequests(form, id) {
   const hours = Array.from(form.querySelectorAll("[data-hour]")).filter((field) => field.value.trim());
   const note = `Readings in order at clock ${hours.map((field) => field.dataset.hour).join(", ")}, seen along the flow.`;
   const body = { id, ...wallAsked(form), note, taken_at: new Date().toISOString() };
-  return [{ what: "Wall readings", url: `/api/v1/pipes/${form.dataset.pipe}/gaugings/`, body }];
+  return [{ what: "Wall readings", url: `/api/v1/pipes/${form.dataset.pipe}/wall-measurements/`, body }];
 }
 
 export function surveyBody(form, setup) {

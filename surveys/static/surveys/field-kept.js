@@ -11,10 +11,10 @@ function toldOf(entry) {
   if (entry.state === "refused") return entry.errors.map((one) => `${one.field ? `${one.field}: ` : ""}${one.detail}`);
   if (entry.state === "waiting") return entry.told ? [entry.told] : [];
   if (!answer) return [];
-  if (answer.rows_taken !== undefined) {
-    const refused = answer.refusals.map((one) => `Line ${one.line}: ${one.detail}`);
+  if (answer.rows_accepted !== undefined) {
+    const refused = answer.rejected_rows.map((one) => `Line ${one.line}: ${one.detail}`);
     const findings = answer.findings.map((one) => `${one.severity}: ${one.detail}`);
-    return [`${answer.rows_taken} rows taken, ${answer.rows_refused} refused.`, ...refused, ...findings];
+    return [`${answer.rows_accepted} rows taken, ${answer.rows_rejected} refused.`, ...refused, ...findings];
   }
   if (answer.spacing) return [`Spacing ${figure(answer.spacing)}, ${answer.traverses} traverses.`];
   if (answer.mean) return [`Mean ${figure(answer.mean)}, standard uncertainty ${figure(answer.standard_uncertainty)}.`];

@@ -40,7 +40,7 @@ function fields() {
 
 function keepTyped() {
   const values = fields().map((one) => [one.id || `${one.name}=${one.value}`, ["checkbox", "radio"].includes(one.type) ? one.checked : one.value]);
-  write(`typed:${sheet}`, { values: Object.fromEntries(values), gauging: form.dataset.gauging || "" });
+  write(`typed:${sheet}`, { values: Object.fromEntries(values), wallMeasurement: form.dataset.wallMeasurement || "" });
 }
 
 // A choice that is not offered any more stays as the page has it.
@@ -53,13 +53,13 @@ function bringBack() {
     if (typeof value === "boolean") one.checked = value;
     else if (one.tagName !== "SELECT" || Array.from(one.options).some((option) => option.value === value)) one.value = value;
   }
-  form.dataset.gauging = typed.gauging;
+  form.dataset.wallMeasurement = typed.wallMeasurement;
 }
 
 function forget() {
   localStorage.removeItem(`typed:${sheet}`);
   form.reset();
-  delete form.dataset.gauging;
+  delete form.dataset.wallMeasurement;
   for (const place of form.querySelectorAll(".wrong")) takeBack(place);
   typedNow();
 }
@@ -299,12 +299,12 @@ function typedNow() {
   const names = changedNames(form);
   document.getElementById("change").hidden = names.length === 0;
   document.getElementById("changed").textContent = names.join(", ");
-  document.getElementById("since").hidden = form.elements.change.value !== "alterations";
+  document.getElementById("since").hidden = form.elements.change.value !== "modifications";
 }
 
 function useGauged({ currentTarget }) {
   form.querySelector('[id="pipe.wall_thickness"]').value = currentTarget.dataset.mean;
-  form.dataset.gauging = currentTarget.dataset.gauging;
+  form.dataset.wallMeasurement = currentTarget.dataset.wallMeasurement;
   typedNow();
   askAgain();
 }
@@ -315,7 +315,7 @@ function beginForm() {
   if (ASKED[form.id]) liveAnswer();
   form.addEventListener("input", ({ target }) => {
     // A wall written by hand is not the gauged one.
-    if (target.id === "pipe.wall_thickness") delete form.dataset.gauging;
+    if (target.id === "pipe.wall_thickness") delete form.dataset.wallMeasurement;
     const told = target.nextElementSibling;
     if (told?.dataset.teller === "saving") takeBack(told);
     remark = "";

@@ -10,7 +10,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, expect
 
-from surveys.models import Booking, Gauging, Log, PipeData, Setup, Survey
+from surveys.models import Booking, Log, PipeData, Setup, Survey, WallMeasurement
 from surveys.models.instrument import State
 from surveys.recompute import work_off
 from surveys.services.fleet import Whereabouts, instrument_state_change
@@ -139,12 +139,12 @@ def test_readings_entered_without_a_connection_arrive_once(
     for _ in range(3):
         page.get_by_role("button", name="Save these readings").click()
     expect(page.locator("#line")).to_contain_text("1 kept, not sent yet")
-    assert not Gauging.objects.exists()
+    assert not WallMeasurement.objects.exists()
     signed_in.set_offline(False)
     expect(page.locator("#line")).to_contain_text("All is sent")
     page.get_by_role("button", name="Save these readings").click()
     expect(page.locator("#line")).to_contain_text("Saved already")
-    assert Gauging.objects.get().readings_m == pytest.approx(
+    assert WallMeasurement.objects.get().readings_m == pytest.approx(
         [0.00802, 0.00798, 0.008, 0.00803, 0.00797, 0.008]
     )
 
@@ -158,14 +158,14 @@ def test_an_answer_lost_on_the_way_does_not_make_a_second_record(
         route.fetch()
         route.abort()
 
-    signed_in.route(re.compile("/gaugings/"), arrives_but_is_not_answered, times=1)
+    signed_in.route(re.compile("/wall-measurements/"), arrives_but_is_not_answered, times=1)
     fill_clock(page, ["8.02", "7.98"])
     page.get_by_role("button", name="Save these readings").click()
     expect(page.locator("#line")).to_contain_text("No connection")
-    assert Gauging.objects.count() == 1
+    assert WallMeasurement.objects.count() == 1
     page.reload()
     expect(page.locator("#line")).to_contain_text("All is sent")
-    assert Gauging.objects.count() == 1
+    assert WallMeasurement.objects.count() == 1
 
 
 def test_the_page_opens_again_offline_with_what_was_typed(
@@ -187,7 +187,7 @@ def test_a_refused_entry_says_why_at_its_field_and_is_not_sent_again(page: Page,
     page.get_by_role("button", name="Save these readings").click()
     expect(page.locator("#kept li.refused")).to_be_visible()
     expect(page.locator("#wrong-readings")).not_to_be_empty()
-    assert not Gauging.objects.exists()
+    assert not WallMeasurement.objects.exists()
 
 
 def test_set_up_survey_and_log_kept_offline_arrive_in_order(
@@ -217,7 +217,7 @@ def test_set_up_survey_and_log_kept_offline_arrive_in_order(
     assert survey.job is not None
     assert "Not ticked" in survey.stated.note
     assert "Surface cleaned" not in survey.stated.note
-    assert Log.objects.get().rows_taken == 80
+    assert Log.objects.get().rows_accepted == 80
 
 
 def fill_clock(page: Page, readings: list[str]) -> None:
@@ -225,7 +225,7 @@ def fill_clock(page: Page, readings: list[str]) -> None:
         page.locator(f"#hour-{place}").fill(reading)
 
 
-def test_the_gauged_mean_becomes_the_wall_and_names_its_gauging(page: Page, work: Scene) -> None:
+def test_the_gauged_mean_becomes_the_wall_and_names_its_wall_measurement(page: Page, work: Scene) -> None:
     page.goto(f"/field/points/{work.point.pk}/wall/")
     fill_clock(page, ["8.02", "7.98", "8.00", "8.00"])
     page.get_by_role("button", name="Save these readings").click()
@@ -236,7 +236,7 @@ def test_the_gauged_mean_becomes_the_wall_and_names_its_gauging(page: Page, work
     page.get_by_role("button", name="Save this set-up").click()
     expect(page.locator("#kept li.sent").filter(has_text="Set-up")).to_be_visible()
     data = PipeData.objects.get(change="correction")
-    assert data.gauging == Gauging.objects.get()
+    assert data.wall_measurement == WallMeasurement.objects.get()
     assert data.wall_thickness_m == pytest.approx(0.008)
 
 
@@ -334,7 +334,7 @@ def test_what_is_typed_after_saving_offline_is_still_there_when_the_rest_is_sent
     assert PipeData.objects.get(change="correction").outer_diameter_m == pytest.approx(0.2191)
 
 
-def test_an_alteration_is_dated_and_leaves_the_older_record(page: Page, work: Scene) -> None:
+def test_a_modification_is_dated_and_leaves_the_older_record(page: Page, work: Scene) -> None:
     page.goto(f"/field/points/{work.point.pk}/")
     page.get_by_label("Wall thickness").fill("8.0 mm")
     page.get_by_label("The pipe itself was changed").check()
@@ -342,7 +342,7 @@ def test_an_alteration_is_dated_and_leaves_the_older_record(page: Page, work: Sc
     page.get_by_label("Reason").fill("Section renewed.")
     page.get_by_role("button", name="Save this set-up").click()
     expect(page.locator("#kept li.sent").filter(has_text="Set-up")).to_be_visible()
-    assert PipeData.objects.get(change="alteration").holds_from.isoformat() == "2026-11-01"
+    assert PipeData.objects.get(change="modification").valid_from.isoformat() == "2026-11-01"
     assert PipeData.objects.filter(change="first").exists()
 
 

@@ -34,19 +34,19 @@ def form(page: Page, gauge: Instrument) -> Page:
         point.get_by_label("Indicated").fill(indicated)
         point.get_by_label("Expanded uncertainty").fill("0.02 mm")
     page.get_by_label("Permissible error", exact=True).fill("0.05 mm")
-    page.get_by_label("Decision rule").select_option("simple")
+    page.get_by_label("Decision rule").select_option("simple-acceptance")
     page.get_by_label("The certificate's PDF").set_input_files(
         {"name": "hr-2.pdf", "mimeType": "application/pdf", "buffer": PDF}
     )
     return page
 
 
-def test_the_verdict_is_shown_before_and_after_it_is_recorded(
+def test_the_conformity_is_shown_before_and_after_it_is_recorded(
     form: Page, gauge: Instrument, accessible: Judge
 ) -> None:
     form.get_by_role("button", name="Show the verdict").click()
     told = form.get_by_role("status")
-    expect(told).to_contain_text("Verdict: pass")
+    expect(told).to_contain_text("Conformity: pass")
     expect(told).to_contain_text("As found: fail")
     expect(told).to_contain_text("probability of conformance")
     expect(told).to_contain_text("opens a review of 0 surveys")
@@ -54,7 +54,7 @@ def test_the_verdict_is_shown_before_and_after_it_is_recorded(
     accessible(form)
     form.get_by_role("button", name="Record the certificate").click()
     expect(form.get_by_role("heading", name="Certificate HR-2")).to_be_visible()
-    expect(form.get_by_text("Verdict: pass")).to_be_visible()
+    expect(form.get_by_text("Conformity: pass")).to_be_visible()
     assert Document.objects.get(calibration__certificate="HR-2").file_name == "hr-2.pdf"
     accessible(form)
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from surveys.models import Notice, ToleranceReview
+from surveys.models import Notice, OutOfToleranceReview
 from surveys.recompute import work_off
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import scene
@@ -19,17 +19,17 @@ Judge = Callable[[Page], None]
 
 
 @pytest.fixture
-def review(site: Any, cast: Any, kit: Any) -> ToleranceReview:
+def review(site: Any, cast: Any, kit: Any) -> OutOfToleranceReview:
     """A survey made with a meter that was found 3 % high afterwards; what it would be is not worked out yet."""
     here = scene(site, cast, kit)
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    return ToleranceReview.objects.get()
+    return OutOfToleranceReview.objects.get()
 
 
 def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_with_a_reason(
-    page: Page, review: ToleranceReview, accessible: Judge
+    page: Page, review: OutOfToleranceReview, accessible: Judge
 ) -> None:
     assert review.recomputation
     work_off(review.recomputation.pk)
@@ -52,8 +52,10 @@ def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_wit
     assert Notice.objects.get().reason == "The meter cannot be trusted here."
 
 
-def test_none_is_corrected_before_its_figure_is_there_to_be_seen(page: Page, review: ToleranceReview) -> None:
-    page.goto(f"/fleet/tolerance-reviews/{review.pk}/")
+def test_none_is_corrected_before_its_figure_is_there_to_be_seen(
+    page: Page, review: OutOfToleranceReview
+) -> None:
+    page.goto(f"/fleet/out-of-tolerance-reviews/{review.pk}/")
     expect(page.get_by_text("not worked out yet")).to_be_visible()
     page.get_by_label("Decision").select_option("corrected")
     page.get_by_label("Reason").fill("Corrected by the points found.")

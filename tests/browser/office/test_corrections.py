@@ -81,7 +81,7 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
     assert (pipe.roughness, pipe.wave_mode) == (0.0003, "longitudinal")
     assert (medium.name, medium.salinity, medium.temperature_source) == ("seawater", 35, "estimated")
     assert (medium.temperature, medium.pressure) == (285.15, None)
-    assert made.holds_from == date(2026, 1, 5)
+    assert made.valid_from == date(2026, 1, 5)
 
 
 def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -> None:
@@ -115,7 +115,7 @@ def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
     page.get_by_label("Changed on", exact=True).fill("2026-10-20")
     changes(page)
     expect(page.get_by_role("table").get_by_role("rowheader")).to_have_count(1)
-    page.get_by_role("button", name="Record the alteration").click()
+    page.get_by_role("button", name="Record the modification").click()
     expect(page.get_by_role("status")).to_contain_text("of 1 surveys done")
     followed_to_its_end(page)
     assert (before.results.count(), after.results.count()) == (1, 2)

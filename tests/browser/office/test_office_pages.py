@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from surveys.models import Absence, Booking, Job, JobMove, Report, Survey
+from surveys.models import Absence, Booking, Job, JobStatusChange, Report, Survey
 from surveys.models.job import JobState
 from surveys.recompute import work_off
 from tests.surveys.scene import Scene
@@ -62,7 +62,7 @@ def test_a_job_of_the_week_is_seen_in_danger_and_moved_on_with_a_reason(
     card.get_by_label("Reason").fill("They have begun.")
     card.get_by_role("button", name="Move").click()
     expect(page.get_by_role("heading", name="On site (1)")).to_be_visible()
-    assert JobMove.objects.get().reason == "They have begun."
+    assert JobStatusChange.objects.get().reason == "They have begun."
     page.get_by_role("link", name="Week after").click()
     expect(page.locator(f"#job-{job.pk}")).to_have_count(0)
 

@@ -119,7 +119,7 @@ def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
 ) -> None:
     pair = here.kit.pair
     made = InstrumentType.objects.create(
-        kind=pair.kind, name=pair.type_name, lowest_temperature_k=253.15, note="Two lines\nof note."
+        kind=pair.kind, name=pair.type_name, min_temperature_k=253.15, note="Two lines\nof note."
     )
     page.goto(f"/office/transducers/{pair.pk}/correction/")
     page.get_by_role("link", name=pair.type_name).click()
@@ -141,5 +141,5 @@ def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
     )
     accessible(page)
     made.refresh_from_db()
-    assert (made.longest_spacing_m, made.hazardous_area_certified) == (0.42, False)
-    assert (made.lowest_temperature_k, made.note) == (253.15, "Two lines\nof note.")
+    assert (made.max_spacing_m, made.hazardous_area_certified) == (0.42, False)
+    assert (made.min_temperature_k, made.note) == (253.15, "Two lines\nof note.")

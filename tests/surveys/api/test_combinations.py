@@ -116,7 +116,7 @@ def test_a_run_tells_of_its_combinations_and_so_do_notices(here: Scene, as_user:
     short = office.get(f"{path}summary/")
     check(schema, "get", "/api/v1/recomputations/{id}/summary/", short)
     assert (short.json()["surveys"], short.json()["combinations"]) == (1, 1)
-    told = as_user("owner").get("/api/v1/notices/", {"after_combined__combination": combination})
+    told = as_user("owner").get("/api/v1/notices/", {"combination": combination})
     check(schema, "get", "/api/v1/notices/", told)
     [notice] = told.json()["results"]
     assert notice["id"] == of_both["notice"]

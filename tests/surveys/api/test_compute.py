@@ -253,7 +253,7 @@ def test_named_media_are_known_by_what_they_are_made_of(
 def test_the_versions_of_the_method_and_its_customs_can_be_read_with_their_sources(as_user: Any) -> None:
     found = as_user("owner").get("/api/v1/compute/methods/").json()
     assert [row["version"] for row in found["methods"]] == [method.version for method in METHODS]
-    assert all(row["source"]["text"] for row in (*found["usual_doubts"], *found["straight_lengths"]))
+    assert all(row["source"]["text"] for row in (*found["default_uncertainties"], *found["straight_lengths"]))
     assert "sound-speed-inconsistent" in {row["code"] for row in found["findings"]}
 
 

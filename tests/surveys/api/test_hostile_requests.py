@@ -16,7 +16,7 @@ from tests.surveys.people.test_attempts import operations
 pytestmark = pytest.mark.django_db
 # What the service sets itself, or nobody does.
 FORBIDDEN = {
-    "is_superuser": True, "recorded_by": "x", "password_hash": "x", "verdict": "pass", "client_id": "x", "_state": {},
+    "is_superuser": True, "recorded_by": "x", "password_hash": "x", "conformity": "pass", "client_id": "x", "_state": {},
 }  # fmt: skip
 # Files, forms and calls that have nothing to say take no fields.
 SITES = "/api/v1/sites/"

@@ -11,7 +11,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from surveys import recompute
-from surveys.models import Log, LogLayout, Recomputation, Survey
+from surveys.models import Log, LogFormat, Recomputation, Survey
 from surveys.services.setups import SetupWish, setup_work_out
 from surveys.services.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, Scene, current, log, scene
@@ -64,27 +64,27 @@ def bare(here: Scene) -> Survey:
 
 
 def make(api: Any, **changes: Any) -> Any:
-    body = {"name": "Works logger", "layout": LAYOUT} | changes
-    return api.post("/api/v1/log-layouts/", body, format="json")
+    body = {"name": "Works logger", "format": LAYOUT} | changes
+    return api.post("/api/v1/log-formats/", body, format="json")
 
 
 def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
     made = make(office).json()
     tried = office.post(
-        f"/api/v1/log-layouts/{made['id']}/trial/?site={bare.measuring_point.pipe.site_id}",
+        f"/api/v1/log-formats/{made['id']}/previews/?site={bare.measuring_point.pipe.site_id}",
         {"file": file()},
         format="multipart",
     ).json()
     # Half past nine on the site's clocks is half past seven UTC in summer; the logger counts the other way.
     assert tried["rows"][0]["time"].startswith("2026-10-06T07:30:00")
     assert tried["rows"][0]["time_difference"] == 170.0
-    assert tried["refusals"] == []
+    assert tried["rejected_rows"] == []
     answer = office.post(
-        f"/api/v1/surveys/{bare.pk}/log/?layout={made['id']}", {"file": file()}, format="multipart"
+        f"/api/v1/surveys/{bare.pk}/log/?log_format={made['id']}", {"file": file()}, format="multipart"
     )
     assert answer.status_code == 201, answer.json()
-    assert (answer.json()["rows_taken"], answer.json()["log_layout"]) == (40, made["id"])
+    assert (answer.json()["rows_accepted"], answer.json()["log_format"]) == (40, made["id"])
     assert answer.json()["first_reading_at"] == "2026-10-06T07:30:00Z"
     assert current(bare).volume_flow_m3_s > 0
 
@@ -92,37 +92,41 @@ def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -
 def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
     made = make(office).json()
-    office.post(f"/api/v1/surveys/{bare.pk}/log/?layout={made['id']}", {"file": file()}, format="multipart")
+    office.post(
+        f"/api/v1/surveys/{bare.pk}/log/?log_format={made['id']}", {"file": file()}, format="multipart"
+    )
     kept = Log.objects.get().layout
-    changed = office.patch(f"/api/v1/log-layouts/{made['id']}/", {"layout": {}}, format="json")
+    changed = office.patch(f"/api/v1/log-formats/{made['id']}/", {"format": {}}, format="json")
     assert changed.status_code == 200
     assert Log.objects.get().layout == kept
-    assert LogLayout.objects.get().layout != kept
+    assert LogFormat.objects.get().layout != kept
 
 
 def test_a_layout_not_yet_kept_is_tried_as_well(here: Scene, as_user: Any) -> None:
     office = as_user("office")
     tried = office.post(
-        "/api/v1/log-layouts/trials/", {"file": file(), "layout": json.dumps(LAYOUT)}, format="multipart"
+        "/api/v1/log-formats/previews/", {"file": file(), "format": json.dumps(LAYOUT)}, format="multipart"
     )
     assert tried.status_code == 200
     assert len(tried.json()["rows"]) > 5
-    refused = office.post("/api/v1/log-layouts/trials/", {"file": file(), "layout": "{"}, format="multipart")
-    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "layout")
-    assert LogLayout.objects.count() == 0
+    refused = office.post(
+        "/api/v1/log-formats/previews/", {"file": file(), "format": "{"}, format="multipart"
+    )
+    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "format")
+    assert LogFormat.objects.count() == 0
 
 
 def test_a_guess_is_offered_with_reasons_and_changes_nothing(here: Scene, as_user: Any) -> None:
-    guess = (
+    detection = (
         as_user("technician")
-        .post("/api/v1/log-layouts/guesses/", {"file": file()}, format="multipart")
+        .post("/api/v1/log-formats/detections/", {"file": file()}, format="multipart")
         .json()
     )
-    assert (guess["layout"]["delimiter"], guess["layout"]["decimal_mark"]) == (";", ",")
-    assert guess["reasons"]
-    assert LogLayout.objects.count() == 0
-    plain = as_user("technician").post("/api/v1/log-layouts/guesses/", log(30), content_type="text/csv")
-    assert plain.json()["layout"]["decimal_mark"] == "."
+    assert (detection["format"]["delimiter"], detection["format"]["decimal_mark"]) == (";", ",")
+    assert detection["reasons"]
+    assert LogFormat.objects.count() == 0
+    plain = as_user("technician").post("/api/v1/log-formats/detections/", log(30), content_type="text/csv")
+    assert plain.json()["format"]["decimal_mark"] == "."
 
 
 def test_a_file_the_plain_layout_cannot_read_is_refused_and_nothing_is_stored(
@@ -135,28 +139,28 @@ def test_a_file_the_plain_layout_cannot_read_is_refused_and_nothing_is_stored(
 
 
 @pytest.mark.parametrize(
-    ("layout", "field"),
+    ("format", "field"),
     [
-        ({"delimiter": "12"}, "layout.delimiter"),
-        ({"delimiter": ",", "decimal_mark": ","}, "layout.delimiter"),
-        ({"encoding": "klingon"}, "layout.encoding"),
-        ({"time": {"zone": "Mars/Olympus"}}, "layout.time.zone"),
-        ({"colour": "blue"}, "layout"),
-        ([], "layout"),
+        ({"delimiter": "12"}, "format.delimiter"),
+        ({"delimiter": ",", "decimal_mark": ","}, "format.delimiter"),
+        ({"encoding": "klingon"}, "format.encoding"),
+        ({"time": {"zone": "Mars/Olympus"}}, "format.time.zone"),
+        ({"colour": "blue"}, "format"),
+        ([], "format"),
     ],
 )
 def test_a_layout_nothing_can_be_read_by_is_refused_where_it_is_wrong(
-    here: Scene, as_user: Any, layout: Any, field: str
+    here: Scene, as_user: Any, format: Any, field: str
 ) -> None:
-    answer = make(as_user("office"), layout=layout)
+    answer = make(as_user("office"), format=format)
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, field)
 
 
 def test_layouts_are_the_companys_own(here: Scene, as_user: Any) -> None:
     made = make(as_user("technician")).json()
     assert make(as_user("office")).status_code == 409
-    assert as_user("owner").get("/api/v1/log-layouts/").json()["results"] == []
-    assert as_user("owner").get(f"/api/v1/log-layouts/{made['id']}/").status_code == 404
+    assert as_user("owner").get("/api/v1/log-formats/").json()["results"] == []
+    assert as_user("owner").get(f"/api/v1/log-formats/{made['id']}/").status_code == 404
     assert make(as_user("owner"), name="mine").status_code == 403
     assert make(as_user("nobody"), name="mine").status_code == 401
 
@@ -200,11 +204,11 @@ def test_only_the_marked_stretch_counts_and_the_result_says_so(here: Scene, as_u
     assert current(survey).volume_flow_m3_s == before.volume_flow_m3_s
 
 
-def test_steady_stretches_are_proposed(here: Scene, as_user: Any) -> None:
+def test_steady_segments_are_proposed(here: Scene, as_user: Any) -> None:
     survey = here.survey(readings=300)
-    stretches = as_user("technician").get(f"/api/v1/surveys/{survey.pk}/steady-stretches/")
+    stretches = as_user("technician").get(f"/api/v1/surveys/{survey.pk}/steady-segments/")
     assert stretches.status_code == 404, "the technician has no job at this site"
-    proposed = as_user("office").get(f"/api/v1/surveys/{survey.pk}/steady-stretches/").json()
+    proposed = as_user("office").get(f"/api/v1/surveys/{survey.pk}/steady-segments/").json()
     [stretch] = proposed
     assert stretch["start"] == "2026-10-06T07:30:00Z"
     assert stretch["mean"]["unit"] == "m3/h"

@@ -103,8 +103,8 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
 
 
 def test_the_log_answers_with_what_was_taken_and_what_was_refused(surveyed: SimpleNamespace) -> None:
-    assert (surveyed.log["rows_taken"], surveyed.log["rows_refused"]) == (3895, 5)
-    assert surveyed.log["refusals"][0] == {
+    assert (surveyed.log["rows_accepted"], surveyed.log["rows_rejected"]) == (3895, 5)
+    assert surveyed.log["rejected_rows"][0] == {
         "line": 419,
         "column": "transit_time",
         "detail": "'----' is no number",
@@ -155,10 +155,10 @@ def test_pipe_data_is_found_by_date_and_by_what_was_known(surveyed: SimpleNamesp
     assert now["as_entered"]["pipe.outer_diameter"] == "219.1 mm"
 
 
-def test_an_alteration_leaves_earlier_surveys_alone(surveyed: SimpleNamespace, as_user: Any) -> None:
+def test_a_modification_leaves_earlier_surveys_alone(surveyed: SimpleNamespace, as_user: Any) -> None:
     office = as_user("office")
-    body = {"reason": "Renewed.", "pipe": {"wall_thickness": "7.1 mm"}, "holds_from": "2026-10-07"}
-    answer = post(office, f"pipes/{surveyed.pipe['id']}/alterations/", body, status=202)
+    body = {"reason": "Renewed.", "pipe": {"wall_thickness": "7.1 mm"}, "valid_from": "2026-10-07"}
+    answer = post(office, f"pipes/{surveyed.pipe['id']}/modifications/", body, status=202)
     assert sum(answer["recomputation"]["counts"].values()) == 0
     assert answer["recomputation"]["state"] == "finished"
     assert len(office.get(f"/api/v1/surveys/{surveyed.survey['id']}/results/").json()) == 1

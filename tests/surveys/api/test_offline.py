@@ -14,7 +14,7 @@ from django.db import connections
 from rest_framework.test import APIClient
 
 from surveys.api.records import batch
-from surveys.models import Gauging, MeasuringPoint, Setup, Survey, uuid7
+from surveys.models import MeasuringPoint, Setup, Survey, WallMeasurement, uuid7
 from surveys.services.setups import SetupWish, setup_work_out
 from tests.surveys.scene import STARTED, scene
 
@@ -178,9 +178,9 @@ def creations(ground: dict[str, Any], kit: Any) -> dict[str, tuple[str, Any, dic
     return {
         "survey": ("surveys/", Survey, ground),
         "setup": (f"measuring-points/{point.pk}/setups/", Setup, {"transducers": str(kit.pair.pk)}),
-        "gauging": (
-            f"pipes/{point.pipe_id}/gaugings/",
-            Gauging,
+        "wall_measurement": (
+            f"pipes/{point.pipe_id}/wall-measurements/",
+            WallMeasurement,
             {"gauge": str(kit.gauge.pk), "readings": ["8.0 mm", "8.1 mm"]},
         ),
         "point": ("measuring-points/", MeasuringPoint, {"pipe": str(point.pipe_id), "name": "Another"}),
@@ -188,7 +188,7 @@ def creations(ground: dict[str, Any], kit: Any) -> dict[str, tuple[str, Any, dic
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("kind", ["survey", "setup", "gauging", "point"])
+@pytest.mark.parametrize("kind", ["survey", "setup", "wall_measurement", "point"])
 def test_a_client_chooses_the_id_of_a_new_record(as_user: Any, ground: Any, kit: Any, kind: str) -> None:
     office, (path, model, body) = as_user("office"), creations(ground, kit)[kind]
     wanted = str(uuid7())

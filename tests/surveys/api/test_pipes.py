@@ -64,8 +64,12 @@ def test_an_oval_pipe_is_a_warning_and_its_diameters_come_together(as_user: Any)
 def test_a_gauge_set_to_another_speed_is_corrected(as_user: Any, site: Any, kit: Any) -> None:
     office = as_user("office")
     pipe = make(office, site)
-    body = {"gauge": str(kit.gauge.pk), "readings": ["8.00 mm", "8.00 mm"], "set_sound_speed": "5740 m/s"}
-    found = post(office, f"pipes/{pipe['id']}/gaugings/", body)
+    body = {
+        "gauge": str(kit.gauge.pk),
+        "readings": ["8.00 mm", "8.00 mm"],
+        "gauge_velocity_setting": "5740 m/s",
+    }
+    found = post(office, f"pipes/{pipe['id']}/wall-measurements/", body)
     # Carbon steel 5960 m/s: 8.00 x 5960/5740 = 8.307 mm.
     assert found["mean"]["value"] == pytest.approx(8.00 * 5960 / 5740)
     assert found["readings"][0] == {"value": pytest.approx(8.0), "unit": "mm"}
@@ -85,19 +89,19 @@ def test_readings_that_cannot_serve_are_refused(
     office = as_user("office")
     pipe = make(office, site)
     answer = office.post(
-        f"/api/v1/pipes/{pipe['id']}/gaugings/", {"gauge": str(kit.gauge.pk)} | body, format="json"
+        f"/api/v1/pipes/{pipe['id']}/wall-measurements/", {"gauge": str(kit.gauge.pk)} | body, format="json"
     )
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"].startswith(field.split(".")[0])
 
 
-def test_a_worn_pipe_shows_in_its_gauging(as_user: Any, site: Any, kit: Any) -> None:
+def test_a_worn_pipe_shows_in_its_wall_measurement(as_user: Any, site: Any, kit: Any) -> None:
     office = as_user("office")
     pipe = make(office, site)
     body = {"gauge": str(kit.gauge.pk), "readings": ["8.0 mm", "7.9 mm", "6.6 mm", "7.1 mm"]}
-    found = post(office, f"pipes/{pipe['id']}/gaugings/", body)
+    found = post(office, f"pipes/{pipe['id']}/wall-measurements/", body)
     assert [finding["code"] for finding in found["findings"]] == ["wall-thickness-uneven"]
-    assert found["thinnest"]["value"] == pytest.approx(6.6)
+    assert found["minimum"]["value"] == pytest.approx(6.6)
 
 
 def test_a_coarse_meter_is_given_more_traverses(as_user: Any, site: Any, kit: Any) -> None:

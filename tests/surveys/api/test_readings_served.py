@@ -39,7 +39,7 @@ def test_the_whole_log_as_csv_is_one_the_service_takes_in_again(here: Scene, as_
     survey = here.survey(readings=90)
     answer = as_user("office").get(f"/api/v1/surveys/{survey.pk}/readings/?format=csv")
     again = take_in(io.BytesIO(body(answer)), here.pipe.site.zone, 10**6)
-    assert (again.rows_taken, again.rows_refused) == (90, 0)
+    assert (again.rows_accepted, again.rows_rejected) == (90, 0)
     assert again.first_reading_at == survey.log.first_reading_at
     assert [block for _, block in again.blocks] == [bytes(b.content) for b in survey.log.blocks.all()]
 
@@ -102,9 +102,9 @@ def test_a_log_in_parquet_gives_the_result_of_the_same_log_in_text(here: Scene, 
             {"name": "time_difference", "at": "time_difference", "unit": "ns"},
         ],
     }
-    made = office.post("/api/v1/log-layouts/", {"name": "Parquet", "layout": layout}, format="json").json()
+    made = office.post("/api/v1/log-formats/", {"name": "Parquet", "format": layout}, format="json").json()
     answer = office.post(
-        f"/api/v1/surveys/{second.pk}/log/?layout={made['id']}",
+        f"/api/v1/surveys/{second.pk}/log/?log_format={made['id']}",
         {"file": SimpleUploadedFile("a.parquet", exported)},
         format="multipart",
     )

@@ -196,7 +196,7 @@ def test_a_report_and_a_check_of_an_instrument_are_done_once_too(
     reports = f"/api/v1/surveys/{survey.pk}/reports/"
     first, again = (as_user("office").post(reports, {}, format="json", **KEY) for _ in range(2))
     assert (first.status_code, again.status_code, again.content) == (201, 201, first.content)
-    checks = f"/api/v1/instruments/{kit.gauge.pk}/checks/"
+    checks = f"/api/v1/instruments/{kit.gauge.pk}/intermediate-checks/"
     body = {
         "kind": "step-block", "performed_at": "2026-10-05T08:00:00Z", "resolution": "0.01 mm",
         "limits": {"warning": "0.05 mm", "action": "0.1 mm"},

@@ -104,7 +104,8 @@ def survey_holds(survey: Survey, units: Any) -> dict[str, Any]:
         "combination": combination and combination.pk,
         "segments": stated.segments,
         "note": stated.note,
-        "log": log and {"sha256": log.sha256, "rows_taken": log.rows_taken, "rows_refused": log.rows_refused},
+        "log": log
+        and {"sha256": log.sha256, "rows_accepted": log.rows_accepted, "rows_rejected": log.rows_rejected},
         "result": current
         and {
             "id": current.pk,
@@ -146,7 +147,7 @@ def result_holds(result: Result, units: Any) -> dict[str, Any]:
         "survey_data",
         "pipe_data",
         "transducer_data",
-        "gauging",
+        "wall_measurement",
         "log",
     )
     kinds = {"volume_flow_m3_s": "volume_flow", "mean_velocity_m_s": "speed", "spacing_m": "length"}
@@ -193,7 +194,7 @@ def quantity(si: float | None, kind: str, units: Any) -> Any:
 def notices(survey: Survey) -> list[dict[str, Any]]:
     return [
         {"state": one.state, "found_on": one.found_on.isoformat(), "sentence": one.sentence}
-        for one in review_notices(survey.tolerance_reviews.all())
+        for one in review_notices(survey.out_of_tolerance_reviews.all())
     ]
 
 

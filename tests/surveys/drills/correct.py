@@ -30,8 +30,8 @@ def correct(wall_mm: float) -> str:
         corrects=version_to_correct(pipe, STARTED.date()),
         statement=with_wall(wall_mm / 1000),
         reason="Gauged.",
-        holds_from=None,
-        gauging=None,
+        valid_from=None,
+        wall_measurement=None,
         by=User.objects.get(username="office"),
         now=timezone.now(),
     )

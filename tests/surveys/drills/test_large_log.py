@@ -107,7 +107,7 @@ def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_
     assert {table: ask(f"SELECT count(*) FROM {table}") for table in STORED} == stored
 
     status, taken = upload(path, tokens["technician"], log)
-    assert (status, taken.get("rows_taken"), taken.get("rows_refused")) == (201, ROWS, 0), taken
+    assert (status, taken.get("rows_accepted"), taken.get("rows_rejected")) == (201, ROWS, 0), taken
     assert {table: ask(f"SELECT count(*) FROM {table}") for table in ("surveys_log", "surveys_result")} == {
         "surveys_log": 2,
         "surveys_result": 2,

@@ -66,21 +66,21 @@ def test_a_lone_survey_has_its_own_figure_and_nothing_of_paths(here: Scene) -> N
 
 
 @pytest.mark.parametrize(
-    ("hindrance", "says"),
+    ("blocked_reason", "says"),
     [
         ("The paths lie ⟦20.0 m|66 ft⟧ apart.", "They could not be combined: The paths lie 20.0 m apart."),
         ("", "Their mean is there once each has its result."),
     ],
 )
 def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
-    here: Scene, hindrance: str, says: str
+    here: Scene, blocked_reason: str, says: str
 ) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))
     logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
     freely("surveys_combinedresult")
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM surveys_combinedresult")
-    Combination.objects.filter(survey=first).update(hindrance=hindrance)
+    Combination.objects.filter(survey=first).update(blocked_reason=blocked_reason)
     text = told(here, first)
     assert f'id="flow">{figure(current(first))}<' in text
     assert "This is one of several paths measured together." in text

@@ -28,8 +28,8 @@ def point(reference: str, indicated: str, expanded: str = "0.02 mm", k: float = 
     }
 
 
-LIMIT = {"permissible_error": {"absolute": "0.05 mm"}, "decision_rule": {"rule": "simple"}}
-GUARDED = LIMIT | {"decision_rule": {"rule": "guard-banded"}}
+LIMIT = {"maximum_permissible_error": {"absolute": "0.05 mm"}, "decision_rule": {"rule": "simple-acceptance"}}
+GUARDED = LIMIT | {"decision_rule": {"rule": "guarded-acceptance"}}
 PDF = b"%PDF-1.7\n1 0 obj <<>> endobj\nstartxref\n0\n%%EOF\n"
 
 

@@ -106,7 +106,7 @@ def test_policies_judge_what_a_table_leaves_out(send: Any, as_user: Any) -> None
     as_user("calibration_admin").post("/api/v1/acceptance-policies/", body, format="json")
     send(as_csv(HEAD, GOOD))
     made = Calibration.objects.get(certificate="B-1")
-    assert (made.decision_rule, made.limits_from) == ("simple", "type")
+    assert (made.decision_rule, made.limits_from) == ("simple-acceptance", "type")
 
 
 def bomb() -> bytes:
@@ -140,7 +140,7 @@ def with_entity() -> bytes:
         (b"\xff\xfe\x00", "file-not-text"),
         (b"%PDF-1.7\n\0", "file-not-text"),
         (b'serial,certificate\n"G', "csv-invalid"),
-        (b"serial,verdict\nG-0033,pass\n", "columns-unknown"),
+        (b"serial,conformity\nG-0033,pass\n", "columns-unknown"),
         (b"serial,serial\nG-0033,x\n", "duplicate-column"),
         (b"serial,certificate\nG-0033,x,y\n", "row-too-long"),
         (b"serial,certificate\n", "no-rows"),

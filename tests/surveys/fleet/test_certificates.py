@@ -27,22 +27,22 @@ def recorded(admin: Any, body: dict[str, Any]) -> Any:
 
 def test_an_error_within_the_limit_passes_with_its_probability(admin: Any, kit: Any) -> None:
     body = certificate(kit.gauge, as_found=[point("5 mm", "5.00 mm"), point("20 mm", "20.04 mm")], **LIMIT)
-    verdict = recorded(admin, body)["verdict"]
-    assert (verdict["verdict"], verdict["within"], verdict["of"]) == ("pass", True, "as-found")
-    worst = verdict["as_found"]["points"][verdict["as_found"]["worst_point"]]
+    conformity = recorded(admin, body)["conformity"]
+    assert (conformity["conformity"], conformity["conforms"], conformity["of"]) == ("pass", True, "as-found")
+    worst = conformity["as_found"]["points"][conformity["as_found"]["worst_point"]]
     assert worst["error"] == {"value": pytest.approx(0.04), "unit": "mm"}
-    assert worst["share"] == pytest.approx(0.8)
+    assert worst["fraction_of_limit"] == pytest.approx(0.8)
     # By hand: u = 0.01 mm, the limit one u away; the normal distribution holds 0.841345 below one u.
     assert worst["conformance_probability"] == pytest.approx(0.841345, abs=1e-6)
-    assert verdict["as_left"] is None
+    assert conformity["as_left"] is None
 
 
 def test_a_guard_band_makes_the_same_points_fail(admin: Any, kit: Any) -> None:
     body = certificate(kit.gauge, as_found=[point("20 mm", "20.04 mm")], **GUARDED)
-    verdict = recorded(admin, body)["verdict"]
-    assert verdict["verdict"] == "fail"
+    conformity = recorded(admin, body)["conformity"]
+    assert conformity["conformity"] == "fail"
     # By hand: 0.05 mm less the expanded uncertainty of 0.02 mm.
-    assert verdict["as_found"]["points"][0]["acceptance_limit"]["value"] == pytest.approx(0.03)
+    assert conformity["as_found"]["points"][0]["acceptance_limit"]["value"] == pytest.approx(0.03)
 
 
 def test_after_an_adjustment_the_points_as_left_decide_and_those_as_found_stay(admin: Any, kit: Any) -> None:
@@ -50,9 +50,9 @@ def test_after_an_adjustment_the_points_as_left_decide_and_those_as_found_stay(a
         kit.gauge, as_found=[point("20 mm", "20.40 mm")], as_left=[point("20 mm", "20.01 mm")], **LIMIT
     )
     answer = recorded(admin, body)
-    verdict = answer["verdict"]
-    assert (verdict["verdict"], verdict["of"]) == ("pass", "as-left")
-    assert verdict["as_found"]["verdict"] == "fail"
+    conformity = answer["conformity"]
+    assert (conformity["conformity"], conformity["of"]) == ("pass", "as-left")
+    assert conformity["as_found"]["conformity"] == "fail"
     assert [len(answer[name]) for name in ("as_found", "as_left")] == [1, 1]
 
 
@@ -60,7 +60,7 @@ def test_after_an_adjustment_the_points_as_left_decide_and_those_as_found_stay(a
     ("which", "points", "limit"),
     [
         ("meter", [point("1 m/s", "1.004 m/s", "0.003 m/s")], {"relative": 0.005}),
-        ("gauge", [point("0.5 in", "0.501 in", "0.001 in")], {"absolute": "0.05 mm", "relative": 0.01, "together": "larger"}),
+        ("gauge", [point("0.5 in", "0.501 in", "0.001 in")], {"absolute": "0.05 mm", "relative": 0.01, "combine_by": "maximum"}),
         ("pair", [point("0 ns", "0.4 ns", "0.2 ns")], {"absolute": "1 ns"}),
     ],
 )  # fmt: skip
@@ -68,9 +68,12 @@ def test_each_kind_is_calibrated_in_its_own_quantity(
     admin: Any, kit: Any, which: str, points: Any, limit: Any
 ) -> None:
     body = certificate(
-        getattr(kit, which), as_found=points, permissible_error=limit, decision_rule={"rule": "simple"}
+        getattr(kit, which),
+        as_found=points,
+        maximum_permissible_error=limit,
+        decision_rule={"rule": "simple-acceptance"},
     )
-    assert recorded(admin, body)["verdict"]["verdict"] == "pass"
+    assert recorded(admin, body)["conformity"]["conformity"] == "pass"
 
 
 def test_a_thermometer_is_judged_by_differences_of_temperature(admin: Any, as_user: Any) -> None:
@@ -80,34 +83,34 @@ def test_a_thermometer_is_judged_by_differences_of_temperature(admin: Any, as_us
     body = certificate(
         type("T", (), {"pk": made["id"]}),
         as_found=found,
-        permissible_error={"absolute": "0.5 K"},
-        decision_rule={"rule": "simple"},
+        maximum_permissible_error={"absolute": "0.5 K"},
+        decision_rule={"rule": "simple-acceptance"},
     )
-    judged = recorded(admin, body)["verdict"]["as_found"]["points"][0]
+    judged = recorded(admin, body)["conformity"]["as_found"]["points"][0]
     assert judged["error"] == {"value": pytest.approx(0.3), "unit": "K"}
-    assert judged["verdict"] == "pass"
+    assert judged["conformity"] == "pass"
 
 
-def test_without_limits_there_is_no_verdict_and_the_answer_says_so(admin: Any, kit: Any) -> None:
+def test_without_limits_there_is_no_conformity_and_the_answer_says_so(admin: Any, kit: Any) -> None:
     answer = recorded(admin, certificate(kit.gauge, as_found=[point("20 mm", "20.01 mm")]))
-    assert answer["verdict"]["verdict"] is None
+    assert answer["conformity"]["conformity"] is None
     assert answer["limits"] is None
-    assert [one["code"] for one in answer["verdict"]["findings"]] == ["limits-not-stated"]
+    assert [one["code"] for one in answer["conformity"]["findings"]] == ["limits-not-stated"]
 
 
 def test_the_closest_policy_judges_what_states_no_limits_and_a_later_one_changes_nothing(
     admin: Any, kit: Any
 ) -> None:
     policies = "/api/v1/acceptance-policies/"
-    wide = LIMIT | {"permissible_error": {"absolute": "0.5 mm"}}
+    wide = LIMIT | {"maximum_permissible_error": {"absolute": "0.5 mm"}}
     for body in (wide | {"kind": "thickness-gauge"}, LIMIT | {"instrument": str(kit.gauge.pk)}):
         assert admin.post(policies, body, format="json").status_code == 201
     made = recorded(admin, certificate(kit.gauge, as_found=[point("20 mm", "20.1 mm")]))
-    assert made["verdict"]["verdict"] == "fail"
+    assert made["conformity"]["conformity"] == "fail"
     assert made["limits"]["limits_from"] == "instrument"
-    assert "limits-from-policy" in {one["code"] for one in made["verdict"]["findings"]}
+    assert "limits-from-policy" in {one["code"] for one in made["conformity"]["findings"]}
     assert admin.post(policies, wide | {"instrument": str(kit.gauge.pk)}, format="json").status_code == 201
-    assert admin.get(f"{PATH}{made['id']}/").json()["verdict"]["verdict"] == "fail"
+    assert admin.get(f"{PATH}{made['id']}/").json()["conformity"]["conformity"] == "fail"
 
 
 @pytest.mark.parametrize(
@@ -121,17 +124,20 @@ def test_the_closest_policy_judges_what_states_no_limits_and_a_later_one_changes
         ({"as_found": [point("1e300 m", "20 mm")]}, "as_found.0.reference", "out-of-range"),
         ({"as_found": [[]]}, "as_found.0", "invalid"),
         ({"as_found": [point("20 mm", "20 mm") | {"indicated": ["x"]}]}, "as_found.0.indicated", "number-invalid"),
-        ({"verdict": "pass"}, "verdict", "unknown-field"),
+        ({"conformity": "pass"}, "conformity", "unknown-field"),
         ({"due_on": "2026-09-01"}, "due_on", "due-too-early"),
         ({"due_on": "2027-02-29"}, "due_on", "invalid"),
         ({"serial": "G-9999"}, "serial", "other-serial"),
-        ({"permissible_error": {"absolute": "0.05 mm"}}, "decision_rule", "required"),
-        (GUARDED | {"permissible_error": {}}, "permissible_error", "not-enough-data"),
-        (GUARDED | {"permissible_error": {"relative": 5}}, "permissible_error.relative", "out-of-range"),
-        (GUARDED | {"permissible_error": {"absolute": "1 mm", "relative": 0.1}}, "permissible_error.together", "not-enough-data"),
-        ({"permissible_error": {"absolute": "1 mm"}, "decision_rule": {"rule": "lenient"}}, "decision_rule.rule", "invalid-choice"),
-        (LIMIT | {"decision_rule": {"rule": "simple", "guard_factor": -1}}, "decision_rule.guard_factor", "out-of-range"),
-        (LIMIT | {"as_found": [point("0 mm", "0 mm")], "permissible_error": {"relative": 0.1}}, "permissible_error.absolute", "out-of-range"),
+        ({"maximum_permissible_error": {"absolute": "0.05 mm"}}, "decision_rule", "required"),
+        (GUARDED | {"maximum_permissible_error": {}}, "maximum_permissible_error", "not-enough-data"),
+        (GUARDED | {"maximum_permissible_error": {"relative": 5}}, "maximum_permissible_error.relative", "out-of-range"),
+        (GUARDED | {"maximum_permissible_error": {"absolute": "1 mm", "relative": 0.1}}, "maximum_permissible_error.combine_by",
+         "not-enough-data"),
+        ({"maximum_permissible_error": {"absolute": "1 mm"}, "decision_rule": {"rule": "lenient"}},
+         "decision_rule.rule", "invalid-choice"),
+        (LIMIT | {"decision_rule": {"rule": "simple-acceptance", "guard_factor": -1}}, "decision_rule.guard_factor", "out-of-range"),
+        (LIMIT | {"as_found": [point("0 mm", "0 mm")], "maximum_permissible_error": {"relative": 0.1}},
+         "maximum_permissible_error.absolute", "out-of-range"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_by_field_and_nothing_is_stored(
@@ -158,8 +164,8 @@ def test_a_correction_brings_its_own_points(admin: Any, kit: Any) -> None:
         reason="A digit misread.",
         **LIMIT,
     )
-    assert recorded(admin, again)["verdict"]["verdict"] == "pass"
-    assert admin.get(f"{PATH}{first['id']}/").json()["verdict"]["verdict"] == "fail"
+    assert recorded(admin, again)["conformity"]["conformity"] == "pass"
+    assert admin.get(f"{PATH}{first['id']}/").json()["conformity"]["conformity"] == "fail"
 
 
 def test_calibrations_and_their_points_are_never_changed(admin: Any, kit: Any) -> None:

@@ -17,7 +17,9 @@ BLOCK_LIMITS = {"warning": "0.05 mm", "action": "0.1 mm"}
 
 
 def check(as_user: Any, instrument: Instrument, who: str = "technician", **body: Any) -> Any:
-    return as_user(who).post(f"/api/v1/instruments/{instrument.pk}/checks/", {"performed_at": AT, **body})
+    return as_user(who).post(
+        f"/api/v1/instruments/{instrument.pk}/intermediate-checks/", {"performed_at": AT, **body}
+    )
 
 
 def zero(values: list[float]) -> dict[str, Any]:
@@ -55,7 +57,7 @@ def test_a_gauge_off_its_block_is_withheld_with_the_reason(as_user: Any, kit: An
     assert answer.json()["outcome"] == "out"
     assert answer.json()["deviation"]["value"] == pytest.approx(0.15)
     assert answer.json()["instrument_state"] == "quarantined"
-    told = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/states/").json()[0]
+    told = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/status-changes/").json()[0]
     assert "Check out of limits on 2026-10-05" in told["reason"]
 
 
@@ -99,12 +101,12 @@ def test_of_two_meters_that_disagree_both_are_withheld(
 ) -> None:
     assert check(as_user, kit.meter, **two("100 m3/h", "110 m3/h", other_meter)).json()["outcome"] == "out"
     assert (state(kit.meter), state(other_meter)) == ("quarantined", "quarantined")
-    told = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/states/").json()[0]
+    told = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/status-changes/").json()[0]
     assert "Which of the two meters is wrong is not known" in told["reason"]
 
 
 def test_the_trend_is_told_from_the_third_check_on(as_user: Any, kit: Any) -> None:
-    address = f"/api/v1/instruments/{kit.gauge.pk}/checks/"
+    address = f"/api/v1/instruments/{kit.gauge.pk}/intermediate-checks/"
     for month, shown in (("07", "10.01 mm"), ("08", "10.02 mm"), ("09", "10.03 mm"), ("10", "10.04 mm")):
         check(as_user, kit.gauge, **block(shown, at=f"2026-{month}-01T08:00:00Z"))
     found = as_user("office").get(address).json()[0]
@@ -118,7 +120,7 @@ def test_a_check_entered_wrongly_is_corrected_by_another(as_user: Any, kit: Any)
     wrong = check(as_user, kit.gauge, **block("10.50 mm")).json()["id"]
     right = check(as_user, kit.gauge, **block("10.05 mm"), corrects=wrong, reason="Misread.")
     assert right.status_code == 201
-    found = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/checks/").json()[0]
+    found = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/intermediate-checks/").json()[0]
     assert [one["id"] for one in found["checks"]] == [right.json()["id"]]
     again = check(as_user, kit.gauge, **block("10.05 mm"), corrects=wrong, reason="Again.")
     assert (again.status_code, again.json()["code"]) == (409, "already-corrected")

@@ -8,7 +8,15 @@ from typing import Any
 
 import pytest
 
-from surveys.models import Client, Combination, Notice, Recomputation, ReviewedSurvey, Survey, ToleranceReview
+from surveys.models import (
+    Client,
+    Combination,
+    Notice,
+    OutOfToleranceReview,
+    Recomputation,
+    ReviewedSurvey,
+    Survey,
+)
 from surveys.papers.site_summary import site_summary
 from surveys.papers.site_year import Year
 from surveys.recompute import work_off
@@ -47,13 +55,13 @@ def paths(here: Scene) -> tuple[Combination, list[Survey]]:
 
 
 def decide(as_user: Any, surveys: Sequence[Survey], decision: str, reason: str = "Looked at it.") -> Any:
-    review = ToleranceReview.objects.get()
+    review = OutOfToleranceReview.objects.get()
     assert review.recomputation
     work_off(review.recomputation.pk)
     rows = ReviewedSurvey.objects.filter(review=review, survey__in=surveys)
     decisions = [{"item": str(row.pk), "decision": decision, "reason": reason} for row in rows]
     return as_user("office").post(
-        f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions}, format="json"
+        f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions}, format="json"
     )
 
 
@@ -88,11 +96,11 @@ def test_a_part_that_stands_and_one_that_is_withdrawn_are_told_apart(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     combination, surveys = branches
-    decide(as_user, surveys[:1], "stands", "Below the threshold.")
+    decide(as_user, surveys[:1], "confirmed", "Below the threshold.")
     decide(as_user, surveys[1:], "withdrawn", "The meter was dropped.")
     found = dict(told(as_user, combination))
-    assert found["stands"].startswith("The meter used for Return line, After the bend was")
-    assert found["stands"].endswith("stands: Below the threshold.")
+    assert found["confirmed"].startswith("The meter used for Return line, After the bend was")
+    assert found["confirmed"].endswith("stands: Below the threshold.")
     assert found["withdrawn"].endswith("so this combined result must not be used: The meter was dropped.")
 
 
@@ -105,9 +113,7 @@ def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
     # Of each survey, and of the sum when its first part fell.
     assert Notice.objects.filter(kind="withdrawn").count() == 3
     [notice] = (
-        as_user("owner")
-        .get("/api/v1/notices/", {"before_combined__combination": str(combination.pk)})
-        .json()["results"]
+        as_user("owner").get("/api/v1/notices/", {"combination": str(combination.pk)}).json()["results"]
     )
     assert (notice["kind"], notice["survey"], notice["combination"]) == (
         "withdrawn",
@@ -158,7 +164,7 @@ def test_a_part_that_is_corrected_takes_the_sum_with_it_and_the_client_is_told(
 def test_a_certificate_entered_wrongly_takes_back_what_was_said(
     branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
 ) -> None:
-    certify(here, date(2026, 11, 1), GOOD, corrects=ToleranceReview.objects.get().calibration)
+    certify(here, date(2026, 11, 1), GOOD, corrects=OutOfToleranceReview.objects.get().calibration)
     shown = as_user("owner").get(f"{COMBINATIONS}{branches[0].pk}/").json()
     assert shown["under_review"] == []
 
@@ -166,11 +172,13 @@ def test_a_certificate_entered_wrongly_takes_back_what_was_said(
 def test_who_decides_sees_what_rests_on_each_survey(
     branches: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any
 ) -> None:
-    address = f"/api/v1/tolerance-reviews/{ToleranceReview.objects.get().pk}/surveys/"
+    address = f"/api/v1/out-of-tolerance-reviews/{OutOfToleranceReview.objects.get().pk}/surveys/"
     rows = as_user("office").get(address).json()["results"]
     assert [row["combinations"] for row in rows] == [[str(branches[0].pk)]] * 2
     client.force_login(cast.calibration_admin)
-    page = client.get(f"/fleet/tolerance-reviews/{ToleranceReview.objects.get().pk}/").content.decode()
+    page = client.get(
+        f"/fleet/out-of-tolerance-reviews/{OutOfToleranceReview.objects.get().pk}/"
+    ).content.decode()
     assert page.count("Both (sum)") == 2
 
 
@@ -197,7 +205,7 @@ def test_a_report_carries_the_notice_of_another_path_until_it_is_issued_again(
     paths: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     first, second = paths[1]
-    decide(as_user, [first], "stands", "Below the threshold.")
+    decide(as_user, [first], "confirmed", "Below the threshold.")
     address = f"/api/v1/surveys/{first.pk}/reports/"
     assert as_user("office").post(address, {}).status_code == 201
     decide(as_user, [second], "withdrawn", "The rail had slipped.")

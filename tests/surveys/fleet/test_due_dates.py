@@ -116,7 +116,7 @@ def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_sa
     assert admin.post("/api/v1/interval-policies/", policy, format="json").status_code == 201
     made = admin.post("/api/v1/calibrations/", body, format="json").json()
     assert made["due_on"] == "2027-03-01"
-    assert "due-on-from-policy" in {one["code"] for one in made["verdict"]["findings"]}
+    assert "due-on-from-policy" in {one["code"] for one in made["conformity"]["findings"]}
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from surveys.models.calibration import Moment
 from surveys.recompute import work_off
 from surveys.reduction import result_flows, survey_reduce
 from surveys.services.calibrations import Figures, StatedPoint, calibration_record
-from surveys.services.pipes import gauging_record
+from surveys.services.pipes import wall_measurement_record
 from tests.surveys.branches import logged, mounted
 from tests.surveys.scene import STARTED, Scene, scene
 
@@ -53,8 +53,8 @@ def current(survey: Survey) -> Result:
 
 
 def policy(as_user: Any, **fields: Any) -> Any:
-    body = {"kind": "meter", "applied": True, "holds_from": "2026-01-01", "reason": "House rule.", **fields}
-    return as_user("calibration_admin").post("/api/v1/curve-policies/", body)
+    body = {"kind": "meter", "applied": True, "valid_from": "2026-01-01", "reason": "House rule.", **fields}
+    return as_user("calibration_admin").post("/api/v1/error-correction-policies/", body)
 
 
 def test_without_a_policy_a_known_error_stays_in_and_is_told(here: Scene) -> None:
@@ -87,15 +87,15 @@ def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_use
 def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(here: Scene, as_user: Any) -> None:
     certify(here)
     survey = here.survey()
-    assert policy(as_user, holds_from="2026-10-07").json()["recomputation"] is None
+    assert policy(as_user, valid_from="2026-10-07").json()["recomputation"] is None
     assert not current(survey).corrected_for.exists()
 
 
 def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(here: Scene, as_user: Any) -> None:
     certify(here)
     policy(as_user)
-    body = {"instrument": str(here.kit.meter.pk), "applied": False, "holds_from": "2026-01-01"}
-    assert as_user("calibration_admin").post("/api/v1/curve-policies/", body).status_code == 201
+    body = {"instrument": str(here.kit.meter.pk), "applied": False, "valid_from": "2026-01-01"}
+    assert as_user("calibration_admin").post("/api/v1/error-correction-policies/", body).status_code == 201
     assert not current(here.survey()).corrected_for.exists()
 
 
@@ -122,7 +122,7 @@ def test_a_policy_recorded_twice_computes_nothing_again(here: Scene, as_user: An
     survey = here.survey()
     assert policy(as_user).json()["recomputation"] is None
     assert Result.objects.filter(survey=survey).count() == 1
-    assert not Recomputation.objects.filter(cause="error-curves").exists()
+    assert not Recomputation.objects.filter(cause="error-correction-policy").exists()
 
 
 def test_a_certificate_with_one_point_makes_no_curve_and_that_is_told(here: Scene) -> None:
@@ -150,11 +150,13 @@ def test_a_certificate_of_a_day_to_come_is_refused(here: Scene, as_user: Any) ->
     ("who", "status"), [("office", 403), ("technician", 403), ("owner", 403), ("nobody", 401)]
 )
 def test_only_those_who_keep_the_fleet_decide(as_user: Any, who: str, status: int) -> None:
-    body = {"kind": "meter", "applied": True, "holds_from": "2026-01-01"}
-    assert as_user(who).post("/api/v1/curve-policies/", body).status_code == status
+    body = {"kind": "meter", "applied": True, "valid_from": "2026-01-01"}
+    assert as_user(who).post("/api/v1/error-correction-policies/", body).status_code == status
 
 
-def test_a_later_gauging_does_not_move_the_flows_of_a_result_made_before(here: Scene, as_user: Any) -> None:
+def test_a_later_wall_measurement_does_not_move_the_flows_of_a_result_made_before(
+    here: Scene, as_user: Any
+) -> None:
     # The gauge shows a wall of 6.3 mm half a millimetre thick of the truth, and the policy corrects by that.
     gauge = here.kit.gauge
     points = (Point(0.0058, 0.0063, 2e-5, 2.0), Point(0.0195, 0.02, 2e-5, 2.0))
@@ -170,8 +172,8 @@ def test_a_later_gauging_does_not_move_the_flows_of_a_result_made_before(here: S
     policy(as_user, kind="thickness-gauge")
 
     def gauged(wall: float, at: datetime) -> None:
-        gauging_record(
-            pipe=here.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], set_sound_speed_m_s=None,
+        wall_measurement_record(
+            pipe=here.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], gauge_velocity_setting_m_s=None,
             taken_at=at, note="", as_entered={}, by=here.cast.technician,
         )  # fmt: skip
 

@@ -17,8 +17,8 @@ METER = {
     "kind": "meter",
     "name": "Portable",
     "timing_resolution": "0.1 ns",
-    "lowest_frequency": "0.5 MHz",
-    "highest_frequency": "2 MHz",
+    "min_frequency": "0.5 MHz",
+    "max_frequency": "2 MHz",
 }
 
 
@@ -26,15 +26,15 @@ def test_a_type_is_recorded_with_units_and_read_in_others(as_user: Any) -> None:
     made = as_user("office").post(PATH, METER)
     assert made.status_code == 201
     assert made.json()["timing_resolution"] == {"value": 0.1, "unit": "ns"}
-    assert InstrumentType.objects.get().highest_frequency_hz == 2e6
+    assert InstrumentType.objects.get().max_frequency_hz == 2e6
 
 
 @pytest.mark.parametrize(
     ("changes", "status", "field"),
     [
-        ({"highest_frequency": "0.4 MHz"}, 409, "highest_frequency"),
-        ({"lowest_frequency": "0.5 mm"}, 400, "lowest_frequency"),
-        ({"lowest_frequency": 0.5}, 400, "lowest_frequency"),
+        ({"max_frequency": "0.4 MHz"}, 409, "max_frequency"),
+        ({"min_frequency": "0.5 mm"}, 400, "min_frequency"),
+        ({"min_frequency": 0.5}, 400, "min_frequency"),
         ({"kind": "ruler"}, 400, "kind"),
     ],
 )
@@ -60,7 +60,7 @@ def test_an_instruments_own_figure_comes_before_its_types(
         able = capabilities_of([own, other])
     assert able[own.pk].timing_resolution_s == 2e-10
     assert able[other.pk].timing_resolution_s == pytest.approx(1e-10)
-    assert able[own.pk].highest_frequency_hz == 2e6
+    assert able[own.pk].max_frequency_hz == 2e6
 
 
 def test_a_wall_beyond_the_gauge_and_a_spacing_off_the_rail_are_refused_with_both_figures(
@@ -75,10 +75,10 @@ def test_a_wall_beyond_the_gauge_and_a_spacing_off_the_rail_are_refused_with_bot
     job = Job.objects.create(site=site, title="x", starts_at=start, ends_at=start + timedelta(hours=4))
     job.measuring_points.set([here.point])
     InstrumentType.objects.create(
-        kind="thickness-gauge", name=kit.gauge.type_name, lowest_wall_m=0.01, highest_wall_m=0.2
+        kind="thickness-gauge", name=kit.gauge.type_name, min_wall_thickness_m=0.01, max_wall_thickness_m=0.2
     )
-    InstrumentType.objects.create(kind="transducer-pair", name=kit.pair.type_name, longest_spacing_m=0.1)
-    InstrumentType.objects.create(kind="meter", name=kit.meter.type_name, lowest_frequency_hz=2e6)
+    InstrumentType.objects.create(kind="transducer-pair", name=kit.pair.type_name, max_spacing_m=0.1)
+    InstrumentType.objects.create(kind="meter", name=kit.meter.type_name, min_frequency_hz=2e6)
     told = str(as_user("office").get(f"/api/v1/jobs/{job.pk}/suitable-kits/").json())
     # The demo's pipe: a wall of 6.3 mm, a spacing of 159 mm.
     assert "wall-outside-range" in told
@@ -129,7 +129,7 @@ def test_only_what_fits_every_point_is_proposed_in_place_of_a_booked_pair(
 def test_its_page_tells_of_a_new_type_what_was_stated_and_not_what_was_left_empty(
     as_user: Any, cast: Any
 ) -> None:
-    stated = {"kind": "thickness-gauge", "name": "wall gauge", "lowest_wall": "1 mm"}
+    stated = {"kind": "thickness-gauge", "name": "wall gauge", "min_wall_thickness": "1 mm"}
     made = as_user("calibration_admin").post("/api/v1/instrument-types/", stated, format="json").json()
     office = Visitor()
     office.force_login(cast.office, backend="surveys.services.sign_in.PeopleBackend")

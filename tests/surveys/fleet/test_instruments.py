@@ -86,8 +86,8 @@ def test_a_client_viewer_cannot_hold_an_instrument(admin: Any, kit: Any, cast: A
 @pytest.mark.parametrize("body", [{"state": "retired"}, {"location": "x"}, {"holder": None}])
 def test_a_plain_change_points_to_the_states(admin: Any, kit: Any, body: Any) -> None:
     answer = admin.patch(f"{PATH}{kit.meter.pk}/", body, format="json")
-    assert errors(answer) == [(400, next(iter(body)), "use-states")]
-    assert "states/" in answer.json()["detail"]
+    assert errors(answer) == [(400, next(iter(body)), "use-status-changes")]
+    assert "status-changes/" in answer.json()["detail"]
 
 
 def test_states_are_never_changed(admin: Any, kit: Any) -> None:

@@ -19,7 +19,7 @@ from surveys.services.calibrations import Figures, Limits, StatedPoint, calibrat
 
 pytestmark = pytest.mark.django_db
 
-LIMITS = Limits(PermissibleError(absolute=1e-4), DecisionRule("simple"))
+LIMITS = Limits(PermissibleError(absolute=1e-4), DecisionRule("simple-acceptance"))
 PATH = "/api/v1/interval-reviews/"
 
 
@@ -75,7 +75,7 @@ def test_the_staircase_halves_what_was_found_out_of_tolerance(
 
 
 def test_the_control_chart_ends_where_the_drift_meets_the_limit(as_user: Any, drifting: Instrument) -> None:
-    proposed = review(as_user, drifting, "control-chart", longest_days=9000).json()
+    proposed = review(as_user, drifting, "control-chart", max_days=9000).json()
     # By hand: 0.04 mm now, 0.01 mm a year, 0.1 mm less the certificate's 0.0196 mm at 95 %: some four years; no scatter about the line.
     assert proposed["proposed_days"] == pytest.approx(4.04 * 365.25, rel=0.02)
 
@@ -98,12 +98,12 @@ def test_time_in_use_proposes_hours_behind_which_the_calendar_stands(
         ),
         figures=Figures(
             [StatedPoint(Moment.AS_FOUND, point)],
-            Limits(PermissibleError(relative=0.01), DecisionRule("simple")),
+            Limits(PermissibleError(relative=0.01), DecisionRule("simple-acceptance")),
         ),
         by=cast.calibration_admin,
         now=timezone.now(),
     )
-    answer = review(as_user, kit.meter, "in-use-time", shortest_hours=0.001, longest_hours=100.0)
+    answer = review(as_user, kit.meter, "in-use-time", min_hours=0.001, max_hours=100.0)
     assert answer.status_code == 201
     # 79 s of log, found at a fifth of the limit: 0.0219 h x 1.25.
     assert answer.json()["proposed_hours"] == pytest.approx(79 / 3600 * 1.25, rel=1e-6)

@@ -23,13 +23,13 @@ from surveys.models import (
     Log,
     MeasuringPoint,
     Notice,
+    OutOfToleranceReview,
     Recomputation,
     Result,
     ReviewedSurvey,
     Site,
     Survey,
     SurveyData,
-    ToleranceReview,
 )
 from surveys.models.calibration import Moment
 from surveys.recompute import work_off
@@ -40,7 +40,7 @@ from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
 
-LIMITS = Limits(PermissibleError(relative=0.01), DecisionRule("simple"))
+LIMITS = Limits(PermissibleError(relative=0.01), DecisionRule("simple-acceptance"))
 GOOD = (Point(0.5, 0.501, 0.002, 2.0), Point(2.0, 2.004, 0.008, 2.0))
 # 3 % high: far out of a limit of 1 %.
 BAD = (Point(0.5, 0.515, 0.002, 2.0), Point(2.0, 2.06, 0.008, 2.0))
@@ -81,39 +81,43 @@ def certify(
 
 
 @pytest.fixture
-def review(here: Scene) -> ToleranceReview:
+def review(here: Scene) -> OutOfToleranceReview:
     """Good on 1 September, surveyed on 6 October, found 3 % high on 1 November and adjusted."""
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    return ToleranceReview.objects.get()
+    return OutOfToleranceReview.objects.get()
 
 
 def current(survey: Survey) -> Result:
     return Result.objects.get(survey=survey, replaced_at__isnull=True)
 
 
-def decide(as_user: Any, review: ToleranceReview, decision: str, who: str = "office", **also: Any) -> Any:
+def decide(
+    as_user: Any, review: OutOfToleranceReview, decision: str, who: str = "office", **also: Any
+) -> Any:
     if review.recomputation is not None:
         work_off(review.recomputation.pk)
     item = ReviewedSurvey.objects.get(review=review)
     body = {"decisions": [{"item": str(item.pk), "decision": decision, "reason": "Looked at it.", **also}]}
-    return as_user(who).post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
+    return as_user(who).post(f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", body)
 
 
-def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: ToleranceReview) -> None:
-    assert (review.after, review.until) == (date(2026, 9, 1), date(2026, 11, 1))
+def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: OutOfToleranceReview) -> None:
+    assert (review.last_in_tolerance_on, review.found_on) == (date(2026, 9, 1), date(2026, 11, 1))
     assert [one.survey.started_at.date() for one in review.surveys.all()] == [DAY]
     assert "Last known good on 2026-09-01" in " ".join(review.reasoning)
 
 
 def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_nothing(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     assert review.recomputation is not None
     before = current(review.surveys.get().survey)
     work_off(review.recomputation.pk)
-    shown = as_user("office").get(f"/api/v1/tolerance-reviews/{review.pk}/surveys/").json()["results"][0]
+    shown = (
+        as_user("office").get(f"/api/v1/out-of-tolerance-reviews/{review.pk}/surveys/").json()["results"][0]
+    )
     # By hand: 3 % high everywhere, so the true flow is the indicated over 1.03.
     assert shown["relative_change"] == pytest.approx(1 / 1.03 - 1, rel=1e-6)
     assert shown["state"] == "under-review"
@@ -125,16 +129,16 @@ def test_a_calibration_within_its_limits_opens_none(here: Scene) -> None:
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), GOOD)
-    assert not ToleranceReview.objects.exists()
+    assert not OutOfToleranceReview.objects.exists()
 
 
-def test_the_answer_to_the_certificate_names_the_review(review: ToleranceReview, as_user: Any) -> None:
+def test_the_answer_to_the_certificate_names_the_review(review: OutOfToleranceReview, as_user: Any) -> None:
     shown = as_user("calibration_admin").get(f"/api/v1/calibrations/{review.calibration_id}/").json()
-    assert shown["tolerance_review"] == {"id": str(review.pk), "surveys": 1}
+    assert shown["out_of_tolerance_review"] == {"id": str(review.pk), "surveys": 1}
 
 
 def test_until_decided_the_client_reads_that_it_is_under_review(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     survey = review.surveys.get().survey_id
     told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["reviews"]
@@ -143,7 +147,7 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
 
 
 def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     before = current(review.surveys.get().survey)
     answer = decide(as_user, review, "corrected")
@@ -157,7 +161,7 @@ def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
 
 
 def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
-    review: ToleranceReview, here: Scene, as_user: Any
+    review: OutOfToleranceReview, here: Scene, as_user: Any
 ) -> None:
     decide(as_user, review, "corrected")
     work_off(Recomputation.objects.get(cause="as-found").pk)
@@ -165,16 +169,16 @@ def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
     assert list(current(review.surveys.get().survey).as_found.all()) == [review.calibration]
 
 
-def test_what_stands_stays_and_says_so(review: ToleranceReview, as_user: Any) -> None:
+def test_what_stands_stays_and_says_so(review: OutOfToleranceReview, as_user: Any) -> None:
     before = current(review.surveys.get().survey)
-    assert decide(as_user, review, "stands").status_code == 200
+    assert decide(as_user, review, "confirmed").status_code == 200
     assert current(before.survey) == before
     told = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["reviews"][0]
-    assert told["state"] == "stands"
+    assert told["state"] == "confirmed"
     assert not Notice.objects.exists()
 
 
-def test_of_a_withdrawn_result_the_client_is_told(review: ToleranceReview, as_user: Any) -> None:
+def test_of_a_withdrawn_result_the_client_is_told(review: OutOfToleranceReview, as_user: Any) -> None:
     before = current(review.surveys.get().survey)
     assert decide(as_user, review, "withdrawn").status_code == 200
     notice = as_user("owner").get("/api/v1/notices/").json()["results"][0]
@@ -186,34 +190,34 @@ def test_of_a_withdrawn_result_the_client_is_told(review: ToleranceReview, as_us
     ("changes", "status", "code"),
     [
         ({"reason": ""}, 400, "blank"),
-        ({"as": "lapsed"}, 400, "unknown-field"),
+        ({"as": "void"}, 400, "unknown-field"),
         ({"item": str(UUID(int=7))}, 400, "does-not-exist"),
     ],
 )
 def test_a_decision_that_cannot_be_is_refused_whole(
-    review: ToleranceReview, as_user: Any, changes: dict[str, str], status: int, code: str
+    review: OutOfToleranceReview, as_user: Any, changes: dict[str, str], status: int, code: str
 ) -> None:
-    answer = decide(as_user, review, "stands", **changes)
+    answer = decide(as_user, review, "confirmed", **changes)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (status, code)
     assert review.surveys.get().state == "under-review"
 
 
-def test_what_is_decided_is_decided_once(review: ToleranceReview, as_user: Any) -> None:
-    assert decide(as_user, review, "stands").status_code == 200
+def test_what_is_decided_is_decided_once(review: OutOfToleranceReview, as_user: Any) -> None:
+    assert decide(as_user, review, "confirmed").status_code == 200
     answer = decide(as_user, review, "withdrawn")
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "already-decided")
 
 
-def test_the_database_refuses_a_decision_without_reason(review: ToleranceReview) -> None:
+def test_the_database_refuses_a_decision_without_reason(review: OutOfToleranceReview) -> None:
     with pytest.raises(IntegrityError, match="reviewed_survey_decided"), transaction.atomic():
-        review.surveys.update(state="stands")
+        review.surveys.update(state="confirmed")
 
 
 def test_a_certificate_entered_wrongly_takes_its_review_back(
-    review: ToleranceReview, here: Scene, as_user: Any
+    review: OutOfToleranceReview, here: Scene, as_user: Any
 ) -> None:
     certify(here, date(2026, 11, 1), GOOD, corrects=review.calibration)
-    assert review.surveys.get().state == "lapsed"
+    assert review.surveys.get().state == "void"
     shown = as_user("owner").get(f"/api/v1/results/{current(review.surveys.get().survey).pk}/").json()
     assert shown["reviews"] == []
 
@@ -229,14 +233,14 @@ def test_a_certificate_entered_wrongly_takes_its_review_back(
     ],
 )
 def test_reviews_are_the_offices_own(
-    review: ToleranceReview, as_user: Any, who: str, read: int, write: int
+    review: OutOfToleranceReview, as_user: Any, who: str, read: int, write: int
 ) -> None:
-    assert as_user(who).get(f"/api/v1/tolerance-reviews/{review.pk}/").status_code == read
-    assert decide(as_user, review, "stands", who).status_code == write
+    assert as_user(who).get(f"/api/v1/out-of-tolerance-reviews/{review.pk}/").status_code == read
+    assert decide(as_user, review, "confirmed", who).status_code == write
 
 
-def test_an_instrument_tells_what_it_touched(review: ToleranceReview, as_user: Any) -> None:
-    address = f"/api/v1/instruments/{review.instrument_id}/impact/"
+def test_an_instrument_tells_what_it_touched(review: OutOfToleranceReview, as_user: Any) -> None:
+    address = f"/api/v1/instruments/{review.instrument_id}/affected-results/"
     rows = as_user("office").get(f"{address}?since=2026-10-06&until=2026-10-06").json()
     assert [row["survey"] for row in rows] == [str(review.surveys.get().survey_id)]
     assert as_user("office").get(f"{address}?since=2026-10-07").json() == []
@@ -319,11 +323,11 @@ def copied(model: Any, row: Any, **changes: Any) -> Any:
 
 
 def test_nothing_is_corrected_before_the_figure_is_there_to_be_seen(
-    review: ToleranceReview, as_user: Any
+    review: OutOfToleranceReview, as_user: Any
 ) -> None:
     item = review.surveys.get()
     body = {"decisions": [{"item": str(item.pk), "decision": "corrected", "reason": "At once."}]}
-    answer = as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", body)
+    answer = as_user("office").post(f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", body)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not-calculated")
 
 
@@ -331,7 +335,7 @@ def test_where_the_points_make_no_curve_there_is_nothing_to_correct(here: Scene,
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()
     certify(here, date(2026, 11, 1), BAD[:1])
-    answer = decide(as_user, ToleranceReview.objects.get(), "corrected")
+    answer = decide(as_user, OutOfToleranceReview.objects.get(), "corrected")
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "no-curve")
 
 
@@ -339,7 +343,7 @@ def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as
     certify(here, date(2026, 9, 1), GOOD)
     surveys = [here.survey(), here.survey(datetime(2026, 10, 7, 7, 30, tzinfo=UTC))]
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    review = ToleranceReview.objects.get()
+    review = OutOfToleranceReview.objects.get()
     assert review.recomputation is not None
     work_off(review.recomputation.pk)
     items = {item.survey_id: item for item in review.surveys.all()}
@@ -347,21 +351,23 @@ def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as
         {"item": str(items[survey.pk].pk), "decision": "corrected", "reason": f"Reason {n}."}
         for n, survey in enumerate(surveys)
     ]
-    as_user("office").post(f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions})
+    as_user("office").post(
+        f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions}
+    )
     work_off(Recomputation.objects.get(cause="as-found").pk)
     for n, survey in enumerate(surveys):
         assert Notice.objects.get(after=current(survey)).reason == f"Reason {n}."
 
 
-def test_one_survey_decided_twice_in_one_go_is_refused(review: ToleranceReview, as_user: Any) -> None:
-    one = {"item": str(review.surveys.get().pk), "decision": "stands", "reason": "Looked at it."}
+def test_one_survey_decided_twice_in_one_go_is_refused(review: OutOfToleranceReview, as_user: Any) -> None:
+    one = {"item": str(review.surveys.get().pk), "decision": "confirmed", "reason": "Looked at it."}
     answer = as_user("office").post(
-        f"/api/v1/tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
+        f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
     )
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "duplicate-decision")
 
 
-def test_a_survey_sent_late_into_the_span_joins_the_review(review: ToleranceReview, here: Scene) -> None:
+def test_a_survey_sent_late_into_the_span_joins_the_review(review: OutOfToleranceReview, here: Scene) -> None:
     assert review.recomputation is not None
     work_off(review.recomputation.pk)
     late = here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
@@ -373,7 +379,9 @@ def test_a_survey_sent_late_into_the_span_joins_the_review(review: ToleranceRevi
     assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
 
 
-def test_a_result_replaced_under_review_is_worked_out_again(review: ToleranceReview, here: Scene) -> None:
+def test_a_result_replaced_under_review_is_worked_out_again(
+    review: OutOfToleranceReview, here: Scene
+) -> None:
     assert review.recomputation is not None
     work_off(review.recomputation.pk)
     work_off(here.correct(0.008).pk)

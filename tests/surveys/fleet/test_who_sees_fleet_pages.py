@@ -11,7 +11,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.mark.parametrize(
-    "part", ["due/", "tolerance-reviews/", "instruments/{}/", "instruments/{}/certificate/"]
+    "part", ["due/", "out-of-tolerance-reviews/", "instruments/{}/", "instruments/{}/certificate/"]
 )
 def test_only_who_looks_after_the_fleet_opens_them(cast: Any, kit: Any, part: str) -> None:
     address = f"/fleet/{part.format(kit.meter.pk)}"

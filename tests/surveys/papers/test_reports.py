@@ -126,7 +126,7 @@ def test_the_report_tells_the_figure_the_budget_the_findings_and_the_certificate
         "m³/h",
         "outer diameter",
         "velocity profile",
-        "wall not measured",
+        "Wall thickness not measured",
         "C-M-0412",
         "Harbour Row",
         survey.log.sha256,

@@ -17,7 +17,7 @@ from surveys.papers.pipe_table import pipe_table
 from surveys.papers.setup_sheet import setup_sheet
 from surveys.papers.typeset import Paper
 from surveys.papers.wording import grouped, percent, with_doubt
-from surveys.services.pipes import gauging_record
+from surveys.services.pipes import wall_measurement_record
 from surveys.services.records import record_change
 from tests.surveys.scene import Scene, scene
 
@@ -105,12 +105,12 @@ def test_each_pipe_figure_stands_with_how_it_is_known(here: Scene) -> None:
 
 
 def test_a_gauged_wall_names_the_gauge_and_its_doubt(here: Scene) -> None:
-    gauging = gauging_record(
-        pipe=here.pipe, gauge=here.kit.gauge, readings_m=[0.0080, 0.0081, 0.0079, 0.0080], set_sound_speed_m_s=None,
+    wall_measurement = wall_measurement_record(
+        pipe=here.pipe, gauge=here.kit.gauge, readings_m=[0.0080, 0.0081, 0.0079, 0.0080], gauge_velocity_setting_m_s=None,
         taken_at=START, note="", as_entered={}, by=here.cast.technician,
     )  # fmt: skip
     data = here.in_force()
-    data.gauging = gauging
+    data.wall_measurement = wall_measurement
     paper = Paper("A", "", "", START)
     pipe_table(paper, data, here.survey().stated, "metric")
     known = {row[0]: row[2] for row in paper.blocks[0]["rows"]}["Wall thickness"]

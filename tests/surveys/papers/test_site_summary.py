@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from surveys.models import Client, Combination, Job, MeasuringPoint, Recomputation, ToleranceReview
+from surveys.models import Client, Combination, Job, MeasuringPoint, OutOfToleranceReview, Recomputation
 from surveys.papers.site_summary import site_summary
 from surveys.papers.site_year import Year
 from surveys.papers.typeset import Paper
@@ -107,7 +107,7 @@ def test_a_result_under_review_is_told_first_and_a_withdrawn_one_is_no_measure_o
     first = next(block for block in paper.blocks if block["type"] in ("callout", "heading"))
     assert (first["severity"], "under review" in first["text"]) == ("error", True)
     assert results(paper)[0][2].endswith("under review")
-    decide(as_user, ToleranceReview.objects.get(), "withdrawn")
+    decide(as_user, OutOfToleranceReview.objects.get(), "withdrawn")
     assert results(summary(here))[0][4] == "withdrawn, not compared"
 
 

@@ -76,7 +76,7 @@ class Everything:
         }
         self._office(here, kit)
         self._fleet(kit)
-        for prefix in ("notices", "tolerance-reviews", "audit"):
+        for prefix in ("notices", "out-of-tolerance-reviews", "audit"):
             self.ids[prefix] = self._api("administrator").get(f"/api/v1/{prefix}/").json()["results"][0]["id"]
 
     def fresh_survey(self) -> str:
@@ -128,9 +128,9 @@ class Everything:
             "office", f"technicians/{technician}/qualifications/{self.ids['qualifications']}/certificate"
         )
         self._make("office", "dispatch/plans", {"jobs": [self.ids["jobs"]]})
-        self._make("office", "log-layouts", {"name": "Columns of ours", "layout": LAYOUT})
-        self._make("office", "own-materials", MATERIAL)
-        self._make("office", "own-media", MEDIUM)
+        self._make("office", "log-formats", {"name": "Columns of ours", "format": LAYOUT})
+        self._make("office", "custom-materials", MATERIAL)
+        self._make("office", "custom-media", MEDIUM)
         self._make(
             "office",
             "combinations",
@@ -162,14 +162,14 @@ class Everything:
             "acceptance-policies",
             {
                 "kind": "thermometer",
-                "permissible_error": {"absolute": "0.2 degC"},
-                "decision_rule": {"rule": "simple"},
+                "maximum_permissible_error": {"absolute": "0.2 degC"},
+                "decision_rule": {"rule": "simple-acceptance"},
             },
         )
         self._make(
             who,
-            "curve-policies",
-            {"kind": "thermometer", "applied": False, "holds_from": "2026-01-01", "reason": "x"},
+            "error-correction-policies",
+            {"kind": "thermometer", "applied": False, "valid_from": "2026-01-01", "reason": "x"},
         )
         self._make(who, "interval-policies", {"kind": "meter", "months": 12})
         self._make(who, "instrument-types", {"kind": "meter", "name": "Portable"})

@@ -11,7 +11,7 @@ import numpy as np
 
 from surveys.readings.codec import decode_block
 from surveys.readings.intake import Intake, take_in
-from surveys.readings.layout import PLAIN, LogLayout
+from surveys.readings.layout import PLAIN, LogFormat
 from surveys.readings.plan import Plan, plan_of
 
 HEADER = "time,transit_time [us],time_difference [ns]"
@@ -20,11 +20,15 @@ MOST = 10_000_000
 
 
 def read(
-    content: str | bytes, layout: LogLayout = PLAIN, zone: tzinfo = COPENHAGEN, most: int = MOST, **more: Any
+    content: str | bytes,
+    log_format: LogFormat = PLAIN,
+    zone: tzinfo = COPENHAGEN,
+    most: int = MOST,
+    **more: Any,
 ) -> Intake:
     """Take in a file's content."""
     raw = content.encode() if isinstance(content, str) else content
-    return take_in(io.BytesIO(raw), zone, most, layout, **more)
+    return take_in(io.BytesIO(raw), zone, most, log_format, **more)
 
 
 def readings(intake: Intake) -> tuple[list[int], dict[str, list[float]]]:
@@ -40,7 +44,7 @@ def utc(*moment: int) -> int:
     return round(datetime(*moment, tzinfo=UTC).timestamp()) * 1_000_000  # type: ignore[misc,arg-type]
 
 
-def layout(**changes: Any) -> LogLayout:
+def log_format(**changes: Any) -> LogFormat:
     """A layout of three columns by position, with changes."""
     raw: dict[str, Any] = {
         "delimiter": ",",
@@ -51,9 +55,9 @@ def layout(**changes: Any) -> LogLayout:
             {"name": "time_difference", "at": 3, "unit": "ns"},
         ],
     }
-    return LogLayout.from_json(raw | changes)
+    return LogFormat.from_json(raw | changes)
 
 
-def plan(of: LogLayout, zone: tzinfo = COPENHAGEN, header: tuple[str, ...] | None = None) -> Plan:
+def plan(of: LogFormat, zone: tzinfo = COPENHAGEN, header: tuple[str, ...] | None = None) -> Plan:
     """How rows are read by a layout."""
     return plan_of(of, of.delimiter or ",", header, zone, None)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from surveys.readings.codec import decode_block
 from surveys.readings.columns import Column
 from surveys.readings.export import EXPORTED, csv_parts, parquet_write
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 from tests.surveys.readings.logs import HEADER, read, readings
 
 COLUMNS = (Column("flow_velocity", "m/s"), Column("signal_to_noise", "dB"))
@@ -57,13 +57,13 @@ def test_what_goes_out_as_parquet_is_taken_in_as_it_was(rows: Rows, size: int) -
     file = io.BytesIO()
     assert parquet_write(file, COLUMNS, blocks_of(rows, size)) == len(rows)
     by = [{"name": column.name, "at": column.name, "unit": column.unit} for column in COLUMNS]
-    intake = read(file.getvalue(), LogLayout.from_json({"form": "parquet", "columns": by}))
+    intake = read(file.getvalue(), LogFormat.from_json({"form": "parquet", "columns": by}))
     times, columns = readings(intake)
     assert times == [row[0] for row in rows]
     assert np.array(columns["signal_to_noise"]).tobytes() == np.array([row[2] for row in rows]).tobytes()
 
 
-def test_the_csv_is_the_plain_layout_in_utc() -> None:
+def test_the_csv_is_the_plain_log_format_in_utc() -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00.5,311.20,-170\n2026-10-06T09:30:01,311.25,0\n")
     text = b"".join(csv_parts(intake.columns, (decode_block(content) for _, content in intake.blocks)))
     assert text.decode() == (

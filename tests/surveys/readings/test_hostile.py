@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.errors import ServiceError
-from surveys.readings.guess import guess_layout
-from surveys.readings.layout import ENCODINGS, PLAIN, TIME_FORMS, LogLayout
+from surveys.readings.guess import detect_format
+from surveys.readings.layout import ENCODINGS, PLAIN, TIME_FORMS, LogFormat
 from surveys.readings.preview import preview
 from tests.surveys.readings.logs import COPENHAGEN, HEADER, read
 
@@ -44,7 +44,7 @@ def parquet(**columns: list[Any]) -> bytes:
 
 
 @st.composite
-def layouts(draw: st.DrawFn) -> LogLayout | None:
+def log_formats(draw: st.DrawFn) -> LogFormat | None:
     """Layouts anyone could store, most of them of no use for the file."""
     at = st.integers(1, 5) | st.sampled_from(
         ["time", "transit_time [us]", "time_difference [ns]", "note", "x"]
@@ -69,40 +69,40 @@ def layouts(draw: st.DrawFn) -> LogLayout | None:
     if raw["time"]["form"] == "pattern":
         raw["time"]["pattern"] = "%Y-%m-%dT%H:%M:%S"
     try:
-        return LogLayout.from_json(raw)
+        return LogFormat.from_json(raw)
     except ServiceError:
         return None
 
 
-def read_or_refused(content: bytes, by: LogLayout) -> None:
+def read_or_refused(content: bytes, by: LogFormat) -> None:
     refused = None
     try:
-        assert read(content, by).rows_taken > 0
+        assert read(content, by).rows_accepted > 0
     except ServiceError as error:
         refused = error
     assert refused is None or (refused.status == 400 and refused.code and len(refused.detail) > 10)
 
 
 @settings(deadline=None, max_examples=150)
-@given(st.binary(max_size=300), layouts())
-def test_noise_is_refused(noise: bytes, by: LogLayout | None) -> None:
+@given(st.binary(max_size=300), log_formats())
+def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
     for start in (b"", GOOD.encode(), "\N{BYTE ORDER MARK}".encode("utf-16-le"), b"PAR1"):
         read_or_refused(start + noise, by or PLAIN)
-    guess_layout(noise)
+    detect_format(noise)
 
 
 @settings(deadline=None, max_examples=150)
 @given(
     st.lists(st.tuples(st.integers(0, len(GOOD)), st.sampled_from(PIECES), st.integers(0, 40)), max_size=4),
-    layouts(),
+    log_formats(),
 )
 def test_a_good_file_with_spoilt_places_is_read_or_refused(
-    spoilt: list[tuple[int, bytes, int]], by: LogLayout | None
+    spoilt: list[tuple[int, bytes, int]], by: LogFormat | None
 ) -> None:
     content = bytearray(GOOD.encode())
     for at, piece, cut in spoilt:
         content[at : at + cut] = piece
-    for one in (PLAIN, by or PLAIN, guess_layout(bytes(content)).layout):
+    for one in (PLAIN, by or PLAIN, detect_format(bytes(content)).log_format):
         read_or_refused(bytes(content), one)
 
 
@@ -126,7 +126,7 @@ def test_a_parquet_file_with_spoilt_bytes_is_read_or_refused(seed: int) -> None:
         content[at] = rng.randrange(256)
     if rng.random() < 0.2:
         del content[rng.randrange(len(content)) :]
-    by = LogLayout.from_json(
+    by = LogFormat.from_json(
         {"form": "parquet", "columns": [{"name": "flow_velocity", "at": "v", "unit": "m/s"}]}
     )
     read_or_refused(bytes(content), by)
@@ -135,6 +135,6 @@ def test_a_parquet_file_with_spoilt_bytes_is_read_or_refused(seed: int) -> None:
 @settings(deadline=None)
 @given(st.binary(max_size=200), st.booleans())
 def test_a_preview_of_noise_is_rows_or_a_refusal(noise: bytes, cut: bool) -> None:
-    guess = guess_layout(GOOD.encode()[:500] + noise)
+    detection = detect_format(GOOD.encode()[:500] + noise)
     with contextlib.suppress(ServiceError):
-        assert preview(guess.layout, GOOD.encode()[:500] + noise, COPENHAGEN, cut).rows
+        assert preview(detection.log_format, GOOD.encode()[:500] + noise, COPENHAGEN, cut).rows

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from surveys.errors import ServiceError
 from surveys.readings.intake import BLOCK_ROWS
-from tests.surveys.readings.logs import HEADER, layout, read, readings, utc
+from tests.surveys.readings.logs import HEADER, log_format, read, readings, utc
 
 
 def test_times_without_an_offset_are_the_sites_and_with_one_are_what_they_say() -> None:
@@ -45,10 +45,10 @@ def test_a_row_that_cannot_be_read_is_listed_with_line_column_and_reason(
     row: str, column: str, words: str
 ) -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:29:59,311.2,170\n{row}\n2026-10-06T09:30:01,311.2,170\n")
-    [refusal] = intake.refusals
-    assert (refusal.line, refusal.column) == (3, column)
-    assert words in refusal.detail
-    assert (intake.rows_taken, intake.rows_refused) == (2, 1)
+    [row] = intake.rejected_rows
+    assert (row.line, row.column) == (3, column)
+    assert words in row.detail
+    assert (intake.rows_accepted, intake.rows_rejected) == (2, 1)
 
 
 @pytest.mark.parametrize(
@@ -87,7 +87,7 @@ def test_the_file_is_kept_as_it_came_with_its_checksum() -> None:
     kept = b"".join(zstandard.ZstdDecompressor().decompress(part) for part in intake.file_parts)
     assert kept == text
     assert intake.sha256 == hashlib.sha256(text).hexdigest()
-    assert intake.unread_columns == ("note",)
+    assert intake.ignored_columns == ("note",)
 
 
 def test_a_long_log_is_cut_into_blocks_and_loses_no_row() -> None:
@@ -95,7 +95,7 @@ def test_a_long_log_is_cut_into_blocks_and_loses_no_row() -> None:
     line = "2026-10-06T09:30:00,311.2,170\n"
     intake = read(f"{HEADER}\n" + line * count)
     assert [n for n, _ in intake.blocks] == [BLOCK_ROWS, 7]
-    assert intake.rows_taken == count
+    assert intake.rows_accepted == count
 
 
 @settings(deadline=None)
@@ -103,32 +103,32 @@ def test_a_long_log_is_cut_into_blocks_and_loses_no_row() -> None:
 def test_no_bytes_whatever_break_the_intake(noise: bytes) -> None:
     for start in (b"", f"{HEADER}\n".encode()):
         with contextlib.suppress(ServiceError):
-            assert read(start + noise).rows_taken > 0
+            assert read(start + noise).rows_accepted > 0
 
 
 def test_a_row_with_more_cells_than_the_header_names_is_refused_unless_they_are_empty() -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170,\n2026-10-06T09:30:01,311,2,170\n")
-    assert intake.rows_taken == 1
-    assert "4 columns where the header names 3" in intake.refusals[0].detail
+    assert intake.rows_accepted == 1
+    assert "4 columns where the header names 3" in intake.rejected_rows[0].detail
 
 
 def test_quotes_enclose_cells_and_one_left_open_refuses_its_row_only() -> None:
     rows = '2026-10-06T09:30:00,"311.2",170,"a, b"\n2026-10-06T09:30:01,"311.2,170,\n2026-10-06T09:30:02,311.2,170,x\n'
     intake = read(f'"time","transit_time [us]","time_difference [ns]",note\n{rows}')
     assert readings(intake)[1]["transit_time"] == [311.2, 311.2]
-    assert [(r.line, r.detail[:10]) for r in intake.refusals] == [(3, "the quotes")]
+    assert [(r.line, r.detail[:10]) for r in intake.rejected_rows] == [(3, "the quotes")]
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_lines_may_end_in_any_way_and_blank_ones_are_passed_over(end: str) -> None:
     lines = [HEADER, "2026-10-06T09:30:00,311.2,170", "", "2026-10-06T09:30:01,x,170", ""]
     intake = read(end.join(lines))
-    assert (intake.rows_taken, [r.line for r in intake.refusals]) == (1, [4])
+    assert (intake.rows_accepted, [r.line for r in intake.rejected_rows]) == (1, [4])
 
 
-def test_a_file_of_latin_letters_decimal_commas_and_a_preamble_is_read_by_its_layout() -> None:
+def test_a_file_of_latin_letters_decimal_commas_and_a_preamble_is_read_by_its_log_format() -> None:
     text = "Anlage Süd\nZeit;T [µs];D\nhh:mm;µs;ns\n06.10.2026 09:30:00;311,25;-170\n06.10.2026 09:30:01;---;170\n"
-    by = layout(
+    by = log_format(
         encoding="latin-1",
         delimiter=";",
         decimal_mark=",",
@@ -145,15 +145,15 @@ def test_a_file_of_latin_letters_decimal_commas_and_a_preamble_is_read_by_its_la
     times, columns = readings(intake)
     assert times == [utc(2026, 10, 6, 7, 30)]
     assert columns == {"transit_time": [311.25], "time_difference": [170.0]}
-    assert (intake.refusals[0].line, intake.refusals[0].column) == (5, "transit_time")
-    assert "no value" in intake.refusals[0].detail
+    assert (intake.rejected_rows[0].line, intake.rejected_rows[0].column) == (5, "transit_time")
+    assert "no value" in intake.rejected_rows[0].detail
 
 
 @pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
 def test_text_of_two_bytes_a_letter_is_read(encoding: str) -> None:
     text = f"{HEADER}\n2026-10-06T09:30:00,311.2,170\n"
     assert readings(
-        read(text.encode(encoding), layout(encoding=encoding, columns=[], header_line=1, time={}))
+        read(text.encode(encoding), log_format(encoding=encoding, columns=[], header_line=1, time={}))
     )[1] == {
         "transit_time": [311.2],
         "time_difference": [170.0],
@@ -167,10 +167,10 @@ def test_a_value_missing_where_a_reading_can_do_without_it_is_kept_as_missing() 
     ]
     intake = read(
         "2026-10-06T09:30:00,1.5,-9999.0\n2026-10-06T09:30:01,1.5,40\n",
-        layout(columns=columns, no_value=["-9999"]),
+        log_format(columns=columns, no_value=["-9999"]),
     )
     signal = readings(intake)[1]["signal_to_noise"]
-    assert (str(signal[0]), signal[1], intake.rows_refused) == ("nan", 40.0, 0)
+    assert (str(signal[0]), signal[1], intake.rows_rejected) == ("nan", 40.0, 0)
 
 
 @pytest.mark.parametrize(
@@ -183,7 +183,7 @@ def test_a_value_missing_where_a_reading_can_do_without_it_is_kept_as_missing() 
 )
 def test_counted_times_are_read(form: str, cell: str) -> None:
     # 1791279000 s after 1970 is 20732 days and 34200 s: 2026-10-06 09:30:00 UTC.
-    by = layout(
+    by = log_format(
         time={"at": 1, "form": form, "starts_at": "2026-10-06T10:30:00" if form == "elapsed-seconds" else ""}
     )
     times, _ = readings(read(f"{cell},311.2,170\n", by))
@@ -191,7 +191,7 @@ def test_counted_times_are_read(form: str, cell: str) -> None:
 
 
 def test_elapsed_seconds_without_a_start_are_refused_and_with_one_are_noted() -> None:
-    by = layout(time={"at": 1, "form": "elapsed-seconds"})
+    by = log_format(time={"at": 1, "form": "elapsed-seconds"})
     with pytest.raises(ServiceError) as caught:
         read("0,311.2,170\n", by)
     assert caught.value.code == "start-missing"

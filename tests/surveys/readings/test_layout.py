@@ -10,14 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.errors import ServiceError
-from surveys.readings.layout import PLAIN, LogLayout
-from tests.surveys.readings.logs import layout
+from surveys.readings.layout import PLAIN, LogFormat
+from tests.surveys.readings.logs import log_format
 
 COLUMN = {"name": "flow_velocity", "at": 2, "unit": "m/s"}
 
 
-def test_a_layout_comes_back_from_json_as_it_went() -> None:
-    full = layout(
+def test_a_log_format_comes_back_from_json_as_it_went() -> None:
+    full = log_format(
         encoding="cp1252",
         delimiter=";",
         decimal_mark=",",
@@ -35,60 +35,60 @@ def test_a_layout_comes_back_from_json_as_it_went() -> None:
         columns=[{"name": "volume_flow", "at": "Q", "unit": "m3/h", "turned": True}],
     )
     for one in (full, PLAIN):
-        assert LogLayout.from_json(json.loads(json.dumps(one.as_json()))) == one
-    assert LogLayout.from_json({}) == PLAIN
+        assert LogFormat.from_json(json.loads(json.dumps(one.as_json()))) == one
+    assert LogFormat.from_json({}) == PLAIN
 
 
 @pytest.mark.parametrize(
     ("raw", "field"),
     [
-        ([], "layout"),
-        ({"colour": "blue"}, "layout"),
-        ({"form": "xml"}, "layout.form"),
-        ({"encoding": "ebcdic"}, "layout.encoding"),
-        ({"delimiter": ";;"}, "layout.delimiter"),
-        ({"delimiter": "a"}, "layout.delimiter"),
-        ({"delimiter": "."}, "layout.delimiter"),
-        ({"delimiter": "\n"}, "layout.delimiter"),
-        ({"delimiter": "é"}, "layout.delimiter"),
-        ({"delimiter": ",", "decimal_mark": ","}, "layout.delimiter"),
-        ({"decimal_mark": "'"}, "layout.decimal_mark"),
-        ({"quote": "`"}, "layout.quote"),
-        ({"comment": "1"}, "layout.comment"),
-        ({"comment": "\x00"}, "layout.comment"),
-        ({"header_line": 0}, "layout.header_line"),
-        ({"header_line": True}, "layout.header_line"),
-        ({"header_line": 10**9}, "layout.header_line"),
-        ({"header_line": None}, "layout.time.at"),
-        ({"header_line": None, "time": {"at": 1}}, "layout.columns"),
-        ({"skip_after_header": -1}, "layout.skip_after_header"),
-        ({"no_value": "---"}, "layout.no_value"),
-        ({"no_value": [1]}, "layout.no_value.0"),
-        ({"time": "time"}, "layout.time"),
-        ({"time": {"at": 0}}, "layout.time.at"),
-        ({"time": {"at": " "}}, "layout.time.at"),
-        ({"time": {"form": "sundial"}}, "layout.time.form"),
-        ({"time": {"form": "unix-seconds", "clock": 2}}, "layout.time.form"),
-        ({"time": {"form": "pattern", "pattern": "%x"}}, "layout.time.pattern"),
-        ({"time": {"pattern": "%Y"}}, "layout.time.pattern"),
-        ({"time": {"zone": "Atlantis/Port"}}, "layout.time.zone"),
-        ({"time": {"zone": "../../etc/passwd"}}, "layout.time.zone"),
-        ({"time": {"zone": "UTC+25:00"}}, "layout.time.zone"),
-        ({"time": {"starts_at": "yesterday"}}, "layout.time.starts_at"),
-        ({"columns": [{"name": "flow_velocity"}]}, "layout.columns.0"),
-        ({"columns": [COLUMN | {"name": "pressure"}]}, "layout.columns.0.name"),
-        ({"columns": [COLUMN | {"unit": "furlong"}]}, "layout.columns.0.unit"),
-        ({"columns": [COLUMN | {"unit": ""}]}, "layout.columns.0.unit"),
-        ({"columns": [COLUMN | {"turned": 1}]}, "layout.columns.0.turned"),
-        ({"columns": [COLUMN, COLUMN]}, "layout.columns"),
-        ({"columns": [COLUMN | {"name": "sound_speed"}]}, "layout.columns"),
-        ({"columns": [COLUMN], "time": {"at": 2}}, "layout.columns"),
-        ({"columns": [COLUMN] * 65}, "layout.columns"),
+        ([], "log_format"),
+        ({"colour": "blue"}, "log_format"),
+        ({"form": "xml"}, "log_format.form"),
+        ({"encoding": "ebcdic"}, "log_format.encoding"),
+        ({"delimiter": ";;"}, "log_format.delimiter"),
+        ({"delimiter": "a"}, "log_format.delimiter"),
+        ({"delimiter": "."}, "log_format.delimiter"),
+        ({"delimiter": "\n"}, "log_format.delimiter"),
+        ({"delimiter": "é"}, "log_format.delimiter"),
+        ({"delimiter": ",", "decimal_mark": ","}, "log_format.delimiter"),
+        ({"decimal_mark": "'"}, "log_format.decimal_mark"),
+        ({"quote": "`"}, "log_format.quote"),
+        ({"comment": "1"}, "log_format.comment"),
+        ({"comment": "\x00"}, "log_format.comment"),
+        ({"header_line": 0}, "log_format.header_line"),
+        ({"header_line": True}, "log_format.header_line"),
+        ({"header_line": 10**9}, "log_format.header_line"),
+        ({"header_line": None}, "log_format.time.at"),
+        ({"header_line": None, "time": {"at": 1}}, "log_format.columns"),
+        ({"skip_after_header": -1}, "log_format.skip_after_header"),
+        ({"no_value": "---"}, "log_format.no_value"),
+        ({"no_value": [1]}, "log_format.no_value.0"),
+        ({"time": "time"}, "log_format.time"),
+        ({"time": {"at": 0}}, "log_format.time.at"),
+        ({"time": {"at": " "}}, "log_format.time.at"),
+        ({"time": {"form": "sundial"}}, "log_format.time.form"),
+        ({"time": {"form": "unix-seconds", "clock": 2}}, "log_format.time.form"),
+        ({"time": {"form": "pattern", "pattern": "%x"}}, "log_format.time.pattern"),
+        ({"time": {"pattern": "%Y"}}, "log_format.time.pattern"),
+        ({"time": {"zone": "Atlantis/Port"}}, "log_format.time.zone"),
+        ({"time": {"zone": "../../etc/passwd"}}, "log_format.time.zone"),
+        ({"time": {"zone": "UTC+25:00"}}, "log_format.time.zone"),
+        ({"time": {"starts_at": "yesterday"}}, "log_format.time.starts_at"),
+        ({"columns": [{"name": "flow_velocity"}]}, "log_format.columns.0"),
+        ({"columns": [COLUMN | {"name": "pressure"}]}, "log_format.columns.0.name"),
+        ({"columns": [COLUMN | {"unit": "furlong"}]}, "log_format.columns.0.unit"),
+        ({"columns": [COLUMN | {"unit": ""}]}, "log_format.columns.0.unit"),
+        ({"columns": [COLUMN | {"turned": 1}]}, "log_format.columns.0.turned"),
+        ({"columns": [COLUMN, COLUMN]}, "log_format.columns"),
+        ({"columns": [COLUMN | {"name": "sound_speed"}]}, "log_format.columns"),
+        ({"columns": [COLUMN], "time": {"at": 2}}, "log_format.columns"),
+        ({"columns": [COLUMN] * 65}, "log_format.columns"),
     ],
 )  # fmt: skip
-def test_a_layout_that_cannot_be_meant_so_is_refused_at_its_field(raw: Any, field: str) -> None:
+def test_a_log_format_that_cannot_be_meant_so_is_refused_at_its_field(raw: Any, field: str) -> None:
     with pytest.raises(ServiceError) as caught:
-        LogLayout.from_json(raw)
+        LogFormat.from_json(raw)
     assert caught.value.field == field
     assert caught.value.status == 400
     assert caught.value.detail
@@ -108,11 +108,11 @@ JSON = st.recursive(
         JSON | st.dictionaries(st.sampled_from(["at", "clock", "form", "pattern", "zone"]), JSON),
     )
 )
-def test_whatever_json_comes_is_a_layout_or_refused(raw: Any) -> None:
-    found, field = PLAIN, "layout"
+def test_whatever_json_comes_is_a_log_format_or_refused(raw: Any) -> None:
+    found, field = PLAIN, "log_format"
     try:
-        found = LogLayout.from_json(raw)
+        found = LogFormat.from_json(raw)
     except ServiceError as error:
         field = error.field
-    assert field.startswith("layout")
-    assert LogLayout.from_json(json.loads(json.dumps(found.as_json()))) == found
+    assert field.startswith("log_format")
+    assert LogFormat.from_json(json.loads(json.dumps(found.as_json()))) == found

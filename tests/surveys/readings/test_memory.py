@@ -35,10 +35,10 @@ TAKE_IN = (
     + """
 from datetime import UTC
 from surveys.readings.intake import take_in
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 with open(sys.argv[1], "rb") as file:
-    intake = take_in(file, UTC, 10**9, LogLayout.from_json(json.loads(sys.argv[2])))
-print(json.dumps({"peak": peak(), "rows": intake.rows_taken, "size": intake.size_bytes, "stored": intake.blocks.size_bytes}))
+    intake = take_in(file, UTC, 10**9, LogFormat.from_json(json.loads(sys.argv[2])))
+print(json.dumps({"peak": peak(), "rows": intake.rows_accepted, "size": intake.size_bytes, "stored": intake.blocks.size_bytes}))
 """
 )
 

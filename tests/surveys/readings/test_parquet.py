@@ -11,7 +11,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from surveys.errors import ServiceError
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 from tests.surveys.readings.logs import read, readings, utc
 
 LOCAL = [datetime(2026, 10, 6, 9, 30), datetime(2026, 10, 6, 9, 30, 1), datetime(2026, 10, 6, 9, 30, 2)]
@@ -23,12 +23,12 @@ def file_of(**columns: Any) -> bytes:
     return file.getvalue()
 
 
-def by(time: dict[str, Any] | None = None, **changes: Any) -> LogLayout:
+def by(time: dict[str, Any] | None = None, **changes: Any) -> LogFormat:
     columns = [
         {"name": "flow_velocity", "at": "v", "unit": "m/s"},
         {"name": "signal_to_noise", "at": "s", "unit": "dB"},
     ]
-    return LogLayout.from_json({"form": "parquet", "time": time or {"at": "t"}, "columns": columns} | changes)
+    return LogFormat.from_json({"form": "parquet", "time": time or {"at": "t"}, "columns": columns} | changes)
 
 
 @pytest.mark.parametrize("unit", ["s", "ms", "us", "ns"])
@@ -50,19 +50,19 @@ def test_timestamps_with_a_zone_are_instants_and_without_are_the_sites(
 def test_rows_that_cannot_be_read_are_listed_by_their_number() -> None:
     times = [LOCAL[0], None, LOCAL[2], LOCAL[2]]
     intake = read(file_of(t=times, v=[1.0, 1.0, float("nan"), None], s=[40.0] * 4), by())
-    assert [(r.line, r.column) for r in intake.refusals] == [
+    assert [(r.line, r.column) for r in intake.rejected_rows] == [
         (2, "time"),
         (3, "flow_velocity"),
         (4, "flow_velocity"),
     ]
-    assert [r.detail for r in intake.refusals] == [
+    assert [r.detail for r in intake.rejected_rows] == [
         "holds no time",
         "holds no finite number",
         "holds no value",
     ]
 
 
-def test_counted_and_written_times_are_read_as_the_layout_says() -> None:
+def test_counted_and_written_times_are_read_as_the_log_format_says() -> None:
     v, s = [1.0], [40.0]
     assert readings(
         read(file_of(t=[1_791_279_000_500], v=v, s=s), by({"at": "t", "form": "unix-milliseconds"}))
@@ -72,7 +72,7 @@ def test_counted_and_written_times_are_read_as_the_layout_says() -> None:
 
 
 def test_the_plain_names_of_columns_serve_in_parquet_too() -> None:
-    intake = read(file_of(**{"time": LOCAL, "volume_flow [m3/h]": [1, 2, 3]}), LogLayout(form="parquet"))
+    intake = read(file_of(**{"time": LOCAL, "volume_flow [m3/h]": [1, 2, 3]}), LogFormat(form="parquet"))
     assert readings(intake)[1] == {"volume_flow": [1.0, 2.0, 3.0]}
 
 
@@ -87,7 +87,7 @@ def test_the_plain_names_of_columns_serve_in_parquet_too() -> None:
         ({f"c{n}": [1] for n in range(70)}, "too-many-columns"),
     ],
 )
-def test_a_file_that_does_not_fit_the_layout_is_refused(columns: dict[str, Any], code: str) -> None:
+def test_a_file_that_does_not_fit_the_log_format_is_refused(columns: dict[str, Any], code: str) -> None:
     with pytest.raises(ServiceError) as caught:
         read(file_of(**columns), by())
     assert caught.value.code == code

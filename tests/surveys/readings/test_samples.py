@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 
 from surveys.errors import ServiceError
-from surveys.readings.guess import guess_layout
-from surveys.readings.layout import LogLayout
+from surveys.readings.guess import detect_format
+from surveys.readings.layout import LogFormat
 from tests.surveys.readings.logs import read
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 FOLDER = FIXTURES / "logs" / "samples"
 SAMPLES: list[dict[str, Any]] = json.loads((FOLDER / "samples.json").read_text(encoding="utf-8"))
-GOOD = [sample for sample in SAMPLES if sample["rows_taken"]]
+GOOD = [sample for sample in SAMPLES if sample["rows_accepted"]]
 
 
 def test_the_samples_are_what_their_script_makes(tmp_path: Path) -> None:
@@ -28,15 +28,15 @@ def test_the_samples_are_what_their_script_makes(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("sample", GOOD, ids=[sample["file"] for sample in GOOD])
-def test_a_sample_is_read_by_its_layout(sample: dict[str, Any]) -> None:
-    intake = read((FOLDER / sample["file"]).read_bytes(), LogLayout.from_json(sample["layout"]))
-    assert (intake.rows_taken, intake.rows_refused) == (sample["rows_taken"], sample["rows_refused"])
+def test_a_sample_is_read_by_its_log_format(sample: dict[str, Any]) -> None:
+    intake = read((FOLDER / sample["file"]).read_bytes(), LogFormat.from_json(sample["log_format"]))
+    assert (intake.rows_accepted, intake.rows_rejected) == (sample["rows_accepted"], sample["rows_rejected"])
     assert [finding.code for finding in intake.findings] == sample["findings"]
 
 
 def test_the_spoilt_rows_are_named_one_by_one() -> None:
     intake = read((FOLDER / "bad-rows.csv").read_bytes())
-    assert [(r.line, r.column) for r in intake.refusals] == [
+    assert [(r.line, r.column) for r in intake.rejected_rows] == [
         (12, "transit_time"), (22, ""), (32, "time"), (42, ""), (52, "")
     ]  # fmt: skip
 
@@ -52,9 +52,9 @@ def test_a_sample_without_usable_columns_is_refused() -> None:
 )
 def test_the_guess_for_a_sample_reads_all_its_rows(name: str) -> None:
     content = (FOLDER / name).read_bytes()
-    guess = guess_layout(content)
+    detection = detect_format(content)
     if name.startswith("semicolons"):
         # "T mean" is no word for a transit time: the guess says so and takes no column for it.
-        assert any("Not all columns" in doubt for doubt in guess.doubts)
+        assert any("Not all columns" in doubt for doubt in detection.warnings)
     else:
-        assert read(content, guess.layout).rows_taken == 120
+        assert read(content, detection.log_format).rows_accepted == 120

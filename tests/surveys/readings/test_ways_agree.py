@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from surveys.readings import text_in
 from surveys.readings.fast import read_at_once
 from surveys.readings.intake import take_in
-from surveys.readings.layout import LogLayout
+from surveys.readings.layout import LogFormat
 from surveys.readings.rows import LineTooLong, read_one_by_one
-from tests.surveys.readings.logs import COPENHAGEN, HEADER, layout, plan
+from tests.surveys.readings.logs import COPENHAGEN, HEADER, log_format, plan
 
 TIMES = {
     "iso": ("", lambda m: m.isoformat()),
@@ -39,7 +39,7 @@ ODD = [
 
 
 @st.composite
-def tables(draw: st.DrawFn) -> tuple[LogLayout, bytes]:
+def tables(draw: st.DrawFn) -> tuple[LogFormat, bytes]:
     """A layout, and rows written by it, some of them spoilt."""
     delimiter = draw(st.sampled_from([",", ";", "\t"]))
     decimal = draw(st.sampled_from([".", ","])) if delimiter != "," else "."
@@ -60,7 +60,7 @@ def tables(draw: st.DrawFn) -> tuple[LogLayout, bytes]:
         rows[-1].append(draw(st.sampled_from(["", "x", "1"])))
     end = draw(st.sampled_from(["\n", "\r\n"]))
     text = end.join(delimiter.join(row) for row in rows) + draw(st.sampled_from(["", end]))
-    by = layout(
+    by = log_format(
         delimiter=delimiter,
         decimal_mark=decimal,
         quote=draw(st.sampled_from(["", '"'])),
@@ -79,7 +79,7 @@ def tables(draw: st.DrawFn) -> tuple[LogLayout, bytes]:
 @settings(deadline=None, max_examples=400)
 @given(tables(), st.booleans())
 def test_what_is_read_at_once_is_what_is_read_one_by_one(
-    table: tuple[LogLayout, bytes], header: bool
+    table: tuple[LogFormat, bytes], header: bool
 ) -> None:
     by, chunk = table
     how = plan(by, header=("t", "a", "b", "c") if header else None)
@@ -90,7 +90,7 @@ def test_what_is_read_at_once_is_what_is_read_one_by_one(
     together = read_at_once(chunk, how)
     if together is None:
         return
-    assert alone.refusals == []
+    assert alone.rejected_rows == []
     assert together.lines == alone.lines
     assert together.times.tolist() == alone.times.tolist()
     assert together.local.tolist() == alone.local.tolist()
@@ -102,7 +102,7 @@ def test_what_is_read_at_once_is_what_is_read_one_by_one(
 @pytest.mark.parametrize("form", sorted(TIMES))
 def test_rows_in_order_are_read_at_once(form: str) -> None:
     pattern, write = TIMES[form]
-    by = layout(time={"at": 1, "form": "pattern" if pattern else "iso", "pattern": pattern})
+    by = log_format(time={"at": 1, "form": "pattern" if pattern else "iso", "pattern": pattern})
     text = "".join(f"{write(datetime(2026, 10, 6, 9, 30, n, 250_000))},311.2,170\r\n" for n in range(30))
     found = read_at_once(text.encode(), plan(by))
     assert found is not None
@@ -115,7 +115,7 @@ def test_date_and_clock_in_two_columns_are_read_at_once_and_alone() -> None:
         ({"at": 1, "clock": 2}, "2026-10-06,09:30:00.5"),
         ({"at": 1, "clock": 2, "form": "pattern", "pattern": "%d.%m.%y %H:%M:%S.%f"}, "06.10.26,09:30:00.5"),
     ):
-        how, chunk = plan(layout(time=time, columns=columns)), f"{cells},1.5\n".encode()
+        how, chunk = plan(log_format(time=time, columns=columns)), f"{cells},1.5\n".encode()
         together, alone = read_at_once(chunk, how), read_one_by_one(chunk, how)
         assert together is not None
         assert together.times.tolist() == alone.times.tolist() == [1_791_279_000_500_000]
@@ -133,8 +133,10 @@ def test_a_file_is_read_alike_however_it_is_cut(size: int, monkeypatch: pytest.M
     )
     cut = take_in(io.BytesIO(text), COPENHAGEN, 10**6)
     assert list(cut.blocks) == list(whole.blocks)
-    assert [(r.line, r.column) for r in cut.refusals] == [(r.line, r.column) for r in whole.refusals]
-    assert [r.line for r in cut.refusals] == [19, 402]
+    assert [(r.line, r.column) for r in cut.rejected_rows] == [
+        (r.line, r.column) for r in whole.rejected_rows
+    ]
+    assert [r.line for r in cut.rejected_rows] == [19, 402]
 
 
 def text_in_chunks(read: Any, encoding: str, size: int) -> Iterator[bytes]:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.readings.zones import EPOCH, MICROSECOND, LocalClock
-from tests.surveys.readings.logs import COPENHAGEN, HEADER, layout, read, readings, utc
+from tests.surveys.readings.logs import COPENHAGEN, HEADER, log_format, read, readings, utc
 
 # Half hours, a change by half an hour, changes south of the equator, none, one of 24 hours, and a month's pause.
 ZONES = [
@@ -74,18 +74,18 @@ def test_rows_of_the_hour_that_clocks_skip_are_refused_and_told_why() -> None:
     intake = read(rows("2026-03-29T01:59:59", "2026-03-29T02:30:00", "2026-03-29T03:00:00"))
     times, _ = readings(intake)
     assert times == [utc(2026, 3, 29, 0, 59, 59), utc(2026, 3, 29, 1, 0, 0)]
-    [refusal] = intake.refusals
-    assert (refusal.line, refusal.column) == (3, "time")
-    assert "02:30:00 does not exist on 2026-03-29" in refusal.detail
-    assert "from 02:00 to 03:00" in refusal.detail
+    [row] = intake.rejected_rows
+    assert (row.line, row.column) == (3, "time")
+    assert "02:30:00 does not exist on 2026-03-29" in row.detail
+    assert "from 02:00 to 03:00" in row.detail
 
 
 @pytest.mark.parametrize(
     ("zone", "hour"), [("UTC+01:00", 1), ("UTC", 2), ("America/New_York", 6), ("site", 0)]
 )
-def test_a_layouts_zone_counts_before_the_sites(zone: str, hour: int) -> None:
+def test_a_log_formats_zone_counts_before_the_sites(zone: str, hour: int) -> None:
     # 02:30 on 28 June: Copenhagen is at UTC+2, New York at UTC-4.
-    intake = read("2026-06-28T02:30:00,311.2,170\n", layout(time={"at": 1, "zone": zone}))
+    intake = read("2026-06-28T02:30:00,311.2,170\n", log_format(time={"at": 1, "zone": zone}))
     assert readings(intake)[0] == [utc(2026, 6, 28, hour, 30)]
 
 

@@ -1,7 +1,7 @@
 """Ten minutes of work with everything killed in turn: `python -m tests.surveys.drills.soak [--minutes 10]`.
 
 PostgreSQL and Redis of its own, web, two workers and beat as the compose file has them; technicians, office, clients and a planner over
-HTTP. Prints figures as JSON, and ends with 1 if a promise was broken (see `verdict`).
+HTTP. Prints figures as JSON, and ends with 1 if a promise was broken (see `conformity`).
 """
 
 from __future__ import annotations

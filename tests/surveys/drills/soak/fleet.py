@@ -119,7 +119,7 @@ def place(number: int, office: User) -> PlaceToWork:
     site = Site.objects.create(client=client, name=f"Works {number}", time_zone="Europe/Copenhagen")
     pipes = [
         pipe_create(
-            site=site, name=f"Line {n}", description="", statement=STATEMENT, holds_from=None, by=office,
+            site=site, name=f"Line {n}", description="", statement=STATEMENT, valid_from=None, by=office,
             now=timezone.now(),
         )
         for n in range(PIPES)
