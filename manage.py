@@ -7,7 +7,7 @@ import sys
 
 def main() -> None:
     if sys.argv[1:2] == ["demo"]:
-        from surveys.demo import environment
+        from surveys.commands.demo import environment
 
         environment.prepare()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "surveys.settings")

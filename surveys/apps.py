@@ -13,7 +13,7 @@ class SurveysConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_migrate
 
-        from surveys import append_only, no_overlap
+        from surveys.core import append_only, no_overlap
 
         post_migrate.connect(append_only.install_guards, sender=self)
         post_migrate.connect(no_overlap.install_guards, sender=self)
@@ -22,12 +22,14 @@ class SurveysConfig(AppConfig):
 
 
 class AdminPagesConfig(AdminConfig):
-    default_site = "surveys.admin_site.AdminPages"
+    default_site = "surveys.pages.admin.site.AdminPages"
 
     def ready(self) -> None:
         super().ready()
         from django.contrib import admin
         from django_otp.plugins.otp_totp.models import TOTPDevice
+
+        from surveys.pages.admin import records  # noqa: F401
 
         # The owner enrols a second factor. The API removes it and writes an audit log entry.
         admin.site.unregister(TOTPDevice)

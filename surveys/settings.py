@@ -14,7 +14,7 @@ from zoneinfo import available_timezones
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
-from surveys.running import log_lines
+from surveys.operations import logging_setup
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -167,20 +167,20 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "surveys.running.probes.probes",
+    "surveys.operations.health.probes",
     "django_prometheus.middleware.PrometheusBeforeMiddleware",
-    "surveys.running.requests.RequestLines",
+    "surveys.operations.request_log.RequestLines",
     "surveys.api.unread.read_to_the_end",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
-    "surveys.headers.careful_headers",
+    "surveys.operations.headers.careful_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "surveys.acting.remember_request",
+    "surveys.core.request_context.remember_request",
     "surveys.services.audit.exports_recorded",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -205,7 +205,10 @@ TEMPLATES = [
 ]
 
 AUTH_USER_MODEL = "surveys.User"
-AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "surveys.services.sign_in.PeopleBackend"]
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "surveys.services.people.sign_in.PeopleBackend",
+]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
     for name, options in (
@@ -219,8 +222,8 @@ AUTH_PASSWORD_VALIDATORS = [
 AXES_FAILURE_LIMIT = _whole("SIGN_IN_FAILURES", 5, 2, 100)
 AXES_COOLOFF_TIME = timedelta(minutes=_whole("SIGN_IN_LOCK_MINUTES", 15, 1, 1440))
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_LOCKOUT_CALLABLE = "surveys.pages.locked_out"
-AXES_CLIENT_IP_CALLABLE = "surveys.acting.client_address"
+AXES_LOCKOUT_CALLABLE = "surveys.pages.account.locked_out"
+AXES_CLIENT_IP_CALLABLE = "surveys.core.request_context.client_address"
 AXES_RESET_ON_SUCCESS = True
 # Attempts during the lock do not extend it, so Retry-After stays correct.
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
@@ -373,7 +376,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "ENUM_NAME_OVERRIDES": {
-        "WaveModeEnum": "surveys.api.physics.WAVE_MODES",
+        "WaveModeEnum": "surveys.api.compute.physics.WAVE_MODES",
         "TemperatureSourceEnum": "surveys.models.pipe.TemperatureSource",
         "InstrumentKindEnum": "surveys.models.instrument.Kind",
         "PlanStateEnum": "surveys.models.dispatch_plan.DispatchPlan.State",
@@ -381,7 +384,7 @@ SPECTACULAR_SETTINGS = {
         "CheckKindEnum": "surveys.models.instrument_review.IntermediateCheck.Kind",
         "NoticeKindEnum": "surveys.models.notice.NoticeKind",
         "IntervalDecisionEnum": "surveys.models.instrument_review.IntervalReview.Decision",
-        "ReviewDecisionEnum": "surveys.api.records.tolerance.DECISION_CHOICES",
+        "ReviewDecisionEnum": "surveys.api.fleet.out_of_tolerance_reviews.DECISION_CHOICES",
         "CombinationKindEnum": "surveys.models.combination.Combination.Kind",
         "InstrumentStateEnum": "surveys.models.instrument.State",
         "JobStateEnum": "surveys.models.job.JobState",
@@ -390,7 +393,7 @@ SPECTACULAR_SETTINGS = {
     },
 }
 
-LOGGING = log_lines.configured(_text("LOG_LEVEL", "INFO").upper())
+LOGGING = logging_setup.configured(_text("LOG_LEVEL", "INFO").upper())
 DJANGO_STRUCTLOG_USER_ID_FIELD = ""
 # Sweep tasks run twice a minute, so the log has one line for each, at its end.
 DJANGO_STRUCTLOG_CELERY_TASK_START_LOG_LEVEL = logging.DEBUG

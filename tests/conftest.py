@@ -10,8 +10,8 @@ import pytest
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from surveys.demo import scenario
-from surveys.demo.records import make_kit
+from surveys.commands.demo import scenario
+from surveys.commands.demo.records import make_kit
 from surveys.models import Client, Role, Site, User
 
 

@@ -38,7 +38,7 @@ def loaded_by(source: str) -> set[str]:
 
 def test_nothing_heavy_is_loaded_once_the_service_answers() -> None:
     loaded = loaded_by(ANSWER)
-    assert {"django", "numpy", "surveys.urls", "surveys.services.recomputations"} <= loaded
+    assert {"django", "numpy", "surveys.urls", "surveys.services.results.recomputations"} <= loaded
     assert not (HEAVY | OF_TASKS) & loaded
 
 
@@ -50,7 +50,7 @@ def test_a_migration_loads_nothing_heavy() -> None:
 
 def test_a_task_has_the_service_s_broker_wherever_it_is_sent_from() -> None:
     # The tasks bring their application with them, for whoever sends one has loaded nothing of it before.
-    assert "surveys.celery" in loaded_by(
-        "from compute import tasks\nassert tasks.recompute.app.main == 'surveys'\n"
+    assert "surveys.operations.celery" in loaded_by(
+        "from surveys.operations import tasks\nassert tasks.recompute.app.main == 'surveys'\n"
         "assert tasks.recompute.app.conf.task_acks_late"
     )

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
-from compute.marks import Told
-from compute.sources import PRACTICE, Source
+from compute.base.marks import Told
+from compute.base.sources import PRACTICE, Source
 
 Severity = Literal["error", "warning", "info"]
 Parameters = Mapping[str, Any]

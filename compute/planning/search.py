@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Literal
 
-from compute.findings import Finding
+from compute.base.findings import Finding
 from compute.planning.board import Board, Routes
 from compute.planning.bound import easy_bound, linear_bound
 from compute.planning.explain import objective_sentences, unscheduled_jobs

@@ -11,7 +11,7 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from surveys.models import ApiToken, User
-from surveys.services.tokens import token_found
+from surveys.services.people.tokens import token_found
 
 
 class TokenAuthentication(authentication.BaseAuthentication):

@@ -15,13 +15,13 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
-from compute.errors import ComputeError
-from compute.marks import plain
-from compute.units import KINDS, Quantity, System, express, expresser, parse_quantity
-from surveys.api.limits import check_limits
+from compute.base.errors import ComputeError
+from compute.base.marks import plain
+from compute.base.units import KINDS, Quantity, System, express, expresser, parse_quantity
 from surveys.api.rejections import rejection_of
 from surveys.api.rendering import finite
 from surveys.core.messages import Reader, answer, is_message
+from surveys.inputs.limits import check_limits
 from surveys.models import Record
 
 QUANTITY_IN = {

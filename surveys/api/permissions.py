@@ -8,7 +8,7 @@ from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from surveys.models import ApiToken, Role, Scope
-from surveys.services.sign_in import second_factor_enrolment_required
+from surveys.services.people.sign_in import second_factor_enrolment_required
 
 OFFICE = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
 FIELD = OFFICE | {Role.TECHNICIAN}

@@ -18,11 +18,11 @@ from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 from rest_framework.settings import api_settings
 
-from compute.errors import ComputeError
-from compute.marks import System, plain
+from compute.base.errors import ComputeError
+from compute.base.marks import System, plain
 from surveys.api.idempotency import Replay
+from surveys.core.errors import ServiceError
 from surveys.core.messages import MessageCode, Reader, code_of, render
-from surveys.errors import ServiceError
 
 CONTENT_TYPE = "application/problem+json"
 DATABASE_AWAY = "The database does not answer just now; send this again in a moment, a write with the same Idempotency-Key."

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
+from compute.base.errors import ComputeError
 from compute.base.messages import Message, message
-from compute.errors import ComputeError
+from surveys.core.errors import ServiceError
 from surveys.core.messages import MessageCode, code_of, error_text, render
-from surveys.errors import ServiceError
 
 
 def rejection(key: str, /, **parameters: object) -> ValidationError:

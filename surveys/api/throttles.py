@@ -16,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle, SimpleRateThrottle
 from rest_framework.views import APIView
 
-from surveys.acting import client_address
+from surveys.core.request_context import client_address
 
 
 class Limit(SimpleRateThrottle):

@@ -5,41 +5,26 @@ from django.urls import URLPattern, URLResolver, include, path, re_path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 from rest_framework.routers import SimpleRouter
 
-from surveys.api import compute_views, diagnosis_view, refusals, second_factor, sign_in
-from surveys.api.method_views import MethodsView
-from surveys.api.records import (
-    audit,
-    batch,
-    bookings,
-    bulk,
+from surveys.api import refusals
+from surveys.api.compute import diagnosis, views
+from surveys.api.compute.methods import MethodsView
+from surveys.api.compute.uncertainty import UncertaintyView
+from surveys.api.dispatch import bookings, day_sheets, jobs, plans, qualification_files, technicians
+from surveys.api.fleet import (
     calibrations,
-    combinations,
-    day_sheets,
+    certificate_tables,
     due_list,
-    fleet,
     instrument_reviews,
     instrument_types,
-    jobs,
+    instruments,
     labels,
-    library,
-    log_layouts,
-    notices,
-    people,
-    pipes,
-    places,
-    plans,
-    points,
+    out_of_tolerance_reviews,
     policies,
-    qualification_files,
-    recomputations,
-    reports,
-    site_summaries,
-    surveys,
-    technicians,
-    tokens,
-    tolerance,
 )
-from surveys.api.uncertainty_view import UncertaintyView
+from surveys.api.people import audit, people, second_factor, sign_in, tokens
+from surveys.api.pipes import library, measuring_points, pipes, places
+from surveys.api.results import combinations, notices, recomputations, reports, site_summaries
+from surveys.api.surveys import batch, log_formats, surveys
 
 router = SimpleRouter(use_regex_path=False)
 # They are tried in this order: first what is asked for most.
@@ -48,8 +33,8 @@ router.register("results", recomputations.Results, "result")
 router.register("clients", places.Clients, "client")
 router.register("sites", places.Sites, "site")
 router.register("pipes", pipes.Pipes, "pipe")
-router.register("measuring-points", points.MeasuringPoints, "measuring-point")
-router.register("instruments", fleet.Instruments, "instrument")
+router.register("measuring-points", measuring_points.MeasuringPoints, "measuring-point")
+router.register("instruments", instruments.Instruments, "instrument")
 router.register("calibrations", calibrations.Calibrations, "calibration")
 router.register("acceptance-policies", policies.AcceptancePolicies, "acceptance-policy")
 router.register("error-correction-policies", policies.ErrorCorrectionPolicies, "error-correction-policy")
@@ -57,14 +42,16 @@ router.register("interval-policies", policies.IntervalPolicies, "interval-policy
 router.register("calendar-feeds", due_list.CalendarFeeds, "calendar-feed")
 router.register("instrument-types", instrument_types.InstrumentTypes, "instrument-type")
 router.register("interval-reviews", instrument_reviews.IntervalReviews, "interval-review")
-router.register("out-of-tolerance-reviews", tolerance.OutOfToleranceReviews, "out-of-tolerance-review")
+router.register(
+    "out-of-tolerance-reviews", out_of_tolerance_reviews.OutOfToleranceReviews, "out-of-tolerance-review"
+)
 router.register("custom-materials", library.CustomMaterials, "custom-material")
 router.register("custom-media", library.CustomMedia, "custom-medium")
 router.register("technicians", technicians.Technicians, "technician")
 router.register("jobs", jobs.Jobs, "job")
 router.register("bookings", bookings.Bookings, "booking")
 router.register("dispatch/plans", plans.DispatchPlans, "dispatch-plan")
-router.register("log-formats", log_layouts.LogFormats, "log-format")
+router.register("log-formats", log_formats.LogFormats, "log-format")
 router.register("combinations", combinations.Combinations, "combination")
 router.register("reports", reports.Reports, "report")
 router.register("notices", notices.Notices, "notice")
@@ -81,20 +68,20 @@ version_1: list[URLPattern | URLResolver] = [
     path("password/", sign_in.Password.as_view()),
     path("second-factor/", second_factor.SecondFactor.as_view()),
     path("second-factor/confirmations/", second_factor.SecondFactorConfirmation.as_view()),
-    path("compute/spacing/", compute_views.SpacingView.as_view()),
-    path("compute/flow/", compute_views.FlowView.as_view()),
-    path("compute/uncertainty/", UncertaintyView.as_view()),
-    path("compute/diagnosis/", diagnosis_view.DiagnosisView.as_view()),
+    path("compute/measuring/spacing/", views.SpacingView.as_view()),
+    path("compute/measuring/flow/", views.FlowView.as_view()),
+    path("compute/results/uncertainty/", UncertaintyView.as_view()),
+    path("compute/results/diagnosis/", diagnosis.DiagnosisView.as_view()),
     path("compute/methods/", MethodsView.as_view()),
-    path("compute/pipe-sizes/", compute_views.PipeSizesView.as_view()),
-    path("compute/materials/", compute_views.MaterialsView.as_view()),
-    path("compute/media/", compute_views.MediaView.as_view()),
+    path("compute/pipe-sizes/", views.PipeSizesView.as_view()),
+    path("compute/materials/", views.MaterialsView.as_view()),
+    path("compute/library/media/", views.MediaView.as_view()),
     path("instruments/calibration-due/", due_list.CalibrationDue.as_view()),
     path("instruments/<uuid:pk>/label.pdf", labels.InstrumentLabel.as_view()),
     path("surveys/batch/", batch.SurveyBatch.as_view()),
     path("instruments/<uuid:pk>/intermediate-checks/", instrument_reviews.InstrumentChecks.as_view()),
     path("interval-reviews/<uuid:pk>/chart.svg", instrument_reviews.IntervalReviewChart.as_view()),
-    path("calibrations/bulk/", bulk.BulkCalibrations.as_view()),
+    path("calibrations/bulk/", certificate_tables.BulkCalibrations.as_view()),
     path("calendar-feeds/<str:token>.ics", due_list.CalendarFeedFile.as_view()),
     path("technicians/<uuid:pk>/day-sheet.pdf", day_sheets.DaySheet.as_view()),
     path("sites/<uuid:pk>/summary.pdf", site_summaries.SiteSummary.as_view()),

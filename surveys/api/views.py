@@ -16,7 +16,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.units import System
+from compute.base.units import System
 from surveys.api import idempotency
 from surveys.api.fields import answer_in, checked, units_of
 from surveys.api.filters import Filters, Ordering

@@ -21,19 +21,20 @@ from surveys.models.instrument_review import IntermediateCheck, IntervalReview
 from surveys.models.instrument_type import InstrumentType
 from surveys.models.job import Job, JobStatusChange
 from surveys.models.library import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData
-from surveys.models.log_layout import LogFormat
+from surveys.models.log_format import LogFormat
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.notice import Notice
 from surveys.models.pipe import Pipe, PipeData, WallMeasurement
 from surveys.models.report import Report
 from surveys.models.result import Recomputation, RecomputationItem, Result
+from surveys.models.role import Role
 from surveys.models.sign_in import ApiToken, Invitation, RecoveryCode, Scope
 from surveys.models.site import Client, Site
 from surveys.models.site_meter import SiteMeterReading
 from surveys.models.survey import Log, LogFilePart, ReadingBlock, Survey, SurveyData
 from surveys.models.technician import Absence, Qualification, TechnicianProfile
 from surveys.models.tolerance import OutOfToleranceReview, ReviewedSurvey
-from surveys.models.user import Role, User
+from surveys.models.user import User
 
 __all__ = [
     "Absence",

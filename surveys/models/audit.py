@@ -9,7 +9,8 @@ from django.db import models
 from django.db.models import ProtectedError
 
 from surveys.models.base import Record, VisibleQuerySet
-from surveys.models.user import Role, User
+from surveys.models.role import Role
+from surveys.models.user import User
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser

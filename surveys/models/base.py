@@ -11,7 +11,11 @@ import time
 import uuid
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
+from django.apps import apps
 from django.db import models
+from django.db.models import Q
+
+from surveys.models.role import Role
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -32,8 +36,6 @@ class VisibleQuerySet(models.QuerySet[Any]):
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
         """Rows this user may know of: staff all, a technician their own jobs and what is at the sites of these, a client their own."""
-        from surveys.models.user import Role
-
         if not user.is_authenticated or not user.is_active:
             return self.none()
         if user.role in Role.office_roles():
@@ -45,13 +47,18 @@ class VisibleQuerySet(models.QuerySet[Any]):
         return self.none()
 
     def _of_technician(self, user: User) -> Self:
-        from surveys.models.job import own_jobs
-
         if self.model.JOB_PATH:
             return self.filter(**{f"{self.model.JOB_PATH}__in": own_jobs(user)})
         if self.model.SITE_PATH:
             return self.filter(**{f"{self.model.SITE_PATH}__in": own_jobs(user).values("site")})
         return self
+
+
+def own_jobs(technician: User) -> VisibleQuerySet:
+    """Return the jobs assigned to a technician, or that the technician is booked for."""
+    jobs: VisibleQuerySet = apps.get_model("surveys", "Job")._default_manager.all()
+    booked = Q(bookings__technician=technician, bookings__cancelled_at__isnull=True)
+    return jobs.filter(Q(technician=technician) | booked).distinct()
 
 
 class Record(models.Model):

@@ -6,10 +6,10 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from surveys.core.no_overlap import NeverTwiceAtOnce
 from surveys.models.base import Record
 from surveys.models.instrument import Instrument
 from surveys.models.job import Job
-from surveys.no_overlap import NeverTwiceAtOnce
 
 
 class Booking(Record):

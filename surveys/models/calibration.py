@@ -12,9 +12,9 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, ProtectedError, Q
 
-from compute.calibration import Point
-from compute.decision import DecisionRule, PermissibleError, Rule
-from compute.due_dates import Interval
+from compute.calibration.decision_rules import DecisionRule, PermissibleError, Rule
+from compute.calibration.due_dates import Interval
+from compute.calibration.points import Point
 from surveys.models.base import Record, VisibleQuerySet, as_entered_field
 from surveys.models.instrument import Instrument, Kind
 

@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
-from compute.acoustics import Transducers
-from compute.entries import TransducerEntry
+from compute.measuring.beam import Transducers
+from compute.measuring.entries import TransducerEntry
 from surveys.models.base import Record, as_entered_field
 
 

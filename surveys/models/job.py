@@ -4,11 +4,10 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.base import Record
 from surveys.models.instrument import Instrument
 from surveys.models.measuring_point import MeasuringPoint
 from surveys.models.site import Site
-from surveys.models.user import User
 
 
 class JobState(models.TextChoices):
@@ -72,12 +71,6 @@ class Job(Record):
 
     def __str__(self) -> str:
         return self.title
-
-
-def own_jobs(technician: User) -> VisibleQuerySet:
-    """The jobs that are a technician's own: given to them, or that they are booked for."""
-    booked = Q(bookings__technician=technician, bookings__cancelled_at__isnull=True)
-    return Job.objects.filter(Q(technician=technician) | booked).distinct()
 
 
 class JobStatusChange(Record):

@@ -11,11 +11,11 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 
-from compute.entries import MaterialEntry, MediumEntry
-from compute.media import LibraryMedium
-from compute.own_medium import MediumTable
-from compute.solids import Solid
-from compute.sources import Source
+from compute.base.sources import Source
+from compute.library.custom_medium import MediumTable
+from compute.library.materials import Solid
+from compute.library.media import LibraryMedium
+from compute.measuring.entries import MaterialEntry, MediumEntry
 from surveys.models.base import Record, as_entered_field
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 
-from compute.place import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
+from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from surveys.models.base import Record, as_entered_field
 from surveys.models.pipe import Pipe, PipeData, TemperatureSource
 

@@ -8,9 +8,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.base import Record, VisibleQuerySet, own_jobs
 from surveys.models.combination import CombinedResult
-from surveys.models.job import own_jobs
 from surveys.models.result import Result
 from surveys.models.site import Client
 from surveys.models.user import User

@@ -8,9 +8,9 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from compute.acoustics import WaveMode
-from compute.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
-from compute.gauging import Wall
+from compute.measuring.beam import WaveMode
+from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
+from compute.measuring.wall import Wall
 from surveys.models.base import Record, as_entered_field
 from surveys.models.library import (
     CustomMaterialData,

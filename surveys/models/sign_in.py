@@ -10,8 +10,9 @@ from django.db.models import Q
 from knox.models import AbstractAuthToken
 
 from surveys.models.base import Record, VisibleQuerySet
+from surveys.models.role import Role
 from surveys.models.site import Client
-from surveys.models.user import Role, User
+from surveys.models.user import User
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser

@@ -11,7 +11,7 @@ from django.db.models import F, Q
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Instrument
 from surveys.models.job import Job
-from surveys.models.log_layout import LogFormat
+from surveys.models.log_format import LogFormat
 from surveys.models.measuring_point import MeasuringPoint, Setup
 from surveys.models.pipe import TemperatureSource
 from surveys.models.site import Client
@@ -27,7 +27,7 @@ class Survey(Record):
 
     What was stated of it is in its versions (`data`), of which one is in force. `started_at` repeats that one's, to list
     and filter by; the service that writes a version writes both. `client` repeats the site's, so that a client's surveys
-    are walked in their order however many others there are; neither ever changes (`surveys.append_only`).
+    are walked in their order however many others there are; neither ever changes (`surveys.core.append_only`).
     """
 
     CLIENT_PATH = "client"

@@ -5,19 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from surveys.models.base import uuid7
-
-
-class Role(models.TextChoices):
-    CLIENT = "client", "client viewer"
-    TECHNICIAN = "technician", "technician"
-    OFFICE = "office", "office"
-    CALIBRATION_ADMIN = "calibration-admin", "calibration admin"
-    ADMINISTRATOR = "administrator", "administrator"
-
-    @classmethod
-    def office_roles(cls) -> frozenset[str]:
-        """Roles that work with every client's records."""
-        return frozenset({cls.OFFICE, cls.CALIBRATION_ADMIN, cls.ADMINISTRATOR})
+from surveys.models.role import Role
 
 
 class User(AbstractUser):

@@ -11,8 +11,8 @@ from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 
-from surveys.acting import actor
-from surveys.append_only import IMMUTABLE
+from surveys.core.append_only import IMMUTABLE
+from surveys.core.request_context import actor
 from surveys.models import AuditEntry, User
 from surveys.models.audit import Action
 

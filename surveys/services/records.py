@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from surveys.errors import Conflict, ServiceError
+from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Record, uuid7
 from surveys.services.audit import record_changed, record_created, record_values
 

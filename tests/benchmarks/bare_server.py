@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from typing import Any
 
-from surveys.web_server import Server
+from surveys.commands.web_server import Server
 
 
 class Bare(Server):

@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from compute.acoustics import Setup
-from compute.flow import flow_from_times, times_from_mean_velocity
-from compute.monte_carlo import BLOCK
-from compute.spacing import work_out_spacing
-from compute.survey import work_out
-from compute.uncertainty import DOUBTS, Measurement, flow_monte_carlo, flow_uncertainty
+from compute.measuring.beam import Setup
+from compute.measuring.flow import flow_from_times, times_from_mean_velocity
+from compute.measuring.spacing import work_out_spacing
+from compute.results.survey import work_out
+from compute.results.uncertainty import DOUBTS, Measurement, flow_monte_carlo, flow_uncertainty
+from compute.statistics.monte_carlo import BLOCK
 from surveys.models import Role, Scope, User
-from surveys.services.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.people.tokens import SIGN_IN_LIFE, token_make
 from tests.benchmarks.bare import InProcess
 from tests.benchmarks.measuring import Figures, cpu, many, ratio
 from tests.compute.cases import PAIR, PIPE, STATED, WATER
@@ -46,7 +46,7 @@ def spacing(requests: int, repeats: int) -> Figures:
 
     def ours() -> None:
         body = BODY | {"pipe": BODY["pipe"] | {"wall_thickness": f"{8 + next(walls) * 1e-7:.7f} mm"}}  # type: ignore[operator]
-        service.post("/api/v1/compute/spacing/", body, HTTP_AUTHORIZATION=f"Token {token}")
+        service.post("/api/v1/compute/measuring/spacing/", body, HTTP_AUTHORIZATION=f"Token {token}")
 
     def empty() -> None:
         floor.post("/empty/", BODY)

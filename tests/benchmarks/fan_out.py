@@ -15,11 +15,11 @@ from celery import Celery
 from django.conf import settings
 from django.utils import timezone
 
-from compute import tasks
-from surveys import claims
 from surveys.models import Recomputation, RecomputationItem, Survey, User
 from surveys.models.base import uuid7
 from surveys.models.result import Cause
+from surveys.operations import tasks
+from surveys.results import claims
 from tests.surveys.drills.seed import copied
 
 app = Celery("fan_out")

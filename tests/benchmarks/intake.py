@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from surveys.readings.codec import decode_block
-from surveys.readings.intake import Intake, take_in
+from surveys.logfiles.codec import decode_block
+from surveys.logfiles.importing import Intake, take_in
 from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
 
 COLUMNS = (
@@ -41,7 +41,7 @@ os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
 import django
 django.setup()
 from datetime import UTC
-from surveys.readings.intake import take_in
+from surveys.logfiles.importing import take_in
 with open(sys.argv[1], "rb") as file:
     take_in(file, UTC, 10**12)
 print(peak())

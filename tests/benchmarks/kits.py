@@ -10,9 +10,9 @@ from datetime import timedelta
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from compute.suitability import suit
-from surveys.demo.people import make_cast
-from surveys.demo.records import make_job, make_kit, make_pipe, make_point
+from compute.measuring.suitability import suit
+from surveys.commands.demo.people import make_cast
+from surveys.commands.demo.records import make_job, make_kit, make_pipe, make_point
 from surveys.models import Job, PipeData, TransducerData
 from tests.benchmarks.measuring import Figure, Figures, ratio
 from tests.compute.cases import steel_setup

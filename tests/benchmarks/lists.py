@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 
 from surveys.api.pagination import SIGNER
 from surveys.models import Result, Scope, Survey, User
-from surveys.services.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.people.tokens import SIGN_IN_LIFE, token_make
 from tests.benchmarks import fleet
 from tests.benchmarks.bare import InProcess
 from tests.benchmarks.measuring import Clock, Figure, Figures, cpu, many, ratio, wall

@@ -11,17 +11,17 @@ from types import SimpleNamespace
 
 from django.utils import timezone
 
-from surveys.demo.people import make_cast
-from surveys.demo.records import make_kit, make_pipe
+from surveys.commands.demo.people import make_cast
+from surveys.commands.demo.records import make_kit, make_pipe
+from surveys.documents.pdf import Paper, typeset
+from surveys.documents.site_summary import site_summary
+from surveys.documents.site_year import Year
+from surveys.documents.survey_report import Issue, survey_report
 from surveys.models import Result, Site, Survey, User
-from surveys.papers.site_summary import site_summary
-from surveys.papers.site_year import Year
-from surveys.papers.survey_report import Issue, survey_report
-from surveys.papers.typeset import Paper, typeset
-from surveys.traceability import traceable_results
+from surveys.results.traceability import traceable_results
 from tests.benchmarks.measuring import Figure, Figures, ratio
 from tests.surveys.branches import branch
-from tests.surveys.papers.pages import pages
+from tests.surveys.documents.pages import pages
 from tests.surveys.scene import Scene, scene
 
 ADDRESS = "https://surveys.example/results/01a2145b-f8e2-7e1c-8663-ba76ba4851a5/traceability/"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from compute.fits import CHUNK
-from compute.media import medium_properties
+from compute.library.fitted_properties import CHUNK
+from compute.library.media import medium_properties
 from tests.benchmarks.measuring import Figures, ratio
 
 PRESSURE = 6e5

@@ -2,7 +2,7 @@
 
 Floors, measured in the same run on arrays in memory, in pieces of 65,536:
 
-- `formula`: `compute.flow.flow_from_times`, every figure of a flow
+- `formula`: `compute.measuring.flow.flow_from_times`, every figure of a flow
 - `by_hand`: path velocity and the Colebrook fixed point as one would write them down, flow only
 
 The path: blocks decoded on a second thread, columns to SI, every reading a flow, statistics of the log, diagnosis, budget.
@@ -16,12 +16,12 @@ from datetime import date
 
 import numpy as np
 
-from compute.acoustics import trace
-from compute.ahead import ahead
-from compute.flow import flow_from_times, times_from_mean_velocity
-from compute.place import Place
-from compute.reduction import Occasion, Readings, Reduction, reduce_log
-from surveys.readings.codec import BLOCK_ROWS, decode_block, encode_block
+from compute.base.prefetch import ahead
+from compute.measuring.beam import trace
+from compute.measuring.flow import flow_from_times, times_from_mean_velocity
+from compute.measuring.location import Place
+from compute.results.reduction import Occasion, Readings, Reduction, reduce_log
+from surveys.logfiles.codec import BLOCK_ROWS, decode_block, encode_block
 from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
 from tests.compute.cases import PAIR, PIPE, WATER
 from tests.compute.cases import STATED as SETUP

@@ -11,7 +11,7 @@ from itertools import islice
 
 from django.db import connection, models
 
-from compute.acoustics import trace
+from compute.measuring.beam import trace
 from tests.benchmarks.measuring import Figure, Figures, median_seconds
 from tests.benchmarks.recompute import SETUP, made_log, recomputed
 

@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 
 from surveys.models import Scope
-from surveys.services.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.people.tokens import SIGN_IN_LIFE, token_make
 from tests.benchmarks import fleet
 from tests.benchmarks.measuring import Figure, Figures
 from tests.surveys.drills.processes import Processes, free_port, listens, wait_until

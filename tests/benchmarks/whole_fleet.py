@@ -14,7 +14,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from surveys.demo.records import make_job
+from surveys.commands.demo.records import make_job
 from surveys.models import Job, MeasuringPoint, User
 from tests.benchmarks import fleet
 from tests.benchmarks.bare import InProcess

@@ -91,7 +91,7 @@ def seconds(url: str, run: str) -> float:
 # The physics alone, as often as it goes in some seconds: what two cores do for two processes here, whoever else uses them.
 BUSY = """
 import time
-from compute.acoustics import trace
+from compute.measuring.beam import trace
 from tests.compute.cases import steel_setup
 setup, done, over = steel_setup(), 0, time.perf_counter() + {seconds}
 while time.perf_counter() < over:

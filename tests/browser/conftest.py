@@ -43,7 +43,7 @@ def page_of(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Page]
 
     def opened(user: Any) -> Page:
         visitor = Visitor()
-        visitor.force_login(user, backend="surveys.services.sign_in.PeopleBackend")
+        visitor.force_login(user, backend="surveys.services.people.sign_in.PeopleBackend")
         context = chromium.new_context(base_url=live_server.url, viewport=PHONE)
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from math import radians
 
-from compute.acoustics import Layer, Medium, Pipe, Setup, Transducers
-from compute.entries import (
+from compute.measuring.beam import Layer, Medium, Pipe, Setup, Transducers
+from compute.measuring.entries import (
     MaterialEntry,
     MediumEntry,
     PipeEntry,
@@ -13,7 +13,7 @@ from compute.entries import (
     resolve_medium,
     resolve_pipe,
 )
-from compute.spacing import Recommendation, recommend_traverses
+from compute.measuring.spacing import Recommendation, recommend_traverses
 
 STEEL = (5960.0, 3235.0)
 PVC = (2380.0, 1060.0)

@@ -7,8 +7,13 @@ import math
 import pytest
 from scipy.stats import norm
 
-from compute.calibration import Point
-from compute.decision import DecisionRule, PermissibleError, conformance_probability, judge_point
+from compute.calibration.decision_rules import (
+    DecisionRule,
+    PermissibleError,
+    conformance_probability,
+    judge_point,
+)
+from compute.calibration.points import Point
 
 
 @pytest.mark.parametrize(

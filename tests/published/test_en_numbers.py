@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from compute.comparison import en_number, two_meters_check, zeta_score
-from compute.intermediate import Measured
+from compute.calibration.intermediate_checks import Measured
+from compute.calibration.meter_comparison import en_number, two_meters_check, zeta_score
 
 
 def test_the_definitions_by_hand() -> None:

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compute.acoustics import Medium, Setup, trace
-from compute.flow import flow_from_times
+from compute.measuring.beam import Medium, Setup, trace
+from compute.measuring.flow import flow_from_times
 from tests.compute.cases import plastic_setup, steel_setup
 
 

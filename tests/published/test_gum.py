@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from compute.gum import Input, coverage_factor, propagate
-from compute.monte_carlo import monte_carlo
+from compute.statistics.gum import Input, coverage_factor, propagate
+from compute.statistics.monte_carlo import monte_carlo
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from compute.gum import Correlation, Input, Model, correlation_matrix, propagate, sensitivities
+from compute.statistics.gum import Correlation, Input, Model, correlation_matrix, propagate, sensitivities
 
 # JCGM 100:2008 table H.2 (from memory): V [V], I [A], phi [rad], observed together five times.
 OBSERVED = {

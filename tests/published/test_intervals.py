@@ -6,9 +6,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from compute.intervals import Bounds, Found, staircase
-from compute.reliability import Observed, interval_for_target, reliability_interval, share_interval
-from compute.straight_line import fit_line
+from compute.calibration.intervals import Bounds, Found, staircase
+from compute.calibration.reliability import (
+    Observed,
+    interval_for_target,
+    reliability_interval,
+    share_interval,
+)
+from compute.statistics.straight_line import fit_line
 
 # NIST Statistical Reference Datasets, Norris: calibration of ozone monitors, y and x (from memory; the certified values come out).
 NORRIS = """0.1 0.2  338.8 337.4  118.1 118.2  888.0 884.6  9.2 10.1  228.1 226.5  668.5 666.3  998.5 996.3  449.1 448.6  778.9 777.0

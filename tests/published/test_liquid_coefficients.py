@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import AbstractState
 
-from compute.data import fitting, make_liquids, make_mixtures
-from compute.data.make_liquids import VISCOSITY_POINTS, UnknownModel
-from compute.liquids import liquids
-from compute.media import medium_properties, saturation_pressure
+from compute.library.data import fitting, make_liquids, make_mixtures
+from compute.library.data.make_liquids import VISCOSITY_POINTS, UnknownModel
+from compute.library.liquids import liquids
+from compute.library.media import medium_properties, saturation_pressure
 
 PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
 NAMES = sorted(make_liquids.fluids())

@@ -9,8 +9,8 @@ from pathlib import Path
 import CoolProp
 import pytest
 
-from compute.liquids import liquids
-from compute.media import medium_properties
+from compute.library.liquids import liquids
+from compute.library.media import medium_properties
 
 PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
 ATMOSPHERE = 101_325.0

@@ -9,7 +9,7 @@ from pathlib import Path
 import fluids.piping as tables
 import pytest
 
-from compute.pipes import DN_BY_NPS, PipeSize, find_sizes, pipe_sizes, walls_made_for
+from compute.library.pipe_sizes import DN_BY_NPS, PipeSize, find_sizes, pipe_sizes, walls_made_for
 
 INCH = 0.0254
 SCHEDULES = ("5", "10", "20", "30", "40", "60", "80", "100", "120", "160", "STD", "XS", "XXS")

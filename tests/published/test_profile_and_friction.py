@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from compute.profile import darcy_friction_factor, power_law_profile_factor, profile_factor
+from compute.measuring.profile import darcy_friction_factor, power_law_profile_factor, profile_factor
 
 
 def factor_by_quadrature(profile: object) -> float:

@@ -8,7 +8,7 @@ import pytest
 from fluids.friction import Colebrook
 from scipy.integrate import quad
 
-from compute.profile import profile_factor
+from compute.measuring.profile import profile_factor
 
 
 def means(profile: object) -> tuple[float, float]:

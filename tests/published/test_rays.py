@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize
 
-from compute.acoustics import Layer, Setup, trace
-from compute.flow import flow_from_times
+from compute.measuring.beam import Layer, Setup, trace
+from compute.measuring.flow import flow_from_times
 from tests.compute.cases import plastic_setup, steel_setup
 
 LINED = steel_setup(linings=(Layer(0.004, 3700.0, 2200.0),))

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compute.media import medium_properties
+from compute.library.media import medium_properties
 
 # UNESCO (Chen and Millero 1977) as in Fofonoff and Millard 1983, Unesco Tech. Pap. Mar. Sci. 44; IPTS-68, from memory.
 WATER = (

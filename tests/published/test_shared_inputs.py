@@ -8,8 +8,8 @@ import GTC
 import numpy as np
 import pytest
 
-from compute.combination import combine
-from compute.parts import Component, Part
+from compute.combining.combination import combine
+from compute.combining.components import Component, Part
 
 
 def test_ten_resistors_calibrated_against_one_standard() -> None:

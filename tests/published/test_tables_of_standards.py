@@ -8,8 +8,8 @@ from __future__ import annotations
 import pytest
 from fluids import friction
 
-from compute.pipes import PipeSize, pipe_sizes
-from compute.solids import solid
+from compute.library.materials import solid
+from compute.library.pipe_sizes import PipeSize, pipe_sizes
 
 INCH = 0.0254
 

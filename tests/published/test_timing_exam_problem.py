@@ -6,8 +6,8 @@ from math import radians
 
 import pytest
 
-from compute.acoustics import Layer, Medium, Pipe, Setup, Transducers
-from compute.spacing import work_out_spacing
+from compute.measuring.beam import Layer, Medium, Pipe, Setup, Transducers
+from compute.measuring.spacing import work_out_spacing
 
 CLOCK_PERIOD = 1 / 5e6
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import AbstractState, PropsSI
 
-from compute.media import medium_properties, saturation_pressure
+from compute.library.media import medium_properties, saturation_pressure
 
 PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
 ROWS = list(csv.DictReader((PUBLISHED / "water.csv").read_text(encoding="utf-8").splitlines()))

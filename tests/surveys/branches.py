@@ -11,16 +11,16 @@ from typing import Any
 
 from django.utils import timezone
 
-from surveys import recompute
-from surveys.demo.kit import transducer_entry
+from surveys.commands.demo.kit import transducer_entry
 from surveys.models import Combination, CombinedResult, Instrument, MeasuringPoint, Recomputation, Survey
 from surveys.models.instrument import Kind
-from surveys.services.combinations import combination_create
-from surveys.services.fleet import instrument_create
-from surveys.services.logs import Upload, log_take_in
-from surveys.services.pipes import pipe_create
-from surveys.services.setups import SetupWish, setup_work_out
-from surveys.services.surveys import SurveyNotes, survey_record
+from surveys.results import recalculation
+from surveys.services.fleet.instruments import instrument_create
+from surveys.services.pipes.pipes import pipe_create
+from surveys.services.pipes.setups import SetupWish, setup_work_out
+from surveys.services.results.combinations import combination_create
+from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, STATEMENT, Scene
 
 
@@ -112,7 +112,7 @@ def current_of(combination: Combination) -> CombinedResult:
 
 def worked_off(recomputation: Recomputation) -> Recomputation:
     """A recomputation, run to its end."""
-    recompute.work_off(recomputation.pk)
+    recalculation.work_off(recomputation.pk)
     recomputation.refresh_from_db()
     return recomputation
 

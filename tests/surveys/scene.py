@@ -9,13 +9,13 @@ from typing import Any
 
 from django.utils import timezone
 
-from compute.entries import MaterialEntry, MediumEntry, PipeEntry
+from compute.measuring.entries import MaterialEntry, MediumEntry, PipeEntry
 from surveys.models import MeasuringPoint, Pipe, PipeData, Recomputation, Result, Site, Survey
-from surveys.selectors import pipe_data_valid
-from surveys.services.logs import Upload, log_take_in
-from surveys.services.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
-from surveys.services.setups import SetupWish, setup_work_out
-from surveys.services.surveys import SurveyNotes, survey_record
+from surveys.pipes.selectors import pipe_data_valid
+from surveys.services.pipes.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
+from surveys.services.pipes.setups import SetupWish, setup_work_out
+from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.surveys.surveys import SurveyNotes, survey_record
 
 STATEMENT = PipeStatement(
     PipeEntry(0.2191, 0.0063, MaterialEntry("carbon-steel")),

@@ -18,8 +18,8 @@ STORY = """
 import json, django
 django.setup()
 from django.core.management import call_command
-from surveys.demo.people import make_cast
-from surveys.demo.story import tell
+from surveys.commands.demo.people import make_cast
+from surveys.commands.demo.story import tell
 call_command("migrate", verbosity=0)
 cast = make_cast()
 tell(cast, lambda text: None)

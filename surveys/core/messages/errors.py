@@ -6,12 +6,12 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from compute.base.errors import ComputeError
+from compute.base.marks import plain
 from compute.base.messages import Message, message
-from compute.errors import ComputeError
-from compute.marks import plain
+from surveys.core.errors import ServiceError
 from surveys.core.messages.rendering import render
 from surveys.core.messages.values import METRIC, Reader
-from surveys.errors import ServiceError
 
 
 class MessageCode(str):

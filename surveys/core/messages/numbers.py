@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import cache
 from math import floor, isfinite, log10
 
-from compute.marks import System
-from compute.units import KINDS, from_si, unit_named
+from compute.base.marks import System
+from compute.base.units import KINDS, from_si, unit_named
 
 SPACE = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"

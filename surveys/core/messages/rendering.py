@@ -9,8 +9,8 @@ from typing import Any
 
 from django.utils import translation
 
+from compute.base.marks import plain
 from compute.base.messages import Message
-from compute.marks import plain
 from surveys.core.messages.catalogue import CATALOGUE
 from surveys.core.messages.texts import Entry, written
 from surveys.core.messages.values import METRIC, Reader, Words, answered, value_of

@@ -6,10 +6,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from surveys.backup.tables import LEFT_OUT
-from surveys.backup.taking import Told, backup_take
+from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
-from surveys.errors import ServiceError
+from surveys.operations.backup.tables import LEFT_OUT
+from surveys.operations.backup.taking import Told, backup_take
 
 
 class Command(BaseCommand):

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from surveys.data_check.everything import DataCheck
+from surveys.operations.integrity_check.everything import DataCheck
 
 
 class Command(BaseCommand):

@@ -5,10 +5,10 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 
-from surveys.demo.people import make_cast, make_tokens
-from surveys.demo.story import tell
-from surveys.embedded import worker_beside
-from surveys.web_server import serve
+from surveys.commands.demo.people import make_cast, make_tokens
+from surveys.commands.demo.story import tell
+from surveys.commands.web_server import serve
+from surveys.operations.embedded_worker import worker_beside
 
 BIND = "127.0.0.1:8000"
 

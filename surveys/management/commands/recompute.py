@@ -6,11 +6,11 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from compute.survey import METHOD_VERSION, METHODS
+from compute.results.survey import METHOD_VERSION, METHODS
+from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
-from surveys.errors import ServiceError
 from surveys.models import User
-from surveys.services.recomputations import method_preview, recompute_by_method
+from surveys.services.results.recomputations import method_preview, recompute_by_method
 
 
 class Command(BaseCommand):

@@ -5,10 +5,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from surveys.backup.restoring import backup_restore
+from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
-from surveys.errors import ServiceError
 from surveys.management.commands.backup import sentences
+from surveys.operations.backup.restoring import backup_restore
 
 
 class Command(BaseCommand):

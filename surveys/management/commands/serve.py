@@ -6,8 +6,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
-from surveys.embedded import worker_beside
-from surveys.web_server import serve
+from surveys.commands.web_server import serve
+from surveys.operations.embedded_worker import worker_beside
 
 
 class Command(BaseCommand):

@@ -5,7 +5,7 @@ from typing import Any
 from django.core.checks import Tags
 from django.core.management.base import BaseCommand
 
-from surveys.embedded import work_while_parent_lives
+from surveys.operations.embedded_worker import work_while_parent_lives
 
 
 class Command(BaseCommand):

@@ -12,8 +12,8 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from surveys.models import Booking, Log, PipeData, Setup, Survey, WallMeasurement
 from surveys.models.instrument import State
-from surveys.recompute import work_off
-from surveys.services.fleet import Whereabouts, instrument_state_change
+from surveys.results.recalculation import work_off
+from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.scene import Scene, log
 

@@ -10,11 +10,11 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page
 
-from surveys.due import office_today
+from surveys.calibration.due_list import office_today
 from surveys.models import Booking, Instrument, Job
 from surveys.models.calibration import Calibration
 from surveys.models.job import JobState
-from surveys.services.calibrations import calibration_record
+from surveys.services.fleet.calibrations import calibration_record
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from surveys.due import office_today
+from surveys.calibration.due_list import office_today
 from surveys.models import Calibration, Document, Instrument
 from tests.surveys.fleet.certificates import PDF
 

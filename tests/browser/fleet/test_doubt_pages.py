@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from surveys.models import Notice, OutOfToleranceReview
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import scene
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from playwright.sync_api import Page, expect
 
 from surveys.models import Recomputation
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 
 
 def changes(page: Page) -> list[str]:

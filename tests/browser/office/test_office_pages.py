@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from surveys.models import Absence, Booking, Job, JobStatusChange, Report, Survey
 from surveys.models.job import JobState
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 from tests.surveys.scene import Scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]

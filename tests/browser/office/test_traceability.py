@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 from tests.surveys.scene import Scene, current
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from surveys.models import InstrumentType, Recomputation, TransducerData
-from surveys.selectors import transducer_data_now
+from surveys.pipes.selectors import transducer_data_now
 from tests.browser.office.changing import changes, followed_to_its_end
 from tests.surveys.scene import Scene
 

@@ -11,9 +11,9 @@ import pytest
 from django.test import Client as Visitor
 from playwright.sync_api import Page, expect
 
-from compute.marks import plain
+from compute.base.marks import plain
 from surveys.models import Notice, Site
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 from tests.surveys.scene import STARTED, Scene, scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]

@@ -27,7 +27,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from surveys.models import Scope, User
-from surveys.services.tokens import token_make
+from surveys.services.people.tokens import token_make
 from surveys.wsgi import application
 from tests.surveys.people.everything import Everything
 

@@ -19,10 +19,10 @@ import pytest
 from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 
-from surveys.demo import scenario
-from surveys.demo.records import make_job, make_kit, make_pipe, make_point
+from surveys.commands.demo import scenario
+from surveys.commands.demo.records import make_job, make_kit, make_pipe, make_point
 from surveys.models import Client
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 
 PASSWORD = "a long enough password"
 NAME = "client_from_the_description"

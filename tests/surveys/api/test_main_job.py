@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from surveys import recompute
+from surveys.results import recalculation
 
 pytestmark = pytest.mark.django_db
 
@@ -89,7 +89,7 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
         {"reason": "Gauged: the wall is 8.0 mm.", "pipe": {"wall_thickness": "8.0 mm"}},
         status=202,
     )
-    recompute.work_off(answer["recomputation"]["id"])
+    recalculation.work_off(answer["recomputation"]["id"])
     newest, oldest = office.get(f"/api/v1/surveys/{surveyed.survey['id']}/results/").json()
     assert oldest["id"] == first["id"]
     assert oldest["volume_flow"] == first["volume_flow"]

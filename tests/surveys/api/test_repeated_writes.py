@@ -13,7 +13,7 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from surveys.api import idempotency
-from surveys.api.records import places
+from surveys.api.pipes import places
 from surveys.models import IdempotencyKey, Site
 from tests.surveys.scene import scene
 
@@ -51,7 +51,7 @@ def test_a_key_whose_process_died_is_free_again_when_its_lease_ran_out(as_user: 
 @pytest.mark.django_db
 def test_a_page_of_a_session_may_send_a_write_again_with_its_key(cast: Any) -> None:
     page = Browser(enforce_csrf_checks=True)
-    page.force_login(cast.office, backend="surveys.services.sign_in.PeopleBackend")
+    page.force_login(cast.office, backend="surveys.services.people.sign_in.PeopleBackend")
     page.get("/password/")
     token = {"HTTP_X_CSRFTOKEN": page.cookies["csrftoken"].value}
     body = {"client": str(cast.client.pk), "name": "Works"}

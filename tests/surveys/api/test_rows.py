@@ -9,13 +9,13 @@ import pytest
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
-from compute.units import express
-from surveys.api.records.recomputations import ResultOut
-from surveys.api.records.result_rows import result_documents
-from surveys.api.records.survey_documents import SurveyOut
-from surveys.api.records.survey_rows import survey_documents
+from compute.base.units import express
+from surveys.api.results.recomputations import ResultOut
+from surveys.api.results.result_rows import result_documents
+from surveys.api.surveys.survey_documents import SurveyOut
+from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.urls import router
-from surveys.impact import review_notices
+from surveys.calibration.affected_results import review_notices
 from surveys.models import Result, Role, Survey, User
 from surveys.models.base import uuid7
 from tests.surveys.branches import Wish, logged, mounted

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from compute import errors
-from surveys import errors as rejections
+from compute.base import errors
+from surveys.core import errors as rejections
 from surveys.core.messages.catalogue import CATALOGUE
 from surveys.core.messages.texts import parts
 

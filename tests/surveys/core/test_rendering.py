@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError as ModelError
 from django.utils.translation import ngettext_lazy
 from rest_framework import serializers
 
+from compute.base.errors import OutOfRange
 from compute.base.messages import (
     Message,
     at,
@@ -26,11 +27,11 @@ from compute.base.messages import (
     safety_note,
     term,
 )
-from compute.checks_pipe import wall_against_gauge
-from compute.errors import OutOfRange
+from compute.measuring.pipe_checks import wall_against_gauge
 from surveys.api.fields import in_units, put_in_units
 from surveys.api.problems import problem_of
 from surveys.api.rejections import rejection, rejection_of
+from surveys.core.errors import Conflict
 from surveys.core.messages import (
     MessageCode,
     Reader,
@@ -43,8 +44,7 @@ from surveys.core.messages import (
 from surveys.core.messages.numbers import format_of, number_text, percent_text, quantity_text
 from surveys.core.messages.texts import choose, first_of, when, written
 from surveys.core.messages.values import value_of
-from surveys.errors import Conflict
-from surveys.outcomes import findings_json
+from surveys.core.stored_quantities import findings_json
 
 METRIC, US = Reader(), Reader("us")
 LOCAL = Reader(zone=ZoneInfo("Europe/Copenhagen"))

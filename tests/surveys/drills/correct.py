@@ -18,7 +18,7 @@ if not apps.ready:
 from django.utils import timezone
 
 from surveys.models import Pipe, User
-from surveys.services.pipes import pipe_correct, version_to_correct
+from surveys.services.pipes.pipes import pipe_correct, version_to_correct
 from tests.surveys.scene import STARTED, with_wall
 
 

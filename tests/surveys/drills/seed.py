@@ -22,8 +22,8 @@ from django.db import models, transaction
 from django.test.utils import override_settings
 from django.utils import timezone
 
-from surveys.demo.people import make_cast, make_tokens
-from surveys.demo.records import make_job, make_kit
+from surveys.commands.demo.people import make_cast, make_tokens
+from surveys.commands.demo.records import make_job, make_kit
 from surveys.models import Client, Result, Site, Survey
 from surveys.models.base import uuid7
 from tests.surveys.scene import Scene, scene

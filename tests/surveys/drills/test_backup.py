@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 import zstandard
 
-from surveys.backup.files import TRAILER_HEAD
+from surveys.operations.backup.files import TRAILER_HEAD
 from tests.surveys.drills.clients import write_together
 from tests.surveys.drills.history import EXCEPTIONS
 from tests.surveys.drills.processes import ROOT, Processes, post
@@ -54,7 +54,7 @@ AMIDST = """
 import django, sys, time; django.setup()
 from pathlib import Path
 from django.utils import timezone
-from surveys.backup.taking import backup_take
+from surveys.operations.backup.taking import backup_take
 from surveys.models import RecomputationItem, Survey
 def done(): return RecomputationItem.objects.filter(state="done").count()
 print("ready", flush=True)
@@ -308,8 +308,8 @@ LARGE = """
 import django, os, resource, sys; django.setup()
 from pathlib import Path
 from django.utils import timezone
-from surveys.backup.restoring import backup_restore
-from surveys.backup.taking import backup_take
+from surveys.operations.backup.restoring import backup_restore
+from surveys.operations.backup.taking import backup_take
 from surveys.models import Log, LogFilePart
 def most(): return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 if sys.argv[2] == "take":

@@ -100,11 +100,11 @@ def test_its_commands_make_a_service_that_is_ready_and_without_its_broker_is_not
 
     def ended() -> list[dict[str, Any]]:
         told = [one for one in fleet.lines() if one.get("request_id") == request_id and "task_id" in one]
-        return [one for one in told if one["task"] == "compute.tasks.recompute"]
+        return [one for one in told if one["task"] == "surveys.operations.tasks.recompute"]
 
     assert wait_until(ended, 60), fleet.drill.said()
     bearer = {"Authorization": f"Bearer {fleet.metrics_token}"}
-    counted = 'surveys_tasks_total{state="SUCCESS",task="compute.tasks.recompute"}'
+    counted = 'surveys_tasks_total{state="SUCCESS",task="surveys.operations.tasks.recompute"}'
     assert wait_until(lambda: counted in fleet.ask("/metrics", **bearer)[1], 20)
     assert fleet.ask("/metrics")[0] == 404
 

@@ -20,12 +20,12 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from surveys import recompute
-from surveys.errors import Conflict
+from surveys.core.errors import Conflict
 from surveys.models import Recomputation, Survey
-from surveys.services import logs as services
-from surveys.services.logs import Upload, log_take_in
-from surveys.services.surveys import SurveyNotes, survey_record
+from surveys.results import recalculation
+from surveys.services.surveys import logs as services
+from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.drills.history import what_reads_wrong
 from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 from tests.surveys.drills.seed import multiply
@@ -67,8 +67,8 @@ def join(threads: list[threading.Thread]) -> None:
 
 
 def work_off_everything() -> None:
-    for due in recompute.recomputations_due():
-        recompute.work_off(due)
+    for due in recalculation.recomputations_due():
+        recalculation.work_off(due)
 
 
 @pytest.mark.django_db(transaction=True)
@@ -154,7 +154,7 @@ def test_a_task_delivered_three_times_at_once_to_three_processes_makes_one_resul
     address = f"{drill.server()}pipes/{ids['pipe']}/corrections/"
     status, answer = post(address, ids["tokens"]["office"], correction)
     assert status == 202, answer
-    deliver = f"import django; django.setup(); from compute.tasks import recompute; recompute('{answer['recomputation']['id']}')"
+    deliver = f"import django; django.setup(); from surveys.operations.tasks import recompute; recompute('{answer['recomputation']['id']}')"
     delivered = [subprocess.Popen([sys.executable, "-c", deliver], cwd=ROOT, env=drill.env) for _ in range(3)]
     assert [process.wait(120) for process in delivered] == [0, 0, 0]
     with psycopg.connect(fresh_postgresql) as database:

@@ -10,8 +10,8 @@ from typing import Any
 import openpyxl
 import pytest
 
+from surveys.inputs.tables import table_read
 from surveys.models import Calibration, CalibrationPoint
-from surveys.tables import table_read
 from tests.surveys.api.test_schema import check, schema  # noqa: F401
 from tests.surveys.fleet.certificates import LIMIT, errors
 

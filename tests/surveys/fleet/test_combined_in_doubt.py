@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from surveys.documents.site_summary import site_summary
+from surveys.documents.site_year import Year
 from surveys.models import (
     Client,
     Combination,
@@ -17,9 +19,7 @@ from surveys.models import (
     ReviewedSurvey,
     Survey,
 )
-from surveys.papers.site_summary import site_summary
-from surveys.papers.site_year import Year
-from surveys.recompute import work_off
+from surveys.results.recalculation import work_off
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import Scene, scene

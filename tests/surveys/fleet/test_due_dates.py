@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from surveys.due import DueRow, due_groups, due_list, office_today, within_until
-from surveys.errors import ServiceError
+from surveys.calibration.due_list import DueRow, due_groups, due_list, office_today, within_until
+from surveys.core.errors import ServiceError
 from surveys.models import Calibration, Instrument, IntervalPolicy, SurveyData
-from surveys.services.calibrations import calibration_record, policy_record
+from surveys.services.fleet.calibrations import calibration_record, policy_record
 from tests.surveys.scene import STARTED, scene
 
 pytestmark = pytest.mark.django_db

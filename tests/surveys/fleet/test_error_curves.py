@@ -8,14 +8,20 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from compute.calibration import Point
-from surveys.basis import basis_in_force, basis_of_result, keys_in_force, result_key, survey_with_basis
+from compute.calibration.points import Point
 from surveys.models import Calibration, Recomputation, Result, Survey
 from surveys.models.calibration import Moment
-from surveys.recompute import work_off
-from surveys.reduction import result_flows, survey_reduce
-from surveys.services.calibrations import Figures, StatedPoint, calibration_record
-from surveys.services.pipes import wall_measurement_record
+from surveys.results.inputs_in_force import (
+    basis_in_force,
+    basis_of_result,
+    keys_in_force,
+    result_key,
+    survey_with_basis,
+)
+from surveys.results.recalculation import work_off
+from surveys.results.reduction import result_flows, survey_reduce
+from surveys.services.fleet.calibrations import Figures, StatedPoint, calibration_record
+from surveys.services.pipes.pipes import wall_measurement_record
 from tests.surveys.branches import logged, mounted
 from tests.surveys.scene import STARTED, Scene, scene
 

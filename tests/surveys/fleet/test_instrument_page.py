@@ -10,11 +10,11 @@ import pytest
 from django.test import Client as Visitor
 from django.utils import timezone
 
-from surveys.due import office_today
-from surveys.labels import label_pdf
+from surveys.calibration.due_list import office_today
+from surveys.documents.instrument_label import label_pdf
 from surveys.models import Calibration, Instrument
 from surveys.models.instrument import Kind, State
-from surveys.services.fleet import Whereabouts, instrument_state_change
+from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
 
 pytestmark = pytest.mark.django_db
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.test import Client as Visitor
 
-from surveys.capabilities import capabilities_of
+from surveys.calibration.capabilities import capabilities_of
 from surveys.models import Instrument, InstrumentType
 
 pytestmark = pytest.mark.django_db
@@ -132,7 +132,7 @@ def test_its_page_tells_of_a_new_type_what_was_stated_and_not_what_was_left_empt
     stated = {"kind": "thickness-gauge", "name": "wall gauge", "min_wall_thickness": "1 mm"}
     made = as_user("calibration_admin").post("/api/v1/instrument-types/", stated, format="json").json()
     office = Visitor()
-    office.force_login(cast.office, backend="surveys.services.sign_in.PeopleBackend")
+    office.force_login(cast.office, backend="surveys.services.people.sign_in.PeopleBackend")
     page = office.get(f"/office/instrument-types/{made['id']}/").content.decode()
     told = page.partition("What was changed before")[2]
     assert "Thinnest wall it measures: not stated → 1.0 mm" in told

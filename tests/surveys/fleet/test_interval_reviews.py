@@ -10,12 +10,18 @@ from defusedxml import ElementTree
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from compute.calibration import Point
-from compute.decision import DecisionRule, PermissibleError
-from surveys.due import due_list
+from compute.calibration.decision_rules import DecisionRule, PermissibleError
+from compute.calibration.points import Point
+from surveys.calibration.due_list import due_list
 from surveys.models import Calibration, Instrument, IntervalPolicy, IntervalReview
 from surveys.models.calibration import Moment
-from surveys.services.calibrations import Figures, Limits, StatedPoint, calibration_record, policy_record
+from surveys.services.fleet.calibrations import (
+    Figures,
+    Limits,
+    StatedPoint,
+    calibration_record,
+    policy_record,
+)
 
 pytestmark = pytest.mark.django_db
 

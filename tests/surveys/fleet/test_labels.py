@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from surveys.labels import label_pdf
+from surveys.documents.instrument_label import label_pdf
 from surveys.models import Calibration, Instrument
 
 

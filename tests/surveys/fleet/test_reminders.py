@@ -10,11 +10,11 @@ import pytest
 from django.core import mail
 from django.db import close_old_connections, connections
 
-from compute import tasks
-from surveys import reminders
-from surveys.celery import app
+from surveys.calibration import reminders
+from surveys.calibration.reminders import remind_of_due_calibrations
 from surveys.models import CalibrationReminder, Instrument, User
-from surveys.reminders import remind_of_due_calibrations
+from surveys.operations import tasks
+from surveys.operations.celery import app
 
 NOON = datetime(2027, 3, 16, 12, tzinfo=UTC)
 """On the day the kit's calibrations are due."""

@@ -13,10 +13,9 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from compute.calibration import Point
-from compute.decision import DecisionRule, PermissibleError
-from surveys.basis import basis_of_result
-from surveys.impact import results_touched
+from compute.calibration.decision_rules import DecisionRule, PermissibleError
+from compute.calibration.points import Point
+from surveys.calibration.affected_results import results_touched
 from surveys.models import (
     Calibration,
     Instrument,
@@ -32,10 +31,11 @@ from surveys.models import (
     SurveyData,
 )
 from surveys.models.calibration import Moment
-from surveys.recompute import work_off
-from surveys.reduction import survey_reduce
-from surveys.services import reports
-from surveys.services.calibrations import Figures, Limits, StatedPoint, calibration_record
+from surveys.results.inputs_in_force import basis_of_result
+from surveys.results.recalculation import work_off
+from surveys.results.reduction import survey_reduce
+from surveys.services.fleet.calibrations import Figures, Limits, StatedPoint, calibration_record
+from surveys.services.results import reports
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db

@@ -10,11 +10,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
 from surveys.api.urls import router
-from surveys.recompute import work_off
-from tests.surveys.api.test_log_layouts import LAYOUT
+from surveys.results.recalculation import work_off
 from tests.surveys.branches import branch, mounted
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import STARTED, scene
+from tests.surveys.surveys.test_log_formats import LAYOUT
 
 PDF = b"%PDF-1.7\n%%EOF\n"
 START = datetime(2030, 1, 7, 8, tzinfo=UTC)

@@ -25,10 +25,10 @@ from surveys.models import (
     User,
 )
 from surveys.models.audit import Action
-from surveys.services.calendar_feeds import calendar_feed_make, calendar_feed_open
-from tests.surveys.api.test_log_layouts import LAYOUT
+from surveys.services.people.calendar_feeds import calendar_feed_make, calendar_feed_open
 from tests.surveys.people.routes import routes
 from tests.surveys.scene import scene
+from tests.surveys.surveys.test_log_formats import LAYOUT
 
 pytestmark = pytest.mark.django_db
 

@@ -14,7 +14,7 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from surveys.models import ApiToken, AuditEntry, Invitation, Scope, Survey, User
-from surveys.services.tokens import token_make
+from surveys.services.people.tokens import token_make
 from tests.surveys.scene import scene
 
 pytestmark = pytest.mark.django_db

@@ -18,7 +18,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 from rest_framework.test import APIClient
 
 from surveys.models import AuditEntry, RecoveryCode, Scope, User
-from surveys.services.tokens import token_make
+from surveys.services.people.tokens import token_make
 
 pytestmark = pytest.mark.django_db
 

@@ -16,16 +16,16 @@ if not apps.ready:
 from django.test import Client as Browser
 from django.utils import timezone
 
-from surveys.demo import scenario
-from surveys.demo.kit import transducer_entry
-from surveys.demo.records import AS_ENTERED, si
+from surveys.commands.demo import scenario
+from surveys.commands.demo.kit import transducer_entry
+from surveys.commands.demo.records import AS_ENTERED, si
 from surveys.models import Calibration, Client, Instrument, Job, MeasuringPoint, Role, Scope, Site, User
 from surveys.models.instrument import Kind
 from surveys.models.job import JobState
-from surveys.services.calibrations import calibration_record
-from surveys.services.fleet import instrument_create
-from surveys.services.pipes import pipe_create
-from surveys.services.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.fleet.calibrations import calibration_record
+from surveys.services.fleet.instruments import instrument_create
+from surveys.services.people.tokens import SIGN_IN_LIFE, token_make
+from surveys.services.pipes.pipes import pipe_create
 from tests.surveys.scene import STARTED, STATEMENT
 
 CLIENTS, PIPES, POINTS, TECHNICIANS, KITS = 3, 3, 2, 4, 4
@@ -91,7 +91,7 @@ def user(name: str, role: str, client: Client | None = None) -> User:
 
 def person(one: User) -> Person:
     browser = Browser()
-    browser.force_login(one, backend="surveys.services.sign_in.PeopleBackend")
+    browser.force_login(one, backend="surveys.services.people.sign_in.PeopleBackend")
     _, token = token_make(user=one, name="soak", scope=Scope.WRITE, life=SIGN_IN_LIFE)
     return Person(token, browser.cookies["sessionid"].value)
 

@@ -1,0 +1,1 @@
+"""Calibration: points and error curves, decision rules, intervals, control charts, reliability."""

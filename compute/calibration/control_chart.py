@@ -1,0 +1,237 @@
+"""Review of an interval by the drift of one calibration point over time: ILAC-G24 / OIML D 10, Method 2."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
+from compute.base.figures import worded
+from compute.base.findings import Finding
+from compute.base.sources import PRACTICE
+from compute.calibration.intervals import Bounds, Chart, Proposal, check_order, proposal
+from compute.statistics.gum import coverage_factor
+from compute.statistics.straight_line import FEWEST_POINTS, FloatArray, Line, fit_line
+
+PROBABILITY = 0.95
+GOOD_POINTS = (
+    5  # below, Student's factor of the scatter makes the band so wide that the bounds decide; default value
+)
+DRAWN = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """One calibration of the same point: when (days or hours of use), error as found and as left, in one SI unit or a ratio.
+
+    `left` is None where nothing was adjusted. `standard_uncertainty` is that of an error, from the certificate.
+    """
+
+    at: float
+    found: float
+    left: float | None
+    standard_uncertainty: float
+
+    @property
+    def adjustment(self) -> float:
+        """What an adjustment took off the error."""
+        return 0.0 if self.left is None else self.found - self.left
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """Line through the errors as they would be had nothing been adjusted; `adjusted` is what to take off to be at today's."""
+
+    line: Line
+    adjusted: float
+    standard_uncertainty: float
+    last: float
+
+    def predicted(self, ahead: FloatArray | float) -> FloatArray:
+        """Error expected a time after the last calibration."""
+        return self.line.at(np.asarray(ahead) + self.last) - self.adjusted
+
+    def expanded_uncertainty(self, ahead: FloatArray | float) -> FloatArray:
+        """Of that prediction, 95 %: line and scatter by Student's t, the certificate's own uncertainty on top."""
+        spread = self.line.uncertainty_of_next(np.asarray(ahead) + self.last)
+        factor = coverage_factor(PROBABILITY, self.line.degrees_of_freedom)
+        normal = coverage_factor(PROBABILITY, math.inf)
+        return np.hypot(factor * spread, normal * self.standard_uncertainty)
+
+
+def drift_of(history: Sequence[Calibrated]) -> Drift:
+    """Drift of an instrument at one calibration point, with adjustments undone.
+
+    Each adjustment made the errors after it smaller by found less left; put back, the errors as found lie on one line. An
+    adjustment's own uncertainty is not added again: it is in the certificate's.
+
+    Parameters
+    ----------
+    history : sequence of Calibrated  by rising time, three or more
+
+    Returns
+    -------
+    drift : Drift
+
+    Raises
+    ------
+    NotEnough      fewer than three calibrations
+    OutOfRange     times out of order, or an uncertainty below 0
+    NumberInvalid  an error that is not finite
+
+    Source
+    ------
+    ILAC-G24 / OIML D 10, 6.3 Method 2 (details from memory); line by JCGM 100:2008 H.3.
+    """
+    if len(history) < FEWEST_POINTS:
+        detail = f"A control chart needs {FEWEST_POINTS} calibrations of the same point; {len(history)} on record. Use the staircase until then."
+        raise NotEnough(detail, field="history")
+    check_order([calibrated.at for calibrated in history])
+    if not all(0 <= calibrated.standard_uncertainty < math.inf for calibrated in history):
+        raise OutOfRange("A standard uncertainty is 0 or more and finite.", field="history")
+    if not all(math.isfinite(calibrated.adjustment) for calibrated in history):
+        raise NumberInvalid("An error as found or as left is not finite.", field="history")
+    undone = np.concatenate([[0.0], np.cumsum([calibrated.adjustment for calibrated in history])])
+    errors = np.array([calibrated.found for calibrated in history]) + undone[:-1]
+    return Drift(
+        line=fit_line([calibrated.at for calibrated in history], errors.tolist()),
+        adjusted=float(undone[-1]),
+        standard_uncertainty=max(calibrated.standard_uncertainty for calibrated in history),
+        last=history[-1].at,
+    )
+
+
+def control_chart(
+    history: Sequence[Calibrated], maximum_permissible_error: float, bounds: Bounds, kind: str
+) -> Proposal:
+    """The longest time for which the predicted error with its uncertainty stays within the permissible error.
+
+    Parameters
+    ----------
+    history : sequence of Calibrated  by rising time, three or more; times in the unit of the bounds
+    maximum_permissible_error : float [as the errors]  above 0
+    bounds : Bounds
+    kind : str  kind of quantity of an error, `number` for relative errors
+
+    Returns
+    -------
+    proposal : Proposal  chart in errors as if never adjusted since the last calibration
+
+    Raises
+    ------
+    NotEnough   fewer than three calibrations
+    OutOfRange  a permissible error not above 0; see `drift_of`
+
+    Source
+    ------
+    ILAC-G24 / OIML D 10, 6.3 Method 2 (details from memory): time at which |prediction| + U reaches the limit.
+    """
+    if not 0 < maximum_permissible_error < math.inf:
+        raise OutOfRange("A permissible error is above 0 and finite.", field="maximum_permissible_error")
+    drift = drift_of(history)
+    time = _time_within(drift, maximum_permissible_error, bounds.longest)
+    return proposal(
+        "control-chart",
+        time,
+        bounds,
+        reasoning=_reasoning(drift, maximum_permissible_error, time, bounds, kind),
+        inputs=[
+            ("calibrations", float(len(history))),
+            ("drift a unit of time", drift.line.slope),
+            ("standard uncertainty of the drift", drift.line.slope_uncertainty),
+            ("scatter about the line", drift.line.scatter),
+            ("standard uncertainty of a calibration", drift.standard_uncertainty),
+            ("permissible error", maximum_permissible_error),
+        ],
+        chart=_chart(history, drift, maximum_permissible_error, bounds, kind),
+        findings=_findings(history, drift, maximum_permissible_error, kind),
+    )
+
+
+def _time_within(drift: Drift, limit: float, longest: float) -> float:
+    """Longest time before |prediction| + U passes the limit; infinite if not within the longest that may be.
+
+    |prediction| and U are convex in time: within the limit is one stretch, and its end is found by halving.
+    """
+
+    def over(ahead: float) -> bool:
+        reach = np.abs(drift.predicted(ahead)) + drift.expanded_uncertainty(ahead)
+        return bool(reach > limit)
+
+    if over(0.0):
+        return 0.0
+    if not over(longest):
+        return math.inf
+    low, high = 0.0, longest
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (low, middle) if over(middle) else (middle, high)
+    return low
+
+
+def _reasoning(drift: Drift, limit: float, time: float, bounds: Bounds, kind: str) -> tuple[str, ...]:
+    line = drift.line
+    factor = coverage_factor(PROBABILITY, line.degrees_of_freedom)
+    sure = "more" if abs(line.slope) > factor * line.slope_uncertainty else "no more"
+    now = float(drift.predicted(0.0))
+    unit = "1000 hours" if bounds.unit == "hours" else "year"
+    a_unit = 1000.0 if bounds.unit == "hours" else 365.25
+    said = [
+        f"The error drifts by {worded(line.slope * a_unit, kind)} a {unit}, expanded uncertainty "
+        f"{worded(factor * line.slope_uncertainty * a_unit, kind)}: {sure} than chance.",
+        f"After the last calibration the line stands at {worded(now, kind)}, with an expanded uncertainty of "
+        f"{worded(float(drift.expanded_uncertainty(0.0)), kind)} of a next result.",
+    ]
+    if math.isinf(time):
+        ahead = bounds.longest
+        said.append(
+            f"After {ahead:.0f} {bounds.unit} that is {worded(float(drift.predicted(ahead)), kind)} and "
+            f"{worded(float(drift.expanded_uncertainty(ahead)), kind)}: still within the permissible {worded(limit, kind)}."
+        )
+    else:
+        said.append(
+            f"Both together reach the permissible {worded(limit, kind)} after {time:.0f} {bounds.unit}."
+        )
+    return tuple(said)
+
+
+def _chart(history: Sequence[Calibrated], drift: Drift, limit: float, bounds: Bounds, kind: str) -> Chart:
+    """Points moved by the adjustments since, so that they lie about the line that leads on from the last calibration."""
+    undone = np.concatenate([[0.0], np.cumsum([calibrated.adjustment for calibrated in history])])[:-1]
+    errors = np.array([calibrated.found for calibrated in history]) + undone - drift.adjusted
+    x = np.linspace(history[0].at, drift.last + bounds.longest, DRAWN)
+    middle, wide = drift.predicted(x - drift.last), drift.expanded_uncertainty(x - drift.last)
+    return Chart(
+        x_unit=bounds.unit,
+        y_kind=kind,
+        point_x=tuple(calibrated.at for calibrated in history),
+        point_y=tuple(errors.tolist()),
+        line_x=tuple(x.tolist()),
+        line_y=tuple(middle.tolist()),
+        band_low=tuple((middle - wide).tolist()),
+        band_high=tuple((middle + wide).tolist()),
+        limits=(-limit, limit),
+    )
+
+
+def _findings(history: Sequence[Calibrated], drift: Drift, limit: float, kind: str) -> list[Finding]:
+    findings = []
+    if len(history) < GOOD_POINTS:
+        detail = f"Only {len(history)} calibrations: the scatter is hardly known, and the band is wide for it. {GOOD_POINTS} or more make a chart."
+        findings.append(
+            Finding(
+                "interval-few-calibrations", "warning", detail, "history",
+                float(len(history)), float(GOOD_POINTS), source=PRACTICE,
+            )
+        )  # fmt: skip
+    reach = float(abs(drift.predicted(0.0)) + drift.expanded_uncertainty(0.0))
+    if reach > limit:
+        detail = (
+            f"Right after the last calibration the error with its uncertainty, {worded(reach, kind)}, may already pass the permissible "
+            f"{worded(limit, kind)}. A shorter interval does not help: adjust, repair, or review the limit or the laboratory's uncertainty."
+        )
+        findings.append(Finding("interval-error-at-limit", "warning", detail, "history", reach, limit, kind))
+    return findings

@@ -1,0 +1,347 @@
+"""Verdict on calibration points: permissible error, decision rule, probability of conformance.
+
+A verdict is worked out from the points, never typed in. The permissible error is the maximum permissible error of JCGM 200:2012 (VIM)
+4.26; the limit that is left after a guard band is the acceptance limit of JCGM 106:2012.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from compute.base.errors import NotEnough, OutOfRange
+from compute.base.figures import counted, worded
+from compute.base.findings import Finding
+from compute.base.sources import Source
+from compute.calibration.points import Point
+
+Conformity = Literal["pass", "conditional-pass", "conditional-fail", "fail"]
+Rule = Literal["simple-acceptance", "guarded-acceptance", "non-binary"]
+CONFORMITYS: tuple[Conformity, ...] = ("pass", "conditional-pass", "conditional-fail", "fail")
+"""From best to worst."""
+
+ILAC_G8 = Source("ILAC-G8:09/2019, decision rules with guard bands", "published")
+ONE_THIRD = Source(
+    "OIML R 111-1:2004, 5.2: expanded uncertainty at most one third of the maximum permissible error",
+    "unverified",
+)
+LEAST_COVERAGE_FACTOR = 1.65  # 95 % of a rectangular distribution (GUM G.1.3, from memory)
+
+
+@dataclass(frozen=True, slots=True)
+class PermissibleError:
+    """Largest permissible error either way: absolute [SI], relative to the size of the reference, or both together.
+
+    With both, `combine_by` says how: `sum` (0.1 mm + 0.5 % of the reading) or `maximum` (0.5 % or 0.1 mm, whichever is more). Data sheets
+    mean either, so that it has to be stated.
+    """
+
+    absolute: float | None = None
+    relative: float | None = None
+    combine_by: Literal["sum", "maximum"] | None = None
+
+    def __post_init__(self) -> None:
+        stated = [limit for limit in (self.absolute, self.relative) if limit is not None]
+        if not stated:
+            raise NotEnough(
+                "State the permissible error, absolute or relative.", field="maximum_permissible_error"
+            )
+        if not all(0 < limit < math.inf for limit in stated):
+            raise OutOfRange("A permissible error is above 0 and finite.", field="maximum_permissible_error")
+        if len(stated) == 2 and self.combine_by is None:
+            detail = "With an absolute and a relative permissible error, say whether their `sum` or the `maximum` holds."
+            raise NotEnough(detail, field="maximum_permissible_error.combine_by")
+
+    def at(self, reference: float) -> float:
+        """The limit at a reference value, in its unit."""
+        absolute = self.absolute or 0.0
+        relative = (self.relative or 0.0) * abs(reference)
+        return max(absolute, relative) if self.combine_by == "maximum" else absolute + relative
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionRule:
+    """How uncertainty is taken into account; the guard band is `guard_factor` times the expanded uncertainty.
+
+    simple        pass up to the permissible error; no guard band
+    guard-banded  pass up to the permissible error less the guard band, fail beyond
+    non-binary    pass and fail a guard band inside and outside, conditional between
+    """
+
+    rule: Rule
+    guard_factor: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.rule not in ("simple-acceptance", "guarded-acceptance", "non-binary"):
+            raise OutOfRange(f"{str(self.rule)[:40]!r} is no decision rule.", field="decision_rule.rule")
+        if not 0 <= self.guard_factor < math.inf:
+            raise OutOfRange(
+                "A guard factor is 0 or more and finite; mostly 1.", field="decision_rule.guard_factor"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class PointConformity:
+    """Verdict on one point; limits and error in the reading's SI unit.
+
+    fraction_of_limit                    |error| over the permissible error
+    conformance_probability  that the true error is within the permissible one
+    specific_risk  that this verdict is wrong: of a false accept (pass, conditional pass), else of a false reject
+    """
+
+    point: Point
+    error: float
+    expanded_uncertainty: float
+    maximum_permissible_error: float
+    guard_band: float
+    acceptance_limit: float
+    conformity: Conformity
+    fraction_of_limit: float
+    conformance_probability: float
+    specific_risk: float
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateConformity:
+    """Verdict on a set of points: that of the worst, `worst` its place among `points`."""
+
+    conformity: Conformity
+    points: tuple[PointConformity, ...]
+    worst: int
+    rule: DecisionRule
+    findings: tuple[Finding, ...]
+
+    @property
+    def conforms(self) -> bool:
+        """Whether every error is within the permissible one as far as the rule can tell: pass or conditional pass."""
+        return conforming(self.conformity)
+
+    @property
+    def largest_fraction_of_limit(self) -> float:
+        """Largest |error| over permissible error of the points."""
+        return max(point.fraction_of_limit for point in self.points)
+
+
+def conforming(conformity: Conformity) -> bool:
+    """Whether a verdict lets the instrument count as within its limits.
+
+    Parameters
+    ----------
+    verdict : str  one of VERDICTS
+
+    Returns
+    -------
+    conforming : bool  pass or conditional pass
+
+    Source
+    ------
+    ILAC-G8:09/2019 4.2: a conditional pass has its measured error within the tolerance.
+    """
+    return conformity in ("pass", "conditional-pass")
+
+
+def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
+    """The worst of several verdicts.
+
+    Parameters
+    ----------
+    verdicts : sequence of str
+
+    Returns
+    -------
+    verdict : str
+
+    Raises
+    ------
+    NotEnough  none given
+
+    Source
+    ------
+    default : an instrument is as good as its worst point; common practice.
+    """
+    if not conformities:
+        raise NotEnough("There is no point to judge.", field="points")
+    return max(conformities, key=CONFORMITYS.index)
+
+
+def conformance_probability(value: float, standard_uncertainty: float, lower: float, upper: float) -> float:
+    """Probability that a quantity lies between two limits, given its measured value.
+
+    Parameters
+    ----------
+    value : float [any unit]  measured
+    standard_uncertainty : float [as value]  0 or more
+    lower : float [as value]  minus infinity if there is no lower limit
+    upper : float [as value]  infinity if there is no upper limit
+
+    Returns
+    -------
+    probability : float [1]  with an uncertainty of 0: 1 or 0
+
+    Raises
+    ------
+    OutOfRange  a standard uncertainty below 0, or limits in the wrong order
+
+    Source
+    ------
+    JCGM 106:2012 7.3 (from memory): normal distribution, nothing known beforehand.
+    """
+    if not (standard_uncertainty >= 0 and lower <= upper):
+        raise OutOfRange("A standard uncertainty is not below 0, nor the lower limit above the upper.")
+    if standard_uncertainty == 0:
+        return float(lower <= value <= upper)
+    low, high = ((limit - value) / standard_uncertainty for limit in (lower, upper))
+    # Both limits on one side: in the lower tail, where small probabilities keep their digits.
+    return _normal(-low) - _normal(-high) if low > 0 else _normal(high) - _normal(low)
+
+
+def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule) -> PointConformity:
+    """Verdict on one calibration point.
+
+    An error at a limit is within it. The guard band takes the expanded uncertainty as the certificate states it; one stated
+    with a coverage factor below 1.65 is brought to 2, for such an interval holds less than 95 %.
+
+    Parameters
+    ----------
+    point : Point
+    permissible : PermissibleError
+    rule : DecisionRule
+
+    Returns
+    -------
+    verdict : PointConformity
+
+    Raises
+    ------
+    OutOfRange  a permissible error of 0: a relative one at a reference of 0
+
+    Source
+    ------
+    ILAC-G8:09/2019 4.2 (pass, conditional pass, conditional fail, fail; w = U); JCGM 106:2012 7 and 9 (probabilities), from memory.
+    """
+    limit, size = permissible.at(point.reference), abs(point.error)
+    if limit == 0:
+        detail = "A relative permissible error is 0 at a reference of 0, which nothing meets; state an absolute one too."
+        raise OutOfRange(detail, field="maximum_permissible_error.absolute")
+    expanded = _expanded(point)
+    guard = 0.0 if rule.rule == "simple-acceptance" else rule.guard_factor * expanded
+    # Indicated less reference has the rounding of both: 20.05 mm is 0.05 mm above 20 mm, not more.
+    slack = 4 * sys.float_info.epsilon * max(abs(point.reference), abs(point.indicated))
+    conformity = _conformity(size - slack, limit, guard, rule.rule)
+    doubt = point.standard_uncertainty
+    conforms = conformance_probability(point.error, doubt, -limit - slack, limit + slack)
+    return PointConformity(
+        point=point,
+        error=point.error,
+        expanded_uncertainty=expanded,
+        maximum_permissible_error=limit,
+        guard_band=guard,
+        acceptance_limit=limit - guard,
+        conformity=conformity,
+        fraction_of_limit=size / limit,
+        conformance_probability=conforms,
+        specific_risk=1 - conforms if conforming(conformity) else conforms,
+    )
+
+
+def judge(
+    points: Sequence[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
+) -> CertificateConformity:
+    """Verdict on the points of a calibration, as found or as left: that of the worst point.
+
+    Parameters
+    ----------
+    points : sequence of Point
+    permissible : PermissibleError
+    rule : DecisionRule
+    kind : str  kind of quantity of an error, e.g. `temperature_difference`, for sentences
+
+    Returns
+    -------
+    verdict : CertificateConformity
+
+    Raises
+    ------
+    NotEnough   no point
+    OutOfRange  see `judge_point`
+
+    Source
+    ------
+    JCGM 106:2012 and ILAC-G8:09/2019; see `judge_point`.
+    """
+    judged = tuple(judge_point(point, permissible, rule) for point in points)
+    conformity = worst_conformity([point.conformity for point in judged])
+    worst = max(
+        range(len(judged)),
+        key=lambda i: (CONFORMITYS.index(judged[i].conformity), judged[i].fraction_of_limit),
+    )
+    return CertificateConformity(conformity, judged, worst, rule, tuple(_findings(judged, kind)))
+
+
+def _conformity(size: float, limit: float, guard: float, rule: Rule) -> Conformity:
+    if rule != "non-binary":
+        return "pass" if size <= limit - guard else "fail"
+    if size <= limit - guard:
+        return "pass"
+    if size <= limit:
+        return "conditional-pass"
+    return "conditional-fail" if size <= limit + guard else "fail"
+
+
+def _normal(z: float) -> float:
+    """Cumulative normal distribution."""
+    return 0.5 * math.erfc(-z / math.sqrt(2))
+
+
+def _expanded(point: Point) -> float:
+    if point.coverage_factor < LEAST_COVERAGE_FACTOR:
+        return 2 * point.standard_uncertainty
+    return point.expanded_uncertainty
+
+
+def _findings(judged: Sequence[PointConformity], kind: str) -> list[Finding]:
+    findings = []
+    brought = [point for point in judged if point.point.coverage_factor < LEAST_COVERAGE_FACTOR]
+    if brought:
+        detail = (
+            f"{counted(len(brought), 'point')} with an uncertainty stated with a coverage factor below {LEAST_COVERAGE_FACTOR}: it is brought "
+            "to 2 before it is held against the limit."
+        )
+        factor = brought[0].point.coverage_factor
+        findings.append(
+            Finding("coverage-factor-low", "info", detail, "points", factor, LEAST_COVERAGE_FACTOR)
+        )
+    hopeless = [point for point in judged if point.guard_band > point.maximum_permissible_error]
+    if hopeless:
+        first = hopeless[0]
+        detail = (
+            f"At {counted(len(hopeless), 'point')} the guard band of {worded(first.guard_band, kind)} is wider than the permissible "
+            f"{worded(first.maximum_permissible_error, kind)}: no error could pass. Have it calibrated with a smaller uncertainty, "
+            "or review the limit."
+        )
+        findings.append(
+            Finding(
+                "guard-band-wider-than-limit", "warning", detail, "points",
+                first.guard_band, first.maximum_permissible_error, kind, ILAC_G8,
+            )
+        )  # fmt: skip
+        return findings
+    doubtful = [point for point in judged if point.expanded_uncertainty > point.maximum_permissible_error / 3]
+    if doubtful:
+        first = max(doubtful, key=lambda point: point.expanded_uncertainty / point.maximum_permissible_error)
+        detail = (
+            f"At {counted(len(doubtful), 'point')} the calibration is hardly finer than what it judges: expanded uncertainty "
+            f"{worded(first.expanded_uncertainty, kind)}, permissible error "
+            f"{worded(first.maximum_permissible_error, kind)}. Look at the "
+            "probability of conformance beside the verdict."
+        )
+        findings.append(
+            Finding(
+                "calibration-uncertainty-large", "info", detail, "points",
+                first.expanded_uncertainty, first.maximum_permissible_error / 3, kind, ONE_THIRD,
+            )
+        )  # fmt: skip
+    return findings

@@ -1,0 +1,152 @@
+"""From an interval to the date a calibration is due: calendar months, days, hours of use, whichever comes first."""
+
+from __future__ import annotations
+
+import math
+from calendar import monthrange
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+from compute.base.errors import NotEnough, OutOfRange
+
+LONGEST_MONTHS = 1200
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """How long a calibration holds; of several, the first to run out. Hours of use need months or days beside them."""
+
+    months: int | None = None
+    days: int | None = None
+    hours: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.months is None and self.days is None:
+            detail = "An interval needs months or days; hours of use alone never end for an instrument on the shelf."
+            raise NotEnough(detail, field="interval")
+        for name, value in (("months", self.months), ("days", self.days), ("hours", self.hours)):
+            if value is not None and not 0 < value < math.inf:
+                raise OutOfRange(f"An interval's {name} are above 0 and finite.", field=f"interval.{name}")
+        if (self.months or 0) > LONGEST_MONTHS or (self.days or 0) > LONGEST_MONTHS * 31:
+            raise OutOfRange(
+                f"An interval of more than {LONGEST_MONTHS // 12} years cannot be meant.", field="interval"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """The last day a calibration holds, which part of the interval set it, and what is left of the hours of use.
+
+    `usage_limit_on` is a forecast at the mean use so far; None without hours in the interval, without use, or where the
+    calendar comes first.
+    """
+
+    on: date
+    due_reason: Literal["months", "days", "hours"]
+    hours_left: float | None = None
+    usage_limit_on: date | None = None
+
+
+def add_months(day: date, months: int) -> date:
+    """The same day of the month some months on; the month's last day where it has no such day.
+
+    29 February and 12 months make 28 February; 31 August and 6 months the last of February. Going on from there does not
+    find back to the 31st: always add to the date of the calibration itself.
+
+    Parameters
+    ----------
+    day : date
+    months : int  0 or more
+
+    Returns
+    -------
+    later : date
+
+    Raises
+    ------
+    OutOfRange  months below 0, or a year past 9999
+
+    Source
+    ------
+    default : the end of the shorter month, common practice.
+    """
+    if months < 0:
+        raise OutOfRange(f"{months} months lie before the day.", field="interval.months")
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    if year > date.max.year:
+        raise OutOfRange(f"{months} months after {day:%Y-%m-%d} is past the calendar.", field="interval")
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
+
+
+def due_date(calibrated_on: date, interval: Interval, hours_used: Sequence[tuple[date, float]] = ()) -> Due:
+    """The last day a calibration holds.
+
+    Where months and days end on one day, months are named. Hours count as run out on the first day at whose end the sum has reached the
+    interval's hours.
+
+    Parameters
+    ----------
+    calibrated_on : date
+    interval : Interval
+    hours_used : sequence of (date, float [h])  hours of use on each day, in any order; those before the calibration do not count
+
+    Returns
+    -------
+    due : Due
+
+    Raises
+    ------
+    OutOfRange  hours of use below 0, or a date past the calendar
+
+    Source
+    ------
+    ILAC-G24:2022 6.4 (use counted, with a calendar backstop), from memory.
+    """
+    months = add_months(calibrated_on, interval.months) if interval.months is not None else date.max
+    days = _plus_days(calibrated_on, interval.days) if interval.days is not None else date.max
+    calendar = Due(min(months, days), "months" if months <= days else "days")
+    if interval.hours is None:
+        return calendar
+    used = _sums(calibrated_on, hours_used)
+    total = used[-1][1] if used else 0.0
+    left = max(interval.hours - total, 0.0)
+    for day, so_far in used:
+        if so_far >= interval.hours:
+            if day < calendar.on:
+                return Due(day, "hours", 0.0, day)
+            return Due(calendar.on, calendar.due_reason, left)
+    forecast = _forecast(calibrated_on, used, left)
+    return Due(
+        calendar.on, calendar.due_reason, left, forecast if forecast and forecast < calendar.on else None
+    )
+
+
+def _plus_days(day: date, days: int) -> date:
+    if days > (date.max - day).days:
+        raise OutOfRange(f"{days} days after {day:%Y-%m-%d} is past the calendar.", field="interval.days")
+    return day + timedelta(days=days)
+
+
+def _sums(start: date, hours_used: Sequence[tuple[date, float]]) -> list[tuple[date, float]]:
+    """Hours since the calibration at the end of each day of use."""
+    total, sums = 0.0, []
+    for day, hours in sorted(hours_used):
+        if not 0 <= hours < math.inf:
+            raise OutOfRange(f"{hours:g} hours of use on {day:%Y-%m-%d} cannot be.", field="hours_used")
+        if day >= start:
+            total += hours
+            sums.append((day, total))
+    return sums
+
+
+def _forecast(start: date, used: list[tuple[date, float]], left: float) -> date | None:
+    if not used or used[-1][1] == 0:
+        return None
+    last, total = used[-1]
+    ahead = left / total * ((last - start).days + 1)
+    if ahead > (date.max - start).days:  # hardly used at all: they never run out
+        return None
+    days = math.ceil(ahead)
+    return last + timedelta(days=days) if days <= (date.max - last).days else None

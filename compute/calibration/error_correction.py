@@ -1,0 +1,227 @@
+"""An error curve applied: the error at a true value, and what readings become by it.
+
+Beyond the calibrated range nothing is extrapolated: the error of the nearest end is held, its uncertainty widened, and a
+finding says so.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.base.errors import NumberInvalid
+from compute.base.figures import counted, difference_kind, worded
+from compute.base.findings import Finding
+from compute.calibration.points import ErrorCurve, FloatArray
+
+Real = float | FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """Time difference [s] a meter shows at no flow, with its standard uncertainty [s]."""
+
+    time_difference: float
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """Readings corrected by a curve; all in the reading's SI unit. value + error = indicated."""
+
+    value: Real
+    error: Real
+    standard_uncertainty: Real
+    findings: tuple[Finding, ...] = ()
+
+
+def correction_at(curve: ErrorCurve, value: Real, field: str = "") -> tuple[Real, Real, tuple[Finding, ...]]:
+    """Error of an instrument where the true value is known, with its standard uncertainty.
+
+    Between two points the uncertainty is interpolated like the error, as if their errors were fully correlated: they share the
+    laboratory's standard, and independence would make the curve surer between its points than at them. Outside the points
+    the nearest end's error is held and the uncertainty widened, see `_beyond`.
+
+    Parameters
+    ----------
+    curve : ErrorCurve
+    value : float or (n,) [SI]  true value; its size counts if the curve is relative
+    field : str  path of the request for the findings
+
+    Returns
+    -------
+    error : as value  in the form of the curve; subtract it from (absolute) or divide by 1 + it (relative) what is indicated
+    standard_uncertainty : as value  in the form of the curve; infinite for a relative one at 0
+    findings : tuple of Finding  `outside-calibrated-range`
+
+    Raises
+    ------
+    NumberInvalid  a value that is not finite
+
+    Source
+    ------
+    JCGM 100:2008 (GUM) 5.2.2 with correlation 1; held ends and their widening are a default value.
+    """
+    true = _places(curve, value)
+    error = np.interp(true, curve.reference, curve.errors)
+    doubt = _absolute_doubt(curve, true)
+    if curve.form == "relative":
+        doubt = np.divide(doubt, true, out=np.full_like(doubt, math.inf), where=true > 0)
+    return _like(error), _like(doubt), _outside(curve, true, field)
+
+
+def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> Corrected:
+    """What readings become by the error curve: solves indicated = true + error(true) for the true value.
+
+    Exact, no iteration: between two points an absolute error makes this a linear equation, a relative one a quadratic. The
+    uncertainty is the curve's alone; the reading's own comes on top.
+
+    Parameters
+    ----------
+    curve : ErrorCurve
+    indicated : float or (n,) [SI]  a negative velocity is corrected as its size
+    field : str  path of the request for the findings
+
+    Returns
+    -------
+    corrected : Corrected
+
+    Raises
+    ------
+    NumberInvalid  a reading that is not finite
+
+    Source
+    ------
+    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory; the inverse of `indicated_from_true`.
+    """
+    shown = _places(curve, indicated)
+    true = _inside(curve, shown)
+    for end, beyond in ((0, shown < curve.indicated[0]), (-1, shown > curve.indicated[-1])):
+        held = curve.errors[end]
+        at_held = shown / (1 + held) if curve.form == "relative" else shown - held
+        true = np.where(beyond, at_held, true)
+    doubt = _absolute_doubt(curve, true)
+    signed = true * np.sign(indicated) if curve.form == "relative" else true
+    error = np.asarray(indicated, dtype=float) - signed
+    return Corrected(_like(signed), _like(error), _like(doubt), _outside(curve, true, field))
+
+
+def indicated_from_true(curve: ErrorCurve, true: Real) -> Real:
+    """What the instrument shows at a true value.
+
+    Parameters
+    ----------
+    curve : ErrorCurve
+    true : float or (n,) [SI]
+
+    Returns
+    -------
+    indicated : as true [SI]
+
+    Raises
+    ------
+    NumberInvalid  a value that is not finite
+
+    Source
+    ------
+    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory.
+    """
+    error, _, _ = correction_at(curve, true)
+    return true * (1 + error) if curve.form == "relative" else true + error
+
+
+def zero_corrected(time_difference: Real, zero: Zero) -> tuple[Real, float]:
+    """Time differences less the meter's zero.
+
+    Parameters
+    ----------
+    time_difference : float or (n,) [s]  as logged
+    zero : Zero
+
+    Returns
+    -------
+    corrected : as time_difference [s]
+    standard_uncertainty : float [s]  the zero's, shared by all readings
+
+    Raises
+    ------
+    NumberInvalid  a time that is not finite
+
+    Source
+    ------
+    definition : a zero adds to every time difference alike.
+    """
+    if not np.all(np.isfinite(time_difference)):
+        raise NumberInvalid("A time difference is not finite.", field="readings.time_difference")
+    return time_difference - zero.time_difference, zero.standard_uncertainty
+
+
+def _places(curve: ErrorCurve, value: Real) -> FloatArray:
+    places = np.asarray(value, dtype=float)
+    if not np.isfinite(places).all():
+        raise NumberInvalid("A reading to be corrected is not finite.", field="readings")
+    return np.abs(places) if curve.form == "relative" else places
+
+
+def _like(values: FloatArray) -> Real:
+    """A scalar for a scalar."""
+    return values if values.ndim else float(values)
+
+
+def _inside(curve: ErrorCurve, shown: FloatArray) -> FloatArray:
+    """True values where `shown` lies between the ends: shown - start = rise t + bend t^2 along the stretch it is in."""
+    knots = curve.indicated
+    stretch = np.clip(np.searchsorted(knots, shown, side="right") - 1, 0, len(knots) - 2)
+    start, end = knots[stretch], knots[stretch + 1]
+    over = np.clip(shown, start, end) - start
+    rise, bend = curve.rises[stretch], curve.bends[stretch]
+    # The root that goes with a rising indication, written without the difference of nearly equal numbers.
+    along = 2 * over / (rise + np.sqrt(np.maximum(rise**2 + 4 * bend * over, 0.0)))
+    return np.asarray(curve.reference[stretch] + along)
+
+
+def _absolute_doubt(curve: ErrorCurve, true: FloatArray) -> FloatArray:
+    """Standard uncertainty of the curve at true values, in the reading's unit."""
+    doubt = np.interp(true, curve.reference, curve.standard_uncertainties)
+    if curve.form == "relative":
+        doubt = doubt * true
+    return np.hypot(doubt, _beyond(curve, true) / math.sqrt(3))
+
+
+def _beyond(curve: ErrorCurve, true: FloatArray) -> FloatArray:
+    """Half-width of the rectangle that widens the uncertainty outside the points, in the reading's unit.
+
+    Beyond an end the errors may go on changing as much over the same width as they did within the points, or by the end's own
+    expanded uncertainty if that is more. Below a meter's lowest velocity its error may instead be that of a zero, which
+    stays the same in metres a second.
+    """
+    low, high = curve.reference[0], curve.reference[-1]
+    spread = float(np.ptp(curve.errors))
+    below, above = np.maximum(low - true, 0.0), np.maximum(true - high, 0.0)
+    at_low, at_high = (max(spread, 2 * curve.standard_uncertainties[end]) for end in (0, -1))
+    if curve.form == "absolute":
+        return np.asarray((at_low * below + at_high * above) / (high - low))
+    as_zero = max(abs(curve.errors[0]), 2 * curve.standard_uncertainties[0])
+    return np.asarray(as_zero * below + at_high * above / (high - low) * true)
+
+
+def _outside(curve: ErrorCurve, true: FloatArray, field: str) -> tuple[Finding, ...]:
+    # A reading at the very end comes back from the inversion a rounding error off it.
+    low, high = curve.reference[0], curve.reference[-1]
+    slack = 1e-9 * (high - low)
+    away = np.atleast_1d(np.maximum(low - true, true - high))
+    count = int(np.count_nonzero(away > slack))
+    if not count:
+        return ()
+    farthest = float(np.atleast_1d(true)[int(np.argmax(away))])
+    end = float(high if farthest > high else low)
+    held = curve.errors[-1 if farthest > high else 0]
+    error_kind = "number" if curve.form == "relative" else difference_kind(curve.kind)
+    detail = (
+        f"{counted(count, 'value')} outside the calibrated {worded(float(low), curve.kind)} to {worded(float(high), curve.kind)}, the "
+        f"farthest {worded(farthest, curve.kind)}: the error of {worded(float(held), error_kind)} at the nearest end is held and its "
+        "uncertainty widened. Have the instrument calibrated over what it is used for."
+    )
+    return (Finding("outside-calibrated-range", "warning", detail, field, farthest, end, curve.kind),)

@@ -1,0 +1,171 @@
+"""Calibration points and the error curve through them; `correction` applies it.
+
+Error = indicated - reference (VIM, JCGM 200:2012, 2.16, from memory). Thickness gauges and thermometers have absolute errors over
+thickness and temperature. A meter's are relative, over the size of the flow velocity, in either direction of flow; its zero
+is a time difference of its own (`correction.Zero`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
+from compute.base.figures import counted
+
+FloatArray = NDArray[np.float64]
+Form = Literal["absolute", "relative"]
+Stage = Literal["as-found", "as-left"]
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One point of a certificate, in SI; the expanded uncertainty is that of the error, absolute, with its own k."""
+
+    reference: float
+    indicated: float
+    expanded_uncertainty: float
+    coverage_factor: float
+
+    def __post_init__(self) -> None:
+        numbers = (self.reference, self.indicated, self.expanded_uncertainty, self.coverage_factor)
+        if not all(math.isfinite(number) for number in numbers):
+            raise NumberInvalid("A figure of a calibration point is not finite.", field="points")
+        if self.expanded_uncertainty < 0:
+            raise OutOfRange("An expanded uncertainty is not below 0.", field="points.expanded_uncertainty")
+        if self.coverage_factor < 1:
+            detail = f"A coverage factor of {self.coverage_factor:g} cannot be; it is 1 or more, mostly 2."
+            raise OutOfRange(detail, field="points.coverage_factor")
+
+    @property
+    def error(self) -> float:
+        """Indicated less reference."""
+        return self.indicated - self.reference
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Of the error: expanded uncertainty over its coverage factor."""
+        return self.expanded_uncertainty / self.coverage_factor
+
+    def in_form(self, form: Form) -> tuple[float, float]:
+        """Error and standard uncertainty, absolute or over the size of the reference."""
+        if form == "absolute":
+            return self.error, self.standard_uncertainty
+        if self.reference == 0:
+            raise OutOfRange("At a reference of 0 there is no relative error.", field="points.reference")
+        return self.error / self.reference, self.standard_uncertainty / abs(self.reference)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ErrorCurve:
+    """Errors in force over the true value; straight between the points. Arrays by rising `reference`, two or more.
+
+    `errors` and `standard_uncertainties` are in the reading's SI unit if the form is absolute, ratios if relative; `kind` is
+    the kind of quantity of `reference`. Made by `error_curve`, which checks it.
+    """
+
+    form: Form
+    kind: str
+    reference: FloatArray
+    errors: FloatArray
+    standard_uncertainties: FloatArray
+
+    @property
+    def indicated(self) -> FloatArray:
+        """What the instrument shows at the points."""
+        scale = self.reference if self.form == "relative" else 1.0
+        return self.reference + self.errors * scale
+
+    @property
+    def bends(self) -> FloatArray:
+        """Quadratic part of the indication along each stretch between points: none if the errors are absolute."""
+        slopes = np.diff(self.errors) / np.diff(self.reference)
+        return slopes if self.form == "relative" else np.zeros_like(slopes)
+
+    @property
+    def rises(self) -> FloatArray:
+        """Slope of the indication over the true value at the start of each stretch."""
+        return np.diff(self.indicated) / np.diff(self.reference) - self.bends * np.diff(self.reference)
+
+
+def points_in_force(as_found: Sequence[Point], as_left: Sequence[Point]) -> Sequence[Point]:
+    """The points an instrument works by after a calibration.
+
+    Parameters
+    ----------
+    as_found : sequence of Point
+    as_left : sequence of Point  empty if nothing was adjusted
+
+    Returns
+    -------
+    points : sequence of Point  as left; as found if nothing was adjusted
+
+    Raises
+    ------
+    NotEnough  no point at all
+
+    Source
+    ------
+    ISO/IEC 17025:2017 7.8.4.1 (results before and after adjustment), from memory.
+    """
+    points = as_left or as_found
+    if not points:
+        raise NotEnough("The calibration has no points.", field="points")
+    return points
+
+
+def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
+    """The error curve through calibration points, several at one reference value averaged.
+
+    Straight lines, not splines: the certificate says nothing of the curve between its points, a spline swings above and below
+    them where they scatter, and its figures change far away when one point does.
+
+    Parameters
+    ----------
+    points : sequence of Point
+    form : str  `absolute` or `relative`; relative takes references by their size
+    kind : str  kind of quantity of the reading, e.g. `speed`
+
+    Returns
+    -------
+    curve : ErrorCurve
+
+    Raises
+    ------
+    NotEnough      points at fewer than two reference values
+    OutOfRange     a relative error at 0, or of both directions of flow; an indication that does not rise with the true value
+    NumberInvalid  see Point
+
+    Source
+    ------
+    default : linear interpolation is common practice. Several points at one value keep the largest uncertainty among
+        them: they share the laboratory's standard.
+    """
+    if form == "relative" and len({point.reference < 0 for point in points}) > 1:
+        detail = "The points are of both directions of flow; make a curve of each direction."
+        raise OutOfRange(detail, field="points.reference")
+    found: dict[float, list[tuple[float, float]]] = {}
+    for point in points:
+        place = abs(point.reference) if form == "relative" else point.reference
+        found.setdefault(place, []).append(point.in_form(form))
+    if len(found) < 2:
+        detail = f"A calibration at {counted(len(found), 'reference value')} makes no curve; two or more are needed."
+        raise NotEnough(detail, field="points")
+    reference = np.array(sorted(found))
+    errors = np.array([np.mean([error for error, _ in found[at]]) for at in reference])
+    doubts = np.array([max(doubt for _, doubt in found[at]) for at in reference])
+    curve = ErrorCurve(form, kind, reference, errors, doubts)
+    rise_at_ends = curve.rises + 2 * curve.bends * np.diff(reference)
+    rises_all_along = np.all(curve.rises > 0) and np.all(rise_at_ends > 0)
+    if not rises_all_along or (form == "relative" and errors[0] <= -1):
+        detail = (
+            "The indicated value does not rise with the reference from point to point, so that no reading could be corrected. "
+            "Look for points that changed places."
+        )
+        raise OutOfRange(detail, field="points")
+    return curve

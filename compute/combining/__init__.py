@@ -1,0 +1,1 @@
+"""Results of several surveys combined: components, paths, sums and differences, time alignment."""

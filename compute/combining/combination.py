@@ -1,0 +1,264 @@
+"""Results that belong together: a sum of branches, supply less return, the mean of runs; what they share counts once.
+
+Two results that rest on the same meter, pair, pipe or medium are not independent. Each input of each result is a
+component with a key that says whose it is; components of one key are one quantity and move together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from compute.base.errors import NotEnough, OutOfRange
+from compute.base.findings import Finding
+from compute.base.sources import PRACTICE, Source
+from compute.combining.components import Component, Part
+from compute.statistics.gum import coverage_factor
+
+Kind = Literal["sum", "difference", "mean"]
+
+SHARED = Source(
+    "JCGM 100:2008 (GUM) 5.2.2 note 1 and F.1.2.3: components from a common source are correlated fully",
+    "unverified",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SharedRow:
+    """One line of a combined budget: an input of one owner and what it does to the combined value.
+
+    contribution [unit of the result] has its sign: what the parts share adds or cancels in it. `apart` is what it would be
+    with the parts independent, the root of the sum of squares; `share` [1] is its part of the combined variance; `parts`
+    are the indexes of the parts it occurs in, none for the scatter of all together.
+    """
+
+    key: str
+    contribution: float
+    apart: float
+    share: float
+    degrees_of_freedom: float
+    parts: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Combined:
+    """A combined value with its uncertainty, in the parts' unit.
+
+    `shared_variance_fraction` [1] is the part of the variance that comes from inputs of two parts or more.
+    `relative_expanded_uncertainty` [1] is infinite for a value of 0.
+    """
+
+    value: float
+    combined_standard_uncertainty: float
+    effective_degrees_of_freedom: float
+    coverage_probability: float
+    coverage_factor: float
+    expanded_uncertainty: float
+    relative_expanded_uncertainty: float
+    budget: tuple[SharedRow, ...]
+    shared_variance_fraction: float
+    findings: tuple[Finding, ...] = ()
+
+
+def combine(
+    parts: Sequence[Part], *, scatter: Component | None = None, coverage_probability: float = 0.95
+) -> Combined:
+    """The sum of coefficient x value over the parts, with its uncertainty.
+
+    Components of one key add with their signs before they are squared (correlation 1), those of different keys add as
+    squares. The degrees of freedom are those of Welch and Satterthwaite over the keys; where one key comes with several
+    numbers of degrees of freedom the smallest is used, which is cautious, and said so.
+
+    Parameters
+    ----------
+    parts : sequence of Part  one or more, in one unit
+    scatter : Component or None  scatter of all parts together, as `synchrony` finds it: it replaces that of each
+    coverage_probability : float [1]  above 0, below 1
+
+    Returns
+    -------
+    combined : Combined
+
+    Raises
+    ------
+    NotEnough   no part
+    OutOfRange  a part has two components of one key, or the scatter the key of a part's input
+
+    Source
+    ------
+    JCGM 100:2008 (GUM) 5.2.2 and F.1.2.3 (shared inputs), G.4.1 (degrees of freedom), from memory.
+    """
+    if not parts:
+        raise NotEnough("A combined result needs at least one part.", field="parts")
+    if scatter is not None:
+        parts = [
+            replace(part, components=tuple(c for c in part.components if not c.scatter)) for part in parts
+        ]
+    grouped = _by_key(parts)
+    if scatter is not None:
+        if scatter.key in grouped:
+            raise OutOfRange(
+                f"{scatter.key} is an input of a part too; name the scatter apart.", field="scatter"
+            )
+        grouped[scatter.key] = [(ALL_PARTS, scatter.contribution, scatter.degrees_of_freedom)]
+    variance = math.fsum(math.fsum(c for _, c, _ in group) ** 2 for group in grouped.values())
+    rows = sorted(
+        (_row(key, group, variance) for key, group in grouped.items()), key=lambda row: (-row.share, row.key)
+    )
+    return _combined(parts, tuple(rows), variance, coverage_probability, _mixed_freedom(grouped))
+
+
+def combine_as(
+    kind: Kind, parts: Sequence[Part], *, scatter: Component | None = None, coverage_probability: float = 0.95
+) -> Combined:
+    """A sum of branches, a difference (the first less the second) or a mean of runs, judged.
+
+    The mean weighs all parts equally: weights by uncertainty would favour a part for what it shares with others, and
+    a part with few doubts on record is not for that the better one.
+
+    Parameters
+    ----------
+    kind : str  `sum`, `difference` or `mean`
+    parts : sequence of Part  their own coefficients are not used
+    scatter : Component or None  as for `combine`, of the sum, difference or mean
+    coverage_probability : float [1]
+
+    Returns
+    -------
+    combined : Combined
+
+    Raises
+    ------
+    NotEnough  fewer than two parts, or not exactly two for a difference
+
+    Source
+    ------
+    JCGM 100:2008 (GUM) 5.2.2; equal weights: common practice.
+    """
+    if len(parts) < 2 or (kind == "difference" and len(parts) != 2):
+        needed = "exactly two parts" if kind == "difference" else "two parts or more"
+        raise NotEnough(f"A {kind} takes {needed}; there {_are(len(parts))}.", field="parts")
+    coefficients = {
+        "sum": [1.0] * len(parts),
+        "difference": [1.0, -1.0],
+        "mean": [1 / len(parts)] * len(parts),
+    }[kind]
+    taken = [replace(part, coefficient=c) for part, c in zip(parts, coefficients, strict=True)]
+    result = combine(taken, scatter=scatter, coverage_probability=coverage_probability)
+    return replace(result, findings=(*result.findings, *_judged(kind, result)))
+
+
+def _are(count: int) -> str:
+    return f"are {count}" if count != 1 else "is 1"
+
+
+# Of an input: the parts it occurs in, coefficient x contribution in each, degrees of freedom.
+Group = list[tuple[int, float, float]]
+Grouped = dict[str, Group]
+# In place of the index of a part, for what is of all of them together.
+ALL_PARTS = -1
+
+
+def _row(key: str, group: Group, variance: float) -> SharedRow:
+    contribution = math.fsum(moved for _, moved, _ in group)
+    return SharedRow(
+        key=key,
+        contribution=contribution,
+        apart=math.hypot(*(moved for _, moved, _ in group)),
+        share=contribution**2 / variance if variance else 0.0,
+        degrees_of_freedom=min(freedom for _, _, freedom in group),
+        parts=tuple(index for index, _, _ in group if index != ALL_PARTS),
+    )
+
+
+def _by_key(parts: Sequence[Part]) -> Grouped:
+    grouped: Grouped = {}
+    for index, part in enumerate(parts):
+        if len({c.key for c in part.components}) != len(part.components):
+            raise OutOfRange(
+                f"Part {part.name or index + 1} names an input twice; an input of one owner is one component.",
+                field="parts",
+            )
+        for component in part.components:
+            moved = part.coefficient * component.contribution
+            grouped.setdefault(component.key, []).append((index, moved, component.degrees_of_freedom))
+    return grouped
+
+
+def _combined(
+    parts: Sequence[Part],
+    rows: tuple[SharedRow, ...],
+    variance: float,
+    probability: float,
+    findings: tuple[Finding, ...],
+) -> Combined:
+    value = math.fsum(part.coefficient * part.value for part in parts)
+    deviation = math.sqrt(variance)
+    lost = math.fsum(row.share**2 / row.degrees_of_freedom for row in rows)
+    freedom = 1 / lost if lost > 0 else math.inf
+    factor = coverage_factor(probability, freedom)
+    return Combined(
+        value=value,
+        combined_standard_uncertainty=deviation,
+        effective_degrees_of_freedom=freedom,
+        coverage_probability=probability,
+        coverage_factor=factor,
+        expanded_uncertainty=factor * deviation,
+        relative_expanded_uncertainty=factor * deviation / abs(value) if value else math.inf,
+        budget=rows,
+        shared_variance_fraction=math.fsum(row.share for row in rows if len(row.parts) > 1),
+        findings=findings,
+    )
+
+
+def _mixed_freedom(grouped: Grouped) -> tuple[Finding, ...]:
+    mixed = [
+        key for key, group in grouped.items() if len({freedom for _, moved, freedom in group if moved}) > 1
+    ]
+    if not mixed:
+        return ()
+    detail = (
+        f"The shared inputs {', '.join(mixed)} come with different degrees of freedom in different parts; the smallest was used, "
+        "which is cautious."
+    )
+    return (Finding("correlated-degrees-of-freedom", "info", detail, source=SHARED),)
+
+
+def _judged(kind: Kind, result: Combined) -> list[Finding]:
+    """Whether a difference can be told from 0, and a relative uncertainty says anything."""
+    findings = []
+    value, expanded = result.value, result.expanded_uncertainty
+    if kind == "difference" and abs(value) <= expanded:
+        detail = (
+            f"The difference is within its own expanded uncertainty (coverage {result.coverage_probability:.0%}): by these results the "
+            "two flows cannot be told apart. Compare them with one meter and one pair, one after the other, so that their common doubts cancel."
+        )
+        findings.append(
+            Finding(
+                "difference-not-significant",
+                "warning",
+                detail,
+                "parts",
+                value,
+                expanded,
+                "volume_flow",
+                SHARED,
+            )
+        )
+    if abs(value) <= result.combined_standard_uncertainty:
+        detail = "The combined value is not above its standard uncertainty, so a relative uncertainty says nothing of it; use the absolute one."
+        findings.append(
+            Finding(
+                "relative-uncertainty-meaningless",
+                "info",
+                detail,
+                "parts",
+                value,
+                result.combined_standard_uncertainty,
+                "volume_flow",
+                PRACTICE,
+            )
+        )
+    return findings

@@ -1,0 +1,328 @@
+"""Several logs on one grid of time: the overlap of their spans, means over its steps, whether their clocks agree.
+
+Flows logged together rise and fall together or against one another. Their sum or difference has a scatter of its own,
+which the scatters of the parts do not tell.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
+from compute.base.findings import Finding
+from compute.base.sources import Source
+from compute.combining.components import SCATTER, Component
+from compute.logs.segments import Segment, Times, moment
+from compute.statistics.autocorrelation import FEWEST_READINGS, autocorrelation, noise_of_stretches
+
+FloatArray = NDArray[np.float64]
+
+# Below this share of the shortest log an overlap is worth a warning; a default value.
+SMALL_OVERLAP = 0.5
+# A clock is looked for within this share of the overlap either way, on at least so many steps; default values.
+FARTHEST_OFFSET = 0.25
+FEWEST_STEPS = 50
+# On no more than so many, from the middle: a clock that differs shows there, and transforms of all would take the longest.
+MOST_CLOCK_STEPS = 100_000
+# So many standard errors the best match must stand above chance and above the match as it is; a default value.
+CLEARLY = 5.0
+MOST_STEPS = 20_000_000
+BARTLETT = Source(
+    "Bartlett 1946, Suppl. J. R. Stat. Soc. 8:27: variance of a cross-correlation of independent series",
+    "unverified",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FlowLog:
+    """A log as flows: a name for remarks, times [us since 1970 UTC] and values [any unit], (n,) each, in order of time."""
+
+    name: str
+    times: Times
+    values: FloatArray
+
+    def __post_init__(self) -> None:
+        if len(self.times) != len(self.values):
+            raise NumberInvalid(
+                f"The log of {self.name} has {len(self.times)} times and {len(self.values)} values.",
+                field="log",
+            )
+        if not len(self.times):
+            raise NotEnough(f"The log of {self.name} has no readings.", field="log")
+        if not np.isfinite(self.values).all():
+            raise NumberInvalid(f"A value in the log of {self.name} is not finite.", field="log")
+
+
+@dataclass(frozen=True, slots=True)
+class CombineBy:
+    """Several logs on one grid: (m,) starts of steps [us] in which every log has a reading, (k, m) means of each log there.
+
+    step [us]; `gaps` steps of the overlap are left out because a log has no reading there.
+    """
+
+    names: tuple[str, ...]
+    step: int
+    starts: Times
+    values: FloatArray
+    gaps: int
+    findings: tuple[Finding, ...]
+
+
+def overlap(logs: Sequence[FlowLog]) -> Segment:
+    """The time over which all logs run.
+
+    Parameters
+    ----------
+    logs : sequence of FlowLog  one or more
+
+    Returns
+    -------
+    overlap : Segment  with its reason, for results reduced over it
+
+    Raises
+    ------
+    NotEnough  no log, or no time that all of them cover; names the spans
+
+    Source
+    ------
+    definition : from the latest start to the earliest end.
+    """
+    if not logs:
+        raise NotEnough("Logs are brought together from at least one.", field="logs")
+    spans = [(int(log.times.min()), int(log.times.max())) for log in logs]
+    start, end = max(first for first, _ in spans), min(last for _, last in spans)
+    if end < start:
+        named = "; ".join(
+            f"{log.name} from {moment(first)} to {moment(last)}"
+            for log, (first, last) in zip(logs, spans, strict=True)
+        )
+        raise NotEnough(
+            f"The logs have no time in common (UTC): {named}. Combine logs that ran together, or check the clocks of the loggers.",
+            field="logs",
+        )
+    return Segment(start, end, "the logs run together")
+
+
+def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy:
+    """Means of several logs over the steps of a common grid, within the time they all cover.
+
+    The step is the coarsest of the logs' median intervals, or a longer one that is asked for: a mean over a step needs
+    a reading of every log in it. Steps in which a log has none are left out. No log is shifted; where the
+    fluctuations match clearly better with a shift, a finding says so.
+
+    Parameters
+    ----------
+    logs : sequence of FlowLog  one or more
+    step : int or None [us]  None takes the coarsest median interval
+
+    Returns
+    -------
+    together : Together
+
+    Raises
+    ------
+    NotEnough   no time in common, or no step with a reading of every log
+    OutOfRange  a step that is too short for the logs, or makes more steps than memory should hold
+
+    Source
+    ------
+    definition : means over half-open steps from the start of the overlap; the step is a default value.
+    """
+    span = overlap(logs)
+    coarsest = max(_median_interval(log) for log in logs)
+    if step is not None and step < coarsest:
+        raise OutOfRange(
+            f"A step of {step / 1e6:g} s is shorter than the interval of the coarsest log, {coarsest / 1e6:g} s; most steps would be "
+            "without a reading.",
+            field="step",
+        )
+    width = max(step or coarsest, 1)
+    count = (span.end - span.start) // width + 1
+    if count > MOST_STEPS:
+        raise OutOfRange(f"{count} steps are more than {MOST_STEPS}; choose a longer step.", field="step")
+    sums, counts = np.empty((len(logs), count)), np.empty((len(logs), count), dtype=np.int64)
+    for row, log in enumerate(logs):
+        inside = (log.times >= span.start) & (log.times <= span.end)
+        place = (log.times[inside] - span.start) // width
+        counts[row] = np.bincount(place, minlength=count)
+        sums[row] = np.bincount(place, weights=log.values[inside], minlength=count)
+    full = (counts > 0).all(axis=0)
+    if not full.any():
+        raise NotEnough(
+            "In no step of the common time does every log have a reading; choose a longer step.", field="logs"
+        )
+    together = CombineBy(
+        names=tuple(log.name for log in logs),
+        step=width,
+        starts=span.start + width * np.flatnonzero(full).astype(np.int64),
+        values=sums[:, full] / counts[:, full],
+        gaps=int(count - np.count_nonzero(full)),
+        findings=(),
+    )
+    return _with_findings(together, logs, span)
+
+
+def scatter_together(together: CombineBy, coefficients: Sequence[float]) -> Component | None:
+    """The scatter of the mean of a combination of logs, which stands for the scatters of its parts.
+
+    What the logs have in common adds or cancels in the combination itself, reading by reading, so nothing has to be
+    assumed of their correlation. Steps before and after a gap are separate stretches.
+
+    Parameters
+    ----------
+    together : Together
+    coefficients : sequence of float [1]  one a log, those of the parts
+
+    Returns
+    -------
+    scatter : Component or None  for `combination.combine`; None where no stretch has the 8 steps that a scatter needs
+
+    Raises
+    ------
+    OutOfRange  not one coefficient a log
+
+    Source
+    ------
+    Sokal 1996, see `compute.statistics.autocorrelation.noise_of_stretches`.
+    """
+    if len(coefficients) != len(together.names):
+        raise OutOfRange(
+            f"There are {len(together.names)} logs and {len(coefficients)} coefficients; each log has one.",
+            field="coefficients",
+        )
+    combined = np.asarray(coefficients, dtype=float) @ together.values
+    breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1
+    stretches = np.split(combined, breaks)
+    if max(len(stretch) for stretch in stretches) < FEWEST_READINGS:
+        return None
+    noise = noise_of_stretches(stretches)
+    return Component(f"{SCATTER}@together", noise.uncertainty, noise.degrees_of_freedom, scatter=True)
+
+
+def clock_offset(one: FloatArray, other: FloatArray) -> tuple[int, float, float] | None:
+    """Shift at which two series match best, if it is clear that it is not 0.
+
+    A flow that wanders slowly matches itself nearly as well a few steps off. So both are taken through one filter first,
+    each reading less r times the one before, with r their mean correlation from one reading to the next: what is left is
+    news, and the best shift stands out.
+
+    Parameters
+    ----------
+    one : (n,) [any unit]  equally spaced
+    other : (n,) [any unit]  over the same steps
+
+    Returns
+    -------
+    offset : (lag, match there, match at 0) or None  lag above 0: what `one` shows, `other` shows so many steps later
+
+    Source
+    ------
+    Bartlett 1946 for the scatter of a cross-correlation by chance; the filter: Box and Jenkins 1970, prewhitening; both from
+        memory. How clear it must be is a default value.
+    """
+    count = len(one)
+    if count < max(FEWEST_STEPS, FEWEST_READINGS):
+        return None
+    a, b = _straightened(one), _straightened(other)
+    if a is None or b is None:
+        return None
+    a, b = _news(a, b)
+    count = len(a)
+    padded = 1 << (2 * count - 1).bit_length()
+    matches = np.fft.irfft(np.fft.rfft(a, padded).conj() * np.fft.rfft(b, padded), padded)
+    farthest = int(FARTHEST_OFFSET * count)
+    lags = np.arange(-farthest, farthest + 1)
+    # Each lag has fewer products; dividing by their number, not n, keeps the match of a true shift whole.
+    match = matches[lags] / (count - np.abs(lags))
+    best = int(np.argmax(np.abs(match)))
+    chance = math.sqrt(_joint_correlation_time(a, b) / (count - farthest))
+    at_best, at_zero = float(match[best]), float(match[farthest])
+    clear = abs(at_best) > CLEARLY * chance and abs(at_best) - abs(at_zero) > CLEARLY * chance
+    return (int(lags[best]), at_best, at_zero) if clear else None
+
+
+def _straightened(values: FloatArray) -> FloatArray | None:
+    """A series less its trend, in units of its standard deviation; None where nothing is left."""
+    place = np.linspace(-0.5, 0.5, len(values))
+    centred = values - values.mean()
+    left = centred - (place @ centred) / (place @ place) * place
+    spread = float(left.std())
+    # What rounding leaves of a straight line is no fluctuation.
+    if spread <= 1e-12 * float(np.abs(values).max()):
+        return None
+    straight: FloatArray = left / spread
+    return straight
+
+
+def _news(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Two series of standard deviation 1 through one filter that takes out what each reading owes to the one before."""
+    kept = float(np.clip((a[1:] @ a[:-1] + b[1:] @ b[:-1]) / (2 * len(a)), 0.0, 1.0))
+    filtered = a[1:] - kept * a[:-1], b[1:] - kept * b[:-1]
+    one, other = ((x - x.mean()) / x.std() for x in filtered)
+    return one, other
+
+
+def _joint_correlation_time(a: FloatArray, b: FloatArray) -> float:
+    """Sum over all lags of the product of two autocorrelations, in steps; 1 or more."""
+    sums = 2.0 * np.cumsum(autocorrelation(a) * autocorrelation(b)) - 1.0
+    return float(max(sums[: len(sums) // 4].max(), 1.0))
+
+
+def _median_interval(log: FlowLog) -> int:
+    if len(log.times) < 2:
+        return 1
+    return int(np.median(np.abs(np.diff(log.times))))
+
+
+def _with_findings(together: CombineBy, logs: Sequence[FlowLog], span: Segment) -> CombineBy:
+    findings = [*_small_overlap(logs, span), *_clocks(together)]
+    return CombineBy(
+        together.names, together.step, together.starts, together.values, together.gaps, tuple(findings)
+    )
+
+
+def _small_overlap(logs: Sequence[FlowLog], span: Segment) -> list[Finding]:
+    shortest = min(int(log.times.max() - log.times.min()) for log in logs)
+    common = span.end - span.start
+    if common >= SMALL_OVERLAP * shortest:
+        return []
+    detail = (
+        f"The logs run together for {common / 60e6:.1f} min only, {common / shortest:.0%} of the shortest of them; the combined result is of "
+        f"that time, {moment(span.start)} to {moment(span.end)} UTC. Check the clocks of the loggers."
+    )
+    return [Finding("overlap-short", "warning", detail, "logs", common / 1e6, shortest / 1e6)]
+
+
+def _clocks(together: CombineBy) -> list[Finding]:
+    """Clocks that seem to differ: the fluctuations match better with a shift. The logs stay as they are."""
+    longest = _longest_run(together)
+    findings = []
+    for first, second in combinations(range(len(together.names)), 2):
+        found = clock_offset(together.values[first, longest], together.values[second, longest])
+        if found is None:
+            continue
+        lag, at_best, at_zero = found
+        seconds = lag * together.step / 1e6
+        late, early = (second, first) if lag > 0 else (first, second)
+        detail = (
+            f"The clock of {together.names[late]} seems to be {abs(seconds):g} s ahead of that of {together.names[early]}: their fluctuations "
+            f"match best with that shift (correlation {at_best:.2f}, as logged {at_zero:.2f}). Nothing was shifted; compare the clocks."
+        )
+        findings.append(Finding("clocks-differ", "warning", detail, "logs", seconds, 0.0, "number", BARTLETT))
+    return findings
+
+
+def _longest_run(together: CombineBy) -> slice:
+    """The longest row of steps without a gap, or its middle."""
+    edges = np.flatnonzero(np.diff(together.starts) != together.step) + 1
+    bounds = np.concatenate([[0], edges, [len(together.starts)]])
+    longest = int(np.argmax(np.diff(bounds)))
+    first, last = int(bounds[longest]), int(bounds[longest + 1])
+    spare = max(last - first - MOST_CLOCK_STEPS, 0) // 2
+    return slice(first + spare, last - spare)

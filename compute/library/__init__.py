@@ -1,0 +1,1 @@
+"""Library of media, materials and pipe sizes, each value with its source."""

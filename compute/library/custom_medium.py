@@ -1,0 +1,144 @@
+"""A user's custom medium: a small table by temperature, read between its rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.base.errors import NotEnough, OutOfRange
+from compute.base.figures import bare, said
+from compute.base.findings import Finding
+from compute.base.sources import Source
+from compute.library.fitted_properties import FloatArray, Real
+from compute.library.media import TEMPERATURE_SLACK, MediumProperties
+
+# ASTM D341 adds 0.7 mm2/s and needs the sum well above 1 mm2/s.
+LEAST_FOR_D341 = 0.4e-6
+
+
+@dataclass(frozen=True, slots=True)
+class MediumTable:
+    """Rows by rising temperature [K]: sound_speed [m/s], density [kg/m3], dynamic_viscosity [Pa s]; (n,) arrays of two rows
+    or more at one `pressure` [Pa]. Uncertainties are standard and relative."""
+
+    name: str
+    pressure: float
+    temperature: FloatArray
+    sound_speed: FloatArray
+    density: FloatArray
+    dynamic_viscosity: FloatArray
+    sound_speed_uncertainty: float
+    density_uncertainty: float
+    viscosity_uncertainty: float
+    source: Source
+
+
+def table_properties(table: MediumTable, temperature: Real) -> MediumProperties:
+    """Sound speed, density and viscosity between the rows of a table.
+
+    Sound speed and density by monotone cubics (no overshoot between rows); viscosity v = viscosity/density by straight lines
+    of log log (v + 0.7 mm2/s) in log T, or, for thin liquids, of log v in 1/T.
+
+    Parameters
+    ----------
+    table : MediumTable
+    temperature : float or (n,) [K]
+
+    Returns
+    -------
+    properties : MediumProperties  a temperature a little outside the table is among its findings
+
+    Raises
+    ------
+    NotEnough   fewer than two rows
+    OutOfRange  rows not in rising order or not above 0; a temperature more than 10 K outside the table
+
+    Source
+    ------
+    interpolation : Fritsch and Carlson 1980, monotone cubics; ASTM D341, viscosity-temperature charts (from memory).
+    """
+    if len(table.temperature) < 2:
+        raise NotEnough("A medium by table needs two temperatures or more.", field="medium.table")
+    _check(table)
+    low, high = float(table.temperature[0]), float(table.temperature[-1])
+    findings = _outside(table, float(np.min(temperature)), float(np.max(temperature)))
+    inside = np.clip(temperature, low, high)
+    density = _monotone(table.temperature, table.density, inside)
+    return MediumProperties(
+        name=table.name,
+        temperature=temperature,
+        pressure=table.pressure,
+        sound_speed=_as(temperature, _monotone(table.temperature, table.sound_speed, inside)),
+        density=_as(temperature, density),
+        dynamic_viscosity=_as(temperature, density * _kinematic(table, inside)),
+        sound_speed_uncertainty=table.sound_speed_uncertainty,
+        density_uncertainty=table.density_uncertainty,
+        viscosity_uncertainty=table.viscosity_uncertainty,
+        source=table.source,
+        findings=tuple(findings),
+    )
+
+
+def _check(table: MediumTable) -> None:
+    rows = (table.temperature, table.sound_speed, table.density, table.dynamic_viscosity)
+    if len({len(row) for row in rows}) > 1:
+        raise NotEnough(
+            "Each row of the table needs temperature, sound speed, density and viscosity.",
+            field="medium.table",
+        )
+    if not all(np.all(np.isfinite(row)) and np.all(row > 0) for row in rows):
+        raise OutOfRange("Every figure of the table is above 0.", field="medium.table")
+    if not np.all(np.diff(table.temperature) > 0):
+        raise OutOfRange(
+            "The temperatures of the table rise from row to row, none twice.", field="medium.table"
+        )
+
+
+def _outside(table: MediumTable, coldest: float, hottest: float) -> list[Finding]:
+    findings = []
+    low, high = float(table.temperature[0]), float(table.temperature[-1])
+    for value, end, away in ((coldest, low, low - coldest), (hottest, high, hottest - high)):
+        if not away <= TEMPERATURE_SLACK:
+            raise OutOfRange(
+                f"medium.temperature is {said(value, 'degC', '.4g')}; the table reaches from {bare(low, 'degC', 'g')} to "
+                f"{said(high, 'degC', 'g')}.",
+                field="medium.temperature",
+            )
+        if away > 0:
+            detail = (
+                f"At {said(value, 'degC', '.1f')} the table does not reach; figures are those at {said(end, 'degC', '.1f')}. "
+                "Add a row to it."
+            )
+            findings.append(
+                Finding(
+                    "medium-outside-range",
+                    "warning",
+                    detail,
+                    "medium.temperature",
+                    value,
+                    end,
+                    "temperature",
+                    table.source,
+                )
+            )
+    return findings
+
+
+def _monotone(x: FloatArray, y: FloatArray, at: Real) -> FloatArray:
+    from scipy.interpolate import PchipInterpolator  # half a second to import, so only where a table is used
+
+    return np.asarray(PchipInterpolator(x, y)(at), dtype=np.float64)
+
+
+def _kinematic(table: MediumTable, at: Real) -> FloatArray:
+    viscosity = table.dynamic_viscosity / table.density
+    if np.min(viscosity) < LEAST_FOR_D341:
+        return np.asarray(np.exp(np.interp(-1 / at, -1 / table.temperature, np.log(viscosity))))
+    straight = np.log10(np.log10(viscosity * 1e6 + 0.7))
+    between = np.interp(np.log10(at), np.log10(table.temperature), straight)
+    return np.asarray(1e-6 * (10 ** (10**between) - 0.7))
+
+
+def _as(temperature: Real, values: FloatArray) -> Real:
+    return float(values) if np.ndim(temperature) == 0 else values

@@ -1,0 +1,349 @@
+"""Liquids: sound speed, density and viscosity by temperature, pressure and what they are made of."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.base.errors import NotEnough, OutOfRange, UnknownName
+from compute.base.figures import bare, said
+from compute.base.findings import Finding
+from compute.base.marks import marked
+from compute.base.sources import PRACTICE, Source
+from compute.library.fitted_properties import Real
+from compute.library.liquids import Liquid, liquids
+
+ATMOSPHERE = 101_325.0
+CELSIUS = 273.15
+# So far outside their range figures are still given, those at its end, with a finding.
+TEMPERATURE_SLACK = 10.0
+# At or above this relative standard uncertainty of the sound speed, unverified properties are a warning.
+DOUBTFUL = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class MediumProperties:
+    """A library medium in one state, or one for each temperature of an array.
+
+    temperature [K], pressure [Pa], sound_speed [m/s], density [kg/m3], dynamic_viscosity [Pa s]; the
+    uncertainties are standard and relative.
+    """
+
+    name: str
+    temperature: Real
+    pressure: float
+    sound_speed: Real
+    density: Real
+    dynamic_viscosity: Real
+    sound_speed_uncertainty: float
+    density_uncertainty: float
+    viscosity_uncertainty: float
+    source: Source
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LibraryMedium:
+    """An entry of the list of media: what it needs, how far its figures reach, how good they are, where they come from.
+
+    temperature_range [K], pressure_range [Pa], composition_range [g/kg for a salinity, else -] or None; the
+    uncertainties are standard and relative, that of the sound speed in the middle of the range.
+    """
+
+    name: str
+    title: str
+    needs: tuple[str, ...]
+    takes: tuple[str, ...]
+    temperature_range: tuple[float, float]
+    pressure_range: tuple[float, float]
+    composition_range: tuple[float, float] | None
+    sound_speed_uncertainty: float
+    density_uncertainty: float
+    viscosity_uncertainty: float
+    source: Source
+    note: str
+
+
+def media() -> tuple[LibraryMedium, ...]:
+    """Every medium of the library.
+
+    Source
+    ------
+    library : each medium carries its own.
+    """
+    return tuple(
+        LibraryMedium(
+            one.name,
+            one.title,
+            ("temperature", one.composition) if one.composition else ("temperature",),
+            ("pressure",),
+            one.temperature_range,
+            one.pressure_range,
+            one.composition_range if one.composition else None,
+            one.uncertainty.of_sound_speed(sum(one.temperature_range) / 2),
+            one.uncertainty.density,
+            one.uncertainty.dynamic_viscosity,
+            one.source,
+            one.note,
+        )
+        for one in liquids().values()
+    )
+
+
+def is_medium(name: str) -> bool:
+    """Whether the library has a medium of that name.
+
+    Parameters
+    ----------
+    name : str  slug in lower case
+
+    Returns
+    -------
+    known : bool
+
+    Source
+    ------
+    library : each medium carries its own.
+    """
+    return name in liquids()
+
+
+def medium_properties(
+    name: str, temperature: Real, pressure: float | None, composition: Mapping[str, float] | None = None
+) -> MediumProperties:
+    """Sound speed, density and viscosity of a library medium.
+
+    Parameters
+    ----------
+    name : str  slug such as `water`; case does not matter
+    temperature : float or (n,) [K]
+    pressure : float or None [Pa]  absolute; None takes the atmosphere, or what keeps it liquid, and says so
+    composition : mapping of float, or None  `salinity` [g/kg], `mass_fraction` or `api_gravity` [-], for a medium that has one
+
+    Returns
+    -------
+    properties : MediumProperties  boiling, freezing, leaving the range and doubtful figures are among its findings
+
+    Raises
+    ------
+    UnknownName  there is no such medium; carries the nearest names
+    NotEnough    what it is made of was not stated
+    OutOfRange   a temperature, pressure or composition the figures do not reach; a composition the medium does not have
+
+    Source
+    ------
+    library : the medium carries its own.
+    """
+    liquid = _named(name)
+    share = _share(liquid, composition or {})
+    coldest, hottest = float(np.min(temperature)), float(np.max(temperature))
+    low, high = liquid.temperature_range
+    _reached(coldest, hottest, liquid)
+    freezing = liquid.freezing_temperature(share)
+    floor = max(low, freezing)
+    findings = _outside(coldest, hottest, floor, freezing, liquid)
+    boiling = liquid.boiling_pressure(min(max(hottest, floor), high))
+    if pressure is None:
+        pressure = max(ATMOSPHERE, boiling)
+        findings.append(_pressure_assumed(pressure))
+    _pressure_reached(pressure, liquid)
+    if pressure < boiling * (1 - 1e-9):
+        findings.append(_boiling(liquid, hottest, pressure, boiling))
+        pressure = boiling
+    findings += _doubtful(liquid, coldest, hottest)
+    inside = _clipped(temperature, floor, high)
+    speed, density, viscosity = liquid.evaluate(inside, pressure, share)
+    return MediumProperties(
+        name=liquid.name,
+        temperature=temperature,
+        pressure=pressure,
+        sound_speed=speed,
+        density=density,
+        dynamic_viscosity=viscosity,
+        sound_speed_uncertainty=liquid.uncertainty.of_sound_speed(coldest, hottest),
+        density_uncertainty=liquid.uncertainty.density,
+        viscosity_uncertainty=liquid.uncertainty.dynamic_viscosity,
+        source=liquid.source,
+        findings=tuple(findings),
+    )
+
+
+def saturation_pressure(temperature: float, name: str = "water") -> float:
+    """Pressure at which a library medium boils.
+
+    Parameters
+    ----------
+    temperature : float [K]  within the medium's range
+    name : str  slug
+
+    Returns
+    -------
+    pressure : float [Pa]  0 if it is not known to boil
+
+    Raises
+    ------
+    UnknownName  there is no such medium
+
+    Source
+    ------
+    phase equilibrium : that of the medium's equation of state, fitted.
+    """
+    return _named(name).boiling_pressure(temperature)
+
+
+def _named(name: str) -> Liquid:
+    known, wanted = liquids(), name.strip().lower()
+    if wanted in known:
+        return known[wanted]
+    near = tuple(difflib.get_close_matches(wanted[:60], known, n=3, cutoff=0.5))
+    hint = f" Near it: {', '.join(near)}." if near else ""
+    raise UnknownName(
+        f"The library has no medium {name[:60]!r}.{hint} Or state sound_speed, density and dynamic_viscosity.",
+        field="medium.name",
+        suggestions=near,
+    )
+
+
+def _share(liquid: Liquid, composition: Mapping[str, float]) -> float:
+    """The one number of what the liquid is made of; 0 for one that has none."""
+    for stated in composition:
+        if stated != liquid.composition:
+            raise OutOfRange(
+                f"{liquid.title} has no {stated}; leave it out, or state the medium's figures.",
+                field=f"medium.{stated}",
+            )
+    if not liquid.composition:
+        return 0.0
+    field = f"medium.{liquid.composition}"
+    if liquid.composition not in composition:
+        raise NotEnough(f"{liquid.title} needs its {liquid.composition.replace('_', ' ')}.", field=field)
+    share = float(composition[liquid.composition])
+    low, high = liquid.composition_range
+    if not low <= share <= high:
+        unit = " g/kg" if liquid.composition == "salinity" else ""
+        raise OutOfRange(
+            f"{field} is {share:g}{unit}; the figures for {liquid.title} reach from {low:g} to {high:g}{unit}.",
+            field=field,
+        )
+    return share
+
+
+def _reached(coldest: float, hottest: float, liquid: Liquid) -> None:
+    low, high = liquid.temperature_range
+    for value in (coldest, hottest):
+        if not low - TEMPERATURE_SLACK <= value <= high + TEMPERATURE_SLACK:
+            raise OutOfRange(
+                f"medium.temperature is {said(value, 'degC', '.4g')}; the figures for {liquid.title} reach from "
+                f"{bare(low, 'degC', 'g')} to {said(high, 'degC', 'g')}.",
+                field="medium.temperature",
+            )
+
+
+def _pressure_reached(pressure: float, liquid: Liquid) -> None:
+    low, high = liquid.pressure_range
+    if not low <= pressure <= high:
+        raise OutOfRange(
+            f"medium.pressure is {said(pressure, 'kPa', '.4g')} absolute; the figures for {liquid.title} reach from "
+            f"{bare(low, 'kPa', 'g')} to {said(high, 'kPa', 'g')}.",
+            field="medium.pressure",
+        )
+
+
+def _clipped(temperature: Real, low: float, high: float) -> Real:
+    return (
+        min(max(float(temperature), low), high)
+        if np.ndim(temperature) == 0
+        else np.clip(temperature, low, high)
+    )
+
+
+def _outside(coldest: float, hottest: float, floor: float, freezing: float, liquid: Liquid) -> list[Finding]:
+    """Freezing, and temperatures a little outside the range of the figures."""
+    findings = []
+    if coldest < freezing:
+        findings.append(_frozen(liquid, coldest, freezing, floor))
+    elif coldest < floor:
+        findings.append(_beyond(liquid, coldest, floor))
+    if hottest > liquid.temperature_range[1]:
+        findings.append(_beyond(liquid, hottest, liquid.temperature_range[1]))
+    return findings
+
+
+def _frozen(liquid: Liquid, temperature: float, freezing: float, floor: float) -> Finding:
+    return Finding(
+        "medium-frozen",
+        "error",
+        f"{liquid.title} freezes at {said(freezing, 'degC', '.2f')} (pressure moves this a little) and this is "
+        f"{said(temperature, 'degC', '.1f')}; figures are those at {said(floor, 'degC', '.2f')}. Check the temperature, or name the mixture "
+        "that keeps it liquid.",
+        field="medium.temperature",
+        value=temperature,
+        limit=freezing,
+        kind="temperature",
+        source=liquid.source,
+    )
+
+
+def _beyond(liquid: Liquid, temperature: float, end: float) -> Finding:
+    return Finding(
+        "medium-outside-range",
+        "warning",
+        f"At {said(temperature, 'degC', '.1f')} {liquid.title} is outside the range of its figures; they are those at "
+        f"{said(end, 'degC', '.1f')}.",
+        field="medium.temperature",
+        value=temperature,
+        limit=end,
+        kind="temperature",
+        source=liquid.source,
+    )
+
+
+def _boiling(liquid: Liquid, temperature: float, pressure: float, boiling: float) -> Finding:
+    return Finding(
+        "medium-boiling",
+        "error",
+        f"At {said(temperature, 'degC', '.1f')} {liquid.title} boils at {said(boiling, 'kPa', '.4g')}, and the pressure stated is "
+        f"{said(pressure, 'kPa', '.4g')} absolute; figures are those at the boiling pressure. Check pressure and temperature.",
+        field="medium.pressure",
+        value=pressure,
+        limit=boiling,
+        kind="pressure",
+        source=liquid.source,
+    )
+
+
+def _pressure_assumed(pressure: float) -> Finding:
+    what = "atmospheric" if pressure == ATMOSPHERE else "the pressure at which it would boil"
+    return Finding(
+        "pressure-assumed",
+        "info",
+        f"No pressure was stated; {said(pressure, 'kPa', '.5g')} absolute is assumed ({what}). {marked('100 kPa', '15 psi')} more change the "
+        "sound speed of water by about 0.01 %, of oils by about 0.03 %, of liquids near boiling by more.",
+        field="medium.pressure",
+        value=pressure,
+        kind="pressure",
+        source=PRACTICE,
+    )
+
+
+def _doubtful(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
+    """Return a finding if the properties are unverified or vary from batch to batch."""
+    spread = liquid.uncertainty.of_sound_speed(coldest, hottest)
+    if liquid.source.provenance != "unverified":
+        return []
+    return [
+        Finding(
+            "medium-figures-uncertain",
+            "warning" if spread >= DOUBTFUL else "info",
+            f"The sound speed of {liquid.title} is known to about {2 * spread:.1%} and its viscosity to about "
+            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (not verified against the source; batches vary). "
+            "Measured transit times give the sound speed on site; state the viscosity if a data sheet has it.",
+            field="medium.name",
+            value=spread,
+            limit=DOUBTFUL,
+            source=liquid.source,
+        )
+    ]

@@ -1,0 +1,1 @@
+"""Logs: series of readings, segments, steady segments and checks."""

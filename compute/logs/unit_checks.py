@@ -1,0 +1,244 @@
+"""Whether the numbers of a log can be in the units they are said to be, and stay in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.base.figures import bare, said
+from compute.base.findings import Finding
+from compute.base.marks import marked
+from compute.base.unit_table import Unit
+
+Times = NDArray[np.int64]
+Columns = Mapping[str, NDArray[np.float64]]
+
+# Of each stretch fed so many readings are looked at, spread evenly; each group of them is judged by its median.
+LOOKED_AT = 1024
+GROUP = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Plausible:
+    """Between what [SI] the magnitude of a column can lie, whatever the pipe; common practice."""
+
+    kind: str
+    lowest: float
+    highest: float
+    unit: str
+    what: str
+
+
+# A path of 10 mm in a fast solid to 12 m in cold gas; sound from heavy vapour to a steel wave; a bore of
+# 6 mm to 6 m. Flows may be nothing, so they have no lowest.
+PLAUSIBLE = {
+    "transit_time": Plausible("transit_time", 1e-6, 0.1, "s", "a transit time"),
+    "sound_speed": Plausible("speed", 300.0, 6000.0, "m/s", "a sound speed"),
+    "flow_velocity": Plausible("speed", 0.0, 100.0, "m/s", "a flow velocity"),
+    "volume_flow": Plausible("volume_flow", 0.0, 300.0, "m3/s", "a volume flow"),
+    "medium_temperature": Plausible("temperature", 70.0, 700.0, "K", "a medium's temperature"),
+    "signal_to_noise": Plausible("ratio_db", -50.0, 150.0, "dB", "a signal to noise ratio"),
+}
+# Ratios of two columns [SI] that a set-up fixes or bounds.
+LARGEST_DIFFERENCE_OF_TRANSIT = 0.1
+SMALLEST_BORE_AREA, LARGEST_BORE_AREA = 2.8e-5, 30.0
+# Factors between units that are mistaken for each other.
+FACTORS = {
+    1000.0: "a thousand (ms and us, us and ns, m and mm)",
+    1e6: "a million",
+    25.4: "25.4 (inches and millimetres)",
+    3.28084: "3.28 (metres and feet)",
+    3.6: "3.6 (m3/h and l/s)",
+    60.0: "60 (a minute and a second)",
+    3600.0: "3600 (an hour and a second)",
+    4.40287: "4.40 (m3/h and US gal/min)",
+}
+FACTOR_TOLERANCE = 0.03
+# Columns that no flow changes much, and pairs whose ratio the set-up fixes.
+STEADY = ("transit_time", "sound_speed")
+PROPORTIONAL = (
+    ("volume_flow", "flow_velocity"),
+    ("time_difference", "flow_velocity"),
+    ("time_difference", "volume_flow"),
+)
+GROUPS_TO_CONFIRM = 2
+
+
+class UnitCheck:
+    """Fed the readings of a log, tells which columns cannot be in their units, or change them on the way.
+
+    Parameters
+    ----------
+    units : mapping of column to Unit  conversion of each column fed to SI; none for those in SI already
+    """
+
+    def __init__(self, units: Mapping[str, Unit]) -> None:
+        self._of = units
+        self._impossible: dict[str, tuple[int, float]] = {}
+        self._steps: dict[str, tuple[int, float]] = {}
+        self._held: dict[str, list[tuple[int, float]]] = {}
+
+    def feed(self, times: Times, columns: Columns) -> None:
+        """The next readings: (n,) times [us] since 1970 UTC, and (n,) columns."""
+        stride = -(-len(times) // LOOKED_AT)
+        looked = {name: self._si(name, values[::stride]) for name, values in columns.items()}
+        groups = {name: _medians(values) for name, values in looked.items()}
+        starts = times[::stride]
+        if len(starts) >= GROUP:
+            starts = starts[: len(starts) // GROUP * GROUP : GROUP]
+        for name, medians in groups.items():
+            if name in PLAUSIBLE:
+                self._bounds(name, starts, np.abs(medians), PLAUSIBLE[name].lowest, PLAUSIBLE[name].highest)
+        for name, ratio, lowest, highest in _ratios(groups):
+            self._bounds(name, starts, ratio, lowest, highest)
+        for name, series in _followed(groups):
+            self._follow(name, starts, series)
+
+    def findings(self) -> list[Finding]:
+        """What was found in all that was fed."""
+        # A column that is impossible by itself makes its ratios so; one cause is told once.
+        findings = [
+            self._impossible_finding(name, *met)
+            for name, met in self._impossible.items()
+            if "/" not in name or not self._impossible.keys() & set(name.split("/"))
+        ]
+        for name, (at, factor) in self._steps.items():
+            columns = " against ".join(name.split("/"))
+            detail = (
+                f"From {_clock(at)} on, {columns} is {factor:.4g} times what it was: close to {_factor_named(factor)}. The unit of a column "
+                "seems to have been changed during the log; divide it there into two surveys."
+            )
+            findings.append(Finding("log-unit-changes", "error", detail, f"log.{name.split('/')[0]}", factor))
+        return findings
+
+    def _si(self, name: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        unit = self._of.get(name)
+        return values if unit is None else (values + unit.shift) * unit.multiplier / unit.divisor
+
+    def _bounds(
+        self, name: str, starts: Times, size: NDArray[np.float64], lowest: float, highest: float
+    ) -> None:
+        if name in self._impossible:
+            return
+        outside = np.flatnonzero((size < lowest) | (size > highest))
+        # One odd group is a spike, not a unit; a short log is all one group.
+        if len(outside) and 2 * len(outside) >= min(len(size), GROUPS_TO_CONFIRM * 2):
+            self._impossible[name] = int(starts[outside[0]]), float(size[outside[0]])
+
+    def _follow(self, name: str, starts: Times, series: NDArray[np.float64]) -> None:
+        """Look for a step by one of the factors that stays."""
+        known = self._held.get(name, [])
+        points = known + [
+            (int(at), float(size))
+            for at, size in zip(starts, series, strict=True)
+            if np.isfinite(size) and size > 0
+        ]
+        self._held[name] = points[-2 * GROUPS_TO_CONFIRM :]
+        if name in self._steps or len(points) <= 2 * GROUPS_TO_CONFIRM:
+            return
+        size = np.array([p for _, p in points])
+        windows = np.lib.stride_tricks.sliding_window_view(size, GROUPS_TO_CONFIRM)
+        # The group between may hold the step itself.
+        before, after = windows[: -GROUPS_TO_CONFIRM - 1], windows[GROUPS_TO_CONFIRM + 1 :]
+        steady = (before.max(axis=1) < 1.05 * before.min(axis=1)) & (
+            after.max(axis=1) < 1.05 * after.min(axis=1)
+        )
+        factor = np.median(after, axis=1) / np.median(before, axis=1)
+        for n in np.flatnonzero(steady & (np.maximum(factor, 1 / factor) > 2)):
+            if _factor_named(float(factor[n])):
+                self._steps[name] = points[int(n) + GROUPS_TO_CONFIRM][0], float(factor[n])
+                return
+
+    def _impossible_finding(self, name: str, at: int, size: float) -> Finding:
+        if name == "time_difference/transit_time":
+            detail = (
+                f"From {_clock(at)} on, the time difference is {size:.3g} of the transit time; no flow makes it more than "
+                f"{LARGEST_DIFFERENCE_OF_TRANSIT:g}. One of the two is not in the unit its column states."
+            )
+            return Finding(
+                "log-unit-implausible",
+                "error",
+                detail,
+                "log.time_difference",
+                size,
+                LARGEST_DIFFERENCE_OF_TRANSIT,
+            )
+        if name == "volume_flow/flow_velocity":
+            detail = (
+                f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {_area(size)}, which no pipe has. One of "
+                "the two is not in the unit its column states."
+            )
+            limit = SMALLEST_BORE_AREA if size < SMALLEST_BORE_AREA else LARGEST_BORE_AREA
+            return Finding("log-unit-implausible", "error", detail, "log.volume_flow", size, limit)
+        known = PLAUSIBLE[name]
+        limit = known.lowest if size < known.lowest else known.highest
+        detail = (
+            f"From {_clock(at)} on, {name} reads {said(size, known.unit, '.4g')}, which {known.what} is not "
+            f"({bare(known.lowest, known.unit, 'g')} to {said(known.highest, known.unit, 'g')}). "
+            f"{_would_fit(size, known)}Check the unit of the column."
+        )
+        return Finding("log-unit-implausible", "error", detail, f"log.{name}", size, limit, known.kind)
+
+
+def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Medians of groups, leaving out what is missing; a short stretch is one group a reading."""
+    if len(values) < GROUP:
+        return values
+    whole = values[: len(values) // GROUP * GROUP].reshape(-1, GROUP)
+    if np.isnan(values).any():
+        counted = np.sort(whole, axis=1)  # nan sorts last
+        known = GROUP - np.isnan(whole).sum(axis=1)
+        middle: NDArray[np.float64] = counted[np.arange(len(counted)), np.maximum(known - 1, 0) // 2]
+        return middle
+    medians: NDArray[np.float64] = np.median(whole, axis=1)
+    return medians
+
+
+def _area(bore: float) -> str:
+    """The area of a bore [m2] as the finding words it."""
+    return marked(f"{bore * 1e6:.3g} mm2", f"{bore / 0.0254**2:.3g} in2")
+
+
+def _ratios(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64], float, float]]:
+    if "transit_time" in groups and "time_difference" in groups:
+        ratio = _ratio(groups["time_difference"], groups["transit_time"])
+        yield "time_difference/transit_time", ratio, 0.0, LARGEST_DIFFERENCE_OF_TRANSIT
+    if "volume_flow" in groups and "flow_velocity" in groups:
+        ratio = _ratio(groups["volume_flow"], groups["flow_velocity"])
+        yield "volume_flow/flow_velocity", ratio, SMALLEST_BORE_AREA, LARGEST_BORE_AREA
+
+
+def _followed(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64]]]:
+    for name in STEADY:
+        if name in groups:
+            yield name, np.abs(groups[name])
+    for top, bottom in PROPORTIONAL:
+        if top in groups and bottom in groups:
+            yield f"{top}/{bottom}", _ratio(groups[top], groups[bottom])
+
+
+def _ratio(top: NDArray[np.float64], bottom: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Size of a ratio; nan where there is nothing to divide by, or nothing to divide."""
+    with np.errstate(all="ignore"):
+        return np.where((bottom != 0) & (top != 0), np.abs(top / bottom), np.nan)
+
+
+def _factor_named(factor: float) -> str:
+    size = max(factor, 1 / factor)
+    return next((name for f, name in FACTORS.items() if abs(size / f - 1) <= FACTOR_TOLERANCE), "")
+
+
+def _would_fit(size: float, known: Plausible) -> str:
+    """By which thousands it would be plausible."""
+    for factor in (1e3, 1e-3, 1e6, 1e-6):
+        if size and known.lowest < size * factor < known.highest and known.kind in ("transit_time", "speed"):
+            return f"It would be one with a unit {factor:g} times as large. "
+    return ""
+
+
+def _clock(at: int) -> str:
+    return f"{datetime.fromtimestamp(0, UTC) + timedelta(microseconds=at):%Y-%m-%d %H:%M:%S} UTC"

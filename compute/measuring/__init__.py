@@ -1,0 +1,1 @@
+"""Measuring: beam, velocity profile, spacing, flow, conditions, wall, location and checks of a set-up."""

@@ -1,0 +1,378 @@
+"""The ray through wedge, wall, lining and medium: its wave modes, angles and times.
+
+Every angle is measured from the pipe's radius. The axial slowness p = sin(angle)/speed is the same
+in every layer, so a ray is known from p alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.base.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
+from compute.base.figures import said
+from compute.base.memoization import remembered
+from compute.base.messages import quantity
+
+MOST_TRAVERSES = 16
+
+FloatArray = NDArray[np.float64]
+Real = float | FloatArray
+WaveMode = Literal["longitudinal", "shear"]
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A wall or a lining: thickness [m], sound speeds [m/s]; `wave_mode` None lets the rule choose.
+
+    Here and in the other parts of a set-up a figure may be an (n,) array, to follow many set-ups at once.
+    """
+
+    thickness: Real
+    longitudinal_sound_speed: Real
+    shear_sound_speed: Real | None = None
+    wave_mode: WaveMode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pipe:
+    """A round pipe: outer diameter [m], wall, linings from the wall inward, roughness of the wetted face [m]."""
+
+    outer_diameter: Real
+    wall: Layer
+    roughness: Real
+    linings: tuple[Layer, ...] = ()
+
+    @property
+    def bore(self) -> Real:
+        """Inner diameter left for the medium [m]."""
+        return self.outer_diameter - 2 * (
+            self.wall.thickness + sum(layer.thickness for layer in self.linings)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Medium:
+    """What the pipe carries: sound speed [m/s], density [kg/m3], dynamic viscosity [Pa s]; floats or (n,) arrays."""
+
+    sound_speed: Real
+    density: Real
+    dynamic_viscosity: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Transducers:
+    """A transducer pair.
+
+    frequency [Hz], wedge_sound_speed [m/s], wedge_angle [rad] from the radius, face_offset [m] from the
+    beam's exit point to the facing end, wedge_delay [s] in one wedge, one way.
+    """
+
+    frequency: float
+    wedge_sound_speed: Real
+    wedge_angle: Real
+    face_offset: Real = 0.0
+    wedge_delay: Real = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything that fixes the beam: pipe, medium, transducers and the number of traverses."""
+
+    pipe: Pipe
+    medium: Medium
+    transducers: Transducers
+    traverses: int
+
+
+@dataclass(frozen=True, slots=True)
+class RayPath:
+    """The beam from one wedge to the other: angles [rad] from the radius, axial slowness [s/m], lengths [m], times [s].
+
+    `wave_modes` and `angles_in_solids` are those of the wall, then of each lining. Figures of the medium are arrays when
+    its properties are.
+    """
+
+    axial_slowness: Real
+    wave_modes: tuple[WaveMode, ...]
+    angles_in_solids: tuple[Real, ...]
+    angle_in_medium: Real
+    axial_advance: Real
+    time_in_medium: Real
+    time_in_solids: Real
+    transit_time: Real
+
+
+@remembered
+def axial_slowness(transducers: Transducers) -> Real:
+    """Axial slowness of the beam a wedge sends out; every layer keeps it.
+
+    Parameters
+    ----------
+    transducers : Transducers  wedge_angle in [rad] above 0 and below pi/2, wedge_sound_speed in [m/s] above 0
+
+    Returns
+    -------
+    slowness : float or (n,) [s/m]
+
+    Raises
+    ------
+    OutOfRange     an angle or a speed no wedge can have
+    NumberInvalid  a face offset or a wedge delay that is not finite
+
+    Source
+    ------
+    snell : p = sin(angle)/speed, equal on both sides of every boundary parallel to the axis.
+    """
+    angle = np.asarray(transducers.wedge_angle)
+    possible = (angle > 0) & (angle < np.pi / 2)
+    if not np.all(possible):
+        raise OutOfRange(
+            field="transducers.wedge_angle",
+            value=quantity(angle[~possible].flat[0], "angle"),
+            above=quantity(0.0, "angle"),
+            below=quantity(np.pi / 2, "angle"),
+        )
+    _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "m/s")
+    _above_zero(transducers.frequency, "transducers.frequency", "Hz")
+    # Below 0 is let pass: sensitivities are taken by steps to both sides of a delay that may be 0.
+    for name in ("face_offset", "wedge_delay"):
+        value = getattr(transducers, name)
+        if not np.all(np.isfinite(value)):
+            raise NumberInvalid(field=f"transducers.{name}", variant="not-finite")
+    slowness: Real = np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed
+    return slowness
+
+
+def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
+    """Angle of a ray after it crosses a flat boundary between two media.
+
+    Parameters
+    ----------
+    angle_in : float or (n,) [rad]  from the normal, 0 up to pi/2
+    speed_in : float [m/s]  in the medium left, above 0
+    speed_out : float or (n,) [m/s]  in the medium entered, above 0
+
+    Returns
+    -------
+    angle_out : as angle_in [rad]  from the normal
+
+    Raises
+    ------
+    OutOfRange       a speed is not above 0
+    TotalReflection  no ray passes; carries the critical angle
+
+    Source
+    ------
+    snell : equal phase along the boundary, written for speeds.
+    """
+    if np.any(np.asarray(speed_in) <= 0) or np.any(np.asarray(speed_out) <= 0):
+        raise OutOfRange(f"Sound speeds are above 0 m/s; these are {speed_in} and {speed_out}.")
+    sine = np.sin(angle_in) * speed_out / speed_in
+    if np.any(sine >= 1):
+        critical = float(np.arcsin(np.min(speed_in / np.asarray(speed_out))))
+        raise TotalReflection(
+            f"No ray passes: beyond {np.degrees(critical):.2f} deg the boundary reflects everything.",
+            critical_angle=critical,
+            sound_speed=float(np.max(speed_out)),
+            axial_speed=float(np.min(speed_in / np.sin(angle_in))),
+        )
+    return np.arcsin(sine)
+
+
+def choose_wave_mode(
+    layer: Layer, transducers: Transducers, field: str = "pipe.material"
+) -> tuple[WaveMode, Real]:
+    """The wave a layer carries, and its sound speed: longitudinal where it propagates, otherwise shear.
+
+    A wave mode set by hand is taken, and refused if it does not propagate.
+
+    Parameters
+    ----------
+    layer : Layer
+    transducers : Transducers  their wedge fixes the beam's axial slowness
+    field : str  request path of the layer's material, for the error
+
+    Returns
+    -------
+    mode : WaveMode
+    speed : float or (n,) [m/s]
+
+    Raises
+    ------
+    OutOfRange       a sound speed not above 0
+    NotEnough        a shear wave is needed and its sound speed is not known
+    TotalReflection  neither wave, or not the one asked for, propagates; carries the critical angle in the wedge
+
+    Source
+    ------
+    snell : a wave propagates where slowness x speed is below 1; the rule itself is common practice.
+    """
+    slowness = axial_slowness(transducers)
+    _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "m/s")
+    if layer.wave_mode != "shear" and np.all(slowness * layer.longitudinal_sound_speed < 1):
+        return "longitudinal", layer.longitudinal_sound_speed
+    if layer.wave_mode == "longitudinal":
+        raise _no_wave("longitudinal", layer.longitudinal_sound_speed, transducers, field)
+    if layer.shear_sound_speed is None:
+        raise NotEnough(
+            f"The beam needs a shear wave in {field}, and its shear sound speed is not known; state it, "
+            "or use transducers with a smaller wedge angle.",
+            field=field,
+        )
+    _above_zero(layer.shear_sound_speed, f"{field}.shear_sound_speed", "m/s")
+    if np.any(slowness * layer.shear_sound_speed >= 1):
+        raise _no_wave("shear", layer.shear_sound_speed, transducers, field)
+    return "shear", layer.shear_sound_speed
+
+
+@remembered
+def trace(setup: Setup) -> RayPath:
+    """Follow the beam from wedge to wedge.
+
+    Axial advance N*B*tan(medium) + 2*sum(t*tan(layer)); time in the medium N*B/(c*cos(medium)); in each layer
+    2*t/(c*cos(layer)); two wedge delays.
+
+    Parameters
+    ----------
+    setup : Setup  traverses from 1 to 16
+
+    Returns
+    -------
+    path : RayPath
+
+    Raises
+    ------
+    OutOfRange       a dimension, a speed or the number of traverses that cannot be; no bore left
+    NumberInvalid    a face offset or a wedge delay that is not finite
+    NotEnough        a shear speed is needed and not known
+    TotalReflection  no ray reaches the medium; `field` names the layer, the critical angle is that in the wedge
+
+    Source
+    ------
+    snell : plane layers, straight rays along a diameter (geometric acoustics).
+    """
+    check_dimensions(setup.pipe)
+    if setup.traverses not in range(1, MOST_TRAVERSES + 1):
+        raise OutOfRange(
+            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MOST_TRAVERSES}.",
+            field="traverses",
+        )
+    slowness = axial_slowness(setup.transducers)
+    modes, angles, advance, time_in_solids = _through_solids(setup.pipe, setup.transducers)
+    sine, cosine = _in_medium(setup.medium.sound_speed, setup.transducers)
+    crossing = setup.traverses * setup.pipe.bore
+    time_in_medium = crossing / (setup.medium.sound_speed * cosine)
+    time_in_solids = time_in_solids + 2 * setup.transducers.wedge_delay
+    return RayPath(
+        axial_slowness=slowness,
+        wave_modes=modes,
+        angles_in_solids=angles,
+        angle_in_medium=np.arcsin(sine),
+        axial_advance=crossing * sine / cosine + advance,
+        time_in_medium=time_in_medium,
+        time_in_solids=time_in_solids,
+        transit_time=time_in_medium + time_in_solids,
+    )
+
+
+def check_dimensions(pipe: Pipe) -> None:
+    """Refuse a pipe that cannot be.
+
+    Parameters
+    ----------
+    pipe : Pipe  lengths in [m]
+
+    Raises
+    ------
+    OutOfRange  a length below 0, or walls and linings that leave no bore
+
+    Source
+    ------
+    geometry : bore = outer diameter - 2 (wall + linings).
+    """
+    _above_zero(pipe.outer_diameter, "pipe.outer_diameter", "m")
+    _above_zero(pipe.wall.thickness, "pipe.wall_thickness", "m")
+    for lining in pipe.linings:
+        _above_zero(lining.thickness, "pipe.lining.thickness", "m")
+    if not np.all((np.asarray(pipe.roughness) >= 0) & np.isfinite(pipe.roughness)):
+        raise OutOfRange(
+            f"The roughness is {said(float(np.min(pipe.roughness)), 'm', '')}; it is not below 0.",
+            field="pipe.roughness",
+        )
+    if np.any(np.asarray(pipe.bore) <= 0):
+        wall_alone = np.any(2 * pipe.wall.thickness >= np.asarray(pipe.outer_diameter))
+        lined = np.max(sum(lining.thickness for lining in pipe.linings))
+        raise OutOfRange(
+            f"In an outer diameter of {said(np.min(pipe.outer_diameter), 'mm', '.4g')} no bore is left by a wall of "
+            f"{said(np.max(pipe.wall.thickness), 'mm', '.4g')}"
+            + (f" and a lining of {said(lined, 'mm', '.4g')}" if pipe.linings else "")
+            + "; check the units.",
+            field="pipe.wall_thickness" if wall_alone else "pipe.lining.thickness",
+        )
+    if np.any(np.asarray(pipe.roughness) >= pipe.bore / 2):
+        raise OutOfRange(
+            f"A roughness of {said(np.max(pipe.roughness), 'mm', '.4g')} fills the bore of {said(np.min(pipe.bore), 'mm', '.4g')}.",
+            field="pipe.roughness",
+        )
+
+
+def _through_solids(
+    pipe: Pipe, transducers: Transducers
+) -> tuple[tuple[WaveMode, ...], tuple[Real, ...], Real, Real]:
+    """Wave modes, angles, axial advance and time of both walls and linings."""
+    slowness = axial_slowness(transducers)
+    modes: list[WaveMode] = []
+    angles: list[Real] = []
+    advance: Real = 0.0
+    time: Real = 0.0
+    for layer in (pipe.wall, *pipe.linings):
+        field = "pipe.lining.material" if modes else "pipe.material"
+        mode, speed = choose_wave_mode(layer, transducers, field)
+        angle: Real = np.arcsin(slowness * speed)
+        modes.append(mode)
+        angles.append(angle)
+        advance = advance + 2 * layer.thickness * np.tan(angle)
+        time = time + 2 * layer.thickness / (speed * np.cos(angle))
+    return tuple(modes), tuple(angles), advance, time
+
+
+def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
+    """Sine and cosine of the angle in the medium."""
+    slowness = axial_slowness(transducers)
+    if not np.all(np.asarray(speed) > 0):
+        raise OutOfRange(
+            f"The medium's sound speed is {said(np.min(speed), 'm/s', 'g')}; it is above 0.",
+            field="medium.sound_speed",
+        )
+    sine = slowness * speed
+    if np.any(sine >= 1):
+        raise _no_wave("longitudinal", speed, transducers, "medium.sound_speed")
+    return sine, np.sqrt(1 - sine * sine)
+
+
+def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str) -> TotalReflection:
+    speed = float(np.max(speeds))
+    axial_speed = float(np.min(1 / axial_slowness(transducers)))
+    # Axial slowness is kept from the wedge on, so the limit holds for the wedge angle whatever lies between.
+    critical = float(np.arcsin(np.minimum(np.min(transducers.wedge_sound_speed) / speed, 1.0)))
+    place = "the medium" if field.startswith("medium") else field
+    return TotalReflection(
+        f"No {mode} wave propagates in {place}: its sound speed of {said(speed, 'm/s', '.0f')} is above the beam's axial speed of "
+        f"{said(axial_speed, 'm/s', '.0f')}. One does below a wedge angle of {np.degrees(critical):.1f} deg; this is "
+        f"{np.degrees(np.max(transducers.wedge_angle)):.1f} deg. Check the material and the wedge.",
+        critical_angle=critical,
+        sound_speed=speed,
+        axial_speed=axial_speed,
+        field=field,
+    )
+
+
+def _above_zero(value: Real, field: str, unit: str) -> None:
+    # Two extremes are found faster than an array of verdicts is made; neither comparison holds for what is no number.
+    low, high = (value, value) if isinstance(value, float) else (np.min(value), np.max(value))
+    if not (low > 0 and high < np.inf):
+        raise OutOfRange(f"{field} is {said(float(np.min(value)), unit, 'g')}; it is above 0.", field=field)

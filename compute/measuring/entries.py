@@ -1,0 +1,357 @@
+"""What a person states about a pipe, a medium and a transducer pair, and what the physics makes of it.
+
+An entry holds SI values as stated: a library name or the person's own figures. Resolving one looks names
+up and returns the physical object together with a finding for everything that had to be assumed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from compute.base.errors import NotEnough, OutOfRange
+from compute.base.figures import said
+from compute.base.findings import Finding
+from compute.base.memoization import remembered
+from compute.base.sources import Source
+from compute.library.custom_medium import MediumTable, table_properties
+from compute.library.materials import Solid, solid
+from compute.library.media import medium_properties
+from compute.measuring import pipe_checks, setup_checks
+from compute.measuring.beam import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
+from compute.measuring.conditions import Conditions, expanded_pipe, oval_findings, warm_wedge
+
+STATED = Source("stated by the user", "published")
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialEntry:
+    """A material: a library `name`, or own sound speeds [m/s] and, if known, roughness when new [m] and expansion [1/K]."""
+
+    name: str = ""
+    longitudinal_sound_speed: float | None = None
+    shear_sound_speed: float | None = None
+    roughness: float | None = None
+    thermal_expansion: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LiningEntry:
+    """A lining: material and thickness [m]."""
+
+    material: MaterialEntry
+    thickness: float
+
+
+@dataclass(frozen=True, slots=True)
+class PipeEntry:
+    """A pipe as stated: outer diameter, wall, roughness [m]; material; lining; a wave mode if set by hand.
+
+    further_linings : inside the first, from the outside in
+    dimensions_temperature [K] : what the dimensions were taken at; None takes them as they are
+    largest_outer_diameter, smallest_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
+    """
+
+    outer_diameter: float
+    wall_thickness: float
+    material: MaterialEntry
+    lining: LiningEntry | None = None
+    roughness: float | None = None
+    wave_mode: WaveMode | None = None
+    further_linings: tuple[LiningEntry, ...] = ()
+    dimensions_temperature: float | None = None
+    largest_outer_diameter: float | None = None
+    smallest_outer_diameter: float | None = None
+
+    @property
+    def linings(self) -> tuple[LiningEntry, ...]:
+        """Every lining, from the outside in."""
+        return (*((self.lining,) if self.lining else ()), *self.further_linings)
+
+    @property
+    def bore(self) -> float:
+        """Inner diameter left for the medium [m]."""
+        return self.outer_diameter - 2 * (self.wall_thickness + sum(one.thickness for one in self.linings))
+
+    def conditions(self, medium_temperature: float | None) -> Conditions:
+        """What is known beside the dimensions."""
+        return Conditions(
+            medium_temperature,
+            self.dimensions_temperature,
+            self.largest_outer_diameter,
+            self.smallest_outer_diameter,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class MediumEntry:
+    """A medium as stated: a library `name` with its conditions, or own figures.
+
+    temperature [K], pressure [Pa], salinity [g/kg], mass_fraction and api_gravity [-]; or sound_speed [m/s],
+    density [kg/m3], dynamic_viscosity [Pa s]. `temperature_source` is `measured`, `estimated` or empty.
+    """
+
+    name: str = ""
+    temperature: float | None = None
+    temperature_source: str = ""
+    pressure: float | None = None
+    salinity: float | None = None
+    mass_fraction: float | None = None
+    api_gravity: float | None = None
+    sound_speed: float | None = None
+    density: float | None = None
+    dynamic_viscosity: float | None = None
+
+    @property
+    def table(self) -> MediumTable | None:
+        """Figures by temperature, of an entry that is known by a table."""
+        return None
+
+    @property
+    def composition(self) -> dict[str, float]:
+        """What was stated of what the medium is made of."""
+        stated = {
+            "salinity": self.salinity,
+            "mass_fraction": self.mass_fraction,
+            "api_gravity": self.api_gravity,
+        }
+        return {name: value for name, value in stated.items() if value is not None}
+
+
+@dataclass(frozen=True, slots=True)
+class TransducerEntry:
+    """A transducer pair as stated, with the temperatures [K] it may be used at, if known.
+
+    wedge_speed_per_kelvin [m/s/K] is how the wedge's sound speed changes from its wedge_reference_temperature [K].
+    """
+
+    transducers: Transducers
+    min_temperature: float | None = None
+    max_temperature: float | None = None
+    wedge_speed_per_kelvin: float | None = None
+    wedge_reference_temperature: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ResolvedPipe:
+    """The physical pipe, the solids it was made from (None for own figures), and what was assumed."""
+
+    pipe: Pipe
+    wall_solid: Solid | None
+    lining_solid: Solid | None
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ResolvedMedium:
+    """The physical medium, its relative standard uncertainties (None: not known) and its source."""
+
+    medium: Medium
+    source: Source
+    sound_speed_uncertainty: float | None = None
+    density_uncertainty: float | None = None
+    viscosity_uncertainty: float | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+def check_transducers(entry: TransducerEntry) -> None:
+    """Refuse a transducer pair that cannot be stated so; a wedge's angle and speeds are checked with the beam.
+
+    Parameters
+    ----------
+    entry : TransducerEntry
+
+    Raises
+    ------
+    OutOfRange  a face offset or a wedge delay below 0
+
+    Source
+    ------
+    geometry : the facing end lies beyond the exit point; a wave takes time.
+    """
+    for name, unit in (("face_offset", "m"), ("wedge_delay", "s")):
+        value = getattr(entry.transducers, name)
+        if value < 0:
+            raise OutOfRange(
+                f"transducers.{name} is {said(value, unit, 'g')}; it is not below 0.",
+                field=f"transducers.{name}",
+            )
+
+
+@remembered
+def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> ResolvedPipe:
+    """Turn a stated pipe into layers of known sound speed, at its operating temperature.
+
+    Parameters
+    ----------
+    entry : PipeEntry  lengths in [m]
+    temperature : float or None [K]  of the medium, for dimensions stated at another
+
+    Returns
+    -------
+    resolved : ResolvedPipe
+
+    Raises
+    ------
+    NotEnough    no roughness stated and none known of the wetted material; a lining inside no lining
+
+    Source
+    ------
+    library : each solid carries its own; a roughness taken from it is a finding.
+    """
+    if entry.further_linings and entry.lining is None:
+        raise NotEnough("State the outermost lining first.", field="pipe.lining")
+    wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
+    face, wetted, where = entry.material, wall_solid, "pipe.material"
+    linings: list[Layer] = []
+    for number, one in enumerate(entry.linings):
+        face = one.material
+        where = f"pipe.further_linings.{number - 1}.material" if number else "pipe.lining.material"
+        lining, wetted = _layer(one.material, one.thickness, None, where)
+        linings.append(lining)
+    findings: tuple[Finding, ...] = ()
+    roughness = entry.roughness
+    if roughness is None:
+        roughness, findings = _roughness_when_new(face, wetted, where)
+    conditions = entry.conditions(temperature)
+    expansion = wall_solid.thermal_expansion if wall_solid else entry.material.thermal_expansion
+    pipe, expanded = expanded_pipe(
+        Pipe(entry.outer_diameter, wall, roughness, tuple(linings)), expansion, conditions
+    )
+    lining_solid = wetted if linings else None
+    return ResolvedPipe(pipe, wall_solid, lining_solid, (*findings, *expanded, *oval_findings(conditions)))
+
+
+def _roughness_when_new(
+    face: MaterialEntry, wetted: Solid | None, where: str
+) -> tuple[float, tuple[Finding, ...]]:
+    if face.roughness is not None:
+        return face.roughness, tuple(pipe_checks.roughness_assumed(face.roughness, "", STATED))
+    if wetted is None or wetted.roughness is None:
+        raise NotEnough(
+            f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
+            field="pipe.roughness",
+        )
+    return wetted.roughness, tuple(
+        pipe_checks.roughness_assumed(wetted.roughness, wetted.title, wetted.source_roughness)
+    )
+
+
+def _layer(
+    material: MaterialEntry, thickness: float, wave_mode: WaveMode | None, where: str
+) -> tuple[Layer, Solid | None]:
+    if material.name:
+        found = solid(material.name, field=where)
+        return Layer(thickness, found.longitudinal_sound_speed, found.shear_sound_speed, wave_mode), found
+    if material.longitudinal_sound_speed is None:
+        raise NotEnough(f"{where} needs a library name or its longitudinal sound speed.", field=where)
+    return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode), None
+
+
+def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
+    """Turn a stated medium into sound speed, density and viscosity.
+
+    Parameters
+    ----------
+    entry : MediumEntry  SI
+
+    Returns
+    -------
+    resolved : ResolvedMedium
+
+    Raises
+    ------
+    NotEnough    a named medium without a temperature, or own figures that are incomplete
+
+    Source
+    ------
+    library : each medium carries its own; own figures are the user's.
+    """
+    # A table may be that of a record, of which only the caller knows whether it is the same.
+    return _medium_by_temperature(entry) if entry.table is not None else _medium_without_table(entry)
+
+
+@remembered
+def _medium_without_table(entry: MediumEntry) -> ResolvedMedium:
+    if entry.name:
+        return _medium_by_temperature(entry)
+    if entry.sound_speed is None or entry.density is None or entry.dynamic_viscosity is None:
+        raise NotEnough(
+            "A medium by value needs sound_speed, density and dynamic_viscosity; or give a library name "
+            "with a temperature.",
+            field="medium",
+        )
+    return ResolvedMedium(Medium(entry.sound_speed, entry.density, entry.dynamic_viscosity), STATED)
+
+
+def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
+    if entry.temperature is None:
+        raise NotEnough("A medium by name needs its temperature.", field="medium.temperature")
+    table = entry.table
+    if table is None:
+        found = medium_properties(entry.name, entry.temperature, entry.pressure, entry.composition)
+    else:
+        for stated in entry.composition:
+            raise OutOfRange(f"A medium by table has no {stated}; leave it out.", field=f"medium.{stated}")
+        found = table_properties(table, entry.temperature)
+    findings = found.findings
+    if entry.temperature_source == "estimated":
+        findings += tuple(setup_checks.temperature_estimated(entry.temperature))
+    return ResolvedMedium(
+        Medium(found.sound_speed, found.density, found.dynamic_viscosity),
+        found.source,
+        float(found.sound_speed_uncertainty),
+        float(found.density_uncertainty),
+        float(found.viscosity_uncertainty),
+        findings,
+    )
+
+
+def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
+    """A medium that is known by temperature, as a function of it; all else as stated.
+
+    Parameters
+    ----------
+    entry : MediumEntry  with a temperature
+
+    Returns
+    -------
+    medium_of : callable  (n,) temperatures [K] to Medium
+
+    Source
+    ------
+    library : the medium carries its own.
+    """
+
+    def at(temperatures: FloatArray) -> Medium:
+        moved = replace(entry, temperature=temperatures, temperature_source="")  # type: ignore[arg-type]
+        return resolve_medium(moved).medium
+
+    return at
+
+
+@remembered
+def resolve_transducers(
+    entry: TransducerEntry, temperature: float | None
+) -> tuple[Transducers, tuple[Finding, ...]]:
+    """A transducer pair with its wedge at the medium's temperature.
+
+    Parameters
+    ----------
+    entry : TransducerEntry
+    temperature : float or None [K]  of the medium
+
+    Returns
+    -------
+    transducers : Transducers
+    findings : tuple of Finding
+
+    Source
+    ------
+    wedge : see `compute.measuring.conditions.warm_wedge`.
+    """
+    check_transducers(entry)
+    warm, findings = warm_wedge(
+        entry.transducers, entry.wedge_speed_per_kelvin, entry.wedge_reference_temperature, temperature
+    )
+    return warm, tuple(findings)

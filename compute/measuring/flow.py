@@ -1,0 +1,276 @@
+"""From times to flow, from flow to times, and from what a meter logged back to its times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
+from compute.base.figures import bare, said
+from compute.measuring.beam import FloatArray, Real, Setup, axial_slowness, trace
+from compute.measuring.profile import (
+    mean_from_path_velocity,
+    means_from_path_velocities,
+    profile_factor,
+    reynolds_number,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """What readings come to; every figure a float or an array like the readings.
+
+    Velocities and sound speed [m/s], volume flow [m3/s], Reynolds number and profile factor [-], time [s].
+    """
+
+    path_velocity: Real
+    mean_velocity: Real
+    volume_flow: Real
+    reynolds: Real
+    profile_factor: Real
+    measured_sound_speed: Real
+    time_in_medium: Real
+
+
+def flow_from_times(setup: Setup, transit_time: Real, time_difference: Real) -> Flow:
+    """Flow and sound speed from measured times.
+
+    The time in the medium is the transit time less wall, linings and wedges. Path velocity = time difference /
+    (2 x time in the medium x axial slowness). Sound speed c from c^2 = (1 - sqrt(1 - 4 p^2 b^2))/(2 p^2) with
+    b = N B / time in the medium (below 45 deg in the medium; see `sound_speed_from_time`).
+    Terms of (velocity/c)^2 are left out. Against exact rays through a uniformly moving medium, from pipes of 30 mm to 1 m:
+    between fixed ends the velocity comes out within 5 (velocity/c)^2 of itself and the sound speed within 1, so 6e-5
+    and 1e-5 at 5 m/s in water; for a plane wave up to 30 deg in the medium, both within 0.1 (velocity/c)^2.
+
+    Parameters
+    ----------
+    setup : Setup
+    transit_time : float or (n,) [s]  mean of upstream and downstream
+    time_difference : float or (n,) [s]  upstream less downstream
+
+    Returns
+    -------
+    flow : Flow
+
+    Raises
+    ------
+    OutOfRange     a transit time too short for the solid parts, or for any sound speed in the medium
+    NumberInvalid  a time that is not finite
+
+    Source
+    ------
+    transit time : axial slowness kept in every layer; the sound speed solves N B/(c cos(angle)) = time for c.
+    """
+    _finite(transit_time, "readings.transit_time")
+    _finite(time_difference, "readings.time_difference")
+    path = trace(setup)
+    crossing = setup.traverses * setup.pipe.bore
+    time_in_medium = transit_time - path.time_in_solids
+    _check_times(time_in_medium, path.axial_slowness * crossing, path.time_in_solids)
+    path_velocity = time_difference / (2 * path.axial_slowness * time_in_medium)
+    speed = sound_speed_from_time(time_in_medium, path.axial_slowness, crossing, path.angle_in_medium)
+    per_velocity = _reynolds_per_velocity(setup)
+    mean, factor = mean_from_path_velocity(
+        path_velocity, per_velocity, setup.pipe.roughness / setup.pipe.bore
+    )
+    return Flow(
+        path_velocity=path_velocity,
+        mean_velocity=mean,
+        volume_flow=mean * bore_area(setup),
+        reynolds=np.abs(mean) * per_velocity,
+        profile_factor=factor,
+        measured_sound_speed=speed,
+        time_in_medium=time_in_medium,
+    )
+
+
+def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_difference: FloatArray) -> FloatArray:
+    """Volume flow alone, for logs: `flow_from_times` without the figures that only a mean is asked for.
+
+    Parameters
+    ----------
+    setup : Setup
+    transit_time : (n,) [s]  mean of upstream and downstream; one reading or more
+    time_difference : (n,) [s]  upstream less downstream
+
+    Returns
+    -------
+    volume_flow : (n,) [m3/s]
+
+    Raises
+    ------
+    OutOfRange     a transit time too short for the solid parts, or for any sound speed in the medium
+    NumberInvalid  a time that is not finite
+
+    Source
+    ------
+    transit time : see `flow_from_times`.
+    """
+    path, crossing = trace(setup), setup.traverses * setup.pipe.bore
+    in_medium = transit_time - path.time_in_solids
+    # Least and greatest of a column with something that is not finite are not finite either.
+    _finite(np.array([in_medium.min(), in_medium.max()]), "readings.transit_time")
+    _finite(np.array([time_difference.min(), time_difference.max()]), "readings.time_difference")
+    _check_times(in_medium.min(), path.axial_slowness * crossing, path.time_in_solids)
+    in_medium *= 2 * path.axial_slowness
+    path_velocity = np.divide(time_difference, in_medium, out=in_medium)
+    flow = means_from_path_velocities(
+        path_velocity, float(_reynolds_per_velocity(setup)), float(setup.pipe.roughness / setup.pipe.bore)
+    )
+    flow *= bore_area(setup)
+    return flow
+
+
+def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, expected_angle: Real) -> Real:
+    """Sound speed of the medium from the time the beam spends in it.
+
+    Two sound speeds fit a time, one with a beam below 45 deg from the radius and one above; the expected angle tells
+    which. At 45 deg the time is the shortest there is and says little of the speed.
+
+    Parameters
+    ----------
+    time_in_medium : float or (n,) [s]  not below 2 x slowness x crossing
+    slowness : float or (n,) [s/m]  axial slowness
+    crossing : float or (n,) [m]  traverses x bore
+    expected_angle : float or (n,) [rad]  in the medium; only its side of 45 deg matters
+
+    Returns
+    -------
+    sound_speed : as time_in_medium [m/s]
+
+    Source
+    ------
+    geometry : c cos(angle) = b with sin(angle) = p c, so c^2 = (1 -+ sqrt(1 - 4 p^2 b^2))/(2 p^2). Written without
+        the difference of nearly equal numbers: c^2 = 2 b^2/(1 +- sqrt(1 - 4 p^2 b^2)), upper sign below 45 deg.
+    """
+    b = crossing / time_in_medium
+    side = np.where(np.asarray(expected_angle) <= np.pi / 4, 1.0, -1.0)[()]
+    return b * np.sqrt(2 / (1 + side * np.sqrt(1 - (2 * slowness * b) ** 2)))
+
+
+def times_from_mean_velocity(setup: Setup, mean_velocity: Real) -> tuple[Real, Real]:
+    """The times a meter would measure: the forward model.
+
+    Parameters
+    ----------
+    setup : Setup
+    mean_velocity : float or (n,) [m/s]  over the bore, positive in the pipe's stated direction
+
+    Returns
+    -------
+    transit_time : float or (n,) [s]  mean of upstream and downstream; one figure if the medium is one
+    time_difference : float or (n,) [s]  upstream less downstream
+
+    Raises
+    ------
+    OutOfRange       see `compute.measuring.beam.trace`
+    NumberInvalid    a velocity that is not finite
+    NotEnough        see `compute.measuring.beam.trace`
+    TotalReflection  see `compute.measuring.beam.trace`
+
+    Source
+    ------
+    transit time : the inverse of `flow_from_times`.
+    """
+    _finite(mean_velocity, "mean_velocity")
+    path = trace(setup)
+    factor = profile_factor(
+        np.abs(mean_velocity) * _reynolds_per_velocity(setup), setup.pipe.roughness / setup.pipe.bore
+    )
+    difference = 2 * path.time_in_medium * path.axial_slowness * mean_velocity / factor
+    return path.transit_time, difference
+
+
+def times_from_logged(
+    programmed: Setup,
+    *,
+    flow_velocity: Real | None = None,
+    volume_flow: Real | None = None,
+    sound_speed: Real | None = None,
+) -> tuple[Real, Real]:
+    """The times behind a logged velocity or flow: what the meter was told is undone.
+
+    The meter's own bore turns flow into mean velocity, its own profile factor that into the velocity along the
+    beam, its own path that into times. With a logged sound speed the transit time is the measured one; without,
+    it is what the meter was told.
+
+    Parameters
+    ----------
+    programmed : Setup  what the meter was told
+    flow_velocity : float, (n,) or None [m/s]  mean velocity as logged
+    volume_flow : float, (n,) or None [m3/s]  flow as logged, used when no velocity is
+    sound_speed : float, (n,) or None [m/s]  of the medium, as logged
+
+    Returns
+    -------
+    transit_time : float or (n,) [s]
+    time_difference : float or (n,) [s]
+
+    Raises
+    ------
+    NotEnough      neither velocity nor flow
+    OutOfRange     a logged sound speed that the beam cannot have
+    NumberInvalid  a logged figure that is not finite
+
+    Source
+    ------
+    transit time : `times_from_mean_velocity` with the meter's entries and the logged sound speed.
+    """
+    if flow_velocity is None:
+        if volume_flow is None:
+            raise NotEnough("Give flow_velocity or volume_flow.", field="readings")
+        _finite(volume_flow, "readings.volume_flow")
+        flow_velocity = volume_flow / bore_area(programmed)
+    _finite(flow_velocity, "readings.flow_velocity")
+    if sound_speed is not None:
+        fastest = 1 / axial_slowness(programmed.transducers)
+        if not np.all((np.asarray(sound_speed) > 0) & (np.asarray(sound_speed) < fastest)):
+            raise OutOfRange(
+                f"A logged sound speed, {bare(np.min(sound_speed), 'm/s', '.5g')} to {said(np.max(sound_speed), 'm/s', '.5g')} here, lies "
+                f"between 0 and the beam's axial speed of {said(float(fastest), 'm/s', '.0f')}.",
+                field="readings.sound_speed",
+            )
+        programmed = replace(programmed, medium=replace(programmed.medium, sound_speed=sound_speed))
+    return times_from_mean_velocity(programmed, flow_velocity)
+
+
+def bore_area(setup: Setup) -> Real:
+    """Cross-section of the bore.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Returns
+    -------
+    area : float or (n,) [m2]
+
+    Source
+    ------
+    geometry : pi/4 B^2.
+    """
+    return np.pi / 4 * setup.pipe.bore**2
+
+
+def _reynolds_per_velocity(setup: Setup) -> Real:
+    medium = setup.medium
+    return reynolds_number(1.0, setup.pipe.bore, medium.density, medium.dynamic_viscosity)
+
+
+def _check_times(time_in_medium: Real, slowness_crossing: Real, time_in_solids: Real) -> None:
+    # c cos(angle) with sin(angle) = p c is greatest at 45 deg, so no sound speed gives a time below 2 p N B.
+    shortest = 2 * slowness_crossing
+    if not np.all(np.asarray(time_in_medium) > shortest):
+        raise OutOfRange(
+            f"A transit time of {np.min(time_in_medium + time_in_solids) * 1e6:.4g} us is too short for this set-up: "
+            f"wall and wedges take {np.max(time_in_solids) * 1e6:.4g} us, the medium at least "
+            f"{np.max(shortest) * 1e6:.4g} us. "
+            "Check the pipe, the traverses and the wedge delay.",
+            field="readings.transit_time",
+        )
+
+
+def _finite(value: Real, field: str) -> None:
+    if not np.all(np.isfinite(value)):
+        raise NumberInvalid(f"{field} holds a number that is not finite.", field=field)

@@ -1,0 +1,345 @@
+"""From the velocity along the beam to the mean over the bore: friction, Reynolds number, profile factor."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compute.base.errors import OutOfRange
+from compute.base.memoization import remembered
+
+FloatArray = NDArray[np.float64]
+Real = float | FloatArray
+
+LAMINAR_BELOW = 2300.0
+TURBULENT_FROM = 4000.0
+LOG_BETWEEN = float(np.log(TURBULENT_FROM / LAMINAR_BELOW))
+LAMINAR_FACTOR = 0.75
+# Log law with von Karman constant 0.4: the mean along a diameter exceeds that over the area by (1/2)/0.4
+# friction velocities; friction velocity / mean velocity = sqrt(f/8).
+DIAMETER_EXCESS = 0.5 / 0.4
+# Newton on Colebrook-White doubles the digits each time; from the explicit start below three leave only rounding.
+NEWTON_STEPS = 3
+PER_E_FOLD = float(2 / np.log(10))
+# For many readings the factor is taken from a polynomial through so many solutions over their range; what its last terms
+# still bring shows how well it fits. A range wider than these do for is solved reading by reading.
+NODES = 32
+POLYNOMIAL_FITS = 2e-16
+# Readings are gone through so many at a time, which stay in the processor's cache.
+PIECE = 8192
+FEWEST_FOR_POLYNOMIAL = 2048
+# Between the regimes, from the upper end: six leave only rounding.
+NEWTON_STEPS_BETWEEN = 6
+
+
+def reynolds_number(velocity: Real, bore: Real, density: Real, dynamic_viscosity: Real) -> Real:
+    """Reynolds number of the mean velocity and the bore.
+
+    Parameters
+    ----------
+    velocity : float or (n,) [m/s]  mean over the bore; its sign does not matter
+    bore : float or (n,) [m]
+    density : float or (n,) [kg/m3]
+    dynamic_viscosity : float or (n,) [Pa s]  above 0
+
+    Returns
+    -------
+    reynolds : float or (n,) [-]
+
+    Raises
+    ------
+    OutOfRange  a viscosity or density not above 0
+
+    Source
+    ------
+    definition : density x velocity x bore / dynamic viscosity.
+    """
+    if not all(np.all(np.isfinite(x) & (np.asarray(x) > 0)) for x in (density, dynamic_viscosity)):
+        raise OutOfRange(
+            f"Density and viscosity are finite and above 0; these are {density} kg/m3 and {dynamic_viscosity} Pa s.",
+            field="medium",
+        )
+    reynolds: Real = np.abs(velocity) * (bore * density / dynamic_viscosity)
+    return reynolds
+
+
+def darcy_friction_factor(reynolds: Real, relative_roughness: Real) -> Real:
+    """Darcy friction factor of turbulent flow by Colebrook-White.
+
+    Solves 1/sqrt(f) = -2 log10(e/3.7 + 2.51/(Re sqrt(f))) by Newton's method on 1/sqrt(f).
+
+    Parameters
+    ----------
+    reynolds : float or (n,) [-]  from 2300, below which flow is laminar; the equation holds from about 4000
+    relative_roughness : float or (n,) [-]  roughness / bore
+
+    Returns
+    -------
+    friction_factor : as reynolds [-]
+
+    Raises
+    ------
+    OutOfRange  a Reynolds number below 2300, a roughness below 0
+
+    Source
+    ------
+    colebrook : Colebrook 1939, J. Inst. Civ. Eng. 11:133 (from memory); checked against a second solver.
+    """
+    if not (np.all(np.asarray(reynolds) >= LAMINAR_BELOW) and np.all(np.asarray(relative_roughness) >= 0)):
+        raise OutOfRange(
+            f"Colebrook-White needs a Reynolds number from {LAMINAR_BELOW:g} and a relative roughness not below 0; "
+            f"these are {np.min(reynolds):g} and {np.min(relative_roughness):g}."
+        )
+    x = _colebrook_root(relative_roughness / 3.7, 2.51 / reynolds, 0.0)
+    factor: Real = 1 / (x * x)
+    return factor
+
+
+def _colebrook_root(rough: Real, smooth: Real, shift: float) -> Real:
+    """The x that solves x = -2 log10(rough + smooth (x + shift))."""
+    # Start: the right side taken once at f = 0.02.
+    x: Real = -PER_E_FOLD * np.log(rough + smooth * (0.02**-0.5 + shift))
+    for _ in range(NEWTON_STEPS):
+        inside = rough + smooth * (x + shift)
+        x = x - (x + PER_E_FOLD * np.log(inside)) / (1 + PER_E_FOLD * smooth / inside)
+    return x
+
+
+def profile_factor(reynolds: Real, relative_roughness: Real) -> Real:
+    """Mean velocity over the bore divided by the mean along the beam, a diameter.
+
+    Laminar up to 2300: 3/4. Turbulent from 4000: 1/(1 + 1.25 sqrt(f/8)). Between: a straight line in log Re.
+
+    Parameters
+    ----------
+    reynolds : float or (n,) [-]
+    relative_roughness : float or (n,) [-]  roughness / bore
+
+    Returns
+    -------
+    factor : as reynolds [-]
+
+    Raises
+    ------
+    OutOfRange  a roughness below 0, a Reynolds number that is no number
+
+    Source
+    ------
+    laminar : Hagen-Poiseuille parabola, exact.
+    turbulent : logarithmic law with von Karman constant 0.4, integrated along a diameter and over the area.
+    between : interpolation, common practice.
+    """
+    turbulent = _turbulent_factor(np.maximum(reynolds, TURBULENT_FROM), relative_roughness)
+    if np.all(np.asarray(reynolds) >= TURBULENT_FROM):
+        return turbulent
+    between: Real = np.log(np.clip(reynolds, LAMINAR_BELOW, TURBULENT_FROM) / LAMINAR_BELOW)
+    factor: Real = LAMINAR_FACTOR + between / LOG_BETWEEN * (turbulent - LAMINAR_FACTOR)
+    return factor
+
+
+def _turbulent_factor(reynolds: Real, relative_roughness: Real) -> Real:
+    return 1 / (1 + DIAMETER_EXCESS * np.sqrt(darcy_friction_factor(reynolds, relative_roughness) / 8))
+
+
+def mean_from_path_velocity(
+    path_velocity: Real, reynolds_per_velocity: Real, relative_roughness: Real
+) -> tuple[Real, Real]:
+    """Mean velocity and profile factor that belong to a velocity along the beam.
+
+    The factor k depends on the Reynolds number of the mean velocity, which it gives. That fixed point is solved for,
+    not iterated to, so that a reading's figure does not hang on its neighbours. With P the Reynolds number of the
+    path velocity, Re = k P:
+    turbulent, 1/k = 1 + a/x with x = 1/sqrt(f) and a = 1.25/sqrt(8), so that Colebrook-White reads
+    x = -2 log10(e/3.7 + 2.51 (x + a)/P); between, Re = P (3/4 + s log(Re/2300)); laminar, 3/4.
+    Re/k rises with Re in all three, so the fixed point is the only one.
+
+    Parameters
+    ----------
+    path_velocity : float or (n,) [m/s]  with its sign
+    reynolds_per_velocity : float or (n,) [s/m]  bore x density / dynamic viscosity
+    relative_roughness : float or (n,) [-]  roughness / bore
+
+    Returns
+    -------
+    mean_velocity : as path_velocity [m/s]
+    factor : as path_velocity [-]
+
+    Source
+    ------
+    fixed point : v = k(Re(v)) x path velocity, `profile_factor` for k.
+    """
+    path_reynolds = np.abs(path_velocity) * reynolds_per_velocity
+    edge = _turbulent_factor(TURBULENT_FROM, relative_roughness)
+    turbulent_from = TURBULENT_FROM / edge
+    smooth = 2.51 / np.maximum(path_reynolds, turbulent_from)
+    x = _colebrook_root(relative_roughness / 3.7, smooth, DIAMETER_EXCESS / 8**0.5)
+    factor: Real = x / (x + DIAMETER_EXCESS / 8**0.5)
+    slow = np.asarray(path_reynolds < turbulent_from)
+    if slow.any():
+        factor = np.where(slow, _factor_below_turbulence(path_reynolds, edge), factor)[()]
+    return factor * path_velocity, factor
+
+
+def means_from_path_velocities(
+    path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
+) -> FloatArray:
+    """`mean_from_path_velocity` for the many readings of a log, all with one Reynolds number per velocity and one roughness.
+
+    The factor is a smooth function of the velocity. Where readings lie close together, as those of a log do, it is solved for
+    at the nodes of a Chebyshev polynomial over their range and the polynomial is taken for the rest, which is within rounding
+    (4e-16) of solving for each. Readings outside the range, or near laminar flow, are solved for one by one.
+
+    Parameters
+    ----------
+    path_velocity : (n,) [m/s]  with their signs
+    reynolds_per_velocity : float [s/m]  bore x density / dynamic viscosity
+    relative_roughness : float [-]  roughness / bore
+
+    Returns
+    -------
+    mean_velocity : (n,) [m/s]
+
+    Source
+    ------
+    fixed point : see `mean_from_path_velocity`.
+    polynomial : Chebyshev interpolation; its error falls as the last coefficients do (Trefethen 2013, from memory).
+    """
+    found = _polynomial(path_velocity, reynolds_per_velocity, relative_roughness)
+    if found is None:
+        return np.asarray(
+            mean_from_path_velocity(path_velocity, reynolds_per_velocity, relative_roughness)[0]
+        )
+    low, high, coefficients = found
+    mean = np.empty_like(path_velocity)
+    place, factor = np.empty(PIECE), np.empty(PIECE)
+    for start in range(0, len(mean), PIECE):
+        velocity, into = path_velocity[start : start + PIECE], mean[start : start + PIECE]
+        x, k = place[: len(velocity)], factor[: len(velocity)]
+        np.abs(velocity, out=x)
+        outside = x.min() < low or x.max() > high
+        x -= (low + high) / 2
+        x *= 2 / (high - low)
+        np.multiply(x, coefficients[-1], out=k)
+        for coefficient in coefficients[-2:0:-1]:
+            k += coefficient
+            k *= x
+        k += coefficients[0]
+        np.multiply(velocity, k, out=into)
+        if outside:
+            far = np.abs(x) > 1
+            into[far] = mean_from_path_velocity(velocity[far], reynolds_per_velocity, relative_roughness)[0]
+    return mean
+
+
+def _polynomial(
+    path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
+) -> tuple[float, float, tuple[float, ...]] | None:
+    """A range of velocities and the factor's polynomial over it, powers of a place from -1 to 1; None where none fits well."""
+    if len(path_velocity) < FEWEST_FOR_POLYNOMIAL:
+        return None
+    sample = np.sort(np.abs(path_velocity[:: len(path_velocity) // 1024]))
+    # Wider than what all but the strays of a sample span, by half of it on either side.
+    least, most = float(sample[len(sample) // 50]), float(sample[-1 - len(sample) // 50])
+    half = (most - least) / 2 + 1e-6 * most
+    edge = TURBULENT_FROM / float(_turbulent_factor(TURBULENT_FROM, relative_roughness))
+    if not edge / reynolds_per_velocity < least:
+        return None
+    # Ends on round numbers, so that the blocks of a log mostly share one range.
+    step = 2.0 ** math.floor(math.log2(half))
+    low = max(math.floor((least - half) / step) * step, edge / reynolds_per_velocity)
+    high = math.ceil((most + half) / step) * step
+    coefficients = _coefficients(low, high, reynolds_per_velocity, relative_roughness)
+    return None if coefficients is None else (low, high, coefficients)
+
+
+@remembered
+def _coefficients(
+    low: float, high: float, reynolds_per_velocity: float, relative_roughness: float
+) -> tuple[float, ...] | None:
+    """Powers of a place from -1 to 1 in the factor between two velocities; None where so many do not do."""
+    order = np.arange(NODES)
+    angles = np.pi * (order + 0.5) / NODES
+    velocities = (low + high) / 2 + np.cos(angles) * (high - low) / 2
+    factors = np.asarray(mean_from_path_velocity(velocities, reynolds_per_velocity, relative_roughness)[1])
+    # What all share is taken out first: it would drown the small coefficients in rounding.
+    chebyshev = np.cos(np.outer(order, angles)) @ (factors - factors[0]) * (2 / NODES)
+    chebyshev[0] = chebyshev[0] / 2 + factors[0]
+    needed = int(np.flatnonzero(np.abs(chebyshev) > POLYNOMIAL_FITS)[-1]) + 1
+    if needed > NODES - 2:
+        return None
+    return tuple(np.polynomial.chebyshev.cheb2poly(chebyshev[: max(needed, 2)]).tolist())
+
+
+def _factor_below_turbulence(path_reynolds: Real, edge: Real) -> Real:
+    """Profile factor where Re < 4000, from the Reynolds number of the path velocity; `edge` is the factor at 4000."""
+    slope = (edge - LAMINAR_FACTOR) / LOG_BETWEEN
+    ratio = np.clip(path_reynolds / LAMINAR_BELOW, 1 / LAMINAR_FACTOR, TURBULENT_FROM / LAMINAR_BELOW / edge)
+    # y = log(Re/2300) solves exp(y) = ratio (3/4 + slope y): convex, so Newton from the upper end never oversteps.
+    y: Real = np.full_like(np.asarray(ratio), LOG_BETWEEN)
+    for _ in range(NEWTON_STEPS_BETWEEN):
+        power = np.exp(y)
+        y = y - (power - ratio * (LAMINAR_FACTOR + slope * y)) / (power - ratio * slope)
+    factor: Real = np.where(ratio > 1 / LAMINAR_FACTOR, LAMINAR_FACTOR + slope * y, LAMINAR_FACTOR)
+    return factor
+
+
+def power_law_profile_factor(reynolds: Real) -> Real:
+    """Profile factor of the power-law profile u ~ (1 - r/R)^(1/n), to compare with.
+
+    Along a diameter the mean is n/(n+1), over the area 2 n^2/((n+1)(2n+1)); their quotient is 2n/(2n+1).
+    n = 1.66 log10(Re).
+
+    Parameters
+    ----------
+    reynolds : float or (n,) [-]  from 4000
+
+    Returns
+    -------
+    factor : as reynolds [-]
+
+    Raises
+    ------
+    OutOfRange  a Reynolds number below 4000
+
+    Source
+    ------
+    exponent : n = 1.66 log10(Re), a fit repeated in handbooks of flow measurement; from memory. It lies above
+        the exponents of Nikuradse 1932 by up to a fifth.
+    """
+    _check_turbulent(reynolds)
+    n = 1.66 * np.log10(reynolds)
+    return 2 * n / (2 * n + 1)
+
+
+def logarithmic_fit_profile_factor(reynolds: Real) -> Real:
+    """Profile factor of the older logarithmic fit for smooth pipes, to compare with.
+
+    k = 1/(1.119 - 0.011 log10(Re)).
+
+    Parameters
+    ----------
+    reynolds : float or (n,) [-]  from 4000; fitted up to about 10^7
+
+    Returns
+    -------
+    factor : as reynolds [-]
+
+    Raises
+    ------
+    OutOfRange  a Reynolds number below 4000
+
+    Source
+    ------
+    fit : as widely repeated in the literature of transit-time meters; from memory.
+    """
+    _check_turbulent(reynolds)
+    return 1 / (1.119 - 0.011 * np.log10(reynolds))
+
+
+def _check_turbulent(reynolds: Real) -> None:
+    if not np.all(np.asarray(reynolds) >= TURBULENT_FROM):
+        raise OutOfRange(
+            f"The fit is of turbulent flow, Reynolds numbers from {TURBULENT_FROM:g}; this is {np.min(reynolds):g}."
+        )

@@ -1,0 +1,185 @@
+"""Where to mount the transducers, and what the beam will then take."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from compute.base.figures import said
+from compute.measuring.beam import RayPath, Real, Setup, trace
+
+Sides = Literal["same", "opposite"]
+USUAL_TRAVERSES = (1, 2, 3, 4)
+# Below this between the faces a same-side pair cannot be clamped; common practice.
+LEAST_ROOM_BETWEEN_FACES = 0.010
+# A time difference at the expected velocity is wanted this many times the timing resolution: 1 %; default value.
+RESOLUTION_MULTIPLE = 100
+# Timing resolution taken where the meter's is not known; default value.
+USUAL_TIMING_RESOLUTION = 0.2e-9
+# A beam longer than this at 1 MHz loses too much strength, and in proportion less at higher frequency; default value.
+# Clean water itself takes only 0.2 dB/m at 1 MHz (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection take
+# far more.
+LONGEST_BEAM_AT_1_MHZ = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """A set-up worked out. Lengths [m], times [s].
+
+    spacing : between the facing ends along the pipe; negative when they overlap (only on opposite sides)
+    time_difference_per_velocity : upstream less downstream, for 1 m/s along the beam [s per m/s]
+    """
+
+    traverses: int
+    sides: Sides
+    spacing: Real
+    bore: Real
+    path: RayPath
+    time_difference_per_velocity: Real
+
+
+@dataclass(frozen=True, slots=True)
+class Recommendation:
+    """How many traverses to take and why; `against` holds what speaks against each number looked at."""
+
+    traverses: int
+    reason: str
+    against: tuple[tuple[int, tuple[str, ...]], ...] = ()
+
+
+def work_out_spacing(setup: Setup) -> Spacing:
+    """Spacing, times and sensitivity of a set-up.
+
+    Spacing = axial advance - 2 face offsets. Time difference = 2 x time in the medium x axial slowness x velocity.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Returns
+    -------
+    spacing : Spacing
+
+    Raises
+    ------
+    OutOfRange       see `trace`
+    NotEnough        see `trace`
+    TotalReflection  see `trace`
+
+    Source
+    ------
+    geometry : the beam's axial advance; datum of the spacing: the facing ends of the transducers.
+    """
+    path = trace(setup)
+    return Spacing(
+        traverses=setup.traverses,
+        sides="opposite" if setup.traverses % 2 else "same",
+        spacing=path.axial_advance - 2 * setup.transducers.face_offset,
+        bore=setup.pipe.bore,
+        path=path,
+        time_difference_per_velocity=2 * path.time_in_medium * path.axial_slowness,
+    )
+
+
+def alternatives(setup: Setup, counts: Sequence[int] = USUAL_TRAVERSES) -> tuple[Spacing, ...]:
+    """The same set-up with other numbers of traverses.
+
+    Parameters
+    ----------
+    setup : Setup
+    counts : sequence of int  the numbers to try; the set-up's own is left out
+
+    Returns
+    -------
+    spacings : tuple of Spacing  in the order of `counts`
+
+    Source
+    ------
+    geometry : see `work_out_spacing`.
+    """
+    return tuple(work_out_spacing(replace(setup, traverses=n)) for n in counts if n != setup.traverses)
+
+
+def recommend_traverses(
+    setup: Setup,
+    *,
+    expected_velocity: float | None,
+    timing_resolution: float | None,
+    room: float | None,
+) -> Recommendation:
+    """The number of traverses to begin with.
+
+    Two on the same side, unless something speaks against it: one ruler for both, and a cross flow cancels between the
+    two legs. Four where two leave no room between the faces or too small a time difference; one where the beam would
+    be long for its frequency or the pipe short; three where one gives too small a time difference.
+
+    Parameters
+    ----------
+    setup : Setup  its own number of traverses does not matter; a medium of single figures, not arrays
+    expected_velocity : float or None [m/s]
+    timing_resolution : float or None [s]  of the meter; None takes a usual one
+    room : float or None [m]  straight pipe to mount on
+
+    Returns
+    -------
+    recommendation : Recommendation
+
+    Source
+    ------
+    custom : common practice; limits are named constants of this module.
+    """
+    spacings = {n: work_out_spacing(replace(setup, traverses=n)) for n in (2, 4, 1, 3)}
+    against = {n: _impossible(spacing, setup.transducers.frequency, room) for n, spacing in spacings.items()}
+    possible = [n for n in spacings if not against[n]] or [1]
+    least = RESOLUTION_MULTIPLE * (timing_resolution or USUAL_TIMING_RESOLUTION)
+    if expected_velocity is not None:
+        for n, spacing in spacings.items():
+            difference = abs(expected_velocity) * float(spacing.time_difference_per_velocity)
+            if difference < least:
+                against[n].append(
+                    f"a time difference of only {difference * 1e9:.1f} ns where {least * 1e9:.0f} ns are wanted"
+                )
+    clear = [n for n in possible if not against[n]]
+    # With a small time difference everywhere, the most traverses that fit are the least evil.
+    chosen = clear[0] if clear else max(possible)
+    listed = tuple((n, tuple(reasons)) for n, reasons in sorted(against.items()))
+    return Recommendation(chosen, _reason(chosen, against), listed)
+
+
+def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[str]:
+    """What makes a number of traverses unfit: no room between the faces or on the pipe, a beam too long."""
+    reasons = []
+    longest = LONGEST_BEAM_AT_1_MHZ * 1e6 / frequency
+    if _beam(spacing) > longest:
+        reasons.append(
+            f"a beam of {said(_beam(spacing), 'm', '.2f')} in the medium where {said(longest, 'm', '.2f')} bear the frequency"
+        )
+    if spacing.sides == "same" and float(spacing.spacing) < LEAST_ROOM_BETWEEN_FACES:
+        reasons.append(f"no room between the faces ({said(float(spacing.spacing), 'mm', '.1f')})")
+    if room is not None and float(spacing.spacing) > room:
+        reasons.append(
+            f"a spacing of {said(float(spacing.spacing), 'm', '.2f')} where {said(room, 'm', '.2f')} of straight pipe are there"
+        )
+    return reasons
+
+
+def _reason(chosen: int, against: dict[int, list[str]]) -> str:
+    good = {
+        1: "1 traverse, on opposite sides: the shortest beam.",
+        2: "2 traverses: both transducers on one side, and cross flow cancels between the legs.",
+        3: "3 traverses, on opposite sides: a longer beam than 1.",
+        4: "4 traverses: both transducers on one side, and twice the time difference of 2.",
+    }[chosen]
+    others = [
+        f"{n}: {'; '.join(reasons)}" for n, reasons in sorted(against.items()) if reasons and n != chosen
+    ]
+    own = f" Even so: {'; '.join(against[chosen])}." if against[chosen] else ""
+    return good + own + (f" Against {', '.join(others)}." if others else "")
+
+
+def _beam(spacing: Spacing) -> float:
+    """Length of the beam in the medium [m]."""
+    return float(spacing.traverses * spacing.bore / np.cos(spacing.path.angle_in_medium))

@@ -1,0 +1,197 @@
+"""Slips of the medium's entries, and of how the transducers were mounted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from compute.base.errors import ComputeError
+from compute.library.media import media
+from compute.measuring.beam import trace
+from compute.measuring.entries import MediumEntry
+from compute.results.entry_errors import Case, Figure, Kind, Slip, setup_of, transit_time_of
+
+MOST_TRAVERSES_SUPPOSED = 8
+# What a medium may be made of: kind of quantity, least, most, and how far a guess reaches (one standard deviation).
+COMPOSITIONS = {
+    "salinity": ("salinity", 0.0, 120.0, 20.0),
+    "mass_fraction": ("number", 0.0, 0.6, 0.2),
+    "api_gravity": ("number", 5.0, 70.0, 15.0),
+}
+
+
+# What the medium is
+
+
+def _media(case: Case) -> Iterator[Slip]:
+    if case.medium.temperature is None:
+        return
+    entered = Figure(case.medium.name or "stated by its figures")
+    bare = MediumEntry(temperature=case.medium.temperature, pressure=case.medium.pressure)
+    for medium in media():
+        if medium.name == case.medium.name:
+            continue
+        needed = [name for name in COMPOSITIONS if name in medium.needs]
+        unnamed = replace(case, medium=replace(bare, name=medium.name))
+        implied_value = Figure(medium.name)
+        if not needed:
+            if (changed := _checked_medium(unnamed)) is not None:
+                note = f"The medium would be {medium.title}, at the temperature entered."
+                yield Slip("medium", "medium", entered, implied_value, changed, note)
+            continue
+        for share, changed in _composed(unnamed, needed[0]):
+            note = f"The medium would be {medium.title} with {_worded(needed[0], share)}, at the temperature entered."
+            yield Slip(
+                "medium", "medium", entered, implied_value, changed, note, span=_span(unnamed, needed[0])
+            )
+
+
+def _span(case: Case, name: str) -> float:
+    """How far apart the times of all shares of a mixture lie [s]."""
+    _, least, most, _ = COMPOSITIONS[name]
+    mixtures = [replace(case, medium=replace(case.medium, **{name: x})) for x in np.linspace(least, most, 9)]
+    times = [transit_time_of(mixture) for mixture in mixtures if mixture.can_be()]
+    return max(times) - min(times)
+
+
+def _checked_medium(case: Case) -> Case | None:
+    try:
+        return case.with_medium()
+    except ComputeError:
+        return None
+
+
+def _composed(case: Case, name: str) -> Iterator[tuple[float, Case]]:
+    _, least, most, _ = COMPOSITIONS[name]
+
+    def change(share: float) -> Case:
+        return case.with_medium(**{name: share})
+
+    for share in case.solved(change, np.linspace(least, most, 40)):
+        yield share, change(share)
+
+
+def _worded(name: str, share: float) -> str:
+    unit = " g/kg" if name == "salinity" else ""
+    return f"{name.replace('_', ' ')} {share:.3g}{unit}"
+
+
+def _compositions(case: Case) -> Iterator[Slip]:
+    for name, entered in case.medium.composition.items():
+        kind, _, _, reach = COMPOSITIONS[name]
+        for share, changed in _composed(case, name):
+            yield Slip(
+                "composition",
+                f"medium.{name}",
+                Figure(entered, kind),
+                Figure(share, kind),
+                changed,
+                f"The medium would have {_worded(name, share)}.",
+                move=share - entered,
+                reach=reach,
+            )
+
+
+def _temperatures(case: Case) -> Iterator[Slip]:
+    entered = case.medium.temperature
+    ranges = [one.temperature_range for one in media() if one.name == case.medium.name]
+    if entered is None or not ranges:
+        return
+
+    def change(temperature: float) -> Case:
+        return case.with_medium(temperature=temperature)
+
+    for temperature in case.solved(change, np.linspace(*ranges[0], 100)):
+        yield Slip(
+            "temperature",
+            "medium.temperature",
+            Figure(entered, "temperature"),
+            Figure(temperature, "temperature"),
+            change(temperature),
+            "The medium would be at another temperature; measure it.",
+            move=temperature - entered,
+        )
+
+
+def _medium_sound_speeds(case: Case) -> Iterator[Slip]:
+    if case.medium.sound_speed is None:
+        return
+    entered = float(np.mean(case.medium.sound_speed))
+
+    def change(speed: float) -> Case:
+        return replace(case, medium=replace(case.medium, sound_speed=speed))
+
+    for speed in case.solved(change, entered * np.geomspace(0.5, 2.0, 60)):
+        yield Slip(
+            "medium-sound-speed",
+            "medium.sound_speed",
+            Figure(entered, "speed"),
+            Figure(speed, "speed"),
+            change(speed),
+            "The medium would have another sound speed.",
+            move=speed - entered,
+        )
+
+
+# How it was mounted
+
+
+def _traverses(case: Case) -> Iterator[Slip]:
+    for count in range(1, MOST_TRAVERSES_SUPPOSED + 1):
+        if count != case.traverses:
+            number = "one traverse" if count == 1 else f"{count} traverses"
+            entered, implied_value = Figure(case.traverses, "number"), Figure(count, "number")
+            changed = replace(case, traverses=count)
+            yield Slip(
+                "traverses", "traverses", entered, implied_value, changed, f"The beam would make {number}."
+            )
+
+
+def _wedge_delays(case: Case) -> Iterator[Slip]:
+    # The time is a straight line in the delay: two wedges, each once.
+    off = (case.transit_time - transit_time_of(case)) / 2
+    entered = float(case.transducers.wedge_delay)
+    if entered + off < 0:
+        return
+    changed = replace(case, transducers=replace(case.transducers, wedge_delay=entered + off))
+    yield Slip(
+        "wedge-delay",
+        "transducers.wedge_delay",
+        Figure(entered, "transit_time"),
+        Figure(entered + off, "transit_time"),
+        changed,
+        "The wedges would delay the beam by another time; check which transducers they are.",
+        move=off,
+    )
+
+
+def _spacings(case: Case) -> Iterator[Slip]:
+    path = trace(setup_of(case))
+    right = float(path.axial_advance - 2 * case.transducers.face_offset)
+    off = (case.transit_time - transit_time_of(case)) / float(path.axial_slowness)
+    if case.traverses % 2 == 0 and right + off < 0:
+        return
+    yield Slip(
+        "spacing",
+        "spacing",
+        Figure(right, "length"),
+        Figure(right + off, "length"),
+        replace(case, spacing_off=off),
+        "The transducers would be mounted at another spacing than this set-up calls for; read it again.",
+        move=off,
+    )
+
+
+MEDIUM_SLIPS: tuple[Kind, ...] = (
+    _media,
+    _compositions,
+    _temperatures,
+    _medium_sound_speeds,
+)
+MOUNTING_SLIPS: tuple[Kind, ...] = (
+    _traverses,
+    _wedge_delays,
+    _spacings,
+)

@@ -1,0 +1,234 @@
+"""What is known of the errors of the instruments of a survey, brought into its result: corrected, or as a doubt.
+
+The curve of a calibration is applied where a policy says so; its uncertainty enters the budget in any case. An error that
+is known and left in widens the uncertainty, and a finding says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from compute.base.figures import difference_kind, worded
+from compute.base.findings import Finding
+from compute.base.sources import Source
+from compute.calibration.error_correction import Zero, true_from_indicated
+from compute.calibration.points import ErrorCurve
+from compute.measuring.entries import MediumEntry, PipeEntry
+from compute.results.uncertainty import Doubt
+
+Measures = Literal["velocity", "wall", "temperature", "zero"]
+# An error within so many of its standard uncertainties may be none.
+TOLD_FROM = 2.0
+UNCORRECTED = Source(
+    "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are corrected; one that is not is added to the standard uncertainty in "
+    "quadrature (common practice)",
+    "unverified",
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KnownError:
+    """An instrument with the error curve of its calibration, or its zero; `applied` says whether results are corrected by it.
+
+    measures : what of a survey it measured: the flow velocity, the wall by wall measurement, the temperature, or the zero of the time
+        difference of a transducer pair
+    """
+
+    instrument: str
+    measures: Measures
+    curve: ErrorCurve | None = None
+    zero: Zero | None = None
+    applied: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """A figure less its known error, with the standard uncertainty [as value] that the error brings, and what to say."""
+
+    value: float
+    standard_uncertainty: float
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectedEntries:
+    """Pipe, medium and gauged wall [m, with its standard uncertainty m] less known errors; `temperature` [K] the doubt they bring."""
+
+    pipe: PipeEntry
+    medium: MediumEntry
+    gauged_wall: tuple[float, float] | None
+    temperature: float
+    findings: tuple[Finding, ...]
+
+
+FIELDS: dict[Measures, tuple[str, str]] = {
+    "velocity": ("mean_velocity", "speed"),
+    "wall": ("pipe.wall_thickness", "length"),
+    "temperature": ("medium.temperature", "temperature"),
+    "zero": ("readings.time_difference", "time_difference"),
+}
+
+
+def of(known: Sequence[KnownError], measures: Measures) -> KnownError | None:
+    """The known error of what a survey measured by one kind of instrument.
+
+    Parameters
+    ----------
+    known : sequence of KnownError  at most one for each thing measured
+    measures : str
+
+    Returns
+    -------
+    error : KnownError or None
+
+    Source
+    ------
+    none : a look-up.
+    """
+    return next((one for one in known if one.measures == measures), None)
+
+
+def corrected(known: KnownError | None, value: float) -> Corrected:
+    """A measured figure with what is known of its error: less the error if that is applied, wider by it if not.
+
+    Parameters
+    ----------
+    known : KnownError or None  None: nothing is known, nothing changes
+    value : float [SI]  as indicated
+
+    Returns
+    -------
+    corrected : Corrected
+
+    Raises
+    ------
+    NumberInvalid  a value that is not finite
+
+    Source
+    ------
+    JCGM 100:2008 (GUM) 3.2.4 and F.2.4.5, from memory; a velocity of 0 has no relative error to correct.
+    """
+    if known is None:
+        return Corrected(value, 0.0, ())
+    field, kind = FIELDS[known.measures]
+    told: tuple[Finding, ...] = ()
+    if known.zero is not None:
+        error, doubt = known.zero.time_difference, known.zero.standard_uncertainty
+    elif known.curve is not None and (value or known.curve.form == "absolute"):
+        found = true_from_indicated(known.curve, value, field)
+        error, doubt, told = float(found.error), float(found.standard_uncertainty), found.findings
+    else:
+        return Corrected(value, 0.0, ())
+    said = _said(known, error, doubt, field, kind)
+    if known.applied:
+        return Corrected(value - error, doubt, (*said, *told))
+    return Corrected(value, math.hypot(doubt, error), (*said, *told))
+
+
+def entries_corrected(
+    pipe: PipeEntry,
+    medium: MediumEntry,
+    gauged_wall: tuple[float, float] | None,
+    known: Sequence[KnownError],
+) -> CorrectedEntries:
+    """A survey's wall and temperature with what is known of the gauge and the thermometer.
+
+    The gauge says something of the wall only where the wall entered is the gauged one, within twice the wall measurement's doubt; the
+    thermometer of the temperature only where that was measured.
+
+    Parameters
+    ----------
+    pipe : PipeEntry
+    medium : MediumEntry
+    gauged_wall : (float, float) or None [m]  mean and standard uncertainty of the wall measurement
+    known : sequence of KnownError
+
+    Returns
+    -------
+    entries : CorrectedEntries
+
+    Source
+    ------
+    see `corrected`.
+    """
+    findings: tuple[Finding, ...] = ()
+    if gauged_wall is not None and rests_on(pipe.wall_thickness, gauged_wall):
+        wall = corrected(of(known, "wall"), pipe.wall_thickness)
+        mean = corrected(of(known, "wall"), gauged_wall[0])
+        pipe = replace(pipe, wall_thickness=wall.value)
+        gauged_wall = (mean.value, math.hypot(gauged_wall[1], mean.standard_uncertainty))
+        findings += wall.findings
+    doubt = 0.0
+    if medium.temperature is not None and medium.temperature_source == "measured":
+        temperature = corrected(of(known, "temperature"), medium.temperature)
+        medium = replace(medium, temperature=temperature.value)
+        doubt = temperature.standard_uncertainty
+        findings += temperature.findings
+    return CorrectedEntries(pipe, medium, gauged_wall, doubt, findings)
+
+
+def rests_on(wall_thickness: float, gauged_wall: tuple[float, float]) -> bool:
+    """Whether a wall entered is the gauged one.
+
+    Parameters
+    ----------
+    wall_thickness : float [m]
+    gauged_wall : (float, float) [m]  mean and standard uncertainty
+
+    Returns
+    -------
+    rests : bool  within twice the wall measurement's standard uncertainty
+
+    Source
+    ------
+    default : twice the standard uncertainty.
+    """
+    mean, uncertainty = gauged_wall
+    return abs(wall_thickness - mean) <= 2 * uncertainty
+
+
+def calibration_doubts(velocity: Corrected, zero: Corrected) -> dict[str, Doubt]:
+    """What a meter's velocity and a pair's zero add to the budget of a flow.
+
+    Parameters
+    ----------
+    velocity : Corrected [m/s]  of the mean velocity
+    zero : Corrected [s]  of a time difference
+
+    Returns
+    -------
+    doubts : dict of Doubt  `meter.calibration` [1] and `meter.zero` [s], those that are not 0
+
+    Source
+    ------
+    JCGM 100:2008 (GUM) 4.3: as stated with the certificate.
+    """
+    doubts = {}
+    if velocity.standard_uncertainty and velocity.value:
+        share = velocity.standard_uncertainty / abs(velocity.value)
+        doubts["meter.calibration"] = Doubt(share, relative=True, source=UNCORRECTED)
+    if zero.standard_uncertainty:
+        doubts["meter.zero"] = Doubt(zero.standard_uncertainty, source=UNCORRECTED)
+    return doubts
+
+
+def _said(known: KnownError, error: float, doubt: float, field: str, kind: str) -> tuple[Finding, ...]:
+    of_error = difference_kind(kind)
+    size = worded(error, of_error)
+    if known.applied:
+        detail = f"By its calibration {known.instrument} shows {size} too much here; the result is corrected for it."
+        return (Finding("calibration-error-corrected", "info", detail, field, error, 0.0, of_error),)
+    grave = abs(error) > TOLD_FROM * doubt
+    detail = (
+        f"By its calibration {known.instrument} shows {size} too much here. No policy says that results are corrected for it, so that it "
+        f"widens the uncertainty instead{'' if grave else '; it is within what the calibration can tell'}."
+    )
+    severity: Literal["warning", "info"] = "warning" if grave else "info"
+    return (
+        Finding(
+            "calibration-error-not-corrected", severity, detail, field, error, 0.0, of_error, UNCORRECTED
+        ),
+    )

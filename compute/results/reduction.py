@@ -1,0 +1,410 @@
+"""A log reduced to a result, judged and budgeted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from compute.base.errors import NotEnough
+from compute.base.figures import said
+from compute.base.findings import Finding
+from compute.combining.time_alignment import FlowLog
+from compute.logs.segments import Segment, merged, segments_used
+from compute.logs.series import Readings as Readings
+from compute.logs.series import Series, series_of
+from compute.measuring import pipe_checks, setup_checks
+from compute.measuring.beam import Setup
+from compute.measuring.conditions import GEOMETRY, oval_share
+from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
+from compute.measuring.flow import Flow, bore_area, flow_from_times
+from compute.measuring.location import Place, straight_share
+from compute.results import checks
+from compute.results.diagnosis import diagnose
+from compute.results.entry_errors import Case
+from compute.results.instrument_errors import (
+    Corrected,
+    KnownError,
+    calibration_doubts,
+    corrected,
+    entries_corrected,
+    of,
+    rests_on,
+)
+from compute.results.survey import WorkedOut, flow_findings, sound_speed_not_logged, work_out
+from compute.results.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
+from compute.statistics.autocorrelation import (
+    FEWEST_READINGS,
+    noise_of_stretches,
+    repeatability,
+    standard_deviation,
+)
+from compute.statistics.gum import GumResult
+
+# Of a diagnosis a result tells this many possible causes, if they are at least so plausible.
+POSSIBLE_CAUSES_TOLD = 3
+LEAST_PROBABILITY_TOLD = 0.05
+MARK_A_STRETCH = "If the survey is of a steady flow, mark the stretch of the log in which it was steady; only that counts then."
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentDay:
+    """An instrument and its calibration as it stood on the survey's day."""
+
+    name: str
+    calibrated_on: date | None
+    due_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """What else a survey's result rests on.
+
+    programmed : what the meter was told, for logs without times
+    mounted_spacing [m]; gauged_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
+    segments : stretches of the log that count, as marked; none: the whole log
+    known_errors : of the instruments, by their calibrations; at most one for each thing measured
+    remarks : what was found on the way here
+    """
+
+    day: date
+    place: Place
+    programmed: Setup
+    instruments: tuple[InstrumentDay, ...] = ()
+    mounted_spacing: float | None = None
+    gauged_wall: tuple[float, float] | None = None
+    minimum_signal: float | None = None
+    rows_rejected: int = 0
+    segments: tuple[Segment, ...] = ()
+    known_errors: tuple[KnownError, ...] = ()
+    remarks: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reduction:
+    """What a log comes to: means over the readings used, SI.
+
+    transit_time, time_difference [s] are means too, so that what moved a result can be told from them.
+    readings_outside : readings left out because they lie in none of the marked stretches
+    """
+
+    readings_used: int
+    readings_outside: int
+    transit_time: float
+    time_difference: float
+    volume_flow: float
+    volume_flow_standard_deviation: float
+    mean_velocity: float
+    path_velocity: float
+    reynolds: float
+    profile_factor: float
+    measured_sound_speed: float
+    expected_sound_speed: float
+    spacing: float
+    uncertainty: GumResult
+    findings: tuple[Finding, ...]
+
+
+def reduce_log(
+    pipe: PipeEntry,
+    medium: MediumEntry,
+    transducers: TransducerEntry,
+    traverses: int,
+    log: Iterable[Readings],
+    occasion: Occasion,
+) -> Reduction:
+    """Reduce a log to a result.
+
+    Each reading becomes a flow; the result is the mean of the flows, its uncertainty that of the inputs the
+    readings share together with the scatter of their mean. What calibrations say of the instruments is brought in first
+    (`compute.results.instrument_errors`); a meter's error curve is taken at the mean velocity, for over the spread of a log it is all but
+    straight.
+
+    Parameters
+    ----------
+    pipe : PipeEntry
+    medium : MediumEntry
+    transducers : TransducerEntry
+    traverses : int
+    log : iterable of Readings  block by block
+    occasion : Occasion
+
+    Returns
+    -------
+    reduction : Reduction
+
+    Raises
+    ------
+    ComputeError  see `work_out`, and `series_of`: no reading is possible, or none lies in the marked stretches
+
+    Source
+    ------
+    transit time : see `compute.measuring.flow`; uncertainty: JCGM 100.
+    """
+    entries = entries_corrected(pipe, medium, occasion.gauged_wall, occasion.known_errors)
+    pipe, medium, occasion = entries.pipe, entries.medium, replace(occasion, gauged_wall=entries.gauged_wall)
+    worked_out = work_out(pipe, medium, transducers, traverses=traverses, place=occasion.place)
+    series, calibrated = _calibrated(
+        worked_out.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
+    )
+    flow, mean = _means(worked_out.setup, series), float(series.volume_flow.mean())
+    uncertainty = _uncertainty(
+        worked_out, pipe, medium, series, flow, occasion, calibrated, entries.temperature
+    )
+    case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
+    return Reduction(
+        readings_used=series.used,
+        readings_outside=series.outside,
+        transit_time=series.transit_time,
+        time_difference=float(series.time_difference.mean()),
+        volume_flow=mean,
+        volume_flow_standard_deviation=standard_deviation(series.volume_flow, mean)
+        if series.used > 1
+        else 0.0,
+        mean_velocity=float(mean / bore_area(worked_out.setup)),
+        path_velocity=float(flow.path_velocity),
+        reynolds=float(flow.reynolds),
+        profile_factor=float(flow.profile_factor),
+        measured_sound_speed=float(flow.measured_sound_speed),
+        expected_sound_speed=float(worked_out.setup.medium.sound_speed),
+        spacing=float(worked_out.spacing.spacing),
+        uncertainty=uncertainty,
+        findings=(
+            *worked_out.findings,
+            *_log_findings(worked_out, series, flow, case, occasion),
+            *entries.findings,
+            *calibrated.findings,
+            *occasion.remarks,
+        ),
+    )
+
+
+def flow_log(
+    name: str,
+    entries: tuple[PipeEntry, MediumEntry, TransducerEntry, int],
+    log: Iterable[Readings],
+    programmed: Setup,
+    segments: tuple[Segment, ...] = (),
+    known_errors: tuple[KnownError, ...] = (),
+    gauged_wall: tuple[float, float] | None = None,
+) -> FlowLog:
+    """Every flow of a log with its time, to bring it together with others.
+
+    Parameters
+    ----------
+    name : str  for remarks
+    entries : (PipeEntry, MediumEntry, TransducerEntry, traverses)
+    log : iterable of Readings  with times
+    programmed : Setup  what the meter was told
+    segments : tuple of Segment  stretches that count; none: the whole log
+    known_errors : tuple of KnownError  as for `reduce_log`
+    gauged_wall : (float, float) or None [m]  as for `reduce_log`
+
+    Returns
+    -------
+    log : FlowLog [m3/s]
+
+    Raises
+    ------
+    NotEnough     the readings came without their times; see `series_of`
+    ComputeError  see `work_out`
+
+    Source
+    ------
+    transit time : see `compute.measuring.flow`.
+    """
+    pipe, medium, transducers, traverses = entries
+    known = entries_corrected(pipe, medium, gauged_wall, known_errors)
+    setup = work_out(known.pipe, known.medium, transducers, traverses=traverses).setup
+    series, _ = _calibrated(setup, programmed, log, segments, known_errors, keep_times=True)
+    if series.times is None or len(series.times) != series.used:
+        raise NotEnough(f"The readings of {name} came without their times.", field="log")
+    return FlowLog(name, series.times, series.volume_flow)
+
+
+@dataclass(frozen=True, slots=True)
+class _Calibrated:
+    """By which factor the flows of a log were corrected, and what calibrations add to their doubts and findings."""
+
+    flow_factor: float
+    doubts: dict[str, Doubt]
+    findings: tuple[Finding, ...]
+
+
+def _calibrated(
+    setup: Setup,
+    programmed: Setup,
+    log: Iterable[Readings],
+    segments: tuple[Segment, ...],
+    known_errors: tuple[KnownError, ...],
+    *,
+    keep_times: bool = False,
+) -> tuple[Series, _Calibrated]:
+    """A log as a series of flow, less the zero and the error of the meter where these are applied."""
+    at_zero = corrected(of(known_errors, "zero"), 0.0)
+    series = series_of(setup, programmed, log, segments, keep_times=keep_times, zero=-at_zero.value)
+    indicated = float(series.volume_flow.mean() / bore_area(setup))
+    velocity: Corrected = corrected(of(known_errors, "velocity"), indicated)
+    factor = velocity.value / indicated if indicated else 1.0
+    if factor != 1.0:
+        series = replace(series, volume_flow=series.volume_flow * factor)
+    return series, _Calibrated(
+        factor, calibration_doubts(velocity, at_zero), (*at_zero.findings, *velocity.findings)
+    )
+
+
+def _means(setup: Setup, series: Series) -> Flow:
+    """The flow figures of the mean times."""
+    return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
+
+
+def _gauged_doubt(wall_thickness: float, occasion: Occasion) -> Doubt | None:
+    """The wall measurement's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
+    if occasion.gauged_wall is None:
+        return None
+    return Doubt(occasion.gauged_wall[1]) if rests_on(wall_thickness, occasion.gauged_wall) else None
+
+
+def _uncertainty(
+    worked_out: WorkedOut,
+    pipe: PipeEntry,
+    medium: MediumEntry,
+    series: Series,
+    flow: Flow,
+    occasion: Occasion,
+    calibrated: _Calibrated,
+    thermometer: float,
+) -> GumResult:
+    doubts = survey_doubts(
+        worked_out.setup,
+        reynolds=float(flow.reynolds),
+        repeatability=_scatter(series),
+        gauged_wall=_gauged_doubt(pipe.wall_thickness, occasion),
+        viscosity_relative=worked_out.medium.viscosity_uncertainty,
+        straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
+    )
+    measurement = Measurement(
+        worked_out.setup,
+        series.transit_time,
+        float(series.time_difference.mean()),
+        medium.temperature if medium.name else None,
+        medium_at(medium) if medium.name else None,
+        calibrated.flow_factor,
+    )
+    doubts |= calibrated.doubts
+    share = oval_share(pipe.conditions(medium.temperature))
+    if share:
+        # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
+        doubts["pipe.ovality"] = Doubt(share / math.sqrt(2), distribution="arcsine", source=GEOMETRY)
+    if measurement.temperature is not None:
+        usual = temperature_doubt(medium.temperature_source).standard_uncertainty
+        doubts["medium.temperature"] = Doubt(math.hypot(usual, thermometer))
+    return flow_uncertainty(measurement, doubts)
+
+
+def _scatter(series: Series) -> Doubt:
+    """The doubt of the mean time difference from the scatter of the readings about their trend.
+
+    A drift, or a jump between marked stretches, is no doubt of the mean over the log: it is what the flow did, and a finding
+    if it is large.
+    """
+    stretches = np.split(series.time_difference, series.breaks)
+    longest = max(len(stretch) for stretch in stretches)
+    if longest < FEWEST_READINGS:
+        spread = float(series.time_difference.std(ddof=1)) if series.used > 1 else 0.0
+        return Doubt(spread, degrees_of_freedom=max(series.used - 1, 1))
+    if len(stretches) > 1:
+        noise = noise_of_stretches(stretches)
+        return Doubt(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
+    found = repeatability(series.time_difference)
+    return Doubt(found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0))
+
+
+def _log_findings(
+    worked_out: WorkedOut, series: Series, flow: Flow, case: Case, occasion: Occasion
+) -> list[Finding]:
+    calibrations = [
+        finding
+        for instrument in occasion.instruments
+        for finding in setup_checks.calibration_valid(
+            instrument.name, instrument.calibrated_on, instrument.due_on, occasion.day
+        )
+    ]
+    return [
+        *_counts(series, occasion),
+        *(sound_speed_not_logged() if series.speed_told else []),
+        *flow_findings(flow, worked_out.medium),
+        *_explained(worked_out, series, case, occasion),
+        *_steady(series, occasion),
+        *checks.signal_strong(series.signal, occasion.minimum_signal),
+        *setup_checks.mounted_spacing(occasion.mounted_spacing, float(worked_out.spacing.spacing)),
+        *pipe_checks.wall_against_gauge(
+            case.pipe.wall_thickness, occasion.gauged_wall[0] if occasion.gauged_wall else None
+        ),
+        *calibrations,
+    ]
+
+
+def _counts(series: Series, occasion: Occasion) -> list[Finding]:
+    """How many readings count, and why others do not."""
+    # Rows refused are of the whole log, readings that cannot be only of what counts.
+    refused = checks.readings_sound(series.taken + series.outside, occasion.rows_rejected, 0)
+    findings = [finding for finding in refused if finding.code == "rows-rejected"]
+    findings += checks.readings_sound(series.taken, 0, series.impossible)
+    if occasion.segments:
+        findings.append(segments_used(merged(occasion.segments), series.used, series.outside))
+    return findings
+
+
+def _steady(series: Series, occasion: Occasion) -> list[Finding]:
+    half = series.used // 2
+    if not half:
+        return []
+    first, second = float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
+    findings = checks.flow_steady(first, second)
+    return (
+        findings if occasion.segments else [replace(f, said=f"{f.said} {MARK_A_STRETCH}") for f in findings]
+    )
+
+
+def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
+    """What single wrong entry would explain a sound speed that does not fit; that it fits, where it does."""
+    stated = {"medium.temperature": temperature_doubt(case.medium.temperature_source)}
+    if gauged := _gauged_doubt(case.pipe.wall_thickness, occasion):
+        stated["pipe.wall_thickness"] = gauged
+    if case.medium.temperature is None or not case.medium.name:
+        del stated["medium.temperature"]
+    found = diagnose(case, stated)
+    measured = found.measured_sound_speed
+    if found.consistent and measured is not None:
+        detail = (
+            f"The measured sound speed of {said(measured, 'm/s', '.1f')} is that of the medium "
+            f"({said(found.expected_sound_speed, 'm/s', '.1f')}) within what the entries' doubts allow: they agree with one another."
+        )
+        return [
+            Finding(
+                "sound-speed-consistent",
+                "info",
+                detail,
+                "medium.sound_speed",
+                found.measured_sound_speed,
+                found.expected_sound_speed,
+                "speed",
+            )
+        ]
+    return [
+        Finding(
+            "suspect-entry",
+            "info",
+            f"{cause.said} Probability {cause.probability:.0%}.",
+            cause.slip.field,
+            cause.slip.entered.value,
+            cause.slip.implied_value.value,
+            cause.slip.implied_value.kind if cause.slip.implied_value.kind != "text" else "number",
+        )
+        for cause in found.possible_causes[:POSSIBLE_CAUSES_TOLD]
+        if cause.probability >= LEAST_PROBABILITY_TOLD
+    ]

@@ -1,0 +1,1 @@
+"""Statistics: law of propagation, Monte Carlo, autocorrelation, straight lines."""

@@ -1,0 +1,244 @@
+"""Propagation of distributions by Monte Carlo (JCGM 101), as a check on the linear answer of compute.statistics.gum."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.base.errors import OutOfRange
+from compute.base.findings import Finding
+from compute.base.sources import Source
+from compute.statistics.gum import HALF_WIDTH_DIVISOR, FloatArray, GumResult, Input, Model, correlation_matrix
+
+JCGM_101 = Source("JCGM 101:2008 clauses 6.4, 7 and 8", "unverified")
+MIN_TRIALS = 1_000
+MAX_TRIALS = 5_000_000
+# Draws are made and evaluated in blocks that fit a processor's cache; a seed gives the same numbers on every machine.
+BLOCK = 1 << 15
+# JCGM 101 7.9.2 takes half a unit in the last of two significant digits: 0.5 % to 5 % of a standard uncertainty, by its leading
+# digits and so by the unit it happens to be in. The largest is taken, so that the verdict does not hang on the unit.
+TOLERANCE_SHARE = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class MonteCarloResult:
+    """What a Monte Carlo run says, and whether it bears out the linear answer it was held against.
+
+    The symmetric interval leaves the same probability on either side; the shortest is the narrowest one that
+    holds the probability. `tolerance` is JCGM 101's delta, here 5 % of the standard uncertainty; `good_enough` says that
+    both ends of the linear interval lie within it.
+    `end_noise` is the standard error of the ends of the symmetric interval from the finite number of trials.
+    """
+
+    trials: int
+    seed: int
+    mean: float
+    standard_uncertainty: float
+    coverage_probability: float
+    symmetric_interval: tuple[float, float]
+    shortest_interval: tuple[float, float]
+    tolerance: float
+    difference_low: float
+    difference_high: float
+    end_noise: float
+    good_enough: bool
+    findings: tuple[Finding, ...]
+
+
+def monte_carlo(
+    model: Model, inputs: Sequence[Input], linear: GumResult, trials: int, seed: int
+) -> MonteCarloResult:
+    """Distribution of a model's value by drawing its inputs at random, compared with the linear answer.
+
+    A normal input with finite degrees of freedom is drawn from the scaled and shifted t distribution. Inputs that
+    are correlated are drawn from a joint normal distribution whatever their shape, and a finding says so.
+
+    Parameters
+    ----------
+    model : callable  mapping path -> (m,) array to (m,) array
+    inputs : sequence of Input  the ones `linear` was made from
+    linear : GumResult  of compute.statistics.gum.propagate; gives the correlations and the coverage probability
+    trials : int [1]  1 000 to 5 000 000
+    seed : int [1]  0 or more; the same seed gives the same answer to the bit
+
+    Returns
+    -------
+    result : MonteCarloResult
+
+    Raises
+    ------
+    OutOfRange  the number of trials is outside its range, or the model is not finite at some draw
+
+    Source
+    ------
+    JCGM 101:2008 6.4, 7.6, 7.7, 8.1.
+    """
+    if not MIN_TRIALS <= trials <= MAX_TRIALS:
+        detail = f"{trials} Monte Carlo trials asked for; {MIN_TRIALS} to {MAX_TRIALS} are possible"
+        raise OutOfRange(detail, field="monte_carlo_trials")
+    joint, factor = _joint(inputs, linear)
+    generator = np.random.default_rng(seed)
+    values = np.empty(trials)
+    for start in range(0, trials, BLOCK):
+        stop = min(start + BLOCK, trials)
+        values[start:stop] = model(_draw(inputs, factor, joint, generator, stop - start))
+    if not np.isfinite(values).all():
+        raise OutOfRange(
+            "The model is not finite at some of the values drawn: an input is doubted too widely."
+        )
+    values.sort()
+    return _summary(values, seed, linear, _joint_finding(inputs, joint))
+
+
+def shortest_interval(ordered: FloatArray, coverage_probability: float) -> tuple[float, float]:
+    """Narrowest interval that holds a given part of a sample.
+
+    Parameters
+    ----------
+    ordered : (n,) [any unit]  sample, ascending, two values or more
+    coverage_probability : float [1]  above 0, below 1
+
+    Returns
+    -------
+    low, high : float [as ordered]
+
+    Source
+    ------
+    JCGM 101:2008 7.7.4.
+    """
+    inside = min(max(round(coverage_probability * len(ordered)), 1), len(ordered) - 1)
+    widths = ordered[inside:] - ordered[:-inside]
+    start = int(np.argmin(widths))
+    return float(ordered[start]), float(ordered[start + inside])
+
+
+def numerical_tolerance(standard_uncertainty: float) -> float:
+    """How far two intervals may differ and still say the same: 5 % of the standard uncertainty.
+
+    Parameters
+    ----------
+    standard_uncertainty : float [any unit]  not below 0
+
+    Returns
+    -------
+    tolerance : float [as standard_uncertainty]
+
+    Raises
+    ------
+    OutOfRange  the standard uncertainty is below 0
+
+    Source
+    ------
+    JCGM 101:2008 7.9.2, at the largest it allows for two significant digits.
+    """
+    if not standard_uncertainty >= 0:
+        raise OutOfRange(f"the standard uncertainty is {standard_uncertainty}; it is not below 0")
+    return TOLERANCE_SHARE * standard_uncertainty
+
+
+def _draw(
+    inputs: Sequence[Input],
+    factor: FloatArray | None,
+    joint: Sequence[str],
+    generator: np.random.Generator,
+    count: int,
+) -> dict[str, FloatArray]:
+    drawn = {}
+    together = factor @ generator.standard_normal((len(joint), count)) if factor is not None else None
+    for item in inputs:
+        if together is not None and item.path in joint:
+            unit = together[joint.index(item.path)]
+        else:
+            unit = _unit_trials(item, generator, count)
+        drawn[item.path] = item.value + item.standard_uncertainty * unit
+    return drawn
+
+
+def _unit_trials(item: Input, generator: np.random.Generator, count: int) -> FloatArray:
+    """Draws of an input's doubt with standard deviation 1 (a t distribution keeps its wider tails)."""
+    if item.distribution == "normal":
+        if math.isfinite(item.degrees_of_freedom):
+            return generator.standard_t(item.degrees_of_freedom, count)
+        return generator.standard_normal(count)
+    half = HALF_WIDTH_DIVISOR[item.distribution]
+    if item.distribution == "rectangular":
+        return generator.uniform(-half, half, count)
+    if item.distribution == "triangular":
+        return generator.triangular(-half, 0.0, half, count)
+    return half * np.sin(generator.uniform(-math.pi / 2, math.pi / 2, count))
+
+
+def _joint(inputs: Sequence[Input], linear: GumResult) -> tuple[list[str], FloatArray | None]:
+    """The inputs that are correlated, and a square root of their correlation matrix.
+
+    By eigenvalues, since fully correlated inputs defeat Cholesky.
+    """
+    named = {path for first, second, r in linear.correlations if r for path in (first, second)}
+    joint = [item.path for item in inputs if item.path in named]
+    if not joint:
+        return joint, None
+    values, vectors = np.linalg.eigh(correlation_matrix(joint, linear.correlations))
+    factor: FloatArray = vectors * np.sqrt(np.clip(values, 0.0, None))
+    return joint, factor
+
+
+def _summary(
+    ordered: FloatArray, seed: int, linear: GumResult, findings: tuple[Finding, ...]
+) -> MonteCarloResult:
+    probability, trials = linear.coverage_probability, len(ordered)
+    low, high = (
+        float(value) for value in np.quantile(ordered, [(1 - probability) / 2, (1 + probability) / 2])
+    )
+    deviation = float(ordered.std(ddof=1))
+    tolerance = numerical_tolerance(deviation)
+    differences = (
+        abs(linear.value - linear.expanded_uncertainty - low),
+        abs(linear.value + linear.expanded_uncertainty - high),
+    )
+    noise = _end_noise(ordered, (1 - probability) / 2)
+    good = max(differences) <= tolerance + 2 * noise
+    if not good:
+        findings = (*findings, _not_good_enough(linear, low, high))
+    return MonteCarloResult(
+        trials=trials,
+        seed=seed,
+        mean=float(ordered.mean()),
+        standard_uncertainty=deviation,
+        coverage_probability=probability,
+        symmetric_interval=(low, high),
+        shortest_interval=shortest_interval(ordered, probability),
+        tolerance=tolerance,
+        difference_low=differences[0],
+        difference_high=differences[1],
+        end_noise=noise,
+        good_enough=good,
+        findings=findings,
+    )
+
+
+def _end_noise(ordered: FloatArray, tail: float) -> float:
+    """Standard error of a quantile from the spread of its neighbours: one standard error of its rank to either side."""
+    trials = len(ordered)
+    step = math.sqrt(trials * tail * (1 - tail))
+    low, high = max(int(trials * tail - step), 0), min(int(trials * tail + step), trials - 1)
+    return float(ordered[high] - ordered[low]) / 2
+
+
+def _not_good_enough(linear: GumResult, low: float, high: float) -> Finding:
+    detail = (
+        f"The law of propagation gives {linear.value - linear.expanded_uncertainty:.6g} to "
+        f"{linear.value + linear.expanded_uncertainty:.6g} (SI), the propagation of distributions {low:.6g} to {high:.6g}: "
+        "further apart than 5 % of the standard uncertainty. Quote the latter interval."
+    )
+    return Finding("gum-framework-not-validated", "warning", detail, source=JCGM_101)
+
+
+def _joint_finding(inputs: Sequence[Input], joint: Sequence[str]) -> tuple[Finding, ...]:
+    odd = [item.path for item in inputs if item.path in joint and item.distribution != "normal"]
+    if not odd:
+        return ()
+    detail = f"{', '.join(odd)} are correlated, so they were drawn from a joint normal distribution whatever their own shape."
+    return (Finding("correlated-drawn-as-normal", "info", detail, source=JCGM_101),)

@@ -1,0 +1,149 @@
+"""Diagnosis without records: which single wrong entry would explain a sound speed that does not fit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from compute.library.pipe_sizes import PipeSize
+from compute.results.diagnosis import Diagnosis, PossibleCause, case_of_sound_speed, diagnose
+from compute.results.entry_errors import Case, Figure
+from surveys.api.compute.physics import medium_entry, pipe_entry
+from surveys.api.compute.uncertainty import InputsIn
+from surveys.api.compute.views import FindingOut, SetupIn, validated, work_out_asked
+from surveys.api.fields import QuantityIn, QuantityOut, in_units, units_of
+from surveys.api.views import UnitsMixin, documented
+from surveys.core.stored_quantities import findings_json, quantity
+
+
+class DiagnosisIn(SetupIn):
+    measured_sound_speed = QuantityIn("speed", required=False)
+    transit_time = QuantityIn("transit_time", required=False)
+    inputs = InputsIn(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "traverses" not in attrs:
+            raise ValidationError({"traverses": "Say how many traverses were mounted."}, code="required")
+        measured = {"measured_sound_speed", "transit_time"} & attrs.keys()
+        if not measured:
+            raise ValidationError(
+                {"measured_sound_speed": "Give the measured sound speed, or the transit time."},
+                code="required",
+            )
+        if len(measured) == 2:
+            raise ValidationError(
+                {"transit_time": "Give the measured sound speed or the transit time, not both."},
+                code="both-stated",
+            )
+        return attrs
+
+
+class StandardOut(serializers.Serializer):
+    standard = serializers.CharField()
+    size = serializers.CharField()
+    schedule = serializers.CharField()
+    outer_diameter = QuantityOut()
+    wall_thickness = QuantityOut(allow_null=True)
+
+
+class PossibleCauseOut(serializers.Serializer):
+    field = serializers.CharField(help_text="Path of the request, or spacing for one mounted wrong.")
+    entered = serializers.JSONField(help_text="A quantity, a number, a name, a lining, or null for none.")
+    implied_value = serializers.JSONField(
+        help_text="A quantity, a number, a name, a lining, or null for none."
+    )
+    nearest_standard = StandardOut(required=False)
+    probability = serializers.FloatField(help_text="0 to 1; with other_cause_probability, all come to 1.")
+    detail = serializers.CharField()
+    effect_on_flow = serializers.FloatField(
+        allow_null=True, help_text="Relative change of the flow at the same times: 0.05 for 5 % more."
+    )
+
+
+class DiagnosisOut(serializers.Serializer):
+    consistent = serializers.BooleanField()
+    measured_sound_speed = QuantityOut(allow_null=True)
+    expected_sound_speed = QuantityOut()
+    relative_standard_uncertainty = serializers.FloatField(
+        help_text="Of the difference of the two sound speeds."
+    )
+    possible_causes = PossibleCauseOut(
+        many=True, help_text="Most probable first; empty where the speed fits."
+    )
+    other_cause_probability = serializers.FloatField(help_text="Probability that it is no single entry here.")
+    findings = FindingOut(many=True)
+
+
+class DiagnosisView(UnitsMixin):
+    """What single wrong entry would explain a measured sound speed."""
+
+    throttled_as = "compute"
+
+    @documented(
+        request=DiagnosisIn, responses=DiagnosisOut, tags=["compute"], operation_id="compute_diagnosis"
+    )
+    def post(self, request: Request) -> Response:
+        asked = validated(DiagnosisIn, request, self)
+        worked_out = work_out_asked(asked)
+        measured = asked.get("transit_time")
+        case = Case(
+            pipe_entry(asked["pipe"]),
+            medium_entry(asked["medium"]),
+            asked["transducers"].transducers,
+            asked["traverses"],
+            measured.si if measured else 0.0,
+        )
+        if measured is None:
+            case = case_of_sound_speed(case, asked["measured_sound_speed"].si)
+        diagnosis = diagnose(case, asked.get("inputs"))
+        findings = findings_json([*worked_out.findings, *diagnosis.findings])
+        return Response(in_units({**_diagnosis_json(diagnosis), "findings": findings}, units_of(request)))
+
+
+def _diagnosis_json(diagnosis: Diagnosis) -> dict[str, Any]:
+    measured = diagnosis.measured_sound_speed
+    return {
+        "consistent": diagnosis.consistent,
+        "measured_sound_speed": None if measured is None else quantity(measured, "speed"),
+        "expected_sound_speed": quantity(diagnosis.expected_sound_speed, "speed"),
+        "relative_standard_uncertainty": diagnosis.relative_uncertainty,
+        "possible_causes": [_possible_cause_json(one) for one in diagnosis.possible_causes],
+        "other_cause_probability": diagnosis.other_cause_probability,
+    }
+
+
+def _possible_cause_json(cause: PossibleCause) -> dict[str, Any]:
+    slip = cause.slip
+    document = {
+        "field": slip.field,
+        "entered": _figure_json(slip.entered),
+        "implied_value": _figure_json(slip.implied_value),
+        "probability": cause.probability,
+        "detail": cause.said,
+        "effect_on_flow": cause.effect_on_flow,
+    }
+    if slip.nearest_standard is not None:
+        document["nearest_standard"] = _standard_json(slip.nearest_standard)
+    return document
+
+
+def _figure_json(figure: Figure) -> Any:
+    if figure.value is None or figure.kind in {"text", "number"}:
+        return figure.value
+    number = quantity(figure.value, figure.kind)
+    return {"material": figure.material, "thickness": number} if figure.material else number
+
+
+def _standard_json(row: PipeSize) -> dict[str, Any]:
+    wall = row.wall_thickness
+    return {
+        "standard": row.standard,
+        "size": row.size,
+        "schedule": row.schedule,
+        "outer_diameter": quantity(row.outer_diameter, "length"),
+        "wall_thickness": None if wall is None else quantity(wall, "length"),
+    }

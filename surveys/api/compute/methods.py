@@ -1,0 +1,86 @@
+"""How the service computes: the versions of the method, and what every finding and doubt means and rests on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from compute.measuring.location import StraightLength, straight_lengths
+from compute.results.finding_codes import CODES
+from compute.results.survey import METHODS
+from compute.results.uncertainty import DOUBTS, TEMPERATURE_DOUBT
+from surveys.api.compute.views import SourceOut
+from surveys.api.fields import in_units, units_of
+from surveys.api.views import UnitsMixin, documented
+from surveys.core.stored_quantities import doubt_json, source_json
+
+
+class MethodOut(serializers.Serializer):
+    version = serializers.CharField()
+    since = serializers.DateField()
+    change = serializers.CharField()
+    effect = serializers.CharField()
+
+
+class FindingCodeOut(serializers.Serializer):
+    code = serializers.CharField()
+    meaning = serializers.CharField()
+
+
+class UsualDoubtOut(serializers.Serializer):
+    input = serializers.CharField()
+    standard_uncertainty = serializers.JSONField(help_text="A quantity, or a share of the value.")
+    relative = serializers.BooleanField()
+    distribution = serializers.CharField()
+    source = SourceOut()
+
+
+class StraightLengthOut(serializers.Serializer):
+    disturbance = serializers.CharField()
+    title = serializers.CharField()
+    upstream_diameters = serializers.FloatField()
+    downstream_diameters = serializers.FloatField()
+    source = SourceOut()
+
+
+class MethodsOut(serializers.Serializer):
+    methods = MethodOut(many=True)
+    findings = FindingCodeOut(many=True)
+    default_uncertainties = UsualDoubtOut(many=True)
+    temperature_uncertainties = serializers.DictField(
+        child=serializers.FloatField(), help_text="In kelvin, by how it is known."
+    )
+    straight_lengths = StraightLengthOut(many=True)
+
+
+class MethodsView(UnitsMixin):
+    """The versions of the method with what each changed, and the figures of custom it rests on, with their sources."""
+
+    @documented(responses=MethodsOut, tags=["compute"], operation_id="compute_methods")
+    def get(self, request: Request) -> Response:
+        answer = {
+            "methods": [
+                {"version": m.version, "since": m.since.isoformat(), "change": m.change, "effect": m.effect}
+                for m in METHODS
+            ],
+            "findings": [{"code": code, "meaning": meaning} for code, meaning in sorted(CODES.items())],
+            "default_uncertainties": [doubt_json(path, doubt) for path, doubt in DOUBTS.items()],
+            "temperature_uncertainties": {
+                known or "not said": kelvin for known, kelvin in TEMPERATURE_DOUBT.items()
+            },
+            "straight_lengths": [_straight_json(row) for row in straight_lengths().values()],
+        }
+        return Response(in_units(answer, units_of(request)))
+
+
+def _straight_json(row: StraightLength) -> dict[str, Any]:
+    return {
+        "disturbance": row.disturbance,
+        "title": row.title,
+        "upstream_diameters": row.upstream_diameters,
+        "downstream_diameters": row.downstream_diameters,
+        "source": source_json(row.source),
+    }

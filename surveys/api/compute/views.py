@@ -1,0 +1,503 @@
+"""Computation without records: anybody signed in may ask."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from compute.base.errors import ComputeError, TotalReflection
+from compute.base.units import System, express_series, parse_quantity, parse_series
+from compute.library.materials import Solid, solids
+from compute.library.media import media
+from compute.library.pipe_sizes import PipeSize, find_sizes
+from compute.measuring.beam import Setup
+from compute.measuring.entries import resolve_medium, resolve_pipe
+from compute.measuring.flow import Flow, flow_from_times, times_from_logged
+from compute.measuring.location import safety_notes
+from compute.results.survey import WorkedOut, flow_findings, no_beam, sound_speed_not_logged, work_out
+from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
+from surveys.api.fields import (
+    QUANTITY_IN,
+    QuantityIn,
+    QuantityOut,
+    StrictSerializer,
+    WholeField,
+    checked,
+    in_units,
+    si_of,
+    units_of,
+)
+from surveys.api.rejections import rejection_of
+from surveys.api.views import UnitsMixin, documented
+from surveys.core.stored_quantities import (
+    findings_json,
+    outcome_json,
+    quantity,
+    safety_note_json,
+    source_json,
+)
+from surveys.inputs.limits import check_limits
+from surveys.pipes.selectors import custom_materials_now, custom_media_now
+
+MOST_READINGS = 100_000
+
+
+class SetupIn(StrictSerializer):
+    """What fixes the beam."""
+
+    pipe = PipeIn()
+    medium = MediumIn()
+    transducers = TransducersField()
+    traverses = WholeField(
+        min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
+    )
+    expected_velocity = QuantityIn("speed", required=False)
+    timing_resolution = QuantityIn(
+        "time_difference",
+        required=False,
+        help_text="Of the meter; counts in the recommended number of traverses.",
+    )
+
+
+@extend_schema_field(
+    {
+        "oneOf": [
+            *QUANTITY_IN["oneOf"],
+            {
+                "type": "object",
+                "properties": {
+                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MOST_READINGS},
+                    "unit": {"type": "string"},
+                },
+                "required": ["values", "unit"],
+            },
+        ]
+    }
+)
+class SeriesIn(serializers.Field):
+    """One quantity, or many as {"values": [...], "unit": "..."}; becomes an SI float or array."""
+
+    def __init__(self, kind: str, **options: Any) -> None:
+        self.kind = kind
+        super().__init__(**options)
+
+    def to_internal_value(self, data: Any) -> Any:
+        try:
+            many = isinstance(data, dict) and "values" in data
+            readings = parse_series(data, self.kind) if many else parse_quantity(data, self.kind).si
+            check_limits(readings, self.kind)
+        except ComputeError as error:
+            raise rejection_of(error) from None
+        if np.size(readings) > MOST_READINGS:
+            raise ValidationError(
+                f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
+            )
+        return readings
+
+    def to_representation(self, value: Any) -> Any:
+        return value
+
+
+class ReadingsIn(StrictSerializer):
+    """Times as measured; or velocity or flow as logged, with the sound speed if there is one."""
+
+    transit_time = SeriesIn("transit_time", required=False)
+    time_difference = SeriesIn("time_difference", required=False)
+    flow_velocity = SeriesIn("speed", required=False)
+    volume_flow = SeriesIn("volume_flow", required=False)
+    sound_speed = SeriesIn("speed", required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        times, logged = {"transit_time", "time_difference"}, {"flow_velocity", "volume_flow"}
+        if times & attrs.keys():
+            for name in (times - attrs.keys()) or ():
+                raise ValidationError(
+                    {name: "Times come as transit_time and time_difference together."}, "required"
+                )
+            if attrs.keys() - times:
+                raise ValidationError("Give times, or velocity or flow, not both.", code="both-stated")
+        elif len(logged & attrs.keys()) != 1:
+            raise ValidationError(
+                "Give transit_time and time_difference, or one of flow_velocity and volume_flow.",
+                code="not-enough-data",
+            )
+        lengths = {len(value) for value in attrs.values() if isinstance(value, np.ndarray)}
+        if len(lengths) > 1:
+            raise ValidationError("The readings are of different lengths.", code="lengths-differ")
+        if lengths == {0}:
+            raise ValidationError("There are no readings.", code="not-enough-data")
+        return attrs
+
+
+class ProgrammedIn(StrictSerializer):
+    """What the meter was told."""
+
+    pipe = PipeIn()
+    medium = MediumIn()
+
+
+class FlowIn(SetupIn):
+    readings = ReadingsIn()
+    programmed = ProgrammedIn(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "traverses" not in attrs:
+            raise ValidationError({"traverses": "Say how many traverses were mounted."}, code="required")
+        if "transit_time" not in attrs["readings"] and "programmed" not in attrs:
+            raise ValidationError(
+                {"programmed": "Logged velocity or flow needs what the meter was told: its pipe and medium."},
+                code="required",
+            )
+        return attrs
+
+
+class AnglesOut(serializers.Serializer):
+    wall = QuantityOut()
+    lining = QuantityOut(required=False)
+    medium = QuantityOut()
+
+
+class SourceOut(serializers.Serializer):
+    text = serializers.CharField(help_text="Author or standard, edition, table or clause.")
+    provenance = serializers.ChoiceField(
+        ["published", "derived", "unverified", "default"],
+        help_text="published: in the publication; derived: calculated from it; unverified: not verified against the source; default: "
+        "common practice, no publication.",
+    )
+
+
+@extend_schema_field({"type": "object", "additionalProperties": True})
+class MessageParametersField(serializers.DictField):
+    """The values of a message by name: quantities in the units asked for, numbers, text, dates, lists of these."""
+
+
+class FindingOut(serializers.Serializer):
+    code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
+    severity = serializers.ChoiceField(["error", "warning", "info"])
+    field = serializers.CharField(
+        help_text="Path in the request, such as pipe.wall_thickness; empty if none."
+    )
+    title = serializers.CharField(required=False, help_text="The verdict in a few words.")
+    detail = serializers.CharField(help_text="What was found and what was expected, in the units asked for.")
+    remedy = serializers.CharField(required=False, help_text="What to do; may be empty.")
+    parameters = MessageParametersField(required=False)
+    value = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
+    limit = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
+    source = SourceOut()
+
+
+class SafetyNoteOut(serializers.Serializer):
+    code = serializers.CharField()
+    title = serializers.CharField(required=False)
+    detail = serializers.CharField()
+    remedy = serializers.CharField(required=False)
+    parameters = MessageParametersField(required=False)
+    source = SourceOut()
+
+
+class AlternativeOut(serializers.Serializer):
+    """Null throughout where no beam passes; a finding then says why."""
+
+    traverses = serializers.IntegerField(allow_null=True)
+    sides = serializers.ChoiceField(["same", "opposite"], allow_null=True)
+    spacing = QuantityOut(
+        allow_null=True, help_text="Between the facing ends of the transducers, along the pipe."
+    )
+    axial_advance = QuantityOut(allow_null=True)
+    bore = QuantityOut()
+    wave_mode_in_wall = serializers.ChoiceField(["longitudinal", "shear"], allow_null=True)
+    wave_mode_in_lining = serializers.ChoiceField(["longitudinal", "shear"], allow_null=True)
+    angles = AnglesOut(allow_null=True)
+    transit_time = QuantityOut(allow_null=True)
+    time_in_medium = QuantityOut(allow_null=True)
+    time_difference_per_velocity = QuantityOut(allow_null=True)
+
+
+class MediumOut(serializers.Serializer):
+    sound_speed = QuantityOut()
+    density = QuantityOut()
+    dynamic_viscosity = QuantityOut()
+
+
+class SpacingOut(AlternativeOut):
+    medium = MediumOut(allow_null=True)
+    alternatives = AlternativeOut(many=True)
+    findings = FindingOut(many=True)
+    safety_notes = SafetyNoteOut(many=True)
+
+
+class SpacingView(UnitsMixin):
+    """Where to mount a transducer pair on a pipe."""
+
+    throttled_as = "compute"
+
+    @documented(request=SetupIn, responses=SpacingOut, tags=["compute"], operation_id="compute_spacing")
+    def post(self, request: Request) -> Response:
+        asked = validated(SetupIn, request, self)
+        try:
+            outcome = outcome_json(work_out_asked(asked))
+        except TotalReflection as error:
+            outcome = _without_beam(error, asked)
+        return Response(in_units(outcome, units_of(request)))
+
+
+def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, Any]:
+    """The answer where no beam passes: nothing to mount, and a finding that says why."""
+    pipe, medium = pipe_entry(asked["pipe"]), medium_entry(asked["medium"])
+    return {
+        **dict.fromkeys(SpacingOut().fields),
+        "traverses": asked.get("traverses"),
+        "bore": quantity(pipe.bore, "length"),
+        "alternatives": [],
+        "findings": findings_json([no_beam(error)]),
+        "safety_notes": [
+            safety_note_json(one)
+            for one in safety_notes(medium.temperature, pipe.material.name, (), medium.pressure)
+        ],
+    }
+
+
+NUMBER = {"type": "number"}
+NUMBERS = {"type": "array", "items": NUMBER}
+
+
+@extend_schema_field({"oneOf": [NUMBER, NUMBERS]})
+class NumbersOut(serializers.JSONField):
+    """A number, or a list of them."""
+
+
+@extend_schema_field(
+    {
+        "type": "object",
+        "properties": {"value": NUMBER, "values": NUMBERS, "unit": {"type": "string"}},
+        "required": ["unit"],
+        "oneOf": [{"required": ["value"]}, {"required": ["values"]}],
+    }
+)
+class SeriesOut(serializers.JSONField):
+    """A quantity, or many as {values, unit}."""
+
+
+class FlowOut(serializers.Serializer):
+    """One figure of each for one reading, many for many."""
+
+    path_velocity = SeriesOut()
+    mean_velocity = SeriesOut()
+    volume_flow = SeriesOut()
+    reynolds = NumbersOut()
+    profile_factor = NumbersOut()
+    measured_sound_speed = SeriesOut()
+    findings = FindingOut(many=True)
+
+
+class FlowView(UnitsMixin):
+    """Flow from readings."""
+
+    throttled_as = "compute"
+
+    @documented(request=FlowIn, responses=FlowOut, tags=["compute"], operation_id="compute_flow")
+    def post(self, request: Request) -> Response:
+        asked = validated(FlowIn, request, self)
+        worked_out = work_out_asked(asked)
+        transit_time, time_difference = flow_times(asked, worked_out.setup)
+        flow = flow_from_times(worked_out.setup, transit_time, time_difference)
+        told = not {"transit_time", "sound_speed"} & asked["readings"].keys()
+        findings = [
+            *worked_out.findings,
+            *(sound_speed_not_logged() if told else []),
+            *flow_findings(flow, worked_out.medium),
+        ]
+        many = any(isinstance(value, np.ndarray) for value in asked["readings"].values())
+        answer = _flow_json(flow, units_of(request), _count(asked) if many else None)
+        return Response({**answer, "findings": in_units(findings_json(findings), units_of(request))})
+
+
+FLOW_KINDS = {
+    "path_velocity": "speed",
+    "mean_velocity": "speed",
+    "volume_flow": "volume_flow",
+    "reynolds": None,
+    "profile_factor": None,
+    "measured_sound_speed": "speed",
+}
+
+
+def _flow_json(flow: Flow, units: System, count: int | None) -> dict[str, Any]:
+    answer: dict[str, Any] = {}
+    for name, kind in FLOW_KINDS.items():
+        value = getattr(flow, name)
+        if count is None:
+            answer[name] = in_units(quantity(value, kind), units) if kind else float(value)
+        else:
+            series = np.broadcast_to(np.asarray(value, dtype=float), (count,))
+            answer[name] = express_series(series, kind, units) if kind else series.tolist()
+    return answer
+
+
+def _count(asked: dict[str, Any]) -> int:
+    return max(len(value) for value in asked["readings"].values() if isinstance(value, np.ndarray))
+
+
+def flow_times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
+    readings = asked["readings"]
+    if "transit_time" in readings:
+        return readings["transit_time"], readings["time_difference"]
+    told = asked["programmed"]
+    programmed = Setup(
+        resolve_pipe(pipe_entry(told["pipe"]), medium_entry(told["medium"]).temperature).pipe,
+        resolve_medium(medium_entry(told["medium"])).medium,
+        setup.transducers,
+        setup.traverses,
+    )
+    return times_from_logged(programmed, **readings)
+
+
+def validated(serializer_class: Any, request: Request, view: Any) -> dict[str, Any]:
+    return checked(serializer_class, request.data, {"request": request, "view": view})
+
+
+def work_out_asked(asked: dict[str, Any]) -> WorkedOut:
+    velocity = asked.get("expected_velocity")
+    return work_out(
+        pipe_entry(asked["pipe"]),
+        medium_entry(asked["medium"]),
+        asked["transducers"],
+        traverses=asked.get("traverses"),
+        expected_velocity=velocity.si if velocity else None,
+        timing_resolution=si_of(asked.get("timing_resolution")),
+    )
+
+
+class PipeSizeOut(serializers.Serializer):
+    standard = serializers.CharField()
+    size = serializers.CharField()
+    schedule = serializers.CharField()
+    outer_diameter = QuantityOut()
+    wall_thickness = QuantityOut(allow_null=True)
+    bore = QuantityOut(allow_null=True)
+    source = SourceOut()
+    note = serializers.CharField()
+
+
+class PipeSizesView(UnitsMixin):
+    """Pipe sizes of the standards, by name."""
+
+    @documented(
+        responses=PipeSizeOut(many=True),
+        parameters=[
+            OpenApiParameter("size", str, description="Such as NPS 8, DN 200, OD 110."),
+            OpenApiParameter("schedule", str, description="Schedule, series or class, such as 40 or SDR 11."),
+            OpenApiParameter("standard", str, description="Such as ASME B36.10M."),
+        ],
+        tags=["compute"],
+        operation_id="compute_pipe_sizes",
+    )
+    def get(self, request: Request) -> Response:
+        asked = {
+            name: request.query_params.get(name, "").strip()[:60] for name in ("size", "schedule", "standard")
+        }
+        rows = find_sizes(**asked)
+        return Response(in_units([_size_json(row) for row in rows], units_of(request)))
+
+
+def _size_json(row: PipeSize) -> dict[str, Any]:
+    return {
+        "standard": row.standard,
+        "size": row.size,
+        "schedule": row.schedule,
+        "outer_diameter": quantity(row.outer_diameter, "length"),
+        "wall_thickness": None if row.wall_thickness is None else quantity(row.wall_thickness, "length"),
+        "bore": None if row.bore is None else quantity(row.bore, "length"),
+        "source": source_json(row.source),
+        "note": row.note,
+    }
+
+
+class MaterialOut(serializers.Serializer):
+    name = serializers.CharField()
+    title = serializers.CharField()
+    use = serializers.CharField()
+    longitudinal_sound_speed = QuantityOut()
+    longitudinal_range = QuantityOut(many=True)
+    shear_sound_speed = QuantityOut(allow_null=True)
+    shear_range = QuantityOut(many=True)
+    density = QuantityOut(allow_null=True)
+    roughness = QuantityOut(allow_null=True)
+    thermal_expansion = QuantityOut(allow_null=True)
+    source = SourceOut()
+    roughness_source = SourceOut(allow_null=True)
+    note = serializers.CharField()
+    own = serializers.BooleanField(help_text="Added by the office, not of the library.")
+
+
+class MaterialsView(UnitsMixin):
+    """Materials of the library and of the office's own, with their sources."""
+
+    @documented(responses=MaterialOut(many=True), tags=["compute"], operation_id="compute_materials")
+    def get(self, request: Request) -> Response:
+        own = [version.solid() for version in custom_materials_now(request.user)]
+        rows = [{**_solid_json(one), "own": one in own} for one in (*solids(), *own)]
+        return Response(in_units(rows, units_of(request)))
+
+
+def _solid_json(one: Solid) -> dict[str, Any]:
+    def maybe(value: float | None, kind: str) -> Any:
+        return None if value is None else quantity(value, kind)
+
+    return {
+        "name": one.name,
+        "title": one.title,
+        "use": one.use,
+        "longitudinal_sound_speed": quantity(one.longitudinal_sound_speed, "speed"),
+        "longitudinal_range": [quantity(value, "speed") for value in one.longitudinal_range],
+        "shear_sound_speed": maybe(one.shear_sound_speed, "speed"),
+        "shear_range": [quantity(value, "speed") for value in one.shear_range or ()],
+        "density": maybe(one.density, "density"),
+        "roughness": maybe(one.roughness, "roughness"),
+        "thermal_expansion": maybe(one.thermal_expansion, "thermal_expansion"),
+        "source": source_json(one.source_sound),
+        "roughness_source": source_json(one.source_roughness) if one.source_roughness else None,
+        "note": one.note,
+    }
+
+
+class LibraryMediumOut(serializers.Serializer):
+    name = serializers.CharField()
+    title = serializers.CharField()
+    needs = serializers.ListField(child=serializers.CharField())
+    takes = serializers.ListField(child=serializers.CharField())
+    temperature_range = QuantityOut(many=True)
+    pressure_range = QuantityOut(many=True)
+    composition_range = serializers.ListField(child=serializers.FloatField(), allow_null=True)
+    sound_speed_uncertainty = serializers.FloatField(help_text="Standard, relative.")
+    density_uncertainty = serializers.FloatField(help_text="Standard, relative.")
+    viscosity_uncertainty = serializers.FloatField(help_text="Standard, relative.")
+    source = SourceOut()
+    note = serializers.CharField()
+    own = serializers.BooleanField(help_text="Added by the office, not of the library.")
+
+
+class MediaView(UnitsMixin):
+    """Media of the library and of the office's own, with their sources."""
+
+    @documented(responses=LibraryMediumOut(many=True), tags=["compute"], operation_id="compute_media")
+    def get(self, request: Request) -> Response:
+        own = [version.library_medium() for version in custom_media_now(request.user)]
+        rows = [
+            {
+                **asdict(one),
+                "temperature_range": [quantity(value, "temperature") for value in one.temperature_range],
+                "pressure_range": [quantity(value, "pressure") for value in one.pressure_range],
+                "source": source_json(one.source),
+                "own": one in own,
+            }
+            for one in (*media(), *own)
+        ]
+        return Response(in_units(rows, units_of(request)))

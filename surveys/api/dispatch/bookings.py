@@ -1,0 +1,241 @@
+"""Bookings: who and what is held for a job, what endangers it, and what could take its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.utils import timezone
+from django_filters import BooleanFilter
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.api.filters import SetFilter, filters, period
+from surveys.api.permissions import FIELD, OFFICE
+from surveys.api.views import Records, documented
+from surveys.dispatch.availability import bookable, endangered, technicians_bookable
+from surveys.dispatch.suitable_kits import fit_for_every_point
+from surveys.models import Booking, BookingEvent, Instrument, Job, Role, User
+from surveys.models.instrument import Kind
+from surveys.services.dispatch.bookings import (
+    HandoverNote,
+    booking_cancel,
+    booking_check_in,
+    booking_check_out,
+    booking_expect,
+    booking_make,
+    booking_move,
+)
+
+SHOWN = ("instrument", "technician", "job")
+
+
+class BookingIn(StrictSerializer):
+    job = VisibleRecord(Job)
+    instrument = VisibleRecord(Instrument, required=False, allow_null=True)
+    technician = serializers.PrimaryKeyRelatedField(
+        queryset=User.objects.filter(role=Role.TECHNICIAN, is_active=True), required=False, allow_null=True
+    )
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if (attrs.get("instrument") is None) == (attrs.get("technician") is None):
+            raise serializers.ValidationError(
+                {"instrument": "Book one instrument or one technician."}, code="instrument-or-technician"
+            )
+        return in_order(attrs)
+
+
+def in_order(attrs: dict[str, Any]) -> dict[str, Any]:
+    """Refuse a span that ends before it starts."""
+    if attrs["ends_at"] <= attrs["starts_at"]:
+        raise serializers.ValidationError({"ends_at": "It ends after it starts."}, code="ends-too-early")
+    return attrs
+
+
+class SpanIn(StrictSerializer):
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        return in_order(attrs)
+
+
+class ExpectedBackIn(StrictSerializer):
+    expected_back = serializers.DateTimeField(allow_null=True, help_text="Null: in time after all.")
+
+
+class HandoverIn(StrictSerializer):
+    at = serializers.DateTimeField(required=False, help_text="Now, if left out.")
+    condition = TextField(max_length=200)
+    note = TextField(max_length=5000, required=False, allow_blank=True)
+
+
+class BookingEventOut(serializers.ModelSerializer):
+    class Meta:
+        model = BookingEvent
+        fields = ["id", "booking", "what", "at", "condition", "note", "recorded_by", "recorded_at"]
+
+
+class ReasonOut(serializers.Serializer):
+    code = serializers.CharField()
+    detail = serializers.CharField()
+
+
+class BookingOut(serializers.ModelSerializer):
+    conflicts = serializers.SerializerMethodField(help_text="What stands against it by now.")
+
+    class Meta:
+        model = Booking
+        fields = [
+            "id", "job", "instrument", "technician", "starts_at", "ends_at", "expected_back", "cancelled_at",
+            "conflicts",
+        ]  # fmt: skip
+
+    def get_conflicts(self, booking: Booking) -> list[dict[str, str]]:
+        found = self.context.get("has_conflicts")
+        if found is None:
+            found = endangered([booking], timezone.now(), self.context["request"].user)
+        reasons = found.get(booking.pk, [])
+        return [{"code": one.code, "detail": one.detail} for one in reasons]
+
+
+class BookingLateOut(BookingOut):
+    booking_conflicts = BookingOut(many=True, help_text="Of the instrument, that something stands against.")
+
+    class Meta(BookingOut.Meta):
+        fields = [*BookingOut.Meta.fields, "booking_conflicts"]
+
+
+class InsteadOut(serializers.Serializer):
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+
+
+def endangered_shown(rows: Any, user: User) -> list[dict[str, Any]]:
+    """Those of the bookings that something stands against, with the reasons."""
+    ones = list(rows.select_related(*SHOWN))
+    found = endangered(ones, timezone.now(), user)
+    return list(
+        BookingOut([one for one in ones if one.pk in found], many=True, context={"has_conflicts": found}).data
+    )
+
+
+class BookingFilters(filters(Booking, cancelled=SetFilter("cancelled_at"), **period("starts_at"))):  # type: ignore[misc]
+    endangered = BooleanFilter(method="by_danger")
+
+    class Meta:
+        model = Booking
+        fields = {
+            "job": ["exact"], "instrument": ["exact"], "technician": ["exact"],
+        }  # fmt: skip
+
+    def by_danger(self, rows: Any, name: str, value: bool) -> Any:
+        """Only those something stands against, or only the others."""
+        now = timezone.now()
+        current = rows.filter(cancelled_at__isnull=True, ends_at__gt=now)
+        found = endangered(current, now, self.request.user)
+        return rows.filter(pk__in=found) if value else rows.exclude(pk__in=found)
+
+
+class Bookings(Records):
+    """Instruments and technicians held for jobs."""
+
+    model = Booking
+    serializer_class = BookingOut
+    related = SHOWN
+    filterset_class = BookingFilters
+    ordering_fields = ("starts_at",)
+
+    @property
+    def writers(self) -> frozenset[str]:  # type: ignore[override]
+        """The office books; who works in the field fetches and brings back."""
+        return FIELD if self.action in ("check_out", "check_in", "expected_back") else OFFICE
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        context = dict(self.get_serializer_context()) | {
+            "has_conflicts": endangered(page or [], timezone.now(), self.user)
+        }
+        return self.get_paginated_response(BookingOut(page, many=True, context=context).data)
+
+    @documented(request=BookingIn, responses={201: BookingOut})
+    def create(self, request: Request) -> Response:
+        asked = Booking(**self.checked(BookingIn))
+        return self.answer(booking_make(booking=asked, by=self.user, now=timezone.now()), 201)
+
+    @documented(request=SpanIn, responses=BookingOut)
+    def partial_update(self, request: Request, pk: Any = None) -> Response:
+        """Hold the same for another span."""
+        moved = booking_move(
+            booking=self.get_object(), **self.checked(SpanIn), by=self.user, now=timezone.now()
+        )
+        return self.answer(moved)
+
+    @documented(request=None, responses=BookingOut)
+    @action(detail=True, methods=["post"])
+    def cancel(self, request: Request, pk: Any = None) -> Response:
+        """Let go of what was held."""
+        return self.answer(booking_cancel(booking=self.get_object(), now=timezone.now()))
+
+    @documented(request=HandoverIn, responses={201: BookingEventOut})
+    @action(detail=True, methods=["post"], url_path="check-out")
+    def check_out(self, request: Request, pk: Any = None) -> Response:
+        """Hand the instrument out; its holder and location follow."""
+        return self._handed_over(booking_check_out)
+
+    @documented(request=HandoverIn, responses={201: BookingEventOut})
+    @action(detail=True, methods=["post"], url_path="check-in")
+    def check_in(self, request: Request, pk: Any = None) -> Response:
+        """Take the instrument back."""
+        return self._handed_over(booking_check_in)
+
+    @documented(request=ExpectedBackIn, responses=BookingLateOut)
+    @action(detail=True, methods=["post"], url_path="expected-back")
+    def expected_back(self, request: Request, pk: Any = None) -> Response:
+        """Say when an instrument that is out comes back; the answer lists the bookings of it that this endangers."""
+        said = self.checked(ExpectedBackIn)["expected_back"]
+        booking = booking_expect(booking=self.get_object(), expected_back=said)
+        visible = Booking.objects.visible_to(self.user).filter(instrument=booking.instrument_id)
+        shown = self.get_serializer(booking).data
+        return Response(shown | {"booking_conflicts": endangered_shown(visible, self.user)})
+
+    def _handed_over(self, do: Any) -> Response:
+        booking, now = self.get_object(), timezone.now()
+        event = do(
+            booking=booking,
+            said=HandoverNote(**({"at": now} | self.checked(HandoverIn))),
+            by=self.user,
+            now=now,
+        )
+        return Response(BookingEventOut(event).data, status=201)
+
+    @documented(responses=InsteadOut(many=True))
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
+    def alternatives(self, request: Request, pk: Any = None) -> Response:
+        """Other instruments of the kind, its own type first, or other technicians, that could be booked instead."""
+        booking = self.get_object()
+        return Response([{"id": one.pk, "name": str(one)} for one in alternatives_to(booking, self.user)])
+
+
+def alternatives_to(booking: Booking, user: User) -> Iterable[Any]:
+    """What could take the place of what is booked: free, in date, and fit for every point of the job."""
+    span = (booking.starts_at, booking.ends_at)
+    if booking.instrument is not None:
+        own = booking.instrument
+        others: list[Any] = list(Instrument.objects.visible_to(user).filter(kind=own.kind).exclude(pk=own.pk))
+        others.sort(key=lambda one: one.type_name != own.type_name)
+        if own.kind in (Kind.TRANSDUCER_PAIR, Kind.THICKNESS_GAUGE) and booking.job.measuring_points.exists():
+            fit = fit_for_every_point(booking.job, user, timezone.now())
+            others = [one for one in others if one.pk in fit]
+        against = bookable(others, *span, viewer=user, now=timezone.now())
+    else:
+        others = list(User.objects.filter(role=Role.TECHNICIAN, is_active=True).exclude(bookings=booking))
+        if user.role not in Role.office_roles():
+            others = []
+        against = technicians_bookable(others, *span, booking.job.required_qualifications, viewer=user)
+    return [one for one in others if not against[one.pk]]

@@ -1,0 +1,159 @@
+"""Plans of who does which job when with which kit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from surveys.api.fields import StrictSerializer, VisibleRecord, WholeField, in_units, units_of
+from surveys.api.permissions import OFFICE
+from surveys.api.views import Records, documented
+from surveys.models import DispatchPlan, Job
+from surveys.models.job import JobState
+from surveys.services.dispatch.plans import plan_accept, plan_ask
+
+MOST_JOBS = 500
+
+
+class PlanIn(StrictSerializer):
+    """Name the jobs, or a span in which drafts start."""
+
+    jobs = VisibleRecord(Job, many=True, required=False)
+    starts_from = serializers.DateTimeField(required=False, help_text="With `starts_to`, in place of `jobs`.")
+    starts_to = serializers.DateTimeField(required=False)
+    time_limit_seconds = WholeField(min_value=1, max_value=120, required=False, help_text="30 if left out.")
+    keep_plan = VisibleRecord(DispatchPlan, required=False, help_text="Move as little of it as can be.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        start, end = attrs.get("starts_from"), attrs.get("starts_to")
+        if ("jobs" in attrs) == (start is not None or end is not None):
+            raise serializers.ValidationError({"jobs": "Name jobs, or a span of time."}, code="one-of")
+        if "jobs" in attrs and not attrs["jobs"]:
+            raise serializers.ValidationError({"jobs": "Name at least one job."}, code="empty")
+        if "jobs" not in attrs and (start is None or end is None):
+            raise serializers.ValidationError({"starts_to": "A span has both ends."}, code="required")
+        if start is not None and end is not None and end <= start:
+            raise serializers.ValidationError(
+                {"starts_to": "The span ends after it starts."}, code="ends-too-early"
+            )
+        return attrs
+
+
+class PlanOut(serializers.ModelSerializer):
+    requested_by = serializers.CharField(source="requested_by.username", read_only=True)
+    jobs = serializers.ListField(child=serializers.UUIDField())
+    accepted = serializers.ListField(child=serializers.UUIDField())
+    keep_plan = serializers.PrimaryKeyRelatedField(source="keeps", read_only=True, allow_null=True)
+
+    class Meta:
+        model = DispatchPlan
+        fields = [
+            "id", "state", "progress", "error", "jobs", "time_limit_seconds", "keep_plan", "accepted", "requested_at", "requested_by", "started_at",
+            "finished_at",
+        ]  # fmt: skip
+
+
+class AssignmentOut(serializers.Serializer):
+    job = serializers.UUIDField()
+    title = serializers.CharField()
+    technician = serializers.UUIDField()
+    technician_name = serializers.CharField()
+    kit = serializers.CharField()
+    instruments = serializers.ListField(child=serializers.UUIDField())
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
+
+
+class UnscheduledOut(serializers.Serializer):
+    job = serializers.UUIDField()
+    title = serializers.CharField()
+    code = serializers.CharField()
+    detail = serializers.CharField()
+
+
+class OutcomeOut(serializers.Serializer):
+    assignments = AssignmentOut(many=True)
+    unscheduled = UnscheduledOut(many=True)
+    objective = serializers.IntegerField()
+    bound = serializers.IntegerField(help_text="No plan is worth more.")
+    optimality_gap = serializers.FloatField(help_text="The part of the bound that may be missing.")
+    status = serializers.CharField(help_text="optimal (proven), feasible, or greedy.")
+    greedy_objective = serializers.IntegerField()
+    explanation = serializers.ListField(child=serializers.CharField())
+    findings = serializers.ListField(child=serializers.DictField())
+
+
+class PlanDetailOut(PlanOut):
+    outcome = serializers.SerializerMethodField(help_text="Null until it is finished.")
+
+    class Meta(PlanOut.Meta):
+        fields = [*PlanOut.Meta.fields, "outcome"]
+
+    @extend_schema_field(OutcomeOut(allow_null=True))
+    def get_outcome(self, plan: DispatchPlan) -> Any:
+        return in_units(plan.outcome, units_of(self.context["request"]))
+
+
+class AcceptanceIn(StrictSerializer):
+    assignments = serializers.ListField(
+        child=serializers.UUIDField(),
+        required=False,
+        min_length=1,
+        max_length=MOST_JOBS,
+        help_text="Jobs; left out: all.",
+    )
+
+
+class DispatchPlans(Records):
+    """Proposed assignments of jobs to technicians and kits."""
+
+    model = DispatchPlan
+    serializer_class = PlanOut
+    writers = OFFICE
+    related = ("requested_by", "keeps")
+    filterset_fields = {"state": ["exact"]}
+    ordering_fields = ("requested_at",)
+
+    def get_serializer_class(self) -> Any:
+        return PlanOut if self.action == "list" else PlanDetailOut
+
+    @documented(request=PlanIn, responses={202: PlanDetailOut})
+    def create(self, request: Request) -> Response:
+        """Ask for a plan: it is made in the background, follow it at its own address."""
+        asked = self.checked(PlanIn)
+        jobs = asked.get("jobs")
+        if jobs is None:
+            span = {"starts_at__gte": asked["starts_from"], "starts_at__lt": asked["starts_to"]}
+            drafts = Job.objects.visible_to(self.user).filter(state=JobState.DRAFT, **span)
+            jobs = list(
+                drafts.exclude(measuring_points__isnull=True)
+                .distinct()
+                .order_by("starts_at", "id")[: MOST_JOBS + 1]
+            )
+        if not 1 <= len(jobs) <= MOST_JOBS:
+            raise serializers.ValidationError(
+                {"jobs": f"A plan is of 1 to {MOST_JOBS} jobs; these are {len(jobs)}."}, code="jobs-number"
+            )
+        plan = plan_ask(
+            jobs=jobs,
+            time_limit_seconds=asked.get("time_limit_seconds", 30),
+            keeps=asked.get("keep_plan"),
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self.answer(self.read_again(plan), 202)
+
+    @documented(request=AcceptanceIn, responses=PlanDetailOut)
+    @action(detail=True, methods=["post"])
+    def acceptance(self, request: Request, pk: Any = None) -> Response:
+        """Book what it proposes, for all of its jobs or those named; all of these or none."""
+        named = self.checked(AcceptanceIn).get("assignments")
+        jobs = None if named is None else [str(one) for one in named]
+        plan = plan_accept(plan=self.get_object(), jobs=jobs, by=self.user, now=timezone.now())
+        return self.answer(self.read_again(plan))

@@ -1,0 +1,134 @@
+"""Signing in for a token, signing out, one's password, and who one is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth import logout
+from django.contrib.auth.signals import user_logged_in
+from django.utils import timezone
+from rest_framework import serializers
+from rest_framework.exceptions import Throttled
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from surveys.api.fields import StrictSerializer, TextField
+from surveys.api.throttles import ThrottledView, name_limit, wait_for
+from surveys.api.views import documented
+from surveys.core.errors import ServiceError
+from surveys.models import ApiToken, Scope, User
+from surveys.services.people.sign_in import SignInRefused, credentials_check, password_change, password_check
+from surveys.services.people.tokens import SIGN_IN_LIFE, token_make, token_revoke
+
+
+class PasswordField(TextField):
+    """A password, taken as it is."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(max_length=200, trim_whitespace=False, style={"input_type": "password"}, **options)
+
+
+class SignInIn(StrictSerializer):
+    username = TextField(max_length=150)
+    password = PasswordField()
+    one_time_code = TextField(
+        max_length=32,
+        required=False,
+        default="",
+        allow_blank=True,
+        help_text="Of a second factor, or a recovery code.",
+    )
+
+
+class UserOut(serializers.ModelSerializer):
+    class Meta:
+        model = User
+        fields = ["id", "username", "role", "client"]
+
+
+class TokenOut(serializers.Serializer):
+    token = serializers.CharField(help_text="Shown this once. Send it as `Authorization: Token ...`.")
+    expires_at = serializers.DateTimeField()
+    user = UserOut()
+
+
+class SignIn(ThrottledView):
+    """Sign in with name and password for a token."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    throttled_as = "sign-in"
+
+    @documented(request=SignInIn, responses=TokenOut, tags=["sign-in"], auth=[])
+    def post(self, request: Request) -> Response:
+        asked = SignInIn(data=request.data)
+        asked.is_valid(raise_exception=True)
+        if wait := wait_for([name_limit(asked.validated_data["username"])], request._request):
+            raise Throttled(wait)
+        user = credentials_check(request._request, **asked.validated_data, now=timezone.now())
+        # Counts of failures begin anew; no session is begun.
+        user_logged_in.send(User, request=request._request, user=user)
+        token, secret = token_make(user=user, name="sign-in", scope=Scope.WRITE, life=SIGN_IN_LIFE, by=user)
+        answer = {"token": secret, "expires_at": token.expiry, "user": user}
+        return Response(TokenOut(answer).data, headers={"Cache-Control": "no-store"})
+
+    def get_authenticate_header(self, request: Request) -> str:
+        return "Token"
+
+
+class SignOut(APIView):
+    """Make the token, or the session, of this request useless."""
+
+    of_oneself = ends_itself = True
+
+    @documented(request=None, responses={204: None}, tags=["sign-in"])
+    def post(self, request: Request) -> Response:
+        token: Any = request.auth
+        if isinstance(token, ApiToken):
+            token_revoke(token=token, now=timezone.now())
+        else:
+            logout(request._request)
+        return Response(status=204)
+
+
+class Me(APIView):
+    """Who is signed in."""
+
+    of_oneself = True
+
+    @documented(responses=UserOut, tags=["sign-in"])
+    def get(self, request: Request) -> Response:
+        return Response(UserOut(request.user).data)
+
+
+class PasswordIn(StrictSerializer):
+    current_password = PasswordField()
+    new_password = PasswordField(
+        help_text="12 characters or more, not a common one, not much like the user name."
+    )
+
+
+class Password(ThrottledView):
+    """One's own password."""
+
+    of_oneself = True
+    throttled_as = "sign-in"
+
+    @documented(request=PasswordIn, responses={204: None}, tags=["sign-in"])
+    def post(self, request: Request) -> Response:
+        """Change it; every token and session ends, this one too."""
+        asked = PasswordIn(data=request.data)
+        asked.is_valid(raise_exception=True)
+        user = own_password_check(request, asked.validated_data["current_password"], "current_password")
+        password_change(user=user, new=asked.validated_data["new_password"], now=timezone.now())
+        return Response(status=204)
+
+
+def own_password_check(request: Request, password: str, field: str) -> User:
+    """Who is asking, if this is their password: a token that was left lying about is not enough for some deeds."""
+    try:
+        return password_check(request._request, username=request.user.get_username(), password=password)
+    except SignInRefused:
+        raise ServiceError("That is not your password.", code="password-wrong", field=field) from None

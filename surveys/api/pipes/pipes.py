@@ -1,0 +1,365 @@
+"""Pipes: their versions of data, corrections, modifications and wall measurements."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.exceptions import NotFound, ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from compute.measuring.wall import wall_findings
+from surveys.api.compute.physics import (
+    MaterialField,
+    MediumIn,
+    PipeIn,
+    changed_pipe_entry,
+    medium_entry,
+    pipe_data_document,
+    pipe_entry,
+)
+from surveys.api.compute.views import FindingOut
+from surveys.api.fields import (
+    ChosenId,
+    KnownQuantityField,
+    QuantityField,
+    QuantityIn,
+    QuantityOut,
+    StrictSerializer,
+    TextField,
+    VisibleRecord,
+    in_units,
+    si_of,
+    texts,
+    units_of,
+)
+from surveys.api.filters import RecordFilter, SearchFilter, filters
+from surveys.api.permissions import FIELD
+from surveys.api.results.recomputations import RecomputationOut
+from surveys.api.views import Records, documented
+from surveys.core.stored_quantities import findings_json
+from surveys.models import Instrument, Pipe, PipeData, Site, WallMeasurement
+from surveys.pipes.selectors import pipe_data_at
+from surveys.services.pipes.pipes import (
+    PipeStatement,
+    pipe_alter,
+    pipe_correct,
+    pipe_create,
+    version_to_correct,
+    wall_measurement_record,
+)
+
+
+class PipeCreateIn(StrictSerializer):
+    id = ChosenId()
+    site = VisibleRecord(Site)
+    name = TextField(max_length=200)
+    description = TextField(max_length=2000, required=False, allow_blank=True, default="")
+    pipe = PipeIn()
+    medium = MediumIn()
+    valid_from = serializers.DateField(required=False, allow_null=True, default=None)
+
+
+class PipeChangeIn(StrictSerializer):
+    name = TextField(max_length=200, required=False)
+    description = TextField(max_length=2000, required=False, allow_blank=True)
+    retired_at = serializers.DateTimeField(required=False, allow_null=True)
+
+
+class PipePartIn(PipeIn):
+    """What changes of the pipe; what is left out stays."""
+
+    outer_diameter = QuantityIn("length", required=False)
+    wall_thickness = QuantityIn("length", required=False)
+    material = MaterialField(required=False)
+
+
+class CorrectionIn(StrictSerializer):
+    """New pipe data because the old was always wrong."""
+
+    reason = TextField(max_length=2000)
+    pipe = PipePartIn(required=False, default=dict)
+    medium = MediumIn(required=False, help_text="Left out: stays. Given: the whole medium anew.")
+    corrects = VisibleRecord(PipeData, required=False, help_text="Left out: the version in force now.")
+    valid_from = serializers.DateField(
+        required=False, allow_null=True, help_text="Left out: that of the version corrected."
+    )
+    wall_measurement = VisibleRecord(WallMeasurement, required=False, allow_null=True, default=None)
+
+
+class AlterationIn(CorrectionIn):
+    """New pipe data because the pipe itself changed on a date."""
+
+    corrects = None
+    valid_from = serializers.DateField()
+
+
+class PipeDataOut(serializers.ModelSerializer):
+    pipe_id = serializers.UUIDField(read_only=True)
+    pipe = serializers.SerializerMethodField(help_text="As in requests, with the bore.")
+    medium = serializers.SerializerMethodField(help_text="As in requests.")
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+
+    class Meta:
+        model = PipeData
+        fields = [
+            "id", "pipe_id", "change", "corrects", "valid_from", "reason", "wall_measurement", "recorded_at", "recorded_by", "pipe", "medium",
+            "custom_material_data", "own_lining_data", "custom_medium_data", "as_entered",
+        ]  # fmt: skip
+
+    @extend_schema_field({"type": "object", "additionalProperties": True})
+    def get_pipe(self, data: PipeData) -> Any:
+        return in_units(pipe_data_document(data)["pipe"], units_of(self.context["request"]))
+
+    @extend_schema_field({"type": "object", "additionalProperties": True})
+    def get_medium(self, data: PipeData) -> Any:
+        return in_units(pipe_data_document(data)["medium"], units_of(self.context["request"]))
+
+
+class PipeOut(serializers.ModelSerializer):
+    data = serializers.SerializerMethodField(help_text="The version in force today.")
+
+    class Meta:
+        model = Pipe
+        fields = ["id", "site", "name", "description", "retired_at", "data"]
+
+    @extend_schema_field(PipeDataOut(allow_null=True))
+    def get_data(self, pipe: Pipe) -> Any:
+        data = pipe_data_at(pipe, timezone.localdate(timezone=pipe.site.zone))
+        return PipeDataOut(data, context=self.context).data if data else None
+
+
+class ChangeOut(serializers.Serializer):
+    data = PipeDataOut()
+    recomputation = RecomputationOut()
+
+
+class WallMeasurementIn(StrictSerializer):
+    id = ChosenId()
+    gauge = VisibleRecord(Instrument)
+    gauge_velocity_setting = QuantityIn(
+        "speed",
+        required=False,
+        allow_null=True,
+        help_text="What the gauge was set to, if not to the pipe's material.",
+    )
+    readings = serializers.ListField(child=QuantityIn("length"), min_length=2, max_length=200)
+    taken_at = serializers.DateTimeField(required=False)
+    note = TextField(max_length=2000, required=False, allow_blank=True, default="")
+
+
+class WallMeasurementOut(serializers.ModelSerializer):
+    mean = QuantityField("length", source="mean_m")
+    standard_deviation = QuantityField("length", source="standard_deviation_m")
+    standard_uncertainty = QuantityField("length", source="standard_uncertainty_m")
+    minimum = QuantityField("length", source="minimum_m")
+    maximum = QuantityField("length", source="maximum_m")
+    gauge_velocity_setting = KnownQuantityField("speed", source="gauge_velocity_setting_m_s")
+    readings = serializers.SerializerMethodField()
+    taken_by = serializers.CharField(source="taken_by.username", read_only=True)
+    findings = serializers.SerializerMethodField()
+
+    class Meta:
+        model = WallMeasurement
+        fields = [
+            "id",
+            "pipe",
+            "gauge",
+            "taken_at",
+            "taken_by",
+            "readings",
+            "mean",
+            "standard_deviation",
+            "standard_uncertainty",
+            "minimum",
+            "maximum",
+            "gauge_velocity_setting",
+            "correction_factor",
+            "findings",
+            "note",
+        ]
+
+    @extend_schema_field(FindingOut(many=True))
+    def get_findings(self, wall_measurement: WallMeasurement) -> Any:
+        return in_units(
+            findings_json(wall_findings(wall_measurement.wall())), units_of(self.context["request"])
+        )
+
+    @extend_schema_field(QuantityOut(many=True))
+    def get_readings(self, wall_measurement: WallMeasurement) -> Any:
+        readings = [{"si": value, "kind": "length"} for value in wall_measurement.readings_m]
+        return in_units(readings, units_of(self.context["request"]))
+
+
+class Pipes(Records):
+    """Runs of pipe, with the versions of what is known of them."""
+
+    model = Pipe
+    serializer_class = PipeOut
+    writers = FIELD
+    related = ("site",)
+    prefetched = ("data__recorded_by", "data__custom_material_data", "data__own_lining_data")
+    filterset_class = filters(
+        Pipe, "site", "name", client=RecordFilter("site__client"), search=SearchFilter("name")
+    )
+    ordering_fields = ("name",)
+
+    @documented(request=PipeCreateIn, responses={201: PipeOut})
+    def create(self, request: Request) -> Response:
+        asked = self.checked(PipeCreateIn)
+        statement = PipeStatement(
+            pipe_entry(asked["pipe"]),
+            medium_entry(asked["medium"]),
+            texts({k: asked[k] for k in ("pipe", "medium")}),
+        )
+        pipe = pipe_create(
+            site=asked["site"],
+            name=asked["name"],
+            description=asked["description"],
+            statement=statement,
+            valid_from=asked["valid_from"],
+            by=self.user,
+            now=timezone.now(),
+            wanted_id=asked.get("id"),
+        )
+        return self.answer(self.read_again(pipe), 201)
+
+    @documented(request=PipeChangeIn, responses=PipeOut)
+    def partial_update(self, request: Request, pk: Any = None) -> Response:
+        return self.change(request, self.checked(PipeChangeIn, partial=True))
+
+    @documented(request=CorrectionIn, responses={202: ChangeOut})
+    @action(detail=True, methods=["post"])
+    def corrections(self, request: Request, pk: Any = None) -> Response:
+        """Correct pipe data that was always wrong; surveys that rest on it are recomputed in the background."""
+        pipe, now = self.get_object(), timezone.now()
+        asked = self.checked(CorrectionIn)
+        corrects = asked.get("corrects") or version_to_correct(
+            pipe, timezone.localdate(timezone=pipe.site.zone)
+        )
+        data, recomputation = pipe_correct(
+            pipe=pipe,
+            corrects=corrects,
+            statement=changed_statement(corrects, asked),
+            reason=asked["reason"],
+            valid_from=asked.get("valid_from", corrects.valid_from),
+            wall_measurement=asked["wall_measurement"],
+            by=self.user,
+            now=now,
+        )
+        return self._changed_answer(data, recomputation)
+
+    @documented(request=AlterationIn, responses={202: ChangeOut})
+    @action(detail=True, methods=["post"])
+    def modifications(self, request: Request, pk: Any = None) -> Response:
+        """Enter that the pipe itself changed on a date; earlier surveys keep what they rest on."""
+        pipe = self.get_object()
+        asked = self.checked(AlterationIn)
+        before = pipe_data_at(pipe, asked["valid_from"]) or version_to_correct(pipe, asked["valid_from"])
+        data, recomputation = pipe_alter(
+            pipe=pipe,
+            statement=changed_statement(before, asked),
+            reason=asked["reason"],
+            valid_from=asked["valid_from"],
+            wall_measurement=asked["wall_measurement"],
+            by=self.user,
+            now=timezone.now(),
+        )
+        return self._changed_answer(data, recomputation)
+
+    def _changed_answer(self, data: PipeData, recomputation: Any) -> Response:
+        answer = ChangeOut(
+            {"data": data, "recomputation": recomputation}, context=self.get_serializer_context()
+        ).data
+        location = f"/api/v1/recomputations/{recomputation.pk}/"
+        return Response(answer, status=202, headers={"Location": location})
+
+    @documented(
+        responses=PipeDataOut,
+        parameters=[
+            OpenApiParameter("at", date, description="Valid on this date; today if left out."),
+            OpenApiParameter("known_at", datetime, description="As known at this time; now if left out."),
+        ],
+    )
+    @action(detail=True, methods=["get"])
+    def data(self, request: Request, pk: Any = None) -> Response:
+        """The pipe data valid at a date, as known at a time."""
+        pipe = self.get_object()
+        at = _parameter(request, "at", serializers.DateField())
+        known_at = _parameter(request, "known_at", serializers.DateTimeField())
+        data = pipe_data_at(pipe, at or timezone.localdate(timezone=pipe.site.zone), known_at)
+        if data is None:
+            raise NotFound
+        return Response(PipeDataOut(data, context=self.get_serializer_context()).data)
+
+    @documented(responses=PipeDataOut(many=True))
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
+    def versions(self, request: Request, pk: Any = None) -> Response:
+        """Every version of the pipe's data, the latest recorded first."""
+        rows = sorted(self.get_object().data.all(), key=lambda data: data.recorded_at, reverse=True)
+        return Response(PipeDataOut(rows, many=True, context=self.get_serializer_context()).data)
+
+    @documented(request=WallMeasurementIn, responses={201: WallMeasurementOut})
+    @action(
+        detail=True,
+        methods=["post"],
+        pagination_class=None,
+        filterset_class=None,
+        url_path="wall-measurements",
+    )
+    def wall_measurements(self, request: Request, pk: Any = None) -> Response:
+        """Enter wall-thickness readings taken round the pipe."""
+        asked = self.checked(WallMeasurementIn)
+        wall_measurement = wall_measurement_record(
+            pipe=self.get_object(),
+            gauge=asked["gauge"],
+            readings_m=[reading.si for reading in asked["readings"]],
+            gauge_velocity_setting_m_s=si_of(asked.get("gauge_velocity_setting")),
+            taken_at=asked.get("taken_at") or timezone.now(),
+            note=asked["note"],
+            as_entered=texts(asked),
+            by=self.user,
+            wanted_id=asked.get("id"),
+        )
+        return Response(
+            WallMeasurementOut(wall_measurement, context=self.get_serializer_context()).data, status=201
+        )
+
+    @documented(responses=WallMeasurementOut(many=True))
+    @wall_measurements.mapping.get
+    def list_wall_measurements(self, request: Request, pk: Any = None) -> Response:
+        """The wall measurements of the pipe, the latest first."""
+        rows = self.get_object().wall_measurements.select_related("taken_by")[:500]
+        return Response(WallMeasurementOut(rows, many=True, context=self.get_serializer_context()).data)
+
+
+def _parameter(request: Request, name: str, field: serializers.Field) -> Any:
+    text = request.query_params.get(name)
+    if text is None:
+        return None
+    try:
+        return field.run_validation(text)
+    except ValidationError as error:
+        raise ValidationError({name: error.detail}) from None
+
+
+def changed_statement(base: PipeData, asked: Mapping[str, Any]) -> PipeStatement:
+    """A version's statement with the parts named in a request changed."""
+    pipe, medium = asked["pipe"], asked.get("medium")
+    kept = {path: text for path, text in base.as_entered.items() if not _restated(path, pipe, medium)}
+    return PipeStatement(
+        pipe=changed_pipe_entry(base.pipe_entry(), pipe),
+        medium=medium_entry(medium) if medium else base.medium_entry(),
+        as_entered={**kept, **texts({"pipe": pipe, "medium": medium or {}})},
+    )
+
+
+def _restated(path: str, pipe: Mapping[str, Any], medium: Any) -> bool:
+    area, _, rest = path.partition(".")
+    return bool(medium) if area == "medium" else rest.partition(".")[0] in pipe

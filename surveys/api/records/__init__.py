@@ -1,1 +1,0 @@
-"""The records over the API, one module for each aggregate."""

@@ -1,0 +1,323 @@
+"""Results and recomputations: read only; services make them."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from django.db.models import Count, Prefetch, Q
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django_filters.rest_framework import BooleanFilter
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from surveys.api.compute.uncertainty import BudgetRowOut
+from surveys.api.compute.views import FindingOut
+from surveys.api.fields import QuantityOut, SentenceField, in_units, units_of
+from surveys.api.filters import InstantFilter, RecordFilter, filters, period
+from surveys.api.permissions import OFFICE
+from surveys.api.results.result_rows import result_documents
+from surveys.api.views import ReadByKeys, Records, documented
+from surveys.models import (
+    CombinedResult,
+    Recomputation,
+    RecomputationItem,
+    Result,
+)
+from surveys.results.recalculation_summary import ITEM_RELATED, item_change, recomputation_summary
+from surveys.results.traceability import trace_back, traceable_results
+from surveys.services.results.recomputations import recomputation_retry
+
+
+class SegmentOut(serializers.Serializer):
+    start = serializers.DateTimeField()
+    end = serializers.DateTimeField()
+    reason = serializers.CharField()
+
+
+class ReviewNoticeOut(serializers.Serializer):
+    state = serializers.CharField()
+    found_on = serializers.DateField()
+    sentence = serializers.CharField()
+
+
+class ResultOut(serializers.ModelSerializer):
+    """A result of a survey, with everything it was computed from."""
+
+    calibrations = serializers.ListField(child=serializers.UUIDField())
+    corrected_for = serializers.ListField(
+        child=serializers.UUIDField(), help_text="Instruments whose error curve was applied."
+    )
+    as_found = serializers.ListField(
+        child=serializers.UUIDField(),
+        help_text="Certificates whose as-found errors were applied, by decision.",
+    )
+    current = serializers.BooleanField()
+    replaced_by = serializers.UUIDField(allow_null=True)
+    volume_flow = QuantityOut()
+    volume_flow_standard_deviation = QuantityOut()
+    expanded_uncertainty = QuantityOut()
+    mean_velocity = QuantityOut()
+    path_velocity = QuantityOut()
+    measured_sound_speed = QuantityOut()
+    expected_sound_speed = QuantityOut()
+    spacing = QuantityOut()
+    segments = SegmentOut(many=True, help_text="Stretches of the log it rests on; none: all of it.")
+    reviews = ReviewNoticeOut(
+        many=True, help_text="What a reader is told where an instrument was found out of tolerance."
+    )
+    findings = FindingOut(many=True)
+    budget = BudgetRowOut(many=True)
+    change_breakdown = serializers.DictField(
+        allow_null=True, help_text="By how much and why it differs from what it replaces."
+    )
+
+    class Meta:
+        model = Result
+        fields = [
+            "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations", "corrected_for", "as_found",
+            "segments",
+            "readings_used", "readings_outside", "volume_flow",
+            "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
+            "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
+            "change_breakdown", "reviews",
+        ]  # fmt: skip
+
+
+class StepOut(serializers.Serializer):
+    """One record on the way back from a result."""
+
+    step = serializers.CharField()
+    title = serializers.CharField()
+    record = serializers.CharField(help_text="Its id; of a method its version.")
+    by = serializers.CharField(allow_blank=True)
+    at = serializers.DateTimeField(allow_null=True)
+    reason = serializers.CharField(allow_blank=True)
+    facts = serializers.DictField(help_text="Name to a text, a number, a date, or a quantity.")
+
+
+class Results(ReadByKeys):
+    """What surveys came to. `?current=true` leaves out those that were replaced."""
+
+    model = Result
+    serializer_class = ResultOut
+    documents = staticmethod(result_documents)
+    filterset_class = filters(
+        Result,
+        "survey",
+        "cause",
+        current=BooleanFilter(
+            "replaced_at", "isnull", label="Only current results, or only superseded ones."
+        ),
+        measuring_point=RecordFilter("survey__measuring_point"),
+        pipe=RecordFilter("survey__measuring_point__pipe"),
+        site=RecordFilter("survey__measuring_point__pipe__site"),
+        client=RecordFilter("survey__measuring_point__pipe__site__client"),
+        updated_since=InstantFilter("computed_at", "gte", label="Calculated at this time or later."),
+        **period("survey__started_at"),
+    )
+    ordering_fields = ("computed_at",)
+
+    @documented(responses=StepOut(many=True))
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
+    def traceability(self, request: Request, pk: Any = None) -> Response:
+        """Back from a result to everything it rests on, step by step, and who did what."""
+        result = get_object_or_404(traceable_results().visible_to(request.user), pk=pk)
+        steps = [in_units(asdict(step), units_of(request)) for step in trace_back(result)]
+        return Response(StepOut(steps, many=True).data)
+
+
+class ItemOut(serializers.ModelSerializer):
+    before = serializers.SerializerMethodField()
+    after = serializers.SerializerMethodField()
+    result_before = serializers.PrimaryKeyRelatedField(source="before", read_only=True, allow_null=True)
+    result_after = serializers.PrimaryKeyRelatedField(source="after", read_only=True, allow_null=True)
+    combined_before = serializers.PrimaryKeyRelatedField(
+        source="before_combined", read_only=True, allow_null=True
+    )
+    combined_after = serializers.PrimaryKeyRelatedField(
+        source="after_combined", read_only=True, allow_null=True
+    )
+    difference = serializers.SerializerMethodField()
+    relative_change = serializers.SerializerMethodField(
+        help_text="Difference over before; null before it is done, and for a flow that was 0."
+    )
+    exceeds_threshold = serializers.SerializerMethodField(
+        help_text="Whether the client wants to be told of such a change; null before it is done."
+    )
+    notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
+    change_breakdown = serializers.SerializerMethodField()
+    error = SentenceField(read_only=True)
+
+    class Meta:
+        model = RecomputationItem
+        fields = [
+            "survey", "combination", "state", "attempts", "error", "finished_at", "before", "after", "difference",
+            "relative_change", "exceeds_threshold", "notice", "result_before", "result_after", "combined_before", "combined_after",
+            "change_breakdown",
+        ]  # fmt: skip
+
+    @extend_schema_field(QuantityOut(allow_null=True))
+    def get_difference(self, item: RecomputationItem) -> Any:
+        change = item_change(item)
+        flow = {"si": change.difference_m3_s, "kind": "volume_flow"} if change else None
+        return in_units(flow, units_of(self.context["request"]))
+
+    def get_relative_change(self, item: RecomputationItem) -> float | None:
+        change = item_change(item)
+        return change.relative if change else None
+
+    def get_exceeds_threshold(self, item: RecomputationItem) -> bool | None:
+        change = item_change(item)
+        return change.exceeds_threshold if change else None
+
+    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
+    def get_notice(self, item: RecomputationItem) -> str | None:
+        notice = getattr(item.after or item.after_combined, "notice", None)
+        return str(notice.pk) if notice else None
+
+    @extend_schema_field(QuantityOut(allow_null=True))
+    def get_before(self, item: RecomputationItem) -> Any:
+        return self._flow(item.before or item.before_combined)
+
+    @extend_schema_field(QuantityOut(allow_null=True))
+    def get_after(self, item: RecomputationItem) -> Any:
+        return self._flow(item.after or item.after_combined)
+
+    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    def get_change_breakdown(self, item: RecomputationItem) -> Any:
+        after = item.after or item.after_combined
+        return in_units(after.change_breakdown if after else None, units_of(self.context["request"]))
+
+    def _flow(self, result: Result | CombinedResult | None) -> Any:
+        flow = {"si": result.volume_flow_m3_s, "kind": "volume_flow"} if result else None
+        return in_units(flow, units_of(self.context["request"]))
+
+
+# Of all rows of a list in its one query.
+COUNTS = {
+    f"count_{state}": Count("items", filter=Q(items__state=state)) for state in RecomputationItem.State.values
+}
+
+
+class RecomputationOut(serializers.ModelSerializer):
+    requested_by = serializers.CharField(source="requested_by.username", read_only=True)
+    counts = serializers.SerializerMethodField(
+        help_text="Surveys, and combinations of them, by state of their item."
+    )
+    progress = serializers.SerializerMethodField(help_text="Share of the items that are done or failed.")
+    per_second = serializers.SerializerMethodField(
+        help_text="Items done a second since it started; null before."
+    )
+
+    class Meta:
+        model = Recomputation
+        fields = [
+            "id", "pipe", "pipe_data", "survey_data", "transducer_data", "calibration", "error_correction_policy", "cause", "reason",
+            "state", "requested_at",
+            "requested_by", "started_at", "finished_at", "counts", "progress", "per_second",
+        ]  # fmt: skip
+
+    @extend_schema_field({"type": "object", "additionalProperties": {"type": "integer"}})
+    def get_counts(self, recomputation: Recomputation) -> dict[str, int]:
+        counted = recomputation
+        if not hasattr(recomputation, "count_done"):  # one just made, not read by this view
+            counted = Recomputation.objects.annotate(**COUNTS).get(pk=recomputation.pk)
+        return {state: getattr(counted, f"count_{state}") for state in RecomputationItem.State.values}
+
+    def get_per_second(self, recomputation: Recomputation) -> float | None:
+        if recomputation.started_at is None:
+            return None
+        until = recomputation.finished_at or timezone.now()
+        seconds = max((until - recomputation.started_at).total_seconds(), 0.001)
+        return round(self.get_counts(recomputation)["done"] / seconds, 3)
+
+    def get_progress(self, recomputation: Recomputation) -> float:
+        counts = self.get_counts(recomputation)
+        total = sum(counts.values())
+        return (counts["done"] + counts["failed"]) / total if total else 1.0
+
+
+class RecomputationDetailOut(RecomputationOut):
+    items = ItemOut(many=True)
+
+    class Meta(RecomputationOut.Meta):
+        fields = [*RecomputationOut.Meta.fields, "items"]
+
+
+class ClientSummaryOut(serializers.Serializer):
+    client = serializers.UUIDField()
+    name = serializers.CharField()
+    surveys = serializers.IntegerField()
+    notices = serializers.IntegerField()
+    acknowledged = serializers.IntegerField()
+
+
+class LargestOut(serializers.Serializer):
+    survey = serializers.UUIDField()
+    relative_change = serializers.FloatField(allow_null=True)
+
+
+class FailureOut(serializers.Serializer):
+    error = SentenceField()
+    surveys = serializers.IntegerField()
+    combinations = serializers.IntegerField()
+
+
+class SummaryOut(serializers.Serializer):
+    surveys = serializers.IntegerField()
+    combinations = serializers.IntegerField(
+        help_text="Combinations of which a survey moved; not counted below."
+    )
+    done = serializers.IntegerField()
+    unchanged = serializers.IntegerField(help_text="Done, with the same figure as before.")
+    within_threshold = serializers.IntegerField()
+    exceeding_threshold = serializers.IntegerField()
+    median_relative_change = serializers.FloatField(allow_null=True)
+    largest = LargestOut(many=True)
+    clients = ClientSummaryOut(many=True)
+    failures = FailureOut(many=True, help_text="What stopped the failed ones.")
+
+
+class Recomputations(Records):
+    """Background runs that make new results after something they rest on changed."""
+
+    model = Recomputation
+    serializer_class = RecomputationOut
+    writers = OFFICE
+    related = ("requested_by",)
+    filterset_fields = {"pipe": ["exact"], "state": ["exact"], "cause": ["exact"]}
+    ordering_fields = ("requested_at",)
+
+    @documented(request=None, responses={202: RecomputationOut})
+    @action(detail=True, methods=["post"])
+    def retries(self, request: Request, pk: Any = None) -> Response:
+        """Set what is failed of this recomputation to work again."""
+        recomputation = self.get_object()
+        recomputation_retry(recomputation=recomputation, now=timezone.now())
+        return self.answer(self.read_again(recomputation), 202)
+
+    @documented(responses=SummaryOut)
+    @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
+    def summary(self, request: Request, pk: Any = None) -> Response:
+        """What a recomputation came to, for the office: how many moved, by how much, who is told, what failed."""
+        found = recomputation_summary(self.get_object())
+        document = asdict(found)
+        for client in document["clients"]:
+            client["notices"] = client.pop("told")
+        return Response(SummaryOut(document, context=self.get_serializer_context()).data)
+
+    def get_serializer_class(self) -> Any:
+        return RecomputationDetailOut if self.action == "retrieve" else RecomputationOut
+
+    def get_queryset(self) -> Any:
+        rows = super().get_queryset().annotate(**COUNTS)
+        if self.action != "retrieve":
+            return rows
+        items = RecomputationItem.objects.select_related(*ITEM_RELATED).order_by("id")
+        return rows.prefetch_related(Prefetch("items", queryset=items))

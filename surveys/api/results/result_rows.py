@@ -1,0 +1,69 @@
+"""Results as `ResultOut` declares them, read by five queries however many there are: no object is made for a row."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Any
+from uuid import UUID
+
+from compute.base.units import System
+from surveys.api.fields import put_in_units
+from surveys.api.row_parts import Lists, in_order, lists, notices_of, shown
+from surveys.models import Result
+
+# Shown as they are.
+PLAIN = (
+    "id", "survey", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation", "method_version",
+    "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "readings_used", "readings_outside", "coverage_factor",
+    "reynolds", "profile_factor",
+)  # fmt: skip
+# Column and kind of each quantity.
+QUANTITIES = {
+    "volume_flow": ("volume_flow_m3_s", "volume_flow"),
+    "volume_flow_standard_deviation": ("volume_flow_standard_deviation_m3_s", "volume_flow"),
+    "expanded_uncertainty": ("expanded_uncertainty_m3_s", "volume_flow"),
+    "mean_velocity": ("mean_velocity_m_s", "speed"),
+    "path_velocity": ("path_velocity_m_s", "speed"),
+    "measured_sound_speed": ("measured_sound_speed_m_s", "speed"),
+    "expected_sound_speed": ("expected_sound_speed_m_s", "speed"),
+    "spacing": ("spacing_m", "length"),
+}
+DOCUMENTS = ("findings", "budget", "change_breakdown")
+COLUMNS = (*PLAIN, *(column for column, _ in QUANTITIES.values()), *DOCUMENTS, "survey_data__segments")
+
+
+def result_documents(keys: Sequence[UUID], units: System) -> list[dict[str, Any]]:
+    """The results of these keys, in this order."""
+    rows = in_order(Result.objects.values(*COLUMNS), keys)
+    notices = notices_of({row["survey"] for row in rows})
+    newest_first = ("-calibration__calibrated_on", "-calibration_id")
+    calibrations = _related(Result.calibrations, "calibration_id", keys, newest_first)
+    as_found = _related(Result.as_found, "calibration_id", keys, newest_first)
+    by_serial = ("instrument__kind", "instrument__serial", "instrument_id")
+    corrected_for = _related(Result.corrected_for, "instrument_id", keys, by_serial)
+    return [
+        _document(row, units)
+        | {
+            "calibrations": calibrations[row["id"]],
+            "corrected_for": corrected_for[row["id"]],
+            "as_found": as_found[row["id"]],
+            "reviews": notices[row["survey"]],
+        }
+        for row in rows
+    ]
+
+
+def _related(relation: Any, column: str, results: Collection[UUID], order: tuple[str, ...]) -> Lists:
+    """For each result the ids of a relation of many."""
+    pairs = relation.through.objects.filter(result__in=results).order_by(*order)
+    return lists(pairs.values_list("result_id", column))
+
+
+def _document(row: dict[str, Any], units: System) -> dict[str, Any]:
+    return {
+        **{name: row[name] for name in PLAIN},
+        **{name: shown(row[column], kind, units) for name, (column, kind) in QUANTITIES.items()},
+        **{name: put_in_units(row[name], units) for name in DOCUMENTS},
+        "current": row["replaced_at"] is None,
+        "segments": row["survey_data__segments"],
+    }

@@ -1,0 +1,205 @@
+"""Log layouts: made, guessed from a file, and tried on one before they are used."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Any, cast
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.exceptions import ValidationError
+from rest_framework.parsers import MultiPartParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from compute.base.units import System
+from surveys.api.compute.views import FindingOut
+from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
+from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
+from surveys.api.filters import SearchFilter, SetFilter, filters
+from surveys.api.permissions import FIELD
+from surveys.api.views import Records, documented
+from surveys.core.stored_quantities import findings_json
+from surveys.logfiles.detection import HEAD_BYTES, detect_format
+from surveys.logfiles.format import LogFormat as Layout
+from surveys.logfiles.preview import MOST_SAMPLE_BYTES, Preview, preview
+from surveys.models import LogFormat, Site
+from surveys.services.records import record_create
+
+# Enough for the first rows; the rest of a file is not read.
+SAMPLE_BYTES = 256 * 1024
+# Where a layout counts seconds from the start of a survey, a preview has none to count from.
+START_OF_A_PREVIEW = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+class LayoutIn(StrictSerializer):
+    name = TextField(max_length=100)
+    note = TextField(max_length=2000, required=False, allow_blank=True)
+    format = serializers.JSONField(help_text="What is left out is as in the plain layout.")
+
+    def validate_layout(self, raw: Any) -> dict[str, Any]:
+        return Layout.from_json(raw).as_json()
+
+
+class LayoutChangeIn(LayoutIn):
+    retired_at = serializers.DateTimeField(required=False, allow_null=True)
+
+
+class LayoutOut(serializers.ModelSerializer):
+    created_by = serializers.CharField(source="created_by.username", read_only=True)
+    layout = serializers.DictField()
+
+    class Meta:
+        model = LogFormat
+        fields = ["id", "name", "note", "layout", "created_at", "created_by", "retired_at"]
+
+
+class RejectedRowOut(serializers.Serializer):
+    line = serializers.IntegerField()
+    column = serializers.CharField(allow_blank=True)
+    detail = serializers.CharField()
+
+
+class PreviewOut(serializers.Serializer):
+    """The first rows of a file as a layout reads them."""
+
+    zone = serializers.CharField(help_text="Of times without an offset.")
+    columns = serializers.ListField(child=serializers.DictField())
+    ignored_columns = serializers.ListField(child=serializers.CharField())
+    rows = serializers.ListField(
+        child=serializers.DictField(), help_text="Time in UTC, then each quantity as the file gives it."
+    )
+    rejected_rows = RejectedRowOut(many=True)
+    rows_accepted = serializers.IntegerField(help_text="Of the beginning of the file that was read.")
+    rows_rejected = serializers.IntegerField()
+    findings = FindingOut(many=True)
+
+
+class DetectionOut(serializers.Serializer):
+    format = serializers.DictField()
+    reasons = serializers.ListField(child=serializers.CharField())
+    warnings = serializers.ListField(
+        child=serializers.CharField(), help_text="What the file does not tell; look at these."
+    )
+
+
+SITE = OpenApiParameter(
+    "site", OpenApiTypes.UUID, description="Whose zone is that of times without an offset; UTC if left out."
+)
+
+
+class LogFormats(Records):
+    """How the files of loggers are read. A log keeps the layout it was read by."""
+
+    model = LogFormat
+    serializer_class = LayoutOut
+    writers = FIELD
+    related = ("created_by",)
+    # Neither changes anything.
+    repeatable = frozenset({"guesses", "trials", "trial"})
+    filterset_class = filters(LogFormat, "name", retired=SetFilter("retired_at"), search=SearchFilter("name"))
+    ordering_fields = ("name", "created_at")
+
+    @documented(request=LayoutIn, responses={201: LayoutOut})
+    def create(self, request: Request) -> Response:
+        layout = LogFormat(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
+        return self.answer(record_create(layout), 201)
+
+    @documented(request=LayoutChangeIn(partial=True), responses=LayoutOut)
+    def partial_update(self, request: Request, pk: Any = None) -> Response:
+        return self.change(request, self.checked(LayoutChangeIn, partial=True))
+
+    @documented(request=FILE_REQUEST, responses=DetectionOut)
+    @action(
+        detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
+    )
+    def detections(self, request: Request) -> Response:
+        """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
+        found = detect_format(file_sent(request).read(HEAD_BYTES))
+        document = {
+            "format": found.log_format.as_json(),
+            "reasons": found.reasons,
+            "warnings": found.warnings,
+        }
+        return Response(DetectionOut(document).data)
+
+    @documented(
+        request={
+            "multipart/form-data": {
+                "type": "object",
+                "properties": {
+                    "file": {"type": "string", "format": "binary"},
+                    "format": {"type": "string", "description": "The layout as JSON."},
+                },
+                "required": ["file", "format"],
+            }
+        },
+        responses=PreviewOut,
+        parameters=[SITE],
+    )
+    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser], throttled_as="upload")
+    def previews(self, request: Request) -> Response:
+        """The first rows of a file as a layout not yet kept reads them. Nothing is stored."""
+        text = request.data.get("format") if isinstance(request.data, dict) else None
+        if not isinstance(text, str):
+            raise ValidationError(
+                {"format": "Send the layout as JSON in the part `format`."}, code="required"
+            )
+        try:
+            raw = json.loads(text)
+        except (ValueError, RecursionError):
+            raise ValidationError({"format": "The part `format` is no JSON."}, code="json-invalid") from None
+        return self._tried(request, Layout.from_json(raw))
+
+    @documented(request=FILE_REQUEST, responses=PreviewOut, parameters=[SITE])
+    @action(
+        detail=True,
+        methods=["post"],
+        parser_classes=[MultiPartParser, RawFileParser],
+        throttled_as="upload",
+        url_path="previews",
+    )
+    def preview(self, request: Request, pk: Any = None) -> Response:
+        """The first rows of a file as this layout reads them. Nothing is stored."""
+        return self._tried(request, self.get_object().as_read)
+
+    def _tried(self, request: Request, layout: Layout) -> Response:
+        site = _site(request)
+        zone = site.zone if site else ZoneInfo("UTC")
+        # Of Parquet all is needed: what tells of its columns stands at its end.
+        most = SAMPLE_BYTES if layout.form == "csv" else MOST_SAMPLE_BYTES
+        file = file_sent(request)
+        sample, cut_short = file.read(most), bool(file.read(1))
+        found = preview(layout, sample, zone, cut_short, START_OF_A_PREVIEW)
+        return Response(PreviewOut(_document(found, zone, units_of(request))).data)
+
+
+def _document(found: Preview, zone: ZoneInfo, units: System) -> dict[str, Any]:
+    names = [column.name for column in found.columns]
+    return {
+        "zone": zone.key,
+        "columns": [column.as_json() for column in found.columns],
+        "ignored_columns": found.ignored_columns,
+        "rows": [{"time": time} | dict(zip(names, values, strict=True)) for time, values in found.rows],
+        "rows_accepted": found.rows_accepted,
+        "rows_rejected": found.rows_rejected,
+        "rejected_rows": [asdict(row) for row in found.rejected_rows],
+        "findings": in_units(findings_json(found.findings), units),
+    }
+
+
+def _site(request: Request) -> Site | None:
+    text = request.query_params.get("site")
+    if text is None:
+        return None
+    field = serializers.PrimaryKeyRelatedField(queryset=Site.objects.visible_to(request.user))
+    try:
+        return cast(Site, field.run_validation(text))
+    except ValidationError as error:
+        raise ValidationError({"site": error.detail}) from None

@@ -1,0 +1,95 @@
+"""The readings of a log in answers: thinned for a plot, or whole as CSV and Parquet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from tempfile import TemporaryFile
+from typing import IO, Any, cast
+
+import numpy as np
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+
+from surveys.logfiles.columns import Column
+from surveys.logfiles.downsampling import thinned_blocks
+from surveys.logfiles.export import parquet_write
+from surveys.logfiles.times import iso_time
+from surveys.models import Log
+from surveys.pipes.selectors import Block, log_columns
+
+MOST_POINTS = 20_000
+
+
+class SeriesOut(serializers.Serializer):
+    unit = serializers.CharField()
+    times = serializers.ListField(child=serializers.DateTimeField())
+    values = serializers.ListField(child=serializers.FloatField(allow_null=True))
+
+
+class ReadingsOut(serializers.Serializer):
+    count = serializers.IntegerField(help_text="Readings in the stretch.")
+    columns = serializers.DictField(child=SeriesOut(), help_text="Each thinned so that its peaks stay.")
+
+
+def moment_asked(request: Request, name: str) -> int | None:
+    text = request.query_params.get(name)
+    if text is None:
+        return None
+    try:
+        moment = serializers.DateTimeField().run_validation(text)
+    except ValidationError as error:
+        raise ValidationError({name: error.detail}) from None
+    return round(moment.timestamp() * 1e6)
+
+
+def points_asked(request: Request) -> int:
+    text = request.query_params.get("points", "2000")
+    if not text.isascii() or not text.isdigit() or not 2 <= int(text[:9]) <= MOST_POINTS:
+        raise ValidationError(
+            {"points": f"Write a whole number from 2 to {MOST_POINTS}."}, code="points-invalid"
+        )
+    return int(text)
+
+
+def stretch_of_log(
+    log: Log, start: int | None, end: int | None, names: frozenset[str] | None = None
+) -> Iterator[Block]:
+    """The readings from one time to another, block by block."""
+    for times, columns in log_columns(log, names):
+        inside = np.ones(len(times), dtype=bool)
+        if start is not None:
+            inside &= times >= start
+        if end is not None:
+            inside &= times <= end
+        yield times[inside], {name: values[inside] for name, values in columns.items()}
+
+
+def columns_of(log: Log) -> list[Column]:
+    """What a log measured, with units."""
+    return [Column(**column) for column in log.columns]
+
+
+def thinned_readings(log: Log, start: int | None, end: int | None, points: int) -> dict[str, Any]:
+    """Each column with so many points that its peaks stay; a missing value is null."""
+    count = sum(len(times) for times, _ in stretch_of_log(log, start, end, frozenset()))
+    shown = thinned_blocks(stretch_of_log(log, start, end), count, points) if count else {}
+    empty = np.empty(0, dtype=np.int64), np.empty(0)
+    series = {}
+    for column in columns_of(log):
+        times, values = shown.get(column.name, empty)
+        series[column.name] = {
+            "unit": column.unit,
+            "times": [iso_time(moment) for moment in times.tolist()],
+            "values": [None if math.isnan(value) else value for value in values.tolist()],
+        }
+    return {"count": count, "columns": series}
+
+
+def parquet_file(log: Log, start: int | None, end: int | None) -> IO[bytes]:
+    """The readings as a Parquet file on disk, which vanishes when it is closed."""
+    file = cast(IO[bytes], TemporaryFile())  # noqa: SIM115 - the answer closes it once it is sent
+    parquet_write(file, columns_of(log), stretch_of_log(log, start, end))
+    file.seek(0)
+    return file

@@ -1,0 +1,129 @@
+"""What the site's own meter said, and how a survey's result stands beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+
+from surveys.api.fields import (
+    KnownQuantityField,
+    NumberField,
+    QuantityField,
+    QuantityIn,
+    QuantityOut,
+    StrictSerializer,
+    TextField,
+    in_units,
+    texts,
+    units_of,
+)
+from surveys.core.stored_quantities import quantity
+from surveys.models import SiteMeterReading
+from surveys.pipes.selectors import paths_result
+from surveys.results.site_meter_comparison import beside_site_meter, verdict
+from surveys.services.surveys.site_meters import SiteMeterStatement
+
+
+class SiteMeterReadingIn(StrictSerializer):
+    """The flow by the site's own meter; its uncertainty for about 95 %, as a flow or as a part of the flow, if the site states one."""
+
+    meter = TextField(max_length=100, help_text="What the site calls its meter.")
+    reading_type = serializers.ChoiceField(
+        SiteMeterReading.ReadingType.choices, default=SiteMeterReading.ReadingType.AVERAGE
+    )
+    volume_flow = QuantityIn("volume_flow", help_text="Positive in the direction of the pipe.")
+    expanded_uncertainty = QuantityIn("volume_flow", required=False)
+    relative_expanded_uncertainty = NumberField(
+        required=False, min_value=1e-6, max_value=10, help_text="0.02 for 2 % of the flow."
+    )
+    note = TextField(max_length=5000, required=False, allow_blank=True, default="")
+    reason = TextField(
+        max_length=2000,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="Why it is stated anew, where it was stated before.",
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "expanded_uncertainty" in attrs and "relative_expanded_uncertainty" in attrs:
+            raise ValidationError(
+                {
+                    "relative_expanded_uncertainty": "State the uncertainty once: as a flow or as a part of it."
+                },
+                code="stated-twice",
+            )
+        if "relative_expanded_uncertainty" in attrs and not attrs["volume_flow"].si:
+            raise ValidationError(
+                {
+                    "relative_expanded_uncertainty": "A part of no flow is nothing; state the uncertainty as a flow."
+                },
+                code="uncertainty-invalid",
+            )
+        return attrs
+
+
+class SiteMeterComparisonOut(serializers.Serializer):
+    """What the survey came to less the site meter's flow: its current result, or the mean of several paths measured together."""
+
+    result = serializers.UUIDField()
+    difference = QuantityOut()
+    relative_difference = serializers.FloatField(allow_null=True, help_text="Of the site meter's flow.")
+    en = serializers.FloatField(
+        allow_null=True,
+        help_text="En number, ISO 13528: up to 1 either way they agree; null without an uncertainty.",
+    )
+    agrees = serializers.BooleanField(allow_null=True)
+    detail = serializers.CharField()
+
+
+class SiteMeterReadingOut(serializers.ModelSerializer):
+    volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
+    expanded_uncertainty = KnownQuantityField("volume_flow", source="expanded_uncertainty_m3_s")
+    recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+    comparison = serializers.SerializerMethodField(
+        help_text="Null for what was stated anew since, and before the survey has a result."
+    )
+
+    class Meta:
+        model = SiteMeterReading
+        fields = [
+            "id", "survey", "meter", "reading_type", "volume_flow", "expanded_uncertainty", "note", "reason", "recorded_at", "recorded_by",
+            "replaced_at", "comparison",
+        ]  # fmt: skip
+
+    @extend_schema_field(SiteMeterComparisonOut(allow_null=True))
+    def get_comparison(self, reading: SiteMeterReading) -> Any:
+        result = next((one for one in reading.survey.results.all() if one.replaced_at is None), None)
+        if result is None or reading.replaced_at is not None:
+            return None
+        beside = beside_site_meter(reading, paths_result(reading.survey) or result)
+        document = {
+            "result": str(result.pk),
+            "difference": quantity(beside.difference_m3_s, "volume_flow"),
+            "relative_difference": beside.relative,
+            "en": beside.en,
+            "agrees": beside.agrees,
+            "detail": verdict(beside),
+        }
+        return in_units(document, units_of(self.context["request"]))
+
+
+def site_meter_statement(asked: Mapping[str, Any]) -> SiteMeterStatement:
+    """What a validated request states."""
+    flow = asked["volume_flow"].si
+    stated, relative = asked.get("expanded_uncertainty"), asked.get("relative_expanded_uncertainty")
+    expanded = stated.si if stated is not None else None if relative is None else relative * abs(flow)
+    return SiteMeterStatement(
+        meter=asked["meter"],
+        reading_type=asked["reading_type"],
+        volume_flow_m3_s=flow,
+        expanded_uncertainty_m3_s=expanded,
+        note=asked["note"],
+        as_entered=texts(asked)
+        | ({} if relative is None else {"relative_expanded_uncertainty": str(relative)}),
+    )

@@ -1,0 +1,1 @@
+"""Calibration: due list, policies, conformity, capabilities and reminders."""

@@ -1,0 +1,203 @@
+"""Which results an instrument has touched, and what the office's reviews say of a survey."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import BooleanField, Exists, ExpressionWrapper, OuterRef, Prefetch, Q, QuerySet
+from django.db.models.functions import Coalesce
+
+from compute.calibration.out_of_tolerance import DatedVerdict, InDoubt, in_doubt
+from surveys.calibration.conformity import conformity_of
+from surveys.models import (
+    Calibration,
+    Combination,
+    CombinationPart,
+    CombinedResult,
+    Instrument,
+    Result,
+    ReviewedSurvey,
+    Survey,
+    SurveyData,
+    WallMeasurement,
+)
+from surveys.models.calibration import Moment
+
+State = ReviewedSurvey.State
+# Zones lie up to fourteen hours off UTC: a local day lies within the days beside it.
+ANY_ZONE = timedelta(days=1)
+
+
+def doubt_raised_by(calibration: Calibration) -> InDoubt | None:
+    """The days whose results a calibration puts in doubt; None if it found the instrument within its limits, or found nothing."""
+    found = conformity_of(calibration, Moment.AS_FOUND)
+    if found is None or found.conforms:
+        return None
+    history = (
+        Calibration.objects.filter(
+            instrument=calibration.instrument_id,
+            corrected_by__isnull=True,
+            calibrated_on__lte=calibration.calibrated_on,
+        )
+        .select_related("instrument")
+        .prefetch_related("points")
+        .order_by("recorded_at", "id")
+    )
+    # Of two of one day the one recorded last, and this one before all.
+    by_day = {one.calibrated_on: one for one in history} | {calibration.calibrated_on: calibration}
+    return in_doubt([_dated(one) for one in by_day.values()])
+
+
+def results_touched(instrument: Instrument, after: date | None, until: date) -> list[Result]:
+    """Current results of surveys made with an instrument from a day on (None: from the first) and before another.
+
+    Also those whose wall was gauged with it in that time. Days are those of the site. One query, however many there are.
+    """
+    made = Q(survey__started_at__lt=_start(until) + ANY_ZONE)
+    gauged = Q(taken_at__lt=_start(until) + ANY_ZONE)
+    if after is not None:
+        made &= Q(survey__started_at__gte=_start(after) - ANY_ZONE)
+        gauged &= Q(taken_at__gte=_start(after) - ANY_ZONE)
+    used = Q(survey_data__in=SurveyData.objects.filter(instruments=instrument)) & made
+    rested = Q(wall_measurement__in=WallMeasurement.objects.filter(gauged, gauge=instrument))
+    rows = Result.objects.filter(used | rested, replaced_at__isnull=True)
+    rows = rows.select_related("survey__measuring_point__pipe__site__client", "wall_measurement")
+    rows = rows.defer("budget", "findings", "change_breakdown").order_by("survey__started_at", "survey_id")
+    return [row for row in rows if _in_span(row, instrument, after, until)]
+
+
+def _in_span(result: Result, instrument: Instrument, after: date | None, until: date) -> bool:
+    """Whether the survey, or the wall measurement with this very gauge, was made within the days, by the site's clock."""
+    survey = result.survey
+    zone = ZoneInfo(survey.measuring_point.pipe.site.time_zone)
+    moments = [survey.started_at]
+    if result.wall_measurement is not None and result.wall_measurement.gauge_id == instrument.pk:
+        moments = [result.wall_measurement.taken_at]
+    days = [moment.astimezone(zone).date() for moment in moments]
+    return any((after is None or after <= day) and day < until for day in days)
+
+
+def _start(day: date) -> datetime:
+    return datetime.combine(day, time(0), UTC)
+
+
+def _dated(calibration: Calibration) -> DatedVerdict:
+    found, left = (conformity_of(calibration, moment) for moment in (Moment.AS_FOUND, Moment.AS_LEFT))
+    return DatedVerdict(
+        calibration.calibrated_on, found.conformity if found else None, left.conformity if left else None
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewNotice:
+    """What a client is told of a survey whose instrument was found out of tolerance."""
+
+    state: str
+    found_on: date
+    sentence: str
+
+
+def reviews_told(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewedSurvey]:
+    """Reviews a reader is told of, the newest first; none of those that lapsed."""
+    told = [one for one in reviewed if one.state != State.VOID]
+    return sorted(told, key=lambda one: one.review.found_on, reverse=True)
+
+
+def review_notices(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewNotice]:
+    """What reviews say of a survey, the newest first."""
+    return [review_notice(one) for one in reviews_told(reviewed)]
+
+
+def parts_reviewed() -> QuerySet[CombinationPart]:
+    """Parts of combinations in their order, with what `combined_notices` reads of them."""
+    reviews = ReviewedSurvey.objects.select_related("review__instrument")
+    rows = CombinationPart.objects.select_related("combination", "survey__measuring_point__pipe")
+    return rows.prefetch_related(Prefetch("survey__out_of_tolerance_reviews", reviews)).order_by("sequence")
+
+
+def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = None) -> list[ReviewNotice]:
+    """What reviews of its parts say of a combination, the newest first; what holds of several parts is said once.
+
+    `parts` as `parts_reviewed` reads them; `but_for` is a survey whose own reviews are told beside these.
+    """
+    told: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
+    for part in parts:
+        if part.survey_id != but_for:
+            for one in reviews_told(part.survey.out_of_tolerance_reviews.all()):
+                key = (one.review_id, one.state, one.reason)
+                told.setdefault(key, (one, []))[1].append(part)
+    newest_first = sorted(told.values(), key=lambda row: row[0].review.found_on, reverse=True)
+    return [
+        ReviewNotice(one.state, one.review.found_on, _combined_sentence(one, of)) for one, of in newest_first
+    ]
+
+
+def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[ReviewNotice]:
+    """What reviews say of a survey and, where it is one of several paths, of their mean."""
+    own = review_notices(survey.out_of_tolerance_reviews.all())
+    if together is None:
+        return own
+    parts = parts_reviewed().filter(combination=together.combination_id)
+    return [*own, *combined_notices(parts, but_for=survey.pk)]
+
+
+def with_outdated(reports: Any) -> Any:
+    """Reports, each with whether it still says what is so: its result in force, no review opened or decided since, no other mean of paths."""
+    since = Q(review__opened_at__gt=OuterRef("issued_at")) | Q(decided_at__gt=OuterRef("issued_at"))
+    first = Coalesce(OuterRef("survey__primary_survey"), OuterRef("survey"))
+    # The mean of the paths stands in the report of each.
+    paths = Q(survey=first) | Q(survey__primary_survey=first)
+    reviewed = ReviewedSurvey.objects.filter(since, paths)
+    means = CombinedResult.objects.filter(combination__survey=first, computed_at__gt=OuterRef("issued_at"))
+    moved = Q(result__replaced_at__isnull=False) | Q(Exists(reviewed)) | Q(Exists(means))
+    return reports.annotate(outdated=ExpressionWrapper(moved, BooleanField()))
+
+
+def review_notice(one: ReviewedSurvey) -> ReviewNotice:
+    """What a review says of a survey."""
+    return ReviewNotice(one.state, one.review.found_on, _sentence(one))
+
+
+def _sentence(one: ReviewedSurvey) -> str:
+    found = (
+        f"The {one.review.instrument.get_kind_display()} used for this survey was found out of tolerance on "
+        f"{one.review.found_on:%Y-%m-%d}."
+    )
+    what = {
+        State.UNDER_REVIEW: "This result is under review; do not rely on it before you have been told what came of that.",
+        State.CONFIRMED: f"The result was reviewed and stands: {one.reason}",
+        State.CORRECTED: f"The result is corrected for the error found: {one.reason}",
+        State.WITHDRAWN: f"This result is withdrawn and must not be used: {one.reason}",
+    }
+    return f"{found} {what[State(one.state)]}"
+
+
+def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> str:
+    names = " and ".join(dict.fromkeys(_part_name(part) for part in parts))
+    paths = parts[0].combination.kind == Combination.Kind.MULTIPATH
+    this = "the mean of the paths" if paths else "this combined result"
+    found = (
+        f"The {one.review.instrument.get_kind_display()} used for {names} was found out of tolerance on "
+        f"{one.review.found_on:%Y-%m-%d}."
+    )
+    what = {
+        State.UNDER_REVIEW: f"{this.capitalize()} rests on what was measured there and is under review; do not rely on it before you "
+        "have been told what came of that.",
+        State.CONFIRMED: f"What was measured there was reviewed and stands: {one.reason}",
+        State.CORRECTED: f"What was measured there is corrected for the error found, and {this} with it: {one.reason}",
+        State.WITHDRAWN: f"What was measured there is withdrawn, so {this} must not be used: {one.reason}",
+    }
+    return f"{found} {what[State(one.state)]}"
+
+
+def _part_name(part: CombinationPart) -> str:
+    """What a reader knows a part by."""
+    if part.combination.kind == Combination.Kind.MULTIPATH:
+        return f"path {part.sequence + 1}"
+    point = part.survey.measuring_point
+    return f"{point.pipe.name}, {point.name}"

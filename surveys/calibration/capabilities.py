@@ -1,0 +1,54 @@
+"""What instruments can do: their own figures where they have them, else those of their type."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from typing import Any
+from uuid import UUID
+
+from surveys.models import Instrument, InstrumentType, TransducerData
+from surveys.pipes.selectors import transducer_data_latest
+
+
+@dataclass(frozen=True, slots=True)
+class Capabilities:
+    """Figures in SI; None where neither the instrument nor its type says. `frequency_hz` is a pair's own."""
+
+    frequency_hz: float | None = None
+    min_frequency_hz: float | None = None
+    max_frequency_hz: float | None = None
+    timing_resolution_s: float | None = None
+    minimum_signal_db: float | None = None
+    min_velocity_m_s: float | None = None
+    max_velocity_m_s: float | None = None
+    min_temperature_k: float | None = None
+    max_temperature_k: float | None = None
+    min_spacing_m: float | None = None
+    max_spacing_m: float | None = None
+    hazardous_area_certified: bool | None = None
+    min_wall_thickness_m: float | None = None
+    max_wall_thickness_m: float | None = None
+
+
+def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilities]:
+    """What each of these instruments can do, by its id; two queries however many there are."""
+    fleet = list(instruments)
+    types = types_of(fleet)
+    latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=fleet))
+    return {one.pk: _closest(one, latest.get(one.pk), types.get((one.kind, one.type_name))) for one in fleet}
+
+
+def types_of(instruments: Iterable[Instrument]) -> dict[tuple[str, str], InstrumentType]:
+    """The types of these instruments that are on record, by kind and name; one query."""
+    names = {one.type_name for one in instruments}
+    return {(one.kind, one.name): one for one in InstrumentType.objects.filter(name__in=names)}
+
+
+def _closest(*sources: Any) -> Capabilities:
+    """Of each figure the first that is known among the sources."""
+    found = {}
+    for field in fields(Capabilities):
+        stated = (getattr(source, field.name, None) for source in sources)
+        found[field.name] = next((value for value in stated if value is not None), None)
+    return Capabilities(**found)

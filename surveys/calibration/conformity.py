@@ -1,0 +1,195 @@
+"""The verdict on a calibration, worked out from its points whenever it is asked for; it is stored nowhere.
+
+The quantity of the points goes with the kind of instrument: a meter is calibrated in flow velocity, a thickness gauge in length, a
+thermometer in temperature, and a transducer pair in the time difference it shows at no flow (reference 0).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from compute.base.figures import difference_kind
+from compute.base.findings import Finding
+from compute.calibration.decision_rules import (
+    CertificateConformity,
+    DecisionRule,
+    PermissibleError,
+    PointConformity,
+    judge,
+)
+from compute.calibration.points import Point
+from surveys.core.stored_quantities import findings_json, quantity
+from surveys.models import Calibration, CalibrationPoint, IntervalPolicy
+from surveys.models.calibration import LimitsFrom, Moment
+from surveys.models.instrument import Kind
+
+QUANTITY: Mapping[str, str] = {
+    Kind.METER: "speed",
+    Kind.THICKNESS_GAUGE: "length",
+    Kind.THERMOMETER: "temperature",
+    Kind.TRANSDUCER_PAIR: "time_difference",
+}
+"""Kind of quantity of the points, by kind of instrument."""
+
+CODES = {
+    "due-on-from-policy": "the due date was left out and follows from the interval policy",
+    "limits-from-policy": "the certificate states no limits; it is judged by the acceptance policy",
+    "limits-not-stated": "there are points, but neither certificate nor policy says what error is permissible",
+    "points-not-stated": "there are no points, so that there is no verdict",
+}
+
+
+def error_kind(kind: str) -> str:
+    """Kind of quantity of the errors of an instrument: for temperatures a difference."""
+    return difference_kind(QUANTITY[kind])
+
+
+def judged(
+    points: list[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
+) -> CertificateConformity:
+    """The verdict on points of an instrument of a kind. Raises ComputeError, see `compute.calibration.decision_rules.judge`."""
+    return judge(points, permissible, rule, error_kind(kind))
+
+
+def conformity_of(calibration: Calibration, moment: Moment) -> CertificateConformity | None:
+    """The verdict on the points as found or as left; None without points or without a limit."""
+    permissible = calibration.maximum_permissible_error()
+    points = [row.point() for row in points_of(calibration, moment)]
+    if permissible is None or not points:
+        return None
+    return judged(points, permissible, calibration.rule(), calibration.instrument.kind)
+
+
+def conformity_in_force(calibration: Calibration) -> CertificateConformity | None:
+    """The verdict the instrument works by: as left, or as found if nothing was adjusted."""
+    as_left = points_of(calibration, Moment.AS_LEFT)
+    return conformity_of(calibration, Moment.AS_LEFT if as_left else Moment.AS_FOUND)
+
+
+def points_of(calibration: Calibration, moment: Moment) -> list[CalibrationPoint]:
+    """The points of one moment, in the certificate's order."""
+    return [row for row in calibration.points.all() if row.moment == moment]
+
+
+def conformity_json(calibration: Calibration) -> dict[str, Any]:
+    """The verdicts as found and as left and the one in force, with findings, as a document of SI quantities."""
+    kind = calibration.instrument.kind
+    by_moment = {moment: conformity_of(calibration, moment) for moment in Moment}
+    of = _in_force(calibration)
+    whole = by_moment[of] if of else None
+    told = [finding for one in by_moment.values() if one for finding in one.findings]
+    return {
+        "conformity": whole.conformity if whole else None,
+        "conforms": whole.conforms if whole else None,
+        "of": of.value if of else None,
+        "as_found": _set_json(by_moment[Moment.AS_FOUND], kind),
+        "as_left": _set_json(by_moment[Moment.AS_LEFT], kind),
+        "findings": findings_json([*_remarks(calibration), *told]),
+    }
+
+
+def points_json(calibration: Calibration, moment: Moment) -> list[dict[str, Any]]:
+    """Points as the certificate states them, with their errors."""
+    kind = calibration.instrument.kind
+    return [_stated(row.point(), kind) for row in points_of(calibration, moment)]
+
+
+def limits_json(calibration: Calibration) -> dict[str, Any] | None:
+    """What a calibration is judged by, and where that comes from."""
+    permissible = calibration.maximum_permissible_error()
+    if permissible is None:
+        return None
+    return {
+        "maximum_permissible_error": permissible_json(permissible, calibration.instrument.kind),
+        "decision_rule": {"rule": calibration.rule().rule, "guard_factor": calibration.rule().guard_factor},
+        "limits_from": calibration.limits_from,
+    }
+
+
+def permissible_json(permissible: PermissibleError, kind: str) -> dict[str, Any]:
+    """A permissible error of a kind of instrument."""
+    absolute = permissible.absolute
+    return {
+        "absolute": None if absolute is None else quantity(absolute, error_kind(kind)),
+        "relative": permissible.relative,
+        "combine_by": permissible.combine_by,
+    }
+
+
+def _in_force(calibration: Calibration) -> Moment | None:
+    moments = {row.moment for row in calibration.points.all()}
+    if Moment.AS_LEFT in moments:
+        return Moment.AS_LEFT
+    return Moment.AS_FOUND if moments else None
+
+
+def _set_json(conformity: CertificateConformity | None, kind: str) -> dict[str, Any] | None:
+    if conformity is None:
+        return None
+    return {
+        "conformity": conformity.conformity,
+        "conforms": conformity.conforms,
+        "worst_point": conformity.worst,
+        "largest_fraction_of_limit": conformity.largest_fraction_of_limit,
+        "least_conformance_probability": min(one.conformance_probability for one in conformity.points),
+        "points": [_point_json(one, kind) for one in conformity.points],
+    }
+
+
+def _point_json(one: PointConformity, kind: str) -> dict[str, Any]:
+    of_error = error_kind(kind)
+    return _stated(one.point, kind) | {
+        "maximum_permissible_error": quantity(one.maximum_permissible_error, of_error),
+        "guard_band": quantity(one.guard_band, of_error),
+        "acceptance_limit": quantity(one.acceptance_limit, of_error),
+        "conformity": one.conformity,
+        "fraction_of_limit": one.fraction_of_limit,
+        "conformance_probability": one.conformance_probability,
+        "specific_risk": one.specific_risk,
+    }
+
+
+def _stated(point: Point, kind: str) -> dict[str, Any]:
+    return {
+        "reference": quantity(point.reference, QUANTITY[kind]),
+        "indicated": quantity(point.indicated, QUANTITY[kind]),
+        "error": quantity(point.error, error_kind(kind)),
+        "expanded_uncertainty": quantity(point.expanded_uncertainty, error_kind(kind)),
+        "coverage_factor": point.coverage_factor,
+    }
+
+
+def _remarks(calibration: Calibration) -> list[Finding]:
+    """What was assumed, and what is missing for a verdict."""
+    said = []
+    if calibration.interval_policy is not None:
+        said.append(_due_from(calibration.interval_policy, calibration))
+    if not calibration.points.all():
+        said.append(
+            Finding(
+                "points-not-stated", "info", "No points were given, so that there is no verdict.", "as_found"
+            )
+        )
+    elif not calibration.decision_rule:
+        detail = (
+            "There is no verdict: neither the certificate nor a policy of this instrument or its type states the permissible error "
+            "and the decision rule. Record an acceptance policy, or correct the certificate with its limits."
+        )
+        said.append(Finding("limits-not-stated", "warning", detail, "maximum_permissible_error"))
+    elif calibration.limits_from != LimitsFrom.CERTIFICATE:
+        detail = (
+            f"The certificate states no limits; it is judged by the {calibration.get_limits_from_display()}."
+        )
+        said.append(Finding("limits-from-policy", "info", detail, "maximum_permissible_error"))
+    return said
+
+
+def _due_from(policy: IntervalPolicy, calibration: Calibration) -> Finding:
+    parts = [
+        f"{value:g} {name}"
+        for name, value in (("months", policy.months), ("days", policy.days), ("hours of use", policy.hours))
+        if value is not None
+    ]
+    detail = f"No due date was given; it follows from the interval policy of {', '.join(parts)}."
+    return Finding("due-on-from-policy", "info", detail, "due_on", calibration.due_on.isoformat())

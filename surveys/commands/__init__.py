@@ -1,0 +1,1 @@
+"""What the management commands do: demo, serve, work."""

@@ -1,0 +1,217 @@
+"""Physics as stored JSON: SI numbers beside the kind of quantity they are, messages by their code and parameters."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from compute.base.findings import Finding
+from compute.base.sources import Source
+from compute.base.units import KINDS
+from compute.combining.combination import SharedRow
+from compute.measuring.location import SafetyNote
+from compute.measuring.spacing import Spacing
+from compute.results.change_breakdown import Effect
+from compute.results.survey import WorkedOut
+from compute.results.uncertainty import Doubt
+from compute.statistics.gum import BudgetRow
+
+
+def outcome_json(worked_out: WorkedOut) -> dict[str, Any]:
+    """A set-up worked out, as the API answers it and a set-up keeps it."""
+    medium = worked_out.setup.medium
+    return {
+        **spacing_json(worked_out.spacing),
+        "medium": {
+            "sound_speed": quantity(medium.sound_speed, "speed"),
+            "density": quantity(medium.density, "density"),
+            "dynamic_viscosity": quantity(medium.dynamic_viscosity, "dynamic_viscosity"),
+        },
+        "alternatives": [spacing_json(other) for other in worked_out.alternatives],
+        "findings": findings_json(worked_out.findings),
+        "safety_notes": [safety_note_json(note) for note in worked_out.safety_notes],
+    }
+
+
+def spacing_json(spacing: Spacing) -> dict[str, Any]:
+    """Where to mount, at what angles, with what times."""
+    path = spacing.path
+    angles = {"wall": quantity(path.angles_in_solids[0], "angle")}
+    if len(path.angles_in_solids) > 1:
+        angles["lining"] = quantity(path.angles_in_solids[1], "angle")
+    angles["medium"] = quantity(path.angle_in_medium, "angle")
+    return {
+        "traverses": spacing.traverses,
+        "sides": spacing.sides,
+        "spacing": quantity(spacing.spacing, "length"),
+        "axial_advance": quantity(path.axial_advance, "length"),
+        "bore": quantity(spacing.bore, "length"),
+        "wave_mode_in_wall": path.wave_modes[0],
+        "wave_mode_in_lining": path.wave_modes[1] if len(path.wave_modes) > 1 else None,
+        "angles": angles,
+        "transit_time": quantity(path.transit_time, "transit_time"),
+        "time_in_medium": quantity(path.time_in_medium, "transit_time"),
+        "time_difference_per_velocity": quantity(spacing.time_difference_per_velocity, "time_per_velocity"),
+    }
+
+
+def quantity(value: Any, kind: str) -> dict[str, Any]:
+    """An SI number and its kind; the API turns it into a value with a unit."""
+    return {"si": float(value), "kind": kind}
+
+
+def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """Findings as they are stored: code and parameters of the message catalogue."""
+    return [
+        {
+            **_message(finding),
+            "severity": finding.severity,
+            "field": finding.field,
+            "source": source_json(finding.source),
+        }
+        for finding in findings
+    ]
+
+
+def safety_note_json(note: SafetyNote) -> dict[str, Any]:
+    """A safety note as it is stored."""
+    return {**_message(note), "source": source_json(note.source)}
+
+
+def _message(of: Finding | SafetyNote) -> dict[str, Any]:
+    """The message of a finding or a note; a sentence where it is not in the catalogue yet."""
+    if of.message:
+        return of.message.stored()
+    if isinstance(of, SafetyNote):
+        return {"code": of.code, "detail": of.said}
+    figures = {"value": _figure(of.value, of.kind), "limit": _figure(of.limit, of.kind)}
+    return {"code": of.code, "detail": of.said, **figures}
+
+
+def source_json(source: Source) -> dict[str, str]:
+    """Where a figure comes from."""
+    return {"text": source.text, "provenance": source.provenance}
+
+
+KIND_OF_INPUT: Mapping[str, str] = {
+    "pipe.outer_diameter": "length",
+    "pipe.wall_thickness": "length",
+    "pipe.lining.thickness": "length",
+    "pipe.roughness": "roughness",
+    "medium.temperature": "temperature",
+    "medium.sound_speed": "speed",
+    "medium.density": "density",
+    "medium.dynamic_viscosity": "dynamic_viscosity",
+    "transducers.wedge_angle": "angle",
+    "transducers.wedge_sound_speed": "speed",
+    "transducers.wedge_delay": "transit_time",
+    "readings.transit_time": "transit_time",
+    "readings.time_difference": "time_difference",
+    "repeatability": "time_difference",
+    "meter": "number",
+    "meter.zero": "time_difference",
+    "meter.calibration": "number",
+    "installation": "number",
+    "pipe.ovality": "number",
+    "profile_factor": "number",
+}
+
+
+def kind_of_doubt(path: str) -> str:
+    """Kind of quantity an input's uncertainty is: of a temperature it is a difference of temperatures."""
+    kind = KIND_OF_INPUT[path]
+    return "number" if kind == "number" else KINDS[kind].difference
+
+
+def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
+    """The uncertainty budget, the largest share first."""
+    return [
+        {
+            "input": row.input,
+            "value": _figure(row.value, KIND_OF_INPUT[row.input]),
+            "standard_uncertainty": _figure(row.standard_uncertainty, kind_of_doubt(row.input)),
+            "sensitivity": {"si": row.sensitivity, "kind": "volume_flow", "per": KIND_OF_INPUT[row.input]},
+            "contribution": quantity(row.contribution, "volume_flow"),
+            "share": row.share,
+            "degrees_of_freedom": finite(row.degrees_of_freedom),
+        }
+        for row in budget
+    ]
+
+
+def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
+    """A stored budget as the physics has it; the inverse of `budget_json`."""
+    return [
+        BudgetRow(
+            input=row["input"],
+            value=_number(row["value"]),
+            standard_uncertainty=_number(row["standard_uncertainty"]),
+            sensitivity=row["sensitivity"]["si"],
+            contribution=row["contribution"]["si"],
+            share=row["share"],
+            degrees_of_freedom=math.inf if row["degrees_of_freedom"] is None else row["degrees_of_freedom"],
+        )
+        for row in stored
+    ]
+
+
+def shared_budget_json(budget: Iterable[SharedRow], surveys: Sequence[str]) -> list[dict[str, Any]]:
+    """A combined budget: whose each input is, and in which of the surveys it occurs."""
+    rows = []
+    for row in budget:
+        name, _, owner = row.key.partition("@")
+        kind, _, which = owner.partition(":")
+        rows.append(
+            {
+                "input": name,
+                "owner_kind": kind,
+                "owner": which,
+                "contribution": quantity(row.contribution, "volume_flow"),
+                "apart": quantity(row.apart, "volume_flow"),
+                "share": row.share,
+                "degrees_of_freedom": finite(row.degrees_of_freedom),
+                "surveys": [surveys[index] for index in row.parts if index < len(surveys)],
+            }
+        )
+    return rows
+
+
+def finite(number: float) -> float | None:
+    """A number, or None for one without limit, which JSON has no word for."""
+    return number if math.isfinite(number) else None
+
+
+def _number(figure: Any) -> float:
+    return float(figure["si"] if isinstance(figure, Mapping) else figure)
+
+
+def doubt_json(path: str, doubt: Doubt) -> dict[str, Any]:
+    """The doubt of an input, with its source."""
+    kind = "number" if doubt.relative else kind_of_doubt(path)
+    return {
+        "input": path,
+        "standard_uncertainty": _figure(doubt.standard_uncertainty, kind),
+        "relative": doubt.relative,
+        "distribution": doubt.distribution,
+        "source": source_json(doubt.source),
+    }
+
+
+def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:
+    """Inputs that changed between two results, and what each did."""
+    return [
+        {
+            "field": effect.field,
+            "before": _figure(effect.before, effect.kind),
+            "after": _figure(effect.after, effect.kind),
+            "effect": quantity(effect.effect, "volume_flow"),
+        }
+        for effect in effects
+    ]
+
+
+def _figure(value: float | str | None, kind: str) -> Any:
+    if value is None or isinstance(value, str) or kind in {"number", "text"}:
+        return value
+    return quantity(value, kind)

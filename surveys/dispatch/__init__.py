@@ -1,0 +1,1 @@
+"""Dispatch: availability, suitability and the planning problem."""

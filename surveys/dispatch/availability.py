@@ -1,0 +1,256 @@
+"""Who and what can be held for a span: the reasons against, for many at once in a constant number of queries.
+
+Days are by the office's calendar, as due dates are. Spans are half open. A meter, a gauge or a thermometer that was never calibrated is not
+handed out; a transducer pair without a certificate of its own is: common practice; pairs are checked with their meter.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Q
+
+from compute.base.marks import Told
+from surveys.calibration.due_list import due_rows, office_today
+from surveys.models import Absence, Booking, Instrument, Job, Qualification, User, VisibleQuerySet
+from surveys.models.booking import Handover
+from surveys.models.instrument import Kind, State
+from surveys.pipes.selectors import Viewer
+
+
+@dataclass(frozen=True, slots=True)
+class UnsuitableReason(Told):
+    """One reason against, `said` as of a finding; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
+
+    code: str
+    said: str
+    value: float | None = None
+    limit: float | None = None
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From `start` up to `end`, which is not in it."""
+
+    start: datetime
+    end: datetime
+
+    @property
+    def days(self) -> tuple[date, date]:
+        """Its first and its last day by the office's calendar."""
+        return office_today(self.start), office_today(self.end - timedelta(microseconds=1))
+
+    def meets(self, start: datetime, end: datetime) -> bool:
+        """Whether another span has a moment in common."""
+        return start < self.end and end > self.start
+
+    def __str__(self) -> str:
+        return f"{_clock(self.start)} to {_clock(self.end)}"
+
+
+def _clock(at: datetime) -> str:
+    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def bookable(
+    instruments: Iterable[Instrument],
+    start: datetime,
+    end: datetime,
+    *,
+    viewer: Viewer,
+    now: datetime,
+    without: Booking | None = None,
+    job: Job | None = None,
+) -> dict[UUID, list[UnsuitableReason]]:
+    """Instrument id -> why it cannot be booked for the span; an empty list if it can. What `job` holds itself is no reason."""
+    ones, span = list(instruments), Span(start, end)
+    due = {row.instrument.pk: row.due_on for row in due_rows(ones, office_today(now))}
+    live = _live(span).exclude(pk=without and without.pk).exclude(job=job)
+    held = _held("instrument_id", [one.pk for one in ones], live, viewer)
+    return {one.pk: unfit(one, due.get(one.pk), span) + held[one.pk] for one in ones}
+
+
+def technicians_bookable(
+    technicians: Iterable[User],
+    start: datetime,
+    end: datetime,
+    required: Sequence[str],
+    *,
+    viewer: Viewer,
+    without: Booking | None = None,
+    job: Job | None = None,
+) -> dict[UUID, list[UnsuitableReason]]:
+    """Technician id -> why they cannot be booked for the span with those qualifications. What `job` holds itself is no reason."""
+    ones, span = [one.pk for one in technicians], Span(start, end)
+    away, qualified = _absences(ones), _qualifications(ones)
+    live = _live(span).exclude(pk=without and without.pk).exclude(job=job)
+    held = _held("technician_id", ones, live, viewer)
+    return {
+        one: _away(away[one], span) + _unqualified(qualified[one], required, span) + held[one] for one in ones
+    }
+
+
+def free_between(field: str, ids: Iterable[UUID], start: datetime, end: datetime) -> set[UUID]:
+    """Those of the ids (field `instrument` or `technician`) that no booking holds in the span."""
+    wanted = set(ids)
+    return wanted - set(
+        _live(Span(start, end)).filter(**{f"{field}__in": wanted}).values_list(field, flat=True)
+    )
+
+
+def endangered(
+    bookings: Iterable[Booking], now: datetime, viewer: Viewer
+) -> dict[UUID, list[UnsuitableReason]]:
+    """Booking id -> what stands against it by now; only bookings that something stands against."""
+    rows = [one for one in bookings if one.cancelled_at is None and one.ends_at > now]
+    instruments = {one.instrument.pk: one.instrument for one in rows if one.instrument}
+    people = [one.technician_id for one in rows if one.technician_id]
+    due = {row.instrument.pk: row.due_on for row in due_rows(list(instruments.values()), office_today(now))}
+    away, qualified, late = _absences(people), _qualifications(people), _late(list(instruments), now, viewer)
+    found: dict[UUID, list[UnsuitableReason]] = {}
+    for one in rows:
+        span, job = Span(one.starts_at, one.ends_at), one.job
+        reasons = _moved(job, span)
+        if one.instrument:
+            reasons += unfit(one.instrument, due.get(one.instrument.pk), span)
+            reasons += _not_back(one, late[one.instrument.pk])
+        elif one.technician_id:
+            reasons += _away(away[one.technician_id], span)
+            reasons += _unqualified(qualified[one.technician_id], job.required_qualifications, span)
+        if reasons:
+            found[one.pk] = reasons
+    return found
+
+
+def _live(span: Span) -> VisibleQuerySet:
+    return Booking.objects.filter(cancelled_at__isnull=True, starts_at__lt=span.end, ends_at__gt=span.start)
+
+
+def _held(
+    field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer
+) -> dict[UUID, list[UnsuitableReason]]:
+    """Who holds each already; the job is named to whoever may see it."""
+    rows = list(live.filter(**{f"{field}__in": ids}).select_related("job"))
+    visible = _visible_jobs(rows, viewer)
+    found = defaultdict(list)
+    for one in rows:
+        holder = f"for “{one.job.title}” " if one.job_id in visible else ""
+        when = f"{holder}from {Span(one.starts_at, one.ends_at)}" if holder else "in that time"
+        found[getattr(one, field)].append(UnsuitableReason("already-booked", f"It is booked already {when}."))
+    return found
+
+
+def _visible_jobs(rows: Iterable[Booking], viewer: Viewer) -> set[UUID]:
+    jobs = {one.job_id for one in rows}
+    return set(Job.objects.visible_to(viewer).filter(pk__in=jobs).values_list("pk", flat=True))
+
+
+def unfit(one: Instrument, due_on: date | None, span: Span) -> list[UnsuitableReason]:
+    """What speaks against an instrument itself, due on a day, for a span."""
+    if one.state != State.IN_SERVICE:
+        return [UnsuitableReason(one.state, f"The {one} is not in service: it is {one.get_state_display()}.")]
+    if due_on is None and one.kind != Kind.TRANSDUCER_PAIR:
+        return [UnsuitableReason("never-calibrated", f"The {one} was never calibrated.")]
+    if due_on is not None and due_on < span.days[1]:
+        return [
+            UnsuitableReason(
+                "overdue",
+                f"The calibration of the {one} holds to {due_on}, the booking ends on {span.days[1]}.",
+            )
+        ]
+    return []
+
+
+def _moved(job: Job, span: Span) -> list[UnsuitableReason]:
+    """A booking covers its job, or is for a part of it; the job moved if it does neither."""
+    covers = span.start <= job.starts_at and job.ends_at <= span.end
+    if covers or (job.starts_at <= span.start and span.end <= job.ends_at):
+        return []
+    planned = Span(job.starts_at, job.ends_at)
+    return [
+        UnsuitableReason(
+            "job-outside", f"It neither covers the job, planned from {planned}, nor lies within it."
+        )
+    ]
+
+
+def _absences(people: list[UUID]) -> dict[UUID, list[Absence]]:
+    found = defaultdict(list)
+    for one in Absence.objects.filter(technician__in=people, cancelled_at__isnull=True):
+        found[one.technician_id].append(one)
+    return found
+
+
+def _away(absences: list[Absence], span: Span) -> list[UnsuitableReason]:
+    return [
+        UnsuitableReason("absent", f"The technician is away from {Span(one.starts_at, one.ends_at)}.")
+        for one in absences
+        if span.meets(one.starts_at, one.ends_at)
+    ]
+
+
+def _qualifications(people: list[UUID]) -> dict[UUID, list[Qualification]]:
+    found = defaultdict(list)
+    for one in Qualification.objects.filter(technician__in=people, withdrawn_at__isnull=True):
+        found[one.technician_id].append(one)
+    return found
+
+
+def _unqualified(held: list[Qualification], required: Sequence[str], span: Span) -> list[UnsuitableReason]:
+    first, last = span.days
+    return [
+        UnsuitableReason(
+            "not-qualified", f"The technician has no {slug} that holds on every day from {first} to {last}."
+        )
+        for slug in required
+        if not _covered([one for one in held if one.slug == slug], first, last)
+    ]
+
+
+def _covered(held: list[Qualification], first: date, last: date) -> bool:
+    """Whether certificates, one after the other, hold on every day."""
+    day = first
+    for one in sorted(held, key=lambda one: one.issued_on):
+        if one.issued_on > day:
+            break
+        if one.expires_on is None or one.expires_on >= last:
+            return True
+        day = max(day, one.expires_on + timedelta(days=1))
+    return False
+
+
+Late = tuple[Booking, datetime, bool]
+
+
+def _late(instruments: list[UUID], now: datetime, viewer: Viewer) -> dict[UUID, list[Late]]:
+    """Bookings of instruments out beyond their end or told to be, when they are back at the earliest, whether the job may be named."""
+    rows = Booking.objects.filter(
+        Q(ends_at__lte=now) | Q(expected_back__isnull=False),
+        instrument__in=instruments,
+        cancelled_at__isnull=True,
+        events__what=Handover.CHECK_OUT,
+    ).exclude(events__what=Handover.CHECK_IN)
+    found: dict[UUID, list[Late]] = defaultdict(list)
+    ones = list(rows.select_related("job"))
+    visible = _visible_jobs(ones, viewer)
+    for one in ones:
+        if one.instrument_id:
+            back = max(now, one.expected_back or now)
+            found[one.instrument_id].append((one, back, one.job_id in visible))
+    return found
+
+
+def _not_back(one: Booking, late: list[Late]) -> list[UnsuitableReason]:
+    return [
+        UnsuitableReason(
+            "late-return",
+            f"It is still out{f' for “{before.job.title}”' if named else ''}, expected back {_clock(back)} at the earliest.",
+        )
+        for before, back, named in late
+        if before.pk != one.pk and before.starts_at < one.starts_at < back
+    ]

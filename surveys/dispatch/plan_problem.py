@@ -1,0 +1,279 @@
+"""Jobs, technicians and kits of the records as a planning problem, and an assignment back as records.
+
+Minutes count from the midnight (office's clock) before the first window opens. What is not on record is assumed, and said: a
+technician without working hours works Monday to Friday from 8 to 16 by the office's clock; between places without coordinates an
+hour is allowed; a road is a third longer than the crow flies, driven at 50 km/h on average. A kit is a meter with a transducer pair.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from functools import cached_property
+from math import ceil, floor
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from compute.base.findings import Finding
+from compute.planning import problem as planning
+from compute.planning.distance import distance_between
+from compute.planning.problem import DAY, Assignment, Problem, Span
+from surveys.calibration.due_list import due_rows, office_today
+from surveys.dispatch.suitable_kits import fit_for_every_point
+from surveys.models import Absence, Booking, Instrument, Job, Qualification, Site, TechnicianProfile, User
+from surveys.models.instrument import Kind, State
+from surveys.models.job import JobState
+
+VALUE_OF_PRIORITY = {1: 200, 2: 120, 3: 70, 4: 40, 5: 20}
+MOVE_COST = 5
+USUAL_HOURS = ("08:00", "16:00")
+METRES_A_MINUTE = 50_000 / 60
+DETOUR = 4 / 3
+UNKNOWN_WAY_MINUTES = 60
+MOST_NAMED = 10
+CODES = {
+    "working-hours-assumed": "of a technician no working hours are on record",
+    "way-assumed": "of a site or a home base no coordinates are on record",
+}
+Place = tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class Planner:
+    """The records of a problem, and how its minutes and names translate."""
+
+    jobs: Sequence[Job]
+    technicians: Sequence[User]
+    viewer: User
+    now: datetime
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The office's clock."""
+        return ZoneInfo(settings.OFFICE_TIME_ZONE)
+
+    @cached_property
+    def origin(self) -> datetime:
+        """Minute 0."""
+        first = min(_window(job)[0] for job in self.jobs).astimezone(self.zone).date()
+        return datetime.combine(first, time(0), self.zone)
+
+    @cached_property
+    def days(self) -> list[date]:
+        """Every day any window touches."""
+        last = max(_window(job)[1] for job in self.jobs).astimezone(self.zone).date()
+        first = self.origin.date()
+        return [first + timedelta(days=n) for n in range((last - first).days + 1)]
+
+    def minute(self, at: datetime, *, up: bool = False) -> int:
+        """A time as a whole minute, cut or rounded up."""
+        minutes = (at - self.origin).total_seconds() / 60
+        return ceil(minutes) if up else floor(minutes)
+
+    def moment(self, minute: int) -> datetime:
+        """A minute as a time."""
+        return self.origin + timedelta(minutes=minute)
+
+    @cached_property
+    def kits(self) -> dict[str, tuple[Instrument, Instrument]]:
+        """Kit name -> meter and pair, the pairs that suit most jobs first; no instrument is in two kits."""
+        fleet = (
+            Instrument.objects.visible_to(self.viewer)
+            .filter(state=State.IN_SERVICE)
+            .order_by("type_name", "serial", "id")
+        )
+        meters = [one for one in fleet if one.kind == Kind.METER]
+        serves = Counter(pk for fit in self._pairs_fit.values() for pk in fit)
+        pairs = [one for one in fleet if one.kind == Kind.TRANSDUCER_PAIR]
+        pairs.sort(key=lambda one: -serves[one.pk])
+        return {
+            f"{meter.serial} + {pair.serial}": (meter, pair)
+            for meter, pair in zip(meters, pairs, strict=False)
+        }
+
+    def problem(self, kept: Sequence[Assignment], fixed: Iterable[str]) -> Problem:
+        """The whole problem; `kept` of an earlier plan, jobs `fixed` in it."""
+        sites, travel = self._places()
+        jobs = tuple(self._job(job, sites[job.site_id]) for job in self.jobs)
+        people = tuple(self._technician(one, sites[one.pk]) for one in self.technicians)
+        kits = tuple(self._kits())
+        names = {one.id for one in jobs}, {one.id for one in people}, {one.id for one in kits}
+        known = tuple(
+            one for one in kept if one.job in names[0] and one.technician in names[1] and one.kit in names[2]
+        )
+        kept_jobs = {one.job for one in known}
+        return Problem(jobs, people, kits, travel, known, frozenset(fixed) & kept_jobs, MOVE_COST)
+
+    def _job(self, job: Job, site: int) -> planning.Job:
+        start, end = _window(job)
+        hours = job.expected_hours or (job.ends_at - job.starts_at).total_seconds() / 3600
+        return planning.Job(
+            str(job.pk),
+            site,
+            max(ceil(hours * 60), 1),
+            Span(self.minute(start, up=True), max(self.minute(end), self.minute(start, up=True))),
+            VALUE_OF_PRIORITY[job.priority],
+            frozenset(job.required_qualifications),
+            frozenset(self._fitting(job)),
+        )
+
+    @cached_property
+    def _pairs_fit(self) -> dict[UUID, set[UUID]]:
+        """Job -> what the physics finds fit for all of its points; when it is free is another matter."""
+        return {job.pk: fit_for_every_point(job, self.viewer, self.now) for job in self.jobs}
+
+    def _fitting(self, job: Job) -> list[str]:
+        return [name for name, (_, pair) in self.kits.items() if pair.pk in self._pairs_fit[job.pk]]
+
+    def assumed(self) -> list[Finding]:
+        """What is not on record and was assumed."""
+        hourless = [one.username for one in self.technicians if not self._hours_stated(one)]
+        nowhere = sorted({job.site.name for job in self.jobs if _at(job.site) is None})
+        homeless = [one.username for one in self.technicians if self._home(one) is None]
+        found = []
+        if hourless:
+            hours = "Monday to Friday from 8 to 16 by the office's clock"
+            found.append(
+                _assumed(
+                    "working-hours-assumed",
+                    f"No working hours are on record of {_listed(hourless)}; {hours} are assumed.",
+                )
+            )
+        if nowhere or homeless:
+            places = _listed([*nowhere, *homeless])
+            found.append(
+                _assumed(
+                    "way-assumed",
+                    f"No coordinates are on record of {places}; {UNKNOWN_WAY_MINUTES} minutes are allowed for each way there.",
+                )
+            )
+        return found
+
+    def _hours_stated(self, one: User) -> bool:
+        profile = self._profiles.get(one.pk)
+        return bool(profile and profile.working_hours)
+
+    def _home(self, one: User) -> Place:
+        profile = self._profiles.get(one.pk)
+        return _at(profile) if profile else None
+
+    @cached_property
+    def _profiles(self) -> dict[UUID, TechnicianProfile]:
+        rows = TechnicianProfile.objects.filter(technician__in=[one.pk for one in self.technicians])
+        return {row.technician_id: row for row in rows}
+
+    @cached_property
+    def _booked(self) -> dict[UUID, list[Span]]:
+        """Technician or instrument -> spans held for jobs that are not planned here."""
+        end = self.moment(len(self.days) * DAY)
+        rows = Booking.objects.filter(cancelled_at__isnull=True, starts_at__lt=end, ends_at__gt=self.origin)
+        found = defaultdict(list)
+        for row in rows.exclude(job__in=[job.pk for job in self.jobs]):
+            held = row.technician_id or row.instrument_id
+            if held is not None:
+                found[held].append(Span(self.minute(row.starts_at), self.minute(row.ends_at, up=True)))
+        return found
+
+    def _technician(self, one: User, home: int) -> planning.Technician:
+        away = Absence.objects.filter(technician=one, cancelled_at__isnull=True)
+        absences = [Span(self.minute(row.starts_at), self.minute(row.ends_at, up=True)) for row in away]
+        held = Qualification.objects.filter(technician=one, withdrawn_at__isnull=True)
+        qualified = [
+            planning.Qualified(
+                row.slug,
+                Span(
+                    self._midnight(row.issued_on),
+                    self._midnight(row.expires_on + timedelta(days=1)) if row.expires_on else 10**8,
+                ),
+            )
+            for row in held
+        ]
+        return planning.Technician(
+            str(one.pk),
+            home,
+            tuple(self._shifts(one)),
+            tuple(qualified),
+            tuple(absences + self._booked[one.pk]),
+        )
+
+    def _shifts(self, one: User) -> Iterable[Span]:
+        profile = self._profiles.get(one.pk)
+        hours: dict[str, Sequence[str]] = (
+            profile.working_hours
+            if profile and profile.working_hours
+            else {str(day): USUAL_HOURS for day in range(5)}
+        )
+        zone = ZoneInfo(profile.time_zone) if profile and profile.working_hours else self.zone
+        for day in self.days:
+            if stated := hours.get(str(day.weekday())):
+                start, end = (datetime.combine(day, time.fromisoformat(text), zone) for text in stated)
+                if self.minute(end) > 0 and end > start:
+                    yield Span(max(self.minute(start, up=True), 0), self.minute(end))
+
+    def _kits(self) -> Iterable[planning.Kit]:
+        instruments = [one for kit in self.kits.values() for one in kit]
+        due = {row.instrument.pk: row.due_on for row in due_rows(instruments, office_today(self.now))}
+        for name, (meter, pair) in self.kits.items():
+            held = [*self._booked[meter.pk], *self._booked[pair.pk]]
+            # A kit that is out on a day for another job stays out that day.
+            free = [day for day in self.days if not any(span.meets(self._span_of(day)) for span in held)]
+            ends = [due[one.pk] for one in (meter, pair)]
+            if ends[0] is None:  # a meter without a certificate is not handed out
+                continue
+            last = min(end for end in ends if end is not None)
+            yield planning.Kit(
+                name,
+                tuple(self._span_of(day) for day in free),
+                max(self._midnight(last + timedelta(days=1)), 0),
+            )
+
+    def _span_of(self, day: date) -> Span:
+        return Span(self._midnight(day), self._midnight(day + timedelta(days=1)))
+
+    def _midnight(self, day: date) -> int:
+        return self.minute(datetime.combine(day, time(0), self.zone))
+
+    def _places(self) -> tuple[dict[UUID, int], list[list[int]]]:
+        """Site or technician -> number of its place, and the minutes between all of them."""
+        places: dict[UUID, Place] = {}
+        for job in self.jobs:
+            places[job.site_id] = _at(job.site)
+        for one in self.technicians:
+            places[one.pk] = self._home(one)
+        stops = list(places.values())
+        return {key: n for n, key in enumerate(places)}, [
+            [0 if n == m else _way(a, b) for m, b in enumerate(stops)] for n, a in enumerate(stops)
+        ]
+
+
+def _assumed(code: str, detail: str) -> Finding:
+    return Finding(code, "info", detail, "technicians")
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Some names in a sentence, the rest as a number."""
+    rest = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def _window(job: Job) -> tuple[datetime, datetime]:
+    return job.earliest_start or job.starts_at, job.latest_end or job.ends_at
+
+
+def _at(place: Site | TechnicianProfile) -> Place:
+    if place.latitude_deg is None or place.longitude_deg is None:
+        return None
+    return place.latitude_deg, place.longitude_deg
+
+
+def _way(a: Place, b: Place) -> int:
+    if a is None or b is None:
+        return UNKNOWN_WAY_MINUTES
+    return ceil(distance_between(a, b) * DETOUR / METRES_A_MINUTE)
+
+
+ON_SITE = frozenset({JobState.ON_SITE, JobState.IN_REVIEW, JobState.ISSUED})

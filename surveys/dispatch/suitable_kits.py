@@ -1,0 +1,337 @@
+"""Which kit suits a job: every transducer pair set up against the pipe of every point, and what else speaks against an instrument."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Prefetch
+
+from compute.base.errors import ComputeError
+from compute.base.figures import millimetres, said
+from compute.measuring.beam import Layer, Transducers
+from compute.measuring.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
+from compute.measuring.setup_checks import transducer_temperature
+from compute.measuring.spacing import USUAL_TIMING_RESOLUTION
+from compute.measuring.suitability import ORDER, Suited, suit
+from surveys.calibration.capabilities import Capabilities, capabilities_of
+from surveys.calibration.due_list import office_today
+from surveys.core.errors import Conflict
+from surveys.dispatch.availability import UnsuitableReason, bookable
+from surveys.models import Instrument, Job, MeasuringPoint, PipeData, Setup, TransducerData
+from surveys.models.instrument import Kind, State
+from surveys.pipes.selectors import Viewer, pipe_data_valid, place_of, transducer_data_latest
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a pair is held against at a point: velocity expected [m/s], the meter's timing resolution [s], straight pipe [m]."""
+
+    velocity: float | None
+    resolution: float
+    room: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AtPoint:
+    """A pair at a point: how it would be mounted [m], the time difference expected [s], what speaks against it."""
+
+    point: MeasuringPoint
+    traverses: int | None = None
+    spacing: float | None = None
+    time_difference: float | None = None
+    alternatives: tuple[int, ...] = ()
+    unsuitable_reasons: tuple[UnsuitableReason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class KitRow:
+    """An instrument and what speaks against it at all; of a pair also point by point."""
+
+    instrument: Instrument
+    unsuitable_reasons: list[UnsuitableReason]
+    at_points: list[AtPoint]
+
+    @property
+    def fitting(self) -> int:
+        """At how many points nothing speaks against it."""
+        return sum(not one.unsuitable_reasons for one in self.at_points)
+
+    @property
+    def suitable(self) -> bool:
+        """Whether it can be taken, and at every point."""
+        return not self.unsuitable_reasons and self.fitting == len(self.at_points)
+
+
+def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
+    """Every instrument that is not retired: what suits the most points first, the number of queries does not grow.
+
+    The time difference is held against the finest resolution among the meters that can be booked (a usual one if none states it).
+    Raises Conflict if the job has no points.
+    """
+    points = _points(job)
+    if not points:
+        raise Conflict("The job has no measuring points; state where it measures first.", code="no-points")
+    fleet = list(Instrument.objects.visible_to(viewer).exclude(state=State.RETIRED).select_related("holder"))
+    against = bookable(fleet, job.starts_at, job.ends_at, viewer=viewer, now=now, job=job)
+    meters = [one for one in fleet if one.kind == Kind.METER and not against[one.pk]]
+    able = capabilities_of(fleet)
+    resolution = min(
+        (told for one in meters if (told := able[one.pk].timing_resolution_s)),
+        default=USUAL_TIMING_RESOLUTION,
+    )
+    pairs = [one for one in fleet if one.kind == Kind.TRANSDUCER_PAIR]
+    cells = _pairs_at_points(pairs, points, job, resolution)
+    cells = {pk: [_on_its_rail(cell, able[pk]) for cell in row] for pk, row in cells.items()}
+    walls = _walls(points, job)
+    rows = [
+        KitRow(
+            one,
+            [
+                *against[one.pk],
+                *_no_data(one, cells),
+                *_undriven(able[one.pk], [able[meter.pk] for meter in meters]),
+                *_beyond_its_range(one, able[one.pk], walls),
+            ],
+            cells.get(one.pk, []),
+        )
+        for one in fleet
+    ]
+    return sorted(rows, key=_order)
+
+
+def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
+    """Instruments that could do the whole job, whether they are to be had or not."""
+    of_fit = {"wall-outside-range", "pair-without-data", "frequency-not-supported"}
+    return {
+        row.instrument.pk
+        for row in suitable_kits(job, viewer, now)
+        if row.fitting == len(row.at_points) and not of_fit & {one.code for one in row.unsuitable_reasons}
+    }
+
+
+def _on_its_rail(cell: AtPoint, able: Capabilities) -> AtPoint:
+    """A pair at a point, refused where its rail allows no such spacing."""
+    low, high, spacing = able.min_spacing_m, able.max_spacing_m, cell.spacing
+    if spacing is None or not ((low is not None and spacing < low) or (high is not None and spacing > high)):
+        return cell
+    ends = " to ".join("any" if end is None else millimetres(end) for end in (low, high))
+    why = f"At {cell.point.name} the spacing is {millimetres(spacing)}; the rail allows {ends}."
+    limit = low if low is not None and spacing < low else high
+    return replace(
+        cell,
+        unsuitable_reasons=(
+            *cell.unsuitable_reasons,
+            UnsuitableReason("spacing-outside-rail", why, spacing, limit, "length"),
+        ),
+    )
+
+
+def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[UnsuitableReason]:
+    """A pair whose frequency is outside what every meter to be had drives; a meter that states no range may drive any."""
+    frequency = able.frequency_hz
+    if frequency is None or not meters or any(_drives(meter, frequency) for meter in meters):
+        return []
+    why = f"None of the meters that can be booked drives {frequency / 1e6:g} MHz."
+    return [UnsuitableReason("frequency-not-supported", why, frequency, None, "frequency")]
+
+
+def _drives(meter: Capabilities, frequency: float) -> bool:
+    low, high = meter.min_frequency_hz, meter.max_frequency_hz
+    return (low is None or low <= frequency) and (high is None or frequency <= high)
+
+
+def _walls(points: Sequence[MeasuringPoint], job: Job) -> list[tuple[str, float]]:
+    """Of each point with pipe data its name and the wall there [m]."""
+    day = office_today(job.starts_at)
+    known = ((point.name, pipe_data_valid(point.pipe.data.all(), day)) for point in points)
+    return [(name, data.wall_thickness_m) for name, data in known if data is not None]
+
+
+def _beyond_its_range(
+    one: Instrument, able: Capabilities, walls: list[tuple[str, float]]
+) -> list[UnsuitableReason]:
+    """Walls of the job that a thickness gauge cannot measure."""
+    if one.kind != Kind.THICKNESS_GAUGE:
+        return []
+    low, high = able.min_wall_thickness_m, able.max_wall_thickness_m
+    return [
+        UnsuitableReason(
+            "wall-outside-range",
+            f"At {name} the wall is {millimetres(wall)}; the {one} measures "
+            f"{' to '.join('any' if end is None else millimetres(end) for end in (low, high))}.",
+            wall,
+            low if low is not None and wall < low else high,
+            "length",
+        )
+        for name, wall in walls
+        if (low is not None and wall < low) or (high is not None and wall > high)
+    ]
+
+
+def _order(row: KitRow) -> tuple[str, bool, int, int, str]:
+    return (
+        row.instrument.kind,
+        not row.suitable,
+        len(row.unsuitable_reasons),
+        -row.fitting,
+        row.instrument.serial,
+    )
+
+
+def _no_data(one: Instrument, cells: dict[UUID, list[AtPoint]]) -> list[UnsuitableReason]:
+    if one.kind != Kind.TRANSDUCER_PAIR or one.pk in cells:
+        return []
+    return [
+        UnsuitableReason(
+            "pair-without-data", f"Nothing is known of the wedges of the {one}; state its data first."
+        )
+    ]
+
+
+def _points(job: Job) -> list[MeasuringPoint]:
+    data = PipeData.objects.select_related("custom_material_data", "own_lining_data", "custom_medium_data")
+    return list(
+        job.measuring_points.select_related("pipe").prefetch_related(Prefetch("pipe__data", queryset=data))
+    )
+
+
+def _pairs_at_points(
+    pairs: Sequence[Instrument], points: Sequence[MeasuringPoint], job: Job, resolution: float
+) -> dict[UUID, list[AtPoint]]:
+    """Of each pair with data what it comes to at each point."""
+    latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=pairs))
+    entries = {pk: data.entry() for pk, data in latest.items()}
+    worked_out = Setup.objects.filter(measuring_point__in=points).order_by("calculated_at", "id")
+    velocities = dict(worked_out.values_list("measuring_point", "expected_velocity_m_s"))
+    cells: dict[UUID, list[AtPoint]] = {pk: [] for pk in entries}
+    for point in points:
+        asked = Asked(velocities.get(point.pk), resolution, place_of(point).room)
+        row = _at_point(point, list(entries.values()), job, asked)
+        for pk, cell in zip(entries, row, strict=True):
+            cells[pk].append(cell)
+    return cells
+
+
+def _at_point(
+    point: MeasuringPoint,
+    entries: Sequence[TransducerEntry],
+    job: Job,
+    asked: Asked,
+) -> Iterable[AtPoint]:
+    data = pipe_data_valid(point.pipe.data.all(), office_today(job.starts_at))
+    if data is None:
+        why = f"Nothing is known of the pipe of {point.name}; state its data first."
+        return [AtPoint(point, unsuitable_reasons=(UnsuitableReason("pipe-without-data", why),))] * len(
+            entries
+        )
+    medium_entry = data.medium_entry()
+    temperature = medium_entry.temperature
+    try:
+        medium, pipe = resolve_medium(medium_entry).medium, resolve_pipe(data.pipe_entry(), temperature).pipe
+        pairs = [_warm(one, temperature) for one in entries]
+        suited = suit(
+            pipe,
+            medium,
+            pairs,
+            expected_velocity=asked.velocity,
+            timing_resolution=asked.resolution,
+            room=asked.room,
+        )
+    except ComputeError as error:
+        if len(entries) > 1:  # one that cannot be must not spoil the others
+            return [cell for entry in entries for cell in _at_point(point, [entry], job, asked)]
+        return [
+            AtPoint(
+                point, unsuitable_reasons=(UnsuitableReason("not-computable", f"{point.name}: {error.said}"),)
+            )
+        ]
+    layers = [
+        ("wall", _slowest(pipe.wall)), *(("lining", _slowest(one)) for one in pipe.linings),
+        ("medium", float(medium.sound_speed)),
+    ]  # fmt: skip
+    blocked = [_blocked(point, suited, at, layers) for at in range(len(entries))]
+    return [
+        _cell(point, suited, at, asked, (*blocked[at], *_heat(point, entry, temperature)))
+        for at, entry in enumerate(entries)
+    ]
+
+
+def _warm(entry: TransducerEntry, temperature: float | None) -> Transducers:
+    return resolve_transducers(entry, temperature)[0]
+
+
+def _slowest(layer: Layer) -> float:
+    """Sound speed of the slowest wave a layer may carry [m/s]."""
+    if layer.shear_sound_speed is None or layer.wave_mode == "longitudinal":
+        return float(layer.longitudinal_sound_speed)
+    return float(layer.shear_sound_speed)
+
+
+def _blocked(
+    point: MeasuringPoint, suited: Suited, at: int, layers: Sequence[tuple[str, float]]
+) -> tuple[UnsuitableReason, ...]:
+    if not suited.blocked_by[at]:
+        return ()
+    limit = float(suited.axial_speed[at])
+    layer, speed = layers[int(suited.blocked_by[at]) - 1]
+    why = (
+        f"At {point.name} no refracted wave passes the {layer}: its sound speed of {said(speed, 'm/s', '.0f')} is not below the beam's axial "
+        f"speed of {said(limit, 'm/s', '.0f')}."
+    )
+    return (UnsuitableReason("no-refracted-wave", why, speed, limit, "speed"),)
+
+
+def _heat(
+    point: MeasuringPoint, entry: TransducerEntry, temperature: float | None
+) -> tuple[UnsuitableReason, ...]:
+    """What `transducer_temperature` finds, with the limit that is crossed."""
+    low, high = entry.min_temperature, entry.max_temperature
+    return tuple(
+        UnsuitableReason(
+            one.code, f"{point.name}: {one.said}", temperature,
+            low if low is not None and temperature is not None and temperature < low else high, "temperature",
+        )
+        for one in transducer_temperature(temperature, low, high)
+    )  # fmt: skip
+
+
+def _cell(
+    point: MeasuringPoint,
+    suited: Suited,
+    at: int,
+    asked: Asked,
+    unsuitable_reasons: tuple[UnsuitableReason, ...],
+) -> AtPoint:
+    if suited.blocked_by[at]:
+        return AtPoint(point, unsuitable_reasons=unsuitable_reasons)
+    row, velocity, resolution = int(suited.chosen[at]), asked.velocity, asked.resolution
+    spacing = float(suited.spacing[row, at])
+    difference = (
+        None if velocity is None else abs(velocity) * float(suited.time_difference_per_velocity[row, at])
+    )
+    if not suited.fits[row, at]:
+        unsuitable_reasons += _misfit(
+            point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), asked.room
+        )
+    if difference is not None and difference < resolution:
+        why = f"At {point.name} the time difference of {difference * 1e9:.2f} ns is below the meter's {resolution * 1e9:.2f} ns."
+        unsuitable_reasons += (
+            UnsuitableReason("time-difference-too-small", why, difference, resolution, "time_difference"),
+        )
+    others = tuple(n for other, n in enumerate(ORDER) if other != row and suited.fits[other, at])
+    return AtPoint(point, ORDER[row], spacing, difference, others, unsuitable_reasons)
+
+
+def _misfit(
+    point: MeasuringPoint, spacing: float, beam: tuple[float, float], room: float | None
+) -> tuple[UnsuitableReason, ...]:
+    """Why no usual number of traverses fits, told of the one with the shortest beam; `beam` with the longest allowed."""
+    if room is not None and spacing > room:
+        why = f"At {point.name} the spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe."
+        return (UnsuitableReason("spacing-too-long", why, spacing, room, "length"),)
+    length, longest = (said(one, "m", ".2f") for one in beam)
+    why = f"At {point.name} the beam of {length} in the medium is longer than the {longest} the frequency bears."
+    return (UnsuitableReason("beam-too-long", why, *beam, "length"),)

@@ -1,0 +1,193 @@
+"""The sheet of a technician's day: where to, whom to call, what can hurt, what to take along, how to mount it.
+
+It carries no clock: certificates are those in force on its day, and it is as of the latest change of what it shows, so that the
+same records give the same bytes whenever it is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+from uuid import UUID
+
+from django.db.models import Max, Q
+
+from compute.base.sources import Source
+from compute.base.units import System
+from compute.measuring.location import safety_notes
+from surveys.calibration.due_list import DueRow, due_rows, office_today
+from surveys.core.stored_quantities import safety_note_json
+from surveys.dispatch.technician_jobs import jobs_of_day
+from surveys.documents.formatting import findings_worded, moment
+from surveys.documents.pdf import Paper
+from surveys.documents.setup_sheet import DEFERS, safety_note_told, setup_blocks
+from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
+from surveys.models.audit import Action
+from surveys.pipes.selectors import Viewer, pipe_data_at
+
+NONE_STATED = "none on record; ask before you go"
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Whose day it is, and who asks."""
+
+    technician: User
+    on: date
+    viewer: Viewer
+
+
+def day_sheet(day: Day, units: System, address: str) -> Paper:
+    """The paper of a day; the number of queries does not grow with its jobs."""
+    jobs = list(
+        jobs_of_day(day.technician, day.viewer, day.on).prefetch_related(
+            "measuring_points__pipe__data", "kit"
+        )
+    )
+    kits, setups = kits_of(jobs), latest_setups(jobs)
+    fleet = {one.pk: one for kit in kits.values() for one in kit}
+    due = {row.instrument.pk: row for row in due_rows(list(fleet.values()), day.on)}
+    name = day.technician.get_full_name() or day.technician.username
+    latest = _latest_change(day, jobs, kits, setups, due)
+    paper = Paper(
+        title=f"Day sheet: {day.on:%A %d %B %Y}",
+        subtitle=f"{name} · {len(jobs)} {'job' if len(jobs) == 1 else 'jobs'}",
+        footer=f"Day sheet of {day.technician.username} for {day.on}"
+        + (f" · as of {latest:%Y-%m-%d %H:%M} UTC, the latest change of what it shows" if latest else ""),
+        stamp=latest or datetime.combine(day.on, time(), UTC),
+        address=address,
+    )
+    if not jobs:
+        paper.text("No job is planned for this day.")
+    for job in jobs:
+        _job_blocks(paper, job, kits[job.pk], due, units)
+    for job in jobs:
+        for point in job.measuring_points.all():
+            _setup_pages(paper, job, point, setups.get(point.pk), units)
+    return paper
+
+
+def _latest_change(
+    day: Day,
+    jobs: Sequence[Job],
+    kits: Mapping[UUID, Sequence[Instrument]],
+    setups: Mapping[UUID, Setup],
+    due: Mapping[UUID, DueRow],
+) -> datetime | None:
+    """When the last of the records of the sheet was made or changed; None if nothing is known of any."""
+    points = [point for job in jobs for point in job.measuring_points.all()]
+    kit = [one for ones in kits.values() for one in ones]
+    shown = {day.technician.pk, *(one.holder_id for one in kit), *(one.pk for one in (*jobs, *points, *kit))}
+    shown |= {job.site_id for job in jobs} | {job.site.client_id for job in jobs}
+    shown |= {point.pipe_id for point in points}
+    shown |= set(Booking.objects.filter(job__in=jobs).values_list("pk", flat=True))
+    changes = AuditEntry.objects.filter(
+        record__in=shown - {None}, action__in=(Action.CREATED, Action.CHANGED)
+    )
+    stamps = [
+        changes.aggregate(latest=Max("at"))["latest"],
+        *(setup.calculated_at for setup in setups.values()),
+        *(data.recorded_at for point in points for data in point.pipe.data.all()),
+        *(row.calibration.recorded_at for row in due.values() if row.calibration),
+    ]
+    return max((one for one in stamps if one), default=None)
+
+
+def _job_blocks(
+    paper: Paper, job: Job, kit: Sequence[Instrument], due: dict[UUID, DueRow], units: System
+) -> None:
+    site, zone = job.site, job.site.zone
+    paper.heading(f"{job.starts_at.astimezone(zone):%H:%M} {job.title}")
+    points = ", ".join(f"{point.name} ({point.pipe.name})" for point in job.measuring_points.all())
+    paper.facts(
+        [
+            ("Time by the site's clock", f"{moment(job.starts_at, zone)} to {moment(job.ends_at, zone)}"),
+            ("Site", f"{site.name} · {site.client.name}"),
+            ("Address", site.address or NONE_STATED),
+            ("Contacts", site.contacts or site.client.contact or NONE_STATED),
+            ("Access, permits", site.access_notes or NONE_STATED),
+            ("Measuring points", points or "none"),
+            *([("Note", job.note)] if job.note else []),
+        ]
+    )
+    paper.safety_notes(hazards_told(job, units), DEFERS)
+    if not kit:
+        paper.callout("", "No kit is booked or named for this job.", "warning")
+        return
+    rows = [kit_row(one, due[one.pk], job) for one in kit]
+    paper.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
+
+
+def hazards_told(job: Job, units: System) -> list[str]:
+    """What can hurt at a job, by what is on record of its site, points and pipes; never nothing."""
+    points = job.measuring_points.all()
+    where: dict[str, list[str]] = {}
+    for point in points:
+        for note in _safety_notes_at(point, job, units):
+            where.setdefault(note, []).append(point.name)
+    told = [f"{', '.join(names)}: {note}" for note, names in where.items()]
+    if job.site.hazards:
+        return [f"On site: {job.site.hazards}", *told]
+    if any(point.hazards for point in points):
+        return told
+    return [*told, "No hazards are on record for this site. That does not mean that there are none."]
+
+
+def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
+    """What the flags of a point call for, and the pipe data in force that day: hot or cold surface, pressure, asbestos cement."""
+    data = pipe_data_at(point.pipe, job.starts_at.astimezone(job.site.zone).date())
+    temperature, material, pressure = (
+        (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)
+    )
+    found = safety_notes(temperature, material, tuple(point.hazards), pressure)
+    stored = [safety_note_json(one) for one in found if one.code != "general"]
+    return [safety_note_told(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
+
+
+def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
+    """Kind, type, serial, calibration and place of an instrument of a job."""
+    where = one.location or "not on record"
+    if one.holder:
+        where = f"with {one.holder.get_full_name() or one.holder.username}"
+    state = "" if one.state == "in-service" else f"{one.get_state_display().upper()}; "
+    return [one.get_kind_display(), one.type_name, one.serial, state + _calibration(row, job), where]
+
+
+def _calibration(row: DueRow, job: Job) -> str:
+    if row.due_on is None or row.calibration is None:
+        return "none on record"
+    held = row.due_on >= office_today(job.ends_at)
+    return f"{row.calibration.certificate}, {'holds to' if held else 'EXPIRED BY THEN:'} {row.due_on}"
+
+
+def _setup_pages(paper: Paper, job: Job, point: MeasuringPoint, setup: Setup | None, units: System) -> None:
+    paper.new_page()
+    paper.heading(f"Set-up: {point.name}, {point.pipe.name} ({job.title})")
+    if setup is None:
+        paper.callout("", "No set-up has been worked out for this point yet.", "warning")
+    else:
+        paper.text(f"Set-up {setup.pk}, worked out {moment(setup.calculated_at, job.site.zone)}.")
+        setup_blocks(paper, setup, units)
+
+
+def kits_of(jobs: Sequence[Job]) -> dict[UUID, list[Instrument]]:
+    """What is named or booked for each job, once each."""
+    wanted: dict[UUID, set[UUID]] = {job.pk: {one.pk for one in job.kit.all()} for job in jobs}
+    live = Q(bookings__job__in=jobs, bookings__cancelled_at__isnull=True)
+    for one, job in Instrument.objects.filter(live).values_list("pk", "bookings__job"):
+        wanted[job].add(one)
+    every = {pk for pks in wanted.values() for pk in pks}
+    rows = list(Instrument.objects.filter(pk__in=every).select_related("holder"))
+    return {job: [row for row in rows if row.pk in pks] for job, pks in wanted.items()}
+
+
+def latest_setups(jobs: Sequence[Job]) -> dict[UUID, Setup]:
+    """The latest set-up of each point of the jobs."""
+    points = {point.pk for job in jobs for point in job.measuring_points.all()}
+    rows = Setup.objects.filter(measuring_point__in=points).select_related(
+        "measuring_point__pipe__site__client", "pipe_data__wall_measurement__gauge", "pipe_data__recorded_by",
+        "pipe_data__custom_material_data__material", "pipe_data__own_lining_data__material", "pipe_data__custom_medium_data__medium",
+        "transducer_data__instrument", "calculated_by",
+    )  # fmt: skip
+    return {row.measuring_point_id: row for row in rows.order_by("calculated_at", "id")}

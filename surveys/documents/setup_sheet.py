@@ -1,0 +1,173 @@
+"""The sheet a technician takes along: where and how to mount the transducers, what to expect, what to look out for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from compute.base.sources import Source
+from compute.base.units import System
+from compute.measuring.drawing import Drawn, cross_section, side_view
+from compute.measuring.entries import PipeEntry
+from compute.measuring.location import DEFER, HAZARD_SOURCE, straight_lengths
+from surveys.documents.formatting import findings_worded, heading, moment, of_document, run_of_pipe, worded
+from surveys.documents.pdf import Paper
+from surveys.documents.pipe_table import pipe_table
+from surveys.models import MeasuringPoint, Setup
+
+CHECKLIST = (
+    "Pipe data confirmed on site: circumference taped, wall gauged at eight places, material seen.",
+    "Place as described: straight pipe before and behind, pipe full, no valve throttling close by.",
+    "Surface cleaned to bare metal or sound plastic, couplant on both faces.",
+    "Transducers in line with the axis; on a horizontal pipe at the side, not at the top or the bottom.",
+    "Spacing set and read back by a second look; cables with the flow and against it not swapped.",
+    "Signal and measured sound speed as expected before the log is started.",
+    "Zero looked at, if the flow can be stopped.",
+)
+NOT_ON_RECORD = "not on record"
+DEFERS = (
+    "This sheet does not say that the work is safe. The site's permit, local codes and licensed practice come first and take the place "
+    "of these usual safety rules for site work; stop and ask where the place is not as described."
+)
+
+
+def setup_sheet(setup: Setup, units: System, address: str) -> Paper:
+    """The paper of a set-up."""
+    point = setup.measuring_point
+    site = point.pipe.site
+    paper = Paper(
+        title=f"Set-up sheet: {point.name}",
+        subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
+        footer=f"Set-up {setup.pk} · worked out {moment(setup.calculated_at, site.zone)} by {setup.calculated_by.username}",
+        stamp=setup.calculated_at,
+        address=address,
+    )
+    setup_blocks(paper, setup, units)
+    return paper
+
+
+def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
+    """The blocks of a set-up, on a sheet of its own or within another paper."""
+    outcome = setup.outcome
+    paper.safety_notes(
+        [
+            safety_note_told(one["text"], Source(**one["source"]))
+            for one in findings_worded(outcome["safety_notes"], units)
+        ],
+        DEFERS,
+    )
+    drawn = drawn_of(setup)
+    sides = "same side" if outcome["sides"] == "same" else "opposite sides"
+    paper.figure(
+        "Spacing between the facing ends of the transducers",
+        worded(setup.spacing_m, "length", units),
+        f"{setup.traverses} traverse{'s' if setup.traverses > 1 else ''}, transducers on "
+        f"{'the ' if outcome['sides'] == 'same' else ''}{sides} of the pipe; pair {setup.transducer_data.instrument.serial}."
+        + (" Negative: the transducers overlap." if setup.spacing_m < 0 else ""),
+    )
+    diameter = f"outer diameter {worded(setup.pipe_data.outer_diameter_m, 'length', units)}"
+    spacing = worded(setup.spacing_m, "length", units)
+    lengthwise = (
+        f"Pipe lengthwise to scale with {setup.traverses} traverses of the beam and the spacing of {spacing}"
+    )
+    paper.drawings_beside(
+        [
+            (side_view(drawn, spacing, diameter), lengthwise, 64),
+            (
+                cross_section(drawn, outcome["sides"] == "same"),
+                f"Pipe across to scale, transducers on {sides}",
+                28,
+            ),
+        ]
+    )
+    paper.heading("What to expect")
+    angles = outcome["angles"]
+    paper.facts(
+        [
+            ("Sound speed of the medium", of_document(outcome["medium"]["sound_speed"], units, 1)),
+            ("Transit time", of_document(outcome["transit_time"], units)),
+            (
+                "Wave in the wall",
+                f"{outcome['wave_mode_in_wall']}, at {of_document(angles['wall'], units)} from the radius",
+            ),
+            ("Angle in the medium", f"{of_document(angles['medium'], units)} from the radius"),
+            ("Axial advance", of_document(outcome["axial_advance"], units)),
+        ]
+    )
+    paper.heading("The place")
+    paper.facts(place_rows(setup.measuring_point, units))
+    paper.heading("Pipe and medium it was worked out for")
+    pipe_table(paper, setup.pipe_data, setup, units)
+    findings_blocks(paper, outcome["findings"], units)
+    paper.heading("On site")
+    paper.checklist(CHECKLIST)
+    paper.heading("Written down on site")
+    paper.form(
+        [
+            ["Wall at clock position", "12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30"],
+            ["reading", *("" for _ in range(8))],
+            ["repeated", *("" for _ in range(8))],
+        ]
+    )
+    paper.form(
+        [
+            ["Circumference, taped", ""],
+            ["Spacing as mounted", ""],
+            ["Temperature, how measured", ""],
+            ["Signal, sound speed shown", ""],
+            ["Date, time, name", ""],
+        ]
+    )
+
+
+def drawn_of(setup: Setup) -> Drawn:
+    """A stored set-up as a drawing takes it."""
+    return drawn_from(setup.outcome, setup.pipe_data.pipe_entry(), setup.transducer_data.face_offset_m)
+
+
+def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> Drawn:
+    """A set-up worked out, kept or not, as a drawing takes it."""
+    angles = outcome["angles"]
+    solids = [(pipe.wall_thickness, angles["wall"]["si"])]
+    if pipe.lining:
+        solids.append((pipe.lining.thickness, angles["lining"]["si"]))
+    return Drawn(
+        outer_diameter=pipe.outer_diameter,
+        bore=outcome["bore"]["si"],
+        solids=tuple(solids),
+        angle_in_medium=angles["medium"]["si"],
+        traverses=outcome["traverses"],
+        axial_advance=outcome["axial_advance"]["si"],
+        spacing=outcome["spacing"]["si"],
+        face_offset=face_offset,
+    )
+
+
+def safety_note_told(detail: str, source: Source) -> str:
+    """A safety note with its source; what all of them defer to is said once, beneath."""
+    told = detail.removesuffix(DEFER).strip()
+    return told if source.text == HAZARD_SOURCE.text else f"{told} ({source.citation})"
+
+
+def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
+    """The place as it is on record, to be compared with what is there."""
+    known = straight_lengths().get(point.upstream_disturbance)
+    full = {True: "sure to run full", False: "may not run full", None: "not on record whether it runs full"}
+    lengths = (point.upstream_straight_length_m, point.downstream_straight_length_m)
+    before, after = (NOT_ON_RECORD if one is None else run_of_pipe(one, units) for one in lengths)
+    return [
+        *([("Description", point.description)] if point.description else []),
+        ("Upstream", known.title if known else NOT_ON_RECORD),
+        ("Straight pipe", f"upstream {before}, downstream {after}"),
+        ("Pipe", f"{point.orientation or 'orientation not on record'}, {full[point.full_pipe]}"),
+        ("Transducers at", (point.mounting or NOT_ON_RECORD).replace("-", " ")),
+    ]
+
+
+def findings_blocks(paper: Paper, findings: list[dict[str, Any]], units: System) -> None:
+    """What the sanity checks say, the gravest first."""
+    if not findings:
+        return
+    paper.heading("What the checks say")
+    order = {"error": 0, "warning": 1, "info": 2}
+    for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
+        paper.callout(heading(finding), finding["body"], finding["severity"])

@@ -1,0 +1,221 @@
+"""What the cells of a file's beginning tell of its columns: which is the time, written how, and which are the quantities."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from compute.base.errors import ComputeError
+from compute.base.unit_table import unit_named
+from surveys.logfiles.columns import KIND_BY_COLUMN
+from surveys.logfiles.format import At, ColumnAt, TimeAt
+from surveys.logfiles.patterns import pattern_of
+from surveys.logfiles.row_parser import number_in
+from surveys.logfiles.text_detection import Sheet
+
+# Words of the trade for each quantity, in the order they are tried.
+WORDS = {
+    "time_difference": ("time difference", "transit time difference", "delta t", "dt", "delta time"),
+    "transit_time": ("transit time", "travel time", "mean transit time", "time of flight"),
+    "sound_speed": ("sound speed", "speed of sound", "sound velocity", "velocity of sound"),
+    "signal_to_noise": ("signal to noise", "signal noise ratio", "signal to noise ratio", "snr"),
+    "medium_temperature": (
+        "medium temperature",
+        "fluid temperature",
+        "liquid temperature",
+        "temperature",
+        "temp",
+    ),
+    "volume_flow": ("volume flow", "volume flow rate", "volumetric flow", "flow rate", "flow", "q"),
+    "flow_velocity": ("flow velocity", "mean velocity", "velocity", "flow speed", "v"),
+}
+_UNIT = re.compile(r"^(.*?)\s*[\[(]([^\[\]()]{1,20})[\])]\s*$")
+_NO_VALUE = re.compile(r"[-*?#.]+|n/?a|nan|null|none|err(?:or)?|over|under|", re.IGNORECASE)
+_DATES = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y")
+_SHORT_DATES = ("%d.%m.%y", "%d/%m/%y", "%m/%d/%y", "%d-%b-%Y", "%d %b %Y", "%d-%b-%y")
+_CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%H:%M:%S,%f", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%H.%M.%S")
+_UNIX_SECONDS = (6.3e8, 4.2e9)  # 1990 to 2103
+SHOWN_PATTERNS = 4
+# Of two readings of the dates the one in which the sample spans less is the likelier.
+LONGEST_LOG = timedelta(days=40)
+
+
+@dataclass(slots=True)
+class Columns:
+    """What was made of the columns, and why."""
+
+    time: TimeAt = field(default_factory=TimeAt)
+    columns: list[ColumnAt] = field(default_factory=list)
+    no_value: list[str] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+
+def columns_of(sheet: Sheet) -> Columns:
+    """Propose time and quantities for a sheet."""
+    found = Columns()
+    taken = _time(sheet, found)
+    _quantities(sheet, taken, found)
+    return found
+
+
+def _time(sheet: Sheet, found: Columns) -> set[int]:
+    """The time's columns; fills in what was found."""
+    for n in range(len(sheet.rows[0])):
+        cells = [row[n].strip() for row in sheet.rows]
+        time = _as_moments(cells, found) or _as_counts(cells, n, sheet, found)
+        if time is not None:
+            found.time = TimeAt(_at(sheet, n), None, *time)
+            return {n}
+        if n + 1 < len(sheet.rows[0]):
+            both = [f"{row[n].strip()} {row[n + 1].strip()}" for row in sheet.rows]
+            if time := _as_moments(both, found):
+                found.time = TimeAt(_at(sheet, n), _at(sheet, n + 1), *time)
+                found.reasons.append(f"Date and clock time stand in columns {n + 1} and {n + 2}.")
+                return {n, n + 1}
+    found.warnings.append(
+        "No column of times was recognised; say where the time stands and how it is written."
+    )
+    return set()
+
+
+def _as_moments(cells: Sequence[str], found: Columns) -> tuple[str, str] | None:
+    if not all(len(cell) >= 8 for cell in cells):
+        return None
+    if all(_is_iso(cell) for cell in cells):
+        found.reasons.append(f"The times are ISO 8601, such as {cells[0][:40]}.")
+        if not any(cell.endswith("Z") or re.search(r"[+-][0-9:]{4,5}$", cell[10:]) for cell in cells):
+            found.warnings.append(
+                "The times have no offset; they are taken by the site's clock. If the logger's clock kept another zone, say so."
+            )
+        return "iso", ""
+    fits = [pattern for pattern in _patterns() if all(pattern_of(pattern).moment(cell) for cell in cells)]
+    if not fits:
+        return None
+    fits.sort(key=lambda pattern: not _runs_on(pattern, cells))
+    found.reasons.append(f"The times are written as {fits[0]}, such as {cells[0][:40]}.")
+    found.warnings.append(
+        "The times have no offset; they are taken by the site's clock. If the logger's clock kept another zone, say so."
+    )
+    if len({pattern.replace("%y", "%Y") for pattern in fits}) > 1:
+        others = ", ".join(fits[1:SHOWN_PATTERNS])
+        found.warnings.append(
+            f"Day and month cannot be told apart here: {cells[0][:40]} fits {fits[0]} as well as {others}. Choose."
+        )
+    return "pattern", fits[0]
+
+
+def _patterns() -> list[str]:
+    return [f"{date} {clock}" for date in (*_DATES, *_SHORT_DATES) for clock in _CLOCKS]
+
+
+def _runs_on(pattern: str, cells: Sequence[str]) -> bool:
+    moments = [pattern_of(pattern).moment(cell) for cell in cells]
+    times = [moment for moment in moments if moment is not None]
+    return all(a <= b for a, b in pairwise(times)) and times[-1] - times[0] < LONGEST_LOG
+
+
+def _as_counts(cells: Sequence[str], n: int, sheet: Sheet, found: Columns) -> tuple[str, str] | None:
+    values = [number_in(cell, sheet.decimal_mark) for cell in cells]
+    numbers = [value for value in values if value is not None]
+    if len(numbers) < len(values) or any(b < a for a, b in pairwise(numbers)):
+        return None
+    low, high = _UNIX_SECONDS
+    for form, scale in (("unix-seconds", 1.0), ("unix-milliseconds", 1e3)):
+        if low * scale <= numbers[0] and numbers[-1] <= high * scale:
+            found.reasons.append(f"Column {n + 1} counts {form.split('-')[1]} since 1970, by its size.")
+            return form, ""
+    name = sheet.header[n].strip().lower() if n < len(sheet.header) else ""
+    if n == 0 and numbers[-1] > numbers[0] >= 0 and re.search(r"elapsed|seconds|^t\b|^time", name):
+        found.reasons.append(f"Column 1, {sheet.header[0].strip()!r}, counts up from {numbers[0]:g}.")
+        found.warnings.append(
+            "Column 1 seems to count seconds from the start of the log; say when it started, and that it is seconds."
+        )
+        return "elapsed-seconds", ""
+    return None
+
+
+def _is_iso(cell: str) -> bool:
+    try:
+        datetime.fromisoformat(cell)
+    except ValueError:
+        return False
+    return "-" in cell and ":" in cell
+
+
+def _quantities(sheet: Sheet, taken: set[int], found: Columns) -> None:
+    if not sheet.header:
+        found.warnings.append(
+            "There is no header line; say which quantity stands in which column, and in which unit."
+        )
+        return
+    for n, cell in enumerate(sheet.header):
+        if n in taken or n >= len(sheet.rows[0]):
+            continue
+        name, unit = _named(cell, _unit_below(sheet, n))
+        if name is None or any(column.name == name for column in found.columns):
+            if name is not None:
+                found.warnings.append(
+                    f"{cell.strip()[:60]!r} could be {name} too; the first such column was taken."
+                )
+            continue
+        if not unit:
+            found.warnings.append(
+                f"{cell.strip()[:60]!r} seems to be {name}, but its unit is not known; say it."
+            )
+            continue
+        found.columns.append(ColumnAt(name, _at(sheet, n), unit))
+        found.reasons.append(f"{cell.strip()[:60]!r} is {name} in {unit}, by its name.")
+        _no_values(sheet, n, found)
+
+
+def _named(cell: str, unit_below: str) -> tuple[str | None, str]:
+    """The quantity a header cell names, and its unit, empty if none is known."""
+    match = _UNIT.match(cell.strip())
+    text, unit = (match[1], match[2].strip()) if match else (cell.strip(), unit_below)
+    words = re.sub(r"[\s_./-]+", " ", text).strip().lower()
+    for name, known in WORDS.items():
+        if words in known or words == name.replace("_", " "):
+            return name, unit if _is_unit(unit, KIND_BY_COLUMN[name]) else ""
+    return None, ""
+
+
+def _unit_below(sheet: Sheet, n: int) -> str:
+    for row in sheet.between:
+        if n < len(row) and row[n].strip():
+            return row[n].strip().strip("[]()")
+    return ""
+
+
+def _is_unit(text: str, kind: str) -> bool:
+    try:
+        unit_named(text, kind)
+    except ComputeError:
+        return False
+    return True
+
+
+def _no_values(sheet: Sheet, n: int, found: Columns) -> None:
+    """Texts that stand where a number should."""
+    for row in sheet.rows:
+        text = row[n].strip()
+        if (
+            number_in(text, sheet.decimal_mark) is None
+            and _NO_VALUE.fullmatch(text)
+            and text not in found.no_value
+        ):
+            found.no_value.append(text)
+            found.reasons.append(
+                f"{text!r} stands where {found.columns[-1].name} should, so it is taken to mean no value."
+            )
+
+
+def _at(sheet: Sheet, n: int) -> At:
+    """A column by its header's text where that is unmistakable, else by its position."""
+    cell = sheet.header[n].strip() if n < len(sheet.header) else ""
+    alike = [other for other in sheet.header if other.strip().casefold() == cell.casefold()]
+    usable = 0 < len(cell) <= 60 and cell.isprintable() and len(alike) == 1
+    return cell if usable else n + 1

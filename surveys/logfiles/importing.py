@@ -1,0 +1,128 @@
+"""Reading a logger's file: streamed, every row taken or refused with its reason, the file kept as it came.
+
+The rows are read by a log format; without one by the plain layout: UTF-8 text; one header line; a comma,
+semicolon or tab between the columns; a decimal point. Its first column is `time` (ISO 8601; without an
+offset it is the site's local time); the others are named quantities with their unit, such as
+`transit_time [us]`. Columns of other names are left unread.
+
+Memory stays bounded whatever the file's size: chunks go by, and what is kept lies on disk beyond a limit.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from tempfile import TemporaryFile
+from typing import IO
+
+from compute.base.findings import Finding
+from surveys.core.errors import ServiceError
+from surveys.logfiles.assembly import Taker
+from surveys.logfiles.codec import BLOCK_ROWS
+from surveys.logfiles.columns import Column
+from surveys.logfiles.format import PLAIN, LogFormat
+from surveys.logfiles.parquet_reader import parquet_open, parquet_pieces, parquet_plan
+from surveys.logfiles.row_parser import RejectedRow
+from surveys.logfiles.storage import Blocks, FileParts, Kept
+from surveys.logfiles.text import chunks
+from surveys.logfiles.text_reader import text_pieces, text_plan
+from surveys.logfiles.zones import EPOCH
+
+__all__ = ["BLOCK_ROWS", "Intake", "RejectedRow", "take_in"]
+
+# Threads that parse and pack beside the one that reads; more do not help one file.
+CREW = 2
+
+
+@dataclass(slots=True)
+class Intake:
+    """What came out of a file: the file itself in compressed parts, its readings in blocks, and what was odd.
+
+    `file_parts` and `blocks` may lie on disk: store them a batch at a time (`blocks.batches(16)`).
+    """
+
+    columns: tuple[Column, ...] = ()
+    ignored_columns: tuple[str, ...] = ()
+    size_bytes: int = 0
+    sha256: str = ""
+    file_parts: FileParts = field(default_factory=FileParts)
+    blocks: Blocks = field(default_factory=Blocks)
+    rows_accepted: int = 0
+    rows_rejected: int = 0
+    rejected_rows: list[RejectedRow] = field(default_factory=list)
+    first_reading_at: datetime = EPOCH
+    last_reading_at: datetime = EPOCH
+    findings: tuple[Finding, ...] = ()
+
+
+def take_in(
+    source: IO[bytes],
+    zone: tzinfo,
+    most_bytes: int,
+    log_format: LogFormat = PLAIN,
+    starts_at: datetime | None = None,
+) -> Intake:
+    """Read a whole file. `zone` is for times without an offset, `starts_at` for a layout of elapsed seconds.
+
+    Raises ServiceError for a file that cannot serve at all: no header, no usable columns, no readable row,
+    not text (or no Parquet), too large.
+    """
+    log_format.check()
+    crew = ThreadPoolExecutor(CREW, thread_name_prefix="intake")
+    try:
+        kept = Kept(source, most_bytes, crew)
+        read = _parquet_read if log_format.form == "parquet" else _text_read
+        taker = read(kept, log_format, zone, starts_at, crew)
+    finally:
+        crew.shutdown(cancel_futures=True)
+    if not taker.blocks.readings:
+        first = (
+            f" The first: line {r.line}, {r.column}: {r.detail}"
+            if (r := next(iter(taker.rejected_rows), None))
+            else ""
+        )
+        raise ServiceError(f"No row of the file could be read.{first}", code="no-readings", field="file")
+    return Intake(
+        columns=taker.plan.columns,
+        ignored_columns=taker.plan.unread,
+        size_bytes=kept.size_bytes,
+        sha256=kept.sha256,
+        file_parts=kept.parts,
+        blocks=taker.blocks,
+        rows_accepted=taker.blocks.readings,
+        rows_rejected=taker.rows_rejected,
+        rejected_rows=taker.rejected_rows,
+        first_reading_at=taker.first_reading_at,
+        last_reading_at=taker.last_reading_at,
+        findings=taker.findings(),
+    )
+
+
+def _text_read(
+    kept: Kept, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
+) -> Taker:
+    stream = chunks(kept.read_piece, log_format.encoding)
+    plan, rows, first_line = text_plan(stream, log_format, zone, starts_at)
+    taker = Taker(plan, first_line, crew)
+    for piece in text_pieces(rows, plan, first_line, crew):
+        taker.take(piece)
+    taker.finish()
+    return taker
+
+
+def _parquet_read(
+    kept: Kept, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
+) -> Taker:
+    """Parquet is read from its end, so the file goes to disk first."""
+    with TemporaryFile() as file:
+        while part := kept.read_piece():
+            file.write(part)
+        parquet = parquet_open(file)
+        plan = parquet_plan(parquet, log_format, zone, starts_at)
+        # Rows of such a file have no lines: they count from 1.
+        taker = Taker(plan, 1, crew)
+        for piece in parquet_pieces(parquet, plan):
+            taker.take(piece)
+        taker.finish()
+        return taker

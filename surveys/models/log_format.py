@@ -1,0 +1,42 @@
+"""Log layouts: how the files of a logger are read, as records that users make and try out."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from surveys.core.errors import ServiceError
+from surveys.core.messages import error_text
+from surveys.logfiles.format import LogFormat as Layout
+from surveys.models.base import Record
+
+
+def validate_layout(raw: object) -> None:
+    """Refuse what no file can be read by."""
+    try:
+        Layout.from_json(raw)
+    except ServiceError as error:
+        raise ValidationError(f"{error.field}: {error_text(error)}", code=error.code) from None
+
+
+class LogFormat(Record):
+    """A named layout. A log keeps the layout it was read by, so that this one may be changed."""
+
+    name = models.CharField(max_length=100, unique=True)
+    note = models.TextField(blank=True)
+    layout = models.JSONField(validators=[validate_layout])
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    retired_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def as_read(self) -> Layout:
+        """The layout as the intake takes it."""
+        return Layout.from_json(self.format)

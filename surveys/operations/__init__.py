@@ -1,0 +1,1 @@
+"""Operations: Celery and its tasks, embedded worker, backup, integrity check, health, metrics and logging."""

@@ -1,0 +1,181 @@
+"""The file of a backup: lines of JSON, in one stream of zstd, with the SHA-256 of all before it at the end.
+
+The first line is the head: format, when, and the migrations the records are of. Of each table there follows a line with its name
+and columns, then a line for each row: its values in the order of the columns. A binary value is its length in the line, its bytes
+stand behind the line. The last line gives the number of rows of each table. The digest is in a skippable frame of zstd (RFC 8878,
+3.1.2), so that any tool for zstd unpacks the file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any
+
+import zstandard
+
+from surveys.core.errors import ServiceError
+
+FORMAT = "surveys-backup-1"
+LEVEL = 3
+PIECE = 1 << 20
+SHA256_BYTES = 32
+# A skippable frame's magic number and its length, both of four bytes, little-endian.
+TRAILER_HEAD = bytes.fromhex("502a4d18") + SHA256_BYTES.to_bytes(4, "little")
+TRAILER_BYTES = len(TRAILER_HEAD) + SHA256_BYTES
+
+Cells = Sequence[Any]
+
+
+class BackupDamaged(ServiceError):
+    """The file is not whole, or no backup."""
+
+
+class Hashing(io.RawIOBase):
+    """Hands bytes on to a file and keeps their digest."""
+
+    def __init__(self, target: IO[bytes]) -> None:
+        self._target = target
+        self.digest = hashlib.sha256()
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any) -> int:
+        self.digest.update(data)
+        return self._target.write(data)
+
+
+class Writer:
+    """Writes the lines of a backup."""
+
+    def __init__(self, stream: Any) -> None:
+        self._stream = stream
+        self.rows: dict[str, int] = {}
+        self._table = ""
+
+    def head(self, **facts: Any) -> None:
+        """The first line."""
+        self._line({"format": FORMAT} | facts)
+
+    def table(self, name: str, columns: Sequence[str]) -> None:
+        """What follows are rows of this table."""
+        self._table, self.rows[name] = name, 0
+        self._line({"table": name, "columns": list(columns)})
+
+    def row(self, cells: Cells) -> None:
+        """One row; a binary value is given as bytes."""
+        binary = [cell for cell in cells if isinstance(cell, bytes)]
+        self._line([len(cell) if isinstance(cell, bytes) else cell for cell in cells])
+        for cell in binary:
+            self._stream.write(cell)
+        self.rows[self._table] += 1
+
+    def end(self) -> None:
+        """The last line."""
+        self._line({"rows": self.rows})
+
+    def _line(self, document: Any) -> None:
+        self._stream.write(json.dumps(document, separators=(",", ":")).encode() + b"\n")
+
+
+@contextmanager
+def written(path: Path) -> Iterator[Writer]:
+    """Write a backup beside its name, and give it the name once it is whole and on the disk. Only its owner may read it.
+
+    Raises ServiceError if there is such a file already.
+    """
+    if path.exists():
+        raise ServiceError(
+            f"{path} is there already; a backup never takes the place of another. Choose another name."
+        )
+    unfinished = path.with_name(path.name + ".unfinished")
+    try:
+        descriptor = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    except OSError as error:
+        raise ServiceError(f"{unfinished} cannot be written: {error.strerror}.") from None
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            hashing = Hashing(file)
+            packer = zstandard.ZstdCompressor(level=LEVEL, write_checksum=True)
+            with packer.stream_writer(hashing, closefd=False) as stream:  # type: ignore[arg-type]
+                writer = Writer(stream)
+                yield writer
+                writer.end()
+            file.write(TRAILER_HEAD + hashing.digest.digest())
+            file.flush()
+            os.fsync(file.fileno())
+        whole_file_sha256(unfinished)
+        unfinished.rename(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
+
+
+def whole_file_sha256(path: Path) -> str:
+    """The SHA-256 of a backup, as any tool tells it, once the digest at its end has been found right.
+
+    Raises BackupDamaged for a file that is cut, altered, or no backup; ServiceError for one that cannot be read.
+    """
+    try:
+        with path.open("rb") as file:
+            left = os.fstat(file.fileno()).st_size - TRAILER_BYTES
+            digest = hashlib.sha256()
+            while left > 0 and (piece := file.read(min(PIECE, left))):
+                digest.update(piece)
+                left -= len(piece)
+            trailer = file.read()
+    except OSError as error:
+        raise ServiceError(f"{path} cannot be read: {error.strerror}.") from None
+    if trailer != TRAILER_HEAD + digest.digest():
+        raise BackupDamaged(
+            f"{path} is damaged, cut off, or no backup: its checksum does not match its content. Nothing was restored. "
+            "Copy it again from where it was made, or take an earlier one."
+        )
+    digest.update(trailer)
+    return digest.hexdigest()
+
+
+class Reader:
+    """Reads what a Writer wrote, table by table."""
+
+    def __init__(self, stream: io.BufferedReader) -> None:
+        self._stream = stream
+        self.head = self._document()
+        if not isinstance(self.head, dict) or self.head.get("format") != FORMAT:
+            raise BackupDamaged(f"The file is no backup of the format {FORMAT}.")
+        self.rows: dict[str, int] = {}
+        self._next = self._document()
+
+    def tables(self) -> Iterator[tuple[str, list[str]]]:
+        """Name and columns of each table; the rows of one are to be read before the next. Then `rows` is there."""
+        while "table" in self._next:
+            yield self._next["table"], self._next["columns"]
+        self.rows = self._next["rows"]
+
+    def lines(self, binary: Sequence[int]) -> Iterator[list[Any]]:
+        """The rows of the table; `binary` are the places of binary values in a row."""
+        while isinstance(cells := self._document(), list):
+            for place in binary:
+                if cells[place] is not None:
+                    cells[place] = self._stream.read(cells[place])
+            yield cells
+        self._next = cells
+
+    def _document(self) -> Any:
+        try:
+            return json.loads(self._stream.readline())
+        except (ValueError, zstandard.ZstdError) as error:
+            raise BackupDamaged(f"The file cannot be read as a backup: {error}.") from None
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Reader]:
+    """Read a backup whose checksum has been found right."""
+    with path.open("rb") as file:
+        unpacked = zstandard.ZstdDecompressor().stream_reader(file, read_size=PIECE)
+        yield Reader(io.BufferedReader(unpacked, PIECE))

@@ -1,0 +1,148 @@
+"""A backup put back, into an empty and migrated database of either kind: all of it, or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from django.contrib.contenttypes.models import ContentType
+from django.core.exceptions import ValidationError
+from django.core.management.color import no_style
+from django.db import DatabaseError, connection, transaction
+
+from surveys.core.errors import Conflict, ServiceError
+from surveys.operations.backup.files import Reader, opened, whole_file_sha256
+from surveys.operations.backup.tables import FILLED_BY_MIGRATION, Table, differences, migrations, tables
+from surveys.operations.backup.taking import Told
+
+# One INSERT takes so many rows, or fewer once their binary values come to so much.
+ROWS_AT_ONCE, BYTES_AT_ONCE = 500, 8_000_000
+
+
+def backup_restore(path: Path) -> Told:
+    """Put the records of a file into the database, as they were: the same keys, times, figures and bytes.
+
+    Raises BackupDamaged before anything is written for a file that is not whole, Conflict for a database that is not empty or
+    of another version, ServiceError where the database refuses a row; then nothing of it stays.
+    """
+    sha256 = whole_file_sha256(path)
+    with opened(path) as reader:
+        _same_version(reader.head["migrations"])
+        with transaction.atomic():
+            _empty()
+            rows = _put_in(reader)
+    ContentType.objects.clear_cache()
+    return Told(sha256, path.stat().st_size, rows)
+
+
+def _same_version(wanted: list[str]) -> None:
+    applied = migrations()
+    if not applied:
+        raise Conflict("The database has no tables yet. Run `manage.py migrate` on it first.")
+    if missing := sorted(set(wanted) - set(applied)):
+        raise Conflict(
+            f"The backup is of a later version of this program: the database lacks the migrations {', '.join(missing)}. "
+            "Restore it with the version it was made by, or a later one after `manage.py migrate`."
+        )
+    if further := sorted(set(applied) - set(wanted)):
+        raise Conflict(
+            f"The backup is of an earlier version of this program: it lacks the migrations {', '.join(further)}. Restore it "
+            "with the version it was made by, then run `manage.py migrate` with this one."
+        )
+
+
+def _empty() -> None:
+    """Refuse a database that has records; take away what a migration has put into it."""
+    for table in tables():
+        if table.name not in FILLED_BY_MIGRATION and table.model._base_manager.exists():
+            raise Conflict(
+                f"The database is not empty: {table.name} has {table.count()} rows. Restore into a new database, made by "
+                "`manage.py migrate` alone; nothing was changed."
+            )
+    with connection.cursor() as cursor:
+        for name in sorted(FILLED_BY_MIGRATION):  # permissions before the types they are of
+            cursor.execute(f'DELETE FROM "{name}"')  # noqa: S608 - a name of our own
+
+
+def _put_in(reader: Reader) -> dict[str, int]:
+    known = {table.name: table for table in tables()}
+    put: dict[str, int] = {}
+    for name, columns in reader.tables():
+        table = known.pop(name, None)
+        if table is None or table.columns != columns:
+            what = differences(table.columns, columns) if table else "no such table here"
+            raise Conflict(f"The backup is of another version of this program: {name} differs ({what}).")
+        put[name] = _put_in_table(table, reader)
+    if known:
+        raise Conflict(
+            f"The backup is of another version of this program: it lacks the tables {', '.join(sorted(known))}."
+        )
+    _held_together()
+    _counted(put, reader.rows)
+    _numbered()
+    return put
+
+
+def _put_in_table(table: Table, reader: Reader) -> int:
+    columns = ", ".join(f'"{column}"' for column in table.columns)
+    places = ", ".join(["%s"] * len(table.columns))
+    insert = f'INSERT INTO "{table.name}" ({columns}) VALUES ({places})'  # noqa: S608 - names of our own
+    count, stored = 0, table.stored()
+    with connection.cursor() as cursor:
+        for rows in _batches(reader.lines(table.binary), table.binary):
+            try:
+                cursor.executemany(insert, [_prepared(stored, row) for row in rows])
+            except (DatabaseError, ValidationError, ValueError) as error:
+                said = str(error).splitlines()[0]
+                raise ServiceError(
+                    f"The database refuses a row of {table.name} after {count}: {said}. Nothing was restored."
+                ) from error
+            count += len(rows)
+    return count
+
+
+def _prepared(stored: list[Callable[[Any], Any]], row: list[Any]) -> list[Any]:
+    return [store(value) for store, value in zip(stored, row, strict=True)]
+
+
+def _batches(rows: Iterator[list[Any]], binary: list[int]) -> Iterator[list[list[Any]]]:
+    batch: list[list[Any]] = []
+    size = 0
+    for row in rows:
+        batch.append(row)
+        size += sum(len(row[place] or b"") for place in binary)
+        if len(batch) == ROWS_AT_ONCE or size > BYTES_AT_ONCE:
+            yield batch
+            batch, size = [], 0
+    if batch:
+        yield batch
+
+
+def _held_together() -> None:
+    """Look now whether every foreign key has its row, so that the commit cannot fail."""
+    try:
+        connection.check_constraints()
+    except DatabaseError as error:
+        said = str(error).splitlines()[0]
+        raise ServiceError(
+            f"A row of the backup names another that is not in it: {said}. Nothing was restored."
+        ) from error
+
+
+def _counted(put: dict[str, int], wanted: dict[str, int]) -> None:
+    """Every table has the rows the backup had when it was made, as the database counts them."""
+    found = {table.name: table.count() for table in tables()}
+    if not put == found == wanted:
+        wrong = sorted(name for name in found if found[name] != wanted.get(name))
+        raise ServiceError(
+            f"The rows restored are not those of the backup (in {', '.join(wrong)}); was somebody writing to the database? "
+            "Nothing was restored."
+        )
+
+
+def _numbered() -> None:
+    """The numbers a database gives to new rows go on after those restored (PostgreSQL; SQLite sees to it itself)."""
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), [table.model for table in tables()]):
+            cursor.execute(statement)

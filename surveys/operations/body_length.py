@@ -1,0 +1,56 @@
+"""Refuses a body that ends before the length its sender promised.
+
+A web server hands on what came and then an end, as if that were all; half a log would be taken for a whole one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from django.core.exceptions import BadRequest
+
+from surveys.core.errors import ServiceError
+
+Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+
+
+class BodyCutOff(ServiceError, BadRequest):
+    """The connection ended in the middle of the body; a BadRequest too, for whoever reads the body outside the API."""
+
+
+class WholeBody:
+    """A request's body that raises where it ends too early."""
+
+    def __init__(self, body: Any, length: int) -> None:
+        self._body, self._missing, self._length = body, length, length
+
+    def read(self, size: int) -> bytes:
+        return self._counted(self._body.read(size), size)
+
+    def readline(self, size: int) -> bytes:
+        return self._counted(self._body.readline(size), size)
+
+    def _counted(self, content: bytes, size: int) -> bytes:
+        self._missing -= len(content)
+        if not content and size and self._missing > 0:
+            # Told once: whoever reads on to clear the connection finds its end.
+            missing, self._missing = self._missing, 0
+            raise BodyCutOff(
+                f"The body ended after {self._length - missing} of {self._length} bytes; nothing of it was kept. Send it "
+                "again.",
+                code="body-cut-off",
+            )
+        return content
+
+
+def whole_bodies(application: Application) -> Application:
+    """A WSGI application that is given whole bodies or an error."""
+
+    def guarded(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        length = environ.get("CONTENT_LENGTH") or ""
+        if length.isascii() and length.isdigit():
+            environ["wsgi.input"] = WholeBody(environ["wsgi.input"], int(length))
+        return application(environ, start_response)
+
+    return guarded

@@ -1,0 +1,109 @@
+"""Results worked out again from exactly what they rest on: the same figures, to the bit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from compute.base.errors import ComputeError
+from compute.results.survey import METHOD_VERSION
+from surveys.core.stored_quantities import finite
+from surveys.models import CombinedResult, RecomputationItem, Result
+from surveys.operations.integrity_check.finding import Spoilt
+from surveys.pipes.selectors import marked_stretches
+from surveys.results.combined_flow import combined_flow
+from surveys.results.combining import RELATED_OF_PART
+from surveys.results.inputs_in_force import results_moved
+from surveys.results.reduction import result_within
+
+
+def result_spoilt(result: Result) -> Iterator[Spoilt]:
+    """A result by the method of today is what its log and data come to. Of an earlier method nothing can be said."""
+    if result.method_version != METHOD_VERSION:
+        return
+    # What was stated then, also of the day, which may have been corrected since.
+    result.survey.started_at = result.survey_data.started_at
+    name = f"result {result.pk}"
+    try:
+        again = result_within(result, marked_stretches(result.survey_data))
+    except (ComputeError, ValueError) as error:
+        yield Spoilt(
+            "result-not-reproducible", name, f"What it rests on cannot be reduced any more: {error}."
+        )
+        return
+    figures = {
+        "volume_flow_m3_s": again.volume_flow,
+        "volume_flow_standard_deviation_m3_s": again.volume_flow_standard_deviation,
+        "expanded_uncertainty_m3_s": again.uncertainty.expanded_uncertainty,
+        "coverage_factor": again.uncertainty.coverage_factor,
+        "transit_time_s": again.transit_time,
+        "time_difference_s": again.time_difference,
+        "mean_velocity_m_s": again.mean_velocity,
+        "path_velocity_m_s": again.path_velocity,
+        "reynolds": again.reynolds,
+        "profile_factor": again.profile_factor,
+        "measured_sound_speed_m_s": again.measured_sound_speed,
+        "expected_sound_speed_m_s": again.expected_sound_speed,
+        "spacing_m": again.spacing,
+        "readings_used": again.readings_used,
+        "readings_outside": again.readings_outside,
+    }
+    yield from _differing(result, name, figures)
+
+
+def combined_spoilt(combined: CombinedResult) -> Iterator[Spoilt]:
+    """As `result_spoilt`, of what several surveys came to together."""
+    if combined.method_version != METHOD_VERSION:
+        return
+    name = f"combined result {combined.pk}"
+    rows = combined.results.select_related(*RELATED_OF_PART).prefetch_related(
+        "calibrations__points", "corrected_for", "as_found__points", "survey_data__instruments"
+    )
+    found = {str(result.pk): result for result in rows}
+    order = [part["result"] for part in combined.parts]
+    if sorted(order) != sorted(found):
+        yield Spoilt("result-not-reproducible", name, "The results it names are not those it is joined to.")
+        return
+    for result in found.values():
+        result.survey.started_at = result.survey_data.started_at
+    try:
+        flow = combined_flow(combined.combination.kind, [found[pk] for pk in order])
+    except (ComputeError, ValueError) as error:
+        yield Spoilt("result-not-reproducible", name, f"Its parts cannot be combined any more: {error}.")
+        return
+    figures = {
+        "volume_flow_m3_s": flow.combined.value,
+        "combined_standard_uncertainty_m3_s": flow.combined.combined_standard_uncertainty,
+        "expanded_uncertainty_m3_s": flow.combined.expanded_uncertainty,
+        "coverage_factor": flow.combined.coverage_factor,
+        "effective_degrees_of_freedom": finite(flow.combined.effective_degrees_of_freedom),
+        "shared_variance_fraction": flow.combined.shared_variance_fraction,
+        "spread_m3_s": flow.spread,
+        "steps": flow.steps,
+    }
+    yield from _differing(combined, name, figures)
+
+
+def outdated(results: Iterable[Result]) -> Iterator[Spoilt]:
+    """Current results that do not rest on what is in force, though nothing is about to replace them."""
+    ids = [result.pk for result in results if result.replaced_at is None]
+    for result in results_moved(Result.objects.filter(pk__in=ids)):
+        if RecomputationItem.objects.filter(survey=result.survey_id).exclude(state="done").exists():
+            continue
+        # Once more, for it may have been replaced between the two looks.
+        if results_moved(Result.objects.filter(pk=result.pk)):
+            yield Spoilt(
+                "result-outdated",
+                f"result {result.pk}",
+                "It is current, but does not rest on what is in force, and no recomputation is to replace it.",
+            )
+
+
+def _differing(
+    record: Result | CombinedResult, name: str, figures: Mapping[str, float | None]
+) -> Iterator[Spoilt]:
+    differ = [column for column, value in figures.items() if getattr(record, column) != value]
+    if differ:
+        what = ", ".join(
+            f"{column} {getattr(record, column)!r}, again {figures[column]!r}" for column in differ
+        )
+        yield Spoilt("result-not-reproducible", name, f"What it rests on comes to other figures: {what}.")

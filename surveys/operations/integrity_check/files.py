@@ -1,0 +1,128 @@
+"""Stored files against their checksums, and the readings of logs against the files they came from."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from tempfile import TemporaryFile
+from typing import IO
+
+import numpy as np
+import zstandard
+from numpy.typing import NDArray
+
+from surveys.core.errors import ServiceError
+from surveys.core.messages import error_text
+from surveys.logfiles.codec import decode_block
+from surveys.logfiles.format import LogFormat
+from surveys.logfiles.importing import Intake, take_in
+from surveys.models import Document, Log, Report
+from surveys.operations.integrity_check.finding import Spoilt
+from surveys.pipes.selectors import kept_file
+
+# Zones differ by whole quarters of an hour [us].
+QUARTER = 900_000_000
+# What unpacking and decoding spoilt bytes raises: of the packer, of the numbers, of the header.
+UNREADABLE = (zstandard.ZstdError, ServiceError, ValueError, KeyError, TypeError, IndexError, MemoryError)
+
+
+def document_spoilt(document: Document) -> Iterator[Spoilt]:
+    """A document's parts make the file it was."""
+    digest, size = hashlib.sha256(), 0
+    try:
+        for piece in kept_file(document.parts):
+            digest.update(piece)
+            size += len(piece)
+    except zstandard.ZstdError as error:
+        yield Spoilt("document-unreadable", f"document {document.pk}", f"A part cannot be unpacked: {error}.")
+        return
+    if (digest.hexdigest(), size) != (document.sha256, document.size_bytes):
+        yield Spoilt("document-altered", f"document {document.pk}", _not_the_file(size, document.size_bytes))
+
+
+def report_spoilt(report: Report) -> Iterator[Spoilt]:
+    """A report is the PDF that was issued."""
+    if hashlib.sha256(report.content).hexdigest() != report.sha256:
+        yield Spoilt("report-altered", f"report {report.pk}", "The PDF is not the one that was issued.")
+
+
+def log_spoilt(log: Log) -> Iterator[Spoilt]:
+    """A log's parts make the file it was, and the file read again gives the readings that are stored, to the bit."""
+    name, digest, size = f"log {log.pk}", hashlib.sha256(), 0
+    with TemporaryFile() as file:
+        try:
+            for piece in kept_file(log.file_parts):
+                digest.update(piece)
+                size += len(piece)
+                file.write(piece)
+        except zstandard.ZstdError as error:
+            yield Spoilt("log-file-unreadable", name, f"A part of the file cannot be unpacked: {error}.")
+            return
+        if (digest.hexdigest(), size) != (log.sha256, log.size_bytes):
+            yield Spoilt("log-file-altered", name, _not_the_file(size, log.size_bytes))
+            return
+        file.seek(0)
+        yield from _readings_spoilt(log, name, file)
+
+
+def _readings_spoilt(log: Log, name: str, file: IO[bytes]) -> Iterator[Spoilt]:
+    started_at = log.survey.data.order_by("recorded_at", "id").values_list("started_at", flat=True)[0]
+    zone = log.survey.measuring_point.pipe.site.zone
+    try:
+        again = take_in(file, zone, log.size_bytes, LogFormat.from_json(log.format), started_at)
+    except ServiceError as error:
+        yield Spoilt("log-not-read-again", name, f"The file cannot be read any more: {error_text(error)}")
+        return
+    if again.rows_accepted != log.rows_accepted or len(again.blocks) != log.blocks.count():
+        yield Spoilt(
+            "readings-missing",
+            name,
+            f"The file has {again.rows_accepted} readings in {len(again.blocks)} blocks, the log names {log.rows_accepted} and "
+            f"{log.blocks.count()} blocks are stored.",
+        )
+        return
+    yield from _blocks_spoilt(log, name, again)
+
+
+def _blocks_spoilt(log: Log, name: str, again: Intake) -> Iterator[Spoilt]:
+    stored = log.blocks.order_by("sequence").values_list("sequence", "count", "content").iterator(2)
+    for n, ((sequence, count, content), (count_again, content_again)) in enumerate(
+        zip(stored, again.blocks, strict=True)
+    ):
+        if (sequence, count) != (n, count_again):
+            yield Spoilt(
+                "readings-missing",
+                name,
+                f"Where block {n} of {count_again} readings should be is block {sequence} of {count}.",
+            )
+            return
+        try:
+            same = _same_readings(bytes(content), content_again)
+        except UNREADABLE as error:
+            yield Spoilt("readings-unreadable", name, f"Block {n} cannot be unpacked: {error}.")
+            continue
+        if not same:
+            yield Spoilt("readings-altered", name, f"The readings of block {n} are not those the file gives.")
+
+
+def _same_readings(one: bytes, other: bytes) -> bool:
+    if one == other:
+        return True
+    # Another version of the packer may give other bytes for the same readings.
+    (times, columns), (times_again, columns_again) = decode_block(one), decode_block(other)
+    return (
+        columns.keys() == columns_again.keys()
+        and len(times) == len(times_again)
+        and _same_bits(times % QUARTER, times_again % QUARTER)
+        and all(_same_bits(columns[name], columns_again[name]) for name in columns)
+    )
+
+
+def _same_bits(one: NDArray[np.generic], other: NDArray[np.generic]) -> bool:
+    return one.tobytes() == other.tobytes()
+
+
+def _not_the_file(size: int, wanted: int) -> str:
+    return (
+        f"The stored file ({size} bytes) is not the one that came ({wanted} bytes): its SHA-256 is another."
+    )

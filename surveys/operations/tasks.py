@@ -1,0 +1,78 @@
+"""Background tasks. They take ids, load what they need again, and may run twice without harm."""
+
+from __future__ import annotations
+
+import logging
+import math
+from uuid import UUID
+
+from django.conf import settings
+from django.utils import timezone
+
+from surveys.calibration import reminders
+from surveys.dispatch import plans
+from surveys.operations import broker_health
+from surveys.operations.celery import app
+from surveys.operations.integrity_check.everything import DataCheck
+from surveys.results import recalculation as work
+from surveys.results.claims import FEWEST_CLAIMED
+
+logger = logging.getLogger(__name__)
+
+# Each message lets one worker process take claims until none is left; more processes than this are not waited for.
+MOST_MESSAGES = 16
+# After so long a run goes to the end of the queue, so that a short one need not wait for a long one.
+TURN_SECONDS = 20
+
+
+@app.task
+def recompute(recomputation_id: str) -> None:
+    """Work off one recomputation, sharing it with whoever else works on it."""
+    while work.work_off(UUID(recomputation_id), for_seconds=TURN_SECONDS):
+        try:
+            recompute.apply_async((recomputation_id,), retry=False)
+        except Exception as error:  # the broker's library raises errors of several kinds
+            logger.warning("broker not reached (%s); going on with %s", error, recomputation_id)
+        else:
+            return
+
+
+@app.task
+def sweep() -> None:
+    """Send again every recomputation and plan that has work due: broker down at the time, worker killed, restart."""
+    for recomputation_id in work.recomputations_due():
+        # Not to be found in a heap by a worker that comes back after a day: the next sweep sends its own.
+        send(recomputation_id, work.items_due(recomputation_id), expires=settings.SWEEP_SECONDS)
+    broker_health.swept(timezone.now())
+    for plan_id in plans.plans_due():
+        make_plan.apply_async((str(plan_id),), retry=False, expires=settings.SWEEP_SECONDS)
+
+
+def send(recomputation_id: UUID, items: int, *, expires: float | None = None) -> None:
+    """Tell the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
+    for _ in range(messages_for(items)):
+        recompute.apply_async((str(recomputation_id),), retry=False, expires=expires)
+
+
+def messages_for(items: int) -> int:
+    """How many messages are worth sending for so many items: one at least, for a run that only needs closing."""
+    return min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1
+
+
+@app.task
+def make_plan(plan_id: str) -> None:
+    """Make one plan, unless another worker has it."""
+    plans.make_plan(UUID(plan_id))
+
+
+@app.task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)
+def remind_of_due_calibrations() -> None:
+    """Tell the calibration admins what crossed a threshold; a mail that fails (an OSError, as SMTP's are) is tried again."""
+    reminders.remind_of_due_calibrations(timezone.now())
+
+
+@app.task
+def check_data() -> None:
+    """Check a sample of the data; each finding is an error in the log."""
+    for finding in DataCheck(settings.INTEGRITY_CHECK_SAMPLE).findings():
+        logger.error("integrity check: %s", finding)

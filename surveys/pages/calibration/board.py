@@ -1,0 +1,114 @@
+"""What is due for calibration, where it is and what that endangers; an instrument with its certificates."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from surveys.calibration.capabilities import types_of
+from surveys.calibration.conformity import conformity_in_force
+from surveys.calibration.due_list import STATUSES, DueRow, Status, due_list, due_rows, office_today
+from surveys.dispatch.availability import endangered
+from surveys.documents.formatting import moment
+from surveys.models import Booking, Calibration, Instrument, User
+from surveys.models.instrument import Kind
+from surveys.pages.calibration.access import for_the_fleet, user_of, visible
+from surveys.pages.calibration.wording import CONFORMITY_WORDS
+from surveys.pages.client.instruments import left_told
+from surveys.pages.frame import page
+
+HEADINGS: dict[Status, str] = {
+    "overdue": "Overdue",
+    "never-calibrated": "Never calibrated",
+    "quarantined": "Quarantined",
+    "due": "Due now",
+    "due-soon": "Due soon",
+    "in-calibration": "In date",
+}
+
+
+@for_the_fleet
+@require_safe
+def due(request: HttpRequest) -> HttpResponse:
+    """The board: every instrument in use by how pressing it is, the most pressing first."""
+    user, now, kind = user_of(request), timezone.now(), request.GET.get("kind", "")
+    if kind and kind not in Kind.values:
+        raise Http404
+    today = office_today(now)
+    rows = [row for row in due_list(user, today) if kind in ("", row.instrument.kind)]
+    dangers = _dangers([row.instrument for row in rows], user, now)
+    by_status = {status: [row for row in rows if row.status == status] for status in STATUSES}
+    context = {
+        "today": today,
+        "kind": kind,
+        "kinds": Kind.choices,
+        "groups": [
+            {
+                "status": status,
+                "heading": HEADINGS[status],
+                "rows": [_row(row, dangers) for row in by_status[status]],
+            }
+            for status in STATUSES
+        ],
+    }
+    return page(request, "calibration/due.html", context)
+
+
+@for_the_fleet
+@require_safe
+def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """An instrument: when it is due, its certificates with their verdicts."""
+    user, now = user_of(request), timezone.now()
+    found = visible(request, Instrument, pk, "holder")
+    [row] = due_rows([found], office_today(now))
+    certificates = Calibration.objects.visible_to(user).filter(instrument=found)
+    certificates = certificates.select_related("instrument", "corrected_by", "certificate_file")
+    context = {
+        "instrument": found,
+        "row": _row(row, _dangers([found], user, now)),
+        "heading": HEADINGS[row.status],
+        "type": types_of([found]).get((found.kind, found.type_name)),
+        "certificates": [
+            {"of": one, "conformity": _conformity(one), "corrected": getattr(one, "corrected_by", None)}
+            for one in certificates.prefetch_related("points")
+        ],
+    }
+    return page(request, "calibration/instrument.html", context)
+
+
+def _row(row: DueRow, dangers: dict[UUID, list[dict[str, Any]]]) -> dict[str, Any]:
+    return {
+        "of": row,
+        "left": left_told(row.days_left),
+        "holder": row.instrument.holder.username if row.instrument.holder else "",
+        "dangers": dangers.get(row.instrument.pk, []),
+    }
+
+
+def _dangers(
+    instruments: Iterable[Instrument], user: User, now: datetime
+) -> dict[UUID, list[dict[str, Any]]]:
+    """Instrument id -> its bookings that something stands against, with the reasons."""
+    rows = Booking.objects.visible_to(user).filter(instrument__in=instruments)
+    rows = rows.filter(cancelled_at__isnull=True, ends_at__gt=now).select_related("instrument", "job__site")
+    bookings = list(rows)
+    reasons = endangered(bookings, now, user)
+    found = defaultdict(list)
+    for one in bookings:
+        if one.pk in reasons and one.instrument_id:
+            details = [reason.detail for reason in reasons[one.pk]]
+            starts = moment(one.starts_at, one.job.site.zone)
+            found[one.instrument_id].append({"job": one.job, "starts": starts, "reasons": details})
+    return dict(found)
+
+
+def _conformity(calibration: Calibration) -> str:
+    conformity = conformity_in_force(calibration)
+    return CONFORMITY_WORDS[conformity.conformity] if conformity else "no verdict"

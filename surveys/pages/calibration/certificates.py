@@ -1,0 +1,136 @@
+"""A certificate entered, judged before it is kept, and shown with what rests on it."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from surveys.api.files import file_name
+from surveys.api.fleet.calibrations import CalibrationIn, calibration_stated
+from surveys.api.problems import problem_of
+from surveys.models import Calibration, Instrument, OutOfToleranceReview, Recomputation, Result
+from surveys.pages.calibration.access import for_the_fleet, user_of, visible
+from surveys.pages.calibration.certificate_form import Sheet, as_recorded
+from surveys.pages.calibration.wording import conformity_shown
+from surveys.pages.frame import page, units_of
+from surveys.services.fleet.calibrations import calibration_record
+from surveys.services.fleet.documents import certificate_attach
+
+MOST_SHOWN = 50
+
+
+@for_the_fleet
+def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The form of a certificate, or of the correction of one: its verdict is shown before it is recorded, and nothing is kept until
+    then."""
+    instrument = visible(request, Instrument, pk)
+    corrects = _to_correct(request, instrument)
+    begun = (
+        as_recorded(corrects, units_of(request))
+        if corrects and request.method != "POST"
+        else request.POST.dict()
+    )
+    sheet = Sheet(instrument, begun, corrects)
+    wish = request.POST.get("do", "")
+    if wish.startswith("more-"):
+        sheet.add_row(wish.removeprefix("more-"))
+    if wish not in ("show", "record"):
+        return _form(request, sheet)
+    try:
+        with transaction.atomic():
+            calibration, run = _record(request, sheet)
+            recomputed = run.items.filter(survey__isnull=False).count() if run else 0
+            shown = _outcome(calibration, request) | {"recomputed": recomputed}
+            # To show it is to record it and take that back: the verdict before is the verdict after.
+            transaction.set_rollback(wish == "show")
+    except Exception as error:
+        problem = problem_of(error, units_of(request))
+        if problem is None:
+            raise
+        sheet.refused(problem["errors"])
+        return _form(request, sheet, status=problem["status"])
+    if wish == "show":
+        return _form(request, sheet, outcome=shown)
+    return _sent_to(request, calibration)
+
+
+@for_the_fleet
+@require_safe
+def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """A certificate with its verdict, its file, and the results that rest on it."""
+    found = visible(request, Calibration, pk, "instrument", "recorded_by", "corrected_by", "certificate_file")
+    results = Result.objects.visible_to(request.user).filter(replaced_at__isnull=True)
+    results = results.filter(Q(calibrations=found) | Q(as_found=found)).distinct()
+    results = results.select_related("survey__measuring_point__pipe__site").defer(
+        "budget", "findings", "change_breakdown"
+    )
+    results = results.order_by("-survey__started_at", "-id")
+    context = {
+        "calibration": found,
+        "outcome": _outcome(found, request),
+        "file": getattr(found, "certificate_file", None),
+        "corrected": getattr(found, "corrected_by", None),
+        "results": results[:MOST_SHOWN],
+        "count": results.count(),
+        "most": MOST_SHOWN,
+    }
+    return page(request, "calibration/certificate.html", context)
+
+
+def _to_correct(request: HttpRequest, instrument: Instrument) -> Calibration | None:
+    """The certificate of the instrument that the form corrects, if it does."""
+    named = request.POST.get("corrects") or request.GET.get("corrects")
+    if not named:
+        return None
+    try:
+        found: Calibration = instrument.calibrations.get(pk=named)
+    except (Calibration.DoesNotExist, ValidationError):
+        raise Http404 from None
+    return found
+
+
+def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputation | None]:
+    """What the sheet states, recorded with its file, in the caller's transaction."""
+    form = CalibrationIn(data=sheet.stated(), context={"request": request})
+    form.is_valid(raise_exception=True)
+    calibration, figures, reason = calibration_stated(dict(form.validated_data))
+    by, now = user_of(request), timezone.now()
+    made, run = calibration_record(calibration=calibration, by=by, now=now, reason=reason, figures=figures)
+    if file := request.FILES.get("file"):
+        name = file_name(request, file)  # type: ignore[arg-type]
+        certificate_attach(calibration=made, file=file, file_name=name, by=by, now=now)
+    return made, run
+
+
+def _outcome(calibration: Calibration, request: HttpRequest) -> dict[str, Any]:
+    """The verdict, and the review it opens if it finds the instrument out of tolerance."""
+    review = OutOfToleranceReview.objects.filter(calibration=calibration).first()
+    return {
+        "judged": conformity_shown(calibration, units_of(request)),
+        "due_on": calibration.due_on,
+        "review": review,
+        "in_doubt": review.surveys.count() if review else 0,
+    }
+
+
+def _form(
+    request: HttpRequest, sheet: Sheet, outcome: dict[str, Any] | None = None, status: int = 200
+) -> HttpResponse:
+    context = {"instrument": sheet.instrument, "sheet": sheet, "outcome": outcome}
+    return page(request, "calibration/certificate_new.html", context, status=status)
+
+
+def _sent_to(request: HttpRequest, calibration: Calibration) -> HttpResponse:
+    to = redirect("fleet-certificate", pk=calibration.pk)
+    if "HX-Request" in request.headers:
+        # The script would follow a redirect itself and show the page within the form.
+        return HttpResponse(headers={"HX-Redirect": to.url})
+    return to

@@ -1,0 +1,120 @@
+"""Calibration intervals proposed by a method, shown with their reasoning, and accepted or refused."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.safestring import mark_safe
+from django.views.decorators.http import require_POST, require_safe
+
+from compute.base.marks import plain
+from surveys.api.fleet.instrument_reviews import IntervalDecisionIn
+from surveys.api.problems import problem_of
+from surveys.documents.formatting import findings_worded
+from surveys.documents.interval_chart import review_chart
+from surveys.models import Instrument, IntervalReview
+from surveys.pages.calibration.access import for_the_fleet, user_of, visible
+from surveys.pages.frame import page, units_of
+from surveys.services.fleet.interval_reviews import Wish, interval_review_decide, interval_review_work_out
+
+Method = IntervalReview.Method
+Decision = IntervalReview.Decision
+# As the API has them where a request leaves them out.
+BOUNDS = {
+    "min_days": 30,
+    "max_days": 1826,
+    "min_hours": 50.0,
+    "max_hours": 4000.0,
+    "target": 0.9,
+}
+
+
+@for_the_fleet
+def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The interval reviews of an instrument, and a new one by a method."""
+    instrument = visible(request, Instrument, pk)
+    problem: dict[str, Any] | None = None
+    if request.method == "POST":
+        method = request.POST.get("method", "")
+        if method not in Method.values:
+            raise Http404
+        wish = Wish(method=Method(method), **BOUNDS)
+        try:
+            review = interval_review_work_out(
+                instrument=instrument, wish=wish, by=user_of(request), now=timezone.now()
+            )
+        except Exception as error:
+            problem = problem_of(error, units_of(request))
+            if problem is None:
+                raise
+        else:
+            return redirect("fleet-interval", pk=review.pk)
+    rows = IntervalReview.objects.visible_to(request.user).filter(instrument=instrument)
+    context = {
+        "instrument": instrument,
+        "methods": Method.choices,
+        "chosen": request.POST.get("method", Method.STAIRCASE),
+        "reviews": rows.select_related("calculated_by"),
+        "problem": problem,
+    }
+    return page(request, "calibration/intervals.html", context, status=problem["status"] if problem else 200)
+
+
+@for_the_fleet
+@require_safe
+def interval(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """A proposal with its reasoning and chart."""
+    return _shown(request, _review(request, pk))
+
+
+@for_the_fleet
+@require_POST
+def interval_decide(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Accept or refuse a proposal, with the reason."""
+    review = _review(request, pk)
+    asked = {name: request.POST.get(name, "") for name in ("decision", "reason")}
+    form = IntervalDecisionIn(data=asked, context={"request": request})
+    try:
+        form.is_valid(raise_exception=True)
+        with transaction.atomic():
+            interval_review_decide(
+                review=review,
+                decision=Decision(form.validated_data["decision"]),
+                reason=form.validated_data["reason"],
+                by=user_of(request),
+                now=timezone.now(),
+            )
+    except Exception as error:
+        problem = problem_of(error, units_of(request))
+        if problem is None:
+            raise
+        return _shown(request, review, problem)
+    return redirect("fleet-interval", pk=review.pk)
+
+
+def _review(request: HttpRequest, pk: UUID) -> IntervalReview:
+    found: IntervalReview = visible(request, IntervalReview, pk, "instrument", "calculated_by", "decided_by")
+    return found
+
+
+def _shown(
+    request: HttpRequest, review: IntervalReview, problem: dict[str, Any] | None = None
+) -> HttpResponse:
+    units = units_of(request)
+    chart = review_chart(review.chart, review.history_from, review.proposed_days, units)
+    context = {
+        "review": review,
+        "reasoning": [plain(one, units) for one in review.reasoning],
+        "findings": findings_worded(review.findings, units),
+        # Made by our own code from numbers and dates: no text of anybody's is in it.
+        "chart": mark_safe(chart),  # noqa: S308
+        "problem": problem,
+        "errors": {one["field"]: one["detail"] for one in problem["errors"]} if problem else {},
+        "typed": request.POST.get("reason", ""),
+    }
+    return page(request, "calibration/interval.html", context, status=problem["status"] if problem else 200)

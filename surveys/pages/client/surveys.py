@@ -1,0 +1,75 @@
+"""A survey's page: what was measured, how sure that is, what was found, with what it was measured."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.db.models import Prefetch
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_safe
+
+from surveys.calibration.affected_results import notices_with_paths, with_outdated
+from surveys.core.errors import ServiceError
+from surveys.documents.formatting import findings_worded, flow_with_uncertainty, worded
+from surveys.documents.paths_mean import mean_told
+from surveys.documents.site_meter_comparison import beside_told
+from surveys.documents.survey_report import budget_lines
+from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
+from surveys.pages.client.readings import readings_chart, window_asked
+from surveys.pages.frame import FLEET, OFFICE, framed, page, units_of
+from surveys.pipes.selectors import paths_result
+
+
+@framed
+@require_safe
+def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The survey with its current result, its reports and its data to download."""
+    rows = Survey.objects.visible_to(request.user)
+    reviews = ReviewedSurvey.objects.select_related("review__instrument")
+    rows = rows.prefetch_related(Prefetch("out_of_tolerance_reviews", reviews))
+    found = get_object_or_404(rows.select_related("measuring_point__pipe__site__client", "log"), pk=pk)
+    results = Result.objects.visible_to(request.user).filter(survey=found, replaced_at__isnull=True)
+    certificates = Calibration.objects.select_related("instrument")
+    results = results.select_related("transducer_data__instrument")
+    result = results.prefetch_related(Prefetch("calibrations", certificates)).first()
+    zone = found.measuring_point.pipe.site.zone
+    reports = with_outdated(Report.objects.visible_to(request.user).filter(survey=found).defer("content"))
+    together = paths_result(found)
+    context = {
+        "survey": found,
+        "point": found.measuring_point,
+        "zone": zone,
+        "result": result,
+        "reports": reports,
+        "notices": notices_with_paths(found, together),
+        "log": getattr(found, "log", None),
+        "corrects_transducers": cast(User, request.user).role in OFFICE | FLEET,
+        "measures": cast(User, request.user).role in OFFICE | {Role.TECHNICIAN},
+    }
+    if result is None:
+        return page(request, "client/survey.html", context)
+    units = units_of(request)
+    context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
+    context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
+    context["findings"] = findings_worded(result.findings, units)
+    context["budget"] = budget_lines(result, units)
+    context["beside"] = beside_told(found, together or result, units)
+    context["together"] = together and mean_told(together, units)
+    asked, wrong = _stretch_asked(request, zone)
+    context |= {"chart": readings_chart(result, asked, units, zone), "wrong": wrong}
+    answer = page(request, "client/survey.html", context, status=wrong.status if wrong else 200)
+    if "HX-Request" in request.headers and not wrong:
+        answer["HX-Push-Url"] = request.get_full_path()
+    return answer
+
+
+def _stretch_asked(
+    request: HttpRequest, zone: Any
+) -> tuple[tuple[int | None, int | None], ServiceError | None]:
+    """The stretch of the log to show; the whole log beside what was wrong with the request."""
+    try:
+        return window_asked(request.GET, zone), None
+    except ServiceError as error:
+        return (None, None), error

@@ -1,0 +1,173 @@
+"""The jobs of a week by state, where each technician and instrument is on which day, and moving a job on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, cast
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from surveys.api.dispatch.bookings import HandoverIn
+from surveys.api.problems import problem_of
+from surveys.calibration.due_list import office_today
+from surveys.core.errors import ServiceError
+from surveys.core.messages import error_text
+from surveys.dispatch.availability import endangered
+from surveys.documents.formatting import hours
+from surveys.models import Booking, Instrument, Job, Role, User
+from surveys.models.job import JobState
+from surveys.pages.frame import page, units_of
+from surveys.pages.office.access import for_the_office
+from surveys.pages.office.week import Week, stays
+from surveys.services.dispatch.bookings import HandoverNote, booking_check_in, booking_check_out
+from surveys.services.dispatch.jobs import MOVES, job_move
+
+
+@for_the_office
+@require_safe
+def board(request: HttpRequest) -> HttpResponse:
+    """A week: the one named, else this one."""
+    return _shown(request, _week(request.GET.get("week", "")))
+
+
+@for_the_office
+@require_POST
+def move(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Move a job on, with the reason; what is refused is told at the job."""
+    job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
+    week = _week(request.POST.get("week", ""))
+    state, reason = (request.POST.get(name, "") for name in ("state", "reason"))
+    try:
+        job_move(
+            job=job,
+            state=state,
+            reason=reason,
+            by=cast(User, request.user),
+            now=timezone.now(),
+        )
+    except ServiceError as error:
+        refused = {"job": job.pk, "state": state, "reason": reason, "detail": error_text(error)}
+        return _shown(request, week, refused, error.status)
+    return redirect(f"{reverse('office-board')}?week={week.name}")
+
+
+@for_the_office
+@require_POST
+def check_out(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Hand a booked instrument out, and say in which condition; what is refused is told at the booking."""
+    return _hand_over(request, pk, booking_check_out)
+
+
+@for_the_office
+@require_POST
+def check_in(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Take it back, and say in which condition."""
+    return _hand_over(request, pk, booking_check_in)
+
+
+def _hand_over(request: HttpRequest, pk: UUID, do: Callable[..., Any]) -> HttpResponse:
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=pk)
+    week, now, condition = (
+        _week(request.POST.get("week", "")),
+        timezone.now(),
+        request.POST.get("condition", ""),
+    )
+    try:
+        asked = HandoverIn(data={"condition": condition})
+        asked.is_valid(raise_exception=True)
+        said = HandoverNote(at=now, condition=asked.validated_data["condition"])
+        do(booking=booking, said=said, by=cast(User, request.user), now=now)
+    except Exception as error:
+        problem = problem_of(error, units_of(request))
+        if problem is None:
+            raise
+        refused = {"booking": booking.pk, "condition": condition, "detail": problem["detail"]}
+        return _shown(request, week, refused, problem["status"])
+    return redirect(f"{reverse('office-board')}?week={week.name}#job-{booking.job_id}")
+
+
+def _week(name: str) -> Week:
+    found = Week.named(name) if name else Week.of(office_today(timezone.now()))
+    if found is None:
+        raise Http404
+    return found
+
+
+def _shown(
+    request: HttpRequest, week: Week, refused: dict[str, Any] | None = None, status: int = 200
+) -> HttpResponse:
+    user, now, (begin, end) = cast(User, request.user), timezone.now(), week.span
+    rows = Job.objects.visible_to(user).filter(starts_at__lt=end, ends_at__gt=begin)
+    jobs = list(
+        rows.select_related("site__client", "technician")
+        .prefetch_related("kit", "measuring_points__pipe")
+        .order_by("starts_at", "id")
+    )
+    held = Booking.objects.visible_to(user).filter(cancelled_at__isnull=True)
+    held = held.filter(starts_at__lt=end, ends_at__gt=begin).exclude(job__state=JobState.CANCELLED)
+    bookings = list(held.select_related("job__site", "instrument", "technician").prefetch_related("events"))
+    dangers = endangered(bookings, now, user)
+    cards = [_card(job, bookings, dangers, refused or {}) for job in jobs]
+    context = {
+        "week": week,
+        "any": bool(cards),
+        "columns": [
+            {"label": label, "cards": [card for card in cards if card["job"].state == state]}
+            for state, label in JobState.choices
+        ],
+        "timelines": _timelines(week, jobs, bookings),
+    }
+    return page(request, "office/board.html", context, status)
+
+
+def _card(
+    job: Job, bookings: list[Booking], dangers: dict[UUID, list[Any]], refused: dict[str, Any]
+) -> dict[str, Any]:
+    mine = [one for one in bookings if one.job_id == job.pk]
+    return {
+        "job": job,
+        "when": f"{job.starts_at.astimezone(job.site.zone):%a %d %b}, {hours(job.starts_at, job.ends_at, job.site.zone)}",
+        "people": [str(one.technician) for one in mine if one.technician],
+        "kit": [
+            {"booking": one, "refused": refused if refused.get("booking") == one.pk else None}
+            for one in mine
+            if one.instrument
+        ],
+        "dangers": [reason.detail for one in mine for reason in dangers.get(one.pk, [])],
+        "moves": [(state, JobState(state).label) for state in sorted(MOVES[job.state], key=_onward(job))],
+        "refused": refused if refused.get("job") == job.pk else None,
+    }
+
+
+def _onward(job: Job) -> Callable[[str], tuple[bool, int]]:
+    """Order of moves: on before back, calling off last of those on."""
+    order = list(JobState.values)
+    return lambda state: (order.index(state) < order.index(job.state), order.index(state))
+
+
+def _timelines(week: Week, jobs: list[Job], bookings: list[Booking]) -> list[dict[str, Any]]:
+    """Technicians, then instruments that are at work in the week: what each does on each day."""
+    at_work = stays((job for job in jobs if job.state != JobState.CANCELLED), bookings)
+    people = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("username")
+    things = Instrument.objects.filter(pk__in=at_work).order_by("kind", "serial")
+    return [
+        {
+            "heading": heading,
+            "lanes": [
+                {
+                    "name": str(one),
+                    "days": [
+                        ([stay.job for stay in at_work.get(one.pk, []) if stay.on(day)], day)
+                        for day in week.days
+                    ],
+                }
+                for one in ones
+            ],
+        }
+        for heading, ones in (("Technicians", people), ("Kit", things))
+    ]

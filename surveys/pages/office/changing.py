@@ -1,0 +1,138 @@
+"""A change that sets surveys to work: seen before it is done, done, and followed to its end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_safe
+
+from compute.base.units import System
+from surveys.api.problems import problem_of
+from surveys.core.errors import ServiceError
+from surveys.documents.formatting import flow_with_uncertainty, moment
+from surveys.models import Recomputation, RecomputationItem, Result
+from surveys.pages.frame import page, units_of
+from surveys.pages.office.access import for_those_who_correct
+from surveys.pages.office.sheet import Sheet
+from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
+from surveys.results.reduction import survey_reduce
+
+# So many surveys are worked out beforehand; the others are counted.
+MOST_SHOWN = 20
+OPEN = (Recomputation.State.WAITING, Recomputation.State.RUNNING)
+NOTHING = "Nothing is changed yet; write what it should be."
+
+
+def change_answered(
+    request: HttpRequest,
+    sheet: Sheet,
+    change: Callable[[], Recomputation | None],
+    template: str,
+    around: dict[str, Any],
+) -> HttpResponse:
+    """Answer a form of a change: "show" tells what it would come to and keeps nothing, "commit" does it.
+
+    `change` does it and returns what it set to work; the form shows again, at their fields, what it was refused for.
+    """
+    wish = request.POST.get("do", "show")
+    # What was not looked at as it stands now is shown first.
+    showing = wish != "commit" or request.POST.get("seen", "") != sheet.seal
+    try:
+        with transaction.atomic():
+            run = change()
+            if sheet.nothing_changed:
+                raise ServiceError(NOTHING, code="nothing-changed")
+            preview = _preview(run, units_of(request)) if showing else None
+            # To show it is to do it and to take that back: what is seen beforehand is what is done afterwards.
+            transaction.set_rollback(showing)
+    except Exception as error:
+        problem = problem_of(error, units_of(request))
+        if problem is None:
+            raise
+        sheet.refused(problem["errors"])
+        return page(request, template, around, problem["status"])
+    if preview is None:
+        return _sent_to(request, run)
+    return page(request, template, around | {"preview": preview, "unseen": wish == "commit"})
+
+
+def units_begun(request: HttpRequest) -> System:
+    """The units a form is in: what is typed is compared with the texts it began with, in the units it had then."""
+    if "units" in request.POST:
+        return "us" if request.POST["units"] == "us" else "metric"
+    return units_of(request)
+
+
+@for_those_who_correct
+@require_safe
+def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """How far a recomputation is, and what it moved; the part that changes asks for itself again until it is over."""
+    rows = Recomputation.objects.visible_to(request.user).select_related(
+        "pipe__site", "transducer_data__instrument", "requested_by"
+    )
+    run = get_object_or_404(rows, pk=pk)
+    items = run.items.filter(survey__isnull=False)
+    done = items.filter(state=RecomputationItem.State.DONE).select_related(
+        "before", "after", "survey__measuring_point__pipe__site"
+    )
+    units = units_of(request)
+    context = {
+        "run": run,
+        "over": run.state not in OPEN,
+        "total": items.count(),
+        "done": done.count(),
+        "failed": items.filter(state=RecomputationItem.State.FAILED).count(),
+        "rows": [
+            _moved(one.before, one.after or one.before, units) for one in done[:MOST_SHOWN] if one.before
+        ],
+    }
+    if "HX-Request" in request.headers:
+        return render(request, "office/progress.html", context)
+    return page(request, "office/recomputation.html", context)
+
+
+def _sent_to(request: HttpRequest, run: Recomputation | None) -> HttpResponse:
+    """Where a change can be followed, or the form again where it set nothing to work."""
+    to = redirect("office-recomputation", pk=run.pk) if run else redirect(request.path)
+    if "HX-Request" in request.headers:
+        # The script would follow a redirect itself and show the page within the form.
+        return HttpResponse(headers={"HX-Redirect": to.url})
+    return to
+
+
+def _preview(run: Recomputation | None, units: System) -> dict[str, Any]:
+    """What a recomputation that is not kept would come to."""
+    if run is None:
+        return {"rows": [], "total": 0, "more": 0}
+    surveys = list(run.items.filter(survey__isnull=False).order_by("pk").values_list("survey", flat=True))
+    rows = []
+    for survey in surveys[:MOST_SHOWN]:
+        before = Result.objects.select_related("survey__measuring_point__pipe__site").get(
+            survey=survey, replaced_at__isnull=True
+        )
+        after = survey_reduce(basis_in_force(survey_with_basis(survey))).reduction
+        flow = flow_with_uncertainty(after.volume_flow, after.uncertainty.expanded_uncertainty, units)
+        rows.append(_row(before, flow, after.volume_flow, units))
+    return {"rows": rows, "total": len(surveys), "more": max(0, len(surveys) - MOST_SHOWN)}
+
+
+def _moved(before: Result, after: Result, units: System) -> dict[str, Any]:
+    flow = flow_with_uncertainty(after.volume_flow_m3_s, after.expanded_uncertainty_m3_s, units)
+    return _row(before, flow, after.volume_flow_m3_s, units)
+
+
+def _row(before: Result, flow: str, flow_m3_s: float, units: System) -> dict[str, Any]:
+    point = before.survey.measuring_point
+    return {
+        "survey": before.survey,
+        "point": point,
+        "started": moment(before.survey.started_at, point.pipe.site.zone),
+        "before": flow_with_uncertainty(before.volume_flow_m3_s, before.expanded_uncertainty_m3_s, units),
+        "after": flow,
+        "relative": f"{flow_m3_s / before.volume_flow_m3_s - 1:+.1%}" if before.volume_flow_m3_s else "",
+    }

@@ -1,0 +1,337 @@
+"""The form of a pipe's data: what is on record, what was typed instead, as the API takes it and as the page shows it again."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from compute.base.units import System
+from surveys.api.compute.physics import MOST_FURTHER_LININGS, OVAL, WAVE_MODES
+from surveys.documents.formatting import worded
+from surveys.models import PipeData, WallMeasurement
+from surveys.models.pipe import TemperatureSource
+from surveys.pages.office.sheet import Entry, OnRecord, Sheet
+from surveys.pages.pipe_form import (
+    COMPOSITION,
+    FURTHER_LABEL,
+    FURTHER_LININGS,
+    FURTHER_THICKNESS,
+    PLAIN_NUMBERS,
+    Offer,
+    as_typed,
+    entries_by,
+    on_record,
+)
+
+# Chosen in place of a name: stated by its own figures.
+BY_FIGURES = "*"
+SPEEDS = ("longitudinal_sound_speed", "shear_sound_speed")
+FIGURES = ("sound_speed", "density", "dynamic_viscosity")
+CONDITIONS = ("temperature", "temperature_source", "pressure")
+# Of the pipe, what may be left unsaid; each is a part of a request by itself.
+OPTIONAL = ("roughness", "wave_mode", "dimensions_temperature", *OVAL)
+
+
+def _of_further_lining(row: str, number: int) -> dict[str, str]:
+    return {
+        f"{row}.material": FURTHER_LABEL.format(number=number, outer=number - 1),
+        f"{row}.thickness": FURTHER_THICKNESS.format(number=number),
+        f"{row}.material.longitudinal_sound_speed": f"Lining {number}: longitudinal sound speed",
+        f"{row}.material.shear_sound_speed": f"Lining {number}: shear sound speed, if it has one",
+    }
+
+
+LABELS = {
+    "valid_from": "Holds from (may stay empty)",
+    "changed_on": "Changed on",
+    "pipe.outer_diameter": "Outer diameter",
+    "pipe.wall_thickness": "Wall thickness",
+    "wall_measurement": "WallMeasurement this wall comes from",
+    "pipe.material": "Material",
+    "pipe.material.longitudinal_sound_speed": "Material: longitudinal sound speed",
+    "pipe.material.shear_sound_speed": "Material: shear sound speed, if it has one",
+    "pipe.lining": "Lining",
+    "pipe.lining.thickness": "Thickness of the lining",
+    "pipe.lining.material.longitudinal_sound_speed": "Lining: longitudinal sound speed",
+    "pipe.lining.material.shear_sound_speed": "Lining: shear sound speed, if it has one",
+    **{
+        name: label
+        for number, row in enumerate(FURTHER_LININGS, start=2)
+        for name, label in _of_further_lining(row, number).items()
+    },
+    "pipe.roughness": "Roughness inside",
+    "pipe.wave_mode": "Wave in the wall",
+    "pipe.dimensions_temperature": "Temperature the dimensions were taken at",
+    "pipe.largest_outer_diameter": "Largest outer diameter, if oval",
+    "pipe.smallest_outer_diameter": "Smallest outer diameter, if oval",
+    "medium.name": "Medium",
+    **{f"medium.{part}": label for part, label in COMPOSITION.items()},
+    "medium.sound_speed": "Sound speed of the medium",
+    "medium.density": "Density",
+    "medium.dynamic_viscosity": "Dynamic viscosity",
+    "medium.temperature": "Temperature",
+    "medium.temperature_source": "Temperature known by",
+    "medium.pressure": "Pressure, absolute",
+    "reason": "Reason, as the client reads it",
+}
+# What holds where nothing is stated.
+UNSAID = {
+    "valid_from": "for as long as the pipe has been there",
+    "wall_measurement": "none",
+    "pipe.lining": "none",
+    **{f"{row}.material": "none" for row in FURTHER_LININGS},
+    "pipe.roughness": "not stated: that of the new material is assumed",
+    "pipe.wave_mode": "as the material calls for",
+    "pipe.dimensions_temperature": "not stated: taken as they are",
+    "medium.pressure": "not stated: atmospheric, or what keeps it liquid, is assumed",
+}
+
+
+class PipeSheet(Sheet):
+    """A version of pipe data with what was typed of it so far."""
+
+    labels = LABELS
+    unsaid = UNSAID
+    plain_numbers = PLAIN_NUMBERS
+    kinds = ("correction", "modification")
+
+    def __init__(
+        self,
+        base: PipeData,
+        units: System,
+        typed: Mapping[str, str],
+        offers: Mapping[str, Sequence[Offer]],
+        wall_measurements: Iterable[WallMeasurement],
+    ) -> None:
+        super().__init__(_beginning(base, units), typed)
+        self.base, self.units = base, units
+        self.altered = self.kind == "modification"
+        self._offers = offers
+        self._wall_measurements = tuple(
+            (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {worded(one.mean_m, 'length', units, 2)}")
+            for one in wall_measurements
+        )
+        asked = self._typed.get("pipe.further_linings.rows", "")
+        shown = int(asked[:2]) if asked.isascii() and asked.isdigit() else 0
+        self.further = min(max(len(base.further_linings), shown), MOST_FURTHER_LININGS)
+
+    @property
+    def takes_another_lining(self) -> bool:
+        """Whether there may be one more lining."""
+        return self.further < MOST_FURTHER_LININGS
+
+    def add_lining(self) -> None:
+        """One more row, for a lining inside the others."""
+        self.further = min(self.further + 1, MOST_FURTHER_LININGS)
+
+    def stated(self) -> dict[str, Any]:
+        """As the API takes it: what differs from the record, the medium as a whole."""
+        is_now, was = self._document(self._text), self._document(self._was)
+        pipe = {part: value for part, value in is_now["pipe"].items() if value != was["pipe"][part]}
+        if pipe.keys() & set(OVAL):
+            pipe |= {part: is_now["pipe"][part] for part in OVAL}
+        asked: dict[str, Any] = {
+            "reason": self._text("reason"),
+            "pipe": pipe,
+            "wall_measurement": self._wall_measurement() or None,
+        }
+        if is_now["medium"] != was["medium"]:
+            asked["medium"] = is_now["medium"]
+        if self.altered:
+            return asked | ({"valid_from": day} if (day := self._text("changed_on")) else {})
+        return asked | {"corrects": str(self.base.pk), "valid_from": self._text("valid_from") or None}
+
+    @property
+    def deed(self) -> str:
+        """What the button says that does it."""
+        return "Record the modification" if self.altered else "Correct it"
+
+    @property
+    def nothing_changed(self) -> bool:
+        """Whether it all stands as on record; a day alone is no modification."""
+        return not [one for one in self.changes if one.name != "changed_on"]
+
+    @property
+    def entries(self) -> list[Entry]:
+        """Every field in the order of the page, but for the reason."""
+        return [*self.since, *self.pipe, *self.more_of_pipe, *self.medium]
+
+    @property
+    def since(self) -> list[Entry]:
+        """The day it is true from: of a correction that of the version, of a modification the day of it."""
+        return [
+            self._entry("valid_from", type="date", when="kind correction"),
+            self._entry("changed_on", type="date", when="kind modification"),
+        ]
+
+    @property
+    def pipe(self) -> list[Entry]:
+        """Fields of the pipe down to its innermost lining, each after the choice it belongs to."""
+        names = [
+            "pipe.outer_diameter",
+            "pipe.wall_thickness",
+            *(["wall_measurement"] if self._wall_measurements else []),
+        ]
+        return [
+            *(self._entry(name) for name in names),
+            self._entry("pipe.material"),
+            *self._speeds("pipe.material", "pipe.material"),
+            self._entry("pipe.lining"),
+            self._entry("pipe.lining.thickness", when="pipe.lining"),
+            *self._speeds("pipe.lining", "pipe.lining.material"),
+            *(entry for row in FURTHER_LININGS[: self.further] for entry in self._further_lining(row)),
+        ]
+
+    @property
+    def more_of_pipe(self) -> list[Entry]:
+        """Fields of the pipe that may be left unsaid."""
+        return [self._entry(f"pipe.{part}") for part in OPTIONAL]
+
+    @property
+    def medium(self) -> list[Entry]:
+        """Fields of the medium, those of its composition after it."""
+        made_of = entries_by(self._offers["media"])
+        return [
+            self._entry("medium.name"),
+            *(self._entry(f"medium.{part}", when=when) for part, when in made_of.items()),
+            *(self._entry(f"medium.{part}", when=f"medium.name {BY_FIGURES}") for part in FIGURES),
+            *(self._entry(f"medium.{part}") for part in CONDITIONS),
+        ]
+
+    def _wall_measurement(self) -> str:
+        """A wall written by hand is not the gauged one: the wall measurement on record goes unless another is chosen."""
+        chosen = self._text("wall_measurement")
+        by_hand = self._text("pipe.wall_thickness") != self._was("pipe.wall_thickness")
+        return "" if by_hand and chosen == self._was("wall_measurement") else chosen
+
+    def _speeds(self, chosen: str, path: str) -> list[Entry]:
+        return [self._entry(f"{path}.{speed}", when=f"{chosen} {BY_FIGURES}") for speed in SPEEDS]
+
+    def _further_lining(self, row: str) -> list[Entry]:
+        chosen = f"{row}.material"
+        return [
+            self._entry(chosen),
+            self._entry(f"{row}.thickness", when=chosen),
+            *self._speeds(chosen, chosen),
+        ]
+
+    def _of_medium(self, text: Callable[[str], str]) -> tuple[str, ...]:
+        """What a medium has beside name and conditions: its own figures, or what it is made of."""
+        name = text("medium.name")
+        if name == BY_FIGURES:
+            return FIGURES
+        return tuple(one.needs for one in self._offers["media"] if one.name == name and one.needs)
+
+    def _document(self, text: Callable[[str], str]) -> dict[str, Any]:
+        """Pipe and medium as the API takes them, by what a field holds."""
+        value = self._value_by(text)
+        pipe: dict[str, Any] = {
+            "outer_diameter": value("pipe.outer_diameter"),
+            "wall_thickness": value("pipe.wall_thickness"),
+            "material": _material(text("pipe.material"), "pipe.material", value),
+            "lining": None,
+            **{part: value(f"pipe.{part}") or None for part in OPTIONAL},
+        }
+        if lining := text("pipe.lining"):
+            material = _material(lining, "pipe.lining.material", value)
+            pipe["lining"] = {"material": material, "thickness": value("pipe.lining.thickness")}
+        pipe["further_linings"] = [
+            {
+                "material": _material(text(f"{row}.material"), f"{row}.material", value),
+                "thickness": value(f"{row}.thickness"),
+            }
+            for row in self._rows_stated(text)
+        ]
+        name = text("medium.name")
+        medium: dict[str, Any] = {} if name == BY_FIGURES else {"name": name}
+        for part in (*self._of_medium(text), *CONDITIONS):
+            if stated := value(f"medium.{part}"):
+                medium[part] = stated
+        return {"pipe": pipe, "medium": medium}
+
+    def _rows_stated(self, text: Callable[[str], str]) -> list[str]:
+        """Rows that hold a further lining; one whose material is none is no lining any more."""
+        return [row for row in FURTHER_LININGS[: self.further] if text(f"{row}.material")]
+
+    def _value_by(self, text: Callable[[str], str]) -> Callable[[str], Any]:
+        def value(name: str) -> Any:
+            shown = text(name)
+            kept = self._as_it_was(name, shown)
+            if kept is not None:
+                return kept
+            return _number(shown) if name in PLAIN_NUMBERS else shown
+
+        return value
+
+    def _at(self, field: str) -> str:
+        if field == "valid_from" and self.altered:
+            return "changed_on"
+        if found := re.match(r"pipe\.further_linings\.(\d+)(.*)", field):
+            # Rows left empty were not sent.
+            rows = self._rows_stated(self._text)
+            place = int(found[1])
+            field = (rows[place] if place < len(rows) else "") + found[2]
+        known = {"pipe.lining.material": "pipe.lining", "medium": "medium.name"}
+        return super()._at(known.get(field, field))
+
+    def _value(self, name: str) -> str:
+        return self._wall_measurement() if name == "wall_measurement" else self._text(name)
+
+    def _known(self, name: str) -> str:
+        """How what is on record was known, where that was said."""
+        if name == "pipe.wall_thickness" and (wall_measurement := self.base.wall_measurement):
+            mean = worded(wall_measurement.mean_m, "length", self.units, 2)
+            return f", gauged {wall_measurement.taken_at:%Y-%m-%d} (mean {mean})"
+        if name == "medium.temperature" and self._was(name):
+            return f", {self.base.get_medium_temperature_source_display() or 'how it was known is not said'}"
+        return ""
+
+    def _options(self, name: str) -> tuple[tuple[str, str], ...]:
+        by_speeds = (BY_FIGURES, "by its sound speeds")
+        if name == "pipe.material":
+            return (*self._offered("pipes", name), by_speeds)
+        if name == "pipe.lining" or name.removesuffix(".material") in FURTHER_LININGS:
+            return (("", "none"), *self._offered("linings", name), by_speeds)
+        if name == "medium.name":
+            return (*self._offered("media", name), (BY_FIGURES, "by its figures"))
+        if name == "pipe.wave_mode":
+            return (("", UNSAID[name]), *((mode, mode) for mode in WAVE_MODES))
+        if name == "medium.temperature_source":
+            return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureSource))
+        return (("", "none"), *self._wall_measurements) if name == "wall_measurement" else ()
+
+    def _offered(self, what: str, name: str) -> list[tuple[str, str]]:
+        """The choices, with what is on record even if it is not among them."""
+        offered = [(one.name, one.title) for one in self._offers[what]]
+        was = self._was(name)
+        unlisted = was not in ("", BY_FIGURES, *(one for one, _ in offered))
+        return [(was, was), *offered] if unlisted else offered
+
+
+def _beginning(base: PipeData, units: System) -> OnRecord:
+    """What the fields hold before anything is typed."""
+    values = on_record(base)
+    start = as_typed(values, base.as_entered, units)
+    start["pipe.material"] = base.material or BY_FIGURES
+    start["pipe.lining"] = (base.lining_material or BY_FIGURES) if base.lining_thickness_m else ""
+    for row, lining in zip(FURTHER_LININGS, base.further_linings, strict=False):
+        start[f"{row}.material"] = lining["material"]["name"] or BY_FIGURES
+    start["medium.name"] = base.medium or BY_FIGURES
+    start["valid_from"] = base.valid_from.isoformat() if base.valid_from else ""
+    start["wall_measurement"] = str(base.wall_measurement_id or "")
+    return OnRecord(start, values, base.as_entered)
+
+
+def _material(chosen: str, path: str, value: Callable[[str], Any]) -> Any:
+    if chosen != BY_FIGURES:
+        return chosen
+    return {speed: stated for speed in SPEEDS if (stated := value(f"{path}.{speed}"))}
+
+
+def _number(text: str) -> Any:
+    """What was typed as the number it is; text that is none stays, to be refused at its field."""
+    try:
+        return float(text)
+    except ValueError:
+        return text

@@ -1,0 +1,100 @@
+"""Pipe data corrected: what that would change is seen before it is done."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any, cast
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from surveys.api.pipes.pipes import AlterationIn, CorrectionIn, changed_statement
+from surveys.core.errors import ServiceError
+from surveys.core.messages import error_text
+from surveys.models import Pipe, PipeData, Recomputation, User
+from surveys.pages.frame import page
+from surveys.pages.office.access import for_the_office
+from surveys.pages.office.changing import change_answered, units_begun
+from surveys.pages.office.correction_form import PipeSheet
+from surveys.pages.pipe_form import choices
+from surveys.pipes.selectors import pipe_data_at
+from surveys.services.pipes.pipes import pipe_alter, pipe_correct, version_to_correct
+
+MOST_GAUGINGS = 50
+FORM = "office/correction.html"
+
+
+@for_the_office
+@require_http_methods(["GET", "POST"])
+def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The form; "show" tells what would change and keeps nothing, "commit" does it."""
+    pipe = get_object_or_404(Pipe.objects.visible_to(request.user).select_related("site__client"), pk=pk)
+    versions = _in_force(pipe)
+    try:
+        base = _version(request, pipe)
+    except ServiceError as error:
+        told = {"pipe": pipe, "detail": error_text(error)}
+        return page(request, "office/nothing_to_correct.html", told, error.status)
+    sheet = _sheet(request, pipe, base)
+    around = {"pipe": pipe, "versions": versions, "sheet": sheet}
+    if request.method != "POST":
+        return page(request, FORM, around)
+    if request.POST.get("do") == "more-linings":
+        sheet.add_lining()
+        answer = page(request, FORM, around)
+        # One stays where one is.
+        answer["HX-Reswap"] = "outerHTML show:none"
+        return answer
+    return change_answered(request, sheet, lambda: _changed(request, pipe, sheet), FORM, around)
+
+
+def _in_force(pipe: Pipe) -> list[PipeData]:
+    """Versions that no other corrects, the one true from latest first."""
+    rows = pipe.data.filter(corrected_by__isnull=True).select_related("recorded_by")
+    return sorted(rows, key=lambda one: (one.valid_from or date.min, one.recorded_at), reverse=True)
+
+
+def _version(request: HttpRequest, pipe: Pipe) -> PipeData:
+    """The version the form is about: the one it names, else the one in force. Raises Conflict where there is none."""
+    named = request.POST.get("corrects") or request.GET.get("version")
+    if not named:
+        return version_to_correct(pipe, timezone.localdate(timezone=pipe.site.zone))
+    try:
+        return pipe.data.get(pk=named)
+    except (PipeData.DoesNotExist, ValidationError):
+        raise Http404 from None
+
+
+def _sheet(request: HttpRequest, pipe: Pipe, base: PipeData) -> PipeSheet:
+    wall_measurements = pipe.wall_measurements.all()[:MOST_GAUGINGS]
+    offers = choices(cast(User, request.user))
+    return PipeSheet(base, units_begun(request), request.POST.dict(), offers, wall_measurements)
+
+
+def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputation:
+    """Correct or alter by the form as the API would by a request."""
+    kind = AlterationIn if sheet.altered else CorrectionIn
+    asked = kind(data=sheet.stated(), context={"request": request})
+    asked.is_valid(raise_exception=True)
+    given, by, now = dict(asked.validated_data), cast(User, request.user), timezone.now()
+    common: dict[str, Any] = {
+        "pipe": pipe,
+        "reason": given["reason"],
+        "valid_from": given["valid_from"],
+        "wall_measurement": given["wall_measurement"],
+        "by": by,
+        "now": now,
+    }
+    before = (pipe_data_at(pipe, given["valid_from"]) if sheet.altered else None) or sheet.base
+    statement = changed_statement(before, given)
+    common["statement"] = replace(
+        statement, as_entered=sheet.typed_of(statement.as_entered, before.as_entered)
+    )
+    if sheet.altered:
+        return pipe_alter(**common)[1]
+    return pipe_correct(corrects=sheet.base, **common)[1]

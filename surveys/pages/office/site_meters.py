@@ -1,0 +1,81 @@
+"""What the site's own meter said, written down beside a survey by those who were there or dispatched them."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from surveys.api.problems import problem_of
+from surveys.api.surveys.site_meters import SiteMeterReadingIn, site_meter_statement
+from surveys.models import Role, SiteMeterReading, Survey, User
+from surveys.pages.frame import OFFICE, framed_for, page, units_of
+from surveys.services.surveys.site_meters import site_meter_record
+
+ENTRIES = ("meter", "reading_type", "volume_flow", "uncertainty", "note", "reason")
+
+
+@framed_for(OFFICE | {Role.TECHNICIAN})
+@require_http_methods(["GET", "POST"])
+def site_meter(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The form; what was entered stays in it until it is taken."""
+    rows = Survey.objects.visible_to(request.user).select_related("measuring_point__pipe__site")
+    survey = get_object_or_404(rows, pk=pk)
+    entered = {name: request.POST.get(name, "") for name in ENTRIES}
+    problem: dict[str, Any] | None = None
+    if request.method == "POST":
+        try:
+            _state(request, survey, entered)
+        except Exception as error:
+            problem = problem_of(error, units_of(request))
+            if problem is None:
+                raise
+        else:
+            return redirect("portal-survey", pk=survey.pk)
+    context = {
+        "survey": survey,
+        "zone": survey.measuring_point.pipe.site.zone,
+        "entered": entered,
+        "again": survey.site_meter_readings.exists(),
+        "choices": SiteMeterReading.ReadingType.choices,
+        "wrong": _wrong(problem),
+    }
+    return page(request, "office/site_meter.html", context, problem["status"] if problem else 200)
+
+
+def _state(request: HttpRequest, survey: Survey, entered: dict[str, str]) -> None:
+    """State it by the form as the API would by a request."""
+    given: dict[str, Any] = {name: text for name, text in entered.items() if text.strip()}
+    given |= _uncertainty(given.pop("uncertainty", ""))
+    asked = SiteMeterReadingIn(data=given, context={"request": request})
+    asked.is_valid(raise_exception=True)
+    site_meter_record(
+        survey=survey,
+        statement=site_meter_statement(asked.validated_data),
+        reason=asked.validated_data["reason"],
+        by=cast(User, request.user),
+        now=timezone.now(),
+    )
+
+
+def _uncertainty(text: str) -> dict[str, Any]:
+    """An uncertainty as people write it: a flow with its unit, or a part of the flow in per cent."""
+    number, sign, rest = text.strip().partition("%")
+    if not sign or rest:
+        return {"expanded_uncertainty": text} if text else {}
+    try:
+        return {"relative_expanded_uncertainty": float(number) / 100}
+    except ValueError:
+        return {"expanded_uncertainty": text}
+
+
+def _wrong(problem: dict[str, Any] | None) -> dict[str, str]:
+    """What was wrong, by the entry it is about."""
+    errors = problem["errors"] if problem else []
+    told = {error["field"]: error["detail"] for error in errors}
+    uncertain = [told.pop(name) for name in list(told) if name.endswith("expanded_uncertainty")]
+    return told | ({"uncertainty": " ".join(uncertain)} if uncertain else {})

@@ -1,0 +1,118 @@
+"""The data of a transducer pair corrected, or recorded anew where the pair is another from now on; what it was stays in sight."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, cast
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from compute.base.units import System
+from surveys.api.compute.physics import transducer_entry
+from surveys.api.fields import texts
+from surveys.api.fleet.instrument_forms import TransducerDataIn
+from surveys.calibration.capabilities import types_of
+from surveys.models import Instrument, Recomputation, TransducerData, User
+from surveys.models.instrument import Kind
+from surveys.pages.frame import FLEET, page, units_of
+from surveys.pages.office.access import for_those_who_correct
+from surveys.pages.office.changing import change_answered, units_begun
+from surveys.pages.office.transducer_form import LABELS, TransducerSheet, figures_of
+from surveys.pages.pipe_form import as_typed
+from surveys.pipes.selectors import transducer_data_latest
+from surveys.results.inputs_in_force import transducer_data_in_force
+from surveys.services.fleet.instruments import transducer_data_correct, transducer_data_record
+
+FORM = "office/transducers.html"
+
+
+@for_those_who_correct
+@require_http_methods(["GET", "POST"])
+def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The form; "show" tells what would change and keeps nothing, "commit" does it."""
+    pairs = Instrument.objects.visible_to(request.user).filter(kind=Kind.TRANSDUCER_PAIR)
+    pair = get_object_or_404(pairs.filter(transducer_data__isnull=False).distinct(), pk=pk)
+    rows = pair.transducer_data.select_related("recorded_by").prefetch_related("recomputations")
+    versions = list(rows.order_by("recorded_at", "id"))
+    base = _version(request, pair, versions)
+    sheet = TransducerSheet(base, units_begun(request), request.POST.dict())
+    around = {
+        "pair": pair,
+        "sheet": sheet,
+        "type": types_of([pair]).get((pair.kind, pair.type_name)),
+        "in_use": transducer_data_latest(versions)[pair.pk],
+        "in_its_place": transducer_data_in_force(base),
+        "looks_after_fleet": cast(User, request.user).role in FLEET,
+        "history": _history(versions, units_of(request)),
+    }
+    if request.method != "POST":
+        return page(request, FORM, around)
+    return change_answered(request, sheet, lambda: _changed(request, pair, sheet), FORM, around)
+
+
+def _version(request: HttpRequest, pair: Instrument, versions: Sequence[TransducerData]) -> TransducerData:
+    """The version the form is about: the one it names, else the one that set-ups are worked out by."""
+    named = request.POST.get("corrects") or request.GET.get("version")
+    if not named:
+        return transducer_data_latest(versions)[pair.pk]
+    found = next((one for one in versions if str(one.pk) == named), None)
+    if found is None:
+        raise Http404
+    return found
+
+
+def _changed(request: HttpRequest, pair: Instrument, sheet: TransducerSheet) -> Recomputation | None:
+    """Correct or record by the form as the API would by a request."""
+    asked = TransducerDataIn(data=sheet.stated(), context={"request": request})
+    asked.is_valid(raise_exception=True)
+    given = dict(asked.validated_data)
+    stated = {
+        "entry": transducer_entry(given),
+        "reason": given["reason"],
+        "as_entered": sheet.typed_of(texts(given), sheet.base.as_entered),
+        "by": cast(User, request.user),
+        "now": timezone.now(),
+    }
+    if sheet.corrects:
+        return transducer_data_correct(corrects=sheet.base, **stated)[1]
+    transducer_data_record(instrument=pair, **stated)
+    return None
+
+
+def _history(versions: Sequence[TransducerData], units: System) -> list[dict[str, Any]]:
+    """Every version with what it says otherwise than the one before it, or the one it corrects; the latest first."""
+    known = {one.pk: one for one in versions}
+    corrected = {one.corrects_id for one in versions}
+    rows = []
+    before: TransducerData | None = None
+    for one in versions:
+        base = known[one.corrects_id] if one.corrects_id else before
+        rows.append(
+            {
+                "of": one,
+                "corrects": base if one.corrects_id else None,
+                "was_wrong": one.pk in corrected,
+                "runs": one.recomputations.all(),
+                "differences": _differences(base, one, units) if base else [],
+            }
+        )
+        if one.corrects_id is None:
+            before = one
+    return rows[::-1]
+
+
+def _differences(before: TransducerData, after: TransducerData, units: System) -> list[tuple[str, str, str]]:
+    """Label, figure before and after, of each that differs."""
+    figures = [figures_of(one) for one in (before, after)]
+    was, is_now = (
+        as_typed(values, one.as_entered, units) for values, one in zip(figures, (before, after), strict=True)
+    )
+    return [
+        (label, was.get(name, "not stated"), is_now.get(name, "not stated"))
+        for name, label in LABELS.items()
+        if figures[0].get(name) != figures[1].get(name)
+    ]

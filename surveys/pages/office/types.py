@@ -1,0 +1,78 @@
+"""What instruments of a type can do, corrected: no result rests on it, so nothing is recomputed; kits are chosen by it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, cast
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_http_methods
+
+from compute.base.units import System
+from surveys.api.fleet.instrument_types import FIGURES, InstrumentTypeChangeIn, type_changes
+from surveys.documents.formatting import worded
+from surveys.models import AuditEntry, Instrument, InstrumentType, User
+from surveys.pages.frame import FLEET, page, units_of
+from surveys.pages.office.access import for_those_who_correct
+from surveys.pages.office.changing import change_answered, units_begun
+from surveys.pages.office.type_form import LABELS, TypeSheet
+from surveys.services.records import record_change
+
+FORM = "office/type.html"
+MOST_SHOWN = 50
+
+
+@for_those_who_correct
+@require_http_methods(["GET", "POST"])
+def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The form; "show" tells what would change and keeps nothing, "commit" does it."""
+    base = get_object_or_404(InstrumentType.objects.visible_to(request.user), pk=pk)
+    sheet = TypeSheet(base, units_begun(request), request.POST.dict())
+    of_it = Instrument.objects.visible_to(request.user).filter(kind=base.kind, type_name=base.name)
+    # Who did what is read by the office.
+    entries = AuditEntry.objects.visible_to(request.user).filter(record=base.pk)[:MOST_SHOWN]
+    around = {
+        "type": base,
+        "looks_after_fleet": cast(User, request.user).role in FLEET,
+        "sheet": sheet,
+        "instruments": of_it.order_by("serial"),
+        "history": [_told(one, units_of(request)) for one in entries],
+    }
+    if request.method != "POST":
+        return page(request, FORM, around)
+    return change_answered(request, sheet, lambda: _changed(request, sheet), FORM, around)
+
+
+def _changed(request: HttpRequest, sheet: TypeSheet) -> None:
+    """Change it by the form as the API would by a request."""
+    asked = InstrumentTypeChangeIn(data=sheet.stated(), context={"request": request}, partial=True)
+    asked.is_valid(raise_exception=True)
+    record = InstrumentType.objects.select_for_update().get(pk=sheet.base.pk)
+    record_change(record, type_changes(record, dict(asked.validated_data)))
+
+
+def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
+    """An entry of the audit log with what each figure was and became."""
+    columns = {column: (name, kind) for name, (column, kind) in FIGURES.items()}
+    columns |= {name: (name, "") for name in LABELS if name not in FIGURES}
+
+    def figure(values: Mapping[str, Any], column: str, kind: str) -> str:
+        value = values.get(column)
+        if value in (None, ""):
+            return "not stated"
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        return worded(value, kind, units) if kind else str(value)
+
+    told = [
+        (LABELS[name], figure(entry.before, column, kind), figure(entry.after, column, kind))
+        for column, (name, kind) in columns.items()
+        if entry.before.get(column) != entry.after.get(column)
+    ]
+    # A note that is empty was none before the type was there.
+    return {
+        "of": entry,
+        "differences": [(label, was, is_now) for label, was, is_now in told if was != is_now],
+    }

@@ -1,0 +1,102 @@
+"""What a form about a pipe and its medium, or about a transducer pair, begins with, and what it offers to choose from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from compute.base.units import System, express
+from compute.library.materials import solids
+from compute.library.media import media
+from surveys.api.compute.physics import MOST_FURTHER_LININGS, pipe_data_document
+from surveys.models import PipeData
+from surveys.pipes.selectors import Viewer, custom_materials_now, custom_media_now
+
+PIPES, LININGS = ("pipe", "lining"), ("lining", "pipe")
+# What a medium may have to be told of its composition, as requests call it, with its label.
+COMPOSITION = {
+    "salinity": "Salinity",
+    "mass_fraction": "Mass fraction, from 0 to 1",
+    "api_gravity": "API gravity",
+}
+# Linings inside the first, from the outside in: as requests call them, with their labels.
+FURTHER_LININGS = [f"pipe.further_linings.{number}" for number in range(MOST_FURTHER_LININGS)]
+FURTHER_LABEL = "Lining {number}, inside lining {outer}"
+FURTHER_THICKNESS = "Thickness of lining {number}"
+# What is asked for as a number without a unit, and what to write there.
+PLAIN_NUMBERS = {
+    "medium.mass_fraction": "Write a plain number from 0 to 1: 0.3 is thirty per cent.",
+    "medium.api_gravity": "Write a plain number, such as 32.5.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A material or medium to choose; `needs` is what a medium has to be told of its composition, if anything."""
+
+    name: str
+    title: str
+    needs: str = ""
+
+
+def choices(user: Viewer) -> dict[str, list[Offer]]:
+    """Materials and media to choose from, the library's and the office's own; what is most used for it first."""
+    custom_materials = [Offer(one.material.name, one.material.title) for one in custom_materials_now(user)]
+    custom_media = [Offer(one.medium.name, one.medium.title) for one in custom_media_now(user)]
+    library = [
+        Offer(one.name, one.title, next((need for need in one.needs if need in COMPOSITION), ""))
+        for one in media()
+    ]
+    return {
+        "pipes": _materials(PIPES) + custom_materials,
+        "linings": _materials(LININGS) + custom_materials,
+        "media": library + custom_media,
+    }
+
+
+def entries_by(offers: Iterable[Offer]) -> dict[str, str]:
+    """Part of a composition -> the media that need it, as `data-when` of a page has them."""
+    listed = list(offers)
+    return {
+        part: " ".join(["medium.name", *(one.name for one in listed if one.needs == part)])
+        for part in COMPOSITION
+    }
+
+
+def on_record(data: PipeData) -> dict[str, Any]:
+    """Path of a request -> what a version of pipe data says there: a quantity as stored, a name or a number."""
+    return {path: value for path, value in _leaves(pipe_data_document(data)) if value is not None}
+
+
+def starting_texts(data: PipeData, units: System) -> dict[str, str]:
+    """Path of a request -> what its field begins with: as it was typed, else the figure in the reader's units."""
+    return as_typed(on_record(data), data.as_entered, units)
+
+
+def as_typed(values: Mapping[str, Any], as_entered: Mapping[str, str], units: System) -> dict[str, str]:
+    """Of values as stored the text of each: as it was typed, else the figure in the reader's units."""
+    return {path: as_entered.get(path, "") or _text(value, units) for path, value in values.items()}
+
+
+def _materials(uses: tuple[str, ...]) -> list[Offer]:
+    return [Offer(one.name, one.title) for use in uses for one in solids() if one.use == use]
+
+
+def _leaves(document: Mapping[str, Any], path: str = "") -> Iterator[tuple[str, Any]]:
+    for name, value in document.items():
+        here = f"{path}{name}"
+        if isinstance(value, Mapping) and value.keys() != {"si", "kind"}:
+            yield from _leaves(value, f"{here}.")
+        elif isinstance(value, list):
+            for number, one in enumerate(value):
+                yield from _leaves(one, f"{here}.{number}.")
+        else:
+            yield here, value
+
+
+def _text(value: Any, units: System) -> str:
+    if not isinstance(value, Mapping):
+        return f"{value:.6g}" if isinstance(value, float) else str(value)
+    shown = express(value["si"], value["kind"], units)
+    return f"{shown['value']:.6g} {shown['unit']}"

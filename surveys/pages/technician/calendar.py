@@ -1,0 +1,43 @@
+"""A technician's own jobs in a calendar program: addresses made and taken back here."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from surveys.api.fleet.due_list import CalendarFeedIn
+from surveys.models import CalendarFeed, User
+from surveys.models.calibration import FeedSubject
+from surveys.pages.frame import page
+from surveys.pages.technician.access import for_the_field
+from surveys.services.people.calendar_feeds import calendar_feed_make, calendar_feed_revoke
+
+
+@for_the_field
+@require_http_methods(["GET", "POST"])
+def calendar(request: HttpRequest) -> HttpResponse:
+    """Addresses there are; a new one is shown this once, since only its digest is kept."""
+    user, now = cast(User, request.user), timezone.now()
+    feeds = CalendarFeed.objects.filter(owner=user, subject=FeedSubject.JOBS, revoked_at__isnull=True)
+    address = wrong = ""
+    if request.method == "POST" and (revoked := request.POST.get("revoke")):
+        try:
+            calendar_feed_revoke(feed=feeds.get(pk=revoked), now=now)
+        except (CalendarFeed.DoesNotExist, ValidationError):
+            raise Http404 from None
+    elif request.method == "POST":
+        asked = CalendarFeedIn(
+            data={"label": request.POST.get("label", ""), "subject": FeedSubject.JOBS.value}
+        )
+        if asked.is_valid():
+            _, token = calendar_feed_make(owner=user, now=now, **asked.validated_data)
+            address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
+        wrong = " ".join(asked.errors.get("label", []))
+    told = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
+    answer = page(request, "technician/calendar.html", told, 400 if wrong else 200)
+    answer["Cache-Control"] = "no-store"
+    return answer

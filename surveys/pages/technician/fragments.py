@@ -1,0 +1,106 @@
+"""Parts of the pages that are worked out while somebody types; nothing is kept here."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
+
+from compute.measuring.wall import wall_findings
+from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, checked, si_of
+from surveys.api.problems import problem_of
+from surveys.api.throttles import limits_of, wait_for
+from surveys.core.stored_quantities import findings_json
+from surveys.documents.formatting import findings_worded, worded
+from surveys.models import Instrument
+from surveys.pages.frame import units_of
+from surveys.pages.pipe_form import PLAIN_NUMBERS
+from surveys.pages.technician.access import for_the_field, visible_point
+from surveys.pages.technician.worksheet import WorksheetIn, sheet_shown, sheet_worked_out
+from surveys.services.pipes.pipes import gauged_wall
+
+# What `wall measurements/` of the API takes at the least.
+FEWEST_READINGS = 2
+
+
+class WallIn(StrictSerializer):
+    """Readings so far, as `wall measurements/` of the API takes them."""
+
+    gauge = VisibleRecord(Instrument)
+    gauge_velocity_setting = QuantityIn("speed", required=False)
+    readings = serializers.ListField(child=QuantityIn("length"), max_length=200)
+
+
+@for_the_field
+@require_POST
+def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Where to mount, by the sheet as it is filled in now."""
+    point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
+
+    def worked_out() -> dict[str, Any]:
+        sheet = sheet_worked_out(point, _checked(WorksheetIn, request), now)
+        return {"shown": sheet_shown(sheet, units)}
+
+    return _fragment(request, "technician/answer.html", worked_out)
+
+
+@for_the_field
+@require_POST
+def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """What the readings of a wall come to so far."""
+    point, units = visible_point(request, pk), units_of(request)
+
+    def worked_out() -> dict[str, Any]:
+        asked = _checked(WallIn, request)
+        readings = [one.si for one in asked["readings"]]
+        if len(readings) < FEWEST_READINGS:
+            return {"count": len(readings), "fewest": FEWEST_READINGS}
+        wall = gauged_wall(point.pipe, asked["gauge"], readings, si_of(asked.get("gauge_velocity_setting")))
+        figures = [
+            ("Mean", wall.mean),
+            ("Spread (standard deviation)", wall.standard_deviation),
+            ("Standard uncertainty of the mean", wall.standard_uncertainty),
+            ("Thinnest", wall.minimum),
+            ("Thickest", wall.maximum),
+        ]
+        return {
+            "count": len(readings),
+            "figures": [(name, worded(value, "length", units, 2)) for name, value in figures],
+            "findings": findings_worded(findings_json(wall_findings(wall)), units),
+        }
+
+    return _fragment(request, "technician/wall_answer.html", worked_out)
+
+
+def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
+    try:
+        sheet = json.loads(request.POST.get("sheet", ""))
+    except ValueError:
+        raise ValidationError({"sheet": "The sheet came in pieces; load the page again."}) from None
+    return checked(serializer_class, sheet, {"request": request})
+
+
+def _fragment(request: HttpRequest, template: str, worked_out: Callable[[], dict[str, Any]]) -> HttpResponse:
+    """The fragment, or what is wrong with the entries, by field as the API tells it; limited as the API's computations are."""
+    seconds = wait_for(limits_of("compute", request), request)
+    if seconds is not None:
+        return HttpResponse(status=429, headers={"Retry-After": str(math.ceil(seconds))})
+    try:
+        return render(request, template, worked_out())
+    except Exception as error:
+        document = problem_of(error, units_of(request))
+        if document is None:
+            raise
+        for one in document["errors"]:
+            if one["code"] == "number-invalid":
+                one["detail"] = PLAIN_NUMBERS.get(one["field"], one["detail"])
+        return render(request, "technician/wrong.html", {"problem": document}, status=document["status"])

@@ -1,0 +1,76 @@
+"""What a log came to, for the technician who is still at the pipe: the figure, what speaks against it, what to do next."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any, cast
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from compute.base.marks import plain
+from compute.base.units import System
+from surveys.documents.formatting import findings_worded, flow_with_uncertainty, moment, worded
+from surveys.documents.paths_mean import mean_told
+from surveys.models import Combination, MeasuringPoint, Result, Survey, User
+from surveys.pages.frame import units_of
+from surveys.pages.technician.access import for_the_field
+from surveys.pipes.selectors import paths_result
+
+# A survey recorded so long ago is not what somebody at the pipe is about.
+STILL_THERE = timedelta(hours=24)
+
+
+@for_the_field
+@require_safe
+def result(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The part of the page, asked for once the log is taken in."""
+    survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=pk)
+    return render(request, "technician/result.html", {"told": result_told(survey, units_of(request))})
+
+
+def latest_told(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any] | None:
+    """What the latest log of the technician at a point came to, if they may still be there."""
+    since = timezone.now() - STILL_THERE
+    rows = point.surveys.filter(
+        technician=cast(User, request.user), log__isnull=False, recorded_at__gte=since
+    )
+    survey = rows.order_by("-recorded_at", "-id").first()
+    return result_told(survey, units_of(request)) if survey else None
+
+
+def result_told(survey: Survey, units: System) -> dict[str, Any]:
+    """A survey's current result as the page words it; `of` is None where there is none yet."""
+    found = Result.objects.filter(survey=survey, replaced_at__isnull=True).first()
+    point = survey.measuring_point
+    if found is None:
+        return {"of": None, "survey": survey, "point": point}
+    together = paths_result(survey)
+    mean = together and mean_told(together, units)
+    of_path = findings_worded(found.findings, units)
+    findings = [*(mean.findings if mean else []), *of_path]
+    return {
+        "of": found,
+        "survey": survey,
+        "started": moment(survey.started_at, point.pipe.site.zone),
+        "point": point,
+        "mean": mean,
+        "mean_missing": None if mean else _mean_missing(survey, units),
+        "flow": flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units),
+        "measured": worded(found.measured_sound_speed_m_s, "speed", units, 1),
+        "expected": worded(found.expected_sound_speed_m_s, "speed", units, 1),
+        "grave": [one for grade in ("error", "warning") for one in findings if one["severity"] == grade],
+        "misfit": any(one["code"] == "sound-speed-inconsistent" for one in findings),
+        "possible_causes": [one for one in findings if one["code"] == "suspect-entry"],
+        "notes": [one for one in findings if one["severity"] == "info" and one["code"] != "suspect-entry"],
+    }
+
+
+def _mean_missing(survey: Survey, units: System) -> str | None:
+    """Of a path of several whose mean is not there: why, or empty while it is still to be worked out; None of a lone survey."""
+    first = survey.primary_survey_id or survey.pk
+    joined = Combination.objects.filter(survey=first, retired_at__isnull=True).first()
+    return plain(joined.blocked_reason, units) if joined else None

@@ -1,0 +1,152 @@
+"""The technician's pages. They read what their user may see; what is entered goes to the API by the queue of the page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, cast
+from uuid import UUID
+
+from django.contrib.staticfiles import finders
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from surveys.calibration.due_list import due_rows, office_today
+from surveys.dispatch.technician_jobs import jobs_of_day
+from surveys.documents.day_sheet import NONE_STATED, hazards_told, kit_row, kits_of
+from surveys.documents.formatting import hours, worded
+from surveys.documents.setup_sheet import CHECKLIST, DEFERS
+from surveys.models import Booking, Instrument, Job, MeasuringPoint, User
+from surveys.models.instrument import Kind, State
+from surveys.pages.frame import page, units_of
+from surveys.pages.pipe_form import COMPOSITION, choices, entries_by
+from surveys.pages.technician.access import for_the_field, visible_point
+from surveys.pages.technician.results import latest_told
+from surveys.pages.technician.worksheet import further_linings, starting_values
+from surveys.pipes.selectors import pipe_data_at
+
+DEFERS_HERE = DEFERS.replace("This sheet", "This page")
+CLOCK = ("12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30")
+
+
+@for_the_field
+@require_safe
+def today(request: HttpRequest) -> HttpResponse:
+    """The jobs of the day, in the order they begin."""
+    user, now = cast(User, request.user), timezone.now()
+    day = office_today(now)
+    jobs = list(jobs_of_day(user, user, day).prefetch_related("measuring_points__pipe__data", "kit"))
+    kits = kits_of(jobs)
+    held = _booked(jobs)
+    due = {row.instrument.pk: row for row in due_rows([one for kit in kits.values() for one in kit], day)}
+    shown = [
+        {
+            "job": job,
+            "hours": hours(job.starts_at, job.ends_at, job.site.zone),
+            "contacts": job.site.contacts or job.site.client.contact or NONE_STATED,
+            "hazards": hazards_told(job, units_of(request)),
+            "kit": [
+                {"row": kit_row(one, due[one.pk], job), "booking": held.get((job.pk, one.pk))}
+                for one in kits[job.pk]
+            ],
+        }
+        for job in jobs
+    ]
+    context = {"day": day, "jobs": shown, "none_stated": NONE_STATED, "defers": DEFERS_HERE}
+    return page(request, "technician/today.html", context)
+
+
+@for_the_field
+@require_safe
+def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """A point's page: pipe data to confirm or correct, the pair, and where to mount it."""
+    point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
+    data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
+    if data is None:
+        return page(request, "technician/no_data.html", _of_point(request, point))
+    wall_measurement = point.pipe.wall_measurements.select_related("gauge").first()
+    start, offered = starting_values(data, units), choices(cast(User, request.user))
+    context = {
+        **_of_point(request, point),
+        "data": data,
+        "none_material": "stated by its sound speeds",
+        "none_medium": data.medium or "stated by its figures",
+        "start": start,
+        "choices": offered,
+        "further_linings": further_linings(data, units, offered["linings"]),
+        "composition": [
+            {"name": f"medium.{part}", "label": COMPOSITION[part], "value": start.get(part, ""), "when": when}
+            for part, when in entries_by(offered["media"]).items()
+        ],
+        "gauged": wall_measurement
+        and {
+            "id": wall_measurement.pk,
+            "mean": worded(wall_measurement.mean_m, "length", units, 2),
+            "at": wall_measurement.taken_at,
+        },
+        "pairs": _instruments(request, Kind.TRANSDUCER_PAIR),
+        "meters": _instruments(request, Kind.METER),
+        "traverses": range(1, 5),
+        "last": point.setups.select_related("transducer_data__instrument").first(),
+    }  # fmt: skip
+    return page(request, "technician/worksheet.html", context)
+
+
+@for_the_field
+@require_safe
+def wall(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Wall readings round the clock."""
+    point = visible_point(request, pk)
+    context = {
+        **_of_point(request, point),
+        "clock": CLOCK,
+        "gauges": _instruments(request, Kind.THICKNESS_GAUGE),
+    }
+    return page(request, "technician/wall.html", context)
+
+
+@for_the_field
+@require_safe
+def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The mounting checklist, the survey as it was made, and its log."""
+    point, units = visible_point(request, pk), units_of(request)
+    last = point.setups.first()
+    context = {
+        **_of_point(request, point),
+        "checklist": CHECKLIST,
+        "meters": _instruments(request, Kind.METER),
+        "last": last,
+        "spacing": last and worded(last.spacing_m, "length", units),
+        "told": latest_told(request, point),
+    }
+    return page(request, "technician/survey.html", context)
+
+
+@require_safe
+def worker(request: HttpRequest) -> HttpResponse:
+    """The script that keeps these pages for when there is no connection; served here, since its place is its reach."""
+    file = finders.find("surveys/pages/technician-worker.js")
+    return HttpResponse(Path(cast(str, file)).read_bytes(), content_type="text/javascript")
+
+
+def _of_point(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any]:
+    """What every page of a point shows; the job if the address names one of the user's."""
+    text = request.GET.get("job", "")
+    mine = Job.objects.visible_to(request.user).filter(measuring_points=point)
+    job = next((one for one in mine if str(one.pk) == text), None)
+    query = f"?job={job.pk}" if job else ""
+    return {"point": point, "job": job, "query": query, "defers": DEFERS_HERE}
+
+
+def _booked(jobs: Iterable[Job]) -> dict[tuple[UUID, UUID], Booking]:
+    """Job and instrument -> the booking, with what was handed over of it."""
+    rows = Booking.objects.filter(job__in=jobs, instrument__isnull=False, cancelled_at__isnull=True)
+    rows = rows.prefetch_related("events").order_by("starts_at")
+    return {(one.job_id, cast(UUID, one.instrument_id)): one for one in rows}
+
+
+def _instruments(request: HttpRequest, kind: str) -> list[Instrument]:
+    """Those of a kind that are in service, those the user holds first."""
+    rows = Instrument.objects.visible_to(request.user).filter(kind=kind, state=State.IN_SERVICE)
+    return sorted(rows, key=lambda one: (one.holder_id != request.user.pk, one.serial))

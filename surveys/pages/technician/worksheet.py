@@ -1,0 +1,218 @@
+"""The set-up worksheet: what its fields begin with, and what the sheet comes to while it is filled in."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from django.utils.safestring import mark_safe
+from rest_framework import serializers
+
+from compute.base.marks import plain
+from compute.base.units import System
+from compute.measuring.drawing import cross_section, side_view
+from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry
+from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
+from compute.results.entry_errors import Case
+from compute.results.survey import WorkedOut, work_out
+from surveys.api.compute.physics import MediumIn, TransducersField, changed_pipe_entry, medium_entry
+from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, WholeField, si_of
+from surveys.api.pipes.pipes import PipePartIn
+from surveys.core.errors import Conflict
+from surveys.core.stored_quantities import outcome_json
+from surveys.documents.formatting import findings_worded, of_document, worded
+from surveys.documents.setup_sheet import drawn_from
+from surveys.models import Instrument, MeasuringPoint, PipeData
+from surveys.models.pipe import TemperatureSource
+from surveys.pages.pipe_form import (
+    COMPOSITION,
+    FURTHER_LABEL,
+    FURTHER_LININGS,
+    FURTHER_THICKNESS,
+    Offer,
+    starting_texts,
+)
+from surveys.pipes.selectors import pipe_data_at, place_of
+
+
+class WorksheetIn(StrictSerializer):
+    """A sheet as far as it is filled in: what differs from the record of the pipe, and how to mount."""
+
+    pipe = PipePartIn(required=False, default=dict)
+    medium = MediumIn(required=False)
+    transducers = TransducersField()
+    meter = VisibleRecord(Instrument, required=False)
+    traverses = WholeField(min_value=1, max_value=16, required=False)
+    expected_velocity = QuantityIn("speed", required=False)
+    medium_temperature = QuantityIn("temperature", required=False)
+    medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
+    measured_sound_speed = QuantityIn("speed", required=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet worked out; `diagnosis` if a measured sound speed was entered."""
+
+    pipe: PipeEntry
+    transducers: TransducerEntry
+    worked_out: WorkedOut
+    diagnosis: Diagnosis | None
+
+
+def data_of_day(point: MeasuringPoint, now: datetime) -> PipeData:
+    """The pipe data in force at a point. Raises Conflict where there is none."""
+    data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
+    if data is None:
+        raise Conflict("The pipe has no data yet; the office enters it first.", code="no-pipe-data")
+    return data
+
+
+def sheet_worked_out(point: MeasuringPoint, asked: Mapping[str, Any], now: datetime) -> Sheet:
+    """What a checked sheet comes to, by the code that works out the set-up when it is saved.
+
+    Raises ComputeError where no beam passes, Conflict where the pipe has no data.
+    """
+    data = data_of_day(point, now)
+    pipe = changed_pipe_entry(data.pipe_entry(), asked["pipe"])
+    medium = _medium(data, asked)
+    pair: TransducerEntry = asked["transducers"]
+    meter: Instrument | None = asked.get("meter")
+    worked_out = work_out(
+        pipe,
+        medium,
+        pair,
+        traverses=asked.get("traverses"),
+        expected_velocity=si_of(asked.get("expected_velocity")),
+        place=place_of(point),
+        timing_resolution=meter.timing_resolution_s if meter else None,
+    )
+    measured = si_of(asked.get("measured_sound_speed"))
+    diagnosis = None
+    if measured is not None:
+        case = Case(pipe, medium, pair.transducers, worked_out.spacing.traverses, 0.0)
+        diagnosis = diagnose(case_of_sound_speed(case, measured), None)
+    return Sheet(pipe, pair, worked_out, diagnosis)
+
+
+def _medium(data: PipeData, asked: Mapping[str, Any]) -> MediumEntry:
+    entry = medium_entry(asked["medium"]) if "medium" in asked else data.medium_entry()
+    temperature = si_of(asked.get("medium_temperature"))
+    if temperature is None:
+        return entry
+    return replace(
+        entry, temperature=temperature, temperature_source=asked.get("medium_temperature_source", "")
+    )
+
+
+def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
+    """A sheet as the page shows it: figures with units, drawings, findings the gravest first."""
+    outcome = outcome_json(sheet.worked_out)
+    spacing = worded(outcome["spacing"]["si"], "length", units)
+    diameter = worded(sheet.pipe.outer_diameter, "length", units)
+    drawn = drawn_from(outcome, sheet.pipe, float(sheet.transducers.transducers.face_offset))
+    order = {"error": 0, "warning": 1, "info": 2}
+    return {
+        "spacing": spacing,
+        "traverses": outcome["traverses"],
+        "same_side": outcome["sides"] == "same",
+        "facts": _facts(outcome, units),
+        "alternatives": [
+            (one["traverses"], one["sides"], of_document(one["spacing"], units))
+            for one in outcome["alternatives"]
+        ],
+        "findings": sorted(
+            findings_worded(outcome["findings"], units), key=lambda one: order[one["severity"]]
+        ),
+        "safety_notes": findings_worded(outcome["safety_notes"], units),
+        # Texts in a drawing are escaped where it is made.
+        "drawings": [
+            mark_safe(side_view(drawn, spacing, f"outer diameter {diameter}")),  # noqa: S308
+            mark_safe(cross_section(drawn, outcome["sides"] == "same")),  # noqa: S308
+        ],
+        "diagnosis": sheet.diagnosis and _diagnosis(sheet.diagnosis, units),
+    }
+
+
+def _facts(outcome: dict[str, Any], units: System) -> list[tuple[str, str]]:
+    angles = outcome["angles"]
+    lining = [("Angle in the lining", of_document(angles["lining"], units))] if "lining" in angles else []
+    return [
+        ("Bore", of_document(outcome["bore"], units)),
+        ("Wave in the wall", f"{outcome['wave_mode_in_wall']}, {of_document(angles['wall'], units)}"),
+        *lining,
+        ("Angle in the medium", of_document(angles["medium"], units)),
+        ("Axial advance", of_document(outcome["axial_advance"], units)),
+        ("Expect: sound speed", of_document(outcome["medium"]["sound_speed"], units, 1)),
+        ("Expect: transit time", of_document(outcome["transit_time"], units)),
+    ]
+
+
+def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
+    return {
+        "consistent": found.consistent,
+        "expected": worded(found.expected_sound_speed, "speed", units, 1),
+        "possible_causes": [
+            {
+                "field": one.slip.field,
+                "detail": plain(one.said, units),
+                "percent": round(100 * one.probability),
+            }
+            for one in found.possible_causes[:4]
+        ],
+        "other_cause_probability": round(100 * found.other_cause_probability),
+    }
+
+
+def further_linings(data: PipeData, units: System, offered: Sequence[Offer]) -> list[dict[str, Any]]:
+    """Rows for the linings inside the first: those on record, and room for more, each in sight once the one before it is chosen."""
+    texts, on_record = starting_texts(data, units), data.further_linings
+    known = {one.name for one in offered}
+    # A first lining that is stated by its figures has no name to choose.
+    before = "" if data.lining_thickness_m and not data.lining_material else "pipe.lining.material"
+    rows = []
+    for number, name in enumerate(FURTHER_LININGS):
+        lining = on_record[number] if number < len(on_record) else None
+        value = lining["material"]["name"] if lining else ""
+        rows.append(
+            {
+                "name": name,
+                "label": FURTHER_LABEL.format(number=number + 2, outer=number + 1),
+                "thickness_label": FURTHER_THICKNESS.format(number=number + 2),
+                "value": value,
+                "unlisted": bool(value) and value not in known,
+                "figures": json.dumps(_speeds(lining["material"])) if lining and not value else "",
+                "thickness": texts.get(f"{name}.thickness", ""),
+                # Of a figure that nobody typed the text is rounded.
+                "stored": json.dumps({"value": lining["thickness"], "unit": "m"})
+                if lining and f"{name}.thickness" not in data.as_entered
+                else "",
+                "when": "" if lining else before,
+            }
+        )
+        before = f"{name}.material"
+    return rows
+
+
+def _speeds(material: Mapping[str, Any]) -> dict[str, Any]:
+    """A material by its sound speeds, to the last digit."""
+    names = ("longitudinal_sound_speed", "shear_sound_speed")
+    return {name: {"value": material[name], "unit": "m/s"} for name in names if material[name] is not None}
+
+
+def starting_values(data: PipeData, units: System) -> dict[str, str]:
+    """What the fields of a sheet begin with."""
+    texts = starting_texts(data, units)
+    return {
+        "outer_diameter": texts["pipe.outer_diameter"],
+        "wall_thickness": texts["pipe.wall_thickness"],
+        "material": data.material,
+        "lining_material": data.lining_material,
+        "lining_thickness": texts.get("pipe.lining.thickness", ""),
+        "medium": data.medium,
+        "pressure": texts.get("medium.pressure", ""),
+        "temperature": texts.get("medium.temperature", ""),
+        **{part: texts.get(f"medium.{part}", "") for part in COMPOSITION},
+    }

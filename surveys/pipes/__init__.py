@@ -1,0 +1,1 @@
+"""Reads of sites, pipes, measuring points, materials and media."""

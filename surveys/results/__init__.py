@@ -1,0 +1,1 @@
+"""Results: inputs in force, reduction, recalculation, combinations, traceability and history."""

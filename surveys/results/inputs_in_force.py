@@ -1,0 +1,319 @@
+"""What a survey's result should rest on now, and whether a given result does.
+
+One question decides every recomputation, whatever caused it: is what a result was computed from still what is in force?
+`basis_in_force` answers it with the records, for a computation; `keys_in_force` for many surveys by their ids alone: a
+correction answers at once however many surveys rest on what it corrects, and rows with their findings and budgets cost
+twenty times as much to read as the few columns that decide.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any, TypeVar
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+
+from compute.results import survey as method
+from surveys.calibration.policies import curve_is_applied
+from surveys.models import (
+    Calibration,
+    ErrorCorrectionPolicy,
+    Instrument,
+    PipeData,
+    RecomputationItem,
+    Result,
+    ReviewedSurvey,
+    Survey,
+    SurveyData,
+    TransducerData,
+    WallMeasurement,
+)
+from surveys.models.result import Cause
+from surveys.pipes.selectors import calibration_in_force, pipe_data_valid, survey_date
+
+T = TypeVar("T")
+Key = tuple[object, ...]
+AT_ONCE = 1000
+_DECIDES = ("survey", "survey_data", "pipe_data", "transducer_data", "method_version")
+# What `basis_in_force` and a reduction read, for many surveys in as many queries as for one.
+_RELATED = ("measuring_point__pipe__site__client", "log")
+_DATA_RELATED = (
+    "setup__pipe_data",
+    "setup__transducer_data__instrument",
+    "setup__transducer_data__corrected_by",
+)
+OWN = ("custom_material_data__material", "own_lining_data__material", "custom_medium_data__medium")
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day.
+
+    `corrected_for` are the instruments whose error curves are applied, `error_correction_policies` how many policies were asked for that;
+    `as_found` the certificates whose as-found errors the office decided to correct.
+    """
+
+    survey: Survey
+    survey_data: SurveyData
+    pipe_data: PipeData
+    transducer_data: TransducerData
+    calibrations: tuple[tuple[Instrument, Calibration | None], ...]
+    method_version: str
+    corrected_for: tuple[Instrument, ...] = ()
+    error_correction_policies: int = 0
+    as_found: tuple[Calibration, ...] = ()
+
+    @property
+    def key(self) -> Key:
+        """Equal for two bases that name the same records."""
+        return (
+            self.survey_data.pk,
+            self.pipe_data.pk,
+            self.transducer_data.pk,
+            frozenset(c.pk for _, c in self.calibrations if c),
+            frozenset(one.pk for one in self.corrected_for),
+            frozenset(one.pk for one in self.as_found),
+            self.method_version,
+        )
+
+
+def basis_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | None = None) -> Basis:
+    """What a result of this survey computed now would rest on. Many surveys are asked with the policies read beforehand."""
+    stated = survey.stated
+    policies = error_correction_policies() if policies is None else policies
+    day = survey_date(survey)
+    calibrations = tuple(
+        (i, calibration_in_force(i.calibrations.all(), day)) for i in stated.instruments.all()
+    )
+    pipe_data = pipe_data_valid(survey.measuring_point.pipe.data.all(), day)
+    return Basis(
+        survey,
+        stated,
+        # There was data when the set-up was worked out, so a survey before all of it rests on that.
+        pipe_data if pipe_data is not None else stated.setup.pipe_data,
+        transducer_data_in_force(stated.setup.transducer_data),
+        calibrations,
+        method.METHOD_VERSION,
+        tuple(i for i, c in calibrations if c and curve_is_applied(policies, i, day)),
+        len(policies),
+        tuple(one.review.calibration for one in survey.out_of_tolerance_reviews.all() if _holds(one)),
+    )
+
+
+def basis_of_result(result: Result) -> Basis:
+    """What a result was computed from, whatever is in force by now."""
+    made = {calibration.instrument_id: calibration for calibration in result.calibrations.all()}
+    return Basis(
+        result.survey,
+        result.survey_data,
+        result.pipe_data,
+        result.transducer_data,
+        tuple((i, made.get(i.pk)) for i in result.survey_data.instruments.all()),
+        result.method_version,
+        tuple(result.corrected_for.all()),
+        as_found=tuple(result.as_found.all()),
+    )
+
+
+def transducer_data_in_force(data: TransducerData) -> TransducerData:
+    """A version of a pair's data, or what corrected it."""
+    while (later := getattr(data, "corrected_by", None)) is not None:
+        data = later
+    return data
+
+
+def result_key(result: Result) -> tuple[object, ...]:
+    """What a result rests on, to hold against `Basis.key`."""
+    return (
+        result.survey_data_id,
+        result.pipe_data_id,
+        result.transducer_data_id,
+        frozenset(calibration.pk for calibration in result.calibrations.all()),
+        frozenset(instrument.pk for instrument in result.corrected_for.all()),
+        frozenset(calibration.pk for calibration in result.as_found.all()),
+        result.method_version,
+    )
+
+
+def surveys_with_basis() -> QuerySet[Survey]:
+    """Surveys with all that `basis_in_force` and a reduction read, but for the readings."""
+    stated = SurveyData.objects.filter(replaced_at__isnull=True).select_related(*_DATA_RELATED)
+    stated = stated.defer("setup__outcome")
+    instruments = Instrument.objects.order_by("kind", "serial", "id")
+    return Survey.objects.select_related(*_RELATED).prefetch_related(
+        Prefetch("data", stated),
+        Prefetch("data__instruments", instruments),
+        Prefetch(
+            "data__instruments__calibrations",
+            Calibration.objects.select_related("corrected_by").prefetch_related("points"),
+        ),
+        Prefetch("out_of_tolerance_reviews", decided_to_correct()),
+        Prefetch("measuring_point__pipe__data", PipeData.objects.select_related("wall_measurement", *OWN)),
+        Prefetch(
+            "measuring_point__pipe__wall_measurements", WallMeasurement.objects.order_by("-taken_at", "-id")
+        ),
+    )
+
+
+def decided_to_correct() -> QuerySet[ReviewedSurvey]:
+    """Surveys of which the office decided that an error found is corrected, with the certificate that found it."""
+    rows = ReviewedSurvey.objects.filter(state=ReviewedSurvey.State.CORRECTED)
+    related = ("review__calibration__corrected_by", "review__calibration__instrument")
+    return rows.select_related(*related).prefetch_related("review__calibration__points")
+
+
+def _holds(one: ReviewedSurvey) -> bool:
+    """Whether a decision to correct still has its ground: the certificate was not itself corrected."""
+    decided = one.state == ReviewedSurvey.State.CORRECTED
+    return decided and getattr(one.review.calibration, "corrected_by", None) is None
+
+
+def survey_with_basis(survey_id: UUID) -> Survey:
+    """One survey, read afresh."""
+    return surveys_with_basis().get(pk=survey_id)
+
+
+def results_moved(current: QuerySet[Result], *, but_for_method: bool = True) -> list[Result]:
+    """Of some current results those that rest on something no longer in force, or that a recomputation is about to replace.
+
+    The latter because a worker may have read what was in force before the caller's change, and store its result after
+    the caller has looked: told from one snapshot, a survey's result is the last word or an item of it is unsettled. A new method
+    alone moves none, unless asked: that is a decision of its own. The number of queries does not grow with the surveys but
+    for one round for each thousand.
+    """
+    unsettled = (
+        RecomputationItem.objects.filter(survey=OuterRef("survey"))
+        .exclude(state=RecomputationItem.State.DONE)
+        # These replace nothing.
+        .exclude(recomputation__cause=Cause.OUT_OF_TOLERANCE)
+    )
+    rows = current.filter(replaced_at__isnull=True).only(*_DECIDES).annotate(unsettled=Exists(unsettled))
+    moved: list[Result] = []
+    for some in batched(rows.order_by("survey_id").iterator(chunk_size=AT_ONCE), AT_ONCE):
+        rests_on, in_force = _keys(some), keys_in_force([result.survey_id for result in some])
+        for result in some:
+            old, new = rests_on[result.pk], in_force[result.survey_id]
+            differ = old[:-1] != new[:-1] if but_for_method else old != new
+            if differ or result.unsettled:
+                moved.append(result)
+    return moved
+
+
+def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
+    """`basis_in_force(survey).key` of many surveys."""
+    surveys = list(
+        Survey.objects.filter(pk__in=list(survey_ids))
+        .order_by()
+        .values_list("pk", "started_at", "measuring_point__pipe", "measuring_point__pipe__site__time_zone")
+    )
+    stated = _stated(row[0] for row in surveys)
+    versions = _versions({row[2] for row in surveys})
+    used = _pairs(
+        SurveyData.instruments.through.objects.filter(
+            surveydata__in=[row[0] for row in stated.values()]
+        ).values_list("surveydata_id", "instrument_id")
+    )
+    calibrations = _calibrations({instrument for one in used.values() for instrument in one})
+    corrected_by = dict(
+        TransducerData.objects.filter(corrects__isnull=False).order_by().values_list("corrects", "pk")
+    )
+    as_found = _pairs(
+        ReviewedSurvey.objects.filter(
+            survey__in=[row[0] for row in surveys],
+            state=ReviewedSurvey.State.CORRECTED,
+            review__calibration__corrected_by__isnull=True,
+        ).values_list("survey", "review__calibration")
+    )
+    policies = error_correction_policies()
+    instruments = Instrument.objects.in_bulk(list(calibrations)) if policies else {}
+    keys: dict[UUID, Key] = {}
+    for pk, started_at, pipe, zone in surveys:
+        data, pipe_data_then, pair = stated[pk]
+        day = started_at.astimezone(ZoneInfo(zone)).date()
+        valid = pipe_data_valid(versions[pipe], day)
+        calibrated = {i: found for i in used[data] if (found := calibration_in_force(calibrations[i], day))}
+        keys[pk] = (
+            data,
+            valid.pk if valid else pipe_data_then,
+            _end_of(pair, corrected_by),
+            frozenset(calibration.pk for calibration in calibrated.values()),
+            frozenset(i for i in calibrated if policies and curve_is_applied(policies, instruments[i], day)),
+            frozenset(as_found[pk]),
+            method.METHOD_VERSION,
+        )
+    return keys
+
+
+def error_correction_policies() -> list[ErrorCorrectionPolicy]:
+    """Every policy on error curves: few, and which of them holds is told by `surveys.calibration.policies`."""
+    return list(ErrorCorrectionPolicy.objects.select_related("instrument"))
+
+
+def batched(rows: Iterable[T], size: int) -> Iterator[list[T]]:
+    """Rows in lists of up to a size."""
+    rows = iter(rows)
+    while some := list(islice(rows, size)):
+        yield some
+
+
+def _keys(results: Iterable[Result]) -> dict[UUID, Key]:
+    results = list(results)
+    through = Result.calibrations.through.objects.filter(result__in=[result.pk for result in results])
+    calibrations = _pairs(through.values_list("result_id", "calibration_id"))
+    corrections = Result.corrected_for.through.objects.filter(result__in=[result.pk for result in results])
+    corrected_for = _pairs(corrections.values_list("result_id", "instrument_id"))
+    decided = Result.as_found.through.objects.filter(result__in=[result.pk for result in results])
+    as_found = _pairs(decided.values_list("result_id", "calibration_id"))
+    return {
+        r.pk: (
+            r.survey_data_id,
+            r.pipe_data_id,
+            r.transducer_data_id,
+            frozenset(calibrations[r.pk]),
+            frozenset(corrected_for[r.pk]),
+            frozenset(as_found[r.pk]),
+            r.method_version,
+        )
+        for r in results
+    }
+
+
+def _stated(surveys: Iterable[UUID]) -> dict[UUID, tuple[UUID, UUID, UUID]]:
+    """Of each survey the version in force of what is stated, with its set-up's pipe data and transducer data."""
+    rows = SurveyData.objects.filter(replaced_at__isnull=True, survey__in=list(surveys)).order_by()
+    columns = rows.values_list("survey", "pk", "setup__pipe_data", "setup__transducer_data")
+    return {survey: (pk, pipe_data, pair) for survey, pk, pipe_data, pair in columns}
+
+
+def _versions(pipes: Iterable[UUID]) -> dict[UUID, list[PipeData]]:
+    grouped = defaultdict(list)
+    rows = PipeData.objects.filter(pipe__in=list(pipes)).only("pipe", "corrects", "valid_from", "recorded_at")
+    for version in rows:
+        grouped[version.pipe_id].append(version)
+    return grouped
+
+
+def _calibrations(instruments: Iterable[UUID]) -> dict[UUID, list[Calibration]]:
+    grouped = defaultdict(list)
+    rows = Calibration.objects.filter(instrument__in=list(instruments)).select_related("corrected_by")
+    for calibration in rows:
+        grouped[calibration.instrument_id].append(calibration)
+    return grouped
+
+
+def _end_of(version: UUID, corrected_by: Mapping[UUID | None, UUID]) -> UUID:
+    while later := corrected_by.get(version):
+        version = later
+    return version
+
+
+def _pairs(rows: Iterable[tuple[Any, Any]]) -> dict[UUID, list[UUID]]:
+    grouped = defaultdict(list)
+    for one, other in rows:
+        grouped[one].append(other)
+    return grouped

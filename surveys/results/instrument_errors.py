@@ -1,0 +1,93 @@
+"""Certificates to what is known of the errors of a survey's instruments.
+
+The points an instrument works by since the calibration in force make its curve: as left, or as found where nothing was adjusted.
+A gauge counts if the wall measurement at hand was taken with it and it is among the survey's instruments. Where the office decided that an
+error found is to be corrected (`surveys.services.fleet.out_of_tolerance_reviews`), it is the as-found points, applied. Of two meters, pairs or
+thermometers nobody can tell which measured: neither is brought in, and a finding says so.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from compute.base.errors import ComputeError, NotEnough
+from compute.base.findings import Finding
+from compute.calibration.error_correction import Zero
+from compute.calibration.points import Form, Point, error_curve
+from compute.results.instrument_errors import KnownError, Measures
+from surveys.calibration.conformity import QUANTITY, points_of
+from surveys.models import Calibration, Instrument, WallMeasurement
+from surveys.models.calibration import Moment
+from surveys.models.instrument import Kind
+from surveys.results.inputs_in_force import Basis
+
+MEASURES: dict[str, Measures] = {
+    Kind.METER: "velocity",
+    Kind.THICKNESS_GAUGE: "wall",
+    Kind.THERMOMETER: "temperature",
+    Kind.TRANSDUCER_PAIR: "zero",
+}
+
+
+def known_errors(
+    basis: Basis, wall_measurement: WallMeasurement | None
+) -> tuple[tuple[KnownError, ...], tuple[Finding, ...]]:
+    """What calibrations say of the instruments whose readings a result rests on; and what stands in the way of it."""
+    known, findings = [], []
+    named = Counter(instrument.kind for instrument, _ in basis.calibrations)
+    for instrument, calibration, moments, applied in _that_measured(basis, wall_measurement):
+        if instrument.kind != Kind.THICKNESS_GAUGE and named[instrument.kind] > 1:
+            why = "more than one of that kind is named, and which measured is not known"
+            findings.append(_not_usable(instrument, why))
+            continue
+        rows = next((found for moment in moments if (found := points_of(calibration, moment))), [])
+        try:
+            known.append(_known(instrument, [row.point() for row in rows], applied))
+        except ComputeError as error:
+            findings.append(_not_usable(instrument, error.said.rstrip(".")))
+    return tuple(known), tuple(findings)
+
+
+WORKS_BY = (Moment.AS_LEFT, Moment.AS_FOUND)
+
+
+def _that_measured(
+    basis: Basis, wall_measurement: WallMeasurement | None
+) -> Iterator[tuple[Instrument, Calibration, Sequence[Moment], bool]]:
+    """Instruments with points, which of these count, and whether they are applied; a decision of the office comes first."""
+    decided = {calibration.instrument_id: calibration for calibration in basis.as_found}
+    gauge = wall_measurement.gauge_id if wall_measurement else None
+    for instrument, calibration in basis.calibrations:
+        if instrument.pk in decided or calibration is None or not calibration.points.all():
+            continue
+        if instrument.kind != Kind.THICKNESS_GAUGE or instrument.pk == gauge:
+            yield instrument, calibration, WORKS_BY, instrument in basis.corrected_for
+    for calibration in decided.values():
+        instrument = calibration.instrument
+        if instrument.kind != Kind.THICKNESS_GAUGE or instrument.pk == gauge:
+            yield instrument, calibration, (Moment.AS_FOUND,), True
+
+
+def _known(instrument: Instrument, points: list[Point], applied: bool) -> KnownError:
+    measures = MEASURES[instrument.kind]
+    if measures == "zero":
+        at_zero = [point for point in points if point.reference == 0]
+        if not at_zero:
+            raise NotEnough("None of its points is at a time difference of 0.", field="points")
+        zero = Zero(
+            float(np.mean([point.error for point in at_zero])),
+            # They share the laboratory's standard: the mean of several is no surer than each.
+            max(point.standard_uncertainty for point in at_zero),
+        )
+        return KnownError(str(instrument), measures, zero=zero, applied=applied)
+    form: Form = "relative" if measures == "velocity" else "absolute"
+    curve = error_curve(points, form, QUANTITY[instrument.kind])
+    return KnownError(str(instrument), measures, curve=curve, applied=applied)
+
+
+def _not_usable(instrument: Instrument, why: str) -> Finding:
+    detail = f"The calibration of {instrument} is not brought into the result: {why[:1].lower()}{why[1:]}."
+    return Finding("error-curve-not-usable", "info", detail, "instruments")

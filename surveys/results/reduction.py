@@ -1,0 +1,307 @@
+"""A survey's records to the physics, and what it answers to a result."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Any
+
+from compute.base.prefetch import ahead
+from compute.base.units import unit_named
+from compute.combining.time_alignment import FlowLog
+from compute.logs.segments import Segment
+from compute.measuring.beam import Setup as PhysicalSetup
+from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_transducers
+from compute.results.change_breakdown import Basis as Stated
+from compute.results.change_breakdown import Effect, explain_change
+from compute.results.reduction import InstrumentDay, Occasion, Readings, Reduction, flow_log, reduce_log
+from surveys.core.stored_quantities import budget_json, effects_json, findings_json, quantity
+from surveys.logfiles.codec import decode_block
+from surveys.logfiles.columns import Column
+from surveys.models import (
+    Log,
+    PipeData,
+    Recomputation,
+    Result,
+    Setup,
+    SurveyData,
+    TransducerData,
+    WallMeasurement,
+)
+from surveys.pipes.selectors import log_blocks, marked_stretches, place_of, survey_date, survey_medium
+from surveys.results.inputs_in_force import Basis, basis_of_result
+from surveys.results.instrument_errors import known_errors
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A reduction with the records it rests on, not stored yet."""
+
+    basis: Basis
+    wall_measurement: WallMeasurement | None
+    reduction: Reduction
+    log_findings: list[dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class HeldLog:
+    """A log to reduce, stored or about to be. `contents` gives its packed blocks in order."""
+
+    columns: tuple[Column, ...]
+    rows_rejected: int
+    findings: list[dict[str, Any]]
+    contents: Callable[[], Iterator[bytes | memoryview]]
+
+
+def stored_log(log: Log) -> HeldLog:
+    """A log as it is stored."""
+    return HeldLog(
+        columns=tuple(Column(**column) for column in log.columns),
+        rows_rejected=log.rows_rejected,
+        findings=log.findings,
+        contents=lambda: log_blocks(log),
+    )
+
+
+def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
+    """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
+    log = held or stored_log(basis.survey.log)
+    wall_measurement = wall_measurement_of(basis)
+    reduction = _reduce(basis, wall_measurement, marked_stretches(basis.survey_data), log)
+    return Draft(basis, wall_measurement, reduction, log.findings)
+
+
+def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
+    """What a result would be had only these stretches of its log counted."""
+    basis = basis_of_result(result)
+    return _reduce(basis, result.wall_measurement, stretches, stored_log(basis.survey.log))
+
+
+def result_flows(result: Result, name: str) -> FlowLog:
+    """Every flow a result rests on, with its time; the name is for remarks."""
+    basis = basis_of_result(result)
+    return survey_flow_log(basis, result.wall_measurement, name, marked_stretches(basis.survey_data))
+
+
+def survey_flow_log(
+    basis: Basis, wall_measurement: WallMeasurement | None, name: str, stretches: tuple[Segment, ...] = ()
+) -> FlowLog:
+    """The flow of each reading of a survey's log, with its time, its wall held against a wall measurement; of some stretches, or all."""
+    stated, data = basis.survey_data, basis.pipe_data
+    return flow_log(
+        name,
+        (
+            data.pipe_entry(),
+            survey_medium(stated, data),
+            basis.transducer_data.entry(),
+            stated.setup.traverses,
+        ),
+        log_readings(stored_log(basis.survey.log), with_times=True),
+        _programmed(stated.setup),
+        stretches,
+        known_errors(basis, wall_measurement)[0],
+        _wall(wall_measurement),
+    )
+
+
+def _reduce(
+    basis: Basis, wall_measurement: WallMeasurement | None, stretches: tuple[Segment, ...], log: HeldLog
+) -> Reduction:
+    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
+    known, remarks = known_errors(basis, wall_measurement)
+    return reduce_log(
+        data.pipe_entry(),
+        survey_medium(stated, data),
+        basis.transducer_data.entry(),
+        stated.setup.traverses,
+        log_readings(log, with_times=bool(stretches)),
+        Occasion(
+            day=survey_date(survey),
+            place=place_of(survey.measuring_point),
+            programmed=_programmed(stated.setup),
+            instruments=tuple(
+                InstrumentDay(str(i), c.calibrated_on if c else None, c.due_on if c else None)
+                for i, c in basis.calibrations
+            ),
+            mounted_spacing=stated.mounted_spacing_m,
+            gauged_wall=_wall(wall_measurement),
+            minimum_signal=min(
+                (i.minimum_signal_db for i, _ in basis.calibrations if i.minimum_signal_db is not None),
+                default=None,
+            ),
+            rows_rejected=log.rows_rejected,
+            segments=stretches,
+            known_errors=known,
+            remarks=remarks,
+        ),
+    )
+
+
+def wall_measurement_of(basis: Basis) -> WallMeasurement | None:
+    """The wall measurement the pipe data rests on, or the pipe's latest to hold it against."""
+    return basis.pipe_data.wall_measurement or next(
+        iter(basis.survey.measuring_point.pipe.wall_measurements.all()), None
+    )
+
+
+def _wall(wall_measurement: WallMeasurement | None) -> tuple[float, float] | None:
+    return (wall_measurement.mean_m, wall_measurement.standard_uncertainty_m) if wall_measurement else None
+
+
+def result_store(
+    draft: Draft,
+    *,
+    cause: str,
+    now: datetime,
+    recomputation: Recomputation | None = None,
+    replaces: Result | None = None,
+    change_breakdown: dict[str, Any] | None = None,
+) -> Result:
+    """Store a result, in the caller's transaction. The one it replaces must have been marked so before."""
+    basis, reduction, uncertainty = draft.basis, draft.reduction, draft.reduction.uncertainty
+    result = Result.objects.create(
+        survey=basis.survey,
+        log=basis.survey.log,
+        survey_data=basis.survey_data,
+        pipe_data=basis.pipe_data,
+        transducer_data=basis.transducer_data,
+        wall_measurement=draft.wall_measurement,
+        method_version=basis.method_version,
+        cause=cause,
+        recomputation=recomputation,
+        replaces=replaces,
+        computed_at=now,
+        readings_used=reduction.readings_used,
+        readings_outside=reduction.readings_outside,
+        transit_time_s=reduction.transit_time,
+        time_difference_s=reduction.time_difference,
+        volume_flow_m3_s=reduction.volume_flow,
+        volume_flow_standard_deviation_m3_s=reduction.volume_flow_standard_deviation,
+        expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,
+        coverage_factor=uncertainty.coverage_factor,
+        mean_velocity_m_s=reduction.mean_velocity,
+        path_velocity_m_s=reduction.path_velocity,
+        reynolds=reduction.reynolds,
+        profile_factor=reduction.profile_factor,
+        measured_sound_speed_m_s=reduction.measured_sound_speed,
+        expected_sound_speed_m_s=reduction.expected_sound_speed,
+        spacing_m=reduction.spacing,
+        findings=[*findings_json(reduction.findings), *draft.log_findings],
+        budget=budget_json(uncertainty.budget),
+        change_breakdown=change_breakdown,
+    )
+    through = Result.calibrations.through
+    through.objects.bulk_create(
+        [
+            through(result=result, calibration=calibration)
+            for _, calibration in basis.calibrations
+            if calibration
+        ]
+    )
+    result.corrected_for.set(basis.corrected_for)
+    result.as_found.set(basis.as_found)
+    return result
+
+
+def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
+    """By how much and why a new result differs from the one it replaces."""
+    after = draft.reduction
+    change = after.volume_flow - before.volume_flow_m3_s
+    effects = explain_change(
+        _stated(before.survey_data, before.pipe_data, before.transducer_data),
+        _stated(draft.basis.survey_data, draft.basis.pipe_data, draft.basis.transducer_data),
+        after.transit_time,
+        after.time_difference,
+    )
+    before_corrected = sorted(str(one) for one in before.corrected_for.all())
+    after_corrected = sorted(str(one) for one in draft.basis.corrected_for)
+    rested_on, rests_on = _calibrations(before), _calibrations_of(draft.basis)
+    if before_corrected != after_corrected or rested_on != rests_on:
+        effects = (*effects, _by_calibration(before_corrected, after_corrected, change, effects))
+    codes_before = {finding["code"] for finding in before.findings}
+    codes_after = {finding.code for finding in after.findings} | {f["code"] for f in draft.log_findings}
+    return {
+        "before": quantity(before.volume_flow_m3_s, "volume_flow"),
+        "after": quantity(after.volume_flow, "volume_flow"),
+        "change": quantity(change, "volume_flow"),
+        "relative_change": relative_change(before.volume_flow_m3_s, after.volume_flow),
+        "spacing_before": quantity(before.spacing_m, "length"),
+        "spacing_after": quantity(after.spacing, "length"),
+        "causes": effects_json(effects),
+        "method_before": before.method_version,
+        "method_after": draft.basis.method_version,
+        "readings_before": before.readings_used,
+        "readings_after": after.readings_used,
+        "new_findings": sorted(codes_after - codes_before),
+        "settled_findings": sorted(codes_before - codes_after),
+    }
+
+
+def _by_calibration(before: list[str], after: list[str], change: float, others: tuple[Effect, ...]) -> Effect:
+    """What other certificates and error curves did: what the other changes leave of the whole."""
+    left = change - math.fsum(one.effect for one in others)
+    return Effect("corrected_for", ", ".join(before) or "none", ", ".join(after) or "none", "text", left)
+
+
+def _calibrations(result: Result) -> set[Any]:
+    return {one.pk for one in (*result.calibrations.all(), *result.as_found.all())}
+
+
+def _calibrations_of(basis: Basis) -> set[Any]:
+    in_force = (calibration for _, calibration in basis.calibrations if calibration)
+    return {one.pk for one in (*in_force, *basis.as_found)}
+
+
+def relative_change(before: float, after: float) -> float | None:
+    """A flow's change as a part of what it was; None from a flow of 0 to another."""
+    if before == after:
+        return 0.0
+    return (after - before) / before if before else None
+
+
+def exceeds(change: float | None, threshold: float) -> bool:
+    """Whether a client wants to be told of a relative change; None is one from a flow of 0."""
+    return change is None or abs(change) > threshold
+
+
+# Of a log's columns those a reduction reads.
+READ = frozenset(field.name for field in fields(Readings)) - {"times"}
+
+
+def log_readings(log: HeldLog, *, with_times: bool) -> Iterator[Readings]:
+    """A log block by block, in SI; unpacked on a second thread while the caller computes."""
+    columns = [column for column in log.columns if column.name in READ]
+    names = frozenset(column.name for column in columns)
+
+    def unpacked(content: bytes | memoryview) -> Readings:
+        times, values = decode_block(content, names, with_times=with_times)
+        return Readings(
+            **{c.name: to_si(values[c.name], c) for c in columns}, times=times if with_times else None
+        )
+
+    return ahead(unpacked, log.contents())
+
+
+def to_si(values: Any, column: Column) -> Any:
+    """A column's numbers from the unit of its header to SI."""
+    unit = unit_named(column.unit, column.kind)
+    return (values + unit.shift) * unit.multiplier / unit.divisor
+
+
+def _stated(survey_data: SurveyData, data: PipeData, pair: TransducerData) -> Stated:
+    return Stated(
+        data.pipe_entry(), survey_medium(survey_data, data), pair.entry(), survey_data.setup.traverses
+    )
+
+
+def _programmed(setup: Setup) -> PhysicalSetup:
+    """What the meter was told: the set-up as it was worked out on the day."""
+    medium = survey_medium(setup, setup.pipe_data)
+    return PhysicalSetup(
+        resolve_pipe(setup.pipe_data.pipe_entry(), medium.temperature).pipe,
+        resolve_medium(medium).medium,
+        resolve_transducers(setup.transducer_data.entry(), medium.temperature)[0],
+        setup.traverses,
+    )

@@ -1,0 +1,70 @@
+"""A survey's result beside what the site's own meter said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Q
+
+from compute.calibration.intermediate_checks import Measured
+from compute.calibration.meter_comparison import en_number
+from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Both flows [m3/s]: the difference is the survey less the site's meter.
+
+    `en` [1] by ISO 13528 (see `compute.calibration.meter_comparison`); None where the site states no uncertainty, and then nobody can
+    say whether they agree. The two share nothing: the site's meter is another one, of whatever kind.
+    """
+
+    reading: SiteMeterReading
+    difference_m3_s: float
+    relative: float | None
+    en: float | None
+
+    @property
+    def agrees(self) -> bool | None:
+        """Whether the uncertainties explain the difference."""
+        return None if self.en is None else abs(self.en) <= 1
+
+
+def reading_known(survey: Survey, at: datetime | None = None) -> SiteMeterReading | None:
+    """What the site's meter said of a survey, as it was stated at a time; as it is stated now, if none is given."""
+    in_force = Q(replaced_at__isnull=True)
+    if at is not None:
+        in_force = (in_force | Q(replaced_at__gt=at)) & Q(recorded_at__lte=at)
+    return SiteMeterReading.objects.filter(in_force, survey=survey).first()
+
+
+def beside_site_meter(reading: SiteMeterReading, result: Result | CombinedResult) -> Beside:
+    """Compare what a survey came to with a site meter reading: where several paths were measured together, their mean."""
+    difference = result.volume_flow_m3_s - reading.volume_flow_m3_s
+    base, expanded = abs(reading.volume_flow_m3_s), reading.expanded_uncertainty_m3_s
+    en = None
+    if expanded is not None:
+        ours = Measured(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s / result.coverage_factor)
+        en = en_number(ours, Measured(reading.volume_flow_m3_s, expanded / 2))
+    return Beside(reading, difference, difference / base if base else None, en)
+
+
+def verdict(beside: Beside) -> str:
+    """What the comparison says, in a sentence."""
+    once = (
+        " The site's meter was read once, not over the time of the survey."
+        if beside.reading.reading_type == "spot"
+        else ""
+    )
+    if beside.en is None:
+        return f"The site states no uncertainty for its meter, so nobody can say whether the two agree.{once}"
+    if beside.agrees:
+        return (
+            f"En = {beside.en:.2f}: they agree within their uncertainties (up to 1 either way). That does not tell that both are "
+            f"right.{once}"
+        )
+    return (
+        f"En = {beside.en:.2f}: they differ by more than their uncertainties explain (beyond 1 either way). One of them is wrong, or less sure "
+        f"than stated; this alone does not tell which.{once}"
+    )

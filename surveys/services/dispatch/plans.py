@@ -1,0 +1,128 @@
+"""Plans asked for, and accepted whole or in part."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+from datetime import datetime
+from functools import partial
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+from django.db import transaction
+
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import Booking, DispatchPlan, Instrument, Job, User
+from surveys.models.job import JobState
+from surveys.services.dispatch.bookings import booking_make
+from surveys.services.dispatch.jobs import job_move, plannable
+from surveys.services.fleet.calibrations import instruments_lock
+from surveys.services.records import record_change
+
+logger = logging.getLogger(__name__)
+_sender = ThreadPoolExecutor(max_workers=1, thread_name_prefix="plan")
+PLANNABLE = (JobState.DRAFT, JobState.PLANNED, JobState.ON_SITE)
+
+
+@transaction.atomic
+def plan_ask(
+    *, jobs: Sequence[Job], time_limit_seconds: int, keeps: DispatchPlan | None, by: User, now: datetime
+) -> DispatchPlan:
+    """Ask for a plan; it is made in the background. Raises ServiceError for a job that cannot be planned."""
+    for number, job in enumerate(jobs):
+        field = f"jobs.{number}"
+        if job.state not in PLANNABLE:
+            raise ServiceError(
+                f"“{job.title}” is {job.get_state_display()}; it is not planned any more.",
+                code="job-closed",
+                field=field,
+            )
+        try:
+            plannable(job.measuring_points.all())
+        except ServiceError as error:
+            raise ServiceError(f"“{job.title}”: {error.said}", code=error.code, field=field) from None
+    plan = DispatchPlan.objects.create(
+        jobs=[str(job.pk) for job in jobs],
+        time_limit_seconds=time_limit_seconds,
+        keeps=keeps,
+        requested_at=now,
+        requested_by=by,
+    )
+    transaction.on_commit(partial(_nudge, plan.pk), robust=True)
+    return plan
+
+
+@transaction.atomic
+def plan_accept(*, plan: DispatchPlan, jobs: Sequence[str] | None, by: User, now: datetime) -> DispatchPlan:
+    """Book what a plan proposes, for some of its jobs or all, and move these to planned; all or none.
+
+    Raises Conflict for a plan that is not finished, a job it left out or that was accepted already, and for whatever was
+    taken meanwhile, named.
+    """
+    plan = DispatchPlan.objects.select_for_update(of=("self",)).get(pk=plan.pk)
+    if plan.state != DispatchPlan.State.FINISHED or plan.outcome is None:
+        raise Conflict(
+            f"The plan is {plan.get_state_display()}; there is nothing to accept yet.", code="not-finished"
+        )
+    proposed = {one["job"]: one for one in plan.outcome["assignments"]}
+    wanted = [job for job in proposed if job not in plan.accepted] if jobs is None else list(jobs)
+    _hold([proposed[job] for job in wanted if job in proposed])
+    for job in wanted:
+        if job not in proposed:
+            raise Conflict(
+                f"The plan has no assignment of job {job}.", code="not-in-plan", field="assignments"
+            )
+        if job in plan.accepted:
+            raise Conflict(
+                f"The assignment of job {job} was accepted already.",
+                code="already-accepted",
+                field="assignments",
+            )
+        _book(proposed[job], by, now)
+    plan.accepted = [*plan.accepted, *wanted]
+    plan.save(update_fields=["accepted"])
+    return plan
+
+
+def _hold(assignments: Sequence[dict[str, Any]]) -> None:
+    """Lock what will be booked by key, as a log taken in does: in the order of the assignments they would lock each other out."""
+    instruments = {pk for one in assignments for pk in one["instruments"]}
+    instruments_lock(instruments)
+    technicians = {one["technician"] for one in assignments}
+    list(User.objects.select_for_update(no_key=True).filter(pk__in=technicians).order_by("pk"))
+
+
+def _book(one: dict[str, object], by: User, now: datetime) -> None:
+    job = Job.objects.select_for_update(of=("self",)).select_related("site").get(pk=str(one["job"]))
+    start, end = (datetime.fromisoformat(str(one[name])) for name in ("starts_at", "ends_at"))
+    technician = User.objects.get(pk=str(one["technician"]))
+    instruments = list(Instrument.objects.filter(pk__in=one["instruments"]))  # type: ignore[misc]
+    for held in job.bookings.filter(cancelled_at__isnull=True, events__isnull=True):
+        record_change(held, {"cancelled_at": now})
+    columns = {"starts_at": start, "ends_at": end, "technician": technician}
+    record_change(job, columns, related={"kit": instruments})
+    span = {"job": job, "starts_at": start, "ends_at": end}
+    booking_make(booking=Booking(technician=technician, **span), by=by, now=now)
+    for instrument in instruments:
+        booking_make(booking=Booking(instrument=instrument, **span), by=by, now=now)
+    if job.state == JobState.DRAFT:
+        job_move(job=job, state=JobState.PLANNED, reason="A plan was accepted.", by=by, now=now)
+
+
+def _nudge(plan_id: UUID) -> None:
+    """Tell the workers, beside the request that asked. A broker that is down costs time: the sweep sends again."""
+    if settings.CELERY_BROKER_URL:
+        _sender.submit(copy_context().run, _send, plan_id)
+
+
+def _send(plan_id: UUID) -> None:
+    try:
+        # Here, for Celery takes as long to load as all of Django, and without a broker nothing is ever sent.
+        from surveys.operations import tasks
+
+        tasks.make_plan.apply_async((str(plan_id),), retry=False)
+    except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
+        logger.warning("broker not reached (%s); the sweep will send plan %s again", error, plan_id)

@@ -1,0 +1,225 @@
+"""Certificates recorded with their points and limits, and the policies for those that state none."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+
+from compute.calibration.decision_rules import DecisionRule, PermissibleError
+from compute.calibration.due_dates import due_date
+from compute.calibration.points import Point
+from surveys.calibration.affected_results import ANY_ZONE
+from surveys.calibration.conformity import judged
+from surveys.calibration.due_list import office_today
+from surveys.calibration.policies import acceptance_policy_of, concerned, interval_policy_of, limits_from
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import (
+    AcceptancePolicy,
+    Calibration,
+    CalibrationPoint,
+    ErrorCorrectionPolicy,
+    Instrument,
+    IntervalPolicy,
+    Recomputation,
+    Result,
+    SurveyData,
+    User,
+)
+from surveys.models.calibration import LimitsFrom, Moment
+from surveys.models.result import Cause
+from surveys.results.inputs_in_force import results_moved
+from surveys.services.fleet.out_of_tolerance_reviews import review_lapse, review_open
+from surveys.services.records import record_create, said
+from surveys.services.results.recomputations import Change, recomputation_start
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What errors are judged by."""
+
+    permissible: PermissibleError
+    rule: DecisionRule
+
+
+@dataclass(frozen=True, slots=True)
+class StatedPoint:
+    """A point as the certificate states it, with the text that was typed."""
+
+    moment: Moment
+    point: Point
+    as_entered: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """The points of a certificate, and the limits if it states them."""
+
+    points: Sequence[StatedPoint] = ()
+    limits: Limits | None = None
+
+
+@transaction.atomic
+def calibration_record(
+    *,
+    calibration: Calibration,
+    by: User,
+    now: datetime,
+    reason: str = "",
+    figures: Figures | None = None,
+) -> tuple[Calibration, Recomputation | None]:
+    """Record a certificate, or correct one entered wrongly; surveys it is in force for are recomputed, if there are any.
+
+    If it found the instrument out of tolerance, a review of the results since it was last known good is opened.
+
+    Without `due_on` it is due by the interval policy; without limits it is judged by the acceptance policy. Raises Conflict if
+    the certificate it corrects was corrected already, ServiceError if that one is another instrument's, a correction gives no
+    reason or no policy sets the due date or it is of a day to come, ComputeError for points that cannot be judged by the limits.
+    """
+    instrument = instrument_lock(calibration.instrument_id)
+    if calibration.calibrated_on > office_today(now):
+        raise ServiceError(
+            f"It says {calibration.calibrated_on}, which is still to come; give the day it was calibrated.",
+            code="date-in-future",
+            field="calibrated_on",
+        )
+    reason = _reason_of_correction(calibration, reason)
+    _set_due_date(calibration, instrument)
+    figures = figures or Figures()
+    _set_limits(calibration, instrument, figures)
+    calibration.recorded_by, calibration.recorded_at = by, now
+    record_create(calibration)
+    _store_points(calibration, figures.points)
+    why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
+    change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
+    # A certificate says nothing of the time before it, nor before the one it corrects.
+    since = min(one.calibrated_on for one in (calibration, calibration.corrects) if one is not None)
+    moved = results_moved_with([instrument], since)
+    if calibration.corrects is not None:
+        review_lapse(calibration.corrects, by=by, now=now)
+    review_open(calibration, by=by, now=now)
+    return calibration, recomputation_start(change, moved) if moved else None
+
+
+@transaction.atomic
+def policy_record(
+    policy: AcceptancePolicy | IntervalPolicy, *, by: User, now: datetime
+) -> AcceptancePolicy | IntervalPolicy:
+    """Record a policy; it holds for certificates recorded from now on, and those before keep what they were judged by.
+
+    Raises ComputeError for an interval that cannot be.
+    """
+    if isinstance(policy, IntervalPolicy):
+        policy.interval()
+    policy.recorded_by, policy.recorded_at = by, now
+    return record_create(policy)
+
+
+@transaction.atomic
+def error_correction_policy_record(
+    *, policy: ErrorCorrectionPolicy, by: User, now: datetime
+) -> tuple[ErrorCorrectionPolicy, Recomputation | None]:
+    """Decide whether results are corrected by error curves; those that rest on another decision are recomputed."""
+    # Held until the end, so that a log taken in at the same time sees the policy or is seen by it.
+    instruments = list(concerned(policy).select_for_update(no_key=True).order_by("pk"))
+    policy.recorded_by, policy.recorded_at = by, now
+    record_create(policy)
+    what = "error curves are applied" if policy.applied else "error curves are not applied"
+    reason = policy.reason or f"{what} from {policy.valid_from} on"
+    change = Change(Cause.CURVES, reason, by, now, {"error_correction_policy": policy})
+    moved = results_moved_with(instruments)
+    return policy, recomputation_start(change, moved) if moved else None
+
+
+def instrument_lock(instrument_id: UUID) -> Instrument:
+    """The instrument, held until the transaction ends."""
+    # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
+    return Instrument.objects.select_for_update(no_key=True).get(pk=instrument_id)
+
+
+def instruments_lock(instrument_ids: Iterable[UUID]) -> None:
+    """Several instruments, held until the transaction ends; by key, as all who hold several do, or they would lock each other out."""
+    held = Instrument.objects.select_for_update(no_key=True).filter(pk__in=instrument_ids)
+    list(held.order_by("pk"))
+
+
+def results_moved_with(instruments: Sequence[Instrument], since: date | None = None) -> list[Result]:
+    """Results of surveys with any of some instruments, from a day on, that now rest on something else."""
+    used = SurveyData.objects.filter(instruments__in=instruments)
+    # Also those stated to have used it since: their result may still rest on the statement before.
+    stated = used.filter(replaced_at__isnull=True).values("survey")
+    results = Result.objects.filter(Q(survey_data__in=used) | Q(survey__in=stated))
+    if since is not None:
+        # By the site's clock, which may be a day off; what did not move is not taken.
+        results = results.filter(survey__started_at__gte=datetime.combine(since - ANY_ZONE, time(0), UTC))
+    return results_moved(results)
+
+
+def _reason_of_correction(calibration: Calibration, reason: str) -> str:
+    corrects = calibration.corrects
+    if corrects is None:
+        return reason
+    if corrects.instrument_id != calibration.instrument_id:
+        raise ServiceError(
+            "That certificate is of another instrument.", code="other-instrument", field="corrects"
+        )
+    if Calibration.objects.filter(corrects=corrects).exists():
+        raise Conflict(
+            "That certificate was corrected already; correct the one that took its place.",
+            code="already-corrected",
+            field="corrects",
+        )
+    return said(reason)
+
+
+def _set_due_date(calibration: Calibration, instrument: Instrument) -> None:
+    if calibration.due_on is not None:
+        return
+    policy = interval_policy_of(instrument)
+    if policy is None:
+        raise ServiceError(
+            "Say when it is due: no interval policy of this instrument or its type does.",
+            code="due-missing",
+            field="due_on",
+        )
+    calibration.due_on = due_date(calibration.calibrated_on, policy.interval()).on
+    calibration.interval_policy = policy
+
+
+def _set_limits(calibration: Calibration, instrument: Instrument, figures: Figures) -> None:
+    """Copy what it is judged by into the calibration, and see that it can be judged."""
+    limits, source = figures.limits, LimitsFrom.CERTIFICATE
+    if limits is None and figures.points and (policy := acceptance_policy_of(instrument)):
+        limits, source = Limits(policy.limit(), policy.rule()), limits_from(policy)
+    if limits is None:
+        return
+    calibration.set_acceptance(limits.permissible, limits.rule)
+    calibration.limits_from = source
+    for moment in Moment:
+        points = [stated.point for stated in figures.points if stated.moment == moment]
+        if points:
+            judged(points, limits.permissible, limits.rule, instrument.kind)
+
+
+def _store_points(calibration: Calibration, points: Sequence[StatedPoint]) -> None:
+    rows, counts = [], dict.fromkeys(Moment, 0)
+    for stated in points:
+        point, sequence = stated.point, counts[stated.moment]
+        counts[stated.moment] += 1
+        rows.append(
+            CalibrationPoint(
+                calibration=calibration,
+                moment=stated.moment,
+                sequence=sequence,
+                reference_si=point.reference,
+                indicated_si=point.indicated,
+                expanded_uncertainty_si=point.expanded_uncertainty,
+                coverage_factor=point.coverage_factor,
+                as_entered=dict(stated.as_entered),
+            )
+        )
+    CalibrationPoint.objects.bulk_create(rows)

@@ -1,0 +1,178 @@
+"""Checks of instruments between calibrations: worked out, kept, and the instrument quarantined where one is out of limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+
+from compute.base.errors import NotEnough
+from compute.base.marks import plain
+from compute.calibration.check_trend import Checked, Trend, check_trend
+from compute.calibration.intermediate_checks import (
+    CheckLimits,
+    CheckResult,
+    Measured,
+    Step,
+    reference_check,
+    step_block_check,
+    zero_flow_check,
+)
+from compute.calibration.meter_comparison import two_meters_check
+from surveys.core.errors import Conflict, ServiceError
+from surveys.core.stored_quantities import findings_json, quantity
+from surveys.models import Instrument, IntermediateCheck, User
+from surveys.models.instrument import Kind, State
+from surveys.services.fleet.calibrations import instrument_lock
+from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
+from surveys.services.records import said
+
+CheckKind = IntermediateCheck.Kind
+# What is checked how: a meter's zero, a gauge on its block, two meters beside one another, a thermometer beside a better one.
+KINDS_OF: dict[str, tuple[str, ...]] = {
+    CheckKind.ZERO_FLOW: (Kind.METER,),
+    CheckKind.STEP_BLOCK: (Kind.THICKNESS_GAUGE,),
+    CheckKind.REFERENCE: (Kind.THERMOMETER,),
+    CheckKind.TWO_METERS: (Kind.METER,),
+}
+IN_DATE_STATES = (State.IN_SERVICE,)
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """What was read off at a check, in SI; only what its kind takes."""
+
+    readings: Sequence[float] = ()
+    steps: Sequence[Step] = ()
+    reference: Measured | None = None
+    resolution: float = 0.0
+    limits: CheckLimits | None = None
+    reading: Measured | None = None
+    other_reading: Measured | None = None
+    shared_uncertainty: float = 0.0
+    as_entered: dict[str, Any] = field(default_factory=dict)
+
+
+@transaction.atomic
+def check_record(
+    *, check: IntermediateCheck, statement: Statement, reason: str, by: User, now: datetime
+) -> IntermediateCheck:
+    """Work out a check and keep it; out of limits the instrument is quarantined, of two meters both.
+
+    Neither of two meters that disagree is known to be the wrong one. Raises ServiceError for a check of another kind of instrument or
+    of a time to come, Conflict where what it corrects was corrected already, ComputeError for figures that cannot be.
+    """
+    for instrument in sorted(_of(check), key=lambda one: one.pk):
+        instrument_lock(instrument.pk)
+    _refuse_what_cannot_be(check, now)
+    if check.corrects is not None:
+        check.note = f"{check.note} {said(reason)}".strip()
+    result = _worked_out(CheckKind(check.kind), statement)
+    check.outcome, check.deviation_si = result.outcome, result.deviation
+    check.expanded_uncertainty_si, check.quantity = result.expanded_uncertainty, result.kind
+    check.warning_limit_si, check.action_limit_si = result.limits.warning, result.limits.action
+    check.figures = [[name, _figure(value, kind)] for name, value, kind in result.figures]
+    check.sentences, check.findings = list(result.sentences), findings_json(result.findings)
+    check.as_entered = statement.as_entered
+    check.recorded_at, check.recorded_by = now, by
+    check.save(force_insert=True)
+    if result.outcome == "out":
+        _withhold(check, by, now)
+    return check
+
+
+def check_history(instrument: Instrument, kind: str) -> list[IntermediateCheck]:
+    """The checks of one kind an instrument had, by time; none that was corrected."""
+    rows = IntermediateCheck.objects.filter(instrument=instrument, kind=kind, corrected_by__isnull=True)
+    return list(rows.order_by("performed_at", "id"))
+
+
+def check_trend_of(instrument: Instrument, kind: str) -> Trend | None:
+    """Where the checks of a kind lead, held against the limits of the latest; None while there are too few."""
+    history = check_history(instrument, kind)
+    by_moment = {one.performed_at: one for one in history}
+    if not by_moment:
+        return None
+    start, latest = history[0].performed_at, history[-1]
+    checked = [
+        Checked((at - start).total_seconds() / 86_400, one.deviation_si)
+        for at, one in sorted(by_moment.items())
+    ]
+    try:
+        return check_trend(
+            checked, CheckLimits(latest.warning_limit_si, latest.action_limit_si), latest.quantity
+        )
+    except NotEnough:
+        return None
+
+
+def trend_json(trend: Trend) -> dict[str, Any]:
+    """A trend as a document of SI quantities."""
+    return {
+        "significant": trend.significant,
+        "days_to_action": trend.days_to_action,
+        "runs": [asdict(run) for run in trend.runs],
+        "sentences": list(trend.sentences),
+        "findings": findings_json(trend.findings),
+    }
+
+
+def _of(check: IntermediateCheck) -> list[Instrument]:
+    return [check.instrument, *([check.other_instrument] if check.other_instrument else [])]
+
+
+def _refuse_what_cannot_be(check: IntermediateCheck, now: datetime) -> None:
+    wanted = KINDS_OF[check.kind]
+    for name, instrument in (("kind", check.instrument), ("other_instrument", check.other_instrument)):
+        if instrument is not None and instrument.kind not in wanted:
+            raise ServiceError(
+                f"{instrument} is no {' or '.join(Kind(kind).label for kind in wanted)}; that check is of one.",
+                code="wrong-instrument",
+                field=name,
+            )
+    if check.performed_at > now:
+        raise ServiceError("That time is still to come.", code="date-in-future", field="performed_at")
+    if check.corrects is None:
+        return
+    if (check.corrects.instrument_id, check.corrects.kind) != (check.instrument_id, check.kind):
+        raise ServiceError("That check is another one's.", code="other-instrument", field="corrects")
+    if IntermediateCheck.objects.filter(corrects=check.corrects).exists():
+        raise Conflict("That check was corrected already.", code="already-corrected", field="corrects")
+
+
+def _worked_out(kind: CheckKind, stated: Statement) -> CheckResult:
+    if kind == CheckKind.TWO_METERS:
+        first, second = _needed(stated.reading, "reading"), _needed(stated.other_reading, "other_reading")
+        return two_meters_check(first, second, stated.shared_uncertainty, "volume_flow")
+    limits = _needed(stated.limits, "limits")
+    if kind == CheckKind.ZERO_FLOW:
+        return zero_flow_check(np.array(stated.readings), limits)
+    if kind == CheckKind.STEP_BLOCK:
+        return step_block_check(stated.steps, limits, stated.resolution)
+    reference = _needed(stated.reference, "reference")
+    return reference_check(stated.readings, reference, limits, stated.resolution, "temperature")
+
+
+def _needed(value: Any, name: str) -> Any:
+    if value is None:
+        raise ServiceError("This kind of check needs it.", code="required", field=name)
+    return value
+
+
+def _withhold(check: IntermediateCheck, by: User, now: datetime) -> None:
+    """Withhold what is in service; what is quarantined, away or retired already stays as it is."""
+    both = _of(check)
+    why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {plain(check.sentences[-1], 'metric')}"
+    if len(both) > 1:
+        why += " Which of the two meters is wrong is not known; both wait for a reference to decide."
+    for instrument in Instrument.objects.filter(pk__in=[one.pk for one in both], state__in=IN_DATE_STATES):
+        to = Whereabouts(State.QUARANTINED, instrument.location, instrument.holder)
+        instrument_state_change(instrument=instrument, to=to, reason=why[:2000], by=by, now=now)
+
+
+def _figure(value: float, kind: str) -> Any:
+    return value if kind == "number" else quantity(value, kind)

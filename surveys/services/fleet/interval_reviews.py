@@ -1,0 +1,207 @@
+"""Calibration intervals reviewed by ILAC-G24 / OIML D 10, and decided by a person."""
+
+from __future__ import annotations
+
+import statistics
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+
+from django.db import transaction
+from django.db.models import Q
+
+from compute.base.errors import NotEnough
+from compute.calibration.control_chart import Calibrated, control_chart
+from compute.calibration.intervals import Bounds, Found, Proposal, in_use, staircase
+from compute.calibration.reliability import Observed, reliability_interval
+from surveys.calibration.conformity import conformity_of, error_kind, points_of
+from surveys.calibration.due_list import hours_of_use, office_today
+from surveys.core.errors import Conflict
+from surveys.core.stored_quantities import findings_json
+from surveys.models import Calibration, Instrument, IntervalPolicy, IntervalReview, User
+from surveys.models.calibration import Moment
+from surveys.models.instrument import Kind
+from surveys.services.fleet.calibrations import policy_record
+from surveys.services.records import said
+
+Method = IntervalReview.Method
+Decision = IntervalReview.Decision
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """By which method, and within what the office's policy allows; hours and target for the methods that take them."""
+
+    method: Method
+    min_days: float
+    max_days: float
+    min_hours: float
+    max_hours: float
+    target: float
+
+
+def interval_review_work_out(
+    *, instrument: Instrument, wish: Wish, by: User, now: datetime
+) -> IntervalReview:
+    """Work out the next interval from what calibrations found, and keep the proposal for a person to decide on.
+
+    Raises NotEnough where the history is too short for the method, OutOfRange for bounds that cannot be.
+    """
+    history = _history(instrument, office_today(now))
+    latest = history[-1]
+    current = (latest.due_on - latest.calibrated_on).days
+    proposal = _proposed(instrument, wish, history, current)
+    return IntervalReview.objects.create(
+        instrument=instrument,
+        method=wish.method,
+        current_days=current,
+        proposed_days=proposal.days or int(wish.max_days),
+        proposed_hours=proposal.hours,
+        reasoning=list(proposal.reasoning),
+        inputs=[list(one) for one in proposal.inputs],
+        findings=findings_json(proposal.findings),
+        chart=asdict(proposal.chart),
+        history_from=history[0].calibrated_on,
+        calculated_at=now,
+        calculated_by=by,
+    )
+
+
+@transaction.atomic
+def interval_review_decide(
+    *, review: IntervalReview, decision: Decision, reason: str, by: User, now: datetime
+) -> IntervalReview:
+    """Accept or refuse a proposal. Accepted, it is the instrument's own interval policy for certificates recorded from now on.
+
+    Raises Conflict if it was decided already, ServiceError without a reason.
+    """
+    review = IntervalReview.objects.select_for_update(of=("self",)).get(pk=review.pk)
+    if review.decision:
+        raise Conflict(f"The review is decided already: {review.decision}.", code="already-decided")
+    review.decision, review.reason = decision, said(reason)
+    review.decided_at, review.decided_by = now, by
+    if decision == Decision.ACCEPTED:
+        policy = IntervalPolicy(
+            instrument=review.instrument,
+            days=review.proposed_days,
+            hours=review.proposed_hours,
+            reason=f"Interval review of {review.calculated_at:%Y-%m-%d}: {review.reason}",
+        )
+        policy_record(policy, by=by, now=now)
+        review.interval_policy = policy
+    review.save(update_fields=["decision", "reason", "decided_at", "decided_by", "interval_policy"])
+    return review
+
+
+def _history(instrument: Instrument, today: date) -> list[Calibration]:
+    """The instrument's calibrations in force once, by day; of two on one day the one recorded last."""
+    rows = Calibration.objects.filter(
+        instrument=instrument, corrected_by__isnull=True, calibrated_on__lte=today
+    )
+    rows = (
+        rows.select_related("instrument").prefetch_related("points").order_by("calibrated_on", "recorded_at")
+    )
+    by_day = {one.calibrated_on: one for one in rows}
+    if not by_day:
+        raise NotEnough("The instrument has no calibration on record.", field="instrument")
+    return list(by_day.values())
+
+
+def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration], current: int) -> Proposal:
+    bounds = Bounds(wish.min_days, wish.max_days)
+    if wish.method == Method.CONTROL_CHART:
+        return _by_drift(instrument, history, bounds)
+    if wish.method == Method.IN_USE_TIME:
+        return _by_use(instrument, wish, history, bounds)
+    if wish.method == Method.RELIABILITY:
+        return _by_type(instrument, wish, bounds)
+    start = history[0].calibrated_on
+    found = [Found(float((day - start).days), share) for day, share in _shares(history)]
+    return staircase(found, current, bounds)
+
+
+def _shares(history: Sequence[Calibration]) -> list[tuple[date, float]]:
+    """Of each calibration with as-found points and limits the largest share of the permissible error."""
+    found = ((one.calibrated_on, conformity_of(one, Moment.AS_FOUND)) for one in history)
+    return [
+        (day, conformity.largest_fraction_of_limit) for day, conformity in found if conformity is not None
+    ]
+
+
+def _by_drift(instrument: Instrument, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
+    """The control chart of the reference value that most calibrations have in common; of several that with the largest share of its limit."""
+    form = "relative" if instrument.kind == Kind.METER else "absolute"
+    judged = [one for one in history if one.maximum_permissible_error() is not None]
+    common = Counter(
+        round(row.reference_si, 12)
+        for one in judged
+        for row in points_of(one, Moment.AS_FOUND)
+        if row.reference_si or form == "absolute"
+    )
+    if not common:
+        raise NotEnough("No calibration has as-found points with limits to be judged by.", field="history")
+    most = max(common.values())
+    start = history[0].calibrated_on
+    charts = [
+        _points_at(judged, reference, form, start) for reference, count in common.items() if count == most
+    ]
+    points, limit = max(charts, key=lambda chart: abs(chart[0][-1].found) / chart[1])
+    kind = "number" if form == "relative" else error_kind(instrument.kind)
+    return control_chart(points, limit, bounds, kind)
+
+
+def _points_at(
+    judged: Sequence[Calibration], reference: float, form: str, start: date
+) -> tuple[list[Calibrated], float]:
+    points, limit = [], 0.0
+    for one in judged:
+        found, left = (
+            next(
+                (row.point() for row in points_of(one, moment) if round(row.reference_si, 12) == reference),
+                None,
+            )
+            for moment in (Moment.AS_FOUND, Moment.AS_LEFT)
+        )
+        if found is None:
+            continue
+        scale = abs(reference) if form == "relative" else 1.0
+        limit = one.limit().at(reference) / scale
+        at = float((one.calibrated_on - start).days)
+        after = left.error / scale if left else None
+        points.append(Calibrated(at, found.error / scale, after, found.standard_uncertainty / scale))
+    return points, limit
+
+
+def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
+    """The staircase over hours of use, with the calendar behind it."""
+    use = hours_of_use(instrument, history[0].calibrated_on)
+    hours = [(sum(count for at, count in use if at < day), share) for day, share in _shares(history)]
+    found = [Found(at, share) for at, share in hours if at > 0]
+    if not found:
+        raise NotEnough("No hours of use before an as-found result are on record.", field="history")
+    last = [at for at, _ in hours]
+    current = last[-1] - last[-2] if len(last) > 1 else last[-1]
+    if current <= 0:
+        raise NotEnough("The instrument was not used between its last two calibrations.", field="history")
+    by_hours = staircase(found, current, Bounds(wish.min_hours, wish.max_hours, "hours"))
+    days = max((history[-1].calibrated_on - history[0].calibrated_on).days, 1)
+    return in_use(by_hours, min(last[-1] / days, 24.0), bounds)
+
+
+def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
+    """The share of the type found in tolerance, after the interval they mostly had."""
+    rows = (
+        Calibration.objects.filter(
+            Q(instrument__kind=instrument.kind, instrument__type_name=instrument.type_name),
+            corrected_by__isnull=True,
+        )
+        .select_related("instrument")
+        .prefetch_related("points")
+    )
+    conformities = [(one, conformity) for one in rows if (conformity := conformity_of(one, Moment.AS_FOUND))]
+    within = sum(conformity.conforms for _, conformity in conformities)
+    if not conformities:
+        raise NotEnough("No as-found result of the type is on record.", field="history")
+    interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in conformities)
+    return reliability_interval(Observed(within, len(conformities)), float(interval), wish.target, bounds)

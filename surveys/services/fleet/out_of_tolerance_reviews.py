@@ -1,0 +1,204 @@
+"""Instruments found out of tolerance: reviews opened, and decided survey by survey."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Q
+
+from surveys.calibration.affected_results import doubt_raised_by, results_touched
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import (
+    Calibration,
+    CombinedResult,
+    Notice,
+    OutOfToleranceReview,
+    Recomputation,
+    Result,
+    ReviewedSurvey,
+    User,
+)
+from surveys.models.notice import NoticeKind
+from surveys.models.result import Cause
+from surveys.pipes.selectors import survey_date
+from surveys.results.inputs_in_force import results_moved
+from surveys.services.records import said
+from surveys.services.results.recomputations import Change, recomputation_extend, recomputation_start
+
+State = ReviewedSurvey.State
+DECISIONS = (State.CONFIRMED, State.CORRECTED, State.WITHDRAWN)
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What the office decided of one survey, and why."""
+
+    reviewed: ReviewedSurvey
+    state: State
+    reason: str
+
+
+def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfToleranceReview | None:
+    """Open a review of every result a calibration puts in doubt, in the caller's transaction; None if it puts none.
+
+    The recomputation that goes with it works out what each would be with the error found; it replaces nothing.
+    """
+    doubt = doubt_raised_by(calibration)
+    if doubt is None:
+        return None
+    results = results_touched(calibration.instrument, doubt.after, doubt.until)
+    reason = (
+        f"{calibration.instrument} was found out of tolerance on {doubt.until} ({calibration.certificate})"
+    )
+    change = Change(Cause.OUT_OF_TOLERANCE, reason, by, now, {"calibration": calibration})
+    review = OutOfToleranceReview.objects.create(
+        calibration=calibration,
+        instrument=calibration.instrument,
+        last_in_tolerance_on=doubt.after,
+        found_on=doubt.until,
+        reasoning=list(doubt.reasoning),
+        recomputation=recomputation_start(change, results) if results else None,
+        opened_at=now,
+        opened_by=by,
+    )
+    ReviewedSurvey.objects.bulk_create(
+        [ReviewedSurvey(review=review, survey_id=result.survey_id, result=result) for result in results],
+        batch_size=500,
+    )
+    return review
+
+
+def review_lapse(corrected: Calibration, *, by: User, now: datetime) -> None:
+    """A certificate was entered wrongly: what is undecided of its review lapses. What was decided stays on record, without effect."""
+    ReviewedSurvey.objects.filter(review__calibration=corrected, state=State.UNDER_REVIEW).update(
+        state=State.VOID,
+        reason="The certificate was entered wrongly and has been corrected.",
+        decided_at=now,
+        decided_by=by,
+    )
+
+
+@transaction.atomic
+def review_decide(
+    *, review: OutOfToleranceReview, decisions: Sequence[Decision], by: User, now: datetime
+) -> Recomputation | None:
+    """Decide surveys of a review, all or none. Those to be corrected are recomputed; of withdrawn ones, and of what rests
+    on them, clients are told.
+
+    Raises Conflict where one is decided already, ServiceError where no reason is given.
+    """
+    asked = {decision.reviewed.pk: decision for decision in decisions}
+    held = ReviewedSurvey.objects.select_for_update(of=("self",)).filter(review=review, pk__in=asked)
+    rows = list(held.select_related("survey__measuring_point__pipe__site__client").order_by("pk"))
+    if len(asked) < len(decisions):
+        raise ServiceError("A survey is decided twice here.", code="duplicate-decision", field="decisions")
+    for row in rows:
+        _decide(row, asked[row.pk], by, now)
+    _tell_of_combined([row for row in rows if row.state == State.WITHDRAWN], now)
+    to_correct = [row.survey_id for row in rows if row.state == State.CORRECTED]
+    if not to_correct:
+        return None
+    moved = results_moved(Result.objects.filter(survey__in=to_correct))
+    # What each client is told is the reason given for their own survey (`surveys.results.recalculation`).
+    reason = f"the error found by certificate {review.calibration.certificate} is corrected"
+    change = Change(Cause.AS_FOUND, reason, by, now, {"calibration": review.calibration})
+    return recomputation_start(change, moved)
+
+
+def reviews_extend(result: Result, *, now: datetime) -> None:
+    """A first result of a survey made in a span under review belongs to that review, in the caller's transaction."""
+    survey, stated = result.survey, result.survey_data
+    day = survey_date(survey)
+    reviews = OutOfToleranceReview.objects.filter(
+        Q(last_in_tolerance_on__isnull=True) | Q(last_in_tolerance_on__lte=day),
+        found_on__gt=day,
+        instrument__in=stated.instruments.all(),
+        calibration__corrected_by__isnull=True,
+    )
+    for review in reviews.select_related("recomputation", "calibration__instrument", "opened_by"):
+        ReviewedSurvey.objects.create(review=review, survey=survey, result=result)
+        if review.recomputation is None:
+            what = f"{review.calibration.instrument} was found out of tolerance on {review.found_on}"
+            change = Change(
+                Cause.OUT_OF_TOLERANCE, what, review.opened_by, now, {"calibration": review.calibration}
+            )
+            run = recomputation_start(change, [result])
+            OutOfToleranceReview.objects.filter(pk=review.pk).update(recomputation=run)
+        else:
+            recomputation_extend(review.recomputation, [result], now)
+
+
+def _decide(row: ReviewedSurvey, decision: Decision, by: User, now: datetime) -> None:
+    if row.state != State.UNDER_REVIEW:
+        raise Conflict(
+            f"The survey {row.survey_id} is decided already: {row.get_state_display()}.",
+            code="already-decided",
+            field="decisions",
+        )
+    if decision.state == State.CORRECTED:
+        _correctable(row)
+    row.state, row.reason = decision.state, said(decision.reason)
+    row.decided_at, row.decided_by = now, by
+    row.save(update_fields=["state", "reason", "decided_at", "decided_by"])
+    if row.state == State.WITHDRAWN:
+        _tell_of_withdrawal(row, now)
+
+
+def _correctable(row: ReviewedSurvey) -> None:
+    """Refuse to correct before the figure is there to be seen, or where there is no curve to correct by."""
+    if row.calculated_at is None:
+        raise Conflict(
+            f"What the survey {row.survey_id} would be with the error found is not worked out yet; look at it before you decide.",
+            code="not-calculated",
+            field="decisions",
+        )
+    if not any(finding["code"] == "calibration-error-corrected" for finding in row.findings):
+        raise Conflict(
+            f"The points found make no curve by which the survey {row.survey_id} could be corrected; let it stand or withdraw it.",
+            code="no-curve",
+            field="decisions",
+        )
+
+
+def _tell_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> None:
+    """A notice of each combined result that rests on a survey just withdrawn; once, however many of its parts are."""
+    reasons = {row.survey_id: _reason_of_part(row) for row in withdrawn}
+    told = Notice.objects.filter(kind=NoticeKind.WITHDRAWN, before_combined=OuterRef("pk"))
+    rows = CombinedResult.objects.filter(
+        ~Exists(told),
+        combination__parts__survey__in=reasons,
+        combination__retired_at__isnull=True,
+        replaced_at__isnull=True,
+    ).distinct()
+    for combined in rows.select_related("combination__site__client").prefetch_related("combination__parts"):
+        client = combined.combination.site.client
+        parts = combined.combination.parts.all()
+        Notice.objects.create(
+            kind=NoticeKind.WITHDRAWN,
+            client=client,
+            before_combined=combined,
+            threshold=client.notice_threshold,
+            reason=" ".join(reasons[part.survey_id] for part in parts if part.survey_id in reasons),
+            created_at=now,
+        )
+
+
+def _reason_of_part(row: ReviewedSurvey) -> str:
+    point = row.survey.measuring_point
+    day = survey_date(row.survey)
+    return f"It rests on the survey of {day} at {point.pipe.name}, {point.name}, which is withdrawn: {row.reason}"
+
+
+def _tell_of_withdrawal(row: ReviewedSurvey, now: datetime) -> None:
+    client = row.survey.measuring_point.pipe.site.client
+    Notice.objects.create(
+        kind=NoticeKind.WITHDRAWN,
+        client=client,
+        before=Result.objects.get(survey=row.survey_id, replaced_at__isnull=True),
+        threshold=client.notice_threshold,
+        reason=row.reason,
+        created_at=now,
+    )

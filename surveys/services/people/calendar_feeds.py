@@ -1,0 +1,60 @@
+"""Calendar feeds: an address with a token of its own, kept as a digest, that can be revoked."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from datetime import datetime
+
+from django.db import transaction
+
+from surveys.calibration.due_list import office_today
+from surveys.models import CalendarFeed, Role, User
+from surveys.models.audit import Action
+from surveys.models.calibration import FeedSubject
+from surveys.services.audit import audit_write, record_created
+from surveys.services.people.tokens import USE_NOTED_EVERY
+
+PEOPLE = frozenset({Role.TECHNICIAN, *Role.office_roles()})
+
+
+@transaction.atomic
+def calendar_feed_make(
+    *, owner: User, now: datetime, label: str = "", subject: str = FeedSubject.DUE_DATES
+) -> tuple[CalendarFeed, str]:
+    """A new feed with its token, which is known here and never again."""
+    token = secrets.token_urlsafe(32)
+    feed = CalendarFeed.objects.create(
+        owner=owner, label=label, subject=subject, token_sha256=_digest(token), created_at=now
+    )
+    record_created(feed)
+    return feed, token
+
+
+@transaction.atomic
+def calendar_feed_revoke(*, feed: CalendarFeed, now: datetime) -> None:
+    """Stop a feed; one that was stopped stays so."""
+    if CalendarFeed.objects.filter(pk=feed.pk, revoked_at__isnull=True).update(revoked_at=now):
+        audit_write(Action.CHANGED, feed, before={"revoked_at": None}, after={"revoked_at": now})
+
+
+def calendar_feed_open(token: str, now: datetime) -> CalendarFeed | None:
+    """The feed a token opens; None if it is unknown or revoked, or its owner may not see instruments any more.
+
+    A calendar program comes every few minutes: its use is noted, and stands in the log once a day.
+    """
+    found = CalendarFeed.objects.select_related("owner").filter(
+        token_sha256=_digest(token), revoked_at__isnull=True, owner__is_active=True, owner__role__in=PEOPLE
+    )
+    feed = found.first()
+    if feed is not None and (feed.last_used_at is None or feed.last_used_at <= now - USE_NOTED_EVERY):
+        with transaction.atomic():
+            if feed.last_used_at is None or office_today(feed.last_used_at) < office_today(now):
+                audit_write(Action.EXPORTED, feed, by=feed.owner, after={"subject": feed.subject})
+            CalendarFeed.objects.filter(pk=feed.pk).update(last_used_at=now)
+    return feed
+
+
+def _digest(token: str) -> str:
+    # The token is 256 random bits: there is nothing to guess, so that a plain digest will do.
+    return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

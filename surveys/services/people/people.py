@@ -1,0 +1,228 @@
+"""People who sign in: invited, changed, and gone; and service accounts."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.core.mail import EmailMessage
+from django.db import transaction
+from django.utils.translation import gettext as _
+from django_otp.plugins.otp_totp.models import TOTPDevice
+
+from surveys.core.errors import Conflict, NotAllowed, ServiceError
+from surveys.models import (
+    AuditEntry,
+    CalendarFeed,
+    Client,
+    IdempotencyKey,
+    Invitation,
+    RecoveryCode,
+    Role,
+    User,
+)
+from surveys.models.audit import Action
+from surveys.services.audit import OF_A_USER, audit_write, record_changed, record_created, record_values
+from surveys.services.people.tokens import tokens_end
+
+# Whom the office may invite; an administrator may invite anybody.
+INVITED_BY_OFFICE = frozenset({Role.CLIENT, Role.TECHNICIAN, Role.OFFICE})
+
+
+class MailFailed(ServiceError):
+    """The mail server did not take it (502)."""
+
+    status = 502
+
+
+@transaction.atomic
+def service_account_make(*, username: str, role: str, client: Client | None) -> User:
+    """A user that is a program: it signs in with tokens only."""
+    user = User(username=username, role=role, client=client, is_service_account=True)
+    check_client_of_role(role, client)
+    user.set_unusable_password()
+    user.full_clean(exclude=["password"], validate_constraints=False)
+    user.save(force_insert=True)
+    record_created(user)
+    return user
+
+
+@transaction.atomic
+def user_change(*, user: User, changes: Mapping[str, Any], by: User, now: datetime) -> User:
+    """Change what a user may do: role, client, whether active. Who is not active any more has no tokens either.
+
+    The administrator's pages go with the role. Raises Conflict for oneself and for somebody who has left.
+    """
+    user = User.objects.select_for_update().get(pk=user.pk)
+    before = record_values(user)
+    if user.pk == by.pk:
+        raise Conflict("Let another administrator change what you may do.", code="own-account")
+    if _has_left(user):
+        raise Conflict("This user has left; invite them anew.", code="user-deactivated")
+    for name, value in changes.items():
+        setattr(user, name, value)
+    if changes.get("role", Role.CLIENT) != Role.CLIENT and "client" not in changes:
+        user.client = None
+    if user.role != Role.ADMINISTRATOR:
+        user.is_staff = user.is_superuser = False
+    check_client_of_role(user.role, user.client)
+    user.save(update_fields=["role", "client", "is_active", "is_staff", "is_superuser"])
+    if not user.is_active:
+        tokens_end(user=user, now=now)
+    record_changed(user, before)
+    return user
+
+
+@transaction.atomic
+def user_leave(*, user: User, by: User, now: datetime) -> User:
+    """Deactivate somebody who leaves and blank their personal data; what they did stays, as done by a former user.
+
+    Done again it changes nothing.
+    """
+    user = User.objects.select_for_update().get(pk=user.pk)
+    if user.pk == by.pk:
+        raise Conflict("Let another administrator do this for you.", code="own-account")
+    if _has_left(user):
+        return user
+    before = record_values(user)
+    user.username = f"former user {User.objects.filter(username__startswith='former user ').count() + 1}"
+    user.first_name = user.last_name = user.email = ""
+    user.is_active = user.is_staff = user.is_superuser = False
+    user.last_login = None
+    user.set_unusable_password()
+    user.save()
+    tokens_end(user=user, now=now)
+    TOTPDevice.objects.filter(user=user).delete()
+    RecoveryCode.objects.filter(user=user).delete()
+    # Answers kept for a repeated request may name the person.
+    IdempotencyKey.objects.filter(user=user).delete()
+    CalendarFeed.objects.filter(owner=user, revoked_at__isnull=True).update(revoked_at=now)
+    Invitation.objects.filter(accepted_by=user).update(email="", username=user.username)
+    AuditEntry.objects.filter(actor=user.pk).update(actor_name=user.username)
+    after = record_values(user, OF_A_USER)
+    audit_write(
+        Action.DEACTIVATED,
+        user,
+        before={k: v for k, v in before.items() if v != after[k]},
+        after={"is_active": False},
+    )
+    return user
+
+
+def _has_left(user: User) -> bool:
+    return not user.is_active and user.username.startswith("former user ")
+
+
+def check_client_of_role(role: str, client: Client | None) -> None:
+    """A client viewer has an organisation, and nobody else has one."""
+    if role == Role.CLIENT and client is None:
+        raise ServiceError(
+            "Name the client a client viewer belongs to.", code="client-missing", field="client"
+        )
+    if role != Role.CLIENT and client is not None:
+        raise ServiceError(
+            "Only client viewers belong to a client.", code="client-not-needed", field="client"
+        )
+
+
+@transaction.atomic
+def invitation_send(
+    *, invitation: Invitation, link_of: Callable[[str], str], by: User, now: datetime
+) -> Invitation:
+    """Invite a person by e-mail with a link of their own, which serves once.
+
+    Raises NotAllowed for a role this user cannot give, Conflict for a name taken, MailFailed if the mail server refuses.
+    """
+    if by.role != Role.ADMINISTRATOR and invitation.role not in INVITED_BY_OFFICE:
+        raise NotAllowed("An administrator invites people of that role.", code="role-not-yours", field="role")
+    check_client_of_role(invitation.role, invitation.client)
+    if User.objects.filter(username=invitation.username).exists():
+        raise Conflict("There is a user of that name already.", code="conflict", field="username")
+    token = secrets.token_urlsafe(32)
+    invitation.token_sha256 = _digest(token)
+    invitation.invited_by, invitation.invited_at = by, now
+    invitation.expires_at = now + timedelta(days=settings.INVITATION_DAYS)
+    invitation.full_clean(validate_constraints=False)
+    invitation.save(force_insert=True)
+    record_created(invitation)
+    _mail(invitation, link_of(token))
+    return invitation
+
+
+def _mail(invitation: Invitation, link: str) -> None:
+    lines = (
+        _("You are invited to Flow Surveys as {role}. Your user name is {username}.").format(
+            role=invitation.get_role_display(), username=invitation.username
+        ),
+        "",
+        _(
+            "Choose a password with this link. The link can be used once and is valid until {time} UTC:"
+        ).format(time=f"{invitation.expires_at:%Y-%m-%d %H:%M}"),
+        link,
+        "",
+        _(
+            "If you did not expect this invitation, ignore this e-mail. No account is created unless you use the link."
+        ),
+    )
+    try:
+        EmailMessage(_("Invitation to Flow Surveys"), "\n".join(lines), to=[invitation.email]).send()
+    except OSError as error:
+        raise MailFailed(
+            "The mail server did not take the invitation; nobody was invited.", code="mail-failed"
+        ) from error
+
+
+def invitation_open(token: str, now: datetime) -> Invitation | None:
+    """The invitation a link opens; None if it is unknown, used, revoked or too old."""
+    return Invitation.objects.filter(
+        token_sha256=_digest(token), accepted_at__isnull=True, revoked_at__isnull=True, expires_at__gt=now
+    ).first()
+
+
+@transaction.atomic
+def invitation_accept(*, token: str, password: str, now: datetime) -> User | None:
+    """The new user, with the password they chose; None if the link has served, even a moment ago.
+
+    Raises ServiceError for a weak password, Conflict for a name taken meanwhile.
+    """
+    found = invitation_open(token, now)
+    if found is None:
+        return None
+    # One at a time: the second of two reads the link as used.
+    invitation = Invitation.objects.select_for_update().get(pk=found.pk)
+    if invitation.accepted_at is not None or invitation.revoked_at is not None:
+        return None
+    user = User(
+        username=invitation.username, email=invitation.email, role=invitation.role, client=invitation.client
+    )
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise ServiceError(" ".join(error.messages), code="password-weak", field="password") from None
+    if User.objects.filter(username=user.username).exists():
+        raise Conflict("Somebody took that user name meanwhile; ask for a new invitation.", code="conflict")
+    user.set_password(password)
+    user.save(force_insert=True)
+    Invitation.objects.filter(pk=invitation.pk).update(accepted_at=now, accepted_by=user)
+    audit_write(Action.CREATED, user, by=user, after=record_values(user))
+    return user
+
+
+@transaction.atomic
+def invitation_revoke(*, invitation: Invitation, now: datetime) -> None:
+    """Make a link useless; one that has served stays as it is."""
+    if Invitation.objects.filter(pk=invitation.pk, accepted_at__isnull=True, revoked_at__isnull=True).update(
+        revoked_at=now
+    ):
+        audit_write(Action.CHANGED, invitation, before={"revoked_at": None}, after={"revoked_at": now})
+
+
+def _digest(token: str) -> str:
+    # 256 random bits: there is nothing to guess, so that a plain digest will do.
+    return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

@@ -1,0 +1,169 @@
+"""Signing in with name, password and, where there is one, a second factor; and changing these."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from base64 import b32encode
+from datetime import datetime
+
+from django.conf import settings
+from django.contrib.auth import authenticate
+from django.contrib.auth.backends import ModelBackend
+from django.contrib.auth.password_validation import validate_password
+from django.contrib.auth.signals import user_login_failed
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.http import HttpRequest
+from django_otp.plugins.otp_totp.models import TOTPDevice
+
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import RecoveryCode, Role, User
+from surveys.models.audit import Action
+from surveys.services.audit import audit_write
+from surveys.services.people.tokens import tokens_end
+
+RECOVERY_CODES = 10
+
+
+class SignInRefused(ServiceError):
+    """Nobody is signed in by this (401)."""
+
+    status = 401
+
+
+class PeopleBackend(ModelBackend):
+    """Passwords of people; a service account has none, and none works if it is given one."""
+
+    def user_can_authenticate(self, user: User | None) -> bool:  # type: ignore[override]
+        return super().user_can_authenticate(user) and not getattr(user, "is_service_account", False)
+
+
+def credentials_check(
+    request: HttpRequest, *, username: str, password: str, one_time_code: str, now: datetime
+) -> User:
+    """Who signs in with these; raises SignInRefused, which does not tell a wrong name from a wrong password.
+
+    A locked name is answered by the lock's own middleware, whatever is raised here.
+    """
+    user = password_check(request, username=username, password=password)
+    if second_factor_of(user) is not None:
+        if not one_time_code:
+            raise SignInRefused(
+                "Send the one-time code of your second factor, or a recovery code, too.",
+                code="one-time-code-needed",
+                field="one_time_code",
+            )
+        if not _code_fits(user, one_time_code, now):
+            user_login_failed.send(__name__, credentials={"username": username}, request=request)
+            _failed(request, username)
+            raise SignInRefused(
+                "That code is wrong or was used; wait for the next one.",
+                code="one-time-code-wrong",
+                field="one_time_code",
+            )
+    audit_write(Action.SIGNED_IN, user, by=user)
+    return user
+
+
+def password_check(request: HttpRequest, *, username: str, password: str) -> User:
+    """The user with that name and password; a failure counts towards the lock."""
+    user = authenticate(request, username=username, password=password)
+    if not isinstance(user, User):
+        _failed(request, username)
+        raise SignInRefused("User name or password is wrong.", code="sign-in-failed")
+    return user
+
+
+def _failed(request: HttpRequest, username: str) -> None:
+    """Say in the log that somebody failed; not again while the name is locked. The name typed may be anything: it is not kept."""
+    counted = getattr(request, "axes_failures_since_start", None) is not None
+    # Asked for an unknown name too: both take the same time.
+    known = User.objects.filter(username=username).first()
+    if counted:
+        locked = getattr(request, "axes_locked_out", False)
+        audit_write(Action.LOCKED_OUT if locked else Action.SIGN_IN_FAILED, known, record_type="user")
+
+
+@transaction.atomic
+def password_change(*, user: User, new: str, now: datetime) -> None:
+    """Set a new password; every token and session of the user ends. Raises ServiceError if it is too weak."""
+    try:
+        validate_password(new, user)
+    except ValidationError as error:
+        raise ServiceError(" ".join(error.messages), code="password-weak", field="new_password") from None
+    if user.is_service_account:
+        raise Conflict("A service account has no password.", code="service-account")
+    user.set_password(new)
+    # A session carries a digest of the password, so that it ends with it.
+    user.save(update_fields=["password"])
+    tokens_end(user=user, now=now)
+    audit_write(Action.PASSWORD_CHANGED, user)
+
+
+def second_factor_of(user: User) -> TOTPDevice | None:
+    """The second factor a user has confirmed."""
+    return TOTPDevice.objects.filter(user=user, confirmed=True).first()
+
+
+def second_factor_begun(user: User) -> TOTPDevice | None:
+    """The second factor a user has begun to enrol and not confirmed yet."""
+    return TOTPDevice.objects.filter(user=user, confirmed=False).first()
+
+
+def second_factor_enrolment_required(user: User) -> bool:
+    """Whether a user has to enrol a second factor before doing anything else."""
+    if not settings.SECOND_FACTOR_REQUIRED or user.role == Role.CLIENT or user.is_service_account:
+        return False
+    return second_factor_of(user) is None
+
+
+@transaction.atomic
+def second_factor_begin(*, user: User) -> TOTPDevice:
+    """A secret for the user's authenticator, to be confirmed with a code; one begun before is forgotten."""
+    if second_factor_of(user) is not None:
+        raise Conflict("You have a second factor; remove it first.", code="second-factor-exists")
+    TOTPDevice.objects.filter(user=user).delete()
+    return TOTPDevice.objects.create(user=user, name="authenticator", confirmed=False)
+
+
+@transaction.atomic
+def second_factor_confirm(*, user: User, one_time_code: str) -> list[str]:
+    """Take the second factor into use; returns the recovery codes, which are known here and never again."""
+    device = TOTPDevice.objects.select_for_update().filter(user=user, confirmed=False).first()
+    if device is None:
+        raise Conflict("Begin with a new secret first.", code="second-factor-not-begun")
+    if not device.verify_token(one_time_code):
+        raise ServiceError("That is not the code of now.", code="one-time-code-wrong", field="one_time_code")
+    device.confirmed = True
+    device.save(update_fields=["confirmed"])
+    codes = [b32encode(secrets.token_bytes(10)).decode().lower() for _ in range(RECOVERY_CODES)]
+    RecoveryCode.objects.filter(user=user).delete()
+    RecoveryCode.objects.bulk_create(RecoveryCode(user=user, code_sha256=_digest(code)) for code in codes)
+    audit_write(Action.SECOND_FACTOR_CHANGED, user, after={"second_factor": True})
+    return codes
+
+
+@transaction.atomic
+def second_factor_remove(*, user: User) -> None:
+    """Take the second factor away, with its recovery codes."""
+    if TOTPDevice.objects.filter(user=user).delete()[0]:
+        audit_write(Action.SECOND_FACTOR_CHANGED, user, after={"second_factor": False})
+    RecoveryCode.objects.filter(user=user).delete()
+
+
+@transaction.atomic
+def _code_fits(user: User, code: str, now: datetime) -> bool:
+    """Whether a code is that of now, or a recovery code not used yet; either serves once."""
+    unused = RecoveryCode.objects.filter(
+        user=user, code_sha256=_digest(code.strip().lower()), used_at__isnull=True
+    )
+    if unused.update(used_at=now):
+        return True
+    device = TOTPDevice.objects.select_for_update().filter(user=user, confirmed=True).first()
+    return device is not None and device.verify_token(code)
+
+
+def _digest(code: str) -> str:
+    # 80 random bits: there is nothing to guess, so that a plain digest will do.
+    return hashlib.sha256(code.encode("utf-8", "replace")).hexdigest()

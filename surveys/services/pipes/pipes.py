@@ -1,0 +1,253 @@
+"""Pipes, and what is found out about them: first data, corrections, modifications, wall measurements."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from compute.measuring.beam import check_dimensions
+from compute.measuring.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
+from compute.measuring.wall import Wall, wall_from_readings
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import (
+    CustomMaterial,
+    CustomMedium,
+    Instrument,
+    Pipe,
+    PipeData,
+    Recomputation,
+    Result,
+    Site,
+    User,
+    WallMeasurement,
+)
+from surveys.models.instrument import Kind
+from surveys.models.pipe import Change
+from surveys.models.result import Cause
+from surveys.pipes.selectors import pipe_data_at, pipe_data_valid
+from surveys.results.inputs_in_force import results_moved
+from surveys.services.records import chosen_id, record_create, said
+from surveys.services.results.recomputations import Change as Recorded
+from surveys.services.results.recomputations import recomputation_start
+
+
+@dataclass(frozen=True, slots=True)
+class PipeStatement:
+    """A pipe and its medium as somebody states them, with the text they typed by request path."""
+
+    pipe: PipeEntry
+    medium: MediumEntry
+    as_entered: Mapping[str, str]
+
+
+@transaction.atomic
+def pipe_create(
+    *,
+    site: Site,
+    name: str,
+    description: str,
+    statement: PipeStatement,
+    valid_from: date | None,
+    by: User,
+    now: datetime,
+    wanted_id: UUID | None = None,
+) -> Pipe:
+    """A new pipe with its first data.
+
+    Raises ComputeError if the physics cannot take it (no bore left, an unknown material).
+    """
+    pipe = Pipe(id=chosen_id(Pipe, wanted_id), site=site, name=name, description=description)
+    record_create(pipe)
+    _data(pipe, statement, change=Change.FIRST, valid_from=valid_from, by=by, now=now).save(force_insert=True)
+    return pipe
+
+
+@transaction.atomic
+def pipe_correct(
+    *,
+    pipe: Pipe,
+    corrects: PipeData,
+    statement: PipeStatement,
+    reason: str,
+    valid_from: date | None,
+    wall_measurement: WallMeasurement | None,
+    by: User,
+    now: datetime,
+) -> tuple[PipeData, Recomputation]:
+    """New pipe data because the old was always wrong. Every survey that rests on the old is recomputed.
+
+    Raises Conflict if that version was corrected already: look at the newer one first.
+    """
+    _lock(pipe)
+    if corrects.pipe_id != pipe.id:
+        raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
+    if PipeData.objects.filter(corrects=corrects).exists():
+        raise Conflict("already-corrected/pipe-data", field="corrects")
+    data = _data(pipe, statement, change=Change.CORRECTION, valid_from=valid_from, by=by, now=now)
+    data.corrects, data.reason, data.wall_measurement = (
+        corrects,
+        said(reason),
+        _wall_measurement_of(pipe, wall_measurement),
+    )
+    data.save(force_insert=True)
+    return data, _recompute(data, Cause.CORRECTION)
+
+
+@transaction.atomic
+def pipe_alter(
+    *,
+    pipe: Pipe,
+    statement: PipeStatement,
+    reason: str,
+    valid_from: date,
+    wall_measurement: WallMeasurement | None,
+    by: User,
+    now: datetime,
+) -> tuple[PipeData, Recomputation]:
+    """New pipe data because the pipe itself changed on a date. Surveys before it keep what they rest on."""
+    _lock(pipe)
+    data = _data(pipe, statement, change=Change.MODIFICATION, valid_from=valid_from, by=by, now=now)
+    data.reason, data.wall_measurement = said(reason), _wall_measurement_of(pipe, wall_measurement)
+    data.save(force_insert=True)
+    return data, _recompute(data, Cause.MODIFICATION)
+
+
+@transaction.atomic
+def gauged_wall(
+    pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], gauge_velocity_setting_m_s: float | None
+) -> Wall:
+    """What wall-thickness readings of a pipe come to, without keeping them."""
+    if gauge.kind != Kind.THICKNESS_GAUGE:
+        raise ServiceError("That instrument is no thickness gauge.", code="wrong-instrument", field="gauge")
+    if gauge.standard_uncertainty_m is None:
+        raise ServiceError(
+            "The gauge's own standard uncertainty is not on record; enter it on the instrument first.",
+            code="gauge-uncertainty-missing",
+            field="gauge",
+        )
+    speed, doubt = _wall_sound_speed(pipe)
+    return wall_from_readings(
+        readings_m,
+        gauge_uncertainty=gauge.standard_uncertainty_m,
+        gauge_velocity_setting=gauge_velocity_setting_m_s,
+        wall_sound_speed=speed,
+        wall_sound_speed_uncertainty=doubt,
+    )
+
+
+def wall_measurement_record(
+    *,
+    pipe: Pipe,
+    gauge: Instrument,
+    readings_m: Sequence[float],
+    gauge_velocity_setting_m_s: float | None,
+    taken_at: datetime,
+    note: str,
+    as_entered: Mapping[str, str],
+    by: User,
+    wanted_id: UUID | None = None,
+) -> WallMeasurement:
+    """Keep wall-thickness readings, with their mean, spread and the standard uncertainty of the mean.
+
+    Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
+    """
+    wall = gauged_wall(pipe, gauge, readings_m, gauge_velocity_setting_m_s)
+    wall_measurement = WallMeasurement(
+        id=chosen_id(WallMeasurement, wanted_id),
+        pipe=pipe,
+        gauge=gauge,
+        taken_at=taken_at,
+        taken_by=by,
+        readings_m=list(readings_m),
+        mean_m=wall.mean,
+        standard_deviation_m=wall.standard_deviation,
+        standard_uncertainty_m=wall.standard_uncertainty,
+        minimum_m=wall.minimum,
+        maximum_m=wall.maximum,
+        gauge_velocity_setting_m_s=gauge_velocity_setting_m_s,
+        correction_factor=wall.correction_factor,
+        note=note,
+        as_entered=dict(as_entered),
+    )
+    wall_measurement.save(force_insert=True)
+    return wall_measurement
+
+
+def _recompute(data: PipeData, cause: str) -> Recomputation:
+    moved = results_moved(Result.objects.filter(survey__measuring_point__pipe=data.pipe))
+    change = Recorded(cause, data.reason, data.recorded_by, data.recorded_at, {"pipe_data": data}, data.pipe)
+    return recomputation_start(change, moved)
+
+
+def _wall_sound_speed(pipe: Pipe) -> tuple[float | None, float]:
+    """Longitudinal sound speed of a pipe's wall, and its relative standard uncertainty from the range of the sources."""
+    data = pipe_data_valid(PipeData.objects.filter(pipe=pipe), date.max)
+    if data is None:
+        return None, 0.0
+    resolved = resolve_pipe(data.pipe_entry(), data.medium_temperature_k)
+    speed = float(resolved.pipe.wall.longitudinal_sound_speed)
+    if resolved.wall_solid is None:
+        return speed, 0.0
+    low, high = resolved.wall_solid.longitudinal_range
+    return speed, (high - low) / math.sqrt(12) / speed
+
+
+def version_to_correct(pipe: Pipe, at: date) -> PipeData:
+    """The version in force at a date: what a correction is about unless it names another."""
+    data = pipe_data_at(pipe, at) or pipe_data_valid(pipe.data.all(), date.max)
+    if data is None:
+        raise Conflict("no-pipe-data/correction")
+    return data
+
+
+def _lock(pipe: Pipe) -> None:
+    # One at a time for a pipe: corrections, modifications and the taking in of logs see each other's work.
+    Pipe.objects.select_for_update(no_key=True).get(pk=pipe.pk)
+
+
+def _data(
+    pipe: Pipe, statement: PipeStatement, *, change: str, valid_from: date | None, by: User, now: datetime
+) -> PipeData:
+    _check_possible(statement)
+    data = PipeData(pipe=pipe, change=change, valid_from=valid_from, recorded_at=now, recorded_by=by)
+    data.set_pipe(statement.pipe)
+    data.set_medium(statement.medium)
+    data.as_entered = dict(statement.as_entered)
+    _check_versions(data)
+    return data
+
+
+def _check_versions(data: PipeData) -> None:
+    """Refuse what rests on a version of the office's own that was revised since the request read it."""
+    for solid in (data.custom_material_data, data.own_lining_data):
+        if solid is not None:
+            material = CustomMaterial.objects.select_for_update().get(pk=solid.material_id)
+            _check_newest(solid == material.versions.first(), material.name)
+    if data.custom_medium_data is not None:
+        medium = CustomMedium.objects.select_for_update().get(pk=data.custom_medium_data.medium_id)
+        _check_newest(data.custom_medium_data == medium.versions.first(), medium.name)
+
+
+def _check_newest(newest: bool, name: str) -> None:
+    if not newest:
+        raise Conflict(f"{name} was revised meanwhile; send your request again.", code="revised-meanwhile")
+
+
+def _check_possible(statement: PipeStatement) -> None:
+    """Let the physics refuse what cannot be, before it is stored."""
+    resolved = resolve_pipe(statement.pipe, statement.medium.temperature)
+    check_dimensions(resolved.pipe)
+    resolve_medium(statement.medium)
+
+
+def _wall_measurement_of(pipe: Pipe, wall_measurement: WallMeasurement | None) -> WallMeasurement | None:
+    if wall_measurement is not None and wall_measurement.pipe_id != pipe.id:
+        raise ServiceError(
+            "That wall measurement is of another pipe.", code="other-pipe", field="wall_measurement"
+        )
+    return wall_measurement

@@ -1,0 +1,91 @@
+"""Set-ups: worked out from the pipe data of the day and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from compute.results.survey import METHOD_VERSION, WorkedOut, work_out
+from surveys.core.errors import Conflict, ServiceError
+from surveys.core.stored_quantities import outcome_json
+from surveys.models import Instrument, MeasuringPoint, Setup, User
+from surveys.models.instrument import Kind
+from surveys.pipes.selectors import pipe_data_at, place_of, survey_medium, transducer_data_now
+from surveys.services.records import chosen_id
+
+
+@dataclass(frozen=True, slots=True)
+class SetupWish:
+    """What is asked of a set-up: SI values; None lets the physics recommend or the pipe data answer."""
+
+    transducers: Instrument
+    meter: Instrument | None = None
+    traverses: int | None = None
+    expected_velocity_m_s: float | None = None
+    medium_temperature_k: float | None = None
+    medium_temperature_source: str = ""
+    based_on: Setup | None = None
+    as_entered: Mapping[str, str] | None = None
+
+
+def setup_work_out(
+    *, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime, wanted_id: UUID | None = None
+) -> Setup:
+    """Work out how to mount a transducer pair at a point, and keep it.
+
+    Raises ComputeError when no beam passes, Conflict when the pipe has no data for today or the id wanted is taken,
+    ServiceError when the instrument is no transducer pair or has no data.
+    """
+    data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
+    if data is None:
+        raise Conflict("The pipe has no data yet; enter what is known of it first.", code="no-pipe-data")
+    if wish.transducers.kind != Kind.TRANSDUCER_PAIR:
+        raise ServiceError(
+            "That instrument is no transducer pair.", code="wrong-instrument", field="transducers"
+        )
+    pair = transducer_data_now(wish.transducers)
+    if pair is None:
+        raise Conflict(
+            "The data of this transducer pair is not on record; enter it on the instrument first.",
+            code="no-transducer-data",
+            field="transducers",
+        )
+    setup = Setup(
+        id=chosen_id(Setup, wanted_id),
+        measuring_point=point,
+        pipe_data=data,
+        transducer_data=pair,
+        based_on=wish.based_on,
+        expected_velocity_m_s=wish.expected_velocity_m_s,
+        medium_temperature_k=wish.medium_temperature_k,
+        medium_temperature_source=wish.medium_temperature_source,
+        method_version=METHOD_VERSION,
+        calculated_at=now,
+        calculated_by=by,
+        as_entered=dict(wish.as_entered or {}),
+    )
+    if wish.meter is not None and wish.meter.kind != Kind.METER:
+        raise ServiceError("That instrument is no meter.", code="wrong-instrument", field="meter")
+    worked_out = _work_out(setup, wish)
+    setup.traverses = worked_out.spacing.traverses
+    setup.spacing_m = float(worked_out.spacing.spacing)
+    setup.outcome = outcome_json(worked_out)
+    with transaction.atomic():
+        setup.save(force_insert=True)
+    return setup
+
+
+def _work_out(setup: Setup, wish: SetupWish) -> WorkedOut:
+    return work_out(
+        setup.pipe_data.pipe_entry(),
+        survey_medium(setup, setup.pipe_data),
+        setup.transducer_data.entry(),
+        traverses=wish.traverses,
+        expected_velocity=setup.expected_velocity_m_s,
+        place=place_of(setup.measuring_point),
+        timing_resolution=wish.meter.timing_resolution_s if wish.meter else None,
+    )

@@ -1,0 +1,133 @@
+"""Combinations: made by people, or of themselves where a further path comes in; renamed, retired, taken up again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from surveys.core.errors import ServiceError
+from surveys.models import Combination, CombinationPart, Site, Survey, User
+from surveys.models.result import Cause
+from surveys.results.combined_flow import combined_flow
+from surveys.results.combining import (
+    CombinedDraft,
+    Making,
+    combinations_settle,
+    combined_store,
+    results_of,
+    surveys_lock,
+)
+from surveys.services.records import record_create
+
+MOST_PARTS = 24
+
+
+def combination_create(
+    *, combination: Combination, surveys: Sequence[Survey], by: User, now: datetime
+) -> Combination:
+    """Combine surveys of one site: a sum, a difference (the first less the second) or a mean.
+
+    Where each has a result the combined one is computed at once, else when the last gets its log. Raises ServiceError for
+    parts that cannot belong together, ComputeError if their logs have no time in common.
+    """
+    _check_parts(combination.kind, combination.site, surveys)
+    combination.created_by, combination.created_at = by, now
+    ids = [survey.pk for survey in surveys]
+    while True:
+        # The logs are read outside the transaction; if a part moves meanwhile, once more.
+        results = results_of(ids)
+        draft = CombinedDraft(
+            combination, results, None, combined_flow(combination.kind, results) if results else None
+        )
+        with transaction.atomic():
+            surveys_lock(ids)
+            if [result.pk for result in results_of(ids)] == [result.pk for result in results]:
+                return _store(draft, surveys)
+
+
+def combination_resume(*, combination: Combination, now: datetime) -> None:
+    """Take a retired combination up again: it is brought to the results its parts have by now."""
+    making = Making(Cause.COMBINATION, f"{combination.name} was taken up again.", now)
+    with transaction.atomic():
+        combinations_settle([combination], making)
+
+
+def combinations_extend(survey: Survey, *, by: User, now: datetime) -> None:
+    """Combine what a survey that just got its first result is a part of, in the caller's transaction.
+
+    The caller holds the survey's pipe. A further path becomes a part of the paths at its point.
+    """
+    if survey.primary_survey is not None:
+        _join_paths(survey.primary_survey, survey, by, now)
+    making = Making(Cause.LOG_IMPORT, _log_came_in(survey), now)
+    own = Combination.objects.filter(parts__survey=survey, retired_at__isnull=True)
+    combinations_settle(list(own.order_by("pk")), making)
+
+
+def _store(draft: CombinedDraft, surveys: Sequence[Survey]) -> Combination:
+    combination = record_create(draft.combination)
+    CombinationPart.objects.bulk_create(
+        [
+            CombinationPart(combination=combination, survey=survey, sequence=n)
+            for n, survey in enumerate(surveys)
+        ]
+    )
+    reason = f"{combination.name} was made."
+    combined_store(draft, Making(Cause.COMBINATION, reason, combination.created_at))
+    return combination
+
+
+def _join_paths(first: Survey, survey: Survey, by: User, now: datetime) -> None:
+    point = survey.measuring_point
+    day = first.started_at.astimezone(point.pipe.site.zone).date()
+    combination, new = Combination.objects.get_or_create(
+        survey=first,
+        defaults={
+            "kind": Combination.Kind.MULTIPATH,
+            "site": point.pipe.site,
+            "name": f"Paths at {point.name}, {day}"[:200],
+            "created_at": now,
+            "created_by": by,
+        },
+    )
+    if new:
+        CombinationPart.objects.create(combination=combination, survey=first, sequence=0)
+    place = combination.parts.count()
+    CombinationPart.objects.create(combination=combination, survey=survey, sequence=place)
+
+
+def _log_came_in(survey: Survey) -> str:
+    if survey.primary_survey_id is not None:
+        return "The log of a further path came in."
+    return "The log of a part came in."
+
+
+def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:
+    """Refuse parts that cannot belong together."""
+    if len(surveys) < 2 or (kind == Combination.Kind.DIFFERENCE and len(surveys) != 2):
+        needed = "exactly two parts" if kind == Combination.Kind.DIFFERENCE else "two parts or more"
+        raise ServiceError(
+            f"A {kind} takes {needed}; you named {len(surveys)}.", code="parts-number", field="parts"
+        )
+    if len(surveys) > MOST_PARTS:
+        raise ServiceError(f"A combination has up to {MOST_PARTS} parts.", code="parts-number", field="parts")
+    seen: dict[UUID, int] = {}
+    for number, survey in enumerate(surveys):
+        field = f"parts.{number}"
+        if survey.measuring_point.pipe.site_id != site.pk:
+            raise ServiceError(
+                "That survey is at another site; combine surveys of one site.", code="other-site", field=field
+            )
+        first = survey.primary_survey_id or survey.pk
+        if first in seen:
+            same = surveys[seen[first]].pk == survey.pk
+            detail = (
+                f"That survey is named twice, in places {seen[first]} and {number}."
+                if same
+                else "Two of these surveys are paths of one flow, which are combined of themselves; name one of them."
+            )
+            raise ServiceError(detail, code="duplicate-part" if same else "paths-of-one-flow", field=field)
+        seen[first] = number

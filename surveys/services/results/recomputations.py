@@ -1,0 +1,170 @@
+"""Starting recomputations, and telling the workers there is something to do."""
+
+from __future__ import annotations
+
+import logging
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from uuid import UUID
+
+from django.conf import settings
+from django.db import transaction
+
+from compute.base.errors import ComputeError
+from compute.results import survey as method
+from surveys.core.errors import Conflict
+from surveys.core.messages import error_text
+from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
+from surveys.models.result import Cause
+from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
+from surveys.results.reduction import exceeds, relative_change, survey_reduce
+from surveys.services.records import said
+
+logger = logging.getLogger(__name__)
+
+# Sends after the answer: a broker that hangs holds up nobody's request.
+_sender = ThreadPoolExecutor(max_workers=1, thread_name_prefix="nudge")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What was changed, by whom and why; `of` names the new record by its field of the recomputation."""
+
+    cause: str
+    reason: str
+    by: User
+    now: datetime
+    of: Mapping[str, Record]
+    pipe: Pipe | None = None
+
+
+def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputation:
+    """Write down the work a change makes, in the caller's transaction; send it once that has committed."""
+    recomputation = Recomputation.objects.create(
+        **change.of,
+        pipe=change.pipe,
+        cause=change.cause,
+        reason=change.reason,
+        requested_at=change.now,
+        requested_by=change.by,
+        state=Recomputation.State.WAITING if moved else Recomputation.State.FINISHED,
+        finished_at=None if moved else change.now,
+    )
+    RecomputationItem.objects.bulk_create(
+        [
+            RecomputationItem(
+                recomputation=recomputation, survey_id=result.survey_id, before=result, run_after=change.now
+            )
+            for result in moved
+        ],
+        batch_size=500,
+    )
+    if moved:
+        transaction.on_commit(partial(nudge, recomputation, len(moved)), robust=True)
+    return recomputation
+
+
+def recomputation_extend(recomputation: Recomputation, results: Sequence[Result], now: datetime) -> None:
+    """More work for a run that may be finished already, in the caller's transaction."""
+    # Locked, so that whoever closes it comes before or after.
+    Recomputation.objects.select_for_update().get(pk=recomputation.pk)
+    RecomputationItem.objects.bulk_create(
+        [
+            RecomputationItem(
+                recomputation=recomputation, survey_id=result.survey_id, before=result, run_after=now
+            )
+            for result in results
+        ]
+    )
+    Recomputation.objects.filter(pk=recomputation.pk).update(
+        state=Recomputation.State.RUNNING, finished_at=None
+    )
+    transaction.on_commit(partial(nudge, recomputation, len(results)), robust=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """What the method in force would make of a result; `error` where it cannot."""
+
+    before: Result
+    volume_flow_m3_s: float = math.nan
+    relative_change: float | None = None
+    exceeds_threshold: bool = False
+    error: str = ""
+
+
+def method_preview(since: datetime) -> Iterator[Preview]:
+    """For each result of an earlier method, of surveys from a time on, what it would become. Writes nothing."""
+    for result in _of_earlier_methods(since):
+        basis = basis_in_force(survey_with_basis(result.survey_id))
+        try:
+            flow = survey_reduce(basis).reduction.volume_flow
+        except ComputeError as error:
+            yield Preview(result, error=error_text(error))
+            continue
+        change = relative_change(result.volume_flow_m3_s, flow)
+        threshold = basis.survey.measuring_point.pipe.site.client.notice_threshold
+        yield Preview(result, flow, change, exceeds(change, threshold))
+
+
+@transaction.atomic
+def recompute_by_method(*, since: datetime, reason: str, by: User, now: datetime) -> Recomputation:
+    """Recompute by the method in force all results of earlier ones, of surveys from a time on.
+
+    Raises ServiceError where no reason is given.
+    """
+    change = Change(Cause.METHOD, said(reason), by, now, {})
+    return recomputation_start(change, list(_of_earlier_methods(since)))
+
+
+def _of_earlier_methods(since: datetime) -> Iterator[Result]:
+    current = Result.objects.filter(replaced_at__isnull=True, survey__started_at__gte=since)
+    return current.exclude(method_version=method.METHOD_VERSION).order_by("survey_id").iterator(1000)
+
+
+@transaction.atomic
+def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
+    """Set failed surveys of a recomputation to work again, and tell how many.
+
+    Raises Conflict if none has failed.
+    """
+    # Locked, so that whoever closes it comes before or after.
+    Recomputation.objects.select_for_update().get(pk=recomputation.pk)
+    failed = RecomputationItem.objects.filter(
+        recomputation=recomputation, state=RecomputationItem.State.FAILED
+    )
+    count = failed.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, finished_at=None)
+    if not count:
+        raise Conflict("No survey of this recomputation has failed.", code="nothing-failed")
+    Recomputation.objects.filter(pk=recomputation.pk).update(
+        state=Recomputation.State.RUNNING, finished_at=None
+    )
+    transaction.on_commit(partial(nudge, recomputation, count), robust=True)
+    return count
+
+
+def nudge(recomputation: Recomputation, items: int) -> None:
+    """Tell the workers, beside the request that asked.
+
+    A broker that is down costs time, not work: the sweep sends again.
+    """
+    if settings.CELERY_BROKER_URL:
+        # In the request's context, so that the task's log lines have the request's id.
+        _sender.submit(copy_context().run, _send, recomputation.pk, items)
+
+
+def _send(recomputation_id: UUID, items: int) -> None:
+    try:
+        # Here, for Celery takes as long to load as all of Django, and without a broker nothing is ever sent.
+        from surveys.operations import tasks
+
+        tasks.send(recomputation_id, items)
+    except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
+        logger.warning(
+            "broker not reached (%s); the sweep will send recomputation %s again", error, recomputation_id
+        )

@@ -1,0 +1,110 @@
+"""Reports issued, and issued again."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import asdict
+from datetime import datetime
+from typing import cast
+
+from django.db import transaction
+
+from compute.base.units import System
+from surveys.calibration.affected_results import notices_with_paths
+from surveys.core.errors import Conflict
+from surveys.documents.pdf import typeset
+from surveys.documents.survey_report import Issue, survey_report
+from surveys.models import CombinedResult, Report, Result, SiteMeterReading, Survey, User
+from surveys.models.report import report_number
+from surveys.pipes.selectors import paths_result
+from surveys.results.traceability import traceable_results
+from surveys.services.records import said
+
+
+def report_draft(survey: Survey, units: System, address: str) -> bytes:
+    """A survey's report as it would be issued now, marked as a draft. Raises Conflict where there is no result."""
+    result = _current(survey)
+    draft = Issue("", 0, result.computed_at, "")
+    return typeset(survey_report(result, draft, units, _page_of(result, address)))
+
+
+@transaction.atomic
+def report_issue(
+    *, survey: Survey, units: System, reason: str, address: str, by: User, now: datetime
+) -> Report:
+    """Issue a survey's report; another issue names what it replaces and why.
+
+    Raises Conflict where there is no result, or nothing changed since the last issue; ServiceError where an issue again gives
+    no reason.
+    """
+    Survey.objects.select_for_update(no_key=True).get(pk=survey.pk)
+    result = _current(survey)
+    last = Report.objects.filter(survey=survey, replaced_at__isnull=True).select_related("result").first()
+    together = paths_result(survey)
+    told = _told(result, together)
+    if last and _says_the_same(last, result, together, told, units):
+        raise Conflict(f"Report {last.number} says the same; nothing changed since.", code="nothing-changed")
+    revision = last.revision + 1 if last else 1
+    reason = said(reason) if last else reason
+    issue = Issue(report_number(survey.pk, now.year, revision), revision, now, by.username, reason, last)
+    content = typeset(survey_report(result, issue, units, _page_of(result, address)))
+    if last:
+        Report.objects.filter(pk=last.pk).update(replaced_at=now)
+    return Report.objects.create(
+        survey=survey,
+        result=result,
+        revision=revision,
+        replaces=last,
+        units=units,
+        notices=told,
+        reason=reason,
+        content=content,
+        sha256=hashlib.sha256(content).hexdigest(),
+        issued_at=now,
+        issued_by=by,
+    )
+
+
+def _says_the_same(
+    last: Report, result: Result, mean: CombinedResult | None, told: list[dict[str, str]], units: System
+) -> bool:
+    stated_since = SiteMeterReading.objects.filter(survey=last.survey_id, recorded_at__gt=last.issued_at)
+    same = last.result_id == result.pk and last.notices == told and last.units == units
+    mean_since = mean is not None and mean.computed_at > last.issued_at
+    return same and not mean_since and not stated_since.exists()
+
+
+def report_as_it_reads(report: Report, address: str) -> tuple[bytes, bool]:
+    """What a reader gets of an issued report, and whether it is what was issued.
+
+    Where an instrument was put under review since, or a decision fell, it carries that notice until it is issued again.
+    """
+    result = traceable_results().get(pk=report.result_id)
+    if _told(result, paths_result(result.survey, report.issued_at)) == report.notices:
+        return bytes(report.content), True
+    issue = Issue(
+        report.number,
+        report.revision,
+        report.issued_at,
+        report.issued_by.username,
+        report.reason,
+        report.replaces,
+    )
+    return typeset(survey_report(result, issue, cast(System, report.units), _page_of(result, address))), False
+
+
+def _page_of(result: Result, site_address: str) -> str:
+    """The page a report's QR code leads to."""
+    return f"{site_address}results/{result.pk}/traceability/"
+
+
+def _told(result: Result, together: CombinedResult | None) -> list[dict[str, str]]:
+    notices = notices_with_paths(result.survey, together)
+    return [{name: str(value) for name, value in asdict(one).items()} for one in notices]
+
+
+def _current(survey: Survey) -> Result:
+    result: Result | None = traceable_results().filter(survey=survey, replaced_at__isnull=True).first()
+    if result is None:
+        raise Conflict("The survey has no result yet; send its log first.", code="no-result")
+    return result

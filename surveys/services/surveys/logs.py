@@ -1,0 +1,147 @@
+"""Logs: a logger's file taken in for a survey and reduced to its first result; layouts tried out."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from typing import IO
+
+from django.conf import settings
+from django.db import transaction
+
+from compute.base.findings import Finding
+from compute.base.sources import PRACTICE
+from surveys.core.errors import Conflict
+from surveys.core.stored_quantities import findings_json
+from surveys.logfiles.format import PLAIN
+from surveys.logfiles.format import LogFormat as Layout
+from surveys.logfiles.importing import Intake, take_in
+from surveys.models import Instrument, Log, LogFilePart, LogFormat, Pipe, ReadingBlock, Survey, User
+from surveys.models.result import Cause
+from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
+from surveys.results.reduction import HeldLog, result_store, survey_reduce
+from surveys.services.fleet.calibrations import instruments_lock
+from surveys.services.fleet.out_of_tolerance_reviews import reviews_extend
+from surveys.services.results.combinations import combinations_extend
+
+# Parts are about a megabyte each: so many go into one INSERT.
+ROWS_AT_ONCE = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Upload:
+    """A file as it comes, its name, and the layout to read it by; None: the plain layout."""
+
+    file: IO[bytes]
+    name: str = ""
+    log_format: LogFormat | None = None
+
+
+def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tuple[Log, bool]:
+    """Take in a survey's log and reduce it to the first result; the file is kept as it came.
+
+    Returns the log, and whether it is new: the same file again is recognised and changes nothing. Raises
+    Conflict if the survey has another log already, ServiceError if the file cannot serve.
+    """
+    zone = survey.measuring_point.pipe.site.zone
+    log_format = upload.log_format.as_read if upload.log_format else PLAIN
+    intake = take_in(upload.file, zone, settings.LOG_UPLOAD_MAX_BYTES, log_format, survey.started_at)
+    if known := Log.objects.filter(survey=survey).first():
+        return _same_or_conflict(known, intake), False
+    log = _log(survey, upload, log_format, intake, by, now)
+    # Everything is read, packed and reduced by now: the transaction only stores. If what the survey rests on moved
+    # meanwhile, the reduction is done again inside, where nothing can.
+    draft = survey_reduce(basis_in_force(survey_with_basis(survey.pk)), _held(log, intake))
+    with transaction.atomic():
+        lock_survey(survey)
+        if known := Log.objects.filter(survey=survey).first():
+            return _same_or_conflict(known, intake), False
+        _store(log, intake)
+        basis = basis_in_force(survey_with_basis(survey.pk))
+        if basis.key != draft.basis.key:
+            draft = survey_reduce(basis)
+        result = result_store(replace(draft, basis=basis), cause=Cause.LOG_IMPORT, now=now)
+        reviews_extend(result, now=now)
+        combinations_extend(survey, by=by, now=now)
+    return log, True
+
+
+def lock_survey(survey: Survey) -> None:
+    """Let nobody correct the survey, its pipe or its instruments until the caller's transaction ends.
+
+    Corrections take these locks too, so that a result stored meanwhile is seen by them or sees them. Without the key, so that
+    records which only name what is locked are stored beside it: they would wait in an order of their own, and deadlock.
+    """
+    Pipe.objects.select_for_update(no_key=True).get(pk=survey.measuring_point.pipe_id)
+    used = Instrument.objects.filter(
+        survey_data__survey=survey, survey_data__replaced_at__isnull=True
+    ).values_list("pk", flat=True)
+    instruments_lock(used)
+
+
+def _same_or_conflict(log: Log, intake: Intake) -> Log:
+    if log.sha256 != intake.sha256:
+        raise Conflict(
+            "This survey has another log already; record a new survey for another file.",
+            code="log-exists",
+            field="file",
+        )
+    return log
+
+
+def _log(survey: Survey, upload: Upload, log_format: Layout, intake: Intake, by: User, now: datetime) -> Log:
+    return Log(
+        survey=survey,
+        file_name=upload.name[:200],
+        size_bytes=intake.size_bytes,
+        sha256=intake.sha256,
+        format=log_format.as_json(),
+        log_format=upload.log_format,
+        columns=[column.as_json() for column in intake.columns],
+        ignored_columns=list(intake.ignored_columns),
+        rows_accepted=intake.rows_accepted,
+        rows_rejected=intake.rows_rejected,
+        rejected_rows=[asdict(row) for row in intake.rejected_rows],
+        findings=findings_json([*intake.findings, *_taken_before(intake)]),
+        first_reading_at=intake.first_reading_at,
+        last_reading_at=intake.last_reading_at,
+        received_at=now,
+        received_by=by,
+    )
+
+
+def _taken_before(intake: Intake) -> list[Finding]:
+    """That the very file was taken in for another survey; which one is not told, for it may be another client's."""
+    before = Log.objects.filter(sha256=intake.sha256).order_by("received_at").first()
+    if before is None:
+        return []
+    detail = (
+        f"The same file was taken in for another survey on {before.received_at:%Y-%m-%d %H:%M} UTC. If it was sent for the wrong "
+        "survey, record this one anew with its own file."
+    )
+    return [Finding("log-duplicate", "warning", detail, "file", source=PRACTICE)]
+
+
+def _held(log: Log, intake: Intake) -> HeldLog:
+    """A log about to be stored, as the reduction takes it."""
+    return HeldLog(
+        columns=intake.columns,
+        rows_rejected=log.rows_rejected,
+        findings=log.findings,
+        contents=lambda: (content for _, content in intake.blocks),
+    )
+
+
+def _store(log: Log, intake: Intake) -> None:
+    log.save(force_insert=True)
+    for parts in intake.file_parts.batches(ROWS_AT_ONCE):
+        LogFilePart.objects.bulk_create(
+            [LogFilePart(log=log, sequence=n, content=content) for n, content in parts]
+        )
+    for blocks in intake.blocks.batches(ROWS_AT_ONCE):
+        ReadingBlock.objects.bulk_create(
+            [
+                ReadingBlock(log=log, sequence=n, count=count, content=content)
+                for n, (count, content) in blocks
+            ]
+        )

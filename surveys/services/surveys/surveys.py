@@ -1,0 +1,234 @@
+"""Surveys: recorded, corrected, and the stretches of their logs marked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import (
+    Instrument,
+    Job,
+    Log,
+    MeasuringPoint,
+    Recomputation,
+    Result,
+    Setup,
+    Survey,
+    SurveyData,
+    User,
+)
+from surveys.models.instrument import Kind
+from surveys.models.result import Cause
+from surveys.models.survey import SurveyChange
+from surveys.results.inputs_in_force import results_moved
+from surveys.services.records import chosen_id, said
+from surveys.services.results.recomputations import Change, recomputation_start
+from surveys.services.surveys.logs import lock_survey
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A stretch of the log that counts, and why it was chosen."""
+
+    start: datetime
+    end: datetime
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyNotes:
+    """What a technician writes down of a survey; SI values."""
+
+    started_at: datetime
+    ended_at: datetime | None = None
+    mounted_spacing_m: float | None = None
+    path_angle_rad: float | None = None
+    medium_temperature_k: float | None = None
+    medium_temperature_source: str = ""
+    note: str = ""
+    as_entered: Mapping[str, str] | None = None
+
+
+@transaction.atomic
+def survey_record(
+    *,
+    point: MeasuringPoint,
+    setup: Setup,
+    job: Job | None,
+    instruments: Sequence[Instrument],
+    notes: SurveyNotes,
+    by: User,
+    now: datetime,
+    primary_survey: Survey | None = None,
+    wanted_id: UUID | None = None,
+) -> Survey:
+    """A new survey at a point, with the set-up it was mounted by and the instruments used.
+
+    The set-up's transducer pair counts among them. With `primary_survey` it is a further path of another survey at this point.
+    Raises ServiceError if the set-up or that survey is of another point, that survey is a further path itself, the job is
+    of another site, or no meter is among the instruments; Conflict if the id wanted is taken.
+    """
+    if primary_survey is not None:
+        _check_first_path(primary_survey, point)
+    if job is not None and job.site_id != point.pipe.site_id:
+        raise ServiceError("That job is at another site.", code="other-site", field="job")
+    survey = Survey(
+        id=chosen_id(Survey, wanted_id),
+        measuring_point=point,
+        client_id=point.pipe.site.client_id,
+        job=job,
+        technician=by,
+        started_at=notes.started_at,
+        recorded_at=now,
+        primary_survey=primary_survey,
+    )
+    survey.full_clean(validate_constraints=False)
+    survey.save(force_insert=True)
+    _state(_version(survey, setup, notes, by, now), instruments)
+    return survey
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyStatement:
+    """All that is stated of a survey: what a correction says instead of what was stated before."""
+
+    setup: Setup
+    instruments: Sequence[Instrument]
+    notes: SurveyNotes
+
+
+@transaction.atomic
+def survey_correct(
+    *,
+    survey: Survey,
+    corrects: SurveyData,
+    statement: SurveyStatement,
+    reason: str,
+    by: User,
+    now: datetime,
+) -> tuple[SurveyData, Recomputation]:
+    """State a survey anew because what was stated was wrong; its result is recomputed, the old statement stays.
+
+    Raises Conflict if that version is no longer in force, ServiceError as `survey_record` does.
+    """
+    in_force = _lock_stated(survey)
+    if corrects.pk != in_force.pk:
+        raise Conflict(
+            "What is stated of that survey was changed meanwhile; read it again.",
+            code="already-corrected",
+            field="corrects",
+        )
+    data = _version(survey, statement.setup, statement.notes, by, now)
+    data.change, data.reason, data.segments = SurveyChange.CORRECTION, said(reason), in_force.segments
+    _replace(in_force, now)
+    Survey.objects.filter(pk=survey.pk).update(started_at=data.started_at)
+    _state(data, statement.instruments)
+    return data, _recompute(data, Cause.SURVEY_CORRECTION)
+
+
+@transaction.atomic
+def survey_mark_segments(
+    *, survey: Survey, segments: Sequence[Segment], reason: str, by: User, now: datetime
+) -> tuple[SurveyData, Recomputation]:
+    """Mark which stretches of a survey's log count (none: all of it); its result is recomputed.
+
+    Raises ServiceError for stretches that overlap or lie outside the log, Conflict if there is no log yet.
+    """
+    in_force = _lock_stated(survey)
+    log = Log.objects.filter(survey=survey).first()
+    if log is None:
+        raise Conflict("This survey has no log yet; take it in first.", code="no-log")
+    _check_segments(segments, log)
+    # Read before the copy gets an id of its own.
+    instruments = list(in_force.instruments.all())
+    data = SurveyData(
+        **{
+            f.attname: getattr(in_force, f.attname)
+            for f in SurveyData._meta.concrete_fields
+            if f.name != "id"
+        }
+    )
+    data.change, data.reason, data.recorded_at, data.recorded_by = (
+        SurveyChange.SEGMENTS,
+        said(reason),
+        now,
+        by,
+    )
+    data.segments = [
+        {"start": one.start.isoformat(), "end": one.end.isoformat(), "reason": one.reason} for one in segments
+    ]
+    _replace(in_force, now)
+    _state(data, instruments)
+    return data, _recompute(data, Cause.SEGMENTS)
+
+
+def _check_first_path(first: Survey, point: MeasuringPoint) -> None:
+    if first.measuring_point_id != point.pk:
+        raise ServiceError(
+            "That survey is at another measuring point; paths are combined at one point.",
+            code="other-point",
+            field="primary_survey",
+        )
+    if first.primary_survey_id is not None:
+        raise ServiceError(
+            f"That survey is itself a further path; name the first one, {first.primary_survey_id}.",
+            code="path-of-a-path",
+            field="primary_survey",
+        )
+
+
+def _check_segments(segments: Sequence[Segment], log: Log) -> None:
+    ordered = sorted(enumerate(segments), key=lambda numbered: numbered[1].start)
+    for place, (number, one) in enumerate(ordered):
+        field = f"segments.{number}"
+        if one.end <= one.start:
+            raise ServiceError("A stretch ends after it starts.", code="ends-too-early", field=f"{field}.end")
+        if one.end < log.first_reading_at or one.start > log.last_reading_at:
+            raise ServiceError(
+                f"The log runs from {log.first_reading_at.isoformat()} to {log.last_reading_at.isoformat()}; this stretch "
+                "lies outside it.",
+                code="outside-log",
+                field=f"{field}.start",
+            )
+        if place and one.start < ordered[place - 1][1].end:
+            raise ServiceError(
+                "Two stretches overlap; a reading counts once.",
+                code="segments-overlap",
+                field=f"{field}.start",
+            )
+
+
+def _version(survey: Survey, setup: Setup, notes: SurveyNotes, by: User, now: datetime) -> SurveyData:
+    fields = asdict(notes) | {"as_entered": dict(notes.as_entered or {})}
+    return SurveyData(survey=survey, setup=setup, recorded_by=by, recorded_at=now, **fields)
+
+
+def _state(data: SurveyData, instruments: Sequence[Instrument]) -> None:
+    """Store a version with the instruments used; the set-up's transducer pair is among them."""
+    if data.setup.measuring_point_id != data.survey.measuring_point_id:
+        raise ServiceError("That set-up is of another measuring point.", code="other-point", field="setup")
+    if not any(instrument.kind == Kind.METER for instrument in instruments):
+        raise ServiceError("Name the meter that was used.", code="meter-missing", field="instruments")
+    data.full_clean(validate_constraints=False)
+    data.save(force_insert=True)
+    data.instruments.set({data.setup.transducer_data.instrument, *instruments})
+
+
+def _lock_stated(survey: Survey) -> SurveyData:
+    lock_survey(survey)
+    return SurveyData.objects.select_related("setup").get(survey=survey, replaced_at__isnull=True)
+
+
+def _replace(in_force: SurveyData, now: datetime) -> None:
+    SurveyData.objects.filter(pk=in_force.pk, replaced_at__isnull=True).update(replaced_at=now)
+
+
+def _recompute(data: SurveyData, cause: str) -> Recomputation:
+    pipe = data.survey.measuring_point.pipe
+    change = Change(cause, data.reason, data.recorded_by, data.recorded_at, {"survey_data": data}, pipe)
+    return recomputation_start(change, results_moved(Result.objects.filter(survey=data.survey)))

@@ -1,0 +1,94 @@
+"""Sentences that read in metric and in US units: how a quantity is worded in each, and that nothing of a mark is left."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from compute.base.errors import OutOfRange
+from compute.base.figures import bare, millimetres, said, worded
+from compute.base.marks import marked, plain
+from compute.measuring.location import safety_notes
+from compute.measuring.setup_checks import transducer_temperature
+from compute.results.checks import sound_speed_fits, velocity_sane
+
+
+def both(text: str) -> tuple[str, str]:
+    return plain(text, "metric"), plain(text, "us")
+
+
+@pytest.mark.parametrize(
+    ("text", "metric", "us"),
+    [
+        # An inch is 25.4 mm, a foot 0.3048 m, a psi 6.894757 kPa (NIST SP 811, appendix B): by hand.
+        (said(0.00711, "mm", ".2f"), "7.11 mm", "0.280 in"),
+        (said(0.219075, "mm", ".1f"), "219.1 mm", "8.625 in"),
+        (said(3.048, "m", ".2f"), "3.05 m", "10.0 ft"),
+        (said(1482.0, "m/s", ".1f"), "1482.0 m/s", "4862 ft/s"),
+        (said(0.0254, "mm/s", ".0f"), "25 mm/s", "1.0 in/s"),
+        (said(373.15, "degC", ".1f"), "100.0 degC", "212.0 degF"),
+        (said(689475.7, "kPa", ".4g"), "689.5 kPa", "100 psi"),
+        (said(233.15, "degC", "g"), "-40 degC", "-40 degF"),
+        (bare(0.0254, "mm", ".2f"), "25.40", "1.000"),
+        (millimetres(0.0995), "99.50 mm", "3.917 in"),
+        (millimetres(0.1), "100.0 mm", "3.937 in"),
+        (worded(0.00802, "length"), "8.02 mm", "0.3157 in"),
+        # Of a difference of temperatures the factor alone, not the shift.
+        (worded(10.0, "temperature_difference"), "10 K", "18 degF"),
+        (worded(283.15, "temperature"), "10 degC", "50 degF"),
+    ],
+)
+def test_a_quantity_is_worded_in_both_units_to_about_the_same_digits(text: str, metric: str, us: str) -> None:
+    assert both(text) == (metric, us)
+
+
+def test_what_is_the_same_in_both_units_carries_no_mark() -> None:
+    assert worded(1.5e-9, "time_difference") == "1.5 ns"
+    assert worded(0.012, "number") == "1.2 %"
+    assert marked("3 dB", "3 dB") == "3 dB"
+
+
+def test_a_text_without_marks_is_what_it_is_in_either_units() -> None:
+    stored = "The wall of 6.30 mm was not gauged [see the note | of 2026]."
+    assert both(stored) == (stored, stored)
+
+
+def test_a_mark_that_was_cut_off_is_left_as_text() -> None:
+    cut = said(0.00711, "mm", ".2f")[:-1]
+    assert both(cut) == (cut, cut)
+
+
+def test_a_sentence_put_together_of_others_keeps_their_marks() -> None:
+    (finding,) = sound_speed_fits(1500.0, 1400.0, 0.0)
+    longer = replace(finding, said=f"{finding.said} Look again.")
+    assert longer.detail.endswith("temperature, traverses or wedge. Look again.")
+    assert "4921 ft/s is +7.1% off the 4593 ft/s of the medium" in plain(longer.said, "us")
+
+
+def test_limits_of_temperature_are_worded_in_either_units() -> None:
+    (finding,) = transducer_temperature(403.15, 253.15, 393.15)
+    assert "At 130.0 degC the pipe is too hot for these transducers (limit 120.0 degC)." in finding.detail
+    assert "At 266.0 degF the pipe is too hot for these transducers (limit 248.0 degF)." in plain(
+        finding.said, "us"
+    )
+
+
+def test_a_slow_flow_is_told_in_inches_a_second() -> None:
+    (finding, _) = velocity_sane(0.04, 3000.0)
+    assert finding.detail.startswith("At 40 mm/s the zero")
+    assert plain(finding.said, "us").startswith("At 1.6 in/s the zero")
+
+
+def test_metric_safety_notes_tell_both_units_and_us_ones_their_own() -> None:
+    hot, pressure, _ = safety_notes(344.15, "carbon-steel", (), 601_325.0)
+    assert "may be at 71 °C (160 °F); from 60 °C (140 °F) on" in hot.detail
+    assert "may be at 160 °F; from 140 °F on" in plain(hot.said, "us")
+    assert "under about 5.0 bar (73 psi)." in pressure.detail
+    assert "under about 73 psi." in plain(pressure.said, "us")
+
+
+def test_an_error_says_its_sentence_in_metric_units_and_keeps_the_marks_for_whoever_answers_it() -> None:
+    error = OutOfRange(f"A reading of {said(-0.001, 'mm', 'g')} cannot be.", field="readings")
+    assert str(error) == error.detail == "A reading of -1 mm cannot be."
+    assert plain(error.said, "us") == "A reading of -0.03937 in cannot be."

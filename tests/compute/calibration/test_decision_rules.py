@@ -1,0 +1,158 @@
+"""Verdicts worked out from calibration points."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from compute.base.errors import NotEnough, OutOfRange
+from compute.calibration.decision_rules import (
+    CONFORMITYS,
+    DecisionRule,
+    PermissibleError,
+    conforming,
+    judge,
+    judge_point,
+    worst_conformity,
+)
+from compute.calibration.points import Point
+
+# The first example may load the unit table or scipy.
+UNTIMED = settings(deadline=None)
+
+RULES = st.builds(
+    DecisionRule,
+    st.sampled_from(["simple-acceptance", "guarded-acceptance", "non-binary"]),
+    st.floats(0.0, 2.0),
+)
+LIMIT = PermissibleError(absolute=0.05)
+
+
+def test_the_permissible_error_by_hand() -> None:
+    both = (0.1, 0.005)
+    assert PermissibleError(absolute=0.1).at(50.0) == 0.1
+    assert PermissibleError(relative=0.005).at(-50.0) == 0.25
+    assert PermissibleError(*both, "sum").at(50.0) == pytest.approx(0.35)
+    assert PermissibleError(*both, "maximum").at(50.0) == 0.25
+    assert PermissibleError(*both, "maximum").at(10.0) == 0.1
+
+
+def test_an_error_just_at_the_limit_passes_however_its_figures_round() -> None:
+    # 20.05 - 20 is 0.0500000000000007 in binary; 293.20 - 293.15 a little above 0.05 too.
+    for reference, indicated in ((20.0, 20.05), (293.15, 293.20), (0.3, 0.35), (1.0, 0.95)):
+        assert (
+            judge_point(
+                Point(reference, indicated, 0.0, 2.0), LIMIT, DecisionRule("simple-acceptance")
+            ).conformity
+            == "pass"
+        )
+        assert (
+            judge_point(
+                Point(reference, indicated, 0.0, 2.0), LIMIT, DecisionRule("simple-acceptance")
+            ).conformance_probability
+            == 1
+        )
+
+
+def test_the_guard_band_takes_the_share_that_the_uncertainty_could_hide() -> None:
+    point = Point(10.0, 10.045, 0.01, 2.0)
+    simple, guarded, wide = (
+        judge_point(point, LIMIT, rule)
+        for rule in (
+            DecisionRule("simple-acceptance"),
+            DecisionRule("guarded-acceptance"),
+            DecisionRule("guarded-acceptance", 0.4),
+        )
+    )
+    assert (simple.conformity, guarded.conformity, wide.conformity) == ("pass", "fail", "pass")
+    assert guarded.acceptance_limit == pytest.approx(0.04)
+    assert simple.fraction_of_limit == pytest.approx(0.9)
+
+
+def test_the_certificate_is_as_good_as_its_worst_point() -> None:
+    points = [Point(10.0, 10.01, 0.01, 2.0), Point(20.0, 20.055, 0.01, 2.0), Point(30.0, 29.955, 0.01, 2.0)]
+    found = judge(points, LIMIT, DecisionRule("non-binary"), "length")
+    assert [point.conformity for point in found.points] == ["pass", "conditional-fail", "conditional-pass"]
+    assert (found.conformity, found.worst, found.conforms) == ("conditional-fail", 1, False)
+    assert found.largest_fraction_of_limit == pytest.approx(1.1)
+
+
+@UNTIMED
+@given(RULES, st.floats(0.0, 0.1), st.floats(-1.0, 1.0), st.floats(-1.0, 1.0))
+def test_a_larger_error_never_has_a_better_conformity(
+    rule: DecisionRule, expanded: float, first: float, second: float
+) -> None:
+    smaller, larger = sorted((first, second), key=abs)
+    found = [judge_point(Point(0.0, error, expanded, 2.0), LIMIT, rule) for error in (smaller, larger)]
+    assert CONFORMITYS.index(found[0].conformity) <= CONFORMITYS.index(found[1].conformity)
+    assert found[0].conformance_probability >= found[1].conformance_probability - 1e-12
+
+
+@UNTIMED
+@given(RULES, st.floats(0.0, 0.1), st.floats(-0.2, 0.2), st.sampled_from([2.0**-10, 2.0**7]))
+def test_a_conformity_does_not_hang_on_the_unit(
+    rule: DecisionRule, expanded: float, error: float, unit: float
+) -> None:
+    # Powers of two scale without rounding, so that a point at a limit stays there.
+    here = judge_point(Point(0.0, error, expanded, 2.0), LIMIT, rule)
+    there = judge_point(
+        Point(0.0, error * unit, expanded * unit, 2.0), PermissibleError(absolute=0.05 * unit), rule
+    )
+    assert there.conformity == here.conformity
+    assert there.conformance_probability == pytest.approx(here.conformance_probability, abs=1e-12)
+
+
+@UNTIMED
+@given(st.floats(0.001, 0.1), st.floats(-0.2, 0.2))
+def test_what_passes_a_guard_band_passes_without_one(expanded: float, error: float) -> None:
+    point = Point(0.0, error, expanded, 2.0)
+    guarded = judge_point(point, LIMIT, DecisionRule("guarded-acceptance"))
+    simple = judge_point(point, LIMIT, DecisionRule("simple-acceptance"))
+    assert conforming(simple.conformity) or not conforming(guarded.conformity)
+    # With w = U (k = 2) at most 2.275 % lie beyond either limit (normal distribution), so 4.55 % beyond both.
+    assert guarded.conformity == "fail" or guarded.specific_risk <= 0.0456
+
+
+def test_a_guard_band_wider_than_the_limit_is_told() -> None:
+    found = judge([Point(1.0, 1.0, 0.06, 2.0)], LIMIT, DecisionRule("guarded-acceptance"), "length")
+    assert found.conformity == "fail"
+    assert [finding.code for finding in found.findings] == ["guard-band-wider-than-limit"]
+
+
+def test_a_calibration_hardly_finer_than_its_limit_is_told() -> None:
+    coarse = judge([Point(1.0, 1.0, 0.02, 2.0)], LIMIT, DecisionRule("simple-acceptance"), "length")
+    fine = judge([Point(1.0, 1.0, 0.01, 2.0)], LIMIT, DecisionRule("simple-acceptance"), "length")
+    assert [finding.code for finding in coarse.findings] == ["calibration-uncertainty-large"]
+    assert fine.findings == ()
+
+
+def test_an_uncertainty_stated_with_a_factor_of_one_is_brought_to_two() -> None:
+    stated_once = judge([Point(1.0, 1.043, 0.004, 1.0)], LIMIT, DecisionRule("guarded-acceptance"), "length")
+    assert stated_once.points[0].guard_band == pytest.approx(0.008)
+    assert stated_once.conformity == "fail"
+    assert [finding.code for finding in stated_once.findings] == ["coverage-factor-low"]
+
+
+def test_what_cannot_be_judged_is_refused() -> None:
+    with pytest.raises(NotEnough):
+        judge([], LIMIT, DecisionRule("simple-acceptance"), "length")
+    with pytest.raises(NotEnough):
+        worst_conformity([])
+    with pytest.raises(NotEnough):
+        PermissibleError()
+    with pytest.raises(NotEnough, match="sum"):
+        PermissibleError(0.1, 0.01)
+    with pytest.raises(OutOfRange):
+        PermissibleError(absolute=0.0)
+    with pytest.raises(OutOfRange):
+        DecisionRule("generous")  # type: ignore[arg-type]
+    with pytest.raises(OutOfRange):
+        DecisionRule("guarded-acceptance", -0.1)
+    with pytest.raises(OutOfRange):
+        judge(
+            [Point(0.0, 0.0, 0.1, 2.0)],
+            PermissibleError(relative=0.01),
+            DecisionRule("simple-acceptance"),
+            "speed",
+        )

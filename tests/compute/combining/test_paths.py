@@ -1,0 +1,96 @@
+"""Several paths at one point: their mean, and what it is a sign of where they disagree."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from compute.base.errors import NotEnough
+from compute.combining.components import Component, Part
+from compute.combining.paths import Path, PathsResult, combine_paths
+
+
+def path(value: float, own: str, around_deg: float | None = 0.0, traverses: int = 1) -> Path:
+    """A path with a shared doubt of 1 and one of its own of 0.1."""
+    components = (Component("pipe", 1.0), Component(own, 0.1))
+    return Path(
+        Part(value, components, name=own), traverses, None if around_deg is None else math.radians(around_deg)
+    )
+
+
+def the_finding(result: PathsResult) -> str:
+    [finding] = [f for f in result.combined.findings if f.code.startswith("paths-")]
+    return finding.detail
+
+
+def test_paths_that_agree_have_the_mean_and_the_shared_doubt_whole() -> None:
+    result = combine_paths([path(10.0, "a"), path(10.2, "b", 90)])
+    assert result.agree
+    assert result.combined.value == pytest.approx(10.1)
+    # Own 0.1 each shrinks to 0.1/sqrt(2); the shared 1 does not.
+    assert result.combined.combined_standard_uncertainty == pytest.approx(math.hypot(1.0, 0.1 / math.sqrt(2)))
+    assert [f.code for f in result.combined.findings] == ["paths-agree"]
+
+
+def test_a_pair_is_held_against_what_it_does_not_share() -> None:
+    # The shared doubt of 1 cancels: limit 1.96 x 0.1 sqrt(2) = 0.277, so 0.3 apart is too much.
+    [pair] = combine_paths([path(10.0, "a"), path(10.3, "b", 90)]).pairs
+    assert pair.standard_uncertainty == pytest.approx(0.1 * math.sqrt(2))
+    assert pair.limit == pytest.approx(0.2772, rel=1e-3)
+    assert not pair.agrees
+
+
+def test_a_spread_that_is_not_explained_enters_the_budget_as_a_rectangle() -> None:
+    result = combine_paths([path(10.0, "a"), path(11.0, "b", 90)])
+    [row] = [row for row in result.combined.budget if row.key == "spread-of-paths"]
+    assert row.contribution == pytest.approx(0.5 / math.sqrt(3))
+    assert result.combined.combined_standard_uncertainty == pytest.approx(math.sqrt(1 + 0.01 / 2 + 0.25 / 3))
+    assert result.combined.value == pytest.approx(10.5)
+
+
+def test_among_more_paths_each_pair_has_a_wider_limit() -> None:
+    # Three pairs at 95 % together: 1 - 0.05/3 each, two-sided normal quantile 2.394.
+    result = combine_paths([path(10.0, "a"), path(10.1, "b", 60), path(10.2, "c", 120)])
+    assert len(result.pairs) == 3
+    assert result.pairs[0].limit == pytest.approx(2.394 * 0.1 * math.sqrt(2), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "sign"),
+    [
+        (path(1, "a", 0, 1), path(3, "b", 90, 1), "Repeat with an even number of traverses"),
+        (path(1, "a", 0, 2), path(3, "b", 90, 2), "cancel a cross-flow: it is a sign of a lopsided profile"),
+        (path(1, "a", 0, 1), path(3, "b", 90, 2), "one with an odd number"),
+        (path(1, "a", 0, 1), path(3, "b", 180, 1), "opposite slants"),
+        (path(1, "a", 0, 2), path(3, "b", 180, 2), "a sign of the mounting"),
+        (path(1, "a", 0, 1), path(3, "b", 355, 1), "a sign of the mounting"),
+        (path(1, "a", 0, 1), path(3, "b", 0, 2), "swirl or of the mounting"),
+        (path(1, "a", None), path(3, "b", 90), "is not noted"),
+    ],
+)
+def test_what_a_disagreement_is_a_sign_of_follows_from_the_geometry(
+    one: Path, other: Path, sign: str
+) -> None:
+    assert sign in the_finding(combine_paths([one, other]))
+
+
+def test_the_finding_names_the_worst_pair() -> None:
+    assert "of a and c differ" in the_finding(
+        combine_paths([path(10.0, "a"), path(10.1, "b", 60), path(14.0, "c", 120)])
+    )
+
+
+def test_equal_paths_that_share_every_doubt_agree() -> None:
+    same = Path(Part(3.0, (Component("pipe", 1.0),)), 2)
+    assert combine_paths([same, same]).agree
+
+
+def test_unequal_paths_that_share_every_doubt_disagree_without_dividing_by_nothing() -> None:
+    one, other = (Path(Part(value, (Component("pipe", 1.0),)), 2) for value in (3.0, 3.1))
+    assert "no doubt of their own" in the_finding(combine_paths([one, other]))
+
+
+def test_one_path_has_nothing_to_be_combined_with() -> None:
+    with pytest.raises(NotEnough):
+        combine_paths([path(1.0, "a")])

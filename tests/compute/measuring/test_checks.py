@@ -1,0 +1,245 @@
+"""Sanity checks: when they speak, and when they keep quiet."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from compute.base.findings import Finding
+from compute.library.pipe_sizes import pipe_sizes
+from compute.measuring import pipe_checks, setup_checks
+from compute.measuring.location import HAZARDS, Place, check_place, safety_notes
+from compute.results import checks as checks_result
+from compute.results import finding_codes
+
+INCH = 0.0254
+
+
+def codes(findings: list[Finding]) -> list[tuple[str, str]]:
+    return [(finding.code, finding.severity) for finding in findings]
+
+
+def given(finding: Finding) -> Mapping[str, Any]:
+    """The parameters of a finding."""
+    assert finding.message
+    return finding.message.parameters
+
+
+@pytest.mark.parametrize(
+    ("outer", "material", "named"),
+    [
+        (8 * INCH, "carbon-steel", 0.219075),
+        (2.5 * INCH, "carbon-steel", 0.073025),
+        (0.200, "carbon-steel", 0.219075),
+        (0.080, "ductile-iron", 0.098),
+    ],
+)
+def test_a_nominal_size_entered_as_outer_diameter_is_named_with_the_true_one(
+    outer: float, material: str, named: float
+) -> None:
+    [finding] = pipe_checks.nominal_size_as_outer_diameter(outer, material)
+    assert (finding.code, finding.severity) == ("nominal-size-as-outer-diameter", "warning")
+    assert pytest.approx(named) in [one["si"] for one in given(finding)["actual"]]
+
+
+@pytest.mark.parametrize(
+    ("outer", "material"),
+    [
+        (0.110, "hdpe"),
+        (0.200, "hdpe"),
+        (14 * INCH, "carbon-steel"),
+        (0.2191, "carbon-steel"),
+        (0.054, "copper"),
+        (0.1234, "carbon-steel"),
+    ],
+)
+def test_a_true_outer_diameter_that_is_a_round_number_is_left_alone(outer: float, material: str) -> None:
+    assert pipe_checks.nominal_size_as_outer_diameter(outer, material) == []
+
+
+def test_a_diameter_that_is_both_a_true_one_and_a_commoner_name_is_noted() -> None:
+    # 4.000 in is the outer diameter of NPS 3 1/2; NPS 4, far more common, measures 4.500 in.
+    [finding] = pipe_checks.nominal_size_as_outer_diameter(4 * INCH, "carbon-steel")
+    assert (finding.code, finding.severity) == ("nominal-size-or-outer-diameter", "info")
+    assert given(finding)["actual"] == [{"si": pytest.approx(4.5 * INCH), "kind": "length"}]
+    assert given(finding)["true_sizes"] == ["NPS 3 1/2"]
+
+
+def test_a_pipe_under_pressure_calls_for_a_safety_note() -> None:
+    assert "pressure" in {note.code for note in safety_notes(300.0, "carbon-steel", (), 6e5)}
+    assert "pressure" not in {note.code for note in safety_notes(300.0, "carbon-steel", (), 1.1e5)}
+
+
+def test_a_wall_of_no_table_is_noted_with_the_nearest_and_one_of_the_tables_is_not() -> None:
+    [finding] = pipe_checks.dimensions_in_tables(0.2191, 0.0068, "carbon-steel")
+    assert finding.code == "wall-not-in-tables"
+    assert given(finding)["nearest"]["si"] == pytest.approx(0.0071, abs=3e-4)
+    assert pipe_checks.dimensions_in_tables(0.2191, 0.0063, "carbon-steel") == []
+
+
+def test_a_wall_in_inches_typed_as_millimetres_is_very_thick() -> None:
+    assert ("wall-very-thick", "warning") in codes(
+        pipe_checks.dimensions_in_tables(0.0603, 0.0154, "carbon-steel")
+    )
+
+
+def test_no_pipe_of_the_tables_is_doubted_for_its_own_dimensions() -> None:
+    # NPS 1/2 Sch 40 (21.3 mm, wall 2.77 mm) is thick beside its diameter, and a common pipe.
+    doubted = [
+        (size.standard, size.size, size.schedule)
+        for size in pipe_sizes()
+        if size.wall_thickness and pipe_checks.dimensions_in_tables(size.outer_diameter, size.wall_thickness)
+    ]
+    assert doubted == []
+
+
+def test_a_diameter_of_no_table_is_noted() -> None:
+    assert codes(pipe_checks.dimensions_in_tables(0.2500, 0.006, "carbon-steel")) == [
+        ("outer-diameter-not-in-tables", "info")
+    ]
+
+
+def test_a_diameter_of_another_material_is_named_as_such() -> None:
+    [finding] = pipe_checks.dimensions_in_tables(0.110, 0.006, "carbon-steel")
+    assert given(finding)["other_sizes"] == ["ISO 4427 OD 110"]
+
+
+def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_warning() -> None:
+    # 6.3 mm less 12.5 % is 5.51 mm.
+    assert codes(pipe_checks.wall_against_gauge(0.0063, 0.0055)) == [
+        ("wall-differs-from-measurement", "warning")
+    ]
+    assert pipe_checks.wall_against_gauge(0.0063, 0.0056) == []
+    assert codes(pipe_checks.wall_against_gauge(0.0063, None)) == [("wall-not-measured", "info")]
+
+
+def test_transducers_beyond_their_temperatures_are_a_stop() -> None:
+    assert codes(setup_checks.transducer_temperature(400.0, 253.0, 393.0)) == [
+        ("transducer-temperature", "error")
+    ]
+    assert codes(setup_checks.transducer_temperature(240.0, 253.0, 393.0)) == [
+        ("transducer-temperature", "error")
+    ]
+    assert setup_checks.transducer_temperature(331.0, 253.0, 393.0) == []
+
+
+def test_faces_cannot_overlap_on_one_side_but_may_on_opposite_sides() -> None:
+    assert codes(setup_checks.spacing_fits(-0.004, "same", None)) == [("spacing-too-small", "error")]
+    assert setup_checks.spacing_fits(-0.004, "opposite", None) == []
+    assert codes(setup_checks.spacing_fits(2.0, "opposite", 1.5)) == [("spacing-too-long", "warning")]
+
+
+@pytest.mark.parametrize(
+    ("velocity", "reynolds", "expected"),
+    [
+        (1.2, 2e5, []),
+        (-1.2, 2e5, ["reverse-flow"]),
+        (0.02, 3e3, ["velocity-low", "flow-transitional"]),
+        (0.2, 1500.0, ["flow-laminar"]),
+        (14.0, 2e6, ["velocity-high"]),
+    ],
+)
+def test_velocity_and_regime(velocity: float, reynolds: float, expected: list[str]) -> None:
+    assert [finding.code for finding in checks_result.velocity_sane(velocity, reynolds)] == expected
+
+
+@pytest.mark.parametrize(("measured", "expected"), [(1482.0, []), (1500.0, ["warning"]), (1300.0, ["error"])])
+def test_a_sound_speed_that_is_not_the_mediums_is_a_warning_and_far_off_an_error(
+    measured: float, expected: list[str]
+) -> None:
+    assert [finding.severity for finding in checks_result.sound_speed_fits(measured, 1482.0, 0.0)] == expected
+
+
+def test_a_doubtful_medium_widens_the_limit() -> None:
+    assert checks_result.sound_speed_fits(1500.0, 1482.0, 0.01) == []
+
+
+def test_a_mounted_spacing_is_held_against_the_right_one() -> None:
+    assert setup_checks.mounted_spacing(0.1600, 0.1605) == []
+    assert codes(setup_checks.mounted_spacing(0.1590, 0.1606)) == [("spacing-wrong", "warning")]
+    assert codes(setup_checks.mounted_spacing(0.1200, 0.1606)) == [("spacing-wrong", "error")]
+    assert setup_checks.mounted_spacing(None, 0.1606) == []
+
+
+def test_the_due_date_itself_still_counts() -> None:
+    made, due = date(2025, 3, 1), date(2026, 3, 1)
+    assert setup_checks.calibration_valid("meter M", made, due, due) == []
+    assert codes(setup_checks.calibration_valid("meter M", made, due, date(2026, 3, 2))) == [
+        ("calibration-expired", "warning")
+    ]
+    assert codes(setup_checks.calibration_valid("meter M", None, None, due)) == [
+        ("calibration-missing", "warning")
+    ]
+
+
+def test_the_signal_is_held_against_what_the_meter_needs() -> None:
+    assert codes(checks_result.signal_strong(15.0, 20.0)) == [("signal-weak", "warning")]
+    assert checks_result.signal_strong(25.0, 20.0) == []
+    assert checks_result.signal_strong(None, 20.0) == []
+
+
+def test_rows_rejected_readings_impossible_and_readings_few() -> None:
+    assert codes(checks_result.readings_sound(3895, 5, 0)) == [("rows-rejected", "info")]
+    assert codes(checks_result.readings_sound(100, 50, 0)) == [("rows-rejected", "warning")]
+    assert codes(checks_result.readings_sound(40, 0, 3)) == [
+        ("readings-impossible", "warning"),
+        ("readings-few", "warning"),
+    ]
+
+
+def test_a_flow_that_changed_much_is_a_warning_and_no_flow_at_all_is_not() -> None:
+    assert codes(checks_result.flow_steady(0.010, 0.013)) == [("flow-unsteady", "warning")]
+    assert checks_result.flow_steady(0.0, 0.0) == []
+
+
+def test_too_little_straight_pipe_is_a_warning_with_what_is_called_for() -> None:
+    place = Place("tee", 2.0, 2.0)
+    [finding] = check_place(place, 0.2)
+    # JEMIS 032 (from memory): 50 diameters after a tee, 10 before the next disturbance.
+    assert (finding.code, finding.limit) == ("straight-length-short", pytest.approx(50 * 0.2))
+
+
+def test_a_place_not_on_record_is_noted_and_a_good_one_is_not() -> None:
+    assert codes(check_place(Place(), 0.2)) == [("straight-length-unknown", "info")]
+    assert check_place(Place("single-bend", 6.0, 2.5, "horizontal", "side", True), 0.2) == []
+
+
+def test_gas_deposits_and_an_empty_pipe_are_thought_of() -> None:
+    place = Place("single-bend", 6.0, 2.5, "horizontal", "top-or-bottom", False)
+    assert [finding.code for finding in check_place(place, 0.2)] == [
+        "top-or-bottom-mounting",
+        "partly-filled-pipe",
+    ]
+    assert [f.code for f in check_place(Place("single-bend", 6.0, 2.5, "downward"), 0.2)] == [
+        "partly-filled-pipe"
+    ]
+
+
+@pytest.mark.parametrize(("celsius", "words"), [(45, "hours"), (58, "a minute"), (90, "5 s")])
+def test_a_hot_pipe_calls_for_a_safety_note_by_how_hot_it_is(celsius: float, words: str) -> None:
+    found = {note.code: note.detail for note in safety_notes(celsius + 273.15, "carbon-steel", ())}
+    assert words in found["hot-surface"]
+
+
+def test_every_safety_note_defers_to_permit_codes_and_licensed_practice() -> None:
+    found = safety_notes(250.0, "asbestos-cement", tuple(HAZARDS))
+    assert len(found) == len(HAZARDS) + 3
+    assert all("permit" in note.detail and "safe to" not in note.detail for note in found)
+
+
+def test_every_code_the_checks_can_give_is_listed() -> None:
+    given = set()
+    for module in Path(finding_codes.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Name)
+                and node.func.id in {"Finding", "finding"}
+            ):
+                given |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
+    assert given <= set(finding_codes.CODES)

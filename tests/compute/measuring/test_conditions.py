@@ -1,0 +1,61 @@
+"""Expanded dimensions, a warm wedge, an oval pipe."""
+
+from __future__ import annotations
+
+from math import pi
+
+import pytest
+
+from compute.base.errors import NotEnough, OutOfRange
+from compute.measuring.conditions import Conditions, expanded_pipe, oval_findings, oval_share, warm_wedge
+from tests.compute.cases import steel_setup, transducers
+
+
+def test_a_steel_pipe_of_200_mm_grows_a_tenth_of_a_millimetre_for_40_kelvin() -> None:
+    # 12e-6 /K x 40 K = 4.8e-4; of 219.1 mm 0.105 mm.
+    pipe, findings = expanded_pipe(steel_setup().pipe, 12e-6, Conditions(333.15, 293.15))
+    assert pipe.outer_diameter == pytest.approx(0.2191 + 0.000105, abs=1e-6)
+    assert pipe.bore == pytest.approx(steel_setup().pipe.bore * 1.00048)
+    assert [finding.code for finding in findings] == ["dimensions-expanded"]
+
+
+def test_dimensions_without_a_temperature_are_taken_as_they_are() -> None:
+    pipe, findings = expanded_pipe(steel_setup().pipe, 12e-6, Conditions(333.15))
+    assert pipe == steel_setup().pipe
+    assert findings == []
+
+
+def test_expansion_needs_to_be_known_to_be_allowed_for() -> None:
+    with pytest.raises(NotEnough):
+        expanded_pipe(steel_setup().pipe, None, Conditions(333.15, 293.15))
+
+
+def test_a_warm_wedge_is_slower_and_says_so() -> None:
+    # -2.5 m/s a kelvin over 38 K: 2720 - 95 = 2625 m/s.
+    warm, findings = warm_wedge(transducers(), -2.5, 293.15, 331.15)
+    assert warm.wedge_sound_speed == pytest.approx(2625.0)
+    assert [finding.code for finding in findings] == ["wedge-temperature-assumed"]
+    assert warm_wedge(transducers(), None, None, 331.15) == (transducers(), [])
+
+
+def test_a_wedge_that_cannot_be_is_refused() -> None:
+    with pytest.raises(NotEnough):
+        warm_wedge(transducers(), -2.5, None, 331.15)
+    with pytest.raises(OutOfRange):
+        warm_wedge(transducers(), -2500.0, 293.15, 331.15)
+
+
+def test_an_oval_pipe_keeps_its_area_but_not_its_path() -> None:
+    conditions = Conditions(largest_diameter=0.2213, smallest_diameter=0.2169)
+    [finding] = oval_findings(conditions)
+    assert finding.code == "pipe-out-of-round"
+    share = oval_share(conditions)
+    mean = (0.2213 + 0.2169) / 2
+    assert pi / 4 * 0.2213 * 0.2169 == pytest.approx(pi / 4 * mean**2 * (1 - share**2), rel=1e-12)
+    assert share == pytest.approx(0.01, rel=0.01)
+
+
+def test_a_round_pipe_is_no_remark_and_diameters_in_the_wrong_order_are_refused() -> None:
+    assert oval_findings(Conditions(largest_diameter=0.2192, smallest_diameter=0.2190)) == []
+    with pytest.raises(OutOfRange):
+        oval_findings(Conditions(largest_diameter=0.2, smallest_diameter=0.3))

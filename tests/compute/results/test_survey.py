@@ -1,0 +1,195 @@
+"""A survey from end to end in the physics alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from compute.base.errors import NotEnough, OutOfRange, TotalReflection, UnknownName
+from compute.measuring.beam import Setup
+from compute.measuring.entries import LiningEntry, MaterialEntry, PipeEntry, resolve_medium, resolve_pipe
+from compute.measuring.flow import flow_from_times, times_from_mean_velocity
+from compute.measuring.location import Place
+from compute.results.change_breakdown import Basis, explain_change
+from compute.results.reduction import InstrumentDay, Occasion, Readings, reduce_log
+from compute.results.survey import no_beam, work_out
+from tests.compute.cases import PAIR, PIPE, WATER
+
+PLACE = Place("single-bend", 6.0, 2.5, "horizontal", "side", True)
+
+
+def physical(pipe: PipeEntry = PIPE) -> Setup:
+    return Setup(resolve_pipe(pipe).pipe, resolve_medium(WATER).medium, PAIR.transducers, 2)
+
+
+def occasion(**changes: object) -> Occasion:
+    day = date(2026, 10, 6)
+    instruments = (InstrumentDay("meter M", date(2026, 1, 1), date(2027, 1, 1)),)
+    return replace(Occasion(day, PLACE, physical(), instruments, 0.1606, (0.008, 5e-5)), **changes)  # type: ignore[arg-type]
+
+
+def log(velocity: float = 1.2, count: int = 600, pipe: PipeEntry = PIPE) -> list[Readings]:
+    rng = np.random.default_rng(11)
+    transit, difference = times_from_mean_velocity(physical(pipe), velocity)
+    noise = rng.normal(0, 0.5e-9, count)
+    return [Readings(np.full(count, transit), difference + noise - noise.mean())]
+
+
+def test_the_known_flow_comes_back_within_a_twentieth_of_a_percent() -> None:
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion())
+    assert reduction.mean_velocity == pytest.approx(1.2, rel=5e-4)
+    assert reduction.measured_sound_speed == pytest.approx(reduction.expected_sound_speed, rel=1e-9)
+
+
+def test_blocks_make_the_same_result_as_one_log() -> None:
+    [whole] = log()
+    assert whole.transit_time is not None
+    assert whole.time_difference is not None
+    halves = [
+        Readings(whole.transit_time[part], whole.time_difference[part])
+        for part in (slice(0, 250), slice(250, 600))
+    ]
+    one, other = (reduce_log(PIPE, WATER, PAIR, 2, blocks, occasion()) for blocks in ([whole], halves))
+    assert other.volume_flow == pytest.approx(one.volume_flow, rel=1e-14)
+    assert other.uncertainty.expanded_uncertainty == pytest.approx(
+        one.uncertainty.expanded_uncertainty, rel=1e-9
+    )
+
+
+def test_a_log_of_velocities_is_put_right_by_what_the_meter_was_told() -> None:
+    told = physical(replace(PIPE, wall_thickness=0.0063))
+    transit, difference = times_from_mean_velocity(physical(), 1.2)
+    shown = flow_from_times(told, transit, difference)
+    logged = Readings(
+        flow_velocity=np.full(100, float(shown.mean_velocity)),
+        sound_speed=np.full(100, float(shown.measured_sound_speed)),
+    )
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion(programmed=told))
+    assert reduction.mean_velocity == pytest.approx(1.2, rel=1e-9)
+
+
+def test_a_log_without_times_or_sound_speed_says_what_cannot_be_seen() -> None:
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [Readings(flow_velocity=np.full(100, 1.2))], occasion())
+    assert "sound-speed-not-logged" in {finding.code for finding in reduction.findings}
+
+
+def test_a_logged_sound_speed_that_cannot_be_is_set_aside_with_its_reading() -> None:
+    logged = Readings(flow_velocity=np.full(100, 1.2), sound_speed=np.full(100, 1550.0))
+    assert logged.sound_speed is not None
+    logged.sound_speed[:2] = 0.0, 9000.0
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion())
+    assert reduction.readings_used == 98
+
+
+def test_a_wedge_delay_below_zero_is_refused() -> None:
+    pair = replace(PAIR, transducers=replace(PAIR.transducers, wedge_delay=-1e-6))
+    with pytest.raises(OutOfRange) as caught:
+        work_out(PIPE, WATER, pair, traverses=2)
+    assert caught.value.field == "transducers.wedge_delay"
+
+
+def test_a_sound_survey_has_nothing_worse_than_a_note() -> None:
+    findings = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
+    assert {finding.severity for finding in findings} <= {"info"}
+
+
+def test_a_wrong_wall_shows_in_the_sound_speed() -> None:
+    reduction = reduce_log(
+        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
+    )
+    assert "sound-speed-inconsistent" in {finding.code for finding in reduction.findings}
+
+
+def test_readings_that_cannot_be_are_left_out_and_counted() -> None:
+    [whole] = log()
+    assert whole.transit_time is not None
+    whole.transit_time[:3] = 20e-6
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [whole], occasion())
+    assert reduction.readings_used == 597
+    assert "readings-impossible" in {finding.code for finding in reduction.findings}
+
+
+def test_a_log_of_which_nothing_can_be_is_refused() -> None:
+    impossible = Readings(np.full(10, 20e-6), np.full(10, 1e-9))
+    with pytest.raises(NotEnough):
+        reduce_log(PIPE, WATER, PAIR, 2, [impossible], occasion())
+
+
+def test_the_number_of_traverses_taken_is_said_when_none_was_stated() -> None:
+    worked_out = work_out(PIPE, WATER, PAIR, traverses=None, expected_velocity=1.2)
+    assert worked_out.spacing.traverses == 2
+    assert "traverses-chosen" in {finding.code for finding in worked_out.findings}
+
+
+def test_what_a_correction_did_is_told_input_by_input() -> None:
+    before = Basis(replace(PIPE, wall_thickness=0.0063), WATER, PAIR, 2)
+    after = Basis(PIPE, WATER, PAIR, 2)
+    transit, difference = times_from_mean_velocity(physical(), 1.2)
+    [effect] = explain_change(before, after, float(transit), float(difference))
+    old = reduce_log(before.pipe, WATER, PAIR, 2, log(), occasion()).volume_flow
+    new = reduce_log(after.pipe, WATER, PAIR, 2, log(), occasion()).volume_flow
+    assert (effect.field, effect.before, effect.after) == ("pipe.wall_thickness", 0.0063, 0.008)
+    assert effect.effect == pytest.approx(new - old, rel=1e-3)
+
+
+def test_no_beam_is_a_stop_with_both_speeds() -> None:
+    with pytest.raises(TotalReflection) as caught:
+        work_out(replace(PIPE, wave_mode="longitudinal"), WATER, PAIR, traverses=2)
+    finding = no_beam(caught.value)
+    assert (finding.severity, finding.value, finding.field) == ("error", 5960.0, "pipe.material")
+
+
+def test_a_lining_counts_in_the_bore_and_its_roughness_is_the_one_that_is_wetted() -> None:
+    lined = replace(PIPE, lining=LiningEntry(MaterialEntry("cement-mortar"), 0.004))
+    resolved = resolve_pipe(lined)
+    assert resolved.pipe.bore == pytest.approx(0.2191 - 0.016 - 0.008)
+    assert resolved.pipe.roughness == pytest.approx(0.1e-3)
+
+
+def test_an_unknown_material_is_named_by_its_field() -> None:
+    with pytest.raises(UnknownName) as caught:
+        resolve_pipe(replace(PIPE, material=MaterialEntry("stele")))
+    assert caught.value.field == "pipe.material"
+
+
+def test_a_plastic_wall_that_could_carry_the_other_wave_says_what_taking_it_would_do() -> None:
+    plastic = PipeEntry(0.160, 0.0077, MaterialEntry("pvc-u"))
+    [finding] = [
+        f for f in work_out(plastic, WATER, PAIR, traverses=1).findings if f.code == "wave-mode-ambiguous"
+    ]
+    as_shear = work_out(replace(plastic, wave_mode="shear"), WATER, PAIR, traverses=1).spacing.spacing
+    assert finding.value == pytest.approx(float(as_shear))
+    codes = {f.code for f in work_out(PIPE, WATER, PAIR, traverses=1).findings}
+    assert "wave-mode-ambiguous" not in codes
+
+
+def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> None:
+    budget = reduce_log(
+        PIPE, replace(WATER, temperature_source="estimated"), PAIR, 2, log(), occasion()
+    ).uncertainty.budget
+    [row] = [row for row in budget if row.input == "medium.temperature"]
+    assert row.standard_uncertainty == 5.0
+    assert row.share < 0.01
+
+
+def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what_would_explain_it() -> None:
+    fitting = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
+    assert "sound-speed-consistent" in {finding.code for finding in fitting}
+    wrong = reduce_log(
+        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
+    ).findings
+    doubtful = [finding for finding in wrong if finding.code == "suspect-entry"]
+    assert doubtful[0].field == "pipe.wall_thickness"
+    assert doubtful[0].limit == pytest.approx(0.008, abs=5e-4)
+
+
+def test_a_wall_measurement_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:
+    wrong = replace(PIPE, wall_thickness=0.0063)
+    reduction = reduce_log(wrong, WATER, PAIR, 2, log(), occasion())
+    [row] = [row for row in reduction.uncertainty.budget if row.input == "pipe.wall_thickness"]
+    # The mill tolerance of 12.5 % as a rectangle, not the 0.05 mm of the gauge that says 8.0 mm.
+    assert row.standard_uncertainty == pytest.approx(0.125 * 0.0063 / 3**0.5)
+    assert "wall-differs-from-measurement" in {finding.code for finding in reduction.findings}

@@ -1,0 +1,174 @@
+"""Statistics of a log, and the uncertainty of a flow."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from compute.base.errors import OutOfRange
+from compute.measuring.beam import trace
+from compute.results.uncertainty import (
+    Doubt,
+    Measurement,
+    flow_monte_carlo,
+    flow_uncertainty,
+    installation_doubt,
+    survey_doubts,
+)
+from compute.statistics.autocorrelation import effective_sample_size, repeatability
+from compute.statistics.gum import Input, coverage_factor, propagate
+from tests.compute.cases import steel_setup
+
+
+def autoregression(rho: float, count: int, seed: int = 3) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    values = np.empty(count)
+    values[0] = rng.normal()
+    for i in range(1, count):
+        values[i] = rho * values[i - 1] + math.sqrt(1 - rho**2) * rng.normal()
+    return values
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.5, 0.9])
+def test_the_effective_sample_size_is_that_of_autoregression_theory(rho: float) -> None:
+    # n (1 - rho)/(1 + rho) for a first-order autoregression.
+    count = 40_000
+    assert effective_sample_size(autoregression(rho, count)) == pytest.approx(
+        count * (1 - rho) / (1 + rho), rel=0.15
+    )
+
+
+def test_a_constant_series_is_worth_all_its_readings_and_has_no_scatter() -> None:
+    assert effective_sample_size(np.full(100, 3.0)) == 100
+    assert repeatability(np.full(100, 3.0)).standard_uncertainty == 0
+
+
+def test_correlated_readings_are_surer_of_their_mean_than_they_look() -> None:
+    values = autoregression(0.9, 5000)
+    found = repeatability(values)
+    assert found.noise_uncertainty > 3 * values.std() / math.sqrt(len(values))
+    assert found.effective_sample_size < 1000
+
+
+def measurement() -> Measurement:
+    setup = steel_setup()
+    return Measurement(setup, float(trace(setup).transit_time), 170e-9)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.5, 0.9])
+def test_the_uncertainty_of_a_mean_covers_the_truth_as_often_as_it_says(rho: float) -> None:
+    # 95 % intervals of 200 series whose true mean is 0; binomial scatter of the share is 1.5 %.
+    covered = 0
+    for seed in range(200):
+        found = repeatability(autoregression(rho, 1200, seed))
+        half = coverage_factor(0.95, max(found.effective_sample_size - 2, 1)) * found.noise_uncertainty
+        covered += abs(found.mean) <= half
+    assert 0.89 <= covered / 200 <= 0.995
+
+
+def test_a_drift_is_seen_and_its_size_is_told() -> None:
+    rng = np.random.default_rng(8)
+    found = repeatability(np.linspace(-1, 1, 2000) + rng.normal(0, 0.1, 2000))
+    assert found.drift == pytest.approx(2.0, abs=0.05)
+    # A value that moved evenly over that width: width over the root of 12 (GUM 4.3.7).
+    assert found.drift_uncertainty == pytest.approx(2.0 / math.sqrt(12), rel=0.03)
+
+
+def doubts() -> dict[str, Doubt]:
+    return survey_doubts(
+        steel_setup(),
+        reynolds=5e5,
+        repeatability=Doubt(0.1e-9, degrees_of_freedom=50),
+        gauged_wall=Doubt(5e-5),
+        viscosity_relative=None,
+    )
+
+
+def test_the_budget_names_every_input_sorted_by_share_and_its_shares_make_one() -> None:
+    result = flow_uncertainty(measurement(), doubts())
+    shares = [row.share for row in result.budget]
+    assert shares == sorted(shares, reverse=True)
+    assert sum(shares) == pytest.approx(1)
+    assert {row.input for row in result.budget} == set(doubts())
+
+
+def test_the_sensitivity_to_the_time_difference_is_flow_over_time_difference_where_the_factor_is_level() -> (
+    None
+):
+    # At high Reynolds number the profile factor hardly moves, and flow goes with the time difference.
+    result = flow_uncertainty(measurement(), doubts())
+    [row] = [row for row in result.budget if row.input == "readings.time_difference"]
+    assert row.sensitivity == pytest.approx(result.value / 170e-9, rel=0.02)
+
+
+@given(st.floats(0.5, 3.0))
+def test_more_doubt_of_an_input_never_makes_the_flow_surer(factor: float) -> None:
+    base = doubts()
+    wider = base | {
+        "pipe.outer_diameter": Doubt(
+            base["pipe.outer_diameter"].standard_uncertainty * max(factor, 1), relative=True
+        )
+    }
+    one, other = (flow_uncertainty(measurement(), d).combined_standard_uncertainty for d in (base, wider))
+    assert other >= one
+
+
+def test_between_laminar_and_turbulent_the_profile_is_the_largest_doubt() -> None:
+    found = survey_doubts(
+        steel_setup(), reynolds=3000, repeatability=Doubt(0), gauged_wall=None, viscosity_relative=None
+    )
+    assert found["profile_factor"].standard_uncertainty == 0.05
+
+
+def test_a_correlation_that_cannot_exist_is_refused() -> None:
+    inputs = [Input(name, 1.0, 0.1) for name in "abc"]
+    impossible = [("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)]
+    with pytest.raises(OutOfRange):
+        propagate(lambda x: x["a"] + x["b"] + x["c"], inputs, impossible)
+
+
+def test_a_coverage_probability_that_cannot_be_is_refused() -> None:
+    for probability in (0.0, 1.0, -1.0):
+        with pytest.raises(OutOfRange):
+            coverage_factor(probability, 10)
+
+
+def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_noise() -> None:
+    linear = flow_uncertainty(measurement(), doubts())
+    drawn = flow_monte_carlo(measurement(), doubts(), linear, trials=200_000, seed=5)
+    # The standard deviation of n trials is itself known to 1/sqrt(2n); the model is all but linear here.
+    assert drawn.standard_uncertainty == pytest.approx(linear.combined_standard_uncertainty, rel=0.01)
+    assert drawn.mean == pytest.approx(
+        linear.value, abs=5 * linear.combined_standard_uncertainty / math.sqrt(200_000) + 2e-3 * linear.value
+    )
+
+
+def test_on_an_ordinary_flow_the_linear_answer_is_good_enough() -> None:
+    linear = flow_uncertainty(measurement(), doubts())
+    assert flow_monte_carlo(measurement(), doubts(), linear, trials=200_000, seed=9).good_enough
+
+
+def test_the_same_seed_gives_the_same_trials() -> None:
+    linear = flow_uncertainty(measurement(), doubts())
+    one, other = (flow_monte_carlo(measurement(), doubts(), linear, trials=20_000, seed=5) for _ in range(2))
+    assert one == other
+
+
+def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None:
+    wide = {"transducers.wedge_delay": Doubt(6e-6)}
+    linear = flow_uncertainty(measurement(), wide)
+    drawn = flow_monte_carlo(measurement(), wide, linear, trials=50_000, seed=5)
+    assert not drawn.good_enough
+    assert [finding.code for finding in drawn.findings] == ["gum-framework-not-validated"]
+
+
+def test_the_less_straight_pipe_the_more_doubt() -> None:
+    shares = [installation_doubt(share).standard_uncertainty for share in (0.0, 0.5, 1.0)]
+    assert shares == sorted(shares, reverse=True)
+    # Half-widths 10.8 % and 2 % as rectangles.
+    assert shares[0] == pytest.approx(0.108 / math.sqrt(3))
+    assert shares[2] == pytest.approx(0.02 / math.sqrt(3))

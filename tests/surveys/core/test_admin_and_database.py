@@ -1,0 +1,93 @@
+"""The stock admin over the records, and the database as the settings ask for it."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.contrib import admin
+from django.db import connection
+from django.urls import reverse
+
+from surveys.commands.demo import scenario
+from surveys.models import PipeData, Result
+from tests.surveys.scene import current, scene
+
+pytestmark = pytest.mark.django_db
+
+OURS = sorted(admin.site._registry, key=lambda model: model.__name__)
+
+
+@pytest.fixture
+def pages(client: Any, cast: Any) -> Any:
+    """A browser with the administrator signed in."""
+    cast.administrator.is_staff = cast.administrator.is_superuser = True
+    cast.administrator.save()
+    client.force_login(cast.administrator)
+    return client
+
+
+@pytest.mark.parametrize("model", OURS, ids=lambda model: model.__name__)
+def test_every_list_of_the_admin_opens_and_can_be_searched(
+    pages: Any, site: Any, cast: Any, kit: Any, model: Any
+) -> None:
+    scene(site, cast, kit).survey()
+    address = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_changelist")
+    assert pages.get(address).status_code == 200
+    assert pages.get(address, {"q": "line"}).status_code == 200
+
+
+@pytest.mark.parametrize("model", [PipeData, Result])
+def test_what_is_immutable_is_shown_but_offers_no_change_and_no_deletion(
+    pages: Any, site: Any, cast: Any, kit: Any, model: Any
+) -> None:
+    survey = scene(site, cast, kit).survey()
+    row = current(survey) if model is Result else current(survey).pipe_data
+    address = reverse(f"admin:surveys_{model._meta.model_name}_change", args=[row.pk])
+    page = pages.get(address)
+    assert page.status_code == 200
+    assert b'name="_save"' not in page.content
+    assert pages.post(address, {}).status_code == 403
+    assert pages.post(address.replace("change", "delete"), {"post": "yes"}).status_code == 403
+
+
+def test_people_without_the_right_see_no_admin(client: Any, cast: Any) -> None:
+    client.force_login(cast.office)
+    assert client.get("/admin/").status_code == 302
+
+
+def test_sqlite_writes_ahead_waits_for_its_turn_and_locks_at_once() -> None:
+    if connection.vendor == "postgresql":
+        assert connection.settings_dict["OPTIONS"]["server_side_binding"] is True
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA journal_mode")
+        assert cursor.fetchone()[0] == "wal"
+        cursor.execute("PRAGMA busy_timeout")
+        assert cursor.fetchone()[0] >= 10_000
+    assert connection.transaction_mode == "IMMEDIATE"
+
+
+def near(cell: str) -> object:
+    """A number to its last decimal but one: another machine may round the last one otherwise."""
+    try:
+        return pytest.approx(float(cell), abs=2e-3) if cell != "NaN" else cell
+    except ValueError:
+        return cell
+
+
+def test_the_demos_log_is_what_its_script_makes(tmp_path: Path) -> None:
+    made = tmp_path / "log.csv"
+    script = runpy.run_path(str(Path(__file__).parents[3] / "fixtures" / "make_demo_log.py"))
+    script["main"](made)
+    ours, kept = (file.read_text(encoding="utf-8").splitlines() for file in (made, scenario.LOG_FILE))
+    assert len(ours) == len(kept)
+    for one, other in zip(ours, kept, strict=True):
+        assert [near(cell) for cell in one.split(",")] == [near(cell) for cell in other.split(",")]
+
+
+def test_the_demos_log_is_over_an_hour_long() -> None:
+    lines = scenario.LOG_FILE.read_text(encoding="utf-8").splitlines()
+    assert len(lines) - 1 == scenario.SECONDS_LOGGED >= 3600

@@ -1,0 +1,146 @@
+"""What must always hold is held by the database, not only by forms."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.db.models import ProtectedError
+from django.utils import timezone
+
+from surveys.core.append_only import IMMUTABLE
+from surveys.models import (
+    Calibration,
+    Client,
+    MeasuringPoint,
+    Pipe,
+    PipeData,
+    Result,
+    Role,
+    Site,
+    Survey,
+    User,
+)
+from tests.surveys.scene import Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+def refused(do: Any) -> str:
+    with pytest.raises(IntegrityError) as caught, transaction.atomic():
+        do()
+    return str(caught.value)
+
+
+def test_a_survey_has_one_current_result(here: Scene) -> None:
+    result = current(here.survey())
+    result.pk, result.replaces = None, None
+    assert "result" in refused(lambda: result.save(force_insert=True))
+
+
+@pytest.mark.parametrize("column", ["volume_flow_m3_s", "findings", "pipe_data_id"])
+def test_a_result_is_never_changed(here: Scene, column: str) -> None:
+    here.survey()
+    value = {"volume_flow_m3_s": 1.0, "findings": [], "pipe_data_id": here.in_force().pk}[column]
+    assert "append-only" in refused(lambda: Result.objects.update(**{column: value}))
+
+
+def test_what_was_measured_never_changes_hands(here: Scene) -> None:
+    survey, other = here.survey(), Client.objects.create(name="Somebody else")
+    site = Site.objects.create(client=other, name="Elsewhere")
+    pipe = Pipe.objects.create(site=site, name="P")
+    point = MeasuringPoint.objects.create(pipe=pipe, name="M")
+    assert survey.client == here.pipe.site.client
+    for row, value in (
+        (here.pipe.site, {"client": other}),
+        (here.pipe, {"site": site}),
+        (here.point, {"pipe": pipe}),
+        (survey, {"measuring_point": point}),
+        (survey, {"client": other}),
+    ):
+        rows = type(row).objects.filter(pk=row.pk)
+        assert "append-only" in refused(lambda rows=rows, value=value: rows.update(**value))
+        # To write what stands there already is no change.
+        [(name, _)] = value.items()
+        assert rows.update(**{name: getattr(row, name)}) == 1
+
+
+def test_pipe_data_is_never_changed(here: Scene) -> None:
+    assert "append-only" in refused(lambda: PipeData.objects.update(wall_thickness_m=0.009))
+
+
+def test_the_guards_stand_on_every_table_that_is_append_only() -> None:
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute("SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'")
+        else:
+            cursor.execute("SELECT DISTINCT event_object_table FROM information_schema.triggers")
+        assert {row[0] for row in cursor.fetchall()} >= set(IMMUTABLE)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "constraint"),
+    [
+        ("wall_thickness_m", 0.11, "pipe_data_bore_left"),
+        ("wall_thickness_m", 0.0, "pipe_data_wall_positive"),
+        ("outer_diameter_m", -0.2, "pipe_data"),
+        ("material", "", "pipe_data_material_named_or_by_value"),
+        ("medium", "", "pipe_data_medium_named_or_by_value"),
+        ("change", "modification", "pipe_data_modification_dated"),
+        ("change", "correction", "pipe_data_corrects_if_correction"),
+    ],
+)
+def test_pipe_data_that_cannot_be_is_refused(here: Scene, column: str, value: Any, constraint: str) -> None:
+    data = here.in_force()
+    data.pk, data.change, data.reason = None, data.change, "x"
+    setattr(data, column, value)
+    assert constraint in refused(lambda: data.save(force_insert=True))
+
+
+def test_a_calibration_is_due_after_its_date(here: Scene) -> None:
+    def too_early() -> None:
+        Calibration.objects.create(
+            instrument=here.kit.meter,
+            certificate="C",
+            laboratory="L",
+            calibrated_on=date(2026, 3, 1),
+            due_on=date(2026, 3, 1),
+            recorded_at=timezone.now(),
+            recorded_by=here.cast.calibration_admin,
+        )
+
+    assert "calibration_due_after_its_date" in refused(too_early)
+
+
+def test_only_client_viewers_belong_to_a_client(cast: Any) -> None:
+    assert "user_client_only" in refused(
+        lambda: User.objects.filter(role=Role.OFFICE).update(client=cast.client)
+    )
+
+
+def test_what_a_result_rests_on_cannot_be_deleted(here: Scene) -> None:
+    here.survey()
+    for rows in (PipeData.objects.all(), Survey.objects.all(), Client.objects.filter(pk=here.cast.client.pk)):
+        with pytest.raises(ProtectedError):
+            rows.delete()
+
+
+def test_no_row_a_result_rests_on_is_removed_by_any_way_the_database_knows(here: Any) -> None:
+    """PostgreSQL refuses by its trigger; on SQLite the foreign keys of what rests on it do."""
+    here.survey()
+    for model in (Result, PipeData, Calibration):
+        refused(lambda table=model._meta.db_table: removed_by_sql(table))
+
+
+def removed_by_sql(table: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"DELETE FROM {table}")
+    if connection.vendor == "sqlite":
+        connection.check_constraints()

@@ -1,0 +1,303 @@
+"""Who reads in US units finds no metric figure in a sentence, on whatever page, paper or answer; metric sentences stay as they were."""
+
+from __future__ import annotations
+
+import copy
+import html
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client as Visitor
+
+from surveys.api.fields import in_units
+from surveys.documents.day_sheet import Day, day_sheet
+from surveys.documents.formatting import findings_worded
+from surveys.documents.pdf import Paper
+from surveys.documents.setup_sheet import setup_sheet
+from surveys.documents.survey_report import Issue, survey_report
+from surveys.models import Job, MeasuringPoint, Result, Setup, Survey
+from surveys.operations.integrity_check.figures import result_spoilt
+from surveys.results.traceability import traceable_results
+from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.compute.test_compute import SETUP, changed
+from tests.surveys.compute.test_diagnosis import BODY as DIAGNOSIS
+from tests.surveys.people.access import answer, signed_in
+from tests.surveys.people.everything import END, START, Everything
+from tests.surveys.people.routes import calls
+from tests.surveys.scene import Scene, scene
+
+pytestmark = pytest.mark.django_db
+
+METRIC = re.compile(
+    r"\d[ \xa0]?(?:mm2?|cm|um|µm|m|km|mm/s|m/s|m3/[sh]|m³/[sh]|l/s|l/min|degC|°C|K|bar|mbar|kPa|MPa|Pa|kg/m3|kg/m³|mPa\.s)(?![\w/³])"
+)
+SENTENCES = ("detail", "sentences", "reasoning", "blocked_reason", "error")
+MARKS = "\N{MATHEMATICAL LEFT WHITE SQUARE BRACKET}"
+
+
+def sentences(document: Any) -> Iterator[str]:
+    """Every sentence of an answer of the API."""
+    if isinstance(document, dict):
+        for name, value in document.items():
+            if name in SENTENCES:
+                yield from [value] if isinstance(value, str) else value or []
+            else:
+                yield from sentences(value)
+    elif isinstance(document, list):
+        for one in document:
+            yield from sentences(one)
+
+
+def metric_in(texts: Iterator[str] | list[str]) -> list[str]:
+    return [text for text in texts if METRIC.search(text)]
+
+
+@pytest.fixture
+def there(cast: Any, site: Any, kit: Any) -> Everything:
+    cast.idle_technician = cast.technician
+    return Everything(cast, site, kit)
+
+
+@pytest.fixture
+def hot(site: Any, cast: Any, kit: Any) -> Scene:
+    """A hot pipe under pressure with little straight pipe, surveyed on two paths of which the figures do not fit."""
+    here = scene(site, cast, kit)
+    MeasuringPoint.objects.filter(pk=here.point.pk).update(
+        upstream_straight_length_m=0.5, downstream_straight_length_m=0.05, upstream_disturbance="single-bend"
+    )
+    here.point.refresh_from_db()
+    first = logged(mounted(here, Wish(plane_deg=0)))
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=230)
+    return here
+
+
+def test_the_pattern_knows_metric_figures_and_leaves_others() -> None:
+    for text in ("6.30 mm.", "58.0 degC", "at 58 °C (136 °F)", "5.0 bar (73 psi)", "3 m of pipe", "0.3 K"):
+        assert METRIC.search(text), text
+    for text in (
+        "0.248 in",
+        "136.4 degF",
+        "72 psi",
+        "1 MHz",
+        "9.8 us",
+        "170 ns",
+        "3 months",
+        "2 meters",
+        "DN 200",
+    ):
+        assert not METRIC.search(text), text
+
+
+def test_no_answer_of_any_address_has_a_metric_sentence_in_us_units_or_a_mark_in_either(
+    cast: Any, there: Everything
+) -> None:
+    api, metric, seen = signed_in(cast, "administrator"), [], 0
+    for method, route in calls():
+        if method != "GET":
+            continue
+        for units in ("us", "metric"):
+            found = answer(api, "GET", f"{there.address(route)}?units={units}")
+            if found.streaming or found["Content-Type"].startswith("application/pdf"):
+                continue
+            assert MARKS not in found.content.decode(), (route, units)
+            if units == "us" and found["Content-Type"].startswith("application/json"):
+                told = list(sentences(found.json()))
+                seen += len(told)
+                metric += [(route, text) for text in metric_in(told)]
+    assert not metric
+    assert seen > 20
+
+
+def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user: Any) -> None:
+    body = changed(
+        pipe={"outer_diameter": "200 mm", "wall_thickness": "30 mm"},
+        medium={"temperature": "71 degC", "temperature_source": "estimated", "pressure": "800 kPa"},
+        transducers={"max_temperature": "60 degC"},
+    )
+    del body["medium"]["sound_speed"], body["medium"]["density"], body["medium"]["dynamic_viscosity"]
+    body["medium"]["name"] = "water"
+    body |= {"mounted_spacing": "90 mm"} if "mounted_spacing" in SETUP else {}
+    api, told = as_user("owner"), {}
+    for units in ("metric", "us"):
+        found = api.post(f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json")
+        assert found.status_code == 200, found.content
+        told[units] = list(sentences(found.json()))
+    assert "The temperature of 71.0 degC was estimated." in " ".join(told["metric"])
+    assert "The temperature of 159.8 degF was estimated." in " ".join(told["us"])
+    assert "30.00\xa0mm is more than a quarter of the outer radius of a 200.0\xa0mm pipe" in " ".join(
+        told["metric"]
+    )
+    assert "1.181\xa0in is more than a quarter of the outer radius of a 7.874\xa0in pipe" in " ".join(
+        told["us"]
+    )
+    assert len(told["metric"]) == len(told["us"]) > 5
+    assert not metric_in(told["us"])
+
+
+def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
+    api = as_user("owner")
+    for units, size in (
+        ("metric", "219.10 mm, and 200.00 mm is entered"),
+        ("us", "8.626 in, and 7.874 in is entered"),
+    ):
+        found = api.post(
+            f"/api/v1/compute/results/diagnosis/?units={units}", copy.deepcopy(DIAGNOSIS), format="json"
+        ).json()
+        assert size in found["possible_causes"][0]["detail"]
+        if units == "us":
+            assert not metric_in(list(sentences(found)))
+
+
+def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
+    body = changed(pipe={"wall_thickness": "120 mm"})
+    for units, told in (("metric", "a wall of 120 mm"), ("us", "a wall of 4.724 in")):
+        found = as_user("owner").post(
+            f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json"
+        )
+        assert found.status_code == 400
+        assert told in found.json()["detail"]
+        assert told in found.json()["errors"][0]["detail"]
+
+
+def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
+    body = changed(pipe={"outer_diameter": "20000 m"})
+    for units, told in (("metric", "2e+07 mm cannot be"), ("us", "787402 in cannot be")):
+        found = as_user("owner").post(
+            f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json"
+        )
+        assert (found.status_code, told in found.json()["detail"]) == (400, True), found.json()
+
+
+def test_why_a_kit_does_not_suit_is_told_in_the_readers_units(as_user: Any, there: Everything) -> None:
+    MeasuringPoint.objects.update(upstream_straight_length_m=0.01, downstream_straight_length_m=0.01)
+    told = {}
+    for units in ("metric", "us"):
+        address = f"/api/v1/jobs/{there.ids['jobs']}/suitable-kits/?units={units}"
+        told[units] = " ".join(sentences(as_user("office").get(address).json()))
+    assert "is longer than the 20.00 mm of straight pipe" in told["metric"]
+    assert "is longer than the 0.787 in of straight pipe" in told["us"]
+    assert not METRIC.search(told["us"])
+
+
+def test_a_stored_result_reads_in_either_units_and_in_metric_as_it_always_did(
+    as_user: Any, hot: Scene
+) -> None:
+    (result, _) = Result.objects.order_by("computed_at")
+    told = {
+        units: list(sentences(as_user("owner").get(f"/api/v1/results/{result.pk}/?units={units}").json()))
+        for units in ("metric", "us")
+    }
+    assert any(text.startswith("6.30\xa0mm is an assumed value.") for text in told["metric"])
+    assert any(text.startswith("0.248\xa0in is an assumed value.") for text in told["us"])
+    assert any(
+        text.startswith("0.50 m (2 diameters) of straight pipe upstream where") for text in told["metric"]
+    )
+    assert any(text.startswith("1.6 ft (2 diameters) of straight pipe upstream where") for text in told["us"])
+    assert not metric_in(told["us"])
+
+
+def unguarded(table: str) -> None:
+    """Let rows be changed until the test's transaction is undone."""
+    on, postgresql = f'ON "{table}"', connection.vendor == "postgresql"
+    with connection.cursor() as cursor:
+        if postgresql:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute(f"DROP TRIGGER {table}_append_only {on if postgresql else ''}")
+
+
+def test_a_result_stored_before_sentences_had_marks_is_shown_as_it_is_and_is_no_finding_of_the_data_check(
+    as_user: Any, hot: Scene
+) -> None:
+    result = Result.objects.order_by("computed_at")[0]
+    worded = findings_worded(result.findings, "metric")
+    before = [{name: value for name, value in one.items() if name != "parameters"} for one in worded]
+    unguarded("surveys_result")
+    Result.objects.filter(pk=result.pk).update(findings=before)
+    result.refresh_from_db()
+    for units in ("metric", "us"):
+        shown = as_user("owner").get(f"/api/v1/results/{result.pk}/?units={units}").json()
+        assert list(sentences(shown)) == [one["detail"] for one in before]
+    assert not list(result_spoilt(result))
+
+
+def test_texts_that_are_no_sentences_are_left_as_they_are() -> None:
+    document = {"name": f"{MARKS}a|b\N{MATHEMATICAL RIGHT WHITE SQUARE BRACKET}", "detail": None}
+    assert in_units(document, "us") == document
+
+
+def words(paper: Paper) -> str:
+    """All that a paper says but how figures were entered, which is told as it was typed."""
+    return re.sub(r"entered as [\d.]+ mm", "", str(paper.blocks))
+
+
+@pytest.mark.parametrize(
+    ("units", "straight"), [("metric", "0.50 m (2 diameters)"), ("us", "1.6 ft (2 diameters)")]
+)
+def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units: Any, straight: str) -> None:
+    result = traceable_results().order_by("computed_at")[0]
+    report = survey_report(result, Issue("2026-X-1", 1, result.computed_at, "office"), units, "")
+    sheet = setup_sheet(Setup.objects.order_by("calculated_at")[0], units, "")
+    for paper in (report, sheet):
+        assert MARKS not in words(paper)
+        assert straight in words(paper)
+        callouts = [block["text"] for block in paper.blocks if block["type"] == "callout"]
+        warned = [
+            item for block in paper.blocks if block["type"] == "safety_notes" for item in block["items"]
+        ]
+        assert callouts
+        assert bool(metric_in([*callouts, *warned])) is (units == "metric")
+    assert ("58 °C (136 °F)" in words(sheet)) is (units == "metric")
+    assert "136 °F" in words(sheet)
+
+
+def test_the_day_sheet_warns_in_its_units(hot: Scene) -> None:
+    who = hot.cast.technician
+    job = Job.objects.create(
+        site=hot.pipe.site, title="Round", technician=who, state="planned", starts_at=START, ends_at=END
+    )
+    job.measuring_points.add(hot.point)
+    told = words(day_sheet(Day(who, START.date(), hot.cast.office), "us", ""))
+    assert "may be at 136 °F" in told
+    assert MARKS not in told
+    assert not METRIC.search(told)
+
+
+def shown(visitor: Visitor, address: str, body: dict[str, str] | None = None) -> str:
+    """What a page says, without the codes of its parts and what is drawn."""
+    found = visitor.post(address, body) if body is not None else visitor.get(address)
+    assert found.status_code == 200, address
+    page = re.sub(r"<(script|style|svg|option|input)\b.*?(</\1>|>)", " ", found.content.decode(), flags=re.S)
+    return html.unescape(re.sub(r"<[^>]+>", " ", page))
+
+
+def test_pages_tell_findings_in_the_units_chosen(hot: Scene) -> None:
+    survey = Survey.objects.get(primary_survey=None)
+    pages = {
+        "office": [f"/surveys/{survey.pk}/", f"/field/surveys/{survey.pk}/result/"],
+        "owner": [f"/surveys/{survey.pk}/"],
+    }
+    for who, addresses in pages.items():
+        visitor = Visitor()
+        visitor.force_login(getattr(hot.cast, who))
+        for address in addresses:
+            assert "6.30\xa0mm is an assumed value" in shown(visitor, address)
+            us = shown(visitor, f"{address}?units=us")
+            assert "0.248\xa0in is an assumed value" in us
+            assert MARKS not in us
+            assert not METRIC.search(us), METRIC.search(us)
+
+
+def test_the_worksheet_answers_in_the_units_chosen(hot: Scene) -> None:
+    sheet = f'{{"transducers": {{"instrument": "{hot.kit.pair.pk}"}}, "measured_sound_speed": "4900 ft/s"}}'
+    visitor = Visitor()
+    visitor.force_login(hot.cast.office)
+    address = f"/field/points/{hot.point.pk}/answer/"
+    metric, us = (shown(visitor, f"{address}?units={units}", {"sheet": sheet}) for units in ("metric", "us"))
+    for text in ("58 °C (136 °F)", "0.50 m (2 diameters)"):
+        assert text in metric
+    for text in ("may be at 136 °F", "1.6 ft (2 diameters)", "It would be"):
+        assert text in us
+    assert not METRIC.search(us), METRIC.search(us)

@@ -1,0 +1,118 @@
+"""Layouts: to JSON and back, and refused where they cannot be meant so."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from surveys.core.errors import ServiceError
+from surveys.logfiles.format import PLAIN, LogFormat
+from tests.surveys.logfiles.logs import log_format
+
+COLUMN = {"name": "flow_velocity", "at": 2, "unit": "m/s"}
+
+
+def test_a_log_format_comes_back_from_json_as_it_went() -> None:
+    full = log_format(
+        encoding="cp1252",
+        delimiter=";",
+        decimal_mark=",",
+        comment="#",
+        header_line=3,
+        skip_after_header=1,
+        no_value=["---", ""],
+        time={
+            "at": "Date",
+            "clock": "Time",
+            "form": "pattern",
+            "pattern": "%d.%m.%y %H:%M",
+            "zone": "UTC-03:30",
+        },
+        columns=[{"name": "volume_flow", "at": "Q", "unit": "m3/h", "turned": True}],
+    )
+    for one in (full, PLAIN):
+        assert LogFormat.from_json(json.loads(json.dumps(one.as_json()))) == one
+    assert LogFormat.from_json({}) == PLAIN
+
+
+@pytest.mark.parametrize(
+    ("raw", "field"),
+    [
+        ([], "log_format"),
+        ({"colour": "blue"}, "log_format"),
+        ({"form": "xml"}, "log_format.form"),
+        ({"encoding": "ebcdic"}, "log_format.encoding"),
+        ({"delimiter": ";;"}, "log_format.delimiter"),
+        ({"delimiter": "a"}, "log_format.delimiter"),
+        ({"delimiter": "."}, "log_format.delimiter"),
+        ({"delimiter": "\n"}, "log_format.delimiter"),
+        ({"delimiter": "é"}, "log_format.delimiter"),
+        ({"delimiter": ",", "decimal_mark": ","}, "log_format.delimiter"),
+        ({"decimal_mark": "'"}, "log_format.decimal_mark"),
+        ({"quote": "`"}, "log_format.quote"),
+        ({"comment": "1"}, "log_format.comment"),
+        ({"comment": "\x00"}, "log_format.comment"),
+        ({"header_line": 0}, "log_format.header_line"),
+        ({"header_line": True}, "log_format.header_line"),
+        ({"header_line": 10**9}, "log_format.header_line"),
+        ({"header_line": None}, "log_format.time.at"),
+        ({"header_line": None, "time": {"at": 1}}, "log_format.columns"),
+        ({"skip_after_header": -1}, "log_format.skip_after_header"),
+        ({"no_value": "---"}, "log_format.no_value"),
+        ({"no_value": [1]}, "log_format.no_value.0"),
+        ({"time": "time"}, "log_format.time"),
+        ({"time": {"at": 0}}, "log_format.time.at"),
+        ({"time": {"at": " "}}, "log_format.time.at"),
+        ({"time": {"form": "sundial"}}, "log_format.time.form"),
+        ({"time": {"form": "unix-seconds", "clock": 2}}, "log_format.time.form"),
+        ({"time": {"form": "pattern", "pattern": "%x"}}, "log_format.time.pattern"),
+        ({"time": {"pattern": "%Y"}}, "log_format.time.pattern"),
+        ({"time": {"zone": "Atlantis/Port"}}, "log_format.time.zone"),
+        ({"time": {"zone": "../../etc/passwd"}}, "log_format.time.zone"),
+        ({"time": {"zone": "UTC+25:00"}}, "log_format.time.zone"),
+        ({"time": {"starts_at": "yesterday"}}, "log_format.time.starts_at"),
+        ({"columns": [{"name": "flow_velocity"}]}, "log_format.columns.0"),
+        ({"columns": [COLUMN | {"name": "pressure"}]}, "log_format.columns.0.name"),
+        ({"columns": [COLUMN | {"unit": "furlong"}]}, "log_format.columns.0.unit"),
+        ({"columns": [COLUMN | {"unit": ""}]}, "log_format.columns.0.unit"),
+        ({"columns": [COLUMN | {"turned": 1}]}, "log_format.columns.0.turned"),
+        ({"columns": [COLUMN, COLUMN]}, "log_format.columns"),
+        ({"columns": [COLUMN | {"name": "sound_speed"}]}, "log_format.columns"),
+        ({"columns": [COLUMN], "time": {"at": 2}}, "log_format.columns"),
+        ({"columns": [COLUMN] * 65}, "log_format.columns"),
+    ],
+)  # fmt: skip
+def test_a_log_format_that_cannot_be_meant_so_is_refused_at_its_field(raw: Any, field: str) -> None:
+    with pytest.raises(ServiceError) as caught:
+        LogFormat.from_json(raw)
+    assert caught.value.field == field
+    assert caught.value.status == 400
+    assert caught.value.detail
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=8,
+)
+
+
+@settings(deadline=None)
+@given(
+    st.dictionaries(
+        st.sampled_from([*PLAIN.as_json()]),
+        JSON | st.dictionaries(st.sampled_from(["at", "clock", "form", "pattern", "zone"]), JSON),
+    )
+)
+def test_whatever_json_comes_is_a_log_format_or_refused(raw: Any) -> None:
+    found, field = PLAIN, "log_format"
+    try:
+        found = LogFormat.from_json(raw)
+    except ServiceError as error:
+        field = error.field
+    assert field.startswith("log_format")
+    assert LogFormat.from_json(json.loads(json.dumps(found.as_json()))) == found

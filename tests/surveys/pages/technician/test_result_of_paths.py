@@ -1,0 +1,87 @@
+"""What a log came to where several paths are measured at a point: their mean first, the path's own figure beneath."""
+
+from __future__ import annotations
+
+import html
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client as Visitor
+
+from surveys.documents.formatting import flow_with_uncertainty
+from surveys.models import Combination, Survey
+from surveys.pipes.selectors import paths_result
+from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.operations.test_integrity_check import freely
+from tests.surveys.scene import Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+def told(here: Scene, survey: Survey, page: str = "/field/surveys/{}/result/") -> str:
+    visitor = Visitor()
+    visitor.force_login(here.cast.office)
+    return html.unescape(visitor.get(page.format(survey.pk)).content.decode())
+
+
+def figure(found: Any) -> str:
+    return flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, "metric")
+
+
+def test_the_mean_is_the_figure_on_each_paths_page_as_in_the_portal(here: Scene) -> None:
+    first = logged(mounted(here, Wish(plane_deg=0)), level=170)
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=200)
+    mean = paths_result(first)
+    assert mean is not None
+    for path in (first, second):
+        text = told(here, path)
+        assert f'id="flow">{figure(mean)}<' in text
+        assert f'id="path-flow">{figure(current(path))}<' in text
+        assert "the mean of the 2 paths measured together" in text
+        assert figure(mean) in told(here, path, "/surveys/{}/")
+    assert figure(current(first)) != figure(current(second)) != figure(mean)
+
+
+def test_what_the_checks_say_of_the_paths_together_is_told_too(here: Scene) -> None:
+    first = logged(mounted(here, Wish(plane_deg=0)), level=170)
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=400)
+    mean = paths_result(first)
+    assert mean is not None
+    assert mean.findings
+    for finding in mean.findings:
+        assert f'data-code="{finding["code"]}"' in told(here, second)
+
+
+def test_a_lone_survey_has_its_own_figure_and_nothing_of_paths(here: Scene) -> None:
+    survey = logged(mounted(here))
+    text = told(here, survey)
+    assert f'id="flow">{figure(current(survey))}<' in text
+    assert "path" not in text
+
+
+@pytest.mark.parametrize(
+    ("blocked_reason", "says"),
+    [
+        ("The paths lie ⟦20.0 m|66 ft⟧ apart.", "They could not be combined: The paths lie 20.0 m apart."),
+        ("", "Their mean is there once each has its result."),
+    ],
+)
+def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
+    here: Scene, blocked_reason: str, says: str
+) -> None:
+    first = logged(mounted(here, Wish(plane_deg=0)))
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
+    freely("surveys_combinedresult")
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM surveys_combinedresult")
+    Combination.objects.filter(survey=first).update(blocked_reason=blocked_reason)
+    text = told(here, first)
+    assert f'id="flow">{figure(current(first))}<' in text
+    assert "This is one of several paths measured together." in text
+    assert says in text

@@ -1,0 +1,254 @@
+"""Materials and media of the office's own: versions that stay, and pipes that follow a revision."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from compute.measuring.entries import LiningEntry, resolve_medium, resolve_pipe
+from surveys.core.errors import Conflict, ServiceError
+from surveys.models import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData, PipeData
+from surveys.models.library import CustomMediumEntry
+from surveys.results import recalculation
+from surveys.services.pipes.library import (
+    custom_material_create,
+    custom_material_revise,
+    custom_medium_create,
+    custom_medium_revise,
+)
+from surveys.services.pipes.pipes import PipeStatement, pipe_alter, pipe_correct
+from tests.surveys.scene import STATEMENT, Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+
+# Invented figures near those of a heat-transfer oil and of a hard plastic.
+TABLE = {
+    "temperature_k": [293.15, 323.15, 353.15],
+    "sound_speed_m_s": [1450.0, 1350.0, 1250.0],
+    "density_kg_m3": [870.0, 850.0, 830.0],
+    "dynamic_viscosity_pa_s": [0.04, 0.0125, 0.005],
+}
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+def material_data(speed: float = 2300.0, **figures: Any) -> CustomMaterialData:
+    given = {"roughness_m": 5e-6, "reason": "measured again", **figures}
+    return CustomMaterialData(longitudinal_sound_speed_m_s=speed, source="coupon", **given)
+
+
+def medium_data(**changes: Any) -> CustomMediumData:
+    doubts = {"sound_speed_uncertainty": 0.002, "density_uncertainty": 0.001, "viscosity_uncertainty": 0.05}
+    return CustomMediumData(
+        pressure_pa=101_325.0,
+        table={**TABLE, **changes},
+        source="data sheet",
+        reason="measured again",
+        **doubts,
+    )
+
+
+def add_material(here: Scene, name: str = "casing-plastic") -> CustomMaterial:
+    return custom_material_create(
+        material=CustomMaterial(name=name, title="Casing plastic"),
+        data=material_data(),
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+
+
+def add_medium(here: Scene, name: str = "loop-oil", data: CustomMediumData | None = None) -> CustomMedium:
+    return custom_medium_create(
+        medium=CustomMedium(name=name, title="Loop oil"),
+        data=data or medium_data(),
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+
+
+def restate(here: Scene, statement: PipeStatement) -> PipeData:
+    """The pipe's data in force corrected to a statement, all surveys recomputed."""
+    data, recomputation = pipe_correct(
+        pipe=here.pipe,
+        corrects=here.in_force(),
+        statement=statement,
+        reason="It is ours.",
+        valid_from=None,
+        wall_measurement=None,
+        by=here.cast.office,
+        now=timezone.now(),
+    )
+    recalculation.work_off(recomputation.pk)
+    return PipeData.objects.get(pk=data.pk)
+
+
+def with_medium(medium: CustomMedium) -> PipeStatement:
+    entry = CustomMediumEntry(
+        medium.name, 331.15, "measured", version=CustomMediumData.objects.filter(medium=medium)[0]
+    )
+    return replace(STATEMENT, medium=entry)
+
+
+def lined(material: CustomMaterial) -> PipeStatement:
+    lining = LiningEntry(material.versions.all()[0].entry(), 0.003)
+    return replace(STATEMENT, pipe=replace(STATEMENT.pipe, lining=lining))
+
+
+def test_what_a_pipe_rests_on_comes_back_as_it_was_stated(here: Scene) -> None:
+    statement = replace(lined(add_material(here)), medium=with_medium(add_medium(here)).medium)
+    data = restate(here, statement)
+    assert data.pipe_entry() == statement.pipe
+    assert data.medium_entry() == statement.medium
+    assert (data.lining_material, data.medium) == ("casing-plastic", "loop-oil")
+
+
+def test_a_pipe_of_custom_material_takes_its_sound_speed_and_roughness(here: Scene) -> None:
+    entry = add_material(here).versions.all()[0].entry()
+    resolved = resolve_pipe(replace(STATEMENT.pipe, material=entry))
+    assert resolved.pipe.wall.longitudinal_sound_speed == 2300.0
+    assert resolved.pipe.roughness == 5e-6
+    assert [finding.code for finding in resolved.findings] == ["roughness-assumed"]
+
+
+def test_a_custom_medium_is_read_from_its_table_with_its_uncertainties(here: Scene) -> None:
+    medium = add_medium(here)
+    resolved = resolve_medium(replace(with_medium(medium).medium, temperature=323.15))
+    # A row of the table.
+    assert resolved.medium.sound_speed == pytest.approx(1350.0, rel=1e-12)
+    assert resolved.medium.dynamic_viscosity == pytest.approx(0.0125, rel=1e-12)
+    assert (resolved.sound_speed_uncertainty, resolved.source.text) == (0.002, "data sheet")
+
+
+def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: Scene) -> None:
+    medium = add_medium(here)
+    before = restate(here, with_medium(medium))
+    survey = here.survey()
+    old = current(survey)
+    thicker = medium_data(dynamic_viscosity_pa_s=[0.4, 0.125, 0.05])
+    [started] = custom_medium_revise(medium=medium, data=thicker, by=here.cast.office, now=timezone.now())
+    recalculation.work_off(started.pk)
+    new = current(survey)
+    assert new.replaces == old
+    assert (new.pipe_data.corrects, new.pipe_data.custom_medium_data) == (before, thicker)
+    assert new.pipe_data.reason == "custom medium loop-oil revised: measured again"
+    assert new.change_breakdown is not None
+    [cause] = new.change_breakdown["causes"]
+    assert cause["field"] == "medium"
+    assert "(first entry)" in cause["before"]
+    assert "(measured again)" in cause["after"]
+    assert cause["effect"]["si"] == pytest.approx(new.volume_flow_m3_s - old.volume_flow_m3_s, rel=1e-3)
+
+
+def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> None:
+    material = add_material(here)
+    before = restate(here, lined(material))
+    survey = here.survey()
+    data = material_data(2250.0)
+    [started] = custom_material_revise(material=material, data=data, by=here.cast.office, now=timezone.now())
+    recalculation.work_off(started.pk)
+    after = current(survey).pipe_data
+    assert (after.own_lining_data, after.custom_material_data) == (data, None)
+    assert after.pipe_entry() == replace(
+        before.pipe_entry(), lining=LiningEntry(data.entry(), before.lining_thickness_m)
+    )
+    assert (after.medium_entry(), after.as_entered) == (before.medium_entry(), before.as_entered)
+    change_breakdown = current(survey).change_breakdown
+    assert change_breakdown is not None
+    assert [cause["field"] for cause in change_breakdown["causes"]] == ["pipe.lining"]
+
+
+def test_versions_already_corrected_and_other_pipes_are_left_alone(here: Scene) -> None:
+    material = add_material(here)
+    restate(here, lined(material))
+    restate(here, STATEMENT)
+    count = PipeData.objects.count()
+    started = custom_material_revise(
+        material=material, data=material_data(2250.0), by=here.cast.office, now=timezone.now()
+    )
+    assert (started, PipeData.objects.count()) == ([], count)
+
+
+def test_a_table_that_does_not_reach_a_pipe_is_refused_whole(here: Scene) -> None:
+    medium = add_medium(here)
+    restate(here, with_medium(medium))
+    cold = medium_data(temperature_k=[273.15, 283.15, 293.15])
+    with pytest.raises(ServiceError, match="Return line") as caught:
+        custom_medium_revise(medium=medium, data=cold, by=here.cast.office, now=timezone.now())
+    assert caught.value.code == "out-of-range"
+    assert medium.versions.count() == 1
+
+
+def test_a_statement_on_a_version_revised_meanwhile_is_refused(here: Scene) -> None:
+    material = add_material(here)
+    statement = lined(material)
+    custom_material_revise(
+        material=material, data=material_data(2250.0), by=here.cast.office, now=timezone.now()
+    )
+    with pytest.raises(Conflict) as caught:
+        pipe_alter(
+            pipe=here.pipe,
+            statement=statement,
+            reason="Lined.",
+            valid_from=timezone.now().date(),
+            wall_measurement=None,
+            by=here.cast.office,
+            now=timezone.now(),
+        )
+    assert caught.value.code == "revised-meanwhile"
+
+
+@pytest.mark.parametrize("name", ["carbon-steel", "copper"])
+def test_a_material_of_the_library_cannot_be_added_again(here: Scene, name: str) -> None:
+    with pytest.raises(Conflict) as caught:
+        add_material(here, name)
+    assert caught.value.code == "name-taken"
+
+
+def test_a_medium_of_the_library_cannot_be_added_again(here: Scene) -> None:
+    with pytest.raises(Conflict):
+        add_medium(here, "water")
+
+
+@pytest.mark.parametrize("name", ["Loop-Oil", "loop oil", "-oil", "oil-", "öl", "loop_oil", "oil\n"])
+def test_a_name_is_small_letters_digits_and_hyphens(here: Scene, name: str) -> None:
+    with pytest.raises(ValidationError):
+        add_material(here, name)
+
+
+def test_a_table_that_cannot_be_read_is_refused(here: Scene) -> None:
+    falling = medium_data(temperature_k=[353.15, 323.15, 293.15])
+    with pytest.raises(ServiceError) as caught:
+        add_medium(here, data=falling)
+    assert (caught.value.code, caught.value.field) == ("out-of-range", "table")
+
+
+def test_sound_speeds_exchanged_are_refused(here: Scene) -> None:
+    with pytest.raises(ServiceError) as caught:
+        custom_material_create(
+            material=CustomMaterial(name="x", title="x"),
+            data=material_data(2300.0, shear_sound_speed_m_s=4000.0),
+            by=here.cast.office,
+            now=timezone.now(),
+        )
+    assert caught.value.code == "shear-not-slower"
+
+
+@pytest.mark.parametrize("model", [CustomMaterialData, CustomMediumData])
+def test_a_version_is_never_changed(here: Scene, model: Any) -> None:
+    add_material(here), add_medium(here)
+    with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():
+        model.objects.update(source="elsewhere")
+
+
+def test_the_doubt_of_the_temperature_reaches_the_result_by_the_table(here: Scene) -> None:
+    restate(here, with_medium(add_medium(here)))
+    shares = {row["input"]: row["share"] for row in current(here.survey()).budget}
+    assert shares["medium.temperature"] > 0

@@ -1,0 +1,238 @@
+"""Surveys combined: what they share counts once, on the logs' times, and the figure moves when any part does."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from django.utils import timezone
+
+from compute.base.errors import NotEnough
+from surveys.core.errors import ServiceError
+from surveys.models import Combination, CombinationPart, Site, Survey
+from surveys.services.surveys.surveys import Segment, survey_mark_segments
+from tests.surveys.branches import (
+    Wish,
+    another_pair,
+    branch,
+    combined,
+    current_of,
+    later,
+    logged,
+    mounted,
+    rows_of,
+    worked_off,
+)
+from tests.surveys.scene import Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+
+# Whose a doubt is, as `compute.combining.components` has it: common practice.
+OF_PAIR = {"transducers.wedge_angle", "transducers.wedge_sound_speed", "transducers.wedge_delay"}
+OF_METER = {"readings.transit_time", "readings.time_difference", "meter", "meter.calibration", "meter.zero"}
+OF_RUN = {"repeatability", "pipe.ovality"}
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+def crossed(here: Scene, level: float) -> Combination:
+    """Two paths at a right angle, the first at 170 ns."""
+    first = logged(mounted(here, Wish(plane_deg=0)))
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level)
+    return Combination.objects.get(survey=first)
+
+
+def finding(combination: Combination, code: str) -> dict[str, Any]:
+    [found] = [one for one in current_of(combination).findings if one["code"] == code]
+    return found
+
+
+def test_two_crossed_paths_that_agree_come_to_their_mean(here: Scene) -> None:
+    combination = crossed(here, 170.2)
+    one, other = (current(part.survey) for part in combination.parts.order_by("sequence"))
+    result = current_of(combination)
+    assert result.volume_flow_m3_s == pytest.approx((one.volume_flow_m3_s + other.volume_flow_m3_s) / 2)
+    assert result.spread_m3_s == pytest.approx(other.volume_flow_m3_s - one.volume_flow_m3_s)
+    assert set(result.results.all()) == {one, other}
+    assert finding(combination, "paths-agree")["severity"] == "info"
+
+
+def test_crossed_paths_that_disagree_are_a_sign_of_a_lopsided_profile_and_less_sure(here: Scene) -> None:
+    agreed = current_of(crossed(here, 170.2))
+    combination = crossed(here, 187)
+    told = finding(combination, "paths-disagree")
+    assert told["severity"] == "warning"
+    # Two traverses each: a cross-flow cancels, so it is the profile.
+    assert "lopsided profile" in told["detail"]
+    assert "path 1 at 0 deg and path 2 at 90 deg" in told["detail"]
+    assert current_of(combination).expanded_uncertainty_m3_s > 1.2 * agreed.expanded_uncertainty_m3_s
+
+
+def test_a_repeat_with_another_pair_keeps_the_doubts_of_pipe_and_meter_whole(here: Scene) -> None:
+    first = logged(mounted(here))
+    repeat = logged(mounted(here, Wish(primary_survey=first, pair=another_pair(here))))
+    rows = [rows_of(current(survey).budget) for survey in (first, repeat)]
+    # By hand, GUM 5.2.2: what is shared adds before it is squared, what is each path's own as squares.
+    own = OF_PAIR | OF_RUN
+    apart = sum((row[name] / 2) ** 2 for row in rows for name in row if name in own)
+    shared = sum(((rows[0][name] + rows[1][name]) / 2) ** 2 for name in rows[0] if name not in own)
+    result = current_of(Combination.objects.get())
+    assert result.combined_standard_uncertainty_m3_s == pytest.approx(math.sqrt(apart + shared))
+    assert result.shared_variance_fraction == pytest.approx(shared / (apart + shared))
+    assert result.combined_standard_uncertainty_m3_s > 0.75 * math.hypot(*rows[0].values())
+
+
+def test_the_same_pair_again_shares_the_pairs_doubts_too(here: Scene) -> None:
+    first = logged(mounted(here))
+    logged(mounted(here, Wish(primary_survey=first)))
+    [row] = [
+        row
+        for row in current_of(Combination.objects.get()).budget
+        if row["input"] == "transducers.wedge_angle"
+    ]
+    assert len(row["surveys"]) == 2
+    assert row["owner"] == str(here.kit.pair.pk)
+
+
+def test_a_third_path_extends_the_combination_of_the_first_two(here: Scene) -> None:
+    first = logged(mounted(here))
+    logged(mounted(here, Wish(primary_survey=first)))
+    third = logged(mounted(here, Wish(primary_survey=first)), 171)
+    combination = Combination.objects.get()
+    result = current_of(combination)
+    assert combination.parts.count() == result.results.count() == 3
+    assert result.replaces is not None
+    [part] = [part for part in result.change_breakdown["parts"] if part["survey"] == str(third.pk)]
+    assert part["before"] is None
+
+
+def test_paths_wait_for_the_log_of_the_first(here: Scene) -> None:
+    first = mounted(here)
+    logged(mounted(here, Wish(primary_survey=first)))
+    assert not Combination.objects.get().results.exists()
+    logged(first)
+    assert current_of(Combination.objects.get()).results.count() == 2
+
+
+def branches(here: Scene, kind: str, levels: tuple[float, float]) -> tuple[Combination, list[Survey]]:
+    places = [here, branch(here, "West branch")]
+    surveys = [logged(mounted(place), level) for place, level in zip(places, levels, strict=True)]
+    return combined(here, kind, surveys), surveys
+
+
+def test_the_sum_of_two_branches_by_one_meter_adds_what_the_meter_doubts(here: Scene) -> None:
+    combination, surveys = branches(here, "sum", (170, 90))
+    parts = [current(survey) for survey in surveys]
+    result = current_of(combination)
+    assert result.volume_flow_m3_s == pytest.approx(sum(part.volume_flow_m3_s for part in parts))
+    assert result.steps == 80
+    rows = [rows_of(part.budget) for part in parts]
+    shown = {row["input"]: row for row in result.budget}
+    for name in OF_METER & rows[0].keys():
+        assert shown[name]["contribution"]["si"] == pytest.approx(rows[0][name] + rows[1][name])
+    # Two walls are two doubts: a row each.
+    assert sum(row["input"] == "pipe.wall_thickness" for row in result.budget) == 2
+    assert result.spread_m3_s is None
+
+
+def test_supply_less_return_is_free_of_what_one_meter_and_one_pair_do_to_both(here: Scene) -> None:
+    combination, surveys = branches(here, "difference", (170, 150))
+    supply, back = (current(survey) for survey in surveys)
+    result = current_of(combination)
+    assert result.volume_flow_m3_s == pytest.approx(supply.volume_flow_m3_s - back.volume_flow_m3_s)
+    ones, others = rows_of(supply.budget), rows_of(back.budget)
+    shown = {row["input"]: row["contribution"]["si"] for row in result.budget}
+    for name in (OF_METER | OF_PAIR) & ones.keys():
+        assert shown[name] == pytest.approx(ones[name] - others[name], abs=1e-12)
+    # Where one medium in two pipes would cancel, it is taken for two.
+    media = [row for row in result.budget if row["input"] == "medium.temperature"]
+    assert len(media) == len([name for name in ones if name == "medium.temperature"]) * 2
+
+
+def test_the_mean_of_parallel_runs_has_their_spread(here: Scene) -> None:
+    combination, surveys = branches(here, "mean", (170, 174))
+    one, other = (current(survey).volume_flow_m3_s for survey in surveys)
+    result = current_of(combination)
+    assert result.volume_flow_m3_s == pytest.approx((one + other) / 2)
+    assert result.spread_m3_s == pytest.approx(other - one)
+
+
+def test_only_the_time_in_which_all_logs_run_counts(here: Scene) -> None:
+    # The first ran at 100 ns until the second began to log; the sum is of the minute after.
+    early = logged(mounted(here), [100.0] * 40 + [170.0] * 60)
+    west = branch(here, "West branch")
+    late = logged(mounted(west), [90.0] * 60, late=40)
+    steady = logged(mounted(branch(here, "Like the first")), [170.0] * 60)
+    result = current_of(combined(here, "sum", [early, late]))
+    assert (result.averaged_from, result.averaged_to, result.steps) == (later(40), later(99), 60)
+    flow = current(steady).volume_flow_m3_s + current(late).volume_flow_m3_s
+    assert result.volume_flow_m3_s == pytest.approx(flow, rel=1e-6)
+
+
+def test_marked_stretches_of_a_part_count_in_the_combined_result(here: Scene) -> None:
+    combination, surveys = branches(here, "sum", (170, 90))
+    _, recomputation = survey_mark_segments(
+        survey=surveys[0],
+        segments=[Segment(later(10), later(29), "steady")],
+        reason="The pump was started.",
+        by=here.cast.technician,
+        now=timezone.now(),
+    )
+    worked_off(recomputation)
+    assert current(surveys[0]).readings_used == 20
+    result = current_of(combination)
+    assert (result.steps, result.averaged_from, result.averaged_to) == (20, later(10), later(29))
+
+
+def test_logs_with_no_time_in_common_are_not_combined(here: Scene) -> None:
+    one, other = logged(mounted(here)), logged(mounted(branch(here, "West branch")), late=3600)
+    with pytest.raises(NotEnough, match="no time in common"):
+        combined(here, "sum", [one, other])
+    assert not Combination.objects.exists()
+
+
+def test_a_part_without_a_result_is_waited_for_and_what_hinders_then_is_told(here: Scene) -> None:
+    one, other = logged(mounted(here)), mounted(branch(here, "West branch"))
+    third = mounted(branch(here, "East branch"))
+    good, bad = combined(here, "sum", [one, other]), combined(here, "sum", [one, third])
+    assert not good.results.exists()
+    logged(other, 90)
+    logged(third, 90, late=3600)
+    assert current_of(good).cause == "log-import"
+    bad.refresh_from_db()
+    assert "no time in common" in bad.blocked_reason
+    assert current(third).readings_used == 80
+
+
+def refusal(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
+    with pytest.raises(ServiceError) as caught:
+        combined(here, kind, surveys)
+    return caught.value.code, caught.value.field
+
+
+def test_parts_that_cannot_belong_together_are_refused(here: Scene, cast: Any, kit: Any) -> None:
+    one, other = mounted(here), mounted(branch(here, "West branch"))
+    path = mounted(here, Wish(primary_survey=one))
+    elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
+    assert refusal(here, "sum", [one]) == ("parts-number", "parts")
+    assert refusal(here, "difference", [one, other, path]) == ("parts-number", "parts")
+    assert refusal(here, "sum", [one, other, one]) == ("duplicate-part", "parts.2")
+    assert refusal(here, "mean", [one, path]) == ("paths-of-one-flow", "parts.1")
+    assert refusal(here, "sum", [one, elsewhere]) == ("other-site", "parts.1")
+    assert not CombinationPart.objects.exists()
+
+
+def test_a_further_path_is_of_a_first_one_at_the_same_point(here: Scene) -> None:
+    first = mounted(here)
+    path = mounted(here, Wish(primary_survey=first))
+    for place, of, code in (
+        (branch(here, "West branch"), first, "other-point"),
+        (here, path, "path-of-a-path"),
+    ):
+        with pytest.raises(ServiceError) as caught:
+            mounted(place, Wish(primary_survey=of))
+        assert (caught.value.code, caught.value.field) == (code, "primary_survey")

@@ -1,0 +1,131 @@
+"""Whether the uncertainties explain the change from one survey of a point to the next, what both share taken once."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from surveys.models import CombinedResult
+from surveys.results.history import Found, point_history
+from surveys.results.recalculation import work_off
+from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.scene import STARTED, Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+
+# What the pipe, the meter and the pair do to both surveys alike; the rest is of each day.
+SHARED = ("pipe.outer", "pipe.wall", "pipe.rough", "transducers.", "readings.", "meter.")
+MONTH = timedelta(days=30)
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+def history_of(here: Scene, **wanted: int) -> list[Found]:
+    return point_history(here.point, here.cast.owner, **wanted)
+
+
+def contributions(found: Found) -> dict[str, float]:
+    return {row["input"]: row["contribution"]["si"] for row in found.result.budget}
+
+
+def root_sum_of_squares(one: Found, other: Found) -> float:
+    return math.hypot(one.expanded_uncertainty_m3_s, other.expanded_uncertainty_m3_s)
+
+
+def test_what_both_surveys_share_cancels_in_their_difference(here: Scene) -> None:
+    here.survey()
+    here.survey(STARTED + MONTH)
+    before, after = history_of(here)
+    assert before.change is None
+    assert after.change is not None
+    # By hand, JCGM 100:2008 5.2.2: shared inputs subtract before they are squared, those of a day add as squares. The
+    # two logs are alike, so the shared ones leave nothing.
+    own = [
+        contribution
+        for found in (before, after)
+        for name, contribution in contributions(found).items()
+        if not name.startswith(SHARED)
+    ]
+    assert after.change.explained_m3_s == pytest.approx(1.96 * math.hypot(*own), rel=0.02)
+    assert after.change.explained_m3_s < 0.9 * root_sum_of_squares(before, after)
+    assert after.change.explained
+
+
+def test_a_rise_larger_than_the_uncertainty_of_the_difference_is_not_explained(here: Scene) -> None:
+    logged(mounted(here), 170)
+    logged(mounted(here), 221)
+    change = history_of(here)[-1].change
+    assert change is not None
+    assert change.relative == pytest.approx(0.3, abs=0.01)
+    assert not change.explained
+
+
+def test_a_pipe_altered_in_between_is_another_pipe_whose_doubts_cancel_nothing(here: Scene) -> None:
+    here.survey()
+    here.survey(STARTED + MONTH)
+    alike = history_of(here)[-1].change
+    work_off(here.alter(0.0063, date(2026, 10, 20)).pk)
+    altered = history_of(here)[-1].change
+    assert alike is not None
+    assert altered is not None
+    assert altered.difference_m3_s == pytest.approx(alike.difference_m3_s)
+    assert altered.explained_m3_s > 1.1 * alike.explained_m3_s
+
+
+def test_several_paths_measured_together_stand_as_their_mean(here: Scene) -> None:
+    here.survey(STARTED - MONTH)
+    first = logged(mounted(here, Wish(plane_deg=0)))
+    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 172)
+    before, after = history_of(here)
+    mean = CombinedResult.objects.get(combination__survey=first, replaced_at__isnull=True)
+    assert (before.paths, after.paths) == (1, 2)
+    assert after.volume_flow_m3_s == mean.volume_flow_m3_s
+    assert after.change is not None
+    assert after.change.difference_m3_s == mean.volume_flow_m3_s - before.volume_flow_m3_s
+
+
+def test_paths_that_disagree_leave_more_of_a_change_explained(here: Scene) -> None:
+    here.survey(STARTED - MONTH)
+    first = logged(mounted(here, Wish(plane_deg=0)))
+    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
+    change = history_of(here)[-1].change
+    assert change is not None
+    apart = current(second).volume_flow_m3_s - current(first).volume_flow_m3_s
+    assert change.explained_m3_s > 1.96 * apart / 2 / math.sqrt(3)
+
+
+def test_a_long_history_is_read_in_pages_and_each_page_compares_its_oldest(here: Scene) -> None:
+    for n in range(4):
+        here.survey(STARTED + n * MONTH)
+    whole = [one.result.survey_id for one in history_of(here)]
+    newest, older = history_of(here, newest=2), history_of(here, newest=2, skipped=2)
+    assert [one.result.survey_id for one in older + newest] == whole
+    assert [one.change is None for one in older + newest] == [True, False, False, False]
+
+
+def test_from_a_flow_that_cannot_be_told_from_none_there_is_no_relative_change(here: Scene) -> None:
+    logged(mounted(here), -2)
+    logged(mounted(here), 170)
+    before, after = history_of(here)
+    assert abs(before.volume_flow_m3_s) < before.expanded_uncertainty_m3_s
+    assert after.change is not None
+    assert after.change.relative is None
+
+
+def test_the_history_costs_the_same_queries_whatever_its_length(here: Scene) -> None:
+    def crossed() -> int:
+        first = logged(mounted(here, Wish(plane_deg=0)))
+        logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
+        with CaptureQueriesContext(connection) as asked:
+            history_of(here)
+        return len(asked)
+
+    assert len({crossed() for _ in range(3)}) == 1

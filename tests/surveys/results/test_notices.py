@@ -1,0 +1,63 @@
+"""Clients are told when a figure of theirs changes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from surveys.models import Notice
+from surveys.results import recalculation
+from tests.surveys.scene import Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    made = scene(site, cast, kit)
+    made.survey()
+    return made
+
+
+def correct(here: Scene, wall: float) -> None:
+    recalculation.work_off(here.correct(wall).pk)
+
+
+def test_a_client_is_told_of_a_figure_that_moved_and_says_that_it_has_seen_it(
+    here: Scene, as_user: Any
+) -> None:
+    correct(here, 0.008)
+    owner = as_user("owner")
+    [notice] = owner.get("/api/v1/notices/").json()["results"]
+    assert notice["relative_change"] == pytest.approx(
+        notice["flow_after"]["value"] / notice["flow_before"]["value"] - 1
+    )
+    assert notice["reason"] == "Gauged."
+    seen = owner.post(f"/api/v1/notices/{notice['id']}/acknowledgements/").json()
+    assert seen["acknowledged_by"] == "owner"
+    again = as_user("colleague").post(f"/api/v1/notices/{notice['id']}/acknowledgements/").json()
+    assert again["acknowledged_by"] == "owner"
+
+
+def test_a_change_below_the_clients_threshold_is_not_told(here: Scene, as_user: Any, cast: Any) -> None:
+    as_user("office").patch(f"/api/v1/clients/{cast.client.pk}/", {"notice_threshold": 0.5}, format="json")
+    correct(here, 0.008)
+    assert Notice.objects.count() == 0
+
+
+def test_a_stranger_sees_no_notice_and_the_office_acknowledges_none(here: Scene, as_user: Any) -> None:
+    correct(here, 0.008)
+    notice = Notice.objects.get()
+    path = f"/api/v1/notices/{notice.pk}/acknowledgements/"
+    assert as_user("stranger").post(path).status_code == 404
+    assert (answer := as_user("office").post(path)).status_code == 403, answer.content
+    assert as_user("office").get("/api/v1/notices/").json()["results"][0]["acknowledged_at"] is None
+
+
+def test_each_change_is_told_once(here: Scene) -> None:
+    recomputation = here.correct(0.008)
+    recalculation.work_off(recomputation.pk)
+    recalculation.work_off(recomputation.pk)
+    [notice] = Notice.objects.all()
+    assert notice.after == current(here.point.surveys.get())

@@ -1,0 +1,113 @@
+"""From a result back to everything it rests on, by the API and on a page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+
+from surveys.models import Result
+from surveys.results.recalculation import work_off
+from tests.surveys.fleet.test_error_curves import certify, current, policy
+from tests.surveys.scene import Scene, scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+@pytest.fixture
+def result(here: Scene, as_user: Any) -> Result:
+    """Surveyed with a certificate whose curve is applied, then recomputed for a corrected wall."""
+    certify(here)
+    policy(as_user)
+    survey = here.survey()
+    work_off(here.correct(0.008, reason="Gauged: 8.0 mm.").pk)
+    return current(survey)
+
+
+def steps(as_user: Any, result: Result, who: str = "owner") -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = as_user(who).get(f"/api/v1/results/{result.pk}/traceability/").json()
+    return found
+
+
+def test_it_names_the_file_by_its_checksum_and_who_sent_it(as_user: Any, result: Result) -> None:
+    step = next(one for one in steps(as_user, result) if one["step"] == "readings")
+    assert step["facts"]["SHA-256"] == result.log.sha256
+    assert step["by"] == "technician"
+
+
+def test_it_names_the_certificate_its_laboratory_and_the_policy_that_applied_its_curve(
+    as_user: Any, result: Result, kit: Any
+) -> None:
+    found = [one for one in steps(as_user, result) if one["step"] == "instrument"]
+    meter = next(one for one in found if one["title"] == str(kit.meter))
+    assert meter["facts"]["certificate"] == "HR-2026-09-01"
+    assert meter["facts"]["laboratory"] == "Harbour Row Calibration"
+    assert meter["facts"]["error curve"] == "applied"
+    assert meter["facts"]["decided by policy"] != "none: not applied"
+
+
+def test_it_tells_the_correction_with_its_reason_and_what_was_replaced(as_user: Any, result: Result) -> None:
+    found = steps(as_user, result)
+    data = next(one for one in found if one["step"] == "pipe data")
+    assert data["reason"] == "Gauged: 8.0 mm."
+    assert data["facts"]["wall thickness"] == {"value": 8.0, "unit": "mm"}
+    assert [one["record"] for one in found if one["step"] == "earlier result"] == [str(result.replaces_id)]
+
+
+def test_a_policy_of_later_is_not_told_of_a_result_computed_before(here: Scene, as_user: Any) -> None:
+    certify(here)
+    before = current(here.survey())
+    work_off(policy(as_user).json()["recomputation"])
+    found = [one for one in steps(as_user, before) if one["facts"].get("certificate") == "HR-2026-09-01"]
+    assert found[0]["facts"]["decided by policy"] == "none: not applied"
+    after = [
+        one
+        for one in steps(as_user, current(before.survey))
+        if one["facts"].get("certificate") == "HR-2026-09-01"
+    ]
+    assert after[0]["facts"]["error curve"] == "applied"
+
+
+def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
+    as_user: Any, result: Result, here: Scene, django_assert_num_queries: Any
+) -> None:
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    def count(of: Result) -> int:
+        with CaptureQueriesContext(connection) as queries:
+            assert steps(as_user, of)
+        return len(queries)
+
+    before = count(result)
+    for wall in (0.0081, 0.0082, 0.0083):
+        work_off(here.correct(wall).pk)
+    assert count(current(result.survey)) == before
+
+
+@pytest.mark.parametrize(
+    ("who", "status"),
+    [("owner", 200), ("colleague", 200), ("office", 200), ("stranger", 404), ("nobody", 401)],
+)
+def test_whoever_may_see_the_result_may_trace_it(as_user: Any, result: Result, who: str, status: int) -> None:
+    assert as_user(who).get(f"/api/v1/results/{result.pk}/traceability/").status_code == status
+
+
+def test_the_page_tells_the_same(cast: Any, result: Result) -> None:
+    browser = Browser()
+    address = f"/results/{result.pk}/traceability/"
+    assert browser.get(address).status_code == 302
+    browser.force_login(cast.owner)
+    page = browser.get(address).content.decode()
+    assert result.log.sha256 in page
+    assert "Gauged: 8.0 mm." in page
+    assert "8 mm" in page
+    assert "0.31496 in" in browser.get(f"{address}?units=us").content.decode()
+    browser.force_login(cast.stranger)
+    assert browser.get(address).status_code == 404

@@ -1,0 +1,125 @@
+"""What the site's own meter said, beside a survey's result."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, transaction
+from django.db.utils import DatabaseError
+
+from surveys.models import SiteMeterReading, Survey
+from surveys.results.recalculation import work_off
+from tests.surveys.scene import Scene, current, scene
+
+pytestmark = pytest.mark.django_db
+STATED = {"meter": "FT-101", "volume_flow": "140 m3/h", "relative_expanded_uncertainty": 0.02}
+
+
+@pytest.fixture
+def here(site: Any, cast: Any, kit: Any) -> Scene:
+    return scene(site, cast, kit)
+
+
+@pytest.fixture
+def survey(here: Scene) -> Survey:
+    return here.survey()
+
+
+def state(as_user: Any, survey: Survey, who: str = "office", **body: Any) -> Any:
+    return as_user(who).post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", STATED | body)
+
+
+def test_the_en_number_is_the_difference_over_both_expanded_uncertainties(
+    as_user: Any, survey: Survey
+) -> None:
+    answer = state(as_user, survey).json()
+    # ISO 13528:2015 9.7, from memory: En = (x - X) / sqrt(U(x)^2 + U(X)^2), here in m3/h by hand.
+    ours, theirs = current(survey).volume_flow_m3_s * 3600, 140.0
+    doubt = current(survey).expanded_uncertainty_m3_s * 3600 * 2 / current(survey).coverage_factor
+    en = (ours - theirs) / math.hypot(doubt, 0.02 * theirs)
+    assert answer["comparison"]["en"] == pytest.approx(en)
+    assert answer["comparison"]["agrees"] == (abs(en) <= 1)
+    assert answer["comparison"]["difference"] == {
+        "value": pytest.approx(ours - theirs),
+        "unit": "m3/h",
+    }
+    assert answer["expanded_uncertainty"]["value"] == pytest.approx(2.8)
+
+
+def test_a_meter_far_off_is_told_without_saying_which_of_the_two_is_wrong(
+    as_user: Any, survey: Survey
+) -> None:
+    told = state(as_user, survey, volume_flow="90 m3/h").json()["comparison"]
+    assert told["agrees"] is False
+    assert "does not tell which" in told["detail"]
+
+
+def test_without_an_uncertainty_of_the_site_nobody_can_say(as_user: Any, survey: Survey) -> None:
+    body = {"meter": "FT-101", "reading_type": "spot", "volume_flow": "140 m3/h"}
+    told = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
+    assert (told["comparison"]["en"], told["comparison"]["agrees"]) == (None, None)
+    assert "nobody can say" in told["comparison"]["detail"]
+    assert "read once" in told["comparison"]["detail"]
+
+
+def test_stated_anew_it_needs_a_reason_and_the_old_one_stays(as_user: Any, survey: Survey) -> None:
+    first = state(as_user, survey).json()
+    refused = state(as_user, survey, volume_flow="141 m3/h")
+    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "reason")
+    second = state(as_user, survey, volume_flow="141 m3/h", reason="Misread.").json()
+    address = f"/api/v1/surveys/{survey.pk}/site-meter-readings/"
+    newest, oldest = as_user("owner").get(address).json()
+    assert (newest["id"], oldest["id"]) == (second["id"], first["id"])
+    assert oldest["replaced_at"]
+    assert oldest["comparison"] is None
+
+
+def test_it_stands_beside_the_result_that_is_current(as_user: Any, survey: Survey, here: Scene) -> None:
+    before = state(as_user, survey).json()["comparison"]
+    work_off(here.correct(0.009).pk)
+    [now] = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/site-meter-readings/").json()
+    assert now["comparison"]["result"] != before["result"]
+    assert now["comparison"]["difference"] != before["difference"]
+
+
+@pytest.mark.parametrize(
+    ("body", "field"),
+    [
+        ({"volume_flow": "140"}, "volume_flow"),
+        ({"volume_flow": "140 mm"}, "volume_flow"),
+        ({"meter": " "}, "meter"),
+        ({"expanded_uncertainty": "2 m3/h"}, "relative_expanded_uncertainty"),
+        ({"relative_expanded_uncertainty": -0.1}, "relative_expanded_uncertainty"),
+        ({"volume_flow": "0 m3/h"}, "relative_expanded_uncertainty"),
+        ({"reading_type": "often"}, "reading_type"),
+    ],
+)
+def test_what_cannot_be_is_refused_by_its_field(
+    as_user: Any, survey: Survey, body: dict[str, Any], field: str
+) -> None:
+    answer = state(as_user, survey, **body)
+    assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, field)
+    assert not SiteMeterReading.objects.exists()
+
+
+def test_an_absolute_uncertainty_is_above_zero(as_user: Any, survey: Survey) -> None:
+    body = {"meter": "FT-101", "volume_flow": "140 m3/h", "expanded_uncertainty": "0 m3/h"}
+    answer = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body)
+    assert answer.json()["errors"][0]["field"] == "expanded_uncertainty"
+
+
+def test_the_database_keeps_one_in_force_and_changes_none(as_user: Any, survey: Survey) -> None:
+    reading = SiteMeterReading.objects.get(pk=state(as_user, survey).json()["id"])
+    with pytest.raises(IntegrityError), transaction.atomic():
+        SiteMeterReading.objects.create(
+            survey=survey,
+            meter="x",
+            reading_type="average",
+            volume_flow_m3_s=1.0,
+            recorded_at=reading.recorded_at,
+            recorded_by=reading.recorded_by,
+        )
+    with pytest.raises(DatabaseError), transaction.atomic():
+        SiteMeterReading.objects.filter(pk=reading.pk).update(volume_flow_m3_s=1.0)
