@@ -146,8 +146,8 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
     say(
         f"   {log.file_name}: {log.rows_accepted} readings imported, {log.rows_rejected} rows rejected; SHA-256 {log.sha256[:16]}..."
     )
-    for refusal in log.refusals:
-        say(f"     Line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
+    for row in log.rejected_rows:
+        say(f"     Line {row['line']}, {row['column']}: {row['detail']}")
     result = Result.objects.get(survey=survey, replaced_at__isnull=True)
     say(f"5. Result: {_flow_and_uncertainty(result)}")
     say(
