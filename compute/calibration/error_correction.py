@@ -66,10 +66,10 @@ def correction_at(curve: ErrorCurve, value: Real, field: str = "") -> tuple[Real
     """
     true = _places(curve, value)
     error = np.interp(true, curve.reference, curve.errors)
-    doubt = _absolute_doubt(curve, true)
+    uncertainty = _absolute_uncertainty(curve, true)
     if curve.form == "relative":
-        doubt = np.divide(doubt, true, out=np.full_like(doubt, math.inf), where=true > 0)
-    return _like(error), _like(doubt), _outside(curve, true, field)
+        uncertainty = np.divide(uncertainty, true, out=np.full_like(uncertainty, math.inf), where=true > 0)
+    return _like(error), _like(uncertainty), _outside(curve, true, field)
 
 
 def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> Corrected:
@@ -102,10 +102,10 @@ def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> 
         held = curve.errors[end]
         at_held = shown / (1 + held) if curve.form == "relative" else shown - held
         true = np.where(beyond, at_held, true)
-    doubt = _absolute_doubt(curve, true)
+    uncertainty = _absolute_uncertainty(curve, true)
     signed = true * np.sign(indicated) if curve.form == "relative" else true
     error = np.asarray(indicated, dtype=float) - signed
-    return Corrected(_like(signed), _like(error), _like(doubt), _outside(curve, true, field))
+    return Corrected(_like(signed), _like(error), _like(uncertainty), _outside(curve, true, field))
 
 
 def indicated_from_true(curve: ErrorCurve, true: Real) -> Real:
@@ -182,12 +182,12 @@ def _inside(curve: ErrorCurve, shown: FloatArray) -> FloatArray:
     return np.asarray(curve.reference[stretch] + along)
 
 
-def _absolute_doubt(curve: ErrorCurve, true: FloatArray) -> FloatArray:
+def _absolute_uncertainty(curve: ErrorCurve, true: FloatArray) -> FloatArray:
     """Standard uncertainty of the curve at true values, in the reading's unit."""
-    doubt = np.interp(true, curve.reference, curve.standard_uncertainties)
+    uncertainty = np.interp(true, curve.reference, curve.standard_uncertainties)
     if curve.form == "relative":
-        doubt = doubt * true
-    return np.hypot(doubt, _beyond(curve, true) / math.sqrt(3))
+        uncertainty = uncertainty * true
+    return np.hypot(uncertainty, _beyond(curve, true) / math.sqrt(3))
 
 
 def _beyond(curve: ErrorCurve, true: FloatArray) -> FloatArray:

@@ -22,7 +22,7 @@ from compute.base.marks import plain
 from compute.base.sources import PRACTICE, Source
 from compute.statistics.autocorrelation import FloatArray, repeatability
 from compute.statistics.gum import coverage_factor
-from compute.statistics.straight_line import FEWEST_POINTS, fit_line
+from compute.statistics.straight_line import MIN_POINTS, fit_line
 
 Outcome = Literal["within", "warning", "out"]
 OUTCOMES: tuple[Outcome, ...] = ("within", "warning", "out")
@@ -206,7 +206,7 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
     said = [
         f"{counted(len(steps), 'step')} checked; the largest deviation, at {worded(at, 'length')}, is {worded(worst[0], 'length')}."
     ]
-    if len({step.certified for step in steps}) >= FEWEST_POINTS:
+    if len({step.certified for step in steps}) >= MIN_POINTS:
         line = fit_line([step.certified for step in steps], [one[0] for one in found])
         offset = float(line.at(0.0))
         figures += [("offset", offset, "length"), ("slope", line.slope, "number")]
@@ -321,8 +321,8 @@ def _result(
     findings: Sequence[Finding],
 ) -> CheckResult:
     """Out beyond the action limit; a warning beyond the warning limit, or where the uncertainty reaches the action limit."""
-    deviation, doubt, factor = found
-    expanded = factor * doubt
+    deviation, uncertainty, factor = found
+    expanded = factor * uncertainty
     if abs(deviation) > limits.action:
         outcome: Outcome = "out"
     elif abs(deviation) > limits.warning or abs(deviation) + expanded > limits.action:
@@ -335,5 +335,5 @@ def _result(
     )
     remarks = outcome_findings(outcome, verdict, deviation, limits.action, kind, PRACTICE)
     return CheckResult(
-        outcome, deviation, doubt, expanded, kind, limits, tuple(figures), (*said, verdict), (*findings, *remarks)
+        outcome, deviation, uncertainty, expanded, kind, limits, tuple(figures), (*said, verdict), (*findings, *remarks)
     )  # fmt: skip

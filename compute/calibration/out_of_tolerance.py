@@ -43,7 +43,7 @@ class DatedVerdict:
 
 
 @dataclass(frozen=True, slots=True)
-class InDoubt:
+class AffectedPeriod:
     """Results from `after` (the calibration last known good; None: all there are) up to `until` are in doubt."""
 
     after: date | None
@@ -79,8 +79,8 @@ def velocity_effect(mean_velocity: float, applied: ErrorCurve | None, as_found: 
     """
     if mean_velocity == 0:
         raise OutOfRange("A velocity of 0 has no relative change.", field="mean_velocity")
-    moved, doubt, findings = _moved(mean_velocity, applied, as_found, "mean_velocity")
-    return Effect(moved / mean_velocity, doubt / abs(mean_velocity), findings)
+    moved, uncertainty, findings = _moved(mean_velocity, applied, as_found, "mean_velocity")
+    return Effect(moved / mean_velocity, uncertainty / abs(mean_velocity), findings)
 
 
 def input_effect(
@@ -113,8 +113,8 @@ def input_effect(
         raise OutOfRange("A flow of 0 has no relative change.", field="volume_flow")
     if not (math.isfinite(flow) and math.isfinite(sensitivity)):
         raise NumberInvalid("The flow or its sensitivity is not finite.", field="volume_flow")
-    moved, doubt, findings = _moved(value, applied, as_found, "value")
-    return Effect(moved * sensitivity / flow, abs(doubt * sensitivity / flow), findings)
+    moved, uncertainty, findings = _moved(value, applied, as_found, "value")
+    return Effect(moved * sensitivity / flow, abs(uncertainty * sensitivity / flow), findings)
 
 
 def zero_effect(time_difference: float, applied: Zero | None, as_found: Zero) -> Effect:
@@ -144,12 +144,12 @@ def zero_effect(time_difference: float, applied: Zero | None, as_found: Zero) ->
     if not math.isfinite(time_difference):
         raise NumberInvalid("The time difference is not finite.", field="time_difference")
     before = applied or Zero(0.0, 0.0)
-    doubt = math.hypot(before.standard_uncertainty, as_found.standard_uncertainty)
+    uncertainty = math.hypot(before.standard_uncertainty, as_found.standard_uncertainty)
     change = (before.time_difference - as_found.time_difference) / time_difference
-    return Effect(change, doubt / abs(time_difference), ())
+    return Effect(change, uncertainty / abs(time_difference), ())
 
 
-def in_doubt(history: Sequence[DatedVerdict]) -> InDoubt | None:
+def affected_period(history: Sequence[DatedVerdict]) -> AffectedPeriod | None:
     """Which results the last calibration of a history calls in question.
 
     If the last as-found verdict is not within the limits, results are in doubt back to the calibration before it at which the
@@ -162,7 +162,7 @@ def in_doubt(history: Sequence[DatedVerdict]) -> InDoubt | None:
 
     Returns
     -------
-    doubt : InDoubt or None  None: the last calibration found the instrument within its limits, or found nothing
+    uncertainty : AffectedPeriod or None  None: the last calibration found the instrument within its limits, or found nothing
 
     Raises
     ------
@@ -187,7 +187,7 @@ def in_doubt(history: Sequence[DatedVerdict]) -> InDoubt | None:
             said.append(
                 f"Last known good on {earlier.on:%Y-%m-%d}, when it was left within its limits: results since then are in doubt."
             )
-            return InDoubt(earlier.on, last.on, tuple(said))
+            return AffectedPeriod(earlier.on, last.on, tuple(said))
         known = earlier.as_left or earlier.as_found
         said.append(
             f"On {earlier.on:%Y-%m-%d} it was not left within its limits either."
@@ -195,22 +195,22 @@ def in_doubt(history: Sequence[DatedVerdict]) -> InDoubt | None:
             else f"The calibration of {earlier.on:%Y-%m-%d} has no verdict on record, and so shows nothing."
         )
     said.append("No earlier calibration left it within its limits: every result before is in doubt.")
-    return InDoubt(None, last.on, tuple(said))
+    return AffectedPeriod(None, last.on, tuple(said))
 
 
 def _moved(
     value: float, applied: ErrorCurve | None, as_found: ErrorCurve, field: str
 ) -> tuple[float, float, tuple[Finding, ...]]:
     """Change of a reported value and the change's standard uncertainty, in its unit."""
-    indicated, doubt = value, 0.0
+    indicated, uncertainty = value, 0.0
     if applied is not None:
         _, own, _ = correction_at(applied, value)
-        doubt = float(own) * (abs(value) if applied.form == "relative" else 1.0)
+        uncertainty = float(own) * (abs(value) if applied.form == "relative" else 1.0)
         indicated = float(indicated_from_true(applied, value))
     corrected = true_from_indicated(as_found, indicated, field)
     return (
         float(corrected.value) - value,
-        math.hypot(doubt, float(corrected.standard_uncertainty)),
+        math.hypot(uncertainty, float(corrected.standard_uncertainty)),
         corrected.findings,
     )
 

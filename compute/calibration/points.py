@@ -158,8 +158,8 @@ def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
         raise NotEnough(detail, field="points")
     reference = np.array(sorted(found))
     errors = np.array([np.mean([error for error, _ in found[at]]) for at in reference])
-    doubts = np.array([max(doubt for _, doubt in found[at]) for at in reference])
-    curve = ErrorCurve(form, kind, reference, errors, doubts)
+    uncertainties = np.array([max(uncertainty for _, uncertainty in found[at]) for at in reference])
+    curve = ErrorCurve(form, kind, reference, errors, uncertainties)
     rise_at_ends = curve.rises + 2 * curve.bends * np.diff(reference)
     rises_all_along = np.all(curve.rises > 0) and np.all(rise_at_ends > 0)
     if not rises_all_along or (form == "relative" and errors[0] <= -1):

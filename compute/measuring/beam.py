@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
 from compute.base.figures import said
-from compute.base.memoization import remembered
+from compute.base.memoization import memoized
 from compute.base.messages import quantity
 
-MOST_TRAVERSES = 16
+MAX_TRAVERSES = 16
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -106,7 +106,7 @@ class RayPath:
     transit_time: Real
 
 
-@remembered
+@memoized
 def axial_slowness(transducers: Transducers) -> Real:
     """Axial slowness of the beam a wedge sends out; every layer keeps it.
 
@@ -229,7 +229,7 @@ def choose_wave_mode(
     return "shear", layer.shear_sound_speed
 
 
-@remembered
+@memoized
 def trace(setup: Setup) -> RayPath:
     """Follow the beam from wedge to wedge.
 
@@ -256,9 +256,9 @@ def trace(setup: Setup) -> RayPath:
     snell : plane layers, straight rays along a diameter (geometric acoustics).
     """
     check_dimensions(setup.pipe)
-    if setup.traverses not in range(1, MOST_TRAVERSES + 1):
+    if setup.traverses not in range(1, MAX_TRAVERSES + 1):
         raise OutOfRange(
-            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MOST_TRAVERSES}.",
+            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MAX_TRAVERSES}.",
             field="traverses",
         )
     slowness = axial_slowness(setup.transducers)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import OutOfRange
-from compute.base.memoization import remembered
+from compute.base.memoization import memoized
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -29,7 +29,7 @@ NODES = 32
 POLYNOMIAL_FITS = 2e-16
 # Readings are gone through so many at a time, which stay in the processor's cache.
 PIECE = 8192
-FEWEST_FOR_POLYNOMIAL = 2048
+MIN_VALUES_FOR_POLYNOMIAL = 2048
 # Between the regimes, from the upper end: six leave only rounding.
 NEWTON_STEPS_BETWEEN = 6
 
@@ -237,7 +237,7 @@ def _polynomial(
     path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
 ) -> tuple[float, float, tuple[float, ...]] | None:
     """A range of velocities and the factor's polynomial over it, powers of a place from -1 to 1; None where none fits well."""
-    if len(path_velocity) < FEWEST_FOR_POLYNOMIAL:
+    if len(path_velocity) < MIN_VALUES_FOR_POLYNOMIAL:
         return None
     sample = np.sort(np.abs(path_velocity[:: len(path_velocity) // 1024]))
     # Wider than what all but the strays of a sample span, by half of it on either side.
@@ -254,7 +254,7 @@ def _polynomial(
     return None if coefficients is None else (low, high, coefficients)
 
 
-@remembered
+@memoized
 def _coefficients(
     low: float, high: float, reynolds_per_velocity: float, relative_roughness: float
 ) -> tuple[float, ...] | None:

@@ -1,7 +1,7 @@
 """The log format: how a logger's file is to be read, as a record its users make and try out.
 
-A layout describes any file of rows: what parts the columns, where the quantities stand and in which units,
-how times are written and in which zone. The plain layout is the one a file has that names its own columns.
+A log format describes any file of rows: what parts the columns, where the quantities stand and in which units,
+how times are written and in which zone. The plain log format is the one a file has that names its own columns.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ FORMS = ("csv", "parquet")
 ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252")
 TIME_FORMS = ("iso", "pattern", "unix-seconds", "unix-milliseconds", "elapsed-seconds")
 SITE_ZONE = "site"
-MOST_COLUMNS = 64
-MOST_LINES_SKIPPED = 1000
-MOST_NO_VALUES = 16
-LONGEST_TEXT = 60
+MAX_COLUMNS = 64
+MAX_LINES_SKIPPED = 1000
+MAX_NO_VALUES = 16
+MAX_TEXT_LENGTH = 60
 _FIXED_ZONE = re.compile(r"UTC([+-])([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
 # What can stand inside a number or a time cannot part the columns.
 _NEVER_A_DELIMITER = frozenset("+-.\r\n\0\"'")
@@ -62,7 +62,7 @@ class TimeAt:
 
 @dataclass(frozen=True, slots=True)
 class LogFormat:
-    """How a file is read. As it stands by default: the plain layout.
+    """How a file is read. As it stands by default: the plain log format.
 
     `delimiter` empty: comma, semicolon or tab, whichever the header has. `header_line` None: no header, the
     columns go by position. `columns` empty: the header names them, as in `transit_time [us]`.
@@ -89,7 +89,7 @@ class LogFormat:
 
     @classmethod
     def from_json(cls, raw: object) -> LogFormat:
-        """A layout from a JSON object; what is left out is as in the plain layout.
+        """A layout from a JSON object; what is left out is as in the plain log format.
 
         Raises ServiceError naming the field, such as `log_format.delimiter`.
         """
@@ -97,18 +97,18 @@ class LogFormat:
         if "time" in given:
             given["time"] = TimeAt(**_object(given["time"], TimeAt, "log_format.time"))
         if "no_value" in given:
-            given["no_value"] = tuple(_list(given["no_value"], MOST_NO_VALUES, "log_format.no_value"))
+            given["no_value"] = tuple(_list(given["no_value"], MAX_NO_VALUES, "log_format.no_value"))
         if "columns" in given:
             given["columns"] = tuple(
                 _column(column, f"log_format.columns.{n}")
-                for n, column in enumerate(_list(given["columns"], MOST_COLUMNS, "log_format.columns"))
+                for n, column in enumerate(_list(given["columns"], MAX_COLUMNS, "log_format.columns"))
             )
         log_format = cls(**given)
         log_format.check()
         return log_format
 
     def check(self) -> None:
-        """Raises ServiceError where the layout cannot be meant so."""
+        """Raises ServiceError where the log format cannot be meant so."""
         _one_of(self.form, FORMS, "log_format.form")
         _one_of(self.encoding, ENCODINGS, "log_format.encoding")
         _one_of(self.decimal_mark, (".", ","), "log_format.decimal_mark")
@@ -125,7 +125,7 @@ PLAIN = LogFormat()
 
 
 def zone_named(name: str) -> tzinfo | None:
-    """The zone of a layout's text; None stands for the site's.
+    """The zone of a log format's text; None stands for the site's.
 
     Raises ServiceError if there is no such zone.
     """
@@ -173,14 +173,14 @@ def _may_part(mark: str) -> bool:
 
 def _check_lines(log_format: LogFormat) -> None:
     line, skip = log_format.header_line, log_format.skip_after_header
-    if line is not None and (type(line) is not int or not 1 <= line <= MOST_LINES_SKIPPED):
+    if line is not None and (type(line) is not int or not 1 <= line <= MAX_LINES_SKIPPED):
         raise _invalid(
-            f"Write which line names the columns, from 1 to {MOST_LINES_SKIPPED}, or null for none.",
+            f"Write which line names the columns, from 1 to {MAX_LINES_SKIPPED}, or null for none.",
             "log_format.header_line",
         )
-    if type(skip) is not int or not 0 <= skip <= MOST_LINES_SKIPPED:
+    if type(skip) is not int or not 0 <= skip <= MAX_LINES_SKIPPED:
         raise _invalid(
-            f"Write a whole number of lines from 0 to {MOST_LINES_SKIPPED}.", "log_format.skip_after_header"
+            f"Write a whole number of lines from 0 to {MAX_LINES_SKIPPED}.", "log_format.skip_after_header"
         )
 
 
@@ -207,7 +207,7 @@ def _check_time(time: TimeAt, header: bool) -> None:
 
 
 def start_named(text: str) -> datetime:
-    """The start that elapsed seconds count from; without an offset it is the layout's zone's time."""
+    """The start that elapsed seconds count from; without an offset it is the log format's zone's time."""
     try:
         start = datetime.fromisoformat(text)
     except ValueError:
@@ -267,9 +267,9 @@ def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
 
 def _at(at: object, header: bool, where: str) -> None:
     if type(at) is int:
-        if not 1 <= at <= MOST_COLUMNS:
-            raise _invalid(f"Positions count from 1 to {MOST_COLUMNS}.", where)
-    elif not isinstance(at, str) or not at.strip() or len(at) > LONGEST_TEXT or not _plain(at):
+        if not 1 <= at <= MAX_COLUMNS:
+            raise _invalid(f"Positions count from 1 to {MAX_COLUMNS}.", where)
+    elif not isinstance(at, str) or not at.strip() or len(at) > MAX_TEXT_LENGTH or not _plain(at):
         raise _invalid("Write the text of the column's header cell, or its position counted from 1.", where)
     elif not header:
         raise _invalid("Without a header line a column goes by its position, counted from 1.", where)
@@ -282,9 +282,9 @@ def _one_of(value: object, allowed: tuple[str, ...], where: str) -> None:
 
 
 def _text(text: object, where: str) -> None:
-    if not isinstance(text, str) or len(text) > LONGEST_TEXT or text != text.strip() or not _plain(text):
+    if not isinstance(text, str) or len(text) > MAX_TEXT_LENGTH or text != text.strip() or not _plain(text):
         raise _invalid(
-            f"Write the text as it stands in the file, up to {LONGEST_TEXT} characters, without spaces at its ends.",
+            f"Write the text as it stands in the file, up to {MAX_TEXT_LENGTH} characters, without spaces at its ends.",
             where,
         )
 
@@ -298,7 +298,7 @@ def _object(raw: object, cls: type, where: str) -> dict[str, Any]:
     known = {f.name for f in fields(cls)}
     if not isinstance(raw, Mapping):
         raise _invalid("Write an object.", where)
-    if unknown := sorted(str(key)[:LONGEST_TEXT] for key in raw if key not in known):
+    if unknown := sorted(str(key)[:MAX_TEXT_LENGTH] for key in raw if key not in known):
         raise _invalid(f"There is no {unknown[0]!r} in it; it may have {', '.join(sorted(known))}.", where)
     return dict(raw)
 
@@ -317,8 +317,8 @@ def _list(raw: object, most: int, where: str) -> list[Any]:
 
 
 def _shown(value: object) -> str:
-    text = str(value)[: LONGEST_TEXT * 2].encode("utf-8", "backslashreplace").decode()
-    return repr(text[:LONGEST_TEXT])
+    text = str(value)[: MAX_TEXT_LENGTH * 2].encode("utf-8", "backslashreplace").decode()
+    return repr(text[:MAX_TEXT_LENGTH])
 
 
 def _invalid(detail: str, where: str) -> ServiceError:

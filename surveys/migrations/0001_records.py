@@ -645,7 +645,7 @@ class Migration(migrations.Migration):
                 ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
                 ('name', models.CharField(max_length=100, unique=True)),
                 ('note', models.TextField(blank=True)),
-                ('layout', models.JSONField(validators=[surveys.models.log_format.validate_layout])),
+                ('format', models.JSONField(validators=[surveys.models.log_format.validate_log_format])),
                 ('created_at', models.DateTimeField()),
                 ('retired_at', models.DateTimeField(blank=True, null=True)),
                 ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -1383,11 +1383,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='booking',
-            constraint=surveys.core.no_overlap.NeverTwiceAtOnce(column='instrument_id', name='booking_instrument_never_twice'),
+            constraint=surveys.core.no_overlap.NoOverlap(column='instrument_id', name='booking_instrument_never_twice'),
         ),
         migrations.AddConstraint(
             model_name='booking',
-            constraint=surveys.core.no_overlap.NeverTwiceAtOnce(column='technician_id', name='booking_technician_never_twice'),
+            constraint=surveys.core.no_overlap.NoOverlap(column='technician_id', name='booking_technician_never_twice'),
         ),
         migrations.AddConstraint(
             model_name='booking',

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 from surveys.models import Record, User
 from surveys.pages.frame import FLEET, framed_for
 
-for_the_fleet = framed_for(FLEET)
+fleet_page = framed_for(FLEET)
 """A page for those who look after the fleet, signed in with all that is asked of them."""
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from compute.base.units import KINDS, System, express
-from surveys.api.fleet.acceptance import MOST_POINTS
+from surveys.api.fleet.acceptance import MAX_POINTS
 from surveys.calibration.conformity import QUANTITY, error_kind, limits_json, points_json, points_of
 from surveys.models import Calibration, Instrument
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
@@ -48,16 +48,16 @@ class Sheet:
         self._shown = {moment: max(ROWS[moment], len(rows)) for moment, rows in self._points.items()}
         self._errors: dict[str, str] = {}
         for moment in MOMENTS:
-            asked = self._typed.get(f"{moment}.rows", "")
-            if asked.isascii() and asked.isdigit():
-                self._shown[moment] = max(self._shown[moment], min(int(asked[:4]), MOST_POINTS))
+            requested = self._typed.get(f"{moment}.rows", "")
+            if requested.isascii() and requested.isdigit():
+                self._shown[moment] = max(self._shown[moment], min(int(requested[:4]), MAX_POINTS))
 
     def add_row(self, moment: str) -> None:
         """One more row for points of a moment."""
         if moment in MOMENTS:
-            self._shown[moment] = min(self._shown[moment] + 1, MOST_POINTS)
+            self._shown[moment] = min(self._shown[moment] + 1, MAX_POINTS)
 
-    def refused(self, errors: Iterable[Mapping[str, str]]) -> None:
+    def rejected(self, errors: Iterable[Mapping[str, str]]) -> None:
         """Keep what was refused, to be shown at its fields."""
         for one in errors:
             detail = (
@@ -139,7 +139,7 @@ class Sheet:
 
     def _rows(self, moment: str) -> list[dict[str, str]]:
         rows = []
-        for number in range(MOST_POINTS):
+        for number in range(MAX_POINTS):
             row = {name: self._typed.get(f"{moment}.{number}.{name}", "") for name in _POINT}
             # k stands there from the start: a row with nothing else is empty.
             if any(value for name, value in row.items() if name != "coverage_factor"):
@@ -172,7 +172,7 @@ class Sheet:
         return field in NUMBERS or field.endswith(".coverage_factor")
 
 
-def as_recorded(calibration: Calibration, units: System) -> dict[str, str]:
+def recorded_values(calibration: Calibration, units: System) -> dict[str, str]:
     """What the form of a correction begins with: the certificate as it was entered."""
     typed = {name: getattr(calibration, name) for name in _COPIED} | {
         "calibrated_on": calibration.calibrated_on.isoformat(),

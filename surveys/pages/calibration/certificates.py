@@ -14,27 +14,27 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from surveys.api.files import file_name
-from surveys.api.fleet.calibrations import CalibrationIn, calibration_stated
+from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
 from surveys.api.problems import problem_of
 from surveys.models import Calibration, Instrument, OutOfToleranceReview, Recomputation, Result
-from surveys.pages.calibration.access import for_the_fleet, user_of, visible
-from surveys.pages.calibration.certificate_form import Sheet, as_recorded
+from surveys.pages.calibration.access import fleet_page, user_of, visible
+from surveys.pages.calibration.certificate_form import Sheet, recorded_values
 from surveys.pages.calibration.wording import conformity_shown
 from surveys.pages.frame import page, units_of
 from surveys.services.fleet.calibrations import calibration_record
 from surveys.services.fleet.documents import certificate_attach
 
-MOST_SHOWN = 50
+MAX_SHOWN = 50
 
 
-@for_the_fleet
+@fleet_page
 def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The form of a certificate, or of the correction of one: its verdict is shown before it is recorded, and nothing is kept until
     then."""
     instrument = visible(request, Instrument, pk)
     corrects = _to_correct(request, instrument)
     begun = (
-        as_recorded(corrects, units_of(request))
+        recorded_values(corrects, units_of(request))
         if corrects and request.method != "POST"
         else request.POST.dict()
     )
@@ -55,14 +55,14 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
         problem = problem_of(error, units_of(request))
         if problem is None:
             raise
-        sheet.refused(problem["errors"])
+        sheet.rejected(problem["errors"])
         return _form(request, sheet, status=problem["status"])
     if wish == "show":
         return _form(request, sheet, outcome=shown)
     return _sent_to(request, calibration)
 
 
-@for_the_fleet
+@fleet_page
 @require_safe
 def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
     """A certificate with its verdict, its file, and the results that rest on it."""
@@ -78,9 +78,9 @@ def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
         "outcome": _outcome(found, request),
         "file": getattr(found, "certificate_file", None),
         "corrected": getattr(found, "corrected_by", None),
-        "results": results[:MOST_SHOWN],
+        "results": results[:MAX_SHOWN],
         "count": results.count(),
-        "most": MOST_SHOWN,
+        "most": MAX_SHOWN,
     }
     return page(request, "calibration/certificate.html", context)
 
@@ -101,13 +101,13 @@ def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputat
     """What the sheet states, recorded with its file, in the caller's transaction."""
     form = CalibrationIn(data=sheet.stated(), context={"request": request})
     form.is_valid(raise_exception=True)
-    calibration, figures, reason = calibration_stated(dict(form.validated_data))
+    calibration, figures, reason = calibration_of_request(dict(form.validated_data))
     by, now = user_of(request), timezone.now()
-    made, run = calibration_record(calibration=calibration, by=by, now=now, reason=reason, figures=figures)
+    created, run = calibration_record(calibration=calibration, by=by, now=now, reason=reason, figures=figures)
     if file := request.FILES.get("file"):
         name = file_name(request, file)  # type: ignore[arg-type]
-        certificate_attach(calibration=made, file=file, file_name=name, by=by, now=now)
-    return made, run
+        certificate_attach(calibration=created, file=file, file_name=name, by=by, now=now)
+    return created, run
 
 
 def _outcome(calibration: Calibration, request: HttpRequest) -> dict[str, Any]:
@@ -117,7 +117,7 @@ def _outcome(calibration: Calibration, request: HttpRequest) -> dict[str, Any]:
         "judged": conformity_shown(calibration, units_of(request)),
         "due_on": calibration.due_on,
         "review": review,
-        "in_doubt": review.surveys.count() if review else 0,
+        "under_review": review.surveys.count() if review else 0,
     }
 
 

@@ -18,9 +18,9 @@ from surveys.api.problems import problem_of
 from surveys.documents.formatting import findings_worded
 from surveys.documents.interval_chart import review_chart
 from surveys.models import Instrument, IntervalReview
-from surveys.pages.calibration.access import for_the_fleet, user_of, visible
+from surveys.pages.calibration.access import fleet_page, user_of, visible
 from surveys.pages.frame import page, units_of
-from surveys.services.fleet.interval_reviews import Wish, interval_review_decide, interval_review_work_out
+from surveys.services.fleet.interval_reviews import Wish, interval_review_calculate, interval_review_decide
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
@@ -34,7 +34,7 @@ BOUNDS = {
 }
 
 
-@for_the_fleet
+@fleet_page
 def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The interval reviews of an instrument, and a new one by a method."""
     instrument = visible(request, Instrument, pk)
@@ -45,7 +45,7 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
             raise Http404
         wish = Wish(method=Method(method), **BOUNDS)
         try:
-            review = interval_review_work_out(
+            review = interval_review_calculate(
                 instrument=instrument, wish=wish, by=user_of(request), now=timezone.now()
             )
         except Exception as error:
@@ -65,20 +65,20 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
     return page(request, "calibration/intervals.html", context, status=problem["status"] if problem else 200)
 
 
-@for_the_fleet
+@fleet_page
 @require_safe
 def interval(request: HttpRequest, pk: UUID) -> HttpResponse:
     """A proposal with its reasoning and chart."""
     return _shown(request, _review(request, pk))
 
 
-@for_the_fleet
+@fleet_page
 @require_POST
 def interval_decide(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Accept or refuse a proposal, with the reason."""
     review = _review(request, pk)
-    asked = {name: request.POST.get(name, "") for name in ("decision", "reason")}
-    form = IntervalDecisionIn(data=asked, context={"request": request})
+    requested = {name: request.POST.get(name, "") for name in ("decision", "reason")}
+    form = IntervalDecisionIn(data=requested, context={"request": request})
     try:
         form.is_valid(raise_exception=True)
         with transaction.atomic():

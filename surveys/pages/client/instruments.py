@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from surveys.calibration.due_list import due_rows, office_today
-from surveys.dispatch.availability import Span, unfit
+from surveys.dispatch.availability import Span, instrument_reasons
 from surveys.models import Instrument, Role, User
 from surveys.models.instrument import State
 from surveys.pages.frame import EVERYBODY, FLEET, framed_for, page
@@ -34,7 +34,7 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
         "instrument": found,
         "row": row,
         "left": left_told(row.days_left),
-        "usable": not unfit(found, row.due_on, Span(now, now + timedelta(microseconds=1))),
+        "usable": not instrument_reasons(found, row.due_on, Span(now, now + timedelta(microseconds=1))),
         "in_service": in_service,
         "since": None if in_service else found.status_changes.order_by("recorded_at", "id").last(),
     }

@@ -20,7 +20,7 @@ from surveys.pipes.selectors import EPOCH, microseconds
 from surveys.results.reduction import result_flows
 
 # Fewer are not looked at closer.
-FEWEST = 10
+MIN_SHOWN = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class Window:
         return Window(start, start + length)
 
 
-def window_asked(query: QueryDict, zone: Any) -> tuple[int | None, int | None]:
+def requested_window(query: QueryDict, zone: Any) -> tuple[int | None, int | None]:
     """The stretch asked for by `from` and `to`; times without an offset are by the site's clock.
 
     Raises ServiceError for what is no time, or an end that is not after its start.
@@ -59,12 +59,12 @@ def window_asked(query: QueryDict, zone: Any) -> tuple[int | None, int | None]:
 
 
 def readings_chart(
-    result: Result, asked: tuple[int | None, int | None], units: System, zone: Any
+    result: Result, requested: tuple[int | None, int | None], units: System, zone: Any
 ) -> dict[str, Any]:
     """The chart of a result's readings, or of those in a stretch, with the ways to look closer, wider, earlier and later."""
     log = result_flows(result, "the log")
     whole = Window(int(log.times.min()), int(log.times.max()))
-    shown = _shown(asked, whole)
+    shown = _shown(requested, whole)
     inside = (log.times >= shown.start) & (log.times <= shown.end)
     count = int(inside.sum())
     part = FlowLog(log.name, log.times[inside], log.values[inside]) if count else None
@@ -83,9 +83,9 @@ def readings_chart(
     }
 
 
-def _shown(asked: tuple[int | None, int | None], whole: Window) -> Window:
+def _shown(requested: tuple[int | None, int | None], whole: Window) -> Window:
     """What is asked for; where one end is not, it is the log's, or as far off as the log is long."""
-    start, end = asked
+    start, end = requested
     length = max(whole.end - whole.start, 1)
     if start is None:
         start = whole.start if end is None or end > whole.start else end - length
@@ -97,7 +97,7 @@ def _shown(asked: tuple[int | None, int | None], whole: Window) -> Window:
 def _ways(shown: Window, whole: Window, count: int) -> list[tuple[str, str, str]]:
     """Id, label and query of each other stretch to go to from here; none that would show the same."""
     ways = [
-        ("closer", "Closer", shown.scaled(0.5) if count >= FEWEST else shown),
+        ("closer", "Closer", shown.scaled(0.5) if count >= MIN_SHOWN else shown),
         ("wider", "Wider", shown.scaled(2).within(whole)),
         ("earlier", "Earlier", shown.moved(-0.5).within(whole)),
         ("later", "Later", shown.moved(0.5).within(whole)),

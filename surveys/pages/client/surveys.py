@@ -17,7 +17,7 @@ from surveys.documents.paths_mean import mean_told
 from surveys.documents.site_meter_comparison import beside_told
 from surveys.documents.survey_report import budget_lines
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
-from surveys.pages.client.readings import readings_chart, window_asked
+from surveys.pages.client.readings import readings_chart, requested_window
 from surveys.pages.frame import FLEET, OFFICE, framed, page, units_of
 from surveys.pipes.selectors import paths_result
 
@@ -57,19 +57,19 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["budget"] = budget_lines(result, units)
     context["beside"] = beside_told(found, together or result, units)
     context["together"] = together and mean_told(together, units)
-    asked, wrong = _stretch_asked(request, zone)
-    context |= {"chart": readings_chart(result, asked, units, zone), "wrong": wrong}
+    requested, wrong = _requested_stretch(request, zone)
+    context |= {"chart": readings_chart(result, requested, units, zone), "wrong": wrong}
     answer = page(request, "client/survey.html", context, status=wrong.status if wrong else 200)
     if "HX-Request" in request.headers and not wrong:
         answer["HX-Push-Url"] = request.get_full_path()
     return answer
 
 
-def _stretch_asked(
+def _requested_stretch(
     request: HttpRequest, zone: Any
 ) -> tuple[tuple[int | None, int | None], ServiceError | None]:
     """The stretch of the log to show; the whole log beside what was wrong with the request."""
     try:
-        return window_asked(request.GET, zone), None
+        return requested_window(request.GET, zone), None
     except ServiceError as error:
         return (None, None), error

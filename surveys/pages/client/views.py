@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 
 from compute.base.units import express
 from surveys.pages.frame import framed, page, units_of
-from surveys.results.traceability import Step, trace_back, traceable_results
+from surveys.results.traceability import Step, traceability_steps, traceable_results
 
 
 @framed
@@ -21,7 +21,7 @@ def traceability(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Back from a result to what it rests on."""
     result = get_object_or_404(traceable_results().visible_to(request.user), pk=pk)
     units = units_of(request)
-    steps = [{"of": step, "facts": _facts(step, units)} for step in trace_back(result)]
+    steps = [{"of": step, "facts": _facts(step, units)} for step in traceability_steps(result)]
     return page(request, "client/traceability.html", {"result": result, "steps": steps, "units": units})
 
 

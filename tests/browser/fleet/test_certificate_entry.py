@@ -122,8 +122,8 @@ def test_a_certificate_entered_wrongly_is_corrected_from_its_instrument(
     form.get_by_role("button", name="Record the correction").click()
     expect(form.get_by_text("It takes the place of one entered wrongly")).to_be_visible()
     accessible(form)
-    made = Calibration.objects.get(corrects__isnull=False)
-    assert (made.corrects.certificate, made.points.count()) == ("HR-2", 2)  # type: ignore[union-attr]
+    created = Calibration.objects.get(corrects__isnull=False)
+    assert (created.corrects.certificate, created.points.count()) == ("HR-2", 2)  # type: ignore[union-attr]
     form.goto(f"/fleet/instruments/{gauge.pk}/")
     expect(form.get_by_text("entered wrongly, corrected by")).to_be_visible()
     accessible(form)

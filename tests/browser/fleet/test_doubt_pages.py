@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from surveys.models import Notice, OutOfToleranceReview
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import scene
 
@@ -32,7 +32,7 @@ def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_wit
     page: Page, review: OutOfToleranceReview, accessible: Judge
 ) -> None:
     assert review.recomputation
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     page.goto("/fleet/due/")
     page.get_by_role("button", name="Menu").click()
     page.get_by_role("link", name="Out of tolerance").click()

@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 
 from compute.base.marks import plain
 from surveys.models import Notice, Site
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.scene import STARTED, Scene, scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -23,11 +23,11 @@ Judge = Callable[[Page], None]
 @pytest.fixture
 def surveyed(site: Any, cast: Any, kit: Any) -> Scene:
     """A point surveyed twice, then its wall corrected, so that both results changed."""
-    made = scene(site, cast, kit)
-    made.survey()
-    made.survey(STARTED + timedelta(days=30))
-    work_off(made.correct(0.009, reason="Gauged: 9.0 mm.").pk)
-    return made
+    records = scene(site, cast, kit)
+    records.survey()
+    records.survey(STARTED + timedelta(days=30))
+    recomputation_run(records.correct(0.009, reason="Gauged: 9.0 mm.").pk)
+    return records
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from compute.calibration.decision_rules import Conformity
 from compute.calibration.error_correction import Zero
 from compute.calibration.out_of_tolerance import (
     DatedVerdict,
-    in_doubt,
+    affected_period,
     input_effect,
     velocity_effect,
     zero_effect,
@@ -46,9 +46,9 @@ def test_a_meter_found_reading_high_made_the_flows_too_high_by_as_much() -> None
     assert effect.relative_change == pytest.approx(1.01 / 1.03 - 1)
     assert effect.standard_uncertainty == pytest.approx(hypot(0.002, 0.003 * 1.01 / 1.03), rel=1e-9)
     assert effect.findings == ()
-    flow, doubt = effect.of(-0.05)
+    flow, uncertainty = effect.of(-0.05)
     assert flow == pytest.approx(-0.05 * 1.01 / 1.03)
-    assert doubt == pytest.approx(0.05 * effect.standard_uncertainty)
+    assert uncertainty == pytest.approx(0.05 * effect.standard_uncertainty)
 
 
 def test_a_result_that_was_never_corrected_takes_the_whole_error() -> None:
@@ -110,7 +110,7 @@ def test_results_are_in_doubt_since_the_meter_was_last_left_within_its_limits(
     rows: list[tuple[int, Conformity | None, Conformity | None]], after: int | None
 ) -> None:
     for order in (rows, rows[::-1]):
-        found = in_doubt(history(*order))
+        found = affected_period(history(*order))
         assert found is not None
         assert found.until == date(2025, 3, 1)
         assert found.after == (date(after, 3, 1) if after else None)
@@ -118,14 +118,14 @@ def test_results_are_in_doubt_since_the_meter_was_last_left_within_its_limits(
 
 @pytest.mark.parametrize("found", ["pass", "conditional-pass", None])
 def test_a_meter_found_within_its_limits_casts_no_doubt(found: Conformity | None) -> None:
-    assert in_doubt(history((2024, "fail", "pass"), (2025, found, "pass"))) is None
+    assert affected_period(history((2024, "fail", "pass"), (2025, found, "pass"))) is None
 
 
 def test_what_cannot_be_told_is_refused() -> None:
     with pytest.raises(NotEnough):
-        in_doubt([])
+        affected_period([])
     with pytest.raises(OutOfRange):
-        in_doubt(history((2025, "pass", None), (2025, "fail", None)))
+        affected_period(history((2025, "pass", None), (2025, "fail", None)))
     with pytest.raises(OutOfRange):
         velocity_effect(0.0, None, flat(0.01))
     with pytest.raises(OutOfRange):

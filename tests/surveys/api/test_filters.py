@@ -65,7 +65,7 @@ def test_results_are_found_by_what_was_calculated_since(here: Scene, as_user: An
 def test_a_retired_record_is_told_from_one_in_use(cast: Any, as_user: Any) -> None:
     now = timezone.now()
     rows = [
-        LogFormat.objects.create(name=name, layout={}, created_by=cast.office, created_at=now, retired_at=at)
+        LogFormat.objects.create(name=name, format={}, created_by=cast.office, created_at=now, retired_at=at)
         for name, at in (("in use", None), ("old", now))
     ]
     for query, row in (("false", rows[0]), ("true", rows[1])):

@@ -137,10 +137,10 @@ def flow(api: Any, body: Any) -> Any:
 
 def test_flow_from_one_reading_has_the_contracts_fields(as_user: Any) -> None:
     owner = as_user("owner")
-    worked_out = spacing(owner, SETUP)
-    readings = {"transit_time": worked_out["transit_time"], "time_difference": "150 ns"}
+    calculated = spacing(owner, SETUP)
+    readings = {"transit_time": calculated["transit_time"], "time_difference": "150 ns"}
     found = flow(owner, SETUP | {"readings": readings})
-    per_velocity = worked_out["time_difference_per_velocity"]["value"]
+    per_velocity = calculated["time_difference_per_velocity"]["value"]
     assert found["path_velocity"]["value"] == pytest.approx(150 / per_velocity, rel=1e-9)
     assert found["mean_velocity"]["value"] == pytest.approx(
         found["profile_factor"] * found["path_velocity"]["value"]

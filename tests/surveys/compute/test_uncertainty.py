@@ -45,8 +45,8 @@ def test_the_answer_has_the_contracts_fields_and_its_parts_fit_together(as_user:
 @pytest.mark.parametrize("query", ["", "?units=us"])
 def test_a_contribution_is_sensitivity_times_uncertainty_in_the_units_shown(as_user: Any, query: str) -> None:
     for row in ask(as_user("owner"), query=query)["budget"]:
-        doubt = row["standard_uncertainty"]
-        size = doubt["value"] if isinstance(doubt, dict) else doubt
+        uncertainty = row["standard_uncertainty"]
+        size = uncertainty["value"] if isinstance(uncertainty, dict) else uncertainty
         assert row["contribution"]["value"] == pytest.approx(
             abs(row["sensitivity"]["value"]) * size, rel=1e-9
         )

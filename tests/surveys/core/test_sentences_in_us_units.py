@@ -15,11 +15,11 @@ from django.test import Client as Visitor
 from surveys.api.fields import in_units
 from surveys.documents.day_sheet import Day, day_sheet
 from surveys.documents.formatting import findings_worded
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.setup_sheet import setup_sheet
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.models import Job, MeasuringPoint, Result, Setup, Survey
-from surveys.operations.integrity_check.figures import result_spoilt
+from surveys.operations.integrity_check.figures import corrupt_results
 from surveys.results.traceability import traceable_results
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.compute.test_compute import SETUP, changed
@@ -220,7 +220,7 @@ def test_a_result_stored_before_sentences_had_marks_is_shown_as_it_is_and_is_no_
     for units in ("metric", "us"):
         shown = as_user("owner").get(f"/api/v1/results/{result.pk}/?units={units}").json()
         assert list(sentences(shown)) == [one["detail"] for one in before]
-    assert not list(result_spoilt(result))
+    assert not list(corrupt_results(result))
 
 
 def test_texts_that_are_no_sentences_are_left_as_they_are() -> None:
@@ -228,9 +228,9 @@ def test_texts_that_are_no_sentences_are_left_as_they_are() -> None:
     assert in_units(document, "us") == document
 
 
-def words(paper: Paper) -> str:
+def words(pdf: PdfDocument) -> str:
     """All that a paper says but how figures were entered, which is told as it was typed."""
-    return re.sub(r"entered as [\d.]+ mm", "", str(paper.blocks))
+    return re.sub(r"entered as [\d.]+ mm", "", str(pdf.blocks))
 
 
 @pytest.mark.parametrize(
@@ -240,13 +240,11 @@ def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units:
     result = traceable_results().order_by("computed_at")[0]
     report = survey_report(result, Issue("2026-X-1", 1, result.computed_at, "office"), units, "")
     sheet = setup_sheet(Setup.objects.order_by("calculated_at")[0], units, "")
-    for paper in (report, sheet):
-        assert MARKS not in words(paper)
-        assert straight in words(paper)
-        callouts = [block["text"] for block in paper.blocks if block["type"] == "callout"]
-        warned = [
-            item for block in paper.blocks if block["type"] == "safety_notes" for item in block["items"]
-        ]
+    for pdf in (report, sheet):
+        assert MARKS not in words(pdf)
+        assert straight in words(pdf)
+        callouts = [block["text"] for block in pdf.blocks if block["type"] == "callout"]
+        warned = [item for block in pdf.blocks if block["type"] == "safety_notes" for item in block["items"]]
         assert callouts
         assert bool(metric_in([*callouts, *warned])) is (units == "metric")
     assert ("58 °C (136 °F)" in words(sheet)) is (units == "metric")
