@@ -170,7 +170,7 @@ MIDDLEWARE = [
     "surveys.operations.health.probes",
     "django_prometheus.middleware.PrometheusBeforeMiddleware",
     "surveys.operations.request_log.RequestLines",
-    "surveys.api.unread.read_to_the_end",
+    "surveys.api.unread.read_remaining_body",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "surveys.operations.headers.careful_headers",

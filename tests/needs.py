@@ -24,7 +24,7 @@ NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
 
 
 @cache
-def postgresql_is_there() -> bool:
+def postgresql_available() -> bool:
     try:
         psycopg.connect(POSTGRESQL_URL, connect_timeout=2).close()
     except psycopg.OperationalError:
@@ -33,7 +33,7 @@ def postgresql_is_there() -> bool:
 
 
 @cache
-def redis_is_there() -> bool:
+def redis_available() -> bool:
     """A server that answers, and the program to start one of our own to kill."""
     if shutil.which("redis-server") is None:
         return False
@@ -54,21 +54,21 @@ def postgresql_programs() -> Path | None:
     return next((folder for folder in reversed(folders) if (folder / "initdb").exists()), None)
 
 
-def chromium_is_there() -> bool:
+def chromium_available() -> bool:
     return shutil.which("chromium") is not None
 
 
 SERVICES = {
-    "needs_postgresql": ("PostgreSQL", postgresql_is_there),
+    "needs_postgresql": ("PostgreSQL", postgresql_available),
     "needs_own_postgresql": ("PostgreSQL's own programs", lambda: postgresql_programs() is not None),
-    "needs_redis": ("Redis", redis_is_there),
-    "needs_chromium": ("Chromium", chromium_is_there),
+    "needs_redis": ("Redis", redis_available),
+    "needs_chromium": ("Chromium", chromium_available),
     "needs_curl": ("curl", lambda: shutil.which("curl") is not None),
 }
 
 
 @pytest.fixture(autouse=True)
-def redis_to_oneself(request: pytest.FixtureRequest) -> Iterator[None]:
+def exclusive_redis(request: pytest.FixtureRequest) -> Iterator[None]:
     """One test at a time with Redis, among all processes of a run and all runs of a machine: each empties it
     first, and would take another's messages with it."""
     if request.node.get_closest_marker("needs_redis") is None:

@@ -13,7 +13,7 @@ Answer = TypeVar("Answer")
 REMEMBERED = 1024
 
 
-def remembered(function: Callable[Given, Answer]) -> Callable[Given, Answer]:
+def memoized(function: Callable[Given, Answer]) -> Callable[Given, Answer]:
     """A pure function of records that are never changed, with its last answers kept.
 
     Asked with arrays, which have no hash, it answers anew. Errors are not kept.
@@ -33,11 +33,11 @@ def remembered(function: Callable[Given, Answer]) -> Callable[Given, Answer]:
     kept = lru_cache(maxsize=REMEMBERED)(function)
 
     @wraps(function)
-    def asked(*args: Given.args, **kwargs: Given.kwargs) -> Answer:
+    def call(*args: Given.args, **kwargs: Given.kwargs) -> Answer:
         try:
             hash((args, tuple(kwargs.values())))
         except TypeError:
             return function(*args, **kwargs)
         return kept(*args, **kwargs)  # type: ignore[arg-type]  # hashed above
 
-    return asked
+    return call

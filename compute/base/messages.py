@@ -142,15 +142,15 @@ def finding(
     key: str, severity: Severity, field: str = "", /, *, source: Source = PRACTICE, **parameters: Any
 ) -> Finding:
     """A finding by the key of its message (`code` or `code/variant`)."""
-    made = message(key, **parameters)
+    created = message(key, **parameters)
     return Finding(
-        made.code,
+        created.code,
         severity,
-        str(made),
+        str(created),
         field,
         source=source,
-        parameters=made.parameters,
-        variant=made.variant,
+        parameters=created.parameters,
+        variant=created.variant,
     )
 
 
@@ -173,5 +173,5 @@ class SafetyNote(Told):
 
 def safety_note(key: str, /, *, source: Source = PRACTICE, **parameters: Any) -> SafetyNote:
     """A safety note by the key of its message (`code` or `code/variant`)."""
-    made = message(key, **parameters)
-    return SafetyNote(made.code, str(made), source, made.parameters, made.variant)
+    created = message(key, **parameters)
+    return SafetyNote(created.code, str(created), source, created.parameters, created.variant)

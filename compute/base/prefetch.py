@@ -9,13 +9,15 @@ from itertools import islice
 from typing import TypeVar
 
 Item = TypeVar("Item")
-Made = TypeVar("Made")
+Product = TypeVar("Product")
 
 # Blocks in the making at any time; each holds its memory.
 DEPTH = 2
 
 
-def ahead(make: Callable[[Item], Made], items: Iterable[Item], *, depth: int = DEPTH) -> Iterator[Made]:
+def prefetch(
+    make: Callable[[Item], Product], items: Iterable[Item], *, depth: int = DEPTH
+) -> Iterator[Product]:
     """What `make` makes of each item, in order, made on another thread while the caller works.
 
     The items themselves are taken on the caller's thread, so they may come from a database connection that belongs to
@@ -30,7 +32,7 @@ def ahead(make: Callable[[Item], Made], items: Iterable[Item], *, depth: int = D
 
     Returns
     -------
-    made : iterator
+    created : iterator
 
     Source
     ------
@@ -42,21 +44,21 @@ def ahead(make: Callable[[Item], Made], items: Iterable[Item], *, depth: int = D
         yield from map(make, first)
         return
     with ThreadPoolExecutor(max_workers=1, thread_name_prefix="ahead") as thread:
-        waiting: deque[Future[Made]] = deque()
+        waiting: deque[Future[Product]] = deque()
         try:
             waiting.extend(
                 thread.submit(make, item) for item in [*first, *islice(remaining, max(depth - 2, 0))]
             )
             while waiting:
-                made = waiting.popleft().result()
+                created = waiting.popleft().result()
                 waiting.extend(thread.submit(make, item) for item in islice(remaining, 1))
-                yield made
+                yield created
         finally:
             for future in waiting:
                 future.cancel()
 
 
-def by_turns(make: Callable[[Item], Made], items: Sequence[Item]) -> Iterator[Made]:
+def alternating_threads(make: Callable[[Item], Product], items: Sequence[Item]) -> Iterator[Product]:
     """What `make` makes of each item, in order, every other one made on another thread.
 
     An error of `make` is raised where its item would have come.
@@ -68,13 +70,13 @@ def by_turns(make: Callable[[Item], Made], items: Sequence[Item]) -> Iterator[Ma
 
     Returns
     -------
-    made : iterator
+    created : iterator
 
     Source
     ------
-    custom : `ahead` for half of the items.
+    custom : `prefetch` for half of the items.
     """
-    theirs = ahead(make, items[1::2])
+    theirs = prefetch(make, items[1::2])
     for item in items[::2]:
         yield make(item)
         yield from islice(theirs, 1)

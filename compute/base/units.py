@@ -38,7 +38,7 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 
 TEXT_LIMIT = 64
-LARGEST_TAPE_DENOMINATOR = 128
+MAX_TAPE_DENOMINATOR = 128
 INCH_MARKS = ('"', "''", "\N{DOUBLE PRIME}", "\N{RIGHT DOUBLE QUOTATION MARK}")
 FOOT_MARKS = ("'", "\N{PRIME}", "\N{RIGHT SINGLE QUOTATION MARK}")
 
@@ -198,7 +198,7 @@ def _parse_text(raw: str, kind: str, field: str) -> Quantity:
     if number is None:
         raise NumberInvalid(f"{quoted(raw)} does not begin with a number: {needed(kind)}", field=field)
     rest = text[number.end() :]
-    _refuse_misreadings(raw, rest, field)
+    _reject_misreadings(raw, rest, field)
     value = _number(number.group(), field)
     unit = _unit(rest.strip(), kind, field)
     return Quantity(_finite(_to_si(value, unit), raw, field), raw)
@@ -220,7 +220,7 @@ def _parse_object(raw: Mapping[str, Any], kind: str, field: str) -> Quantity:
     return Quantity(_finite(_to_si(number, unit), value, field), f"{value} {unit_text}")
 
 
-def _refuse_misreadings(raw: str, rest: str, field: str) -> None:
+def _reject_misreadings(raw: str, rest: str, field: str) -> None:
     """Refuse what two readers would read in two ways, saying what to write instead."""
     if re.match(r",[0-9]", rest):
         hint = "write a decimal point, 1.5 and not 1,5, and no thousands separator"
@@ -240,8 +240,8 @@ def _number(text: str, field: str) -> float:
     if fraction is None:
         return _float(text, field)
     whole, numerator, denominator = (int(part or 0) for part in fraction.groups())
-    if not 0 < numerator < denominator <= LARGEST_TAPE_DENOMINATOR:
-        limit = f"a proper fraction with a denominator up to {LARGEST_TAPE_DENOMINATOR}"
+    if not 0 < numerator < denominator <= MAX_TAPE_DENOMINATOR:
+        limit = f"a proper fraction with a denominator up to {MAX_TAPE_DENOMINATOR}"
         raise NumberInvalid(f"{quoted(text)} is not a tape fraction: {limit} is needed", field=field)
     return whole + numerator / denominator
 

@@ -16,7 +16,7 @@ from compute.base.sources import Source
 from compute.calibration.intermediate_checks import PROBABILITY, CheckLimits
 from compute.calibration.intervals import Chart, check_order
 from compute.statistics.gum import coverage_factor
-from compute.statistics.straight_line import FEWEST_POINTS, FloatArray, Line, fit_line
+from compute.statistics.straight_line import MIN_POINTS, FloatArray, Line, fit_line
 
 SHEWHART = Source("ISO 7870-2 and ISO 8258 (Shewhart control charts)", "unverified")
 RUN_LENGTH = 7
@@ -83,8 +83,8 @@ def check_trend(history: Sequence[Checked], limits: CheckLimits, kind: str) -> T
     slope : JCGM 100:2008 H.3; significant where it passes Student's t at 95 % times its standard uncertainty.
     runs : see `runs`.
     """
-    if len(history) < FEWEST_POINTS:
-        detail = f"A trend needs {FEWEST_POINTS} results; {len(history)} on record."
+    if len(history) < MIN_POINTS:
+        detail = f"A trend needs {MIN_POINTS} results; {len(history)} on record."
         raise NotEnough(detail, field="history")
     check_order([checked.at for checked in history])
     line = fit_line([checked.at for checked in history], [checked.deviation for checked in history])

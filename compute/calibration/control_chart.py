@@ -14,7 +14,7 @@ from compute.base.findings import Finding
 from compute.base.sources import PRACTICE
 from compute.calibration.intervals import Bounds, Chart, Proposal, check_order, proposal
 from compute.statistics.gum import coverage_factor
-from compute.statistics.straight_line import FEWEST_POINTS, FloatArray, Line, fit_line
+from compute.statistics.straight_line import MIN_POINTS, FloatArray, Line, fit_line
 
 PROBABILITY = 0.95
 GOOD_POINTS = (
@@ -86,8 +86,8 @@ def drift_of(history: Sequence[Calibrated]) -> Drift:
     ------
     ILAC-G24 / OIML D 10, 6.3 Method 2 (details from memory); line by JCGM 100:2008 H.3.
     """
-    if len(history) < FEWEST_POINTS:
-        detail = f"A control chart needs {FEWEST_POINTS} calibrations of the same point; {len(history)} on record. Use the staircase until then."
+    if len(history) < MIN_POINTS:
+        detail = f"A control chart needs {MIN_POINTS} calibrations of the same point; {len(history)} on record. Use the staircase until then."
         raise NotEnough(detail, field="history")
     check_order([calibrated.at for calibrated in history])
     if not all(0 <= calibrated.standard_uncertainty < math.inf for calibrated in history):

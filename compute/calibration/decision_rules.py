@@ -28,7 +28,7 @@ ONE_THIRD = Source(
     "OIML R 111-1:2004, 5.2: expanded uncertainty at most one third of the maximum permissible error",
     "unverified",
 )
-LEAST_COVERAGE_FACTOR = 1.65  # 95 % of a rectangular distribution (GUM G.1.3, from memory)
+MIN_COVERAGE_FACTOR = 1.65  # 95 % of a rectangular distribution (GUM G.1.3, from memory)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,8 +231,8 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
     # Indicated less reference has the rounding of both: 20.05 mm is 0.05 mm above 20 mm, not more.
     slack = 4 * sys.float_info.epsilon * max(abs(point.reference), abs(point.indicated))
     conformity = _conformity(size - slack, limit, guard, rule.rule)
-    doubt = point.standard_uncertainty
-    conforms = conformance_probability(point.error, doubt, -limit - slack, limit + slack)
+    uncertainty = point.standard_uncertainty
+    conforms = conformance_probability(point.error, uncertainty, -limit - slack, limit + slack)
     return PointConformity(
         point=point,
         error=point.error,
@@ -297,23 +297,21 @@ def _normal(z: float) -> float:
 
 
 def _expanded(point: Point) -> float:
-    if point.coverage_factor < LEAST_COVERAGE_FACTOR:
+    if point.coverage_factor < MIN_COVERAGE_FACTOR:
         return 2 * point.standard_uncertainty
     return point.expanded_uncertainty
 
 
 def _findings(judged: Sequence[PointConformity], kind: str) -> list[Finding]:
     findings = []
-    brought = [point for point in judged if point.point.coverage_factor < LEAST_COVERAGE_FACTOR]
+    brought = [point for point in judged if point.point.coverage_factor < MIN_COVERAGE_FACTOR]
     if brought:
         detail = (
-            f"{counted(len(brought), 'point')} with an uncertainty stated with a coverage factor below {LEAST_COVERAGE_FACTOR}: it is brought "
+            f"{counted(len(brought), 'point')} with an uncertainty stated with a coverage factor below {MIN_COVERAGE_FACTOR}: it is brought "
             "to 2 before it is held against the limit."
         )
         factor = brought[0].point.coverage_factor
-        findings.append(
-            Finding("coverage-factor-low", "info", detail, "points", factor, LEAST_COVERAGE_FACTOR)
-        )
+        findings.append(Finding("coverage-factor-low", "info", detail, "points", factor, MIN_COVERAGE_FACTOR))
     hopeless = [point for point in judged if point.guard_band > point.maximum_permissible_error]
     if hopeless:
         first = hopeless[0]
@@ -329,11 +327,13 @@ def _findings(judged: Sequence[PointConformity], kind: str) -> list[Finding]:
             )
         )  # fmt: skip
         return findings
-    doubtful = [point for point in judged if point.expanded_uncertainty > point.maximum_permissible_error / 3]
-    if doubtful:
-        first = max(doubtful, key=lambda point: point.expanded_uncertainty / point.maximum_permissible_error)
+    uncertain = [
+        point for point in judged if point.expanded_uncertainty > point.maximum_permissible_error / 3
+    ]
+    if uncertain:
+        first = max(uncertain, key=lambda point: point.expanded_uncertainty / point.maximum_permissible_error)
         detail = (
-            f"At {counted(len(doubtful), 'point')} the calibration is hardly finer than what it judges: expanded uncertainty "
+            f"At {counted(len(uncertain), 'point')} the calibration is hardly finer than what it judges: expanded uncertainty "
             f"{worded(first.expanded_uncertainty, kind)}, permissible error "
             f"{worded(first.maximum_permissible_error, kind)}. Look at the "
             "probability of conformance beside the verdict."

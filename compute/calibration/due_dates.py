@@ -11,7 +11,7 @@ from typing import Literal
 
 from compute.base.errors import NotEnough, OutOfRange
 
-LONGEST_MONTHS = 1200
+MAX_MONTHS = 1200
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +29,9 @@ class Interval:
         for name, value in (("months", self.months), ("days", self.days), ("hours", self.hours)):
             if value is not None and not 0 < value < math.inf:
                 raise OutOfRange(f"An interval's {name} are above 0 and finite.", field=f"interval.{name}")
-        if (self.months or 0) > LONGEST_MONTHS or (self.days or 0) > LONGEST_MONTHS * 31:
+        if (self.months or 0) > MAX_MONTHS or (self.days or 0) > MAX_MONTHS * 31:
             raise OutOfRange(
-                f"An interval of more than {LONGEST_MONTHS // 12} years cannot be meant.", field="interval"
+                f"An interval of more than {MAX_MONTHS // 12} years cannot be meant.", field="interval"
             )
 
 

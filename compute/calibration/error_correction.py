@@ -66,10 +66,10 @@ def correction_at(curve: ErrorCurve, value: Real, field: str = "") -> tuple[Real
     """
     true = _places(curve, value)
     error = np.interp(true, curve.reference, curve.errors)
-    doubt = _absolute_doubt(curve, true)
+    uncertainty = _absolute_uncertainty(curve, true)
     if curve.form == "relative":
-        doubt = np.divide(doubt, true, out=np.full_like(doubt, math.inf), where=true > 0)
-    return _like(error), _like(doubt), _outside(curve, true, field)
+        uncertainty = np.divide(uncertainty, true, out=np.full_like(uncertainty, math.inf), where=true > 0)
+    return _like(error), _like(uncertainty), _outside(curve, true, field)
 
 
 def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> Corrected:
@@ -94,7 +94,7 @@ def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> 
 
     Source
     ------
-    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory; the inverse of `indicated_from_true`.
+    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory.
     """
     shown = _places(curve, indicated)
     true = _inside(curve, shown)
@@ -102,60 +102,10 @@ def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> 
         held = curve.errors[end]
         at_held = shown / (1 + held) if curve.form == "relative" else shown - held
         true = np.where(beyond, at_held, true)
-    doubt = _absolute_doubt(curve, true)
+    uncertainty = _absolute_uncertainty(curve, true)
     signed = true * np.sign(indicated) if curve.form == "relative" else true
     error = np.asarray(indicated, dtype=float) - signed
-    return Corrected(_like(signed), _like(error), _like(doubt), _outside(curve, true, field))
-
-
-def indicated_from_true(curve: ErrorCurve, true: Real) -> Real:
-    """What the instrument shows at a true value.
-
-    Parameters
-    ----------
-    curve : ErrorCurve
-    true : float or (n,) [SI]
-
-    Returns
-    -------
-    indicated : as true [SI]
-
-    Raises
-    ------
-    NumberInvalid  a value that is not finite
-
-    Source
-    ------
-    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory.
-    """
-    error, _, _ = correction_at(curve, true)
-    return true * (1 + error) if curve.form == "relative" else true + error
-
-
-def zero_corrected(time_difference: Real, zero: Zero) -> tuple[Real, float]:
-    """Time differences less the meter's zero.
-
-    Parameters
-    ----------
-    time_difference : float or (n,) [s]  as logged
-    zero : Zero
-
-    Returns
-    -------
-    corrected : as time_difference [s]
-    standard_uncertainty : float [s]  the zero's, shared by all readings
-
-    Raises
-    ------
-    NumberInvalid  a time that is not finite
-
-    Source
-    ------
-    definition : a zero adds to every time difference alike.
-    """
-    if not np.all(np.isfinite(time_difference)):
-        raise NumberInvalid("A time difference is not finite.", field="readings.time_difference")
-    return time_difference - zero.time_difference, zero.standard_uncertainty
+    return Corrected(_like(signed), _like(error), _like(uncertainty), _outside(curve, true, field))
 
 
 def _places(curve: ErrorCurve, value: Real) -> FloatArray:
@@ -182,12 +132,12 @@ def _inside(curve: ErrorCurve, shown: FloatArray) -> FloatArray:
     return np.asarray(curve.reference[stretch] + along)
 
 
-def _absolute_doubt(curve: ErrorCurve, true: FloatArray) -> FloatArray:
+def _absolute_uncertainty(curve: ErrorCurve, true: FloatArray) -> FloatArray:
     """Standard uncertainty of the curve at true values, in the reading's unit."""
-    doubt = np.interp(true, curve.reference, curve.standard_uncertainties)
+    uncertainty = np.interp(true, curve.reference, curve.standard_uncertainties)
     if curve.form == "relative":
-        doubt = doubt * true
-    return np.hypot(doubt, _beyond(curve, true) / math.sqrt(3))
+        uncertainty = uncertainty * true
+    return np.hypot(uncertainty, _beyond(curve, true) / math.sqrt(3))
 
 
 def _beyond(curve: ErrorCurve, true: FloatArray) -> FloatArray:

@@ -22,21 +22,16 @@ from compute.base.marks import plain
 from compute.base.sources import PRACTICE, Source
 from compute.statistics.autocorrelation import FloatArray, repeatability
 from compute.statistics.gum import coverage_factor
-from compute.statistics.straight_line import FEWEST_POINTS, fit_line
+from compute.statistics.straight_line import MIN_POINTS, fit_line
 
 Outcome = Literal["within", "warning", "out"]
-OUTCOMES: tuple[Outcome, ...] = ("within", "warning", "out")
-"""From best to worst."""
-
-ICE_POINT = 273.15
-"""Temperature of melting ice in water saturated with air [K]; ITS-90, from memory, within 1 mK."""
 
 PROBABILITY = 0.95
 
 
 @dataclass(frozen=True, slots=True)
 class CheckLimits:
-    """Warning and action limit of |deviation|, in its SI unit; `shewhart_limits` makes them from a scatter."""
+    """Warning and action limit of |deviation|, in its SI unit."""
 
     warning: float
     action: float
@@ -81,24 +76,6 @@ class Measured:
 
     value: float
     standard_uncertainty: float
-
-
-def shewhart_limits(standard_deviation: float) -> CheckLimits:
-    """Warning and action limits about 0 from the scatter of a check that is in order.
-
-    Parameters
-    ----------
-    standard_deviation : float [any unit]  of single check results, above 0
-
-    Returns
-    -------
-    limits : CheckLimits  2 and 3 standard deviations
-
-    Source
-    ------
-    ISO 7870-2 (Shewhart control charts), from memory.
-    """
-    return CheckLimits(2 * standard_deviation, 3 * standard_deviation)
 
 
 def zero_flow_check(
@@ -206,7 +183,7 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
     said = [
         f"{counted(len(steps), 'step')} checked; the largest deviation, at {worded(at, 'length')}, is {worded(worst[0], 'length')}."
     ]
-    if len({step.certified for step in steps}) >= FEWEST_POINTS:
+    if len({step.certified for step in steps}) >= MIN_POINTS:
         line = fit_line([step.certified for step in steps], [one[0] for one in found])
         offset = float(line.at(0.0))
         figures += [("offset", offset, "length"), ("slope", line.slope, "number")]
@@ -220,7 +197,7 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
 def reference_check(
     readings: Sequence[float], reference: Measured, limits: CheckLimits, resolution: float, kind: str
 ) -> CheckResult:
-    """An instrument's readings against one reference value: a thermometer in melting ice (`ICE_POINT`) or beside a better one.
+    """An instrument's readings against one reference value: a thermometer in melting ice (273.15 K) or beside a better one.
 
     Parameters
     ----------
@@ -321,8 +298,8 @@ def _result(
     findings: Sequence[Finding],
 ) -> CheckResult:
     """Out beyond the action limit; a warning beyond the warning limit, or where the uncertainty reaches the action limit."""
-    deviation, doubt, factor = found
-    expanded = factor * doubt
+    deviation, uncertainty, factor = found
+    expanded = factor * uncertainty
     if abs(deviation) > limits.action:
         outcome: Outcome = "out"
     elif abs(deviation) > limits.warning or abs(deviation) + expanded > limits.action:
@@ -335,5 +312,5 @@ def _result(
     )
     remarks = outcome_findings(outcome, verdict, deviation, limits.action, kind, PRACTICE)
     return CheckResult(
-        outcome, deviation, doubt, expanded, kind, limits, tuple(figures), (*said, verdict), (*findings, *remarks)
+        outcome, deviation, uncertainty, expanded, kind, limits, tuple(figures), (*said, verdict), (*findings, *remarks)
     )  # fmt: skip

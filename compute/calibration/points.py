@@ -20,7 +20,6 @@ from compute.base.figures import counted
 
 FloatArray = NDArray[np.float64]
 Form = Literal["absolute", "relative"]
-Stage = Literal["as-found", "as-left"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,32 +92,6 @@ class ErrorCurve:
         return np.diff(self.indicated) / np.diff(self.reference) - self.bends * np.diff(self.reference)
 
 
-def points_in_force(as_found: Sequence[Point], as_left: Sequence[Point]) -> Sequence[Point]:
-    """The points an instrument works by after a calibration.
-
-    Parameters
-    ----------
-    as_found : sequence of Point
-    as_left : sequence of Point  empty if nothing was adjusted
-
-    Returns
-    -------
-    points : sequence of Point  as left; as found if nothing was adjusted
-
-    Raises
-    ------
-    NotEnough  no point at all
-
-    Source
-    ------
-    ISO/IEC 17025:2017 7.8.4.1 (results before and after adjustment), from memory.
-    """
-    points = as_left or as_found
-    if not points:
-        raise NotEnough("The calibration has no points.", field="points")
-    return points
-
-
 def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
     """The error curve through calibration points, several at one reference value averaged.
 
@@ -158,8 +131,8 @@ def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
         raise NotEnough(detail, field="points")
     reference = np.array(sorted(found))
     errors = np.array([np.mean([error for error, _ in found[at]]) for at in reference])
-    doubts = np.array([max(doubt for _, doubt in found[at]) for at in reference])
-    curve = ErrorCurve(form, kind, reference, errors, doubts)
+    uncertainties = np.array([max(uncertainty for _, uncertainty in found[at]) for at in reference])
+    curve = ErrorCurve(form, kind, reference, errors, uncertainties)
     rise_at_ends = curve.rises + 2 * curve.bends * np.diff(reference)
     rises_all_along = np.all(curve.rises > 0) and np.all(rise_at_ends > 0)
     if not rises_all_along or (form == "relative" and errors[0] <= -1):

@@ -18,7 +18,7 @@ from compute.calibration.intervals import Bounds, Chart, Proposal, proposal
 RP1 = Source(
     "NCSL RP-1, Establishment and Adjustment of Calibration Intervals: exponential reliability", "unverified"
 )
-FEWEST_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; default value
+MIN_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; default value
 CONFIDENCE = 0.95
 DRAWN = 100
 
@@ -137,9 +137,9 @@ def reliability_interval(observed: Observed, current: float, target: float, boun
     exponential reliability (NCSL RP-1, from memory); Clopper and Pearson 1934; the rule for none out of tolerance is the median
         of zero failures, a default.
     """
-    if observed.results < FEWEST_RESULTS:
+    if observed.results < MIN_RESULTS:
         detail = (
-            f"{observed.results} as-found results after this interval say too little of the type; {FEWEST_RESULTS} or more are needed. "
+            f"{observed.results} as-found results after this interval say too little of the type; {MIN_RESULTS} or more are needed. "
             "Use the staircase until then."
         )
         raise NotEnough(detail, field="observed")

@@ -19,20 +19,24 @@ from compute.base.findings import Finding
 from compute.base.sources import Source
 from compute.combining.components import SCATTER, Component
 from compute.logs.segments import Segment, Times, moment
-from compute.statistics.autocorrelation import FEWEST_READINGS, autocorrelation, noise_of_stretches
+from compute.statistics.autocorrelation import (
+    MIN_READINGS_AUTOCORRELATION,
+    autocorrelation,
+    noise_of_stretches,
+)
 
 FloatArray = NDArray[np.float64]
 
 # Below this share of the shortest log an overlap is worth a warning; a default value.
 SMALL_OVERLAP = 0.5
 # A clock is looked for within this share of the overlap either way, on at least so many steps; default values.
-FARTHEST_OFFSET = 0.25
-FEWEST_STEPS = 50
+MAX_OFFSET = 0.25
+MIN_STEPS = 50
 # On no more than so many, from the middle: a clock that differs shows there, and transforms of all would take the longest.
-MOST_CLOCK_STEPS = 100_000
+MAX_CLOCK_STEPS = 100_000
 # So many standard errors the best match must stand above chance and above the match as it is; a default value.
 CLEARLY = 5.0
-MOST_STEPS = 20_000_000
+MAX_STEPS = 20_000_000
 BARTLETT = Source(
     "Bartlett 1946, Suppl. J. R. Stat. Soc. 8:27: variance of a cross-correlation of independent series",
     "unverified",
@@ -109,7 +113,7 @@ def overlap(logs: Sequence[FlowLog]) -> Segment:
     return Segment(start, end, "the logs run together")
 
 
-def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy:
+def align_logs(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy:
     """Means of several logs over the steps of a common grid, within the time they all cover.
 
     The step is the coarsest of the logs' median intervals, or a longer one that is asked for: a mean over a step needs
@@ -144,8 +148,8 @@ def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> Combi
         )
     width = max(step or coarsest, 1)
     count = (span.end - span.start) // width + 1
-    if count > MOST_STEPS:
-        raise OutOfRange(f"{count} steps are more than {MOST_STEPS}; choose a longer step.", field="step")
+    if count > MAX_STEPS:
+        raise OutOfRange(f"{count} steps are more than {MAX_STEPS}; choose a longer step.", field="step")
     sums, counts = np.empty((len(logs), count)), np.empty((len(logs), count), dtype=np.int64)
     for row, log in enumerate(logs):
         inside = (log.times >= span.start) & (log.times <= span.end)
@@ -168,7 +172,7 @@ def bring_together(logs: Sequence[FlowLog], *, step: int | None = None) -> Combi
     return _with_findings(together, logs, span)
 
 
-def scatter_together(together: CombineBy, coefficients: Sequence[float]) -> Component | None:
+def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> Component | None:
     """The scatter of the mean of a combination of logs, which stands for the scatters of its parts.
 
     What the logs have in common adds or cancels in the combination itself, reading by reading, so nothing has to be
@@ -199,7 +203,7 @@ def scatter_together(together: CombineBy, coefficients: Sequence[float]) -> Comp
     combined = np.asarray(coefficients, dtype=float) @ together.values
     breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1
     stretches = np.split(combined, breaks)
-    if max(len(stretch) for stretch in stretches) < FEWEST_READINGS:
+    if max(len(stretch) for stretch in stretches) < MIN_READINGS_AUTOCORRELATION:
         return None
     noise = noise_of_stretches(stretches)
     return Component(f"{SCATTER}@together", noise.uncertainty, noise.degrees_of_freedom, scatter=True)
@@ -227,7 +231,7 @@ def clock_offset(one: FloatArray, other: FloatArray) -> tuple[int, float, float]
         memory. How clear it must be is a default value.
     """
     count = len(one)
-    if count < max(FEWEST_STEPS, FEWEST_READINGS):
+    if count < max(MIN_STEPS, MIN_READINGS_AUTOCORRELATION):
         return None
     a, b = _straightened(one), _straightened(other)
     if a is None or b is None:
@@ -236,7 +240,7 @@ def clock_offset(one: FloatArray, other: FloatArray) -> tuple[int, float, float]
     count = len(a)
     padded = 1 << (2 * count - 1).bit_length()
     matches = np.fft.irfft(np.fft.rfft(a, padded).conj() * np.fft.rfft(b, padded), padded)
-    farthest = int(FARTHEST_OFFSET * count)
+    farthest = int(MAX_OFFSET * count)
     lags = np.arange(-farthest, farthest + 1)
     # Each lag has fewer products; dividing by their number, not n, keeps the match of a true shift whole.
     match = matches[lags] / (count - np.abs(lags))
@@ -324,5 +328,5 @@ def _longest_run(together: CombineBy) -> slice:
     bounds = np.concatenate([[0], edges, [len(together.starts)]])
     longest = int(np.argmax(np.diff(bounds)))
     first, last = int(bounds[longest]), int(bounds[longest + 1])
-    spare = max(last - first - MOST_CLOCK_STEPS, 0) // 2
+    spare = max(last - first - MAX_CLOCK_STEPS, 0) // 2
     return slice(first + spare, last - spare)

@@ -14,7 +14,7 @@ from compute.library.fitted_properties import FloatArray, Real
 from compute.library.media import TEMPERATURE_SLACK, MediumProperties
 
 # ASTM D341 adds 0.7 mm2/s and needs the sum well above 1 mm2/s.
-LEAST_FOR_D341 = 0.4e-6
+MIN_VISCOSITY_D341 = 0.4e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,7 @@ def _monotone(x: FloatArray, y: FloatArray, at: Real) -> FloatArray:
 
 def _kinematic(table: MediumTable, at: Real) -> FloatArray:
     viscosity = table.dynamic_viscosity / table.density
-    if np.min(viscosity) < LEAST_FOR_D341:
+    if np.min(viscosity) < MIN_VISCOSITY_D341:
         return np.asarray(np.exp(np.interp(-1 / at, -1 / table.temperature, np.log(viscosity))))
     straight = np.log10(np.log10(viscosity * 1e6 + 0.7))
     between = np.interp(np.log10(at), np.log10(table.temperature), straight)

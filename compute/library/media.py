@@ -21,7 +21,7 @@ CELSIUS = 273.15
 # So far outside their range figures are still given, those at its end, with a finding.
 TEMPERATURE_SLACK = 10.0
 # At or above this relative standard uncertainty of the sound speed, unverified properties are a warning.
-DOUBTFUL = 0.005
+PROPERTY_UNCERTAINTY_CAUTION = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +153,7 @@ def medium_properties(
     if pressure < boiling * (1 - 1e-9):
         findings.append(_boiling(liquid, hottest, pressure, boiling))
         pressure = boiling
-    findings += _doubtful(liquid, coldest, hottest)
+    findings += _uncertain_properties(liquid, coldest, hottest)
     inside = _clipped(temperature, floor, high)
     speed, density, viscosity = liquid.evaluate(inside, pressure, share)
     return MediumProperties(
@@ -329,7 +329,7 @@ def _pressure_assumed(pressure: float) -> Finding:
     )
 
 
-def _doubtful(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
+def _uncertain_properties(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
     """Return a finding if the properties are unverified or vary from batch to batch."""
     spread = liquid.uncertainty.of_sound_speed(coldest, hottest)
     if liquid.source.provenance != "unverified":
@@ -337,13 +337,13 @@ def _doubtful(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
     return [
         Finding(
             "medium-figures-uncertain",
-            "warning" if spread >= DOUBTFUL else "info",
+            "warning" if spread >= PROPERTY_UNCERTAINTY_CAUTION else "info",
             f"The sound speed of {liquid.title} is known to about {2 * spread:.1%} and its viscosity to about "
             f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (not verified against the source; batches vary). "
             "Measured transit times give the sound speed on site; state the viscosity if a data sheet has it.",
             field="medium.name",
             value=spread,
-            limit=DOUBTFUL,
+            limit=PROPERTY_UNCERTAINTY_CAUTION,
             source=liquid.source,
         )
     ]

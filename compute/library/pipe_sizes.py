@@ -12,7 +12,7 @@ from functools import cache
 from importlib.resources import files
 
 from compute.base.errors import UnknownName
-from compute.base.memoization import remembered
+from compute.base.memoization import memoized
 from compute.base.sources import Source, provenance_named
 
 METRES = {"mm": Fraction(1, 1000), "in": Fraction(254, 10_000)}
@@ -119,7 +119,7 @@ def find_sizes(size: str = "", schedule: str = "", standard: str = "") -> tuple[
     return rows
 
 
-@remembered
+@memoized
 def sizes_by_outer_diameter(
     outer_diameter: float, tolerance: float, material: str = ""
 ) -> tuple[PipeSize, ...]:
@@ -143,8 +143,8 @@ def sizes_by_outer_diameter(
     return tuple(sorted(near, key=lambda row: abs(row.outer_diameter - outer_diameter)))
 
 
-@remembered
-def walls_made_for(outer_diameter: float, tolerance: float, material: str = "") -> tuple[float, ...]:
+@memoized
+def standard_walls(outer_diameter: float, tolerance: float, material: str = "") -> tuple[float, ...]:
     """Wall thicknesses that standards list for an outer diameter, EN 10220's preferred series among them.
 
     Parameters
@@ -168,7 +168,7 @@ def walls_made_for(outer_diameter: float, tolerance: float, material: str = "") 
     return tuple(sorted(walls))
 
 
-def sizes_called(number: Fraction, unit: str, material: str = "") -> tuple[PipeSize, ...]:
+def sizes_by_nominal_number(number: Fraction, unit: str, material: str = "") -> tuple[PipeSize, ...]:
     """Rows whose nominal size is that number: 8 in is NPS 8, 200 mm is DN 200.
 
     Parameters
@@ -191,7 +191,7 @@ def sizes_called(number: Fraction, unit: str, material: str = "") -> tuple[PipeS
     return tuple(row for row in _made_of(material) if row.dn == number)
 
 
-@remembered
+@memoized
 def _made_of(material: str) -> tuple[PipeSize, ...]:
     standards = STANDARDS_BY_MATERIAL.get(material)
     return (

@@ -23,10 +23,10 @@ SECOND = 1_000_000
 # Figures of trade custom without a source.
 GAP_INTERVALS = 2.5
 STEP_BACK_INTERVALS = 10
-STEP_BACK_LEAST = 60 * SECOND
+MIN_STEP_BACK = 60 * SECOND
 # Offsets of zones are multiples of this.
 OFFSET_STEP = 15 * 60 * SECOND
-OFFSET_LARGEST = 14 * 3600 * SECOND
+MAX_OFFSET = 14 * 3600 * SECOND
 EXAMPLES = 5
 INTERVALS_FOR_MEDIAN = 65_536
 
@@ -117,13 +117,13 @@ class LogCheck:
         before, steps = kept[:-1], np.diff(kept)
         if not last:  # the step to the last reading is judged when its neighbour is known
             before, steps = before[:-1], steps[:-1]
-        least = max(STEP_BACK_LEAST, STEP_BACK_INTERVALS * interval)
+        least = max(MIN_STEP_BACK, STEP_BACK_INTERVALS * interval)
         back, small = steps <= -least, (steps < 0) & (steps > -least)
         self._back.add(before[back], -steps[back])
         self._out_of_order.add(kept[1:][: len(steps)][small], -steps[small])
         gap = steps > GAP_INTERVALS * interval
         off = np.abs(steps - interval - np.rint((steps - interval) / OFFSET_STEP) * OFFSET_STEP)
-        clock = gap & (steps >= OFFSET_STEP) & (steps <= OFFSET_LARGEST) & (off <= max(interval, SECOND))
+        clock = gap & (steps >= OFFSET_STEP) & (steps <= MAX_OFFSET) & (off <= max(interval, SECOND))
         self._ahead.add(before[clock], steps[clock])
         self._gaps.add(before[gap & ~clock], steps[gap & ~clock])
         return kept

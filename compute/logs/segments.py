@@ -15,7 +15,7 @@ from compute.base.findings import Finding
 Times = NDArray[np.int64]
 
 # A remark names this many stretches one by one, then only counts them.
-STRETCHES_TOLD = 3
+MAX_SEGMENTS_REPORTED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,7 @@ def moment(microseconds: int) -> str:
 
 
 def _named(segments: Sequence[Segment]) -> str:
-    if len(segments) > STRETCHES_TOLD:
+    if len(segments) > MAX_SEGMENTS_REPORTED:
         return f"the {len(segments)} marked stretches from {moment(segments[0].start)} to {moment(segments[-1].end)} UTC"
     named = (
         f"{moment(s.start)} to {moment(s.end)} UTC" + (f" ({s.reason})" if s.reason else "") for s in segments

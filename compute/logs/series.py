@@ -13,7 +13,7 @@ from compute.logs.segments import Segment, Times, merged, none_inside, stretch_o
 from compute.measuring.beam import FloatArray, Setup, axial_slowness, trace
 from compute.measuring.flow import times_from_logged, volume_flow_from_times
 
-NO_STRETCH = -2
+NO_SEGMENT = -2
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ class _Gathered:
     impossible: int = 0
     outside: int = 0
     speed_told: bool = False
-    last_stretch: int = NO_STRETCH
+    last_stretch: int = NO_SEGMENT
     first_time: int | None = None
     last_time: int | None = None
 
@@ -131,7 +131,7 @@ def series_of(
         volume_flow=np.concatenate(so_far.flows),
         times=np.concatenate(so_far.times) if keep_times and so_far.times else None,
         breaks=tuple(so_far.breaks),
-        signal=_median_told(so_far.signals),
+        signal=_median_signal(so_far.signals),
         taken=so_far.taken,
         impossible=so_far.impossible,
         outside=so_far.outside,
@@ -139,7 +139,7 @@ def series_of(
     )
 
 
-def _median_told(signals: Sequence[FloatArray]) -> float | None:
+def _median_signal(signals: Sequence[FloatArray]) -> float | None:
     """The median of the signals a log tells; a cell without a value (nan) is none."""
     told = np.concatenate(signals) if signals else np.empty(0)
     told = told[~np.isnan(told)]
@@ -221,7 +221,7 @@ def _gather(so_far: _Gathered, setup: Setup, programmed: Setup, counting: _Count
 
 def _note_breaks(so_far: _Gathered, stretch: NDArray[np.intp]) -> None:
     """Where, counted over the readings used so far, one stretch follows another."""
-    if so_far.last_stretch not in (NO_STRETCH, int(stretch[0])):
+    if so_far.last_stretch not in (NO_SEGMENT, int(stretch[0])):
         so_far.breaks.append(so_far.used)
     so_far.breaks.extend(int(at) + 1 + so_far.used for at in np.flatnonzero(np.diff(stretch)))
     so_far.last_stretch = int(stretch[-1])

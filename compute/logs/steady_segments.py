@@ -24,19 +24,19 @@ FloatArray = NDArray[np.float64]
 
 # A pause of more than so many usual intervals is a gap; common practice.
 GAP = 10.0
-MOST_CELLS = 1000
+MAX_CELLS = 1000
 READINGS_A_CELL = 5
-FEWEST_CELLS = 4
+MIN_CELLS = 4
 # Blocks of cells are doubled while so many of them are left to take a median over; a default value.
-FEWEST_BLOCKS = 12
+MIN_BLOCKS = 12
 # A step is worth its penalty of so many times the noise variance x log(cells): 2 would let chance through now and then.
 PENALTY = 4.0
 # Of a whole: a stretch shorter than this is none. Drift and wander within it; default values.
-SHORTEST_SHARE = 0.02
+MIN_FRACTION_OF_LOG = 0.02
 STEADY_WITHIN = 0.05
 SECTIONS = 8
 # So many standard errors of a drift, or of a section's mean, are laid to the noise; a default value.
-BY_CHANCE = 3.0
+CHANCE_FACTOR = 3.0
 # Median of |x| of a normal distribution over its standard deviation.
 MEDIAN_OF_NORMAL = 0.6744897501960817
 
@@ -112,7 +112,7 @@ def steady_segments(
     if order is not None:
         times, flow = times[order], flow[order]
     span = int(times[-1] - times[0])
-    least = SHORTEST_SHARE * span if shortest is None else shortest
+    least = MIN_FRACTION_OF_LOG * span if shortest is None else shortest
     found = [
         stretch
         for first, last in _rows(times)
@@ -147,7 +147,7 @@ def _rows(times: Times) -> list[tuple[int, int]]:
         return []
     usual = float(np.median(intervals[intervals > 0])) if np.any(intervals > 0) else 1.0
     cuts = np.concatenate([[0], np.flatnonzero(intervals > GAP * usual) + 1, [len(times)]])
-    long = np.flatnonzero(np.diff(cuts) >= FEWEST_CELLS * READINGS_A_CELL)
+    long = np.flatnonzero(np.diff(cuts) >= MIN_CELLS * READINGS_A_CELL)
     return [(int(cuts[i]), int(cuts[i + 1])) for i in long]
 
 
@@ -160,7 +160,7 @@ def _steady_of(times: Times, flow: FloatArray, within: float, level: float) -> l
     for first, last in parts:
         # A cell in which the level changed belongs to neither side.
         inner = (first + (first > 0), last - (last < len(row.cells)))
-        if inner[1] - inner[0] < FEWEST_CELLS or not _is_steady(row, inner, limits):
+        if inner[1] - inner[0] < MIN_CELLS or not _is_steady(row, inner, limits):
             continue
         start, stop = int(row.edges[inner[0]]), int(row.edges[inner[1]])
         values = flow[start:stop]
@@ -175,7 +175,7 @@ def _steady_of(times: Times, flow: FloatArray, within: float, level: float) -> l
 
 
 def _coarse(times: Times, flow: FloatArray) -> _Row:
-    count = max(len(flow) // max(READINGS_A_CELL, -(-len(flow) // MOST_CELLS)), 1)
+    count = max(len(flow) // max(READINGS_A_CELL, -(-len(flow) // MAX_CELLS)), 1)
     size, left = divmod(len(flow), count)
     # What is left over makes the middle cells one longer, so that the log read backwards has all but the same cells.
     longer = np.zeros(count, dtype=np.intp)
@@ -197,7 +197,7 @@ def _noise_variance(cells: FloatArray) -> float:
     correlated noise it rises with b to the long-run variance.
     """
     largest, block = 0.0, 1
-    while len(cells) // block >= max(FEWEST_BLOCKS, 2) or block == 1:
+    while len(cells) // block >= max(MIN_BLOCKS, 2) or block == 1:
         count = len(cells) // block
         # From both ends, so that the log read backwards has the same noise.
         ways = (cells[: count * block], cells[len(cells) - count * block :])
@@ -250,12 +250,12 @@ def _is_steady(row: _Row, part: tuple[int, int], limits: _Limits) -> bool:
     cells = row.cells[part[0] : part[1]]
     allowed = limits.within * max(abs(float(cells.mean())), limits.level)
     drift, error = _drift(row, part)
-    if abs(drift) > max(allowed, BY_CHANCE * error * math.sqrt(limits.noise)):
+    if abs(drift) > max(allowed, CHANCE_FACTOR * error * math.sqrt(limits.noise)):
         return False
     sections = min(SECTIONS, len(cells))
     edges = np.linspace(0, len(cells), sections + 1).astype(int)
     means = np.add.reduceat(cells, edges[:-1]) / np.diff(edges)
-    by_chance = 2 * BY_CHANCE * math.sqrt(limits.noise * sections / len(cells))
+    by_chance = 2 * CHANCE_FACTOR * math.sqrt(limits.noise * sections / len(cells))
     return float(means.max() - means.min()) <= max(allowed, by_chance)
 
 

@@ -44,8 +44,8 @@ PLAUSIBLE = {
     "signal_to_noise": Plausible("ratio_db", -50.0, 150.0, "dB", "a signal to noise ratio"),
 }
 # Ratios of two columns [SI] that a set-up fixes or bounds.
-LARGEST_DIFFERENCE_OF_TRANSIT = 0.1
-SMALLEST_BORE_AREA, LARGEST_BORE_AREA = 2.8e-5, 30.0
+MAX_DIFFERENCE_TO_TRANSIT_TIME = 0.1
+MIN_BORE_AREA, MAX_BORE_AREA = 2.8e-5, 30.0
 # Factors between units that are mistaken for each other.
 FACTORS = {
     1000.0: "a thousand (ms and us, us and ns, m and mm)",
@@ -157,7 +157,7 @@ class UnitCheck:
         if name == "time_difference/transit_time":
             detail = (
                 f"From {_clock(at)} on, the time difference is {size:.3g} of the transit time; no flow makes it more than "
-                f"{LARGEST_DIFFERENCE_OF_TRANSIT:g}. One of the two is not in the unit its column states."
+                f"{MAX_DIFFERENCE_TO_TRANSIT_TIME:g}. One of the two is not in the unit its column states."
             )
             return Finding(
                 "log-unit-implausible",
@@ -165,21 +165,21 @@ class UnitCheck:
                 detail,
                 "log.time_difference",
                 size,
-                LARGEST_DIFFERENCE_OF_TRANSIT,
+                MAX_DIFFERENCE_TO_TRANSIT_TIME,
             )
         if name == "volume_flow/flow_velocity":
             detail = (
                 f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {_area(size)}, which no pipe has. One of "
                 "the two is not in the unit its column states."
             )
-            limit = SMALLEST_BORE_AREA if size < SMALLEST_BORE_AREA else LARGEST_BORE_AREA
+            limit = MIN_BORE_AREA if size < MIN_BORE_AREA else MAX_BORE_AREA
             return Finding("log-unit-implausible", "error", detail, "log.volume_flow", size, limit)
         known = PLAUSIBLE[name]
         limit = known.lowest if size < known.lowest else known.highest
         detail = (
             f"From {_clock(at)} on, {name} reads {said(size, known.unit, '.4g')}, which {known.what} is not "
             f"({bare(known.lowest, known.unit, 'g')} to {said(known.highest, known.unit, 'g')}). "
-            f"{_would_fit(size, known)}Check the unit of the column."
+            f"{_plausible_factor(size, known)}Check the unit of the column."
         )
         return Finding("log-unit-implausible", "error", detail, f"log.{name}", size, limit, known.kind)
 
@@ -206,10 +206,10 @@ def _area(bore: float) -> str:
 def _ratios(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64], float, float]]:
     if "transit_time" in groups and "time_difference" in groups:
         ratio = _ratio(groups["time_difference"], groups["transit_time"])
-        yield "time_difference/transit_time", ratio, 0.0, LARGEST_DIFFERENCE_OF_TRANSIT
+        yield "time_difference/transit_time", ratio, 0.0, MAX_DIFFERENCE_TO_TRANSIT_TIME
     if "volume_flow" in groups and "flow_velocity" in groups:
         ratio = _ratio(groups["volume_flow"], groups["flow_velocity"])
-        yield "volume_flow/flow_velocity", ratio, SMALLEST_BORE_AREA, LARGEST_BORE_AREA
+        yield "volume_flow/flow_velocity", ratio, MIN_BORE_AREA, MAX_BORE_AREA
 
 
 def _followed(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64]]]:
@@ -232,7 +232,7 @@ def _factor_named(factor: float) -> str:
     return next((name for f, name in FACTORS.items() if abs(size / f - 1) <= FACTOR_TOLERANCE), "")
 
 
-def _would_fit(size: float, known: Plausible) -> str:
+def _plausible_factor(size: float, known: Plausible) -> str:
     """By which thousands it would be plausible."""
     for factor in (1e3, 1e-3, 1e6, 1e-6):
         if size and known.lowest < size * factor < known.highest and known.kind in ("transit_time", "speed"):

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
 from compute.base.figures import said
-from compute.base.memoization import remembered
+from compute.base.memoization import memoized
 from compute.base.messages import quantity
 
-MOST_TRAVERSES = 16
+MAX_TRAVERSES = 16
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -106,7 +106,7 @@ class RayPath:
     transit_time: Real
 
 
-@remembered
+@memoized
 def axial_slowness(transducers: Transducers) -> Real:
     """Axial slowness of the beam a wedge sends out; every layer keeps it.
 
@@ -145,42 +145,6 @@ def axial_slowness(transducers: Transducers) -> Real:
             raise NumberInvalid(field=f"transducers.{name}", variant="not-finite")
     slowness: Real = np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed
     return slowness
-
-
-def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
-    """Angle of a ray after it crosses a flat boundary between two media.
-
-    Parameters
-    ----------
-    angle_in : float or (n,) [rad]  from the normal, 0 up to pi/2
-    speed_in : float [m/s]  in the medium left, above 0
-    speed_out : float or (n,) [m/s]  in the medium entered, above 0
-
-    Returns
-    -------
-    angle_out : as angle_in [rad]  from the normal
-
-    Raises
-    ------
-    OutOfRange       a speed is not above 0
-    TotalReflection  no ray passes; carries the critical angle
-
-    Source
-    ------
-    snell : equal phase along the boundary, written for speeds.
-    """
-    if np.any(np.asarray(speed_in) <= 0) or np.any(np.asarray(speed_out) <= 0):
-        raise OutOfRange(f"Sound speeds are above 0 m/s; these are {speed_in} and {speed_out}.")
-    sine = np.sin(angle_in) * speed_out / speed_in
-    if np.any(sine >= 1):
-        critical = float(np.arcsin(np.min(speed_in / np.asarray(speed_out))))
-        raise TotalReflection(
-            f"No ray passes: beyond {np.degrees(critical):.2f} deg the boundary reflects everything.",
-            critical_angle=critical,
-            sound_speed=float(np.max(speed_out)),
-            axial_speed=float(np.min(speed_in / np.sin(angle_in))),
-        )
-    return np.arcsin(sine)
 
 
 def choose_wave_mode(
@@ -229,7 +193,7 @@ def choose_wave_mode(
     return "shear", layer.shear_sound_speed
 
 
-@remembered
+@memoized
 def trace(setup: Setup) -> RayPath:
     """Follow the beam from wedge to wedge.
 
@@ -256,9 +220,9 @@ def trace(setup: Setup) -> RayPath:
     snell : plane layers, straight rays along a diameter (geometric acoustics).
     """
     check_dimensions(setup.pipe)
-    if setup.traverses not in range(1, MOST_TRAVERSES + 1):
+    if setup.traverses not in range(1, MAX_TRAVERSES + 1):
         raise OutOfRange(
-            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MOST_TRAVERSES}.",
+            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MAX_TRAVERSES}.",
             field="traverses",
         )
     slowness = axial_slowness(setup.transducers)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from compute.base.errors import NotEnough, OutOfRange
 from compute.base.figures import said
 from compute.base.findings import Finding
-from compute.base.memoization import remembered
+from compute.base.memoization import memoized
 from compute.base.sources import Source
 from compute.library.custom_medium import MediumTable, table_properties
 from compute.library.materials import Solid, solid
@@ -178,7 +178,7 @@ def check_transducers(entry: TransducerEntry) -> None:
             )
 
 
-@remembered
+@memoized
 def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> ResolvedPipe:
     """Turn a stated pipe into layers of known sound speed, at its operating temperature.
 
@@ -271,7 +271,7 @@ def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
     return _medium_by_temperature(entry) if entry.table is not None else _medium_without_table(entry)
 
 
-@remembered
+@memoized
 def _medium_without_table(entry: MediumEntry) -> ResolvedMedium:
     if entry.name:
         return _medium_by_temperature(entry)
@@ -330,7 +330,7 @@ def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
     return at
 
 
-@remembered
+@memoized
 def resolve_transducers(
     entry: TransducerEntry, temperature: float | None
 ) -> tuple[Transducers, tuple[Finding, ...]]:

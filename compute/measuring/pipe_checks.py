@@ -6,7 +6,12 @@ from fractions import Fraction
 
 from compute.base.messages import Finding, finding, quantity
 from compute.base.sources import PRACTICE, Source
-from compute.library.pipe_sizes import PipeSize, sizes_by_outer_diameter, sizes_called, walls_made_for
+from compute.library.pipe_sizes import (
+    PipeSize,
+    sizes_by_nominal_number,
+    sizes_by_outer_diameter,
+    standard_walls,
+)
 
 # Figures of trade custom without a source.
 # Tube is drawn to about 1 % of the outer diameter (EN 10217, from memory); a tape reads better than half of that.
@@ -37,7 +42,7 @@ def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") ->
     """
     true_sizes = {row.size for row in sizes_by_outer_diameter(outer_diameter, 1e-5, material)}
     for number, unit in _nominal_numbers(outer_diameter):
-        rows = [row for row in sizes_called(number, unit, material) if row.size not in true_sizes]
+        rows = [row for row in sizes_by_nominal_number(number, unit, material) if row.size not in true_sizes]
         if rows:
             return [
                 _nominal(outer_diameter, f"DN {number}" if unit == "mm" else rows[0].size, rows, true_sizes)
@@ -100,9 +105,9 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
     """
     findings = []
     tolerance = OUTER_DIAMETER_TOLERANCE * outer_diameter
-    walls = walls_made_for(outer_diameter, tolerance, material)
-    made = any(abs(wall - wall_thickness) <= WALL_TOLERANCE for wall in walls)
-    if not made and wall_thickness > THICK_WALL_RATIO * outer_diameter / 2:
+    walls = standard_walls(outer_diameter, tolerance, material)
+    listed = any(abs(wall - wall_thickness) <= WALL_TOLERANCE for wall in walls)
+    if not listed and wall_thickness > THICK_WALL_RATIO * outer_diameter / 2:
         findings.append(
             finding(
                 "wall-very-thick",
@@ -126,7 +131,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
             )
         )
         return findings
-    if walls and not made:
+    if walls and not listed:
         nearest = min(walls, key=lambda wall: abs(wall - wall_thickness))
         findings.append(
             finding(
@@ -142,13 +147,13 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
     return findings
 
 
-def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Finding]:
+def wall_against_measurement(wall_thickness: float, measured: float | None) -> list[Finding]:
     """The wall entered held against the gauged one.
 
     Parameters
     ----------
     wall_thickness : float [m]  as entered
-    gauged : float or None [m]  mean of a wall measurement; None if there was none
+    measured : float or None [m]  mean of a wall measurement; None if there was none
 
     Returns
     -------
@@ -159,9 +164,9 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
     tolerance : ASTM A530/A106 and API 5L mill tolerance, from memory.
     """
     wall = quantity(wall_thickness, "length")
-    if gauged is None:
+    if measured is None:
         return [finding("wall-not-measured", "info", "pipe.wall_thickness", wall=wall)]
-    if abs(wall_thickness - gauged) > MILL_TOLERANCE_RELATIVE * wall_thickness:
+    if abs(wall_thickness - measured) > MILL_TOLERANCE_RELATIVE * wall_thickness:
         return [
             finding(
                 "wall-differs-from-measurement",
@@ -169,7 +174,7 @@ def wall_against_gauge(wall_thickness: float, gauged: float | None) -> list[Find
                 "pipe.wall_thickness",
                 source=MILL_TOLERANCE,
                 wall=wall,
-                measured=quantity(gauged, "length"),
+                measured=quantity(measured, "length"),
                 tolerance=MILL_TOLERANCE_RELATIVE,
             )
         ]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import OutOfRange
-from compute.base.memoization import remembered
+from compute.base.memoization import memoized
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -29,7 +29,7 @@ NODES = 32
 POLYNOMIAL_FITS = 2e-16
 # Readings are gone through so many at a time, which stay in the processor's cache.
 PIECE = 8192
-FEWEST_FOR_POLYNOMIAL = 2048
+MIN_VALUES_FOR_POLYNOMIAL = 2048
 # Between the regimes, from the upper end: six leave only rounding.
 NEWTON_STEPS_BETWEEN = 6
 
@@ -237,7 +237,7 @@ def _polynomial(
     path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
 ) -> tuple[float, float, tuple[float, ...]] | None:
     """A range of velocities and the factor's polynomial over it, powers of a place from -1 to 1; None where none fits well."""
-    if len(path_velocity) < FEWEST_FOR_POLYNOMIAL:
+    if len(path_velocity) < MIN_VALUES_FOR_POLYNOMIAL:
         return None
     sample = np.sort(np.abs(path_velocity[:: len(path_velocity) // 1024]))
     # Wider than what all but the strays of a sample span, by half of it on either side.
@@ -254,7 +254,7 @@ def _polynomial(
     return None if coefficients is None else (low, high, coefficients)
 
 
-@remembered
+@memoized
 def _coefficients(
     low: float, high: float, reynolds_per_velocity: float, relative_roughness: float
 ) -> tuple[float, ...] | None:
@@ -283,63 +283,3 @@ def _factor_below_turbulence(path_reynolds: Real, edge: Real) -> Real:
         y = y - (power - ratio * (LAMINAR_FACTOR + slope * y)) / (power - ratio * slope)
     factor: Real = np.where(ratio > 1 / LAMINAR_FACTOR, LAMINAR_FACTOR + slope * y, LAMINAR_FACTOR)
     return factor
-
-
-def power_law_profile_factor(reynolds: Real) -> Real:
-    """Profile factor of the power-law profile u ~ (1 - r/R)^(1/n), to compare with.
-
-    Along a diameter the mean is n/(n+1), over the area 2 n^2/((n+1)(2n+1)); their quotient is 2n/(2n+1).
-    n = 1.66 log10(Re).
-
-    Parameters
-    ----------
-    reynolds : float or (n,) [-]  from 4000
-
-    Returns
-    -------
-    factor : as reynolds [-]
-
-    Raises
-    ------
-    OutOfRange  a Reynolds number below 4000
-
-    Source
-    ------
-    exponent : n = 1.66 log10(Re), a fit repeated in handbooks of flow measurement; from memory. It lies above
-        the exponents of Nikuradse 1932 by up to a fifth.
-    """
-    _check_turbulent(reynolds)
-    n = 1.66 * np.log10(reynolds)
-    return 2 * n / (2 * n + 1)
-
-
-def logarithmic_fit_profile_factor(reynolds: Real) -> Real:
-    """Profile factor of the older logarithmic fit for smooth pipes, to compare with.
-
-    k = 1/(1.119 - 0.011 log10(Re)).
-
-    Parameters
-    ----------
-    reynolds : float or (n,) [-]  from 4000; fitted up to about 10^7
-
-    Returns
-    -------
-    factor : as reynolds [-]
-
-    Raises
-    ------
-    OutOfRange  a Reynolds number below 4000
-
-    Source
-    ------
-    fit : as widely repeated in the literature of transit-time meters; from memory.
-    """
-    _check_turbulent(reynolds)
-    return 1 / (1.119 - 0.011 * np.log10(reynolds))
-
-
-def _check_turbulent(reynolds: Real) -> None:
-    if not np.all(np.asarray(reynolds) >= TURBULENT_FROM):
-        raise OutOfRange(
-            f"The fit is of turbulent flow, Reynolds numbers from {TURBULENT_FROM:g}; this is {np.min(reynolds):g}."
-        )

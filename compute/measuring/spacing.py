@@ -14,7 +14,7 @@ from compute.measuring.beam import RayPath, Real, Setup, trace
 Sides = Literal["same", "opposite"]
 USUAL_TRAVERSES = (1, 2, 3, 4)
 # Below this between the faces a same-side pair cannot be clamped; common practice.
-LEAST_ROOM_BETWEEN_FACES = 0.010
+MIN_ROOM_BETWEEN_FACES = 0.010
 # A time difference at the expected velocity is wanted this many times the timing resolution: 1 %; default value.
 RESOLUTION_MULTIPLE = 100
 # Timing resolution taken where the meter's is not known; default value.
@@ -22,7 +22,7 @@ USUAL_TIMING_RESOLUTION = 0.2e-9
 # A beam longer than this at 1 MHz loses too much strength, and in proportion less at higher frequency; default value.
 # Clean water itself takes only 0.2 dB/m at 1 MHz (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection take
 # far more.
-LONGEST_BEAM_AT_1_MHZ = 2.0
+MAX_BEAM_AT_1_MHZ = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Recommendation:
     against: tuple[tuple[int, tuple[str, ...]], ...] = ()
 
 
-def work_out_spacing(setup: Setup) -> Spacing:
+def calculate_spacing(setup: Setup) -> Spacing:
     """Spacing, times and sensitivity of a set-up.
 
     Spacing = axial advance - 2 face offsets. Time difference = 2 x time in the medium x axial slowness x velocity.
@@ -98,9 +98,9 @@ def alternatives(setup: Setup, counts: Sequence[int] = USUAL_TRAVERSES) -> tuple
 
     Source
     ------
-    geometry : see `work_out_spacing`.
+    geometry : see `calculate_spacing`.
     """
-    return tuple(work_out_spacing(replace(setup, traverses=n)) for n in counts if n != setup.traverses)
+    return tuple(calculate_spacing(replace(setup, traverses=n)) for n in counts if n != setup.traverses)
 
 
 def recommend_traverses(
@@ -131,7 +131,7 @@ def recommend_traverses(
     ------
     custom : common practice; limits are named constants of this module.
     """
-    spacings = {n: work_out_spacing(replace(setup, traverses=n)) for n in (2, 4, 1, 3)}
+    spacings = {n: calculate_spacing(replace(setup, traverses=n)) for n in (2, 4, 1, 3)}
     against = {n: _impossible(spacing, setup.transducers.frequency, room) for n, spacing in spacings.items()}
     possible = [n for n in spacings if not against[n]] or [1]
     least = RESOLUTION_MULTIPLE * (timing_resolution or USUAL_TIMING_RESOLUTION)
@@ -152,12 +152,12 @@ def recommend_traverses(
 def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[str]:
     """What makes a number of traverses unfit: no room between the faces or on the pipe, a beam too long."""
     reasons = []
-    longest = LONGEST_BEAM_AT_1_MHZ * 1e6 / frequency
+    longest = MAX_BEAM_AT_1_MHZ * 1e6 / frequency
     if _beam(spacing) > longest:
         reasons.append(
             f"a beam of {said(_beam(spacing), 'm', '.2f')} in the medium where {said(longest, 'm', '.2f')} bear the frequency"
         )
-    if spacing.sides == "same" and float(spacing.spacing) < LEAST_ROOM_BETWEEN_FACES:
+    if spacing.sides == "same" and float(spacing.spacing) < MIN_ROOM_BETWEEN_FACES:
         reasons.append(f"no room between the faces ({said(float(spacing.spacing), 'mm', '.1f')})")
     if room is not None and float(spacing.spacing) > room:
         reasons.append(

@@ -1,7 +1,7 @@
 """Which transducer pairs of many suit a pipe: one evaluation over all pairs for each number of traverses.
 
-A way for many at once of `compute.results.survey.work_out`, which stays the one place of the physics: pairs whose beams take the same waves
-through wall and linings are followed together by `compute.measuring.spacing.work_out_spacing`.
+A way for many at once of `compute.results.survey.calculate_setup`, which stays the one place of the physics: pairs whose beams take the same waves
+through wall and linings are followed together by `compute.measuring.spacing.calculate_spacing`.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from compute.measuring.beam import FloatArray, Layer, Medium, Pipe, Setup, Transducers, axial_slowness
 from compute.measuring.spacing import (
-    LEAST_ROOM_BETWEEN_FACES,
-    LONGEST_BEAM_AT_1_MHZ,
+    MAX_BEAM_AT_1_MHZ,
+    MIN_ROOM_BETWEEN_FACES,
     RESOLUTION_MULTIPLE,
-    work_out_spacing,
+    calculate_spacing,
 )
 
 ORDER = (2, 4, 1, 3)
@@ -26,7 +26,7 @@ LONGITUDINAL, SHEAR, NO_WAVE = 1, 2, 0
 
 
 @dataclass(frozen=True, slots=True)
-class Suited:
+class SuitabilityTable:
     """What many pairs come to on one pipe; rows as `ORDER` where there are two axes, columns the pairs. NaN where no wave is.
 
     blocked_by : 0 a wave reaches the medium; else 1 + the layer it does not pass, walls and linings first, then the medium
@@ -53,7 +53,7 @@ def suit(
     expected_velocity: float | None,
     timing_resolution: float,
     room: float | None,
-) -> Suited:
+) -> SuitabilityTable:
     """Set up every pair against one pipe with each usual number of traverses.
 
     Parameters
@@ -67,7 +67,7 @@ def suit(
 
     Returns
     -------
-    suited : Suited
+    suited : SuitabilityTable
 
     Raises
     ------
@@ -87,16 +87,18 @@ def suit(
         some = np.flatnonzero((blocked == 0) & np.all(waves == kind[:, None], axis=0))
         group = _some(together, some)
         for row, traverses in enumerate(ORDER):
-            found = work_out_spacing(Setup(_carrying(pipe, kind), medium, group, traverses))
+            found = calculate_spacing(Setup(_carrying(pipe, kind), medium, group, traverses))
             spacing[row, some] = found.spacing
             beam[row, some] = traverses * found.bore / np.cos(found.path.angle_in_medium)
             per_velocity[row, some] = found.time_difference_per_velocity
-    longest = LONGEST_BEAM_AT_1_MHZ * 1e6 / np.asarray(together.frequency)
+    longest = MAX_BEAM_AT_1_MHZ * 1e6 / np.asarray(together.frequency)
     fits = _fits(spacing, beam, longest, room)
     clear = fits
     if expected_velocity is not None:
         clear = fits & (abs(expected_velocity) * per_velocity >= RESOLUTION_MULTIPLE * timing_resolution)
-    return Suited(blocked, 1 / slowness, longest, spacing, beam, per_velocity, fits, _chosen(fits, clear))
+    return SuitabilityTable(
+        blocked, 1 / slowness, longest, spacing, beam, per_velocity, fits, _chosen(fits, clear)
+    )
 
 
 def _together(pairs: Sequence[Transducers]) -> Transducers:
@@ -141,7 +143,7 @@ def _fits(
     same_side = np.array([count % 2 == 0 for count in ORDER])[:, None]
     # Comparisons with NaN are false: where no wave is, nothing fits.
     fits = beam <= longest
-    fits &= ~same_side | (spacing >= LEAST_ROOM_BETWEEN_FACES)
+    fits &= ~same_side | (spacing >= MIN_ROOM_BETWEEN_FACES)
     return fits if room is None else fits & (spacing <= room)
 
 

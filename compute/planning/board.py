@@ -44,7 +44,7 @@ class Visit:
 Routes = dict[int, tuple[Visit, ...]]
 
 
-class Board:
+class ModelInput:
     """Look-ups shared by those who make plans. Fixed jobs are cut out of the shifts and kits they take."""
 
     def __init__(self, problem: Problem) -> None:

@@ -14,24 +14,30 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.planning.board import Board, Group
+from compute.planning.board import Group, ModelInput
 
 # Above what the solver may be wrong by, as a part of the bound.
 SOLVER_TOLERANCE = 1e-6
 
 
-def easy_bound(board: Board) -> int:
+def easy_bound(model_input: ModelInput) -> int:
     """The value of all jobs that could be done alone, less the moves that cannot be helped."""
-    value = sum(one.value for at, one in enumerate(board.jobs) if board.options[at] or at in board.fixed)
-    return value - board.problem.move_cost * sum(not _may_stay(board, job) for job in board.kept)
+    value = sum(
+        one.value
+        for at, one in enumerate(model_input.jobs)
+        if model_input.options[at] or at in model_input.fixed
+    )
+    return value - model_input.problem.move_cost * sum(
+        not _shifts_to_keep(model_input, job) for job in model_input.kept
+    )
 
 
-def linear_bound(board: Board, seconds: float) -> int:
+def linear_bound(model_input: ModelInput, seconds: float) -> int:
     """The bound by the linear program, in so many seconds; the easy one where it takes longer."""
     from scipy.optimize import linprog
 
-    easy = easy_bound(board)
-    program = _Program(board)
+    easy = easy_bound(model_input)
+    program = _Program(model_input)
     if not program.gains:
         return easy
     found = linprog(
@@ -41,18 +47,21 @@ def linear_bound(board: Board, seconds: float) -> int:
     if found.status != 0 or found.fun is None:
         return easy
     # A kept job that stays counts its cost up here, and down in the objective if it moves; fixed jobs have no variable.
-    offset = sum(board.jobs[job].value for job in board.fixed) - len(board.kept) * board.problem.move_cost
+    offset = (
+        sum(model_input.jobs[job].value for job in model_input.fixed)
+        - len(model_input.kept) * model_input.problem.move_cost
+    )
     return min(easy, math.floor(-found.fun * (1 + SOLVER_TOLERANCE)) + offset)
 
 
-def _may_stay(board: Board, job: int) -> list[int]:
+def _shifts_to_keep(model_input: ModelInput, job: int) -> list[int]:
     """The shifts in which a kept job can be just as it was."""
-    technician, kit, start = board.kept[job]
+    technician, kit, start = model_input.kept[job]
     return [
         shift
-        for shift in board.options[job]
-        if board.shifts[shift].technician == technician
-        and any(first <= start <= last for first, last in board.starts(job, shift, kit))
+        for shift in model_input.options[job]
+        if model_input.shifts[shift].technician == technician
+        and any(first <= start <= last for first, last in model_input.starts(job, shift, kit))
     ]
 
 
@@ -68,18 +77,18 @@ def _shortest_ways(travel: Sequence[Sequence[int]]) -> NDArray[np.float64]:
 class _Program:
     """The linear program: variables from 0 to 1 with what each gains, and rows that are at most their limit."""
 
-    def __init__(self, board: Board) -> None:
-        self.board = board
+    def __init__(self, model_input: ModelInput) -> None:
+        self.model_input = model_input
         self.gains: list[float] = []
         self.limits: list[float] = []
         self._entries: tuple[list[float], list[int], list[int]] = ([], [], [])
-        self.ways = _shortest_ways(board.travel)
+        self.ways = _shortest_ways(model_input.travel)
         self.place = {
-            (job, shift): self._variable(board.jobs[job].value)
-            for job, options in enumerate(board.options)
+            (job, shift): self._variable(model_input.jobs[job].value)
+            for job, options in enumerate(model_input.options)
             for shift in options
         }
-        for job, options in enumerate(board.options):
+        for job, options in enumerate(model_input.options):
             self._row(((self.place[job, shift], 1.0) for shift in options), 1.0)
         jobs_of: dict[int, list[int]] = {}
         for job, shift in self.place:
@@ -114,11 +123,11 @@ class _Program:
         is no shorter than one that does not. So a site has two ways to two different places, the nearest ones at least; where the shift
         begins and where it ends are two places, even at one address.
         """
-        one, ways = self.board.shifts[shift], self.ways
+        one, ways = self.model_input.shifts[shift], self.ways
         at_site: dict[int, list[int]] = {}
         for job in jobs:
-            at_site.setdefault(self.board.jobs[job].site, []).append(job)
-        terms = {self.place[job, shift]: float(self.board.jobs[job].minutes) for job in jobs}
+            at_site.setdefault(self.model_input.jobs[job].site, []).append(job)
+        terms = {self.place[job, shift]: float(self.model_input.jobs[job].minutes) for job in jobs}
         for site, there in at_site.items():
             others = [ways[site, other] for other in (one.begins, one.ends, *(at_site.keys() - {site}))]
             near = sum(sorted(others)[:2]) / 2
@@ -136,8 +145,8 @@ class _Program:
         """A job done in a shift has a kit that fits; a kit is with one technician a day."""
         hold: dict[tuple[int, Group], int] = {}
         for (job, shift), column in self.place.items():
-            group = self.board.shifts[shift].group
-            kits = self.board.options[job][shift]
+            group = self.model_input.shifts[shift].group
+            kits = self.model_input.options[job][shift]
             for kit in kits:
                 if (kit, group) not in hold:
                     hold[kit, group] = self._variable(0.0)
@@ -149,8 +158,8 @@ class _Program:
             self._row(((column, 1.0) for column in columns), 1.0)
 
     def _stays(self) -> None:
-        for job in self.board.kept:
-            shifts = _may_stay(self.board, job)
+        for job in self.model_input.kept:
+            shifts = _shifts_to_keep(self.model_input, job)
             if shifts:
-                stay = self._variable(self.board.problem.move_cost)
+                stay = self._variable(self.model_input.problem.move_cost)
                 self._row([(stay, 1.0), *((self.place[job, shift], -1.0) for shift in shifts)], 0.0)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from compute.planning.board import Board, Group, Routes, Starts, Visit
+from compute.planning.board import Group, ModelInput, Routes, Starts, Visit
 from compute.planning.greedy import holders_of
 
 SEED = 1
@@ -53,32 +53,32 @@ class _Parts:
             self.hold[kit, group] = self.model.new_bool_var(f"hold_{kit}_{group}")
         return self.hold[kit, group]
 
-    def possible(self, board: Board, key: tuple[int, int]) -> list[tuple[int, int]]:
+    def possible(self, model_input: ModelInput, key: tuple[int, int]) -> list[tuple[int, int]]:
         """First and last starts of a job in a shift, with any of the kits."""
-        return [one for kit in self.kits[key] for one in board.starts(*key, kit)]
+        return [one for kit in self.kits[key] for one in model_input.starts(*key, kit)]
 
 
-def weight(board: Board) -> int:
+def weight(model_input: ModelInput) -> int:
     """What a unit of the objective is worth in minutes of travel, so that travel only decides among equals."""
-    longest = max((max(row, default=0) for row in board.travel), default=0)
-    return longest * (len(board.jobs) + 2 * len(board.shifts)) + 1
+    longest = max((max(row, default=0) for row in model_input.travel), default=0)
+    return longest * (len(model_input.jobs) + 2 * len(model_input.shifts)) + 1
 
 
 def solved(
-    board: Board, routes: Routes, shifts: Iterable[int], jobs: Iterable[int], effort: Effort
+    model_input: ModelInput, routes: Routes, shifts: Iterable[int], jobs: Iterable[int], effort: Effort
 ) -> Solved:
     """The best that the solver finds for those shifts and jobs. `routes` is the plan so far, and the hint."""
     from ortools.sat.python import cp_model  # 188 MB installed, and slow to load
 
     free, model = sorted(shifts), cp_model.CpModel()
     parts = _Parts(model)
-    _choices(board, routes, free, sorted(jobs), parts, cp_model)
+    _choices(model_input, routes, free, sorted(jobs), parts, cp_model)
     for shift in free:
-        _circuit(board, shift, parts)
-    _keeping(board, parts)
-    worth = weight(board)
-    model.maximize(_value(board, parts, worth) - _travel(board, free, parts))
-    _hints(board, routes, free, parts)
+        _circuit(model_input, shift, parts)
+    _keeping(model_input, parts)
+    worth = weight(model_input)
+    model.maximize(_value(model_input, parts, worth) - _travel(model_input, free, parts))
+    _hints(model_input, routes, free, parts)
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = SEED
     solver.parameters.num_workers = 1  # one worker and counted steps give the same plan every time
@@ -87,67 +87,71 @@ def solved(
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return Solved({shift: routes[shift] for shift in free if shift in routes}, False, float("inf"))
-    return Solved(_read(board, parts, solver, free), status == cp_model.OPTIMAL, solver.best_objective_bound)
+    return Solved(
+        _read(model_input, parts, solver, free), status == cp_model.OPTIMAL, solver.best_objective_bound
+    )
 
 
 def _choices(
-    board: Board, routes: Routes, shifts: list[int], jobs: list[int], parts: _Parts, cp_model: Any
+    model_input: ModelInput, routes: Routes, shifts: list[int], jobs: list[int], parts: _Parts, cp_model: Any
 ) -> None:
     """Each job in one shift at most, with a kit that is with the technician, at a start that both allow."""
-    held = holders_of(board, routes, frozenset(shifts))
+    held = holders_of(model_input, routes, frozenset(shifts))
     for job in jobs:
         for shift in shifts:
-            kits = board.options[job].get(shift, ())
-            usable = [kit for kit in kits if board.free_for(board.shifts[shift].group, kit, held)]
+            kits = model_input.options[job].get(shift, ())
+            usable = [kit for kit in kits if model_input.free_for(model_input.shifts[shift].group, kit, held)]
             if usable:
                 parts.kits[job, shift] = usable
     for job in sorted({job for job, _ in parts.kits}):
         where = [key for key in parts.kits if key[0] == job]
-        possible = [one for key in where for one in parts.possible(board, key)]
+        possible = [one for key in where for one in parts.possible(model_input, key)]
         parts.start[job] = parts.model.new_int_var(
             min(one[0] for one in possible), max(one[1] for one in possible), f"start_{job}"
         )
         for key in where:
-            _choice(board, key, parts, cp_model)
+            _choice(model_input, key, parts, cp_model)
         parts.model.add_at_most_one(parts.place[key] for key in where)
-    _custody(board, parts)
+    _custody(model_input, parts)
 
 
-def _choice(board: Board, key: tuple[int, int], parts: _Parts, cp_model: Any) -> None:
+def _choice(model_input: ModelInput, key: tuple[int, int], parts: _Parts, cp_model: Any) -> None:
     """A job in a shift: any kit held does where all allow the same starts, else it matters which one."""
     model, (job, shift), kits = parts.model, key, parts.kits[key]
     place = parts.place[key] = model.new_bool_var(f"place_{job}_{shift}")
     by_starts: dict[Starts, list[int]] = {}
     for kit in kits:
-        by_starts.setdefault(board.starts(job, shift, kit), []).append(kit)
+        by_starts.setdefault(model_input.starts(job, shift, kit), []).append(kit)
     uses = []
     for at, (starts, same) in enumerate(by_starts.items()):
         use = place
         if len(by_starts) > 1:
             use = parts.use[job, shift, at] = model.new_bool_var(f"use_{job}_{shift}_{at}")
             uses.append(use)
-        model.add_bool_or([use.negated(), *(parts.held(kit, board.shifts[shift].group) for kit in same)])
+        model.add_bool_or(
+            [use.negated(), *(parts.held(kit, model_input.shifts[shift].group) for kit in same)]
+        )
         domain = cp_model.Domain.from_intervals([list(one) for one in starts])
         model.add_linear_expression_in_domain(parts.start[job], domain).only_enforce_if(use)
     if uses:
         model.add(sum(uses) == place)
 
 
-def _custody(board: Board, parts: _Parts) -> None:
+def _custody(model_input: ModelInput, parts: _Parts) -> None:
     by_kit_and_day: dict[tuple[int, int], list[Any]] = {}
     for (kit, group), var in parts.hold.items():
         by_kit_and_day.setdefault((kit, group[1]), []).append(var)
     for ones in by_kit_and_day.values():
         parts.model.add_at_most_one(ones)
     for kit, group in parts.hold:
-        for rival in board.rivals[group]:
+        for rival in model_input.rivals[group]:
             if rival[1] > group[1] and (kit, rival) in parts.hold:
                 parts.model.add_at_most_one([parts.hold[kit, group], parts.hold[kit, rival]])
 
 
-def _circuit(board: Board, shift: int, parts: _Parts) -> None:
+def _circuit(model_input: ModelInput, shift: int, parts: _Parts) -> None:
     """The way through a shift; None stands for where it begins and ends."""
-    model, one = parts.model, board.shifts[shift]
+    model, one = parts.model, model_input.shifts[shift]
     jobs = [job for job, at in parts.place if at == shift]
     node: dict[int | None, int] = {None: 0, **{job: at for at, job in enumerate(jobs, start=1)}}
     arcs = [(node[job], node[job], parts.place[job, shift].negated()) for job in jobs]
@@ -159,28 +163,31 @@ def _circuit(board: Board, shift: int, parts: _Parts) -> None:
 
     arc(None, None)
     for job in jobs:
-        there = board.travel[one.begins][board.jobs[job].site]
-        back = board.jobs[job].minutes + board.travel[board.jobs[job].site][one.ends]
+        there = model_input.travel[one.begins][model_input.jobs[job].site]
+        back = model_input.jobs[job].minutes + model_input.travel[model_input.jobs[job].site][one.ends]
         model.add(parts.start[job] >= one.span.start + there).only_enforce_if(arc(None, job))
         model.add(parts.start[job] + back <= one.span.end).only_enforce_if(arc(job, None))
-    lasts = {job: max(one[1] for one in parts.possible(board, (job, shift))) for job in jobs}
+    lasts = {job: max(one[1] for one in parts.possible(model_input, (job, shift))) for job in jobs}
     for before in jobs:
-        earliest = min(one[0] for one in parts.possible(board, (before, shift)))
+        earliest = min(one[0] for one in parts.possible(model_input, (before, shift)))
         for after in jobs:
             latest = lasts[after]
-            gap = board.jobs[before].minutes + board.travel[board.jobs[before].site][board.jobs[after].site]
+            gap = (
+                model_input.jobs[before].minutes
+                + model_input.travel[model_input.jobs[before].site][model_input.jobs[after].site]
+            )
             if before != after and earliest + gap <= latest:
                 model.add(parts.start[before] + gap <= parts.start[after]).only_enforce_if(arc(before, after))
     model.add_circuit(arcs)
 
 
-def _keeping(board: Board, parts: _Parts) -> None:
+def _keeping(model_input: ModelInput, parts: _Parts) -> None:
     """Whether kept jobs stay with their technician, kit and start."""
-    for job, (technician, kit, start) in board.kept.items():
+    for job, (technician, kit, start) in model_input.kept.items():
         stays = []
         for (one, shift), place in parts.place.items():
-            group = board.shifts[shift].group
-            starts = board.starts(job, shift, kit)
+            group = model_input.shifts[shift].group
+            starts = model_input.starts(job, shift, kit)
             fits = any(first <= start <= last for first, last in starts)
             if one == job and group[0] == technician and kit in parts.kits[job, shift] and fits:
                 stay = parts.stay[job, shift] = parts.model.new_bool_var(f"stay_{job}_{shift}")
@@ -192,25 +199,25 @@ def _keeping(board: Board, parts: _Parts) -> None:
             parts.model.add_at_most_one(stays)
 
 
-def _value(board: Board, parts: _Parts, worth: int) -> Any:
-    placed = sum(board.jobs[job].value * worth * var for (job, _), var in parts.place.items())
-    return placed + sum(board.problem.move_cost * worth * var for var in parts.stay.values())
+def _value(model_input: ModelInput, parts: _Parts, worth: int) -> Any:
+    placed = sum(model_input.jobs[job].value * worth * var for (job, _), var in parts.place.items())
+    return placed + sum(model_input.problem.move_cost * worth * var for var in parts.stay.values())
 
 
-def _travel(board: Board, shifts: list[int], parts: _Parts) -> Any:
+def _travel(model_input: ModelInput, shifts: list[int], parts: _Parts) -> Any:
     total = 0
     for (shift, before, after), var in parts.arcs.items():
-        one = board.shifts[shift]
-        a = one.begins if before is None else board.jobs[before].site
-        b = one.ends if after is None else board.jobs[after].site
-        total += board.travel[a][b] * var
+        one = model_input.shifts[shift]
+        a = one.begins if before is None else model_input.jobs[before].site
+        b = one.ends if after is None else model_input.jobs[after].site
+        total += model_input.travel[a][b] * var
     return total
 
 
-def _hints(board: Board, routes: Routes, shifts: list[int], parts: _Parts) -> None:
+def _hints(model_input: ModelInput, routes: Routes, shifts: list[int], parts: _Parts) -> None:
     """The plan so far as a hint for every variable."""
     at = {one.job: (shift, one.kit, one.start) for shift in shifts for one in routes.get(shift, ())}
-    holds = {(kit, board.shifts[shift].group) for shift, kit, _ in at.values()}
+    holds = {(kit, model_input.shifts[shift].group) for shift, kit, _ in at.values()}
     ways = set()
     for shift in shifts:
         stops = [None, *(one.job for one in routes.get(shift, ())), None]
@@ -218,34 +225,39 @@ def _hints(board: Board, routes: Routes, shifts: list[int], parts: _Parts) -> No
     hint = parts.model.add_hint
     firsts: dict[int, int] = {}
     for key in parts.kits:
-        firsts[key[0]] = min([firsts.get(key[0], 10**9), *(one[0] for one in parts.possible(board, key))])
+        firsts[key[0]] = min(
+            [firsts.get(key[0], 10**9), *(one[0] for one in parts.possible(model_input, key))]
+        )
     for job, var in parts.start.items():
         hint(var, at[job][2] if job in at else firsts[job])
     for key, var in parts.place.items():
         hint(var, key[0] in at and at[key[0]][0] == key[1])
     for (job, shift, which), var in parts.use.items():
-        kinds = list(dict.fromkeys(board.starts(job, shift, kit) for kit in parts.kits[job, shift]))
-        hint(var, job in at and at[job][0] == shift and board.starts(job, shift, at[job][1]) == kinds[which])
+        kinds = list(dict.fromkeys(model_input.starts(job, shift, kit) for kit in parts.kits[job, shift]))
+        hint(
+            var,
+            job in at and at[job][0] == shift and model_input.starts(job, shift, at[job][1]) == kinds[which],
+        )
     for held, var in parts.hold.items():
         hint(var, held in holds)
     for way, var in parts.arcs.items():
         hint(var, way in ways)
     for (job, shift), var in parts.stay.items():
-        hint(var, job in at and at[job] == (shift, *board.kept[job][1:]))
+        hint(var, job in at and at[job] == (shift, *model_input.kept[job][1:]))
 
 
-def _read(board: Board, parts: _Parts, solver: Any, shifts: list[int]) -> Routes:
+def _read(model_input: ModelInput, parts: _Parts, solver: Any, shifts: list[int]) -> Routes:
     found: Routes = {}
     for (job, shift), var in parts.place.items():
         if solver.boolean_value(var):
-            start, group = solver.value(parts.start[job]), board.shifts[shift].group
+            start, group = solver.value(parts.start[job]), model_input.shifts[shift].group
             kits = [
                 kit
                 for kit in parts.kits[job, shift]
                 if solver.boolean_value(parts.hold[kit, group])
-                and any(first <= start <= last for first, last in board.starts(job, shift, kit))
+                and any(first <= start <= last for first, last in model_input.starts(job, shift, kit))
             ]
-            kept = board.kept.get(job)
+            kept = model_input.kept.get(job)
             kit = kept[1] if kept and kept[1] in kits else kits[0]
             found[shift] = (*found.get(shift, ()), Visit(job, kit, start))
     return {

@@ -11,7 +11,7 @@ from importlib.util import find_spec
 from typing import Literal
 
 from compute.base.findings import Finding
-from compute.planning.board import Board, Routes
+from compute.planning.board import ModelInput, Routes
 from compute.planning.bound import easy_bound, linear_bound
 from compute.planning.explain import objective_sentences, unscheduled_jobs
 from compute.planning.greedy import Filling, greedy_routes, rank
@@ -20,20 +20,20 @@ from compute.planning.problem import Assignment, Problem, Score, Unscheduled
 
 # So many pairs of jobs that could follow each other are given to the solver as one; a larger problem in parts.
 WHOLE_MODEL_ARCS = 3000
-SHIFTS_OF_A_PART, SHARE_OF_ONE_DAY = 3, 0.3
-JOBS_ADDED_TO_A_PART, STEPS_OF_A_PART = 8, 0.1
-REFILLS_OF_A_ROUND = 800
+SHIFTS_PER_SUBPROBLEM, SHARE_OF_ONE_DAY = 3, 0.3
+EXTRA_JOBS_PER_SUBPROBLEM, STEPS_PER_SUBPROBLEM = 8, 0.1
+REFILLS_PER_ROUND = 800
 # How much worse than the best a plan may be to go on from it, in jobs of mean value; and what a minute less of travel is taken to be
 # worth, in minutes of work. Found by trying.
 LEEWAY, MINUTE_WORTH = 0.3, 0.125
 # What a job takes beside its work, for a guess at its worth.
-USUAL_WAY = 15
+DEFAULT_TRAVEL_MINUTES = 15
 # After so many rounds in a row that gave nothing the search ends before its time.
-FRUITLESS_ROUNDS = 60
-TELLING_EVERY = 0.5
+MAX_ROUNDS_WITHOUT_GAIN = 60
+PROGRESS_INTERVAL = 0.5
 
 Status = Literal["optimal", "feasible", "greedy"]
-Tell = Callable[[float], None]
+ProgressCallback = Callable[[float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,105 +56,111 @@ class Planned:
     findings: tuple[Finding, ...]
 
 
-def plan_made(problem: Problem, seconds: float, *, tell: Tell = lambda share: None) -> Planned:
-    """Plan within a time limit, never worse than the careful plan. `tell` hears how much of the time is over, 0 to 1.
+def find_plan(
+    problem: Problem, seconds: float, *, report_progress: ProgressCallback = lambda share: None
+) -> Planned:
+    """Plan within a time limit, never worse than the careful plan. `report_progress` hears how much of the time is over, 0 to 1.
 
     The same problem gives the same plan, but where the time runs out first: then it depends on how far the machine came.
     """
     until = time.monotonic() + seconds
-    board = Board(problem)
-    first = greedy_routes(board)
-    routes, bound, there = first, easy_bound(board), solver_there()
+    model_input = ModelInput(problem)
+    first = greedy_routes(model_input)
+    routes, bound, there = first, easy_bound(model_input), solver_available()
     if there:
-        routes, bound = _bettered(board, first, until, tell, seconds)
+        routes, bound = _improved(model_input, first, until, report_progress, seconds)
     status: Status = "feasible" if there else "greedy"
-    if board.score(routes).objective(problem.move_cost) >= bound:
+    if model_input.score(routes).objective(problem.move_cost) >= bound:
         status = "optimal"
-    return _told(board, routes, first, bound, status)
+    return _told(model_input, routes, first, bound, status)
 
 
-def solver_there() -> bool:
+def solver_available() -> bool:
     """Whether the solver is installed (an extra)."""
     return find_spec("ortools") is not None
 
 
-def _bettered(board: Board, first: Routes, until: float, tell: Tell, seconds: float) -> tuple[Routes, int]:
+def _improved(
+    model_input: ModelInput, first: Routes, until: float, report_progress: ProgressCallback, seconds: float
+) -> tuple[Routes, int]:
     def told() -> None:
-        tell(min(1.0, max(0.0, 1 - (until - time.monotonic()) / seconds)))
+        report_progress(min(1.0, max(0.0, 1 - (until - time.monotonic()) / seconds)))
 
-    arcs = sum(len(jobs) ** 2 for jobs in _jobs_of_shifts(board).values())
+    arcs = sum(len(jobs) ** 2 for jobs in _jobs_of_shifts(model_input).values())
     with ThreadPoolExecutor(2) as beside:
         if arcs <= WHOLE_MODEL_ARCS:
-            whole = beside.submit(_whole, board, first, until)
-            while not wait([whole], TELLING_EVERY).done:
+            whole = beside.submit(_whole, model_input, first, until)
+            while not wait([whole], PROGRESS_INTERVAL).done:
                 told()
             return whole.result()
-        coming = beside.submit(linear_bound, board, until - time.monotonic())
-        bound, routes = easy_bound(board), first
-        for routes in _rounds(board, first, until, beside):
+        coming = beside.submit(linear_bound, model_input, until - time.monotonic())
+        bound, routes = easy_bound(model_input), first
+        for routes in _rounds(model_input, first, until, beside):
             told()
             bound = coming.result() if coming.done() else bound
-            if board.score(routes).objective(board.problem.move_cost) >= bound:
+            if model_input.score(routes).objective(model_input.problem.move_cost) >= bound:
                 break
         return routes, coming.result()
 
 
-def _whole(board: Board, first: Routes, until: float) -> tuple[Routes, int]:
+def _whole(model_input: ModelInput, first: Routes, until: float) -> tuple[Routes, int]:
     """One model of everything: its bound holds ways and times too."""
-    jobs = [job for job, options in enumerate(board.options) if options]
+    jobs = [job for job, options in enumerate(model_input.options) if options]
     effort = Effort(until - time.monotonic(), float("inf"))
-    found = solved(board, first, range(len(board.shifts)), jobs, effort)
-    best = max(first, found.routes, key=lambda one: rank(board, one))
+    found = solved(model_input, first, range(len(model_input.shifts)), jobs, effort)
+    best = max(first, found.routes, key=lambda one: rank(model_input, one))
     if found.optimal:
-        return best, board.score(best).objective(board.problem.move_cost)
+        return best, model_input.score(best).objective(model_input.problem.move_cost)
     # Travel takes less than one unit of the objective, so the next whole number above holds.
-    worth = weight(board)
-    fixed = sum(board.jobs[job].value for job in board.fixed) - board.problem.move_cost * len(board.kept)
-    top = easy_bound(board)
+    worth = weight(model_input)
+    fixed = sum(
+        model_input.jobs[job].value for job in model_input.fixed
+    ) - model_input.problem.move_cost * len(model_input.kept)
+    top = easy_bound(model_input)
     return best, min(top, int((found.bound + worth - 1) // worth) + fixed) if found.bound < float(
         "inf"
     ) else top
 
 
-def _jobs_of_shifts(board: Board) -> dict[int, list[int]]:
+def _jobs_of_shifts(model_input: ModelInput) -> dict[int, list[int]]:
     found: dict[int, list[int]] = {}
-    for job, options in enumerate(board.options):
+    for job, options in enumerate(model_input.options):
         for shift in options:
             found.setdefault(shift, []).append(job)
     return found
 
 
-def _rounds(board: Board, first: Routes, until: float, beside: Executor) -> Iterator[Routes]:
+def _rounds(model_input: ModelInput, first: Routes, until: float, beside: Executor) -> Iterator[Routes]:
     """Better and better plans: some shifts emptied and filled again, over and over, while the solver looks at a part beside it.
 
     What the solver found is taken up at the end of each round, so the course does not depend on which of the two is faster.
     """
-    wander, fruitless = _Wander(board, first), 0
+    wander, fruitless = _Wander(model_input, first), 0
     yield first
-    while time.monotonic() < until and fruitless < FRUITLESS_ROUNDS:
-        before = rank(board, wander.best)
+    while time.monotonic() < until and fruitless < MAX_ROUNDS_WITHOUT_GAIN:
+        before = rank(model_input, wander.best)
         part = beside.submit(wander.part(until - time.monotonic()))
-        for _ in range(REFILLS_OF_A_ROUND):
+        for _ in range(REFILLS_PER_ROUND):
             wander.refill()
             if time.monotonic() > until:
                 break
         wander.take_up(part.result())
-        fruitless = 0 if rank(board, wander.best) > before else fruitless + 1
+        fruitless = 0 if rank(model_input, wander.best) > before else fruitless + 1
         yield wander.best
 
 
 class _Wander:
     """A plan that is changed a little again and again, somewhat for the worse at times, and the best it has been."""
 
-    def __init__(self, board: Board, first: Routes) -> None:
-        self.board, self.now, self.best = board, first, first
+    def __init__(self, model_input: ModelInput, first: Routes) -> None:
+        self.model_input, self.now, self.best = model_input, first, first
         self.chance = random.Random(SEED)  # noqa: S311 - no secret
-        self.filling, self.shifts = Filling(board), sorted(_jobs_of_shifts(board))
-        jobs = [job for job, options in zip(board.jobs, board.options, strict=True) if options]
+        self.filling, self.shifts = Filling(model_input), sorted(_jobs_of_shifts(model_input))
+        jobs = [job for job, options in zip(model_input.jobs, model_input.options, strict=True) if options]
         value = sum(job.value for job in jobs)
         self.leeway = LEEWAY * value / len(jobs)
         self.minute_worth = MINUTE_WORTH * value / sum(job.minutes for job in jobs)
-        self.score = board.score(first)
+        self.score = model_input.score(first)
         self.top, self.best_rank = self._promise(self.score), self._rank(self.score)
 
     def refill(self) -> None:
@@ -170,21 +176,23 @@ class _Wander:
         best, some = self.best, self._some()
         mine = [one.job for shift in sorted(some) for one in best.get(shift, ())]
         others = [job for job in self._candidates(best, some) if job not in mine]
-        effort = Effort(seconds, STEPS_OF_A_PART)
+        effort = Effort(seconds, STEPS_PER_SUBPROBLEM)
 
         def solve() -> Routes:
-            found = solved(self.board, best, some, [*mine, *others[:JOBS_ADDED_TO_A_PART]], effort)
+            found = solved(self.model_input, best, some, [*mine, *others[:EXTRA_JOBS_PER_SUBPROBLEM]], effort)
             return {shift: ones for shift, ones in best.items() if shift not in some} | found.routes
 
         return solve
 
     def take_up(self, routes: Routes) -> None:
         """Go on from those routes if they are better than the best."""
-        if rank(self.board, routes) > rank(self.board, self.best):
-            self._take(routes, self.board.score(routes))
+        if rank(self.model_input, routes) > rank(self.model_input, self.best):
+            self._take(routes, self.model_input.score(routes))
 
     def _worth(self, routes: Routes, shifts: set[int]) -> Score:
-        return sum((self.board.shift_score(shift, routes.get(shift, ())) for shift in shifts), Score(0, 0, 0))
+        return sum(
+            (self.model_input.shift_score(shift, routes.get(shift, ())) for shift in shifts), Score(0, 0, 0)
+        )
 
     def _take(self, routes: Routes, score: Score) -> None:
         self.now, self.score, self.top = routes, score, max(self.top, self._promise(score))
@@ -192,48 +200,51 @@ class _Wander:
             self.best, self.best_rank = routes, self._rank(score)
 
     def _rank(self, score: Score) -> tuple[int, int]:
-        return score.objective(self.board.problem.move_cost), -score.travel
+        return score.objective(self.model_input.problem.move_cost), -score.travel
 
     def _promise(self, score: Score) -> float:
         """The objective, with travel counted a little, for minutes saved make room for jobs."""
-        return score.objective(self.board.problem.move_cost) - self.minute_worth * score.travel
+        return score.objective(self.model_input.problem.move_cost) - self.minute_worth * score.travel
 
     def _some(self) -> set[int]:
         """A few shifts, often all of one day, for these can swap jobs and kits."""
         among = self.shifts
         if self.chance.random() < SHARE_OF_ONE_DAY:
-            day = self.board.shifts[self.chance.choice(among)].day
-            among = [shift for shift in among if self.board.shifts[shift].day == day]
-        return set(self.chance.sample(among, min(self.chance.randint(2, SHIFTS_OF_A_PART), len(among))))
+            day = self.model_input.shifts[self.chance.choice(among)].day
+            among = [shift for shift in among if self.model_input.shifts[shift].day == day]
+        return set(self.chance.sample(among, min(self.chance.randint(2, SHIFTS_PER_SUBPROBLEM), len(among))))
 
     def _candidates(self, routes: Routes, shifts: set[int]) -> list[int]:
         """Jobs of those shifts and those left out that could go there, roughly by value for each minute."""
-        board = self.board
+        model_input = self.model_input
         elsewhere = {one.job for shift, visits in routes.items() if shift not in shifts for one in visits}
         jobs = [
             job
-            for job, options in enumerate(board.options)
+            for job, options in enumerate(model_input.options)
             if job not in elsewhere and not shifts.isdisjoint(options)
         ]
-        density = {job: board.jobs[job].value / (board.jobs[job].minutes + USUAL_WAY) for job in jobs}
+        density = {
+            job: model_input.jobs[job].value / (model_input.jobs[job].minutes + DEFAULT_TRAVEL_MINUTES)
+            for job in jobs
+        }
         return sorted(jobs, key=lambda job: -density[job] * self.chance.uniform(0.3, 1.7))
 
 
 def _told(
-    board: Board,
+    model_input: ModelInput,
     routes: Routes,
     first: Routes,
     bound: int,
     status: Status,
 ) -> Planned:
-    problem, score = board.problem, board.score(routes)
+    problem, score = model_input.problem, model_input.score(routes)
     objective = score.objective(problem.move_cost)
     rows = [one for one in problem.kept if one.job in problem.fixed]
     rows += [
         Assignment(
-            board.jobs[one.job].id,
-            problem.technicians[board.shifts[shift].technician].id,
-            board.kits[one.kit].id,
+            model_input.jobs[one.job].id,
+            problem.technicians[model_input.shifts[shift].technician].id,
+            model_input.kits[one.kit].id,
             one.start,
         )
         for shift, visits in routes.items()
@@ -241,15 +252,15 @@ def _told(
     ]
     return Planned(
         assignments=tuple(sorted(rows, key=lambda one: (one.start, one.technician, one.job))),
-        unscheduled=unscheduled_jobs(board, routes),
+        unscheduled=unscheduled_jobs(model_input, routes),
         score=score,
         objective=objective,
         bound=bound,
         optimality_gap=(bound - objective) / abs(bound) if bound else 0.0,
         status=status,
-        greedy_objective=board.score(first).objective(problem.move_cost),
-        explanation=objective_sentences(board, routes, bound, status),
-        findings=() if solver_there() else (NO_SOLVER,),
+        greedy_objective=model_input.score(first).objective(problem.move_cost),
+        explanation=objective_sentences(model_input, routes, bound, status),
+        findings=() if solver_available() else (NO_SOLVER,),
     )
 
 

@@ -29,7 +29,7 @@ PIPE_FIELDS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class CalculationInputs:
     """What a result rests on, to explain by how much each part moved it."""
 
     pipe: PipeEntry
@@ -50,7 +50,7 @@ class Effect:
 
 
 def explain_change(
-    before: Basis, after: Basis, transit_time: float, time_difference: float
+    before: CalculationInputs, after: CalculationInputs, transit_time: float, time_difference: float
 ) -> tuple[Effect, ...]:
     """Why a result moved: each input that changed, with what it alone would have done.
 
@@ -94,11 +94,11 @@ def explain_change(
     return tuple(effects)
 
 
-def _flow_of(basis: Basis, transit_time: float, time_difference: float) -> float:
-    pipe = resolve_pipe(basis.pipe, basis.medium.temperature).pipe
-    medium = resolve_medium(basis.medium).medium
-    transducers, _ = resolve_transducers(basis.transducers, basis.medium.temperature)
-    setup = Setup(pipe, medium, transducers, basis.traverses)
+def _flow_of(inputs: CalculationInputs, transit_time: float, time_difference: float) -> float:
+    pipe = resolve_pipe(inputs.pipe, inputs.medium.temperature).pipe
+    medium = resolve_medium(inputs.medium).medium
+    transducers, _ = resolve_transducers(inputs.transducers, inputs.medium.temperature)
+    setup = Setup(pipe, medium, transducers, inputs.traverses)
     return float(flow_from_times(setup, transit_time, time_difference).volume_flow)
 
 

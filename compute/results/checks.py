@@ -10,11 +10,11 @@ from compute.base.sources import HAGEN_POISEUILLE, Source
 from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
 
 # Figures of trade custom without a source.
-LEAST_VELOCITY = 0.05
+MIN_VELOCITY = 0.05
 MAX_VELOCITY = 10.0
 SOUND_SPEED_WARNING = 0.01
 SOUND_SPEED_ERROR = 0.05
-FEWEST_READINGS = 60
+MIN_READINGS_REPEATABILITY = 60
 UNSTEADY_RELATIVE = 0.10
 REFUSED_WARNING_SHARE = 0.01
 
@@ -44,12 +44,12 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
     if abs(velocity) > MAX_VELOCITY:
         detail = f"{said(abs(velocity), 'm/s', '.1f')} is faster than pipes are run. Check the outer diameter, the wall and the units."
         findings.append(Finding("velocity-high", "warning", detail, "", velocity, MAX_VELOCITY, "speed"))
-    if abs(velocity) < LEAST_VELOCITY:
+    if abs(velocity) < MIN_VELOCITY:
         detail = (
             f"At {said(abs(velocity), 'mm/s', '.0f')} the zero of the meter matters as much as the flow. Check the zero with the flow shut, or "
             "take more traverses."
         )
-        findings.append(Finding("velocity-low", "warning", detail, "", velocity, LEAST_VELOCITY, "speed"))
+        findings.append(Finding("velocity-low", "warning", detail, "", velocity, MIN_VELOCITY, "speed"))
     if reynolds <= LAMINAR_BELOW:
         detail = f"Reynolds number {reynolds:.0f}: laminar, the profile factor is 3/4 if the straight pipe is long enough for it."
         findings.append(
@@ -128,13 +128,13 @@ def signal_strong(signal: float | None, least: float | None) -> list[Finding]:
     ]
 
 
-def readings_sound(taken: int, refused: int, impossible: int) -> list[Finding]:
+def readings_sound(taken: int, rejected: int, impossible: int) -> list[Finding]:
     """Rows refused, readings this set-up cannot give, too few readings.
 
     Parameters
     ----------
     taken : int  rows read
-    refused : int  rows that could not be read
+    rejected : int  rows that could not be read
     impossible : int  readings left out because their transit time cannot be
 
     Returns
@@ -146,18 +146,18 @@ def readings_sound(taken: int, refused: int, impossible: int) -> list[Finding]:
     limits : common practice.
     """
     findings = []
-    if refused:
-        severity = "warning" if refused > REFUSED_WARNING_SHARE * (taken + refused) else "info"
-        detail = f"{refused} of {taken + refused} rows of the log could not be read and are left out; the log lists them."
-        findings.append(Finding("rows-rejected", severity, detail, "log", float(refused), 0.0))  # type: ignore[arg-type]
+    if rejected:
+        severity = "warning" if rejected > REFUSED_WARNING_SHARE * (taken + rejected) else "info"
+        detail = f"{rejected} of {taken + rejected} rows of the log could not be read and are left out; the log lists them."
+        findings.append(Finding("rows-rejected", severity, detail, "log", float(rejected), 0.0))  # type: ignore[arg-type]
     if impossible:
         detail = f"{impossible} readings have a transit time this set-up cannot give and are left out; check the pipe data and the signal."
         findings.append(Finding("readings-impossible", "warning", detail, "log", float(impossible), 0.0))
     used = taken - impossible
-    if used < FEWEST_READINGS:
+    if used < MIN_READINGS_REPEATABILITY:
         detail = f"Only {used} readings; log for some minutes to know the scatter."
         findings.append(
-            Finding("readings-few", "warning", detail, "log", float(used), float(FEWEST_READINGS))
+            Finding("readings-few", "warning", detail, "log", float(used), float(MIN_READINGS_REPEATABILITY))
         )
     return findings
 

@@ -23,9 +23,9 @@ from compute.measuring.beam import trace
 from compute.measuring.entries import resolve_medium
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.results import checks
-from compute.results.entry_error_kinds import slips
-from compute.results.entry_errors import Case, Figure, Slip, setup_of, transit_time_of
-from compute.results.uncertainty import DOUBTS, Doubt, temperature_doubt
+from compute.results.entry_error_kinds import candidate_errors
+from compute.results.entry_errors import CandidateError, Case, Figure, setup_of, transit_time_of
+from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, InputUncertainty, temperature_uncertainty
 
 # How often each kind of slip happens against the others: default values.
 WEIGHTS: Mapping[str, float] = {
@@ -48,26 +48,26 @@ WEIGHTS: Mapping[str, float] = {
     "spacing": 0.2,
 }
 ALL_WELL = 1.0
-SOMETHING_ELSE = 0.1
-SOMETHING_ELSE_SPREAD = 0.3  # of the time in the medium
+OTHER_CAUSE_PRIOR = 0.1
+OTHER_CAUSE_SPREAD = 0.3  # of the time in the medium
 # Standard deviation of the logarithm of the right wall over the one entered, for a schedule mixed up; a default value.
 SCHEDULE_REACH = math.log(2.0)
 # How much likelier than any other medium; default values.
 COMMON_MEDIA = {"water": 20.0, "seawater": 3.0}
 # A slip moves a figure by some five times its ordinary doubt; a default value.
-SLIP_REACH = 5.0
+ENTRY_ERROR_REACH = 5.0
 # Where no ordinary doubt is listed [K, m, relative]; default values.
 TEMPERATURE_REACH = {"measured": 15.0, "estimated": 25.0, "": 20.0}
 SPACING_REACH = 0.010
 SOUND_SPEED_REACH = 0.05
 # Standard uncertainty of a medium's stated sound speed, relative; a default value.
-STATED_SOUND_SPEED_DOUBT = 0.002
+STATED_SOUND_SPEED_UNCERTAINTY = 0.002
 # A figure whose uncertainty is stated was looked at: other slips of it are that much rarer. A default value.
 LOOKED_AT = 0.2
-LEAST_PROBABILITY = 0.001
-SAME_FIGURE = 0.02
+MIN_PROBABILITY = 0.001
+SAME_VALUE_TOLERANCE = 0.02
 TRANSIT_TIME = "readings.transit_time"
-DOUBTED = (
+DIAGNOSED_INPUTS = (
     "pipe.outer_diameter",
     "pipe.wall_thickness",
     "pipe.lining.thickness",
@@ -88,7 +88,7 @@ class PossibleCause(Told):
     give no flow at all.
     """
 
-    slip: Slip
+    candidate: CandidateError
     probability: float
     effect_on_flow: float | None
     said: str
@@ -143,13 +143,13 @@ def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
     return replace(case, transit_time=float(trace(told).transit_time))
 
 
-def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis:
+def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -> Diagnosis:
     """Hold a transit time against the entries, and rank what single wrong entry would explain it.
 
     Parameters
     ----------
     case : Case
-    stated : mapping of Doubt, or None  by path of the input; ordinary doubts stand for what is not stated
+    stated : mapping of InputUncertainty, or None  by path of the input; ordinary doubts stand for what is not stated
 
     Returns
     -------
@@ -166,9 +166,10 @@ def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis
     """
     stated = dict(stated or {})
     for name in stated:
-        if name not in DOUBTED:
+        if name not in DIAGNOSED_INPUTS:
             raise UnknownName(
-                f"{name[:60]!r} is no input here; they are {', '.join(DOUBTED)}.", field=f"inputs.{name[:60]}"
+                f"{name[:60]!r} is no input here; they are {', '.join(DIAGNOSED_INPUTS)}.",
+                field=f"inputs.{name[:60]}",
             )
     path = trace(setup_of(case))
     spread = time_uncertainty(case, stated)
@@ -183,13 +184,13 @@ def diagnose(case: Case, stated: Mapping[str, Doubt] | None = None) -> Diagnosis
     return Diagnosis(False, measured, expected, relative, possible_causes, rest, tuple(findings))
 
 
-def time_uncertainty(case: Case, stated: Mapping[str, Doubt]) -> float:
+def time_uncertainty(case: Case, stated: Mapping[str, InputUncertainty]) -> float:
     """Standard uncertainty of the transit time the entries call for, less that measured.
 
     Parameters
     ----------
     case : Case
-    stated : mapping of Doubt  by path of the input; ordinary doubts stand for what is not stated
+    stated : mapping of InputUncertainty  by path of the input; ordinary doubts stand for what is not stated
 
     Returns
     -------
@@ -200,22 +201,22 @@ def time_uncertainty(case: Case, stated: Mapping[str, Doubt]) -> float:
     JCGM 100:2008 (GUM) 5.1.2, sensitivities by the difference over one standard uncertainty.
     """
     base = transit_time_of(case)
-    variance = (stated.get(TRANSIT_TIME) or DOUBTS[TRANSIT_TIME]).of(case.transit_time) ** 2
-    for path in DOUBTED[:-1]:
-        for moved in _doubted(case, path, stated):
+    variance = (stated.get(TRANSIT_TIME) or DEFAULT_UNCERTAINTIES[TRANSIT_TIME]).of(case.transit_time) ** 2
+    for path in DIAGNOSED_INPUTS[:-1]:
+        for moved in _shifted_cases(case, path, stated):
             variance += (transit_time_of(moved) - base) ** 2
     return math.sqrt(variance + _medium_time_variance(case, stated.get("medium.sound_speed")))
 
 
-def _doubted(case: Case, path: str, stated: Mapping[str, Doubt]) -> Iterator[Case]:
+def _shifted_cases(case: Case, path: str, stated: Mapping[str, InputUncertainty]) -> Iterator[Case]:
     """The case with one input moved by its standard uncertainty, where the input occurs and can move."""
     value = _value(case, path)
-    doubt = stated.get(path) or _ordinary(case, path)
-    if value is None or doubt is None:
+    uncertainty = stated.get(path) or _ordinary(case, path)
+    if value is None or uncertainty is None:
         return
     for sign in (1, -1):
         try:
-            moved = _moved(case, path, value + sign * doubt.of(value))
+            moved = _moved(case, path, value + sign * uncertainty.of(value))
             transit_time_of(moved)
         except ComputeError:
             continue
@@ -223,7 +224,7 @@ def _doubted(case: Case, path: str, stated: Mapping[str, Doubt]) -> Iterator[Cas
         return
 
 
-def _medium_time_variance(case: Case, stated: Doubt | None) -> float:
+def _medium_time_variance(case: Case, stated: InputUncertainty | None) -> float:
     """What the doubt of a library medium's sound speed adds; one stated by value is an input of its own."""
     resolved = resolve_medium(case.medium)
     if resolved.sound_speed_uncertainty is None:
@@ -234,12 +235,12 @@ def _medium_time_variance(case: Case, stated: Doubt | None) -> float:
     return float(relative * path.time_in_medium * (1 - math.tan(path.angle_in_medium) ** 2)) ** 2
 
 
-def _ordinary(case: Case, path: str) -> Doubt | None:
+def _ordinary(case: Case, path: str) -> InputUncertainty | None:
     if path == "medium.temperature":
-        return temperature_doubt(case.medium.temperature_source)
+        return temperature_uncertainty(case.medium.temperature_source)
     if path == "medium.sound_speed":
-        return Doubt(STATED_SOUND_SPEED_DOUBT, relative=True)
-    return DOUBTS.get(path)
+        return InputUncertainty(STATED_SOUND_SPEED_UNCERTAINTY, relative=True)
+    return DEFAULT_UNCERTAINTIES.get(path)
 
 
 def _value(case: Case, path: str) -> float | None:
@@ -267,92 +268,102 @@ def _measured(case: Case) -> float | None:
 
 
 def _ranked(
-    case: Case, stated: Mapping[str, Doubt], spread: float
+    case: Case, stated: Mapping[str, InputUncertainty], spread: float
 ) -> tuple[tuple[PossibleCause, ...], float]:
     """Possible causes, most probable first, and the probability that it is none of them."""
     miss = case.transit_time - transit_time_of(case)
     # The doubts are those of the set-up as it is: where its time is longer than entered, so are they.
     spread *= max(1.0, case.transit_time / transit_time_of(case))
-    else_spread = SOMETHING_ELSE_SPREAD * float(trace(setup_of(case)).time_in_medium)
-    rest = ALL_WELL * _density(miss, spread) + SOMETHING_ELSE * _density(miss, else_spread)
-    scored = [(_score(case, slip, stated, spread, miss), slip) for slip in slips(case)]
+    else_spread = OTHER_CAUSE_SPREAD * float(trace(setup_of(case)).time_in_medium)
+    rest = ALL_WELL * _density(miss, spread) + OTHER_CAUSE_PRIOR * _density(miss, else_spread)
+    scored = [
+        (_score(case, candidate, stated, spread, miss), candidate) for candidate in candidate_errors(case)
+    ]
     total = rest + sum(score for score, _ in scored)
     if total == 0.0:
         return (), 1.0
     ranked = sorted(_merged(scored), key=lambda pair: -pair[0])
     flow = _flow(case, case)
     shown = tuple(
-        _explained(case, slip, score / total, flow)
-        for score, slip in ranked
-        if score / total >= LEAST_PROBABILITY
+        _explained(case, candidate, score / total, flow)
+        for score, candidate in ranked
+        if score / total >= MIN_PROBABILITY
     )
     return shown, rest / total
 
 
-def _score(case: Case, slip: Slip, stated: Mapping[str, Doubt], spread: float, miss: float) -> float:
-    weight = WEIGHTS[slip.kind] / slip.siblings * _likeliness(slip)
-    if slip.move is not None:
-        reach = _reach(case, slip, stated)
-        return weight * _density(miss, math.hypot(spread, reach * miss / slip.move))
-    if slip.field in stated:
+def _score(
+    case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty], spread: float, miss: float
+) -> float:
+    weight = WEIGHTS[candidate.kind] / candidate.siblings * _likeliness(candidate)
+    if candidate.move is not None:
+        reach = _reach(case, candidate, stated)
+        return weight * _density(miss, math.hypot(spread, reach * miss / candidate.move))
+    if candidate.field in stated:
         weight *= LOOKED_AT
     # A mixture of unknown share may take any time of its span: a rectangle's deviation is its width over sqrt(12).
-    wide = math.hypot(spread, slip.span / math.sqrt(12))
-    return weight * _density(case.transit_time - transit_time_of(slip.case), wide)
+    wide = math.hypot(spread, candidate.span / math.sqrt(12))
+    return weight * _density(case.transit_time - transit_time_of(candidate.case), wide)
 
 
-def _likeliness(slip: Slip) -> float:
+def _likeliness(candidate: CandidateError) -> float:
     """How likely a slip is among its siblings: a schedule near the one entered, and water, come up most."""
-    entered, implied_value = slip.entered.value, slip.implied_value.value
-    if slip.kind == "other-schedule" and isinstance(entered, float) and isinstance(implied_value, float):
+    entered, implied_value = candidate.entered.value, candidate.implied_value.value
+    if candidate.kind == "other-schedule" and isinstance(entered, float) and isinstance(implied_value, float):
         return math.exp(-0.5 * (math.log(implied_value / entered) / SCHEDULE_REACH) ** 2)
-    return COMMON_MEDIA.get(str(implied_value), 1.0) if slip.kind == "medium" else 1.0
+    return COMMON_MEDIA.get(str(implied_value), 1.0) if candidate.kind == "medium" else 1.0
 
 
-def _reach(case: Case, slip: Slip, stated: Mapping[str, Doubt]) -> float:
+def _reach(case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty]) -> float:
     """How far a figure may move, one standard deviation: the stated uncertainty, or a slip's reach."""
-    entered = slip.entered.value if isinstance(slip.entered.value, float) else 0.0
-    if slip.field in stated:
-        return stated[slip.field].of(entered)
-    if slip.reach is not None:
-        return slip.reach
+    entered = candidate.entered.value if isinstance(candidate.entered.value, float) else 0.0
+    if candidate.field in stated:
+        return stated[candidate.field].of(entered)
+    if candidate.reach is not None:
+        return candidate.reach
     own = {
         "medium.temperature": TEMPERATURE_REACH[case.medium.temperature_source],
         "medium.sound_speed": SOUND_SPEED_REACH * entered,
         "spacing": SPACING_REACH,
     }
-    return own[slip.field] if slip.field in own else SLIP_REACH * DOUBTS[slip.field].of(entered)
+    return (
+        own[candidate.field]
+        if candidate.field in own
+        else ENTRY_ERROR_REACH * DEFAULT_UNCERTAINTIES[candidate.field].of(entered)
+    )
 
 
 def _density(miss: float, spread: float) -> float:
     return math.exp(-0.5 * (miss / spread) ** 2) / spread
 
 
-def _merged(scored: list[tuple[float, Slip]]) -> list[tuple[float, Slip]]:
+def _merged(scored: list[tuple[float, CandidateError]]) -> list[tuple[float, CandidateError]]:
     """Slips that come to the same figure of the same field as one: the likeliest, with the scores of all."""
-    kept: list[tuple[float, Slip]] = []
-    for score, slip in sorted(scored, key=lambda pair: -pair[0]):
-        twin = next((index for index, (_, other) in enumerate(kept) if _same(slip, other)), None)
+    kept: list[tuple[float, CandidateError]] = []
+    for score, candidate in sorted(scored, key=lambda pair: -pair[0]):
+        twin = next((index for index, (_, other) in enumerate(kept) if _same(candidate, other)), None)
         if twin is None:
-            kept.append((score, slip))
+            kept.append((score, candidate))
         else:
             kept[twin] = (kept[twin][0] + score, kept[twin][1])
     return kept
 
 
-def _same(one: Slip, other: Slip) -> bool:
+def _same(one: CandidateError, other: CandidateError) -> bool:
     a, b = one.implied_value.value, other.implied_value.value
     if one.field != other.field or one.implied_value.material != other.implied_value.material:
         return False
     if isinstance(a, float) and isinstance(b, float):
-        return abs(a - b) <= SAME_FIGURE * abs(b)
+        return abs(a - b) <= SAME_VALUE_TOLERANCE * abs(b)
     return a == b
 
 
-def _explained(case: Case, slip: Slip, probability: float, flow: float | None) -> PossibleCause:
-    put_right = _flow(case, slip.case)
+def _explained(
+    case: Case, candidate: CandidateError, probability: float, flow: float | None
+) -> PossibleCause:
+    put_right = _flow(case, candidate.case)
     effect = put_right / flow - 1 if flow and put_right is not None else None
-    return PossibleCause(slip, probability, effect, _detail(slip, effect))
+    return PossibleCause(candidate, probability, effect, _detail(candidate, effect))
 
 
 def _flow(entered: Case, supposed: Case) -> float | None:
@@ -369,15 +380,17 @@ def _flow(entered: Case, supposed: Case) -> float | None:
         return None
 
 
-def _detail(slip: Slip, effect: float | None) -> str:
-    if slip.implied_value.kind == "length":
-        note = f"{slip.note} It would be {_length(slip.implied_value)}, {_entered(slip.entered)}."
-    elif slip.implied_value.kind == "temperature":
-        note = f"{slip.note} It would be {said(_number(slip.implied_value), 'degC', '.1f')}."
+def _detail(candidate: CandidateError, effect: float | None) -> str:
+    if candidate.implied_value.kind == "length":
+        note = (
+            f"{candidate.note} It would be {_length(candidate.implied_value)}, {_entered(candidate.entered)}."
+        )
+    elif candidate.implied_value.kind == "temperature":
+        note = f"{candidate.note} It would be {said(_number(candidate.implied_value), 'degC', '.1f')}."
     else:
-        note = slip.note
-    if slip.nearest_standard is not None and slip.move is not None:
-        note += f" The nearest standard size is {_standard(slip.field, slip.nearest_standard)}."
+        note = candidate.note
+    if candidate.nearest_standard is not None and candidate.move is not None:
+        note += f" The nearest standard size is {_standard(candidate.field, candidate.nearest_standard)}."
     return note if effect is None else f"{note} {_effect(effect)}"
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from compute.results.entry_errors import Case, Slip
-from compute.results.entry_errors_medium import MEDIUM_SLIPS, MOUNTING_SLIPS
-from compute.results.entry_errors_pipe import PIPE_SLIPS
+from compute.results.entry_errors import CandidateError, Case
+from compute.results.entry_errors_medium import MEDIUM_ERROR_KINDS, MOUNTING_ERROR_KINDS
+from compute.results.entry_errors_pipe import PIPE_ERROR_KINDS
 
 
-def slips(case: Case) -> list[Slip]:
+def candidate_errors(case: Case) -> list[CandidateError]:
     """Every single wrong entry that can be and may explain the time; those of impossible value are left out.
 
     Parameters
@@ -18,14 +18,14 @@ def slips(case: Case) -> list[Slip]:
 
     Returns
     -------
-    slips : list of Slip  in no order
+    candidate_errors : list of CandidateError  in no order
 
     Source
     ------
     kinds : slips as people make them, common practice.
     """
-    found: list[Slip] = []
-    for kind in (*PIPE_SLIPS, *MEDIUM_SLIPS, *MOUNTING_SLIPS):
-        possible = [slip for slip in kind(case) if slip.case.can_be()]
-        found += [replace(slip, siblings=len(possible)) for slip in possible]
+    found: list[CandidateError] = []
+    for kind in (*PIPE_ERROR_KINDS, *MEDIUM_ERROR_KINDS, *MOUNTING_ERROR_KINDS):
+        possible = [candidate for candidate in kind(case) if candidate.case.can_be()]
+        found += [replace(candidate, siblings=len(possible)) for candidate in possible]
     return found

@@ -65,7 +65,7 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class Slip:
+class CandidateError:
     """One entry supposed wrong.
 
     siblings : how many slips of the same kind were possible; they share its weight
@@ -89,7 +89,7 @@ class Slip:
 
 
 # A kind of slip: all of that kind a case allows.
-Kind = Callable[[Case], Iterator[Slip]]
+Kind = Callable[[Case], Iterator[CandidateError]]
 
 
 def setup_of(case: Case) -> Setup:

@@ -11,9 +11,9 @@ from compute.base.errors import ComputeError
 from compute.library.media import media
 from compute.measuring.beam import trace
 from compute.measuring.entries import MediumEntry
-from compute.results.entry_errors import Case, Figure, Kind, Slip, setup_of, transit_time_of
+from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of, transit_time_of
 
-MOST_TRAVERSES_SUPPOSED = 8
+MAX_TRAVERSES_CONSIDERED = 8
 # What a medium may be made of: kind of quantity, least, most, and how far a guess reaches (one standard deviation).
 COMPOSITIONS = {
     "salinity": ("salinity", 0.0, 120.0, 20.0),
@@ -25,7 +25,7 @@ COMPOSITIONS = {
 # What the medium is
 
 
-def _media(case: Case) -> Iterator[Slip]:
+def _media(case: Case) -> Iterator[CandidateError]:
     if case.medium.temperature is None:
         return
     entered = Figure(case.medium.name or "stated by its figures")
@@ -39,11 +39,11 @@ def _media(case: Case) -> Iterator[Slip]:
         if not needed:
             if (changed := _checked_medium(unnamed)) is not None:
                 note = f"The medium would be {medium.title}, at the temperature entered."
-                yield Slip("medium", "medium", entered, implied_value, changed, note)
+                yield CandidateError("medium", "medium", entered, implied_value, changed, note)
             continue
         for share, changed in _composed(unnamed, needed[0]):
             note = f"The medium would be {medium.title} with {_worded(needed[0], share)}, at the temperature entered."
-            yield Slip(
+            yield CandidateError(
                 "medium", "medium", entered, implied_value, changed, note, span=_span(unnamed, needed[0])
             )
 
@@ -78,11 +78,11 @@ def _worded(name: str, share: float) -> str:
     return f"{name.replace('_', ' ')} {share:.3g}{unit}"
 
 
-def _compositions(case: Case) -> Iterator[Slip]:
+def _compositions(case: Case) -> Iterator[CandidateError]:
     for name, entered in case.medium.composition.items():
         kind, _, _, reach = COMPOSITIONS[name]
         for share, changed in _composed(case, name):
-            yield Slip(
+            yield CandidateError(
                 "composition",
                 f"medium.{name}",
                 Figure(entered, kind),
@@ -94,7 +94,7 @@ def _compositions(case: Case) -> Iterator[Slip]:
             )
 
 
-def _temperatures(case: Case) -> Iterator[Slip]:
+def _temperatures(case: Case) -> Iterator[CandidateError]:
     entered = case.medium.temperature
     ranges = [one.temperature_range for one in media() if one.name == case.medium.name]
     if entered is None or not ranges:
@@ -104,7 +104,7 @@ def _temperatures(case: Case) -> Iterator[Slip]:
         return case.with_medium(temperature=temperature)
 
     for temperature in case.solved(change, np.linspace(*ranges[0], 100)):
-        yield Slip(
+        yield CandidateError(
             "temperature",
             "medium.temperature",
             Figure(entered, "temperature"),
@@ -115,7 +115,7 @@ def _temperatures(case: Case) -> Iterator[Slip]:
         )
 
 
-def _medium_sound_speeds(case: Case) -> Iterator[Slip]:
+def _medium_sound_speeds(case: Case) -> Iterator[CandidateError]:
     if case.medium.sound_speed is None:
         return
     entered = float(np.mean(case.medium.sound_speed))
@@ -124,7 +124,7 @@ def _medium_sound_speeds(case: Case) -> Iterator[Slip]:
         return replace(case, medium=replace(case.medium, sound_speed=speed))
 
     for speed in case.solved(change, entered * np.geomspace(0.5, 2.0, 60)):
-        yield Slip(
+        yield CandidateError(
             "medium-sound-speed",
             "medium.sound_speed",
             Figure(entered, "speed"),
@@ -138,25 +138,25 @@ def _medium_sound_speeds(case: Case) -> Iterator[Slip]:
 # How it was mounted
 
 
-def _traverses(case: Case) -> Iterator[Slip]:
-    for count in range(1, MOST_TRAVERSES_SUPPOSED + 1):
+def _traverses(case: Case) -> Iterator[CandidateError]:
+    for count in range(1, MAX_TRAVERSES_CONSIDERED + 1):
         if count != case.traverses:
             number = "one traverse" if count == 1 else f"{count} traverses"
             entered, implied_value = Figure(case.traverses, "number"), Figure(count, "number")
             changed = replace(case, traverses=count)
-            yield Slip(
+            yield CandidateError(
                 "traverses", "traverses", entered, implied_value, changed, f"The beam would make {number}."
             )
 
 
-def _wedge_delays(case: Case) -> Iterator[Slip]:
+def _wedge_delays(case: Case) -> Iterator[CandidateError]:
     # The time is a straight line in the delay: two wedges, each once.
     off = (case.transit_time - transit_time_of(case)) / 2
     entered = float(case.transducers.wedge_delay)
     if entered + off < 0:
         return
     changed = replace(case, transducers=replace(case.transducers, wedge_delay=entered + off))
-    yield Slip(
+    yield CandidateError(
         "wedge-delay",
         "transducers.wedge_delay",
         Figure(entered, "transit_time"),
@@ -167,13 +167,13 @@ def _wedge_delays(case: Case) -> Iterator[Slip]:
     )
 
 
-def _spacings(case: Case) -> Iterator[Slip]:
+def _spacings(case: Case) -> Iterator[CandidateError]:
     path = trace(setup_of(case))
     right = float(path.axial_advance - 2 * case.transducers.face_offset)
     off = (case.transit_time - transit_time_of(case)) / float(path.axial_slowness)
     if case.traverses % 2 == 0 and right + off < 0:
         return
-    yield Slip(
+    yield CandidateError(
         "spacing",
         "spacing",
         Figure(right, "length"),
@@ -184,13 +184,13 @@ def _spacings(case: Case) -> Iterator[Slip]:
     )
 
 
-MEDIUM_SLIPS: tuple[Kind, ...] = (
+MEDIUM_ERROR_KINDS: tuple[Kind, ...] = (
     _media,
     _compositions,
     _temperatures,
     _medium_sound_speeds,
 )
-MOUNTING_SLIPS: tuple[Kind, ...] = (
+MOUNTING_ERROR_KINDS: tuple[Kind, ...] = (
     _traverses,
     _wedge_delays,
     _spacings,

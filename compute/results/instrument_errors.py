@@ -17,11 +17,11 @@ from compute.base.sources import Source
 from compute.calibration.error_correction import Zero, true_from_indicated
 from compute.calibration.points import ErrorCurve
 from compute.measuring.entries import MediumEntry, PipeEntry
-from compute.results.uncertainty import Doubt
+from compute.results.uncertainty import InputUncertainty
 
 Measures = Literal["velocity", "wall", "temperature", "zero"]
 # An error within so many of its standard uncertainties may be none.
-TOLD_FROM = 2.0
+SIGNIFICANCE_FACTOR = 2.0
 UNCORRECTED = Source(
     "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are corrected; one that is not is added to the standard uncertainty in "
     "quadrature (common practice)",
@@ -59,7 +59,7 @@ class CorrectedEntries:
 
     pipe: PipeEntry
     medium: MediumEntry
-    gauged_wall: tuple[float, float] | None
+    measured_wall: tuple[float, float] | None
     temperature: float
     findings: tuple[Finding, ...]
 
@@ -116,22 +116,22 @@ def corrected(known: KnownError | None, value: float) -> Corrected:
     field, kind = FIELDS[known.measures]
     told: tuple[Finding, ...] = ()
     if known.zero is not None:
-        error, doubt = known.zero.time_difference, known.zero.standard_uncertainty
+        error, uncertainty = known.zero.time_difference, known.zero.standard_uncertainty
     elif known.curve is not None and (value or known.curve.form == "absolute"):
         found = true_from_indicated(known.curve, value, field)
-        error, doubt, told = float(found.error), float(found.standard_uncertainty), found.findings
+        error, uncertainty, told = float(found.error), float(found.standard_uncertainty), found.findings
     else:
         return Corrected(value, 0.0, ())
-    said = _said(known, error, doubt, field, kind)
+    said = _said(known, error, uncertainty, field, kind)
     if known.applied:
-        return Corrected(value - error, doubt, (*said, *told))
-    return Corrected(value, math.hypot(doubt, error), (*said, *told))
+        return Corrected(value - error, uncertainty, (*said, *told))
+    return Corrected(value, math.hypot(uncertainty, error), (*said, *told))
 
 
 def entries_corrected(
     pipe: PipeEntry,
     medium: MediumEntry,
-    gauged_wall: tuple[float, float] | None,
+    measured_wall: tuple[float, float] | None,
     known: Sequence[KnownError],
 ) -> CorrectedEntries:
     """A survey's wall and temperature with what is known of the gauge and the thermometer.
@@ -143,7 +143,7 @@ def entries_corrected(
     ----------
     pipe : PipeEntry
     medium : MediumEntry
-    gauged_wall : (float, float) or None [m]  mean and standard uncertainty of the wall measurement
+    measured_wall : (float, float) or None [m]  mean and standard uncertainty of the wall measurement
     known : sequence of KnownError
 
     Returns
@@ -155,28 +155,28 @@ def entries_corrected(
     see `corrected`.
     """
     findings: tuple[Finding, ...] = ()
-    if gauged_wall is not None and rests_on(pipe.wall_thickness, gauged_wall):
+    if measured_wall is not None and wall_is_measured(pipe.wall_thickness, measured_wall):
         wall = corrected(of(known, "wall"), pipe.wall_thickness)
-        mean = corrected(of(known, "wall"), gauged_wall[0])
+        mean = corrected(of(known, "wall"), measured_wall[0])
         pipe = replace(pipe, wall_thickness=wall.value)
-        gauged_wall = (mean.value, math.hypot(gauged_wall[1], mean.standard_uncertainty))
+        measured_wall = (mean.value, math.hypot(measured_wall[1], mean.standard_uncertainty))
         findings += wall.findings
-    doubt = 0.0
+    uncertainty = 0.0
     if medium.temperature is not None and medium.temperature_source == "measured":
         temperature = corrected(of(known, "temperature"), medium.temperature)
         medium = replace(medium, temperature=temperature.value)
-        doubt = temperature.standard_uncertainty
+        uncertainty = temperature.standard_uncertainty
         findings += temperature.findings
-    return CorrectedEntries(pipe, medium, gauged_wall, doubt, findings)
+    return CorrectedEntries(pipe, medium, measured_wall, uncertainty, findings)
 
 
-def rests_on(wall_thickness: float, gauged_wall: tuple[float, float]) -> bool:
+def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) -> bool:
     """Whether a wall entered is the gauged one.
 
     Parameters
     ----------
     wall_thickness : float [m]
-    gauged_wall : (float, float) [m]  mean and standard uncertainty
+    measured_wall : (float, float) [m]  mean and standard uncertainty
 
     Returns
     -------
@@ -186,11 +186,11 @@ def rests_on(wall_thickness: float, gauged_wall: tuple[float, float]) -> bool:
     ------
     default : twice the standard uncertainty.
     """
-    mean, uncertainty = gauged_wall
+    mean, uncertainty = measured_wall
     return abs(wall_thickness - mean) <= 2 * uncertainty
 
 
-def calibration_doubts(velocity: Corrected, zero: Corrected) -> dict[str, Doubt]:
+def calibration_uncertainties(velocity: Corrected, zero: Corrected) -> dict[str, InputUncertainty]:
     """What a meter's velocity and a pair's zero add to the budget of a flow.
 
     Parameters
@@ -200,33 +200,33 @@ def calibration_doubts(velocity: Corrected, zero: Corrected) -> dict[str, Doubt]
 
     Returns
     -------
-    doubts : dict of Doubt  `meter.calibration` [1] and `meter.zero` [s], those that are not 0
+    uncertainties : dict of InputUncertainty  `meter.calibration` [1] and `meter.zero` [s], those that are not 0
 
     Source
     ------
     JCGM 100:2008 (GUM) 4.3: as stated with the certificate.
     """
-    doubts = {}
+    uncertainties = {}
     if velocity.standard_uncertainty and velocity.value:
         share = velocity.standard_uncertainty / abs(velocity.value)
-        doubts["meter.calibration"] = Doubt(share, relative=True, source=UNCORRECTED)
+        uncertainties["meter.calibration"] = InputUncertainty(share, relative=True, source=UNCORRECTED)
     if zero.standard_uncertainty:
-        doubts["meter.zero"] = Doubt(zero.standard_uncertainty, source=UNCORRECTED)
-    return doubts
+        uncertainties["meter.zero"] = InputUncertainty(zero.standard_uncertainty, source=UNCORRECTED)
+    return uncertainties
 
 
-def _said(known: KnownError, error: float, doubt: float, field: str, kind: str) -> tuple[Finding, ...]:
+def _said(known: KnownError, error: float, uncertainty: float, field: str, kind: str) -> tuple[Finding, ...]:
     of_error = difference_kind(kind)
     size = worded(error, of_error)
     if known.applied:
         detail = f"By its calibration {known.instrument} shows {size} too much here; the result is corrected for it."
         return (Finding("calibration-error-corrected", "info", detail, field, error, 0.0, of_error),)
-    grave = abs(error) > TOLD_FROM * doubt
+    significant = abs(error) > SIGNIFICANCE_FACTOR * uncertainty
     detail = (
         f"By its calibration {known.instrument} shows {size} too much here. No policy says that results are corrected for it, so that it "
-        f"widens the uncertainty instead{'' if grave else '; it is within what the calibration can tell'}."
+        f"widens the uncertainty instead{'' if significant else '; it is within what the calibration can tell'}."
     )
-    severity: Literal["warning", "info"] = "warning" if grave else "info"
+    severity: Literal["warning", "info"] = "warning" if significant else "info"
     return (
         Finding(
             "calibration-error-not-corrected", severity, detail, field, error, 0.0, of_error, UNCORRECTED

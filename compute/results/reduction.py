@@ -28,16 +28,22 @@ from compute.results.entry_errors import Case
 from compute.results.instrument_errors import (
     Corrected,
     KnownError,
-    calibration_doubts,
+    calibration_uncertainties,
     corrected,
     entries_corrected,
     of,
-    rests_on,
+    wall_is_measured,
 )
-from compute.results.survey import WorkedOut, flow_findings, sound_speed_not_logged, work_out
-from compute.results.uncertainty import Doubt, Measurement, flow_uncertainty, survey_doubts, temperature_doubt
+from compute.results.survey import CalculatedSetup, calculate_setup, flow_findings, sound_speed_not_logged
+from compute.results.uncertainty import (
+    InputUncertainty,
+    Measurement,
+    flow_uncertainty,
+    survey_uncertainties,
+    temperature_uncertainty,
+)
 from compute.statistics.autocorrelation import (
-    FEWEST_READINGS,
+    MIN_READINGS_AUTOCORRELATION,
     noise_of_stretches,
     repeatability,
     standard_deviation,
@@ -46,8 +52,8 @@ from compute.statistics.gum import GumResult
 
 # Of a diagnosis a result tells this many possible causes, if they are at least so plausible.
 POSSIBLE_CAUSES_TOLD = 3
-LEAST_PROBABILITY_TOLD = 0.05
-MARK_A_STRETCH = "If the survey is of a steady flow, mark the stretch of the log in which it was steady; only that counts then."
+MIN_PROBABILITY_REPORTED = 0.05
+MARK_SEGMENT_ADVICE = "If the survey is of a steady flow, mark the stretch of the log in which it was steady; only that counts then."
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +70,7 @@ class Occasion:
     """What else a survey's result rests on.
 
     programmed : what the meter was told, for logs without times
-    mounted_spacing [m]; gauged_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
+    mounted_spacing [m]; measured_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
     segments : stretches of the log that count, as marked; none: the whole log
     known_errors : of the instruments, by their calibrations; at most one for each thing measured
     remarks : what was found on the way here
@@ -75,7 +81,7 @@ class Occasion:
     programmed: Setup
     instruments: tuple[InstrumentDay, ...] = ()
     mounted_spacing: float | None = None
-    gauged_wall: tuple[float, float] | None = None
+    measured_wall: tuple[float, float] | None = None
     minimum_signal: float | None = None
     rows_rejected: int = 0
     segments: tuple[Segment, ...] = ()
@@ -138,23 +144,27 @@ def reduce_log(
 
     Raises
     ------
-    ComputeError  see `work_out`, and `series_of`: no reading is possible, or none lies in the marked stretches
+    ComputeError  see `calculate_setup`, and `series_of`: no reading is possible, or none lies in the marked stretches
 
     Source
     ------
     transit time : see `compute.measuring.flow`; uncertainty: JCGM 100.
     """
-    entries = entries_corrected(pipe, medium, occasion.gauged_wall, occasion.known_errors)
-    pipe, medium, occasion = entries.pipe, entries.medium, replace(occasion, gauged_wall=entries.gauged_wall)
-    worked_out = work_out(pipe, medium, transducers, traverses=traverses, place=occasion.place)
+    entries = entries_corrected(pipe, medium, occasion.measured_wall, occasion.known_errors)
+    pipe, medium, occasion = (
+        entries.pipe,
+        entries.medium,
+        replace(occasion, measured_wall=entries.measured_wall),
+    )
+    calculated = calculate_setup(pipe, medium, transducers, traverses=traverses, place=occasion.place)
     series, calibrated = _calibrated(
-        worked_out.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
+        calculated.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
     )
-    flow, mean = _means(worked_out.setup, series), float(series.volume_flow.mean())
+    flow, mean = _means(calculated.setup, series), float(series.volume_flow.mean())
     uncertainty = _uncertainty(
-        worked_out, pipe, medium, series, flow, occasion, calibrated, entries.temperature
+        calculated, pipe, medium, series, flow, occasion, calibrated, entries.temperature
     )
-    case = Case(pipe, medium, worked_out.setup.transducers, traverses, series.transit_time)
+    case = Case(pipe, medium, calculated.setup.transducers, traverses, series.transit_time)
     return Reduction(
         readings_used=series.used,
         readings_outside=series.outside,
@@ -164,17 +174,17 @@ def reduce_log(
         volume_flow_standard_deviation=standard_deviation(series.volume_flow, mean)
         if series.used > 1
         else 0.0,
-        mean_velocity=float(mean / bore_area(worked_out.setup)),
+        mean_velocity=float(mean / bore_area(calculated.setup)),
         path_velocity=float(flow.path_velocity),
         reynolds=float(flow.reynolds),
         profile_factor=float(flow.profile_factor),
         measured_sound_speed=float(flow.measured_sound_speed),
-        expected_sound_speed=float(worked_out.setup.medium.sound_speed),
-        spacing=float(worked_out.spacing.spacing),
+        expected_sound_speed=float(calculated.setup.medium.sound_speed),
+        spacing=float(calculated.spacing.spacing),
         uncertainty=uncertainty,
         findings=(
-            *worked_out.findings,
-            *_log_findings(worked_out, series, flow, case, occasion),
+            *calculated.findings,
+            *_log_findings(calculated, series, flow, case, occasion),
             *entries.findings,
             *calibrated.findings,
             *occasion.remarks,
@@ -189,7 +199,7 @@ def flow_log(
     programmed: Setup,
     segments: tuple[Segment, ...] = (),
     known_errors: tuple[KnownError, ...] = (),
-    gauged_wall: tuple[float, float] | None = None,
+    measured_wall: tuple[float, float] | None = None,
 ) -> FlowLog:
     """Every flow of a log with its time, to bring it together with others.
 
@@ -201,7 +211,7 @@ def flow_log(
     programmed : Setup  what the meter was told
     segments : tuple of Segment  stretches that count; none: the whole log
     known_errors : tuple of KnownError  as for `reduce_log`
-    gauged_wall : (float, float) or None [m]  as for `reduce_log`
+    measured_wall : (float, float) or None [m]  as for `reduce_log`
 
     Returns
     -------
@@ -210,15 +220,15 @@ def flow_log(
     Raises
     ------
     NotEnough     the readings came without their times; see `series_of`
-    ComputeError  see `work_out`
+    ComputeError  see `calculate_setup`
 
     Source
     ------
     transit time : see `compute.measuring.flow`.
     """
     pipe, medium, transducers, traverses = entries
-    known = entries_corrected(pipe, medium, gauged_wall, known_errors)
-    setup = work_out(known.pipe, known.medium, transducers, traverses=traverses).setup
+    known = entries_corrected(pipe, medium, measured_wall, known_errors)
+    setup = calculate_setup(known.pipe, known.medium, transducers, traverses=traverses).setup
     series, _ = _calibrated(setup, programmed, log, segments, known_errors, keep_times=True)
     if series.times is None or len(series.times) != series.used:
         raise NotEnough(f"The readings of {name} came without their times.", field="log")
@@ -230,7 +240,7 @@ class _Calibrated:
     """By which factor the flows of a log were corrected, and what calibrations add to their doubts and findings."""
 
     flow_factor: float
-    doubts: dict[str, Doubt]
+    uncertainties: dict[str, InputUncertainty]
     findings: tuple[Finding, ...]
 
 
@@ -252,7 +262,7 @@ def _calibrated(
     if factor != 1.0:
         series = replace(series, volume_flow=series.volume_flow * factor)
     return series, _Calibrated(
-        factor, calibration_doubts(velocity, at_zero), (*at_zero.findings, *velocity.findings)
+        factor, calibration_uncertainties(velocity, at_zero), (*at_zero.findings, *velocity.findings)
     )
 
 
@@ -261,15 +271,19 @@ def _means(setup: Setup, series: Series) -> Flow:
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
 
 
-def _gauged_doubt(wall_thickness: float, occasion: Occasion) -> Doubt | None:
+def _measured_wall_uncertainty(wall_thickness: float, occasion: Occasion) -> InputUncertainty | None:
     """The wall measurement's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
-    if occasion.gauged_wall is None:
+    if occasion.measured_wall is None:
         return None
-    return Doubt(occasion.gauged_wall[1]) if rests_on(wall_thickness, occasion.gauged_wall) else None
+    return (
+        InputUncertainty(occasion.measured_wall[1])
+        if wall_is_measured(wall_thickness, occasion.measured_wall)
+        else None
+    )
 
 
 def _uncertainty(
-    worked_out: WorkedOut,
+    calculated: CalculatedSetup,
     pipe: PipeEntry,
     medium: MediumEntry,
     series: Series,
@@ -278,34 +292,36 @@ def _uncertainty(
     calibrated: _Calibrated,
     thermometer: float,
 ) -> GumResult:
-    doubts = survey_doubts(
-        worked_out.setup,
+    uncertainties = survey_uncertainties(
+        calculated.setup,
         reynolds=float(flow.reynolds),
         repeatability=_scatter(series),
-        gauged_wall=_gauged_doubt(pipe.wall_thickness, occasion),
-        viscosity_relative=worked_out.medium.viscosity_uncertainty,
-        straight_share=straight_share(occasion.place, float(worked_out.spacing.bore)),
+        measured_wall=_measured_wall_uncertainty(pipe.wall_thickness, occasion),
+        viscosity_relative=calculated.medium.viscosity_uncertainty,
+        straight_share=straight_share(occasion.place, float(calculated.spacing.bore)),
     )
     measurement = Measurement(
-        worked_out.setup,
+        calculated.setup,
         series.transit_time,
         float(series.time_difference.mean()),
         medium.temperature if medium.name else None,
         medium_at(medium) if medium.name else None,
         calibrated.flow_factor,
     )
-    doubts |= calibrated.doubts
+    uncertainties |= calibrated.uncertainties
     share = oval_share(pipe.conditions(medium.temperature))
     if share:
         # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
-        doubts["pipe.ovality"] = Doubt(share / math.sqrt(2), distribution="arcsine", source=GEOMETRY)
+        uncertainties["pipe.ovality"] = InputUncertainty(
+            share / math.sqrt(2), distribution="arcsine", source=GEOMETRY
+        )
     if measurement.temperature is not None:
-        usual = temperature_doubt(medium.temperature_source).standard_uncertainty
-        doubts["medium.temperature"] = Doubt(math.hypot(usual, thermometer))
-    return flow_uncertainty(measurement, doubts)
+        usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
+        uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))
+    return flow_uncertainty(measurement, uncertainties)
 
 
-def _scatter(series: Series) -> Doubt:
+def _scatter(series: Series) -> InputUncertainty:
     """The doubt of the mean time difference from the scatter of the readings about their trend.
 
     A drift, or a jump between marked stretches, is no doubt of the mean over the log: it is what the flow did, and a finding
@@ -313,18 +329,20 @@ def _scatter(series: Series) -> Doubt:
     """
     stretches = np.split(series.time_difference, series.breaks)
     longest = max(len(stretch) for stretch in stretches)
-    if longest < FEWEST_READINGS:
+    if longest < MIN_READINGS_AUTOCORRELATION:
         spread = float(series.time_difference.std(ddof=1)) if series.used > 1 else 0.0
-        return Doubt(spread, degrees_of_freedom=max(series.used - 1, 1))
+        return InputUncertainty(spread, degrees_of_freedom=max(series.used - 1, 1))
     if len(stretches) > 1:
         noise = noise_of_stretches(stretches)
-        return Doubt(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
+        return InputUncertainty(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
     found = repeatability(series.time_difference)
-    return Doubt(found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0))
+    return InputUncertainty(
+        found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0)
+    )
 
 
 def _log_findings(
-    worked_out: WorkedOut, series: Series, flow: Flow, case: Case, occasion: Occasion
+    calculated: CalculatedSetup, series: Series, flow: Flow, case: Case, occasion: Occasion
 ) -> list[Finding]:
     calibrations = [
         finding
@@ -336,13 +354,13 @@ def _log_findings(
     return [
         *_counts(series, occasion),
         *(sound_speed_not_logged() if series.speed_told else []),
-        *flow_findings(flow, worked_out.medium),
-        *_explained(worked_out, series, case, occasion),
+        *flow_findings(flow, calculated.medium),
+        *_explained(calculated, series, case, occasion),
         *_steady(series, occasion),
         *checks.signal_strong(series.signal, occasion.minimum_signal),
-        *setup_checks.mounted_spacing(occasion.mounted_spacing, float(worked_out.spacing.spacing)),
-        *pipe_checks.wall_against_gauge(
-            case.pipe.wall_thickness, occasion.gauged_wall[0] if occasion.gauged_wall else None
+        *setup_checks.mounted_spacing(occasion.mounted_spacing, float(calculated.spacing.spacing)),
+        *pipe_checks.wall_against_measurement(
+            case.pipe.wall_thickness, occasion.measured_wall[0] if occasion.measured_wall else None
         ),
         *calibrations,
     ]
@@ -351,8 +369,8 @@ def _log_findings(
 def _counts(series: Series, occasion: Occasion) -> list[Finding]:
     """How many readings count, and why others do not."""
     # Rows refused are of the whole log, readings that cannot be only of what counts.
-    refused = checks.readings_sound(series.taken + series.outside, occasion.rows_rejected, 0)
-    findings = [finding for finding in refused if finding.code == "rows-rejected"]
+    rejected = checks.readings_sound(series.taken + series.outside, occasion.rows_rejected, 0)
+    findings = [finding for finding in rejected if finding.code == "rows-rejected"]
     findings += checks.readings_sound(series.taken, 0, series.impossible)
     if occasion.segments:
         findings.append(segments_used(merged(occasion.segments), series.used, series.outside))
@@ -366,15 +384,17 @@ def _steady(series: Series, occasion: Occasion) -> list[Finding]:
     first, second = float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
     findings = checks.flow_steady(first, second)
     return (
-        findings if occasion.segments else [replace(f, said=f"{f.said} {MARK_A_STRETCH}") for f in findings]
+        findings
+        if occasion.segments
+        else [replace(f, said=f"{f.said} {MARK_SEGMENT_ADVICE}") for f in findings]
     )
 
 
-def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
+def _explained(calculated: CalculatedSetup, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
     """What single wrong entry would explain a sound speed that does not fit; that it fits, where it does."""
-    stated = {"medium.temperature": temperature_doubt(case.medium.temperature_source)}
-    if gauged := _gauged_doubt(case.pipe.wall_thickness, occasion):
-        stated["pipe.wall_thickness"] = gauged
+    stated = {"medium.temperature": temperature_uncertainty(case.medium.temperature_source)}
+    if measured_wall := _measured_wall_uncertainty(case.pipe.wall_thickness, occasion):
+        stated["pipe.wall_thickness"] = measured_wall
     if case.medium.temperature is None or not case.medium.name:
         del stated["medium.temperature"]
     found = diagnose(case, stated)
@@ -400,11 +420,11 @@ def _explained(worked_out: WorkedOut, series: Series, case: Case, occasion: Occa
             "suspect-entry",
             "info",
             f"{cause.said} Probability {cause.probability:.0%}.",
-            cause.slip.field,
-            cause.slip.entered.value,
-            cause.slip.implied_value.value,
-            cause.slip.implied_value.kind if cause.slip.implied_value.kind != "text" else "number",
+            cause.candidate.field,
+            cause.candidate.entered.value,
+            cause.candidate.implied_value.value,
+            cause.candidate.implied_value.kind if cause.candidate.implied_value.kind != "text" else "number",
         )
         for cause in found.possible_causes[:POSSIBLE_CAUSES_TOLD]
-        if cause.probability >= LEAST_PROBABILITY_TOLD
+        if cause.probability >= MIN_PROBABILITY_REPORTED
     ]

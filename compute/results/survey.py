@@ -10,6 +10,7 @@ import numpy as np
 from compute.base.errors import ComputeError, TotalReflection
 from compute.base.figures import said
 from compute.base.findings import Finding
+from compute.base.messages import SafetyNote
 from compute.base.sources import SNELL
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.beam import Setup, WaveMode, check_dimensions
@@ -24,8 +25,8 @@ from compute.measuring.entries import (
     resolve_transducers,
 )
 from compute.measuring.flow import Flow
-from compute.measuring.location import Place, SafetyNote, check_place, safety_notes
-from compute.measuring.spacing import Spacing, alternatives, recommend_traverses, work_out_spacing
+from compute.measuring.location import Place, check_place, safety_notes
+from compute.measuring.spacing import Spacing, alternatives, calculate_spacing, recommend_traverses
 from compute.results import checks
 
 
@@ -68,7 +69,7 @@ METHOD_VERSION = METHODS[-1].version
 
 
 @dataclass(frozen=True, slots=True)
-class WorkedOut:
+class CalculatedSetup:
     """A set-up with everything that was looked up for it and everything there is to say about it."""
 
     spacing: Spacing
@@ -80,7 +81,7 @@ class WorkedOut:
     safety_notes: tuple[SafetyNote, ...]
 
 
-def work_out(
+def calculate_setup(
     pipe: PipeEntry,
     medium: MediumEntry,
     transducers: TransducerEntry,
@@ -89,7 +90,7 @@ def work_out(
     expected_velocity: float | None = None,
     place: Place | None = None,
     timing_resolution: float | None = None,
-) -> WorkedOut:
+) -> CalculatedSetup:
     """Work out how to mount a transducer pair on a pipe, and judge it.
 
     Parameters
@@ -104,7 +105,7 @@ def work_out(
 
     Returns
     -------
-    worked_out : WorkedOut
+    calculated : CalculatedSetup
 
     Raises
     ------
@@ -128,7 +129,7 @@ def work_out(
         )
         setup = replace(setup, traverses=recommended.traverses)
         findings.append(_traverses_chosen(recommended.traverses, recommended.reason))
-    spacing = work_out_spacing(setup)
+    spacing = calculate_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
     findings += _other_wave(setup, spacing)
     findings += setup_checks.spacing_fits(
@@ -138,7 +139,7 @@ def work_out(
         findings += _expected(setup, expected_velocity)
     if place is not None:
         findings += check_place(place, float(spacing.bore))
-    return WorkedOut(
+    return CalculatedSetup(
         spacing=spacing,
         alternatives=alternatives(setup),
         setup=setup,
@@ -156,7 +157,7 @@ def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
     other: WaveMode = "shear" if spacing.path.wave_modes[0] == "longitudinal" else "longitudinal"
     wall = replace(setup.pipe.wall, wave_mode=other)
     try:
-        wrong = work_out_spacing(replace(setup, pipe=replace(setup.pipe, wall=wall)))
+        wrong = calculate_spacing(replace(setup, pipe=replace(setup.pipe, wall=wall)))
     except ComputeError:
         return []
     off = float(wrong.spacing - spacing.spacing)

@@ -22,7 +22,7 @@ from compute.statistics.monte_carlo import MonteCarloResult, monte_carlo
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class InputUncertainty:
     """The doubt of one input: standard uncertainty (k = 1) in the input's SI unit, or relative to its value."""
 
     standard_uncertainty: float
@@ -40,28 +40,28 @@ TAPE = Source(
     "circumference of a round pipe, read to 1 mm: half-width of the diameter 0.3 %, rectangular", "default"
 )
 MILL = Source("ASTM A530: mill tolerance of a wall from a table 12.5 %, rectangular", "unverified")
-DOUBTS: Mapping[str, Doubt] = {
-    "pipe.outer_diameter": Doubt(
+DEFAULT_UNCERTAINTIES: Mapping[str, InputUncertainty] = {
+    "pipe.outer_diameter": InputUncertainty(
         0.003 / math.sqrt(3), relative=True, distribution="rectangular", source=TAPE
     ),
-    "pipe.wall_thickness": Doubt(
+    "pipe.wall_thickness": InputUncertainty(
         0.125 / math.sqrt(3), relative=True, distribution="rectangular", source=MILL
     ),
-    "pipe.lining.thickness": Doubt(0.2 / math.sqrt(3), relative=True, distribution="rectangular"),
-    "pipe.roughness": Doubt(0.5, relative=True),
-    "medium.dynamic_viscosity": Doubt(0.02, relative=True),
-    "transducers.wedge_angle": Doubt(math.radians(0.2)),
-    "transducers.wedge_sound_speed": Doubt(0.003, relative=True),
-    "transducers.wedge_delay": Doubt(50e-9),
-    "readings.transit_time": Doubt(20e-9),
-    "readings.time_difference": Doubt(0.3e-9),
-    "profile_factor": Doubt(0.005, relative=True),
+    "pipe.lining.thickness": InputUncertainty(0.2 / math.sqrt(3), relative=True, distribution="rectangular"),
+    "pipe.roughness": InputUncertainty(0.5, relative=True),
+    "medium.dynamic_viscosity": InputUncertainty(0.02, relative=True),
+    "transducers.wedge_angle": InputUncertainty(math.radians(0.2)),
+    "transducers.wedge_sound_speed": InputUncertainty(0.003, relative=True),
+    "transducers.wedge_delay": InputUncertainty(50e-9),
+    "readings.transit_time": InputUncertainty(20e-9),
+    "readings.time_difference": InputUncertainty(0.3e-9),
+    "profile_factor": InputUncertainty(0.005, relative=True),
 }
 """Doubts of a survey's inputs when nothing better is on record: default values unless a source is named."""
 
-TRANSITIONAL_PROFILE_DOUBT = 0.05
+TRANSITIONAL_PROFILE_UNCERTAINTY = 0.05
 # A thermometer on the pipe reads its skin, not the medium; a hand tells warm from hot. Standard, in K; default values.
-TEMPERATURE_DOUBT = {"measured": 1.0, "estimated": 5.0, "": 2.0}
+TEMPERATURE_UNCERTAINTIES = {"measured": 1.0, "estimated": 5.0, "": 2.0}
 SYNOWIEC = Source(
     "Synowiec 2021: up to 10.8 % low with less than 8 diameters after a bend; here a rectangular distribution whose half-width "
     "falls to 2 % at the required straight length (default value)",
@@ -132,7 +132,7 @@ def input_values(measurement: Measurement) -> dict[str, float]:
 
 def flow_uncertainty(
     measurement: Measurement,
-    doubts: Mapping[str, Doubt],
+    uncertainties: Mapping[str, InputUncertainty],
     correlations: Sequence[Correlation] = (),
     coverage_probability: float = 0.95,
 ) -> GumResult:
@@ -141,7 +141,7 @@ def flow_uncertainty(
     Parameters
     ----------
     measurement : Measurement
-    doubts : mapping of Doubt  by path of the input
+    uncertainties : mapping of InputUncertainty  by path of the input
     correlations : sequence of (path, path, coefficient [-])
     coverage_probability : float [-]
 
@@ -159,18 +159,24 @@ def flow_uncertainty(
     ------
     JCGM 100:2008 (GUM) 5.1.2 with numeric sensitivities.
     """
-    return propagate(_model(measurement), _inputs(measurement, doubts), correlations, coverage_probability)
+    return propagate(
+        _model(measurement), _inputs(measurement, uncertainties), correlations, coverage_probability
+    )
 
 
 def flow_monte_carlo(
-    measurement: Measurement, doubts: Mapping[str, Doubt], linear: GumResult, trials: int, seed: int
+    measurement: Measurement,
+    uncertainties: Mapping[str, InputUncertainty],
+    linear: GumResult,
+    trials: int,
+    seed: int,
 ) -> MonteCarloResult:
     """The same by drawing the inputs at random, held against the law of propagation.
 
     Parameters
     ----------
     measurement : Measurement
-    doubts : mapping of Doubt  as for `linear`
+    uncertainties : mapping of InputUncertainty  as for `linear`
     linear : GumResult  of `flow_uncertainty`
     trials : int [-]
     seed : int [-]
@@ -183,55 +189,55 @@ def flow_monte_carlo(
     ------
     JCGM 101:2008 clause 7.
     """
-    return monte_carlo(_model(measurement), _inputs(measurement, doubts), linear, trials, seed)
+    return monte_carlo(_model(measurement), _inputs(measurement, uncertainties), linear, trials, seed)
 
 
-def survey_doubts(
+def survey_uncertainties(
     setup: Setup,
     *,
     reynolds: float,
-    repeatability: Doubt,
-    gauged_wall: Doubt | None,
+    repeatability: InputUncertainty,
+    measured_wall: InputUncertainty | None,
     viscosity_relative: float | None,
     straight_share: float | None = None,
-) -> dict[str, Doubt]:
+) -> dict[str, InputUncertainty]:
     """The doubts that apply to a survey: the list's, less what does not occur, with what is known better.
 
     Parameters
     ----------
     setup : Setup
     reynolds : float [-]
-    repeatability : Doubt  [s] of the mean time difference
-    gauged_wall : Doubt or None  [m] when the wall rests on a wall measurement
+    repeatability : InputUncertainty  [s] of the mean time difference
+    measured_wall : InputUncertainty or None  [m] when the wall rests on a wall measurement
     viscosity_relative : float or None [-]  of the medium's data
     straight_share : float or None [-]  straight pipe upstream over the length called for; None if not known
 
     Returns
     -------
-    doubts : dict of Doubt
+    uncertainties : dict of InputUncertainty
 
     Source
     ------
-    default : see DOUBTS; between laminar and turbulent the profile factor is in doubt by 5 %, common practice.
+    default : see DEFAULT_UNCERTAINTIES; between laminar and turbulent the profile factor is in doubt by 5 %, common practice.
     installation : Synowiec 2021 for one bend; see SYNOWIEC.
     """
-    doubts = dict(DOUBTS) | {"repeatability": repeatability}
+    uncertainties = dict(DEFAULT_UNCERTAINTIES) | {"repeatability": repeatability}
     if not setup.pipe.linings:
-        del doubts["pipe.lining.thickness"]
+        del uncertainties["pipe.lining.thickness"]
     if setup.pipe.roughness == 0:
-        del doubts["pipe.roughness"]
-    if gauged_wall is not None:
-        doubts["pipe.wall_thickness"] = gauged_wall
+        del uncertainties["pipe.roughness"]
+    if measured_wall is not None:
+        uncertainties["pipe.wall_thickness"] = measured_wall
     if viscosity_relative is not None:
-        doubts["medium.dynamic_viscosity"] = Doubt(viscosity_relative, relative=True)
+        uncertainties["medium.dynamic_viscosity"] = InputUncertainty(viscosity_relative, relative=True)
     if LAMINAR_BELOW < reynolds < TURBULENT_FROM:
-        doubts["profile_factor"] = Doubt(TRANSITIONAL_PROFILE_DOUBT, relative=True)
+        uncertainties["profile_factor"] = InputUncertainty(TRANSITIONAL_PROFILE_UNCERTAINTY, relative=True)
     if straight_share is not None and straight_share < 1:
-        doubts["installation"] = installation_doubt(straight_share)
-    return doubts
+        uncertainties["installation"] = installation_uncertainty(straight_share)
+    return uncertainties
 
 
-def temperature_doubt(known: str) -> Doubt:
+def temperature_uncertainty(known: str) -> InputUncertainty:
     """The doubt of a medium's temperature by how it is known.
 
     Parameters
@@ -240,16 +246,16 @@ def temperature_doubt(known: str) -> Doubt:
 
     Returns
     -------
-    doubt : Doubt  [K]
+    uncertainty : InputUncertainty  [K]
 
     Source
     ------
-    default : TEMPERATURE_DOUBT.
+    default : TEMPERATURE_UNCERTAINTIES.
     """
-    return Doubt(TEMPERATURE_DOUBT[known])
+    return InputUncertainty(TEMPERATURE_UNCERTAINTIES[known])
 
 
-def installation_doubt(straight_share: float) -> Doubt:
+def installation_uncertainty(straight_share: float) -> InputUncertainty:
     """The doubt that too little straight pipe brings.
 
     Half-width 10.8 % right behind the disturbance, falling in a straight line to 2 % at the length called for.
@@ -260,7 +266,7 @@ def installation_doubt(straight_share: float) -> Doubt:
 
     Returns
     -------
-    doubt : Doubt  relative
+    uncertainty : InputUncertainty  relative
 
     Raises
     ------
@@ -274,27 +280,35 @@ def installation_doubt(straight_share: float) -> Doubt:
         raise OutOfRange(f"The share of straight pipe is {straight_share:g}; it is not below 0.")
     fall = (DISTURBED_AT_ONCE - DISTURBED_AT_LENGTH) * min(straight_share, 1.0)
     half_width = DISTURBED_AT_ONCE - fall
-    return Doubt(half_width / math.sqrt(3), relative=True, distribution="rectangular", source=SYNOWIEC)
+    return InputUncertainty(
+        half_width / math.sqrt(3), relative=True, distribution="rectangular", source=SYNOWIEC
+    )
 
 
-def _inputs(measurement: Measurement, doubts: Mapping[str, Doubt]) -> list[Input]:
-    if not doubts:
+def _inputs(measurement: Measurement, uncertainties: Mapping[str, InputUncertainty]) -> list[Input]:
+    if not uncertainties:
         raise NotEnough("State the uncertainty of at least one input.", field="inputs")
     values = input_values(measurement)
-    for path in doubts:
+    for path in uncertainties:
         if path not in values:
             raise UnknownName(
                 f"{path[:60]!r} is no input of this measurement; they are {', '.join(sorted(values))}.",
                 field=f"inputs.{path[:60]}",
             )
-        if doubts[path].relative and values[path] == 0:
+        if uncertainties[path].relative and values[path] == 0:
             raise OutOfRange(
                 f"{path} is 0, so that a relative uncertainty says nothing; state it with its unit.",
                 field=f"inputs.{path}",
             )
     return [
-        Input(path, values[path], doubt.of(values[path]), doubt.degrees_of_freedom, doubt.distribution)
-        for path, doubt in doubts.items()
+        Input(
+            path,
+            values[path],
+            uncertainty.of(values[path]),
+            uncertainty.degrees_of_freedom,
+            uncertainty.distribution,
+        )
+        for path, uncertainty in uncertainties.items()
     ]
 
 

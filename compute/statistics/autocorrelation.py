@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid
-from compute.base.prefetch import by_turns
+from compute.base.prefetch import alternating_threads
 
 FloatArray = NDArray[np.float64]
 
 # Sokal 1996, Monte Carlo Methods in Statistical Mechanics, lecture 3 (also Madras and Sokal 1988), from memory: integrated
 # autocorrelation time, window of 5 times itself, relative variance 2 (2 window + 1) / n.
 WINDOW_FACTOR = 5.0
-FEWEST_READINGS = 8
+MIN_READINGS_AUTOCORRELATION = 8
 # A window nearly as long as its stretch says little: what is undone stays within five times; a default value.
-LEAST_LEFT = 0.2
+MIN_VARIANCE_LEFT = 0.2
 # Products of a series with itself are summed a piece at a time that stays in the processor's cache.
 PIECE = 8192
 # Few lags are summed one by one, which is quicker; more of them, eight times as many at each try, by Fourier transforms.
@@ -92,12 +92,12 @@ def repeatability(readings: FloatArray) -> Repeatability:
     count = len(values)
     straight = _Detrended.of(values)
     squares, time, window = _scatter_and_time([straight])
-    time = _lost_put_back(time, window, count, 1)
+    time = _detrending_correction(time, window, count, 1)
     effective = count / time
     scatter = squares / max(count - 2 * time, 1.0)
     noise = math.sqrt(scatter * time / count)
     slope_noise = math.sqrt(scatter * time / _place_squares(count))
-    drift_doubt = abs(straight.trend) / math.sqrt(12) if abs(straight.trend) > 2 * slope_noise else 0.0
+    drift_uncertainty = abs(straight.trend) / math.sqrt(12) if abs(straight.trend) > 2 * slope_noise else 0.0
     freedom = max(min(effective - 2, count / (2 * window + 1)), 1.0)
     return Repeatability(
         count=count,
@@ -108,9 +108,9 @@ def repeatability(readings: FloatArray) -> Repeatability:
         effective_sample_size=effective,
         noise_uncertainty=noise,
         drift=straight.trend,
-        drift_uncertainty=drift_doubt,
-        standard_uncertainty=math.hypot(noise, drift_doubt),
-        degrees_of_freedom=_joint_freedom(noise, drift_doubt, freedom),
+        drift_uncertainty=drift_uncertainty,
+        standard_uncertainty=math.hypot(noise, drift_uncertainty),
+        degrees_of_freedom=_joint_freedom(noise, drift_uncertainty, freedom),
     )
 
 
@@ -142,15 +142,19 @@ def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
     Sokal 1996 for one series; pooling within groups as in the analysis of variance (JCGM 100:2008 H.5), from memory. The
         bias: own derivation along the lines of Wolff 2004, Comput. Phys. Commun. 156:143 (from memory), checked by simulation.
     """
-    long = [_Detrended.of(_checked(stretch)) for stretch in stretches if len(stretch) >= FEWEST_READINGS]
+    long = [
+        _Detrended.of(_checked(stretch))
+        for stretch in stretches
+        if len(stretch) >= MIN_READINGS_AUTOCORRELATION
+    ]
     if not long:
         raise NotEnough(
-            f"No stretch has {FEWEST_READINGS} readings in one row, which a scatter that may be correlated needs.",
+            f"No stretch has {MIN_READINGS_AUTOCORRELATION} readings in one row, which a scatter that may be correlated needs.",
             field="readings",
         )
     squares, time, window = _scatter_and_time(long)
     told = sum(len(stretch.values) for stretch in long)
-    time = _lost_put_back(time, window, told, len(long))
+    time = _detrending_correction(time, window, told, len(long))
     count = sum(len(stretch) for stretch in stretches)
     scatter = squares / max(told - 2 * time * len(long), 1.0)
     freedom = max(told / time - 2 * len(long), 1.0)
@@ -315,9 +319,9 @@ def _scatter_and_time(series: Sequence[_Detrended]) -> tuple[float, float, int]:
     return float(products[0]) * size * size, time, max(window, 1)
 
 
-def _lost_put_back(time: float, window: int, count: int, stretches: int) -> float:
+def _detrending_correction(time: float, window: int, count: int, stretches: int) -> float:
     """The autocorrelation time with what levels and trends taken out of so many stretches took along."""
-    left = max(1 - 2 * stretches * (1 + 2 * window - time) / count, LEAST_LEFT)
+    left = max(1 - 2 * stretches * (1 + 2 * window - time) / count, MIN_VARIANCE_LEFT)
     return min(time / left, count / stretches)
 
 
@@ -346,7 +350,7 @@ def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:
 
     # On two threads, added in order: the same figure to the bit however they run.
     spectrum = np.zeros(width // 2 + 1, dtype=np.complex128)
-    for summed in by_turns(spectrum_of, range(0, len(series.values), step * rows)):
+    for summed in alternating_threads(spectrum_of, range(0, len(series.values), step * rows)):
         spectrum += summed
     products: FloatArray = np.fft.irfft(spectrum, width)[: lags + 1]
     return products
@@ -357,19 +361,17 @@ def _filled(values: FloatArray, count: int) -> FloatArray:
     return values if len(values) >= count else np.concatenate([values, np.zeros(count - len(values))])
 
 
-def _joint_freedom(noise: float, drift_doubt: float, noise_freedom: float) -> float:
+def _joint_freedom(noise: float, drift_uncertainty: float, noise_freedom: float) -> float:
     """Welch-Satterthwaite of the noise and a drift allowance taken as known."""
     if noise == 0:
         return math.inf
-    return float(noise_freedom * (1 + (drift_doubt / noise) ** 2) ** 2)
+    return float(noise_freedom * (1 + (drift_uncertainty / noise) ** 2) ** 2)
 
 
 def _checked(readings: FloatArray) -> FloatArray:
     values = np.asarray(readings, dtype=float)
-    if values.ndim != 1 or len(values) < FEWEST_READINGS:
-        detail = (
-            f"{values.size} readings; a scatter that may be correlated needs {FEWEST_READINGS} in one row"
-        )
+    if values.ndim != 1 or len(values) < MIN_READINGS_AUTOCORRELATION:
+        detail = f"{values.size} readings; a scatter that may be correlated needs {MIN_READINGS_AUTOCORRELATION} in one row"
         raise NotEnough(detail, field="readings")
     if not np.isfinite(values).all():
         raise NumberInvalid("a reading is not finite; take out rows that failed first", field="readings")

@@ -190,10 +190,10 @@ def sensitivities(model: Model, inputs: Sequence[Input]) -> tuple[float, FloatAr
     JCGM 100:2008 (GUM) 5.1.3; five-point stencil, error of fourth order in the step.
     """
     values = np.array([item.value for item in inputs], dtype=float)
-    doubts = np.array([item.standard_uncertainty for item in inputs], dtype=float)
-    size = np.maximum(np.abs(values), doubts)
+    uncertainties = np.array([item.standard_uncertainty for item in inputs], dtype=float)
+    size = np.maximum(np.abs(values), uncertainties)
     size[size == 0] = 1.0
-    steps = np.clip(doubts, 1e-4 * size, 1e-3 * size)
+    steps = np.clip(uncertainties, 1e-4 * size, 1e-3 * size)
     points = np.tile(values, (1 + 4 * len(inputs), 1))
     for index, step in enumerate(steps):
         points[1 + 4 * index : 5 + 4 * index, index] += step * np.array([-2.0, -1.0, 1.0, 2.0])

@@ -201,7 +201,7 @@ def _summary(
     noise = _end_noise(ordered, (1 - probability) / 2)
     good = max(differences) <= tolerance + 2 * noise
     if not good:
-        findings = (*findings, _not_good_enough(linear, low, high))
+        findings = (*findings, _gum_not_validated(linear, low, high))
     return MonteCarloResult(
         trials=trials,
         seed=seed,
@@ -227,7 +227,7 @@ def _end_noise(ordered: FloatArray, tail: float) -> float:
     return float(ordered[high] - ordered[low]) / 2
 
 
-def _not_good_enough(linear: GumResult, low: float, high: float) -> Finding:
+def _gum_not_validated(linear: GumResult, low: float, high: float) -> Finding:
     detail = (
         f"The law of propagation gives {linear.value - linear.expanded_uncertainty:.6g} to "
         f"{linear.value + linear.expanded_uncertainty:.6g} (SI), the propagation of distributions {low:.6g} to {high:.6g}: "

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 
 FloatArray = NDArray[np.float64]
-FEWEST_POINTS = 3
+MIN_POINTS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +72,8 @@ def fit_line(x: Sequence[float], y: Sequence[float]) -> Line:
         raise OutOfRange(f"A line needs as many x as y; {at.size} and {values.size} are given.")
     if not (np.isfinite(at).all() and np.isfinite(values).all()):
         raise NumberInvalid("A point of the line is not finite.")
-    if len(at) < FEWEST_POINTS:
-        raise NotEnough(f"A line with its scatter needs {FEWEST_POINTS} points or more; {len(at)} on record.")
+    if len(at) < MIN_POINTS:
+        raise NotEnough(f"A line with its scatter needs {MIN_POINTS} points or more; {len(at)} on record.")
     if np.ptp(at) == 0:
         raise OutOfRange("All points of the line are at one place; no slope can be told.")
     centre, level = float(at.mean()), float(values.mean())

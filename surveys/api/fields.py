@@ -52,7 +52,7 @@ def units_of(request: Request) -> System:
 
 
 @contextmanager
-def answer_in(request: Any, units: System) -> Iterator[None]:
+def response_units(request: Any, units: System) -> Iterator[None]:
     """Let serializers answer in these units for a while, whatever the request asks."""
     request.answer_units = units
     try:
@@ -219,7 +219,7 @@ class NumberField(serializers.FloatField):
         return number
 
 
-class WholeField(serializers.IntegerField):
+class IntegerField(serializers.IntegerField):
     """A JSON number that is whole, be it written 1000 or 1e3; no text, no true or false."""
 
     def to_internal_value(self, data: Any) -> int:
@@ -232,7 +232,7 @@ class WholeField(serializers.IntegerField):
 
 # Control characters but tab and line ends (NUL is refused by the framework), and what turns the direction of the text around it:
 # a name that reads other than it is.
-UNSEEN = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+CONTROL_CHARACTERS = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
 class TextField(serializers.CharField):
@@ -241,7 +241,7 @@ class TextField(serializers.CharField):
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             raise ValidationError("Write text in quotes.", code="text-invalid")
-        if found := UNSEEN.search(data):
+        if found := CONTROL_CHARACTERS.search(data):
             raise ValidationError(
                 f"Leave out the character U+{ord(found[0]):04X}: it is not seen, and changes how the rest is.",
                 code="text-invalid",

@@ -114,15 +114,17 @@ def attachment(content: Iterator[bytes], name: str, content_type: str) -> Stream
 
 def document_answer(document: Document) -> StreamingHttpResponse:
     """A kept PDF as an attachment, with its checksum."""
-    return _as_it_came(document, document.parts, "document.pdf", "application/pdf")
+    return _file_as_received(document, document.parts, "document.pdf", "application/pdf")
 
 
 def log_answer(log: Log) -> StreamingHttpResponse:
     """The logger's file as an attachment, with its checksum."""
-    return _as_it_came(log, log.file_parts, "log", "application/octet-stream")
+    return _file_as_received(log, log.file_parts, "log", "application/octet-stream")
 
 
-def _as_it_came(kept: Document | Log, parts: Any, name: str, content_type: str) -> StreamingHttpResponse:
+def _file_as_received(
+    kept: Document | Log, parts: Any, name: str, content_type: str
+) -> StreamingHttpResponse:
     name = re.sub(r"[^A-Za-z0-9.()+-]", "_", kept.file_name) or name
     answer = attachment(kept_file(parts), name, content_type)
     answer["Content-Length"] = str(kept.size_bytes)

@@ -14,10 +14,10 @@ from rest_framework.filters import OrderingFilter
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-OF_EVERY_LIST = frozenset({"units", "ordering", "cursor", "page_size", "format"})
+LIST_PARAMETERS = frozenset({"units", "ordering", "cursor", "page_size", "format"})
 
 
-class InstantField(django_filters.filters.IsoDateTimeFilter.field_class):
+class TimestampField(django_filters.filters.IsoDateTimeFilter.field_class):
     """A time that still is one in UTC: at the ends of the calendar some are not."""
 
     def clean(self, value: Any) -> datetime | None:
@@ -29,7 +29,7 @@ class InstantField(django_filters.filters.IsoDateTimeFilter.field_class):
 
 
 class InstantFilter(django_filters.IsoDateTimeFilter):
-    field_class = InstantField
+    field_class = TimestampField
 
 
 class RecordFilter(django_filters.UUIDFilter):
@@ -120,7 +120,7 @@ class Filters(django_filters.DjangoFilterBackend):
 
     def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
         filterset = self.get_filterset_class(view, queryset)
-        known = OF_EVERY_LIST | set(filterset.base_filters if filterset else ())
+        known = LIST_PARAMETERS | set(filterset.base_filters if filterset else ())
         unknown = sorted(set(request.query_params) - known) if view.action == "list" else []
         if unknown:
             raise ValidationError(
@@ -130,7 +130,7 @@ class Filters(django_filters.DjangoFilterBackend):
                 },
                 code="unknown-filter",
             )
-        if OF_EVERY_LIST.issuperset(request.query_params):
+        if LIST_PARAMETERS.issuperset(request.query_params):
             return queryset
         return super().filter_queryset(request, queryset, view)
 
@@ -139,13 +139,13 @@ class Ordering(OrderingFilter):
     """`?ordering=name` or `-name`; a field not offered is refused, not ignored."""
 
     def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: APIView) -> QuerySet[Any]:
-        asked = [
+        requested = [
             name.strip()
             for name in request.query_params.get(self.ordering_param, "").split(",")
             if name.strip()
         ]
         offered = set(getattr(view, "ordering_fields", ()))
-        for name in asked:
+        for name in requested:
             if name.removeprefix("-") not in offered:
                 raise ValidationError(
                     {
@@ -153,4 +153,4 @@ class Ordering(OrderingFilter):
                     },
                     code="ordering-unknown",
                 )
-        return queryset.order_by(*asked, "id") if asked else queryset
+        return queryset.order_by(*requested, "id") if requested else queryset

@@ -20,19 +20,19 @@ from rest_framework.request import Request
 
 from surveys.models import IdempotencyKey, User
 
-KEPT_HEADERS = ("ETag", "Location")
-LONGEST_KEY = 200
+STORED_HEADERS = ("ETag", "Location")
+MAX_KEY_LENGTH = 200
 # A request whose process died leaves its key free again after this long; one that takes longer is waited for (`hold`).
 LEASE = timedelta(seconds=15)
 
 
-class StillRunning(APIException):
+class RequestRunning(APIException):
     status_code = 409
     default_detail = "The first request with this Idempotency-Key is still running; ask again in a moment."
     default_code = "still-running"
 
 
-class KeyOfAnotherRequest(APIException):
+class KeyReused(APIException):
     status_code = 422
     default_detail = "This Idempotency-Key was sent with another request; use a new key for a new request."
     default_code = "idempotency-key-reused"
@@ -52,15 +52,15 @@ class Replay(Exception):
 def claim(request: Request) -> IdempotencyKey | None:
     """Take the request's key, if it has one.
 
-    Raises Replay when it was answered before, StillRunning while it is being answered, KeyOfAnotherRequest
+    Raises Replay when it was answered before, RequestRunning while it is being answered, KeyReused
     when it came with something else.
     """
     key = request.headers.get("Idempotency-Key", "").strip()
     if not key or request.method not in {"POST", "PATCH", "PUT", "DELETE"}:
         return None
-    if len(key) > LONGEST_KEY or not key.isprintable():
+    if len(key) > MAX_KEY_LENGTH or not key.isprintable():
         raise ValidationError(
-            {"Idempotency-Key": f"At most {LONGEST_KEY} printable characters."}, code="key-invalid"
+            {"Idempotency-Key": f"At most {MAX_KEY_LENGTH} printable characters."}, code="key-invalid"
         )
     now, digest, user = timezone.now(), _digest(request), cast(User, request.user)
     try:
@@ -72,12 +72,12 @@ def claim(request: Request) -> IdempotencyKey | None:
         pass
     known = IdempotencyKey.objects.get(user=user, key=key)
     if known.request_digest != digest:
-        raise KeyOfAnotherRequest
+        raise KeyReused
     if known.status is not None:
         raise Replay(known)
     stale = IdempotencyKey.objects.filter(pk=known.pk, status__isnull=True, lease_until__lt=now)
     if not stale.update(lease_until=now + LEASE):
-        raise StillRunning
+        raise RequestRunning
     known.lease_until = now + LEASE
     return known
 
@@ -85,13 +85,13 @@ def claim(request: Request) -> IdempotencyKey | None:
 def hold(claimed: IdempotencyKey) -> None:
     """Hold the key until the caller's transaction ends: whoever takes it over when the lease is out waits for that.
 
-    Raises Replay or StillRunning where somebody has taken it over already.
+    Raises Replay or RequestRunning where somebody has taken it over already.
     """
     now_there = IdempotencyKey.objects.select_for_update().filter(pk=claimed.pk).first()
     if now_there is not None and now_there.status is not None:
         raise Replay(now_there)
     if now_there is None or now_there.lease_until != claimed.lease_until:
-        raise StillRunning
+        raise RequestRunning
 
 
 def keep(claimed: IdempotencyKey, response: Any) -> None:
@@ -99,12 +99,12 @@ def keep(claimed: IdempotencyKey, response: Any) -> None:
     IdempotencyKey.objects.filter(pk=claimed.pk, status__isnull=True).update(
         status=response.status_code,
         content_type=response["Content-Type"],
-        headers={name: response[name] for name in KEPT_HEADERS if name in response},
+        headers={name: response[name] for name in STORED_HEADERS if name in response},
         body=response.content,
     )
 
 
-def let_go(claimed: IdempotencyKey) -> None:
+def key_release(claimed: IdempotencyKey) -> None:
     """Free the key of a write that failed, so that it can be tried again at once; if the database is away, when the lease is out."""
     with suppress(Error):
         IdempotencyKey.objects.filter(pk=claimed.pk, status__isnull=True).delete()

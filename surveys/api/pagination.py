@@ -54,8 +54,8 @@ class Pages(CursorPagination):
         return [row.pk for row in self.paginate_queryset(queryset.only(*names), request)]
 
     def get_page_size(self, request: Request) -> int:
-        asked = request.query_params.get("page_size", str(self.page_size))
-        number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 5 else 0
+        requested = request.query_params.get("page_size", str(self.page_size))
+        number = int(requested) if requested.isascii() and requested.isdigit() and len(requested) < 5 else 0
         if not 1 <= number <= self.max_page_size:
             raise ValidationError(
                 {"page_size": f"Write a whole number from 1 to {self.max_page_size}."}, code="out-of-range"

@@ -11,9 +11,9 @@ from django.conf import settings
 from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
 
-DEEPEST = 12
-LONGEST_NUMBER = 400
-HALF_OF_A_PAIR = re.compile(r"\\u[dD][89a-fA-F]")
+MAX_DEPTH = 12
+MAX_NUMBER_LENGTH = 400
+SINGLE_TRANSDUCER = re.compile(r"\\u[dD][89a-fA-F]")
 
 
 class TooLarge(APIException):
@@ -40,7 +40,7 @@ class StrictJSONParser(BaseParser):
         try:
             text = body.decode("utf-8")
             document = json.loads(
-                text, parse_constant=_no_constant, object_pairs_hook=_no_key_twice, parse_int=_whole
+                text, parse_constant=_no_constant, object_pairs_hook=_unique_keys, parse_int=_whole
             )
         except UnicodeDecodeError:
             raise ParseError("The body is not UTF-8.", code="not-utf-8") from None
@@ -49,7 +49,7 @@ class StrictJSONParser(BaseParser):
         except ValueError as error:
             raise ParseError(f"The body is no JSON: {error}.", code="json-invalid") from None
         _check_depth(document)
-        if HALF_OF_A_PAIR.search(text):
+        if SINGLE_TRANSDUCER.search(text):
             _check_text(document)
         return document
 
@@ -58,7 +58,7 @@ def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON number")
 
 
-def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
         raise ValueError("a key stands twice in one object")
@@ -66,7 +66,7 @@ def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _whole(text: str) -> int:
-    if len(text) > LONGEST_NUMBER:
+    if len(text) > MAX_NUMBER_LENGTH:
         raise ValueError("a number has too many digits")
     return int(text)
 
@@ -80,8 +80,8 @@ def _check_text(document: Any) -> None:
 
 
 def _check_depth(value: Any, depth: int = 0) -> None:
-    if depth > DEEPEST:
-        raise ParseError(f"The JSON is nested deeper than {DEEPEST}.", code="json-too-deep")
+    if depth > MAX_DEPTH:
+        raise ParseError(f"The JSON is nested deeper than {MAX_DEPTH}.", code="json-too-deep")
     inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
     for one in inner:
         if isinstance(one, dict | list):

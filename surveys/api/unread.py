@@ -8,10 +8,10 @@ from django.http import HttpRequest, UnreadablePostError
 from django.http.response import HttpResponseBase
 
 # A log of a million rows is smaller; what is larger costs its sender the connection.
-MOST_READ, CHUNK = 64 * 2**20, 2**16
+MAX_READ, CHUNK = 64 * 2**20, 2**16
 
 
-def read_to_the_end(
+def read_remaining_body(
     get_response: Callable[[HttpRequest], HttpResponseBase],
 ) -> Callable[[HttpRequest], HttpResponseBase]:
     """Middleware: a body refused unread is read after all.
@@ -20,14 +20,14 @@ def read_to_the_end(
     reuses its connections would see the next request fail.
     """
 
-    def answered(request: HttpRequest) -> HttpResponseBase:
+    def middleware(request: HttpRequest) -> HttpResponseBase:
         response = get_response(request)
         try:
-            for _ in range(MOST_READ // CHUNK):
+            for _ in range(MAX_READ // CHUNK):
                 if not request.read(CHUNK):
                     break
         except UnreadablePostError:
             pass  # The sender has gone.
         return response
 
-    return answered
+    return middleware

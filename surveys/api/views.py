@@ -18,7 +18,7 @@ from rest_framework.response import Response
 
 from compute.base.units import System
 from surveys.api import idempotency
-from surveys.api.fields import answer_in, checked, units_of
+from surveys.api.fields import checked, response_units, units_of
 from surveys.api.filters import Filters, Ordering
 from surveys.api.pagination import Pages
 from surveys.api.rendering import JSONRenderer
@@ -28,7 +28,7 @@ from surveys.models import IdempotencyKey, Record, User
 from surveys.services.records import record_change
 
 
-class EditedMeanwhile(APIException):
+class EditConflict(APIException):
     status_code = 412
     default_detail = "Somebody changed this record meanwhile; read it again and repeat your change."
     default_code = "edited-meanwhile"
@@ -90,10 +90,10 @@ class Once(UnitsMixin):
             answer = super().handle_exception(exc)
         except Exception:
             if claimed is not None:
-                idempotency.let_go(claimed)
+                idempotency.key_release(claimed)
             raise
         if claimed is not None and answer.status_code >= 500:
-            idempotency.let_go(claimed)
+            idempotency.key_release(claimed)
         elif claimed is not None and isinstance(answer, Response):
             answer.add_post_render_callback(partial(idempotency.keep, claimed))
         return answer
@@ -163,10 +163,10 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
             return
         tags = {tag.strip() for tag in wanted.split(",")}
         for units in get_args(System):
-            with answer_in(self.request, units):
+            with response_units(self.request, units):
                 if etag(self.shown(record)) in tags:
                     return
-        raise EditedMeanwhile
+        raise EditConflict
 
 
 class ReadByKeys(Records):

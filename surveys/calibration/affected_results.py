@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import BooleanField, Exists, ExpressionWrapper, OuterRef, Prefetch, Q, QuerySet
 from django.db.models.functions import Coalesce
 
-from compute.calibration.out_of_tolerance import DatedVerdict, InDoubt, in_doubt
+from compute.calibration.out_of_tolerance import AffectedPeriod, DatedVerdict, affected_period
 from surveys.calibration.conformity import conformity_of
 from surveys.models import (
     Calibration,
@@ -33,7 +33,7 @@ State = ReviewedSurvey.State
 ANY_ZONE = timedelta(days=1)
 
 
-def doubt_raised_by(calibration: Calibration) -> InDoubt | None:
+def affected_period_of(calibration: Calibration) -> AffectedPeriod | None:
     """The days whose results a calibration puts in doubt; None if it found the instrument within its limits, or found nothing."""
     found = conformity_of(calibration, Moment.AS_FOUND)
     if found is None or found.conforms:
@@ -50,21 +50,21 @@ def doubt_raised_by(calibration: Calibration) -> InDoubt | None:
     )
     # Of two of one day the one recorded last, and this one before all.
     by_day = {one.calibrated_on: one for one in history} | {calibration.calibrated_on: calibration}
-    return in_doubt([_dated(one) for one in by_day.values()])
+    return affected_period([_dated(one) for one in by_day.values()])
 
 
-def results_touched(instrument: Instrument, after: date | None, until: date) -> list[Result]:
+def affected_results(instrument: Instrument, after: date | None, until: date) -> list[Result]:
     """Current results of surveys made with an instrument from a day on (None: from the first) and before another.
 
     Also those whose wall was gauged with it in that time. Days are those of the site. One query, however many there are.
     """
-    made = Q(survey__started_at__lt=_start(until) + ANY_ZONE)
-    gauged = Q(taken_at__lt=_start(until) + ANY_ZONE)
+    in_period = Q(survey__started_at__lt=_start(until) + ANY_ZONE)
+    measured_wall = Q(taken_at__lt=_start(until) + ANY_ZONE)
     if after is not None:
-        made &= Q(survey__started_at__gte=_start(after) - ANY_ZONE)
-        gauged &= Q(taken_at__gte=_start(after) - ANY_ZONE)
-    used = Q(survey_data__in=SurveyData.objects.filter(instruments=instrument)) & made
-    rested = Q(wall_measurement__in=WallMeasurement.objects.filter(gauged, gauge=instrument))
+        in_period &= Q(survey__started_at__gte=_start(after) - ANY_ZONE)
+        measured_wall &= Q(taken_at__gte=_start(after) - ANY_ZONE)
+    used = Q(survey_data__in=SurveyData.objects.filter(instruments=instrument)) & in_period
+    rested = Q(wall_measurement__in=WallMeasurement.objects.filter(measured_wall, gauge=instrument))
     rows = Result.objects.filter(used | rested, replaced_at__isnull=True)
     rows = rows.select_related("survey__measuring_point__pipe__site__client", "wall_measurement")
     rows = rows.defer("budget", "findings", "change_breakdown").order_by("survey__started_at", "survey_id")
@@ -113,7 +113,7 @@ def review_notices(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewNotice]:
     return [review_notice(one) for one in reviews_told(reviewed)]
 
 
-def parts_reviewed() -> QuerySet[CombinationPart]:
+def parts_with_reviews() -> QuerySet[CombinationPart]:
     """Parts of combinations in their order, with what `combined_notices` reads of them."""
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
     rows = CombinationPart.objects.select_related("combination", "survey__measuring_point__pipe")
@@ -123,7 +123,7 @@ def parts_reviewed() -> QuerySet[CombinationPart]:
 def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = None) -> list[ReviewNotice]:
     """What reviews of its parts say of a combination, the newest first; what holds of several parts is said once.
 
-    `parts` as `parts_reviewed` reads them; `but_for` is a survey whose own reviews are told beside these.
+    `parts` as `parts_with_reviews` reads them; `but_for` is a survey whose own reviews are told beside these.
     """
     told: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
     for part in parts:
@@ -142,7 +142,7 @@ def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[
     own = review_notices(survey.out_of_tolerance_reviews.all())
     if together is None:
         return own
-    parts = parts_reviewed().filter(combination=together.combination_id)
+    parts = parts_with_reviews().filter(combination=together.combination_id)
     return [*own, *combined_notices(parts, but_for=survey.pk)]
 
 

@@ -39,7 +39,7 @@ STATUSES: tuple[Status, ...] = (
 )
 """In the order they are listed; `due` is within the shortest reminder of the policy, `due-soon` within the longest."""
 WITHIN = re.compile(r"([0-9]{1,4})([dwm])", re.ASCII)
-LONGEST_WITHIN_DAYS = 3660
+MAX_WITHIN_DAYS = 3660
 Use = list[tuple[date, float]]
 
 
@@ -79,7 +79,7 @@ def within_until(text: str, today: date) -> date:
     count = int(match[1]) if match else 0
     unit = match[2] if match else "d"
     days = {"d": count, "w": count * 7, "m": count * 31}[unit]
-    if not match or days > LONGEST_WITHIN_DAYS:
+    if not match or days > MAX_WITHIN_DAYS:
         raise ServiceError(
             "Write a stretch of days, weeks or months of at most ten years, such as 60d, 8w or 3m.",
             code="within-invalid",
@@ -140,10 +140,10 @@ def _pressing(row: DueRow, until: date) -> bool:
 
 def _latest_calibrations(instruments: list[Instrument], today: date) -> dict[UUID, Calibration]:
     """The calibration in force of each instrument; none that was corrected or lies ahead."""
-    made = Calibration.objects.filter(corrected_by__isnull=True, calibrated_on__lte=today)
+    recorded = Calibration.objects.filter(corrected_by__isnull=True, calibrated_on__lte=today)
     known = {one.pk for one in instruments}
     found: dict[UUID, Calibration] = {}
-    for one in made.order_by("calibrated_on", "recorded_at"):
+    for one in recorded.order_by("calibrated_on", "recorded_at"):
         if one.instrument_id in known:
             found[one.instrument_id] = one
     return found
@@ -188,12 +188,12 @@ def _use(since: Mapping[UUID, date]) -> dict[UUID, Use]:
     zone = ZoneInfo(settings.OFFICE_TIME_ZONE)
     used: defaultdict[UUID, Use] = defaultdict(list)
     # There are many rows of few instruments: what is asked of each is looked up once.
-    asked: dict[str, tuple[date, Use] | None] = {}
+    requested: dict[str, tuple[date, Use] | None] = {}
     for name, end, stated_end, started, first_reading in rows:
-        if name not in asked:
+        if name not in requested:
             instrument = UUID(name)
-            asked[name] = (since[instrument], used[instrument]) if instrument in since else None
-        one = asked[name]
+            requested[name] = (since[instrument], used[instrument]) if instrument in since else None
+        one = requested[name]
         if one is None or end is None:
             continue
         start = started if stated_end is not None else first_reading

@@ -26,7 +26,7 @@ def policy_closest(policies: Iterable[P], instrument: Instrument) -> P | None:
     return max(about, key=lambda one: (one.closeness(instrument), one.recorded_at, one.id), default=None)
 
 
-def concerned(policy: Policy) -> VisibleQuerySet:
+def instruments_of_policy(policy: Policy) -> VisibleQuerySet:
     """The instruments a policy is about, whether or not a closer one holds for them."""
     about: dict[str, Any] = {"pk": policy.instrument_id} if policy.instrument_id else {"kind": policy.kind}
     if policy.type_name:
@@ -36,12 +36,12 @@ def concerned(policy: Policy) -> VisibleQuerySet:
 
 def interval_policy_of(instrument: Instrument) -> IntervalPolicy | None:
     """The interval policy that holds for an instrument."""
-    return policy_closest(IntervalPolicy.objects.filter(_perhaps_about(instrument)), instrument)
+    return policy_closest(IntervalPolicy.objects.filter(_optional_scope(instrument)), instrument)
 
 
 def acceptance_policy_of(instrument: Instrument) -> AcceptancePolicy | None:
     """The acceptance policy that holds for an instrument."""
-    return policy_closest(AcceptancePolicy.objects.filter(_perhaps_about(instrument)), instrument)
+    return policy_closest(AcceptancePolicy.objects.filter(_optional_scope(instrument)), instrument)
 
 
 def error_correction_policy_of(
@@ -51,7 +51,7 @@ def error_correction_policy_of(
     return policy_closest((one for one in policies if one.valid_from <= day), instrument)
 
 
-def curve_is_applied(policies: Iterable[ErrorCorrectionPolicy], instrument: Instrument, day: date) -> bool:
+def error_curve_applied(policies: Iterable[ErrorCorrectionPolicy], instrument: Instrument, day: date) -> bool:
     """Whether results of surveys of a day are corrected by the instrument's error curve; not unless a policy says so."""
     policy = error_correction_policy_of(policies, instrument, day)
     return policy is not None and policy.applied
@@ -62,5 +62,5 @@ def limits_from(policy: AcceptancePolicy) -> LimitsFrom:
     return LimitsFrom.INSTRUMENT if policy.instrument_id else LimitsFrom.TYPE
 
 
-def _perhaps_about(instrument: Instrument) -> Q:
+def _optional_scope(instrument: Instrument) -> Q:
     return Q(instrument=instrument) | Q(instrument__isnull=True, kind=instrument.kind)

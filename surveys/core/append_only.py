@@ -96,20 +96,20 @@ def _belongs(vendor: str, table: str, column: str) -> tuple[str, ...]:
             f'DROP TRIGGER IF EXISTS {name} ON "{table}"',
             head + "EXECUTE FUNCTION surveys_refuse_change()",
         )
-    refusal = f"SELECT RAISE(ABORT, 'append-only: {column} of {table} never changes');"
-    return f"DROP TRIGGER IF EXISTS {name}", head + f"BEGIN {refusal} END"
+    rejection = f"SELECT RAISE(ABORT, 'append-only: {column} of {table} never changes');"
+    return f"DROP TRIGGER IF EXISTS {name}", head + f"BEGIN {rejection} END"
 
 
 def _statements(vendor: str, table: str, columns: str) -> tuple[str, ...]:
     name = f"{table}_append_only"
     head = f'CREATE TRIGGER {name} BEFORE UPDATE OF {columns} ON "{table}" FOR EACH ROW '
     if vendor == "postgresql":
-        refuse = "EXECUTE FUNCTION surveys_refuse_change()"
+        reject = "EXECUTE FUNCTION surveys_refuse_change()"
         return (
             f'DROP TRIGGER IF EXISTS {name} ON "{table}"',
-            head + refuse,
+            head + reject,
             f'DROP TRIGGER IF EXISTS {table}_kept ON "{table}"',
-            f'CREATE TRIGGER {table}_kept BEFORE DELETE ON "{table}" FOR EACH ROW {refuse}',
+            f'CREATE TRIGGER {table}_kept BEFORE DELETE ON "{table}" FOR EACH ROW {reject}',
         )
-    refusal = f"SELECT RAISE(ABORT, 'append-only: rows of {table} are never changed');"
-    return f"DROP TRIGGER IF EXISTS {name}", head + f"BEGIN {refusal} END"
+    rejection = f"SELECT RAISE(ABORT, 'append-only: rows of {table} are never changed');"
+    return f"DROP TRIGGER IF EXISTS {name}", head + f"BEGIN {rejection} END"

@@ -13,7 +13,7 @@ from django.db import connections
 from django.db.models import BaseConstraint
 
 
-class NeverTwiceAtOnce(BaseConstraint):
+class NoOverlap(BaseConstraint):
     """No two rows of one `column` (a UUID, or null) overlap from `starts_at` to `ends_at`, unless cancelled (`cancelled_at`)."""
 
     def __init__(self, *, column: str, name: str) -> None:
@@ -21,7 +21,7 @@ class NeverTwiceAtOnce(BaseConstraint):
         self.column = column
 
     def __eq__(self, other: object) -> bool:
-        if not isinstance(other, NeverTwiceAtOnce):
+        if not isinstance(other, NoOverlap):
             return NotImplemented
         return self.deconstruct() == other.deconstruct()
 
@@ -57,7 +57,7 @@ class NeverTwiceAtOnce(BaseConstraint):
 
     def deconstruct(self) -> Any:
         """How a migration writes it."""
-        return "surveys.core.no_overlap.NeverTwiceAtOnce", (), {"column": self.column, "name": self.name}
+        return "surveys.core.no_overlap.NoOverlap", (), {"column": self.column, "name": self.name}
 
     def triggers(self, table: str) -> dict[str, str]:
         """SQLite: name of each trigger, and the statement that makes it."""
@@ -83,7 +83,7 @@ def install_guards(using: str, **_: Any) -> None:
     with connection.cursor() as cursor:
         for model in apps.get_app_config("surveys").get_models():
             for one in model._meta.constraints:
-                if isinstance(one, NeverTwiceAtOnce) and model._meta.db_table in tables:
+                if isinstance(one, NoOverlap) and model._meta.db_table in tables:
                     for name, statement in one.triggers(model._meta.db_table).items():
                         cursor.execute(f"DROP TRIGGER IF EXISTS {name}")
                         cursor.execute(statement)

@@ -18,14 +18,14 @@ def remember_request(
 ) -> Callable[[HttpRequest], HttpResponseBase]:
     """Middleware: what is written while a request is answered is written by its user."""
 
-    def answered(request: HttpRequest) -> HttpResponseBase:
+    def middleware(request: HttpRequest) -> HttpResponseBase:
         token = _request.set(request)
         try:
             return get_response(request)
         finally:
             _request.reset(token)
 
-    return answered
+    return middleware
 
 
 def actor() -> Any | None:

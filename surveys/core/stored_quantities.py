@@ -7,30 +7,30 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from compute.base.findings import Finding
+from compute.base.messages import SafetyNote
 from compute.base.sources import Source
 from compute.base.units import KINDS
 from compute.combining.combination import SharedRow
-from compute.measuring.location import SafetyNote
 from compute.measuring.spacing import Spacing
 from compute.results.change_breakdown import Effect
-from compute.results.survey import WorkedOut
-from compute.results.uncertainty import Doubt
+from compute.results.survey import CalculatedSetup
+from compute.results.uncertainty import InputUncertainty
 from compute.statistics.gum import BudgetRow
 
 
-def outcome_json(worked_out: WorkedOut) -> dict[str, Any]:
+def calculation_json(calculated: CalculatedSetup) -> dict[str, Any]:
     """A set-up worked out, as the API answers it and a set-up keeps it."""
-    medium = worked_out.setup.medium
+    medium = calculated.setup.medium
     return {
-        **spacing_json(worked_out.spacing),
+        **spacing_json(calculated.spacing),
         "medium": {
             "sound_speed": quantity(medium.sound_speed, "speed"),
             "density": quantity(medium.density, "density"),
             "dynamic_viscosity": quantity(medium.dynamic_viscosity, "dynamic_viscosity"),
         },
-        "alternatives": [spacing_json(other) for other in worked_out.alternatives],
-        "findings": findings_json(worked_out.findings),
-        "safety_notes": [safety_note_json(note) for note in worked_out.safety_notes],
+        "alternatives": [spacing_json(other) for other in calculated.alternatives],
+        "findings": findings_json(calculated.findings),
+        "safety_notes": [safety_note_json(note) for note in calculated.safety_notes],
     }
 
 
@@ -118,7 +118,7 @@ KIND_OF_INPUT: Mapping[str, str] = {
 }
 
 
-def kind_of_doubt(path: str) -> str:
+def uncertainty_kind(path: str) -> str:
     """Kind of quantity an input's uncertainty is: of a temperature it is a difference of temperatures."""
     kind = KIND_OF_INPUT[path]
     return "number" if kind == "number" else KINDS[kind].difference
@@ -130,7 +130,7 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
         {
             "input": row.input,
             "value": _figure(row.value, KIND_OF_INPUT[row.input]),
-            "standard_uncertainty": _figure(row.standard_uncertainty, kind_of_doubt(row.input)),
+            "standard_uncertainty": _figure(row.standard_uncertainty, uncertainty_kind(row.input)),
             "sensitivity": {"si": row.sensitivity, "kind": "volume_flow", "per": KIND_OF_INPUT[row.input]},
             "contribution": quantity(row.contribution, "volume_flow"),
             "share": row.share,
@@ -186,15 +186,15 @@ def _number(figure: Any) -> float:
     return float(figure["si"] if isinstance(figure, Mapping) else figure)
 
 
-def doubt_json(path: str, doubt: Doubt) -> dict[str, Any]:
+def uncertainty_json(path: str, uncertainty: InputUncertainty) -> dict[str, Any]:
     """The doubt of an input, with its source."""
-    kind = "number" if doubt.relative else kind_of_doubt(path)
+    kind = "number" if uncertainty.relative else uncertainty_kind(path)
     return {
         "input": path,
-        "standard_uncertainty": _figure(doubt.standard_uncertainty, kind),
-        "relative": doubt.relative,
-        "distribution": doubt.distribution,
-        "source": source_json(doubt.source),
+        "standard_uncertainty": _figure(uncertainty.standard_uncertainty, kind),
+        "relative": uncertainty.relative,
+        "distribution": uncertainty.distribution,
+        "source": source_json(uncertainty.source),
     }
 
 

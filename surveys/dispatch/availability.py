@@ -57,7 +57,7 @@ def _clock(at: datetime) -> str:
     return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
-def bookable(
+def instrument_unsuitable_reasons(
     instruments: Iterable[Instrument],
     start: datetime,
     end: datetime,
@@ -70,12 +70,12 @@ def bookable(
     """Instrument id -> why it cannot be booked for the span; an empty list if it can. What `job` holds itself is no reason."""
     ones, span = list(instruments), Span(start, end)
     due = {row.instrument.pk: row.due_on for row in due_rows(ones, office_today(now))}
-    live = _live(span).exclude(pk=without and without.pk).exclude(job=job)
+    live = _current_bookings(span).exclude(pk=without and without.pk).exclude(job=job)
     held = _held("instrument_id", [one.pk for one in ones], live, viewer)
-    return {one.pk: unfit(one, due.get(one.pk), span) + held[one.pk] for one in ones}
+    return {one.pk: instrument_reasons(one, due.get(one.pk), span) + held[one.pk] for one in ones}
 
 
-def technicians_bookable(
+def technician_unsuitable_reasons(
     technicians: Iterable[User],
     start: datetime,
     end: datetime,
@@ -88,22 +88,15 @@ def technicians_bookable(
     """Technician id -> why they cannot be booked for the span with those qualifications. What `job` holds itself is no reason."""
     ones, span = [one.pk for one in technicians], Span(start, end)
     away, qualified = _absences(ones), _qualifications(ones)
-    live = _live(span).exclude(pk=without and without.pk).exclude(job=job)
+    live = _current_bookings(span).exclude(pk=without and without.pk).exclude(job=job)
     held = _held("technician_id", ones, live, viewer)
     return {
-        one: _away(away[one], span) + _unqualified(qualified[one], required, span) + held[one] for one in ones
+        one: _absence_reasons(away[one], span) + _unqualified(qualified[one], required, span) + held[one]
+        for one in ones
     }
 
 
-def free_between(field: str, ids: Iterable[UUID], start: datetime, end: datetime) -> set[UUID]:
-    """Those of the ids (field `instrument` or `technician`) that no booking holds in the span."""
-    wanted = set(ids)
-    return wanted - set(
-        _live(Span(start, end)).filter(**{f"{field}__in": wanted}).values_list(field, flat=True)
-    )
-
-
-def endangered(
+def conflicts_of(
     bookings: Iterable[Booking], now: datetime, viewer: Viewer
 ) -> dict[UUID, list[UnsuitableReason]]:
     """Booking id -> what stands against it by now; only bookings that something stands against."""
@@ -111,23 +104,27 @@ def endangered(
     instruments = {one.instrument.pk: one.instrument for one in rows if one.instrument}
     people = [one.technician_id for one in rows if one.technician_id]
     due = {row.instrument.pk: row.due_on for row in due_rows(list(instruments.values()), office_today(now))}
-    away, qualified, late = _absences(people), _qualifications(people), _late(list(instruments), now, viewer)
+    away, qualified, late = (
+        _absences(people),
+        _qualifications(people),
+        _overdue_bookings(list(instruments), now, viewer),
+    )
     found: dict[UUID, list[UnsuitableReason]] = {}
     for one in rows:
         span, job = Span(one.starts_at, one.ends_at), one.job
         reasons = _moved(job, span)
         if one.instrument:
-            reasons += unfit(one.instrument, due.get(one.instrument.pk), span)
+            reasons += instrument_reasons(one.instrument, due.get(one.instrument.pk), span)
             reasons += _not_back(one, late[one.instrument.pk])
         elif one.technician_id:
-            reasons += _away(away[one.technician_id], span)
+            reasons += _absence_reasons(away[one.technician_id], span)
             reasons += _unqualified(qualified[one.technician_id], job.required_qualifications, span)
         if reasons:
             found[one.pk] = reasons
     return found
 
 
-def _live(span: Span) -> VisibleQuerySet:
+def _current_bookings(span: Span) -> VisibleQuerySet:
     return Booking.objects.filter(cancelled_at__isnull=True, starts_at__lt=span.end, ends_at__gt=span.start)
 
 
@@ -150,7 +147,7 @@ def _visible_jobs(rows: Iterable[Booking], viewer: Viewer) -> set[UUID]:
     return set(Job.objects.visible_to(viewer).filter(pk__in=jobs).values_list("pk", flat=True))
 
 
-def unfit(one: Instrument, due_on: date | None, span: Span) -> list[UnsuitableReason]:
+def instrument_reasons(one: Instrument, due_on: date | None, span: Span) -> list[UnsuitableReason]:
     """What speaks against an instrument itself, due on a day, for a span."""
     if one.state != State.IN_SERVICE:
         return [UnsuitableReason(one.state, f"The {one} is not in service: it is {one.get_state_display()}.")]
@@ -186,7 +183,7 @@ def _absences(people: list[UUID]) -> dict[UUID, list[Absence]]:
     return found
 
 
-def _away(absences: list[Absence], span: Span) -> list[UnsuitableReason]:
+def _absence_reasons(absences: list[Absence], span: Span) -> list[UnsuitableReason]:
     return [
         UnsuitableReason("absent", f"The technician is away from {Span(one.starts_at, one.ends_at)}.")
         for one in absences
@@ -227,7 +224,7 @@ def _covered(held: list[Qualification], first: date, last: date) -> bool:
 Late = tuple[Booking, datetime, bool]
 
 
-def _late(instruments: list[UUID], now: datetime, viewer: Viewer) -> dict[UUID, list[Late]]:
+def _overdue_bookings(instruments: list[UUID], now: datetime, viewer: Viewer) -> dict[UUID, list[Late]]:
     """Bookings of instruments out beyond their end or told to be, when they are back at the earliest, whether the job may be named."""
     rows = Booking.objects.filter(
         Q(ends_at__lte=now) | Q(expected_back__isnull=False),

@@ -33,8 +33,8 @@ MOVE_COST = 5
 USUAL_HOURS = ("08:00", "16:00")
 METRES_A_MINUTE = 50_000 / 60
 DETOUR = 4 / 3
-UNKNOWN_WAY_MINUTES = 60
-MOST_NAMED = 10
+UNKNOWN_TRAVEL_MINUTES = 60
+MAX_NAMED = 10
 CODES = {
     "working-hours-assumed": "of a technician no working hours are on record",
     "way-assumed": "of a site or a home base no coordinates are on record",
@@ -148,7 +148,7 @@ class Planner:
             found.append(
                 _assumed(
                     "way-assumed",
-                    f"No coordinates are on record of {places}; {UNKNOWN_WAY_MINUTES} minutes are allowed for each way there.",
+                    f"No coordinates are on record of {places}; {UNKNOWN_TRAVEL_MINUTES} minutes are allowed for each way there.",
                 )
             )
         return found
@@ -256,8 +256,8 @@ def _assumed(code: str, detail: str) -> Finding:
 
 def _listed(names: Sequence[str]) -> str:
     """Some names in a sentence, the rest as a number."""
-    rest = len(names) - MOST_NAMED
-    return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
+    rest = len(names) - MAX_NAMED
+    return ", ".join(names[:MAX_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def _window(job: Job) -> tuple[datetime, datetime]:
@@ -272,7 +272,7 @@ def _at(place: Site | TechnicianProfile) -> Place:
 
 def _way(a: Place, b: Place) -> int:
     if a is None or b is None:
-        return UNKNOWN_WAY_MINUTES
+        return UNKNOWN_TRAVEL_MINUTES
     return ceil(distance_between(a, b) * DETOUR / METRES_A_MINUTE)
 
 

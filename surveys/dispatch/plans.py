@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from compute.planning.check import faults
 from compute.planning.problem import Assignment
-from compute.planning.search import Planned, plan_made
+from compute.planning.search import Planned, find_plan
 from surveys.core.stored_quantities import findings_json
 from surveys.dispatch.plan_problem import ON_SITE, Planner
 from surveys.models import DispatchPlan, Job, Role, User
@@ -22,7 +22,7 @@ from surveys.models import DispatchPlan, Job, Role, User
 logger = logging.getLogger(__name__)
 
 State = DispatchPlan.State
-MOST_ATTEMPTS = 3
+MAX_ATTEMPTS = 3
 
 
 def plans_due() -> list[UUID]:
@@ -30,7 +30,7 @@ def plans_due() -> list[UUID]:
     return list(_due(timezone.now()).order_by("requested_at").values_list("pk", flat=True))
 
 
-def anything_due() -> bool:
+def plans_pending() -> bool:
     """Whether there may be a plan to make: the look of a worker that has none, many times a second."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1 FROM surveys_dispatchplan WHERE state IN ('waiting', 'running') LIMIT 1")
@@ -56,11 +56,11 @@ def make_plan(plan_id: UUID) -> None:
     plan = DispatchPlan.objects.select_related("requested_by", "keeps").get(pk=plan_id)
     own = DispatchPlan.objects.filter(pk=plan_id, claimed_by=token, state=State.RUNNING)
     try:
-        outcome = _worked_out(plan, own)
+        outcome = _calculated(plan, own)
     except Exception as error:  # whatever it was, the plan says what stopped it
         logger.exception("plan %s", plan_id)
         text = f"{type(error).__name__}: {error}"[:2000]
-        if plan.attempts < MOST_ATTEMPTS:
+        if plan.attempts < MAX_ATTEMPTS:
             own.update(state=State.WAITING, claimed_by=None, lease_until=None, error=text)
         else:
             own.update(
@@ -78,13 +78,15 @@ def _due(now: datetime) -> QuerySet[DispatchPlan]:
     return DispatchPlan.objects.filter(waiting)
 
 
-def _worked_out(plan: DispatchPlan, own: QuerySet[DispatchPlan]) -> dict[str, Any]:
+def _calculated(plan: DispatchPlan, own: QuerySet[DispatchPlan]) -> dict[str, Any]:
     jobs = list(Job.objects.filter(pk__in=plan.jobs).select_related("site").order_by("pk"))
     people = list(User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("username"))
     planner = Planner(jobs, people, plan.requested_by, timezone.now())
     fixed = [str(job.pk) for job in jobs if job.state in ON_SITE]
     problem = planner.problem(_kept(plan, planner), fixed)
-    planned = plan_made(problem, float(plan.time_limit_seconds), tell=lambda share: _note(own, share))
+    planned = find_plan(
+        problem, float(plan.time_limit_seconds), report_progress=lambda share: _note(own, share)
+    )
     if found := faults(problem, planned.assignments):
         raise AssertionError(f"The plan breaks a rule: {'; '.join(found[:3])}")
     return _outcome(planner, planned)

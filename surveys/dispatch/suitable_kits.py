@@ -15,18 +15,18 @@ from compute.measuring.beam import Layer, Transducers
 from compute.measuring.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
 from compute.measuring.setup_checks import transducer_temperature
 from compute.measuring.spacing import USUAL_TIMING_RESOLUTION
-from compute.measuring.suitability import ORDER, Suited, suit
+from compute.measuring.suitability import ORDER, SuitabilityTable, suit
 from surveys.calibration.capabilities import Capabilities, capabilities_of
 from surveys.calibration.due_list import office_today
 from surveys.core.errors import Conflict
-from surveys.dispatch.availability import UnsuitableReason, bookable
+from surveys.dispatch.availability import UnsuitableReason, instrument_unsuitable_reasons
 from surveys.models import Instrument, Job, MeasuringPoint, PipeData, Setup, TransducerData
 from surveys.models.instrument import Kind, State
 from surveys.pipes.selectors import Viewer, pipe_data_valid, place_of, transducer_data_latest
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PointRequirements:
     """What a pair is held against at a point: velocity expected [m/s], the meter's timing resolution [s], straight pipe [m]."""
 
     velocity: float | None
@@ -75,7 +75,9 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
     if not points:
         raise Conflict("The job has no measuring points; state where it measures first.", code="no-points")
     fleet = list(Instrument.objects.visible_to(viewer).exclude(state=State.RETIRED).select_related("holder"))
-    against = bookable(fleet, job.starts_at, job.ends_at, viewer=viewer, now=now, job=job)
+    against = instrument_unsuitable_reasons(
+        fleet, job.starts_at, job.ends_at, viewer=viewer, now=now, job=job
+    )
     meters = [one for one in fleet if one.kind == Kind.METER and not against[one.pk]]
     able = capabilities_of(fleet)
     resolution = min(
@@ -84,7 +86,7 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
     )
     pairs = [one for one in fleet if one.kind == Kind.TRANSDUCER_PAIR]
     cells = _pairs_at_points(pairs, points, job, resolution)
-    cells = {pk: [_on_its_rail(cell, able[pk]) for cell in row] for pk, row in cells.items()}
+    cells = {pk: [_rail_findings(cell, able[pk]) for cell in row] for pk, row in cells.items()}
     walls = _walls(points, job)
     rows = [
         KitRow(
@@ -112,7 +114,7 @@ def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
     }
 
 
-def _on_its_rail(cell: AtPoint, able: Capabilities) -> AtPoint:
+def _rail_findings(cell: AtPoint, able: Capabilities) -> AtPoint:
     """A pair at a point, refused where its rail allows no such spacing."""
     low, high, spacing = able.min_spacing_m, able.max_spacing_m, cell.spacing
     if spacing is None or not ((low is not None and spacing < low) or (high is not None and spacing > high)):
@@ -204,12 +206,12 @@ def _pairs_at_points(
     """Of each pair with data what it comes to at each point."""
     latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=pairs))
     entries = {pk: data.entry() for pk, data in latest.items()}
-    worked_out = Setup.objects.filter(measuring_point__in=points).order_by("calculated_at", "id")
-    velocities = dict(worked_out.values_list("measuring_point", "expected_velocity_m_s"))
+    calculated = Setup.objects.filter(measuring_point__in=points).order_by("calculated_at", "id")
+    velocities = dict(calculated.values_list("measuring_point", "expected_velocity_m_s"))
     cells: dict[UUID, list[AtPoint]] = {pk: [] for pk in entries}
     for point in points:
-        asked = Asked(velocities.get(point.pk), resolution, place_of(point).room)
-        row = _at_point(point, list(entries.values()), job, asked)
+        requirements = PointRequirements(velocities.get(point.pk), resolution, place_of(point).room)
+        row = _at_point(point, list(entries.values()), job, requirements)
         for pk, cell in zip(entries, row, strict=True):
             cells[pk].append(cell)
     return cells
@@ -219,7 +221,7 @@ def _at_point(
     point: MeasuringPoint,
     entries: Sequence[TransducerEntry],
     job: Job,
-    asked: Asked,
+    requirements: PointRequirements,
 ) -> Iterable[AtPoint]:
     data = pipe_data_valid(point.pipe.data.all(), office_today(job.starts_at))
     if data is None:
@@ -236,13 +238,13 @@ def _at_point(
             pipe,
             medium,
             pairs,
-            expected_velocity=asked.velocity,
-            timing_resolution=asked.resolution,
-            room=asked.room,
+            expected_velocity=requirements.velocity,
+            timing_resolution=requirements.resolution,
+            room=requirements.room,
         )
     except ComputeError as error:
         if len(entries) > 1:  # one that cannot be must not spoil the others
-            return [cell for entry in entries for cell in _at_point(point, [entry], job, asked)]
+            return [cell for entry in entries for cell in _at_point(point, [entry], job, requirements)]
         return [
             AtPoint(
                 point, unsuitable_reasons=(UnsuitableReason("not-computable", f"{point.name}: {error.said}"),)
@@ -254,7 +256,7 @@ def _at_point(
     ]  # fmt: skip
     blocked = [_blocked(point, suited, at, layers) for at in range(len(entries))]
     return [
-        _cell(point, suited, at, asked, (*blocked[at], *_heat(point, entry, temperature)))
+        _cell(point, suited, at, requirements, (*blocked[at], *_heat(point, entry, temperature)))
         for at, entry in enumerate(entries)
     ]
 
@@ -271,7 +273,7 @@ def _slowest(layer: Layer) -> float:
 
 
 def _blocked(
-    point: MeasuringPoint, suited: Suited, at: int, layers: Sequence[tuple[str, float]]
+    point: MeasuringPoint, suited: SuitabilityTable, at: int, layers: Sequence[tuple[str, float]]
 ) -> tuple[UnsuitableReason, ...]:
     if not suited.blocked_by[at]:
         return ()
@@ -300,21 +302,21 @@ def _heat(
 
 def _cell(
     point: MeasuringPoint,
-    suited: Suited,
+    suited: SuitabilityTable,
     at: int,
-    asked: Asked,
+    requirements: PointRequirements,
     unsuitable_reasons: tuple[UnsuitableReason, ...],
 ) -> AtPoint:
     if suited.blocked_by[at]:
         return AtPoint(point, unsuitable_reasons=unsuitable_reasons)
-    row, velocity, resolution = int(suited.chosen[at]), asked.velocity, asked.resolution
+    row, velocity, resolution = int(suited.chosen[at]), requirements.velocity, requirements.resolution
     spacing = float(suited.spacing[row, at])
     difference = (
         None if velocity is None else abs(velocity) * float(suited.time_difference_per_velocity[row, at])
     )
     if not suited.fits[row, at]:
-        unsuitable_reasons += _misfit(
-            point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), asked.room
+        unsuitable_reasons += _mismatch_reasons(
+            point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), requirements.room
         )
     if difference is not None and difference < resolution:
         why = f"At {point.name} the time difference of {difference * 1e9:.2f} ns is below the meter's {resolution * 1e9:.2f} ns."
@@ -325,7 +327,7 @@ def _cell(
     return AtPoint(point, ORDER[row], spacing, difference, others, unsuitable_reasons)
 
 
-def _misfit(
+def _mismatch_reasons(
     point: MeasuringPoint, spacing: float, beam: tuple[float, float], room: float | None
 ) -> tuple[UnsuitableReason, ...]:
     """Why no usual number of traverses fits, told of the one with the shortest beam; `beam` with the longest allowed."""

@@ -8,7 +8,7 @@ from datetime import date, time, timedelta
 from zoneinfo import ZoneInfo
 
 from compute.planning.distance import distance_between
-from surveys.dispatch.availability import Span, UnsuitableReason, technicians_bookable
+from surveys.dispatch.availability import Span, UnsuitableReason, technician_unsuitable_reasons
 from surveys.models import Job, Site, TechnicianProfile, User
 from surveys.pipes.selectors import Viewer
 
@@ -25,7 +25,7 @@ class Candidate:
 def suitable_technicians(job: Job, technicians: Iterable[User], viewer: Viewer) -> list[Candidate]:
     """Who can go first, the nearest before the others; the number of queries does not grow with them."""
     ones, span = list(technicians), Span(job.starts_at, job.ends_at)
-    against = technicians_bookable(
+    against = technician_unsuitable_reasons(
         ones, span.start, span.end, job.required_qualifications, viewer=viewer, job=job
     )
     profiles = {row.technician_id: row for row in TechnicianProfile.objects.filter(technician__in=ones)}
@@ -42,7 +42,7 @@ def _candidate(
 ) -> Candidate:
     if profile is None:
         return Candidate(one, against, None)
-    hours = [] if works_through(profile, span) else [_outside(profile, span)]
+    hours = [] if within_working_hours(profile, span) else [_outside(profile, span)]
     return Candidate(one, against + hours, _distance(profile, site))
 
 
@@ -54,7 +54,7 @@ def _distance(profile: TechnicianProfile, site: Site) -> float | None:
     return distance_between((home_lat, home_lon), (site_lat, site_lon))
 
 
-def works_through(profile: TechnicianProfile, span: Span) -> bool:
+def within_working_hours(profile: TechnicianProfile, span: Span) -> bool:
     """Whether a span begins and ends within working hours and touches working days only; nights between are free.
 
     No hours stated: nobody said that they do not work then.

@@ -20,7 +20,7 @@ from surveys.calibration.due_list import DueRow, due_rows, office_today
 from surveys.core.stored_quantities import safety_note_json
 from surveys.dispatch.technician_jobs import jobs_of_day
 from surveys.documents.formatting import findings_worded, moment
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.setup_sheet import DEFERS, safety_note_told, setup_blocks
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
@@ -38,7 +38,7 @@ class Day:
     viewer: Viewer
 
 
-def day_sheet(day: Day, units: System, address: str) -> Paper:
+def day_sheet(day: Day, units: System, address: str) -> PdfDocument:
     """The paper of a day; the number of queries does not grow with its jobs."""
     jobs = list(
         jobs_of_day(day.technician, day.viewer, day.on).prefetch_related(
@@ -50,7 +50,7 @@ def day_sheet(day: Day, units: System, address: str) -> Paper:
     due = {row.instrument.pk: row for row in due_rows(list(fleet.values()), day.on)}
     name = day.technician.get_full_name() or day.technician.username
     latest = _latest_change(day, jobs, kits, setups, due)
-    paper = Paper(
+    pdf = PdfDocument(
         title=f"Day sheet: {day.on:%A %d %B %Y}",
         subtitle=f"{name} · {len(jobs)} {'job' if len(jobs) == 1 else 'jobs'}",
         footer=f"Day sheet of {day.technician.username} for {day.on}"
@@ -59,13 +59,13 @@ def day_sheet(day: Day, units: System, address: str) -> Paper:
         address=address,
     )
     if not jobs:
-        paper.text("No job is planned for this day.")
+        pdf.text("No job is planned for this day.")
     for job in jobs:
-        _job_blocks(paper, job, kits[job.pk], due, units)
+        _job_blocks(pdf, job, kits[job.pk], due, units)
     for job in jobs:
         for point in job.measuring_points.all():
-            _setup_pages(paper, job, point, setups.get(point.pk), units)
-    return paper
+            _setup_pages(pdf, job, point, setups.get(point.pk), units)
+    return pdf
 
 
 def _latest_change(
@@ -95,12 +95,12 @@ def _latest_change(
 
 
 def _job_blocks(
-    paper: Paper, job: Job, kit: Sequence[Instrument], due: dict[UUID, DueRow], units: System
+    pdf: PdfDocument, job: Job, kit: Sequence[Instrument], due: dict[UUID, DueRow], units: System
 ) -> None:
     site, zone = job.site, job.site.zone
-    paper.heading(f"{job.starts_at.astimezone(zone):%H:%M} {job.title}")
+    pdf.heading(f"{job.starts_at.astimezone(zone):%H:%M} {job.title}")
     points = ", ".join(f"{point.name} ({point.pipe.name})" for point in job.measuring_points.all())
-    paper.facts(
+    pdf.facts(
         [
             ("Time by the site's clock", f"{moment(job.starts_at, zone)} to {moment(job.ends_at, zone)}"),
             ("Site", f"{site.name} · {site.client.name}"),
@@ -111,12 +111,12 @@ def _job_blocks(
             *([("Note", job.note)] if job.note else []),
         ]
     )
-    paper.safety_notes(hazards_told(job, units), DEFERS)
+    pdf.safety_notes(hazards_told(job, units), DEFERS)
     if not kit:
-        paper.callout("", "No kit is booked or named for this job.", "warning")
+        pdf.callout("", "No kit is booked or named for this job.", "warning")
         return
     rows = [kit_row(one, due[one.pk], job) for one in kit]
-    paper.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
+    pdf.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
 
 
 def hazards_told(job: Job, units: System) -> list[str]:
@@ -161,14 +161,16 @@ def _calibration(row: DueRow, job: Job) -> str:
     return f"{row.calibration.certificate}, {'holds to' if held else 'EXPIRED BY THEN:'} {row.due_on}"
 
 
-def _setup_pages(paper: Paper, job: Job, point: MeasuringPoint, setup: Setup | None, units: System) -> None:
-    paper.new_page()
-    paper.heading(f"Set-up: {point.name}, {point.pipe.name} ({job.title})")
+def _setup_pages(
+    pdf: PdfDocument, job: Job, point: MeasuringPoint, setup: Setup | None, units: System
+) -> None:
+    pdf.new_page()
+    pdf.heading(f"Set-up: {point.name}, {point.pipe.name} ({job.title})")
     if setup is None:
-        paper.callout("", "No set-up has been worked out for this point yet.", "warning")
+        pdf.callout("", "No set-up has been worked out for this point yet.", "warning")
     else:
-        paper.text(f"Set-up {setup.pk}, worked out {moment(setup.calculated_at, job.site.zone)}.")
-        setup_blocks(paper, setup, units)
+        pdf.text(f"Set-up {setup.pk}, worked out {moment(setup.calculated_at, job.site.zone)}.")
+        setup_blocks(pdf, setup, units)
 
 
 def kits_of(jobs: Sequence[Job]) -> dict[UUID, list[Instrument]]:

@@ -12,7 +12,7 @@ from compute.base.svg import document, label, polyline, rule, ticks
 from compute.base.units import System, express
 from compute.combining.time_alignment import FlowLog
 from surveys.documents.formatting import SIGNS
-from surveys.logfiles.downsampling import thinned
+from surveys.logfiles.downsampling import downsampled
 
 WIDTH, HEIGHT = 680.0, 262.0
 LEFT, RIGHT, TOP, BOTTOM = 74.0, 12.0, 24.0, 46.0
@@ -41,7 +41,8 @@ def result_chart(flows: FlowLog, result: Any, units: System, zone: Any) -> str:
 def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) -> str:
     """The chart. `times` are microseconds since 1970 UTC, `values` flows in `unit`; gaps of the log break the line."""
     stretches = [
-        _thin(*stretch, len(times)) for stretch in _unbroken(np.asarray(times) / 1e6, np.asarray(values))
+        _downsampled(*stretch, len(times))
+        for stretch in _unbroken(np.asarray(times) / 1e6, np.asarray(values))
     ]
     first, last = float(stretches[0][0][0]), float(stretches[-1][0][-1])
     low, high = _range(np.concatenate([flows for _, flows in stretches]), result)
@@ -99,9 +100,9 @@ def _range(flows: Any, result: Result) -> tuple[float, float]:
     return low - room, high + room
 
 
-def _thin(moments: Any, flows: Any, whole: int) -> tuple[Any, Any]:
+def _downsampled(moments: Any, flows: Any, whole: int) -> tuple[Any, Any]:
     """A stretch with its share of the points a chart shows."""
-    shown = thinned(flows, max(round(POINTS * len(flows) / whole), 2))
+    shown = downsampled(flows, max(round(POINTS * len(flows) / whole), 2))
     return moments[shown], flows[shown]
 
 

@@ -32,7 +32,7 @@ def _with_unit(text: str, unit: str) -> str:
     return f"{text}°" if unit == "deg" else f"{text} {SIGNS.get(unit, unit)}"
 
 
-def of_document(quantity: Any, units: System, decimals: int | None = None) -> str:
+def stored_quantity_text(quantity: Any, units: System, decimals: int | None = None) -> str:
     """A figure of a stored document; a plain number is one without a unit."""
     if isinstance(quantity, int | float):
         return f"{quantity:.4g}"
@@ -49,7 +49,7 @@ def heading(finding: Mapping[str, Any]) -> str:
     return finding["title"] or finding["code"].replace("-", " ")
 
 
-def run_of_pipe(metres: float, units: System) -> str:
+def straight_length_text(metres: float, units: System) -> str:
     """A length of straight pipe, as one would pace it: metres or feet."""
     return f"{metres:.1f} m" if units == "metric" else f"{metres / 0.3048:.1f} ft"
 
@@ -67,12 +67,14 @@ def grouped(number: float) -> str:
     return f"{rounded:,.0f}".replace(",", "\N{NO-BREAK SPACE}") if abs(rounded) >= 100 else f"{rounded:g}"
 
 
-def with_doubt(value: Any, doubt: Any, units: System) -> tuple[str, str]:
+def with_uncertainty(value: Any, uncertainty: Any, units: System) -> tuple[str, str]:
     """A stored figure and its standard uncertainty, both to the second digit of the uncertainty (JCGM 100:2008, 7.2.6)."""
-    if isinstance(doubt, int | float):
-        return _to_places(value, units, _places(doubt)), _to_places(doubt, units, _places(doubt))
-    places = _places(express(doubt["si"], doubt["kind"], units)["value"])
-    return _to_places(value, units, places), _to_places(doubt, units, places)
+    if isinstance(uncertainty, int | float):
+        return _to_places(value, units, _places(uncertainty)), _to_places(
+            uncertainty, units, _places(uncertainty)
+        )
+    places = _places(express(uncertainty["si"], uncertainty["kind"], units)["value"])
+    return _to_places(value, units, places), _to_places(uncertainty, units, places)
 
 
 def _to_places(quantity: Any, units: System, places: int) -> str:
@@ -82,17 +84,17 @@ def _to_places(quantity: Any, units: System, places: int) -> str:
     return _with_unit(f"{shown['value']:.{places}f}", shown["unit"])
 
 
-def _places(doubt: float) -> int:
+def _places(uncertainty: float) -> int:
     """Decimals down to the second digit of an uncertainty; two where it is none."""
-    return max(1 - floor(log10(abs(doubt))), 0) if doubt else 2
+    return max(1 - floor(log10(abs(uncertainty))), 0) if uncertainty else 2
 
 
 def flow_with_uncertainty(flow: float, expanded: float, units: System) -> str:
     """A flow and its expanded uncertainty, both to the second digit of the uncertainty (JCGM 100:2008, 7.2.6)."""
-    shown, doubt = express(flow, "volume_flow", units), express(expanded, "volume_flow", units)
-    places = _places(doubt["value"])
+    shown, uncertainty = express(flow, "volume_flow", units), express(expanded, "volume_flow", units)
+    places = _places(uncertainty["value"])
     unit = SIGNS.get(shown["unit"], shown["unit"])
-    return f"{shown['value']:.{places}f} ± {doubt['value']:.{places}f} {unit}"
+    return f"{shown['value']:.{places}f} ± {uncertainty['value']:.{places}f} {unit}"
 
 
 def moment(at: datetime, zone: Any) -> str:

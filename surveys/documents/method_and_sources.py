@@ -8,14 +8,14 @@ from compute.base.sources import PRACTICE, Source
 from compute.library.liquids import liquids
 from compute.library.materials import solids
 from compute.results.survey import METHODS
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Result
 
 
-def method_and_sources(paper: Paper, result: Result) -> None:
+def method_and_sources(pdf: PdfDocument, result: Result) -> None:
     """The last sections of a report."""
-    paper.heading("Method and sources")
-    paper.text(
+    pdf.heading("Method and sources")
+    pdf.text(
         "Transit-time difference along an inclined beam; the sound speed of the medium is measured with it, not assumed. Mean velocity "
         "from the velocity along the beam by the logarithmic profile with the friction factor of Colebrook and White; refraction by "
         "Snell's law. Each reading becomes a flow, and the result is their mean."
@@ -24,9 +24,9 @@ def method_and_sources(paper: Paper, result: Result) -> None:
     version = (
         f"{result.method_version}, of {method.since}: {method.change}" if method else result.method_version
     )
-    paper.facts([("Method version", version), *_sources(result)])
-    paper.heading("Records")
-    paper.facts(
+    pdf.facts([("Method version", version), *_sources(result)])
+    pdf.heading("Records")
+    pdf.facts(
         [
             ("Result", str(result.pk)),
             ("Logger file", result.log.file_name or "without a name"),

@@ -7,7 +7,7 @@ from typing import Any
 
 from compute.base.units import System
 from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, worded
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.models import CombinedResult, Result
 
 
@@ -31,16 +31,16 @@ def mean_told(together: CombinedResult, units: System) -> ToldMean:
     )
 
 
-def paths_figure(paper: Paper, together: CombinedResult, units: System) -> None:
+def paths_figure(pdf: PdfDocument, together: CombinedResult, units: System) -> None:
     """The mean, as the figure a reader looks for."""
-    paper.figure(
+    pdf.figure(
         f"Volume flow, mean of the {len(together.parts)} paths measured together",
         flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units),
         "The true flow lies within the ± with a probability of about 95 %. What the paths share is counted once.",
     )
 
 
-def paths_table(paper: Paper, result: Result, together: CombinedResult, units: System) -> None:
+def paths_table(pdf: PdfDocument, result: Result, together: CombinedResult, units: System) -> None:
     """Each path with its own figure, how far they lie apart, and what the checks say of them together."""
     paths = together.results.select_related("survey", "survey_data").order_by(
         "survey__started_at", "survey_id"
@@ -55,17 +55,17 @@ def paths_table(paper: Paper, result: Result, together: CombinedResult, units: S
         ]
         for one in paths
     ]
-    paper.heading("Paths measured together")
-    paper.table(["Path", "Place round the pipe", "Volume flow"], rows, right=1)
+    pdf.heading("Paths measured together")
+    pdf.table(["Path", "Place round the pipe", "Volume flow"], rows, right=1)
     mean = flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units)
-    paper.facts(
+    pdf.facts(
         [
             ("Mean", f"{mean}, coverage factor {together.coverage_factor:.2f} for 95 %"),
             ("Largest less smallest", worded(together.spread_m3_s, "volume_flow", units)),
         ]
     )
     for finding in findings_worded(together.findings, units):
-        paper.callout(heading(finding), finding["body"], finding["severity"])
+        pdf.callout(heading(finding), finding["body"], finding["severity"])
 
 
 def _plane(result: Result, units: System) -> str:

@@ -15,13 +15,13 @@ from typing import Any
 from surveys.documents.typesetting import pdf_of, qr_svg
 
 Block = dict[str, Any]
-LONGEST_TEXT = 4000
+MAX_TEXT_LENGTH = 4000
 # Letters that turn the direction of what follows: in a name they would turn the figures beside it. Right-to-left scripts need none of them.
 TURNING = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A)])
 
 
 @dataclass(slots=True)
-class Paper:
+class PdfDocument:
     """A paper to be: its blocks in order, and the drawings they name."""
 
     title: str
@@ -107,24 +107,24 @@ class Paper:
 
 def _cut(text: str) -> str:
     """A text no longer than a page holds; that it goes on is shown."""
-    return text if len(text) <= LONGEST_TEXT else f"{text[:LONGEST_TEXT]} [...]"
+    return text if len(text) <= MAX_TEXT_LENGTH else f"{text[:MAX_TEXT_LENGTH]} [...]"
 
 
-def typeset(paper: Paper) -> bytes:
+def typeset(pdf: PdfDocument) -> bytes:
     """The PDF of a paper."""
     source = files("surveys.documents").joinpath("paper.typ").read_bytes()
     document = {
-        "title": paper.title,
-        "subtitle": paper.subtitle,
-        "footer": paper.footer,
-        "mark": paper.mark,
-        "qr": bool(paper.address),
-        "blocks": paper.blocks,
+        "title": pdf.title,
+        "subtitle": pdf.subtitle,
+        "footer": pdf.footer,
+        "mark": pdf.mark,
+        "qr": bool(pdf.address),
+        "blocks": pdf.blocks,
     }
     inputs: Mapping[str, str] = {
         "document": json.dumps(document, ensure_ascii=False).translate(TURNING),
-        **paper.drawings,
+        **pdf.drawings,
     }
-    if paper.address:
-        inputs = {**inputs, "qr": qr_svg(paper.address)}
-    return pdf_of(source, inputs, paper.stamp)
+    if pdf.address:
+        inputs = {**inputs, "qr": qr_svg(pdf.address)}
+    return pdf_of(source, inputs, pdf.stamp)

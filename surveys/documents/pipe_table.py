@@ -7,17 +7,17 @@ from collections.abc import Iterator
 from compute.base.units import System
 from compute.measuring.entries import LiningEntry, MaterialEntry
 from surveys.documents.formatting import worded
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Setup, SurveyData
 from surveys.pipes.selectors import survey_medium
 
 Row = tuple[str, str, str]
 
 
-def pipe_table(paper: Paper, data: PipeData, taken: SurveyData | Setup, units: System) -> None:
+def pipe_table(pdf: PdfDocument, data: PipeData, taken: SurveyData | Setup, units: System) -> None:
     """The table of a version of pipe data, with the temperature taken on the day if one was."""
     rows = [*_pipe(data, units), *_linings(data, units), *_medium(data, taken, units), _version(data)]
-    paper.table(["Pipe and medium", "Value", "How it is known"], rows, flexible=(2,))
+    pdf.table(["Pipe and medium", "Value", "How it is known"], rows, flexible=(2,))
 
 
 def _pipe(data: PipeData, units: System) -> Iterator[Row]:
@@ -42,13 +42,13 @@ def _wall_known(data: PipeData, units: System) -> str:
     wall_measurement = data.wall_measurement
     if wall_measurement is None:
         return f"not gauged; {_entered(data, 'pipe.wall_thickness')}"
-    mean, doubt = (
+    mean, uncertainty = (
         worded(one, "length", units, 2)
         for one in (wall_measurement.mean_m, wall_measurement.standard_uncertainty_m)
     )
     return (
         f"gauged at {len(wall_measurement.readings_m)} places on {wall_measurement.taken_at:%Y-%m-%d} with "
-        f"{wall_measurement.gauge.serial}: mean {mean}, standard uncertainty {doubt}"
+        f"{wall_measurement.gauge.serial}: mean {mean}, standard uncertainty {uncertainty}"
     )
 
 

@@ -9,8 +9,15 @@ from compute.base.units import System
 from compute.measuring.drawing import Drawn, cross_section, side_view
 from compute.measuring.entries import PipeEntry
 from compute.measuring.location import DEFER, HAZARD_SOURCE, straight_lengths
-from surveys.documents.formatting import findings_worded, heading, moment, of_document, run_of_pipe, worded
-from surveys.documents.pdf import Paper
+from surveys.documents.formatting import (
+    findings_worded,
+    heading,
+    moment,
+    stored_quantity_text,
+    straight_length_text,
+    worded,
+)
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
 from surveys.models import MeasuringPoint, Setup
 
@@ -23,32 +30,32 @@ CHECKLIST = (
     "Signal and measured sound speed as expected before the log is started.",
     "Zero looked at, if the flow can be stopped.",
 )
-NOT_ON_RECORD = "not on record"
+NOT_RECORDED = "not on record"
 DEFERS = (
     "This sheet does not say that the work is safe. The site's permit, local codes and licensed practice come first and take the place "
     "of these usual safety rules for site work; stop and ask where the place is not as described."
 )
 
 
-def setup_sheet(setup: Setup, units: System, address: str) -> Paper:
+def setup_sheet(setup: Setup, units: System, address: str) -> PdfDocument:
     """The paper of a set-up."""
     point = setup.measuring_point
     site = point.pipe.site
-    paper = Paper(
+    pdf = PdfDocument(
         title=f"Set-up sheet: {point.name}",
         subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
         footer=f"Set-up {setup.pk} · worked out {moment(setup.calculated_at, site.zone)} by {setup.calculated_by.username}",
         stamp=setup.calculated_at,
         address=address,
     )
-    setup_blocks(paper, setup, units)
-    return paper
+    setup_blocks(pdf, setup, units)
+    return pdf
 
 
-def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
+def setup_blocks(pdf: PdfDocument, setup: Setup, units: System) -> None:
     """The blocks of a set-up, on a sheet of its own or within another paper."""
     outcome = setup.outcome
-    paper.safety_notes(
+    pdf.safety_notes(
         [
             safety_note_told(one["text"], Source(**one["source"]))
             for one in findings_worded(outcome["safety_notes"], units)
@@ -57,7 +64,7 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     )
     drawn = drawn_of(setup)
     sides = "same side" if outcome["sides"] == "same" else "opposite sides"
-    paper.figure(
+    pdf.figure(
         "Spacing between the facing ends of the transducers",
         worded(setup.spacing_m, "length", units),
         f"{setup.traverses} traverse{'s' if setup.traverses > 1 else ''}, transducers on "
@@ -69,7 +76,7 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
     lengthwise = (
         f"Pipe lengthwise to scale with {setup.traverses} traverses of the beam and the spacing of {spacing}"
     )
-    paper.drawings_beside(
+    pdf.drawings_beside(
         [
             (side_view(drawn, spacing, diameter), lengthwise, 64),
             (
@@ -79,36 +86,36 @@ def setup_blocks(paper: Paper, setup: Setup, units: System) -> None:
             ),
         ]
     )
-    paper.heading("What to expect")
+    pdf.heading("What to expect")
     angles = outcome["angles"]
-    paper.facts(
+    pdf.facts(
         [
-            ("Sound speed of the medium", of_document(outcome["medium"]["sound_speed"], units, 1)),
-            ("Transit time", of_document(outcome["transit_time"], units)),
+            ("Sound speed of the medium", stored_quantity_text(outcome["medium"]["sound_speed"], units, 1)),
+            ("Transit time", stored_quantity_text(outcome["transit_time"], units)),
             (
                 "Wave in the wall",
-                f"{outcome['wave_mode_in_wall']}, at {of_document(angles['wall'], units)} from the radius",
+                f"{outcome['wave_mode_in_wall']}, at {stored_quantity_text(angles['wall'], units)} from the radius",
             ),
-            ("Angle in the medium", f"{of_document(angles['medium'], units)} from the radius"),
-            ("Axial advance", of_document(outcome["axial_advance"], units)),
+            ("Angle in the medium", f"{stored_quantity_text(angles['medium'], units)} from the radius"),
+            ("Axial advance", stored_quantity_text(outcome["axial_advance"], units)),
         ]
     )
-    paper.heading("The place")
-    paper.facts(place_rows(setup.measuring_point, units))
-    paper.heading("Pipe and medium it was worked out for")
-    pipe_table(paper, setup.pipe_data, setup, units)
-    findings_blocks(paper, outcome["findings"], units)
-    paper.heading("On site")
-    paper.checklist(CHECKLIST)
-    paper.heading("Written down on site")
-    paper.form(
+    pdf.heading("The place")
+    pdf.facts(place_rows(setup.measuring_point, units))
+    pdf.heading("Pipe and medium it was worked out for")
+    pipe_table(pdf, setup.pipe_data, setup, units)
+    findings_blocks(pdf, outcome["findings"], units)
+    pdf.heading("On site")
+    pdf.checklist(CHECKLIST)
+    pdf.heading("Written down on site")
+    pdf.form(
         [
             ["Wall at clock position", "12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30"],
             ["reading", *("" for _ in range(8))],
             ["repeated", *("" for _ in range(8))],
         ]
     )
-    paper.form(
+    pdf.form(
         [
             ["Circumference, taped", ""],
             ["Spacing as mounted", ""],
@@ -153,21 +160,21 @@ def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
     known = straight_lengths().get(point.upstream_disturbance)
     full = {True: "sure to run full", False: "may not run full", None: "not on record whether it runs full"}
     lengths = (point.upstream_straight_length_m, point.downstream_straight_length_m)
-    before, after = (NOT_ON_RECORD if one is None else run_of_pipe(one, units) for one in lengths)
+    before, after = (NOT_RECORDED if one is None else straight_length_text(one, units) for one in lengths)
     return [
         *([("Description", point.description)] if point.description else []),
-        ("Upstream", known.title if known else NOT_ON_RECORD),
+        ("Upstream", known.title if known else NOT_RECORDED),
         ("Straight pipe", f"upstream {before}, downstream {after}"),
         ("Pipe", f"{point.orientation or 'orientation not on record'}, {full[point.full_pipe]}"),
-        ("Transducers at", (point.mounting or NOT_ON_RECORD).replace("-", " ")),
+        ("Transducers at", (point.mounting or NOT_RECORDED).replace("-", " ")),
     ]
 
 
-def findings_blocks(paper: Paper, findings: list[dict[str, Any]], units: System) -> None:
+def findings_blocks(pdf: PdfDocument, findings: list[dict[str, Any]], units: System) -> None:
     """What the sanity checks say, the gravest first."""
     if not findings:
         return
-    paper.heading("What the checks say")
+    pdf.heading("What the checks say")
     order = {"error": 0, "warning": 1, "info": 2}
     for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
-        paper.callout(heading(finding), finding["body"], finding["severity"])
+        pdf.callout(heading(finding), finding["body"], finding["severity"])

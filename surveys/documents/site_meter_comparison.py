@@ -9,7 +9,7 @@ from compute.base.units import System
 from surveys.documents.changes import difference_told
 from surveys.documents.formatting import flow_with_uncertainty, worded
 from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
-from surveys.results.site_meter_comparison import beside_site_meter, reading_known, verdict
+from surveys.results.site_meter_comparison import compare_with_site_meter, site_meter_reading_at, verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +27,11 @@ def beside_told(
     survey: Survey, found: Result | CombinedResult, units: System, at: datetime | None = None
 ) -> ToldBeside | None:
     """As the reading was stated at a time, or as it is stated now; None if nobody wrote one down."""
-    reading = reading_known(survey, at)
+    reading = site_meter_reading_at(survey, at)
     if reading is None:
         return None
     flow, expanded = reading.volume_flow_m3_s, reading.expanded_uncertainty_m3_s
-    beside = beside_site_meter(reading, found)
+    beside = compare_with_site_meter(reading, found)
     return ToldBeside(
         reading,
         worded(flow, "volume_flow", units)

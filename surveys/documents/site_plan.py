@@ -12,14 +12,14 @@ from compute.base.units import System
 from compute.planning.distance import EARTH_RADIUS
 
 WIDTH, MARGIN = 680.0, 44.0
-LOWEST, HIGHEST = 200.0, 460.0
+PLOT_MIN, PLOT_MAX = 200.0, 460.0
 SPOT = 13.0
 INK, SOFT, FILL, ON_FILL = "#1d2733", "#4d5866", "#1f5f6b", "#ffffff"
 METRES = {"metric": (1000.0, "km"), "us": (1609.344, "mi")}
 # Where sites lie closer than this the plan is not drawn to a smaller scale [m].
-LEAST_SPAN = 500.0
+MIN_SPAN = 500.0
 # Names stand beside the spots where there are few, and they are cut to so many letters.
-MOST_NAMED, LONGEST_NAME = 15, 26
+MAX_NAMED, MAX_NAME_LENGTH = 15, 26
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +40,9 @@ def site_plan(places: Sequence[Place], units: System) -> str:
     """
     spots = _plane(places)
     east, north = ([at[n] for at in spots] for n in (0, 1))
-    span = max(max(east) - min(east), LEAST_SPAN), max(max(north) - min(north), LEAST_SPAN)
-    scale = min((WIDTH - 2 * MARGIN) / span[0], (HIGHEST - 2 * MARGIN) / span[1])
-    height = max(span[1] * scale + 2 * MARGIN, LOWEST)
+    span = max(max(east) - min(east), MIN_SPAN), max(max(north) - min(north), MIN_SPAN)
+    scale = min((WIDTH - 2 * MARGIN) / span[0], (PLOT_MAX - 2 * MARGIN) / span[1])
+    height = max(span[1] * scale + 2 * MARGIN, PLOT_MIN)
     middle = (max(east) + min(east)) / 2, (max(north) + min(north)) / 2
 
     def place(at: tuple[float, float]) -> tuple[float, float]:
@@ -50,7 +50,7 @@ def site_plan(places: Sequence[Place], units: System) -> str:
 
     parts = [_north(22), *_bar(scale, height, units)]
     for group, x, y in _together([(one, *place(at)) for one, at in zip(places, spots, strict=True)]):
-        parts.append(_spot(group, x, y, named=len(places) <= MOST_NAMED))
+        parts.append(_spot(group, x, y, named=len(places) <= MAX_NAMED))
     return document(WIDTH, height, f"Where {len(places)} sites lie, north up", parts, "group")
 
 
@@ -96,7 +96,7 @@ def _spot(group: Sequence[Place], x: float, y: float, *, named: bool) -> str:
 def _name(group: Sequence[Place], x: float, y: float, half: float) -> str:
     """The name of the spot's first site, on the side that has more room."""
     name = group[0].name
-    text = (name if len(name) <= LONGEST_NAME else f"{name[: LONGEST_NAME - 1]}…") + (
+    text = (name if len(name) <= MAX_NAME_LENGTH else f"{name[: MAX_NAME_LENGTH - 1]}…") + (
         " ..." if len(group) > 1 else ""
     )
     left = x > WIDTH / 2

@@ -13,7 +13,7 @@ from compute.base.units import System
 from surveys.calibration.affected_results import ReviewNotice, combined_notices
 from surveys.documents.changes import change_told, history_drawn
 from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, moment, percent
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.site_year import PointYear, Records, Year, records_of
 from surveys.models import CombinedResult, Notice, Result
 from surveys.results.history import Found
@@ -21,37 +21,37 @@ from surveys.results.history import Found
 CHART_HEIGHT = 170.0
 # The gravest first.
 AGAINST = ("withdrawn", "under-review")
-GRAVE = {"error": 0, "warning": 1}
+SIGNIFICANT_SEVERITIES = {"error": 0, "warning": 1}
 
 
-def site_summary(year: Year, units: System, address: str) -> Paper:
+def site_summary(year: Year, units: System, address: str) -> PdfDocument:
     """The paper of a year at a site; the number of queries does not grow with its points and surveys."""
     records = records_of(year)
     site, latest = year.site, records.latest()
-    paper = Paper(
+    pdf = PdfDocument(
         title=f"Site summary {year.number}",
         subtitle=f"{site.name} · {site.client.name}",
         footer=f"Site summary {year.number}" + (f" · as of {moment(latest, site.zone)}" if latest else ""),
         stamp=latest or year.span[0],
         address=address,
     )
-    _overview(paper, year, records)
-    _in_doubt(paper, year, records)
-    _results(paper, year, records, units)
-    _charts(paper, year, records, units)
-    _combined(paper, year, records, units)
-    _changed(paper, year, records, units)
-    _findings(paper, year, records, units)
-    _instruments(paper, year, records)
-    _planned(paper, year, records)
-    return paper
+    _overview(pdf, year, records)
+    _results_under_review(pdf, year, records)
+    _results(pdf, year, records, units)
+    _charts(pdf, year, records, units)
+    _combined(pdf, year, records, units)
+    _changed(pdf, year, records, units)
+    _findings(pdf, year, records, units)
+    _instruments(pdf, year, records)
+    _planned(pdf, year, records)
+    return pdf
 
 
-def _overview(paper: Paper, year: Year, records: Records) -> None:
+def _overview(pdf: PdfDocument, year: Year, records: Records) -> None:
     site, latest = year.site, records.latest()
     surveyed = [one for one in records.points if one.found or one.without_result]
     count = sum(len(one.found) + len(one.without_result) for one in surveyed)
-    paper.facts(
+    pdf.facts(
         [
             ("Site", site.name),
             *([("Address", site.address)] if site.address else []),
@@ -62,12 +62,12 @@ def _overview(paper: Paper, year: Year, records: Records) -> None:
         ]
     )
     if not count:
-        paper.text(
+        pdf.text(
             f"No survey was made at this site in {year.number}, so there is no result to report for it."
             + _last_before(year, records.points)
         )
         return
-    paper.text(" ".join(_in_short(records)))
+    pdf.text(" ".join(_summary_section(records)))
 
 
 def _last_before(year: Year, points: Sequence[PointYear]) -> str:
@@ -76,7 +76,7 @@ def _last_before(year: Year, points: Sequence[PointYear]) -> str:
     return f" The last survey before it was on {max(days)}." if days else ""
 
 
-def _in_short(records: Records) -> Iterator[str]:
+def _summary_section(records: Records) -> Iterator[str]:
     """The year in a few sentences."""
     compared = [(one, found.change) for one, found in records.found() if found.change]
     larger = sorted({one.name for one, change in compared if not change.explained})
@@ -97,35 +97,33 @@ def _in_short(records: Records) -> Iterator[str]:
         yield f"{_counted(errors, 'check')} say{'s' if errors == 1 else ''} not to rely on a figure before it is settled; see below."
 
 
-def _in_doubt(paper: Paper, year: Year, records: Records) -> None:
+def _results_under_review(pdf: PdfDocument, year: Year, records: Records) -> None:
     """Results that must not be relied on, before any figure is read."""
     for one, found in records.found():
         for notice in found.notices:
             severity = "error" if notice.state in AGAINST else "info"
-            paper.callout(
-                f"{one.name}, {year.day(found.result.survey.started_at)}", notice.sentence, severity
-            )
+            pdf.callout(f"{one.name}, {year.day(found.result.survey.started_at)}", notice.sentence, severity)
     for combined in records.combined:
         for notice in combined_notices(combined.combination.parts.all()):
             severity = "error" if notice.state in AGAINST else "info"
-            paper.callout(
+            pdf.callout(
                 f"{combined.combination.name}, {year.day(combined.averaged_from)}", notice.sentence, severity
             )
 
 
-def _results(paper: Paper, year: Year, records: Records, units: System) -> None:
+def _results(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     if not records.points:
         return
-    paper.heading(f"Points and results of {year.number}")
+    pdf.heading(f"Points and results of {year.number}")
     rows = [row for one in records.points for row in _result_rows(year, one, units)]
-    paper.table(
+    pdf.table(
         ["Pipe and measuring point", "Survey", "Volume flow", "Coverage factor", "Since the survey before"],
         rows,
         flexible=(0, 4),
     )
     if not any(one.found for one in records.points):
         return
-    paper.text(
+    pdf.text(
         "After the ± stands the expanded uncertainty: the true flow lies within it with a probability of about 95 %. Results are those in "
         "force, of several paths measured together their mean. A change is held against its own uncertainty: what both surveys share (the "
         "pipe data, one meter under one certificate, one pair) moves both alike and is no part of it."
@@ -140,7 +138,7 @@ def _result_rows(year: Year, one: PointYear, units: System) -> Iterator[list[str
         yield [
             one.name,
             day,
-            flow + _doubt(found.notices),
+            flow + _review_mark(found.notices),
             f"{found.coverage_factor:.2f}",
             _change(found, units),
         ]
@@ -153,7 +151,7 @@ def _result_rows(year: Year, one: PointYear, units: System) -> Iterator[list[str
         yield [one.name, f"none in {year.number}", "-", "-", f"not surveyed; {before}"]
 
 
-def _doubt(notices: Iterable[ReviewNotice]) -> str:
+def _review_mark(notices: Iterable[ReviewNotice]) -> str:
     """What stands against a figure, to be said beside it."""
     states = {notice.state for notice in notices}
     return next((f", {state.replace('-', ' ')}" for state in AGAINST if state in states), "")
@@ -172,42 +170,42 @@ def _change(found: Found, units: System) -> str:
     return f"{change.size}; LARGER than its uncertainty explains ({change.limit})"
 
 
-def _charts(paper: Paper, year: Year, records: Records, units: System) -> None:
+def _charts(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     drawn = [one for one in records.points if one.found]
     if drawn:
-        paper.heading("History of each point")
+        pdf.heading("History of each point")
     for one in drawn:
         count = _counted(len(one.history), "survey")
-        paper.caption(one.name)
-        paper.drawing(
+        pdf.caption(one.name)
+        pdf.drawing(
             history_drawn(one.history, units, year.site.zone, CHART_HEIGHT),
             f"{one.name}: volume flow of {count}, each with its uncertainty; the figures are in the table above",
         )
 
 
-def _combined(paper: Paper, year: Year, records: Records, units: System) -> None:
+def _combined(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     if not records.combined:
         return
-    paper.heading("Flows of several surveys taken together")
+    pdf.heading("Flows of several surveys taken together")
     rows = [
         [
             one.combination.name,
             one.combination.get_kind_display(),
             str(year.day(one.averaged_from)),
             flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units)
-            + _doubt(combined_notices(one.combination.parts.all())),
+            + _review_mark(combined_notices(one.combination.parts.all())),
             f"{one.coverage_factor:.2f}",
         ]
         for one in records.combined
     ]
-    paper.table(["Name", "Taken as", "Day", "Volume flow", "Coverage factor"], rows)
+    pdf.table(["Name", "Taken as", "Day", "Volume flow", "Coverage factor"], rows)
 
 
-def _changed(paper: Paper, year: Year, records: Records, units: System) -> None:
+def _changed(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     """What the client was told of figures that changed: superseded ones are named as such."""
     if not records.notices:
         return
-    paper.heading(f"Figures that changed in {year.number}")
+    pdf.heading(f"Figures that changed in {year.number}")
     rows = [
         [
             _noticed(year, one),
@@ -218,7 +216,7 @@ def _changed(paper: Paper, year: Year, records: Records, units: System) -> None:
         ]
         for one in records.notices
     ]
-    paper.table(["Figure", "Superseded", "Replaced by", "By", "Told, and why"], rows, flexible=(0, 4))
+    pdf.table(["Figure", "Superseded", "Replaced by", "By", "Told, and why"], rows, flexible=(0, 4))
 
 
 def _noticed(year: Year, notice: Notice) -> str:
@@ -250,24 +248,26 @@ def _checks(found: Found) -> list[dict[str, Any]]:
     return [*found.result.findings, *(found.together.findings if found.together else [])]
 
 
-def _findings(paper: Paper, year: Year, records: Records, units: System) -> None:
+def _findings(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     """What the checks hold against results in force, the gravest first; said once for all surveys it is true of."""
     where: dict[tuple[str, str, str], list[str]] = {}
     for one, found in records.found():
         for finding in findings_worded(_checks(found), units):
-            if finding["severity"] in GRAVE:
+            if finding["severity"] in SIGNIFICANT_SEVERITIES:
                 key = (finding["severity"], heading(finding), finding["body"])
                 where.setdefault(key, []).append(f"{one.name} ({year.day(found.result.survey.started_at)})")
     if not any(one.found for one in records.points):
         return
-    paper.heading("What the checks hold against results")
+    pdf.heading("What the checks hold against results")
     if not where:
-        paper.text("Nothing: no check speaks against a result of the year.")
-    for (severity, label, detail), places in sorted(where.items(), key=lambda item: GRAVE[item[0][0]]):
-        paper.callout(label, f"{detail} At: {'; '.join(places)}.", severity)
+        pdf.text("Nothing: no check speaks against a result of the year.")
+    for (severity, label, detail), places in sorted(
+        where.items(), key=lambda item: SIGNIFICANT_SEVERITIES[item[0][0]]
+    ):
+        pdf.callout(label, f"{detail} At: {'; '.join(places)}.", severity)
 
 
-def _instruments(paper: Paper, year: Year, records: Records) -> None:
+def _instruments(pdf: PdfDocument, year: Year, records: Records) -> None:
     used: dict[tuple[str, ...], list[date]] = {}
     for _, found in records.found():
         day = year.day(found.result.survey.started_at)
@@ -276,9 +276,9 @@ def _instruments(paper: Paper, year: Year, records: Records) -> None:
                 used.setdefault(row, []).append(day)
     if not used:
         return
-    paper.heading("Instruments and certificates")
+    pdf.heading("Instruments and certificates")
     rows = [[*row, _days(days)] for row, days in sorted(used.items())]
-    paper.table(
+    pdf.table(
         ["Instrument", "Serial", "Certificate", "Laboratory", "Holds", "Used on"], rows, flexible=(0, 3, 5)
     )
 
@@ -295,10 +295,10 @@ def _with_certificates(result: Result) -> Iterator[tuple[str, ...]]:
             yield name, instrument.serial, found.certificate, found.laboratory, holds
 
 
-def _planned(paper: Paper, year: Year, records: Records) -> None:
+def _planned(pdf: PdfDocument, year: Year, records: Records) -> None:
     if not records.jobs:
         return
-    paper.heading("Planned next")
+    pdf.heading("Planned next")
     rows = [
         [
             job.title,
@@ -307,7 +307,7 @@ def _planned(paper: Paper, year: Year, records: Records) -> None:
         ]
         for job in records.jobs
     ]
-    paper.table(["Visit", "Begins", "Measuring points"], rows, flexible=(0, 2))
+    pdf.table(["Visit", "Begins", "Measuring points"], rows, flexible=(0, 2))
 
 
 def _days(things: Iterable[object]) -> str:

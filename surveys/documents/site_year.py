@@ -9,7 +9,7 @@ from functools import cached_property
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
-from surveys.calibration.affected_results import parts_reviewed
+from surveys.calibration.affected_results import parts_with_reviews
 from surveys.models import (
     Combination,
     CombinationPart,
@@ -123,7 +123,7 @@ def records_of(year: Year) -> Records:
         list(_notices(year)),
         list(
             combined.select_related("combination")
-            .prefetch_related(Prefetch("combination__parts", parts_reviewed()))
+            .prefetch_related(Prefetch("combination__parts", parts_with_reviews()))
             .order_by("averaged_from", "id")
         ),
         list(_jobs(year)),

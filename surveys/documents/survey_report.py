@@ -16,14 +16,14 @@ from surveys.documents.formatting import (
     flow_with_uncertainty,
     grouped,
     moment,
-    of_document,
     percent,
-    with_doubt,
+    stored_quantity_text,
+    with_uncertainty,
     worded,
 )
 from surveys.documents.method_and_sources import method_and_sources
 from surveys.documents.paths_mean import paths_figure, paths_table
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
 from surveys.documents.setup_sheet import drawn_of, findings_blocks
 from surveys.documents.site_meter_comparison import ToldBeside, beside_told
@@ -64,7 +64,7 @@ class Issue:
     replaces: Report | None = None
 
 
-def survey_report(result: Result, issue: Issue, units: System, address: str) -> Paper:
+def survey_report(result: Result, issue: Issue, units: System, address: str) -> PdfDocument:
     """The paper of a survey's result. `result` comes from `traceability.traceable_results`."""
     point = result.survey.measuring_point
     site = point.pipe.site
@@ -72,7 +72,7 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
     known_at = None if draft else issue.at
     together = paths_result(result.survey, known_at)
     notices = notices_with_paths(result.survey, together)
-    paper = Paper(
+    pdf = PdfDocument(
         title="Flow survey report",
         subtitle=f"{point.name}, {point.pipe.name}, {site.name} · {site.client.name}",
         footer="Draft, not issued" if draft else f"Report {issue.number}, revision {issue.revision}",
@@ -80,24 +80,24 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
         address=address,
         mark="DRAFT" if draft else _mark(notices),
     )
-    _notices(paper, notices)
+    _notices(pdf, notices)
     if together:
-        paths_figure(paper, together, units)
-    _summary(paper, result, units, "this path alone" if together else "mean over the survey")
-    _issued(paper, result, issue)
-    _revision(paper, result, issue, units)
-    _chart(paper, result, units)
-    _how_sure(paper, result, units)
+        paths_figure(pdf, together, units)
+    _summary(pdf, result, units, "this path alone" if together else "mean over the survey")
+    _issued(pdf, result, issue)
+    _revision(pdf, result, issue, units)
+    _chart(pdf, result, units)
+    _uncertainty_section(pdf, result, units)
     if together:
-        paths_table(paper, result, together, units)
-    _beside(paper, beside_told(result.survey, together or result, units, known_at))
-    findings_blocks(paper, result.findings, units)
-    paper.heading("Pipe and medium")
-    pipe_table(paper, result.pipe_data, result.survey_data, units)
-    _set_up(paper, result, units)
-    _instruments(paper, result)
-    method_and_sources(paper, result)
-    return paper
+        paths_table(pdf, result, together, units)
+    _beside(pdf, beside_told(result.survey, together or result, units, known_at))
+    findings_blocks(pdf, result.findings, units)
+    pdf.heading("Pipe and medium")
+    pipe_table(pdf, result.pipe_data, result.survey_data, units)
+    _set_up(pdf, result, units)
+    _instruments(pdf, result)
+    method_and_sources(pdf, result)
+    return pdf
 
 
 def _mark(notices: list[ReviewNotice]) -> str:
@@ -108,19 +108,17 @@ def _mark(notices: list[ReviewNotice]) -> str:
     return "UNDER REVIEW" if "under-review" in states else ""
 
 
-def _notices(paper: Paper, notices: list[ReviewNotice]) -> None:
+def _notices(pdf: PdfDocument, notices: list[ReviewNotice]) -> None:
     for notice in notices:
-        paper.callout(
-            "", notice.sentence, "error" if notice.state in ("under-review", "withdrawn") else "info"
-        )
+        pdf.callout("", notice.sentence, "error" if notice.state in ("under-review", "withdrawn") else "info")
 
 
-def _summary(paper: Paper, result: Result, units: System, of: str) -> None:
+def _summary(pdf: PdfDocument, result: Result, units: System, of: str) -> None:
     zone = result.survey.measuring_point.pipe.site.zone
     relative = (
         result.expanded_uncertainty_m3_s / abs(result.volume_flow_m3_s) if result.volume_flow_m3_s else None
     )
-    paper.figure(
+    pdf.figure(
         f"Volume flow, {of}",
         flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units),
         "The true flow lies within the ± with a probability of about 95 %"
@@ -129,7 +127,7 @@ def _summary(paper: Paper, result: Result, units: System, of: str) -> None:
     log = result.log
     errors = sum(one["severity"] == "error" for one in result.findings)
     warnings = sum(one["severity"] == "warning" for one in result.findings)
-    paper.facts(
+    pdf.facts(
         [
             ("Measured", f"{moment(log.first_reading_at, zone)} to {moment(log.last_reading_at, zone)}"),
             ("Surveyed by", result.survey.technician.username),
@@ -159,16 +157,16 @@ def _counted(errors: int, warnings: int) -> str:
     return f"{warnings} warning{'s' if warnings > 1 else ''}; see below."
 
 
-def _issued(paper: Paper, result: Result, issue: Issue) -> None:
+def _issued(pdf: PdfDocument, result: Result, issue: Issue) -> None:
     """Which report it is, when and by whom it was issued, and what it replaces."""
     if not issue.number:
-        paper.facts([("Report", "draft, not issued")])
+        pdf.facts([("Report", "draft, not issued")])
         return
     zone = result.survey.measuring_point.pipe.site.zone
     replaces = (
         f"report {issue.replaces.number}; see below" if issue.replaces else "none; it is the first issue"
     )
-    paper.facts(
+    pdf.facts(
         [
             ("Report", f"{issue.number}, revision {issue.revision}"),
             ("Issued", f"{moment(issue.at, zone)} by {issue.by}"),
@@ -177,12 +175,12 @@ def _issued(paper: Paper, result: Result, issue: Issue) -> None:
     )
 
 
-def _revision(paper: Paper, result: Result, issue: Issue, units: System) -> None:
+def _revision(pdf: PdfDocument, result: Result, issue: Issue, units: System) -> None:
     if issue.replaces is None:
         return
     before = issue.replaces.result
-    paper.heading("What changed")
-    paper.text(
+    pdf.heading("What changed")
+    pdf.text(
         f"This is revision {issue.revision}. It replaces report {issue.replaces.number} of {issue.replaces.issued_at:%Y-%m-%d}, which "
         f"must no longer be used. Why: {issue.reason}"
     )
@@ -205,35 +203,35 @@ def _revision(paper: Paper, result: Result, issue: Issue, units: System) -> None
         rows += [
             (
                 f"of which by {INPUTS.get(one['field']) or one['field'].replace('_', ' ').replace('.', ', ')}",
-                f"{_side(one['before'], units)} to {_side(one['after'], units)}: {of_document(one['effect'], units)}",
+                f"{_side(one['before'], units)} to {_side(one['after'], units)}: {stored_quantity_text(one['effect'], units)}",
             )
             for one in result.change_breakdown["causes"]
         ]
-    paper.facts(rows)
+    pdf.facts(rows)
 
 
 def _side(value: object, units: System) -> str:
-    return of_document(value, units, 2) if isinstance(value, dict) else str(value)
+    return stored_quantity_text(value, units, 2) if isinstance(value, dict) else str(value)
 
 
-def _chart(paper: Paper, result: Result, units: System) -> None:
+def _chart(pdf: PdfDocument, result: Result, units: System) -> None:
     zone = ZoneInfo(result.survey.measuring_point.pipe.site.time_zone)
-    paper.heading("Readings")
-    paper.drawing(
+    pdf.heading("Readings")
+    pdf.drawing(
         result_chart(result_flows(result, "the log"), result, units, zone),
         f"Volume flow over time, {result.readings_used} readings about a mean of "
         f"{worded(result.volume_flow_m3_s, 'volume_flow', units)}",
     )
 
 
-def _how_sure(paper: Paper, result: Result, units: System) -> None:
-    paper.heading("How sure the figure is")
-    paper.text(
-        f"Expanded uncertainty {_doubt(result.expanded_uncertainty_m3_s, units)}, coverage factor "
+def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> None:
+    pdf.heading("How sure the figure is")
+    pdf.text(
+        f"Expanded uncertainty {_uncertainty(result.expanded_uncertainty_m3_s, units)}, coverage factor "
         f"{result.coverage_factor:.2f} for 95 %, by the Guide to the Expression of Uncertainty in Measurement (JCGM 100:2008). Each line is "
         "what one input adds; the shares make up the whole of the variance."
     )
-    paper.table(
+    pdf.table(
         ["Input", "Value", "Standard uncertainty", "In the flow", "Share"],
         budget_lines(result, units),
         right=4,
@@ -246,50 +244,50 @@ def budget_lines(result: Result, units: System) -> list[list[str]]:
     rows = [
         [
             INPUTS.get(row["input"], row["input"]),
-            *with_doubt(row["value"], row["standard_uncertainty"], units),
-            _doubt(row["contribution"]["si"], units),
+            *with_uncertainty(row["value"], row["standard_uncertainty"], units),
+            _uncertainty(row["contribution"]["si"], units),
             percent(row["share"]),
         ]
         for row in sorted(result.budget, key=lambda row: -row["share"])
     ]
     combined = result.expanded_uncertainty_m3_s / result.coverage_factor
-    total = ["Combined standard uncertainty", "", "", _doubt(combined, units), "100 %"]
+    total = ["Combined standard uncertainty", "", "", _uncertainty(combined, units), "100 %"]
     return [*rows, total]
 
 
-def _beside(paper: Paper, beside: ToldBeside | None) -> None:
+def _beside(pdf: PdfDocument, beside: ToldBeside | None) -> None:
     if beside is None:
         return
     reading = beside.reading
-    paper.heading("Beside the site's own meter")
-    paper.facts(
+    pdf.heading("Beside the site's own meter")
+    pdf.facts(
         [
             (f"{reading.meter}, {reading.get_reading_type_display()}", beside.flow),
             ("The survey less it", beside.difference),
             *([("Note", reading.note)] if reading.note else []),
         ]
     )
-    paper.text(beside.verdict)
+    pdf.text(beside.verdict)
 
 
-def _doubt(flow: float, units: System) -> str:
+def _uncertainty(flow: float, units: System) -> str:
     """An uncertainty of the flow, to its own second digit."""
-    return with_doubt(quantity(flow, "volume_flow"), quantity(flow, "volume_flow"), units)[1]
+    return with_uncertainty(quantity(flow, "volume_flow"), quantity(flow, "volume_flow"), units)[1]
 
 
-def _set_up(paper: Paper, result: Result, units: System) -> None:
+def _set_up(pdf: PdfDocument, result: Result, units: System) -> None:
     setup = result.survey_data.setup
     outcome, stated = setup.outcome, result.survey_data
-    paper.heading("Set-up")
+    pdf.heading("Set-up")
     spacing = worded(setup.spacing_m, "length", units)
     diameter = f"outer diameter {worded(setup.pipe_data.outer_diameter_m, 'length', units)}"
-    paper.drawing(
+    pdf.drawing(
         side_view(drawn_of(setup), spacing, diameter),
         f"Pipe lengthwise to scale, {setup.traverses} traverses, spacing {spacing}",
         66,
     )
     mounted = stated.mounted_spacing_m
-    paper.facts(
+    pdf.facts(
         [
             (
                 "Traverses",
@@ -307,7 +305,7 @@ def _set_up(paper: Paper, result: Result, units: System) -> None:
     )
 
 
-def _instruments(paper: Paper, result: Result) -> None:
+def _instruments(pdf: PdfDocument, result: Result) -> None:
     in_force = {one.instrument_id: one for one in result.calibrations.all()}
     applied = {one.pk for one in result.corrected_for.all()}
     rows = []
@@ -328,5 +326,5 @@ def _instruments(paper: Paper, result: Result) -> None:
                 curve,
             ]
         )
-    paper.heading("Instruments")
-    paper.table(["Instrument", "Serial", "Certificate", "Laboratory", "Holds", "Error curve"], rows)
+    pdf.heading("Instruments")
+    pdf.table(["Instrument", "Serial", "Certificate", "Laboratory", "Holds", "Error curve"], rows)

@@ -38,12 +38,12 @@ LIMITS: Mapping[str, tuple[float, float]] = {
 """Lowest and highest figure by kind of quantity, SI."""
 
 # Lowest figures [SI] of what the physics divides by.
-SLOWEST_SOUND = 50.0
-THINNEST = 1e-5
-LIGHTEST = 0.01
-THINNEST_LIQUID = 1e-7
+MIN_SOUND_SPEED = 50.0
+MIN_LENGTH = 1e-5
+MIN_DENSITY = 0.01
+MIN_VISCOSITY = 1e-7
 MIN_FREQUENCY = 1000.0
-SMALLEST_ANGLE = 0.01
+MIN_ANGLE = 0.01
 
 
 def check_limits(si: Any, kind: str, lowest: float | None = None) -> None:

@@ -12,12 +12,12 @@ from typing import IO, Any
 
 from surveys.core.errors import ServiceError
 
-MOST_BYTES = 5_000_000
-MOST_ROWS = 2_000
-MOST_COLUMNS = 100
-LONGEST_CELL = 10_000
+MAX_BYTES = 5_000_000
+MAX_ROWS = 2_000
+MAX_COLUMNS = 100
+MAX_CELL_LENGTH = 10_000
 # A sheet of that many rows is a few megabytes unzipped; a bomb is a thousand times its file.
-MOST_UNZIPPED = 50_000_000
+MAX_UNZIPPED_BYTES = 50_000_000
 ZIP = b"PK\x03\x04"
 
 
@@ -34,9 +34,9 @@ def table_read(source: IO[bytes], columns: Iterable[str]) -> list[Row]:
 
     Raises ServiceError for a file that is neither, too large, or whose header names a column twice or one that is not known.
     """
-    content = source.read(MOST_BYTES + 1)
-    if len(content) > MOST_BYTES:
-        raise _bad(f"The file is larger than {MOST_BYTES // 1_000_000} MB.", "file-too-large")
+    content = source.read(MAX_BYTES + 1)
+    if len(content) > MAX_BYTES:
+        raise _bad(f"The file is larger than {MAX_BYTES // 1_000_000} MB.", "file-too-large")
     lines = _xlsx(content) if content.startswith(ZIP) else _csv(content)
     header = [name.strip().lower() for name in next(lines, [])]
     while header and not header[-1]:
@@ -49,8 +49,8 @@ def table_read(source: IO[bytes], columns: Iterable[str]) -> list[Row]:
         cells = {name: cell.strip() for name, cell in zip(header, line, strict=False) if cell.strip()}
         if cells:
             rows.append(Row(number, cells))
-        if len(rows) > MOST_ROWS or number > 5 * MOST_ROWS:
-            raise _bad(f"More than {MOST_ROWS} rows; send them in several files.", "too-many-rows")
+        if len(rows) > MAX_ROWS or number > 5 * MAX_ROWS:
+            raise _bad(f"More than {MAX_ROWS} rows; send them in several files.", "too-many-rows")
     if not rows:
         raise _bad("The table has no rows.", "no-rows")
     return rows
@@ -86,7 +86,7 @@ def _csv(content: bytes) -> Iterator[list[str]]:
     delimiter = max((";", "\t", ","), key=first.count)
     try:
         for line in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
-            if len(line) > MOST_COLUMNS or any(len(cell) > LONGEST_CELL for cell in line):
+            if len(line) > MAX_COLUMNS or any(len(cell) > MAX_CELL_LENGTH for cell in line):
                 raise _bad("A row has too many or too long cells; this is no such table.", "row-too-long")
             yield line
     except csv.Error as error:
@@ -102,13 +102,13 @@ def _xlsx(content: bytes) -> Iterator[list[str]]:
         raise RuntimeError("openpyxl must read XML by defusedxml")
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as parts:
-            if sum(part.file_size for part in parts.infolist()) > MOST_UNZIPPED:
+            if sum(part.file_size for part in parts.infolist()) > MAX_UNZIPPED_BYTES:
                 raise _bad("The XLSX file unzips to far more than a table of certificates.", "file-too-large")
         # Values as last computed, never a formula; row by row.
         book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
         sheet = book.worksheets[0]
         sheet.reset_dimensions()
-        for line in sheet.iter_rows(max_col=MOST_COLUMNS, values_only=True):
+        for line in sheet.iter_rows(max_col=MAX_COLUMNS, values_only=True):
             yield [_text(cell) for cell in line]
     except ServiceError:
         raise
@@ -135,4 +135,4 @@ def _text(cell: Any) -> str:
         return cell.isoformat()
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
-    return str(cell)[: LONGEST_CELL + 1]
+    return str(cell)[: MAX_CELL_LENGTH + 1]

@@ -25,7 +25,7 @@ BLOCKS_WAITING = 4
 Readings = tuple[NDArray[np.int64], dict[str, NDArray[np.float64]]]
 
 
-class Taker:
+class LogAssembler:
     """What comes of a log's pieces. `crew` packs the blocks; without one they are packed at once."""
 
     def __init__(self, plan: Plan, first_line: int, crew: ThreadPoolExecutor) -> None:

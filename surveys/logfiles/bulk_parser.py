@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from surveys.logfiles.columns_plan import Plan
 from surveys.logfiles.patterns import Pattern, pattern_of
 from surveys.logfiles.row_parser import (
-    LONGEST_LINE,
+    MAX_LINE_LENGTH,
     UNITS_A_SECOND,
     LineTooLong,
     Piece,
-    read_one_by_one,
+    read_rows_singly,
     split_lines,
 )
 from surveys.logfiles.zones import EARLIEST, LATEST
@@ -28,23 +28,23 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 # Below this it is as quick to read one by one.
-SMALLEST_CHUNK = 8192
+MIN_CHUNK = 8192
 PARTS = 8
 ISO_OF_TWO_COLUMNS = (pattern_of("%Y-%m-%d %H:%M:%S"), pattern_of("%Y-%m-%d %H:%M:%S.%f"))
 
 
 def read_rows(chunk: bytes, plan: Plan) -> list[Piece]:
     """Read whole lines of UTF-8 text: pieces in order, as many at once as can be."""
-    found = read_at_once(chunk, plan)
+    found = read_in_bulk(chunk, plan)
     if found is not None:
         return [found]
-    if len(chunk) <= SMALLEST_CHUNK:
-        return [read_one_by_one(chunk, plan)]
+    if len(chunk) <= MIN_CHUNK:
+        return [read_rows_singly(chunk, plan)]
     pieces: list[Piece] = []
     for part in _parts(chunk):
         try:
             # What cannot be cut further is read as it is.
-            pieces += [read_one_by_one(part, plan)] if len(part) == len(chunk) else read_rows(part, plan)
+            pieces += [read_rows_singly(part, plan)] if len(part) == len(chunk) else read_rows(part, plan)
         except LineTooLong as error:
             raise LineTooLong(error.line + sum(piece.lines for piece in pieces)) from None
     return pieces
@@ -59,7 +59,7 @@ def _parts(chunk: bytes) -> Iterator[bytes]:
         start = end
 
 
-def read_at_once(chunk: bytes, plan: Plan) -> Piece | None:
+def read_in_bulk(chunk: bytes, plan: Plan) -> Piece | None:
     """Every line as a reading, or None if any is not plainly in order."""
     if not _plain_text(chunk, plan):
         return None
@@ -89,7 +89,7 @@ def _plain_text(chunk: bytes, plan: Plan) -> bool:
         return False
     if b"\r" in chunk and chunk.count(b"\r") != chunk.count(b"\r\n"):
         return False
-    half = LONGEST_LINE // 2
+    half = MAX_LINE_LENGTH // 2
     if any(chunk.find(b"\n", at, at + half) < 0 for at in range(0, len(chunk) - half, half)):
         return False
     if not chunk.isascii():

@@ -20,7 +20,7 @@ import zstandard
 from numpy.typing import NDArray
 
 BLOCK_ROWS = 65_536
-MOST_DECIMALS = 9
+MAX_DECIMALS = 9
 _TIME = "time"
 _LARGEST_EXACT = 2.0**53
 _SAMPLE = 64
@@ -76,7 +76,7 @@ def _packed_decimals(name: str, values: NDArray[np.float64]) -> _Packed | None:
     largest = np.abs(values).max(initial=0.0)
     bits = values.view(np.int64)
     sample, sample_bits = values[:_SAMPLE], bits[:_SAMPLE]
-    for decimals in range(MOST_DECIMALS + 1):
+    for decimals in range(MAX_DECIMALS + 1):
         scale = 10.0**decimals
         if not largest < _LARGEST_EXACT / scale:  # also where something is not finite
             return None

@@ -40,7 +40,7 @@ _CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%H:%M:%S,%f", "%H:%M", "%I:%M:%S %p", "%I
 _UNIX_SECONDS = (6.3e8, 4.2e9)  # 1990 to 2103
 SHOWN_PATTERNS = 4
 # Of two readings of the dates the one in which the sample spans less is the likelier.
-LONGEST_LOG = timedelta(days=40)
+MAX_LOG_DURATION = timedelta(days=40)
 
 
 @dataclass(slots=True)
@@ -115,7 +115,7 @@ def _patterns() -> list[str]:
 def _runs_on(pattern: str, cells: Sequence[str]) -> bool:
     moments = [pattern_of(pattern).moment(cell) for cell in cells]
     times = [moment for moment in moments if moment is not None]
-    return all(a <= b for a, b in pairwise(times)) and times[-1] - times[0] < LONGEST_LOG
+    return all(a <= b for a, b in pairwise(times)) and times[-1] - times[0] < MAX_LOG_DURATION
 
 
 def _as_counts(cells: Sequence[str], n: int, sheet: Sheet, found: Columns) -> tuple[str, str] | None:

@@ -11,13 +11,13 @@ from compute.base.errors import ComputeError
 from compute.base.unit_table import unit_named
 from surveys.core.errors import ServiceError
 from surveys.logfiles.columns import KIND_BY_COLUMN, SUFFICIENT, TIME, Column
-from surveys.logfiles.format import MOST_COLUMNS, At, ColumnAt, LogFormat, start_named, zone_named
+from surveys.logfiles.format import MAX_COLUMNS, At, ColumnAt, LogFormat, start_named, zone_named
 from surveys.logfiles.row_parser import number_in
 from surveys.logfiles.zones import EPOCH, MICROSECOND, LocalClock
 
 HEADER_CELL = re.compile(r"^\s*([A-Za-z_]{1,40})\s*(?:\[([^\[\]]{1,20})\])?\s*$")
 UNIT_IN_BRACKETS = re.compile(r"[\[(]([^\[\]()]{1,20})[\])]\s*$")
-LONGEST_SHOWN = 60
+MAX_LENGTH_SHOWN = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +71,13 @@ def plan_of(
     zone: tzinfo,
     starts_at: datetime | None,
 ) -> Plan:
-    """Find every column of a layout in a header (None: there is none).
+    """Find every column of a log format in a header (None: there is none).
 
     Raises ServiceError if a column is not there or there twice, a unit is missing or unknown, or the start is.
     """
     cells = list(header or ())
-    if len(cells) > MOST_COLUMNS:
-        raise ServiceError(f"More than {MOST_COLUMNS} columns.", code="too-many-columns", field="file")
+    if len(cells) > MAX_COLUMNS:
+        raise ServiceError(f"More than {MAX_COLUMNS} columns.", code="too-many-columns", field="file")
     zone = zone_named(log_format.time.zone) or zone
     if log_format.columns:
         time_at, found = _by_log_format(log_format, cells)
@@ -87,7 +87,7 @@ def plan_of(
     needed = _needed([column.name for column, _, _ in found])
     numbers = tuple(Number(column, at, turned, column.name in needed) for column, at, turned in found)
     read = {*time_at, *(number.at for number in numbers)}
-    unread = tuple(cell.strip()[:LONGEST_SHOWN] for n, cell in enumerate(cells) if n not in read)
+    unread = tuple(cell.strip()[:MAX_LENGTH_SHOWN] for n, cell in enumerate(cells) if n not in read)
     start = _start(log_format, zone, starts_at)
     return Plan(log_format, delimiter, len(cells), time_at, numbers, unread, zone, start)
 
@@ -116,7 +116,7 @@ def _by_header(
         raise ServiceError(
             "The header must have time and either transit_time with time_difference, or flow_velocity, or "
             "volume_flow, each with its unit in brackets; it has: "
-            f"{', '.join(c.strip()[:LONGEST_SHOWN] for c in cells)}. If the file names its columns otherwise, say so in a log format.",
+            f"{', '.join(c.strip()[:MAX_LENGTH_SHOWN] for c in cells)}. If the file names its columns otherwise, say so in a log format.",
             code="columns-missing",
             field="file",
         )
@@ -155,8 +155,8 @@ def _position(at: At, cells: list[str], what: str) -> int:
         raise ServiceError(f"The header has {at!r} twice.", code="duplicate-column", field="file")
     if not positions:
         raise ServiceError(
-            f"The header has no column {at!r}, where the layout has {what}; it has: "
-            f"{', '.join(c.strip()[:LONGEST_SHOWN] for c in cells)}.",
+            f"The header has no column {at!r}, where the log format has {what}; it has: "
+            f"{', '.join(c.strip()[:MAX_LENGTH_SHOWN] for c in cells)}.",
             code="columns-missing",
             field="file",
         )
@@ -195,7 +195,7 @@ def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> i
         raise ServiceError(
             "The times count from a start that is not stated; say when the log began.",
             code="start-missing",
-            field="log_format.time.starts_at",
+            field="format.time.starts_at",
         )
     if start.tzinfo is not None:
         return (start - EPOCH) // MICROSECOND
@@ -206,6 +206,6 @@ def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> i
     utc, absent = clock.in_utc(np.array([local]))
     if absent[0]:
         raise ServiceError(
-            f"{clock.skipped_hour(local)}.", code="log_format-invalid", field="log_format.time.starts_at"
+            f"{clock.skipped_hour(local)}.", code="log-format-invalid", field="format.time.starts_at"
         )
     return int(utc[0])

@@ -9,7 +9,7 @@ from surveys.core.errors import ServiceError
 from surveys.logfiles.column_detection import columns_of
 from surveys.logfiles.columns import SUFFICIENT
 from surveys.logfiles.columns_plan import plan_of
-from surveys.logfiles.format import MOST_COLUMNS, MOST_NO_VALUES, PLAIN, LogFormat
+from surveys.logfiles.format import MAX_COLUMNS, MAX_NO_VALUES, PLAIN, LogFormat
 from surveys.logfiles.parquet_reader import MAGIC
 from surveys.logfiles.text_detection import MARK_NAMES, Sheet, encoding_of, lines_of, sheet_of
 
@@ -26,20 +26,20 @@ class Detection:
 
 
 def detect_format(head: bytes) -> Detection:
-    """Propose a layout from the first bytes of a file; the same bytes give the same proposal."""
+    """Propose a log format from the first bytes of a file; the same bytes give the same proposal."""
     head = head[:HEAD_BYTES]
     if head.startswith(MAGIC):
         reasons = ("The file begins as a Parquet file does.",)
-        doubt = "Parquet names its columns at the end of the file; say which of them are which quantities."
-        return Detection(LogFormat(form="parquet"), reasons, (doubt,))
-    encoding, why, doubt = encoding_of(head)
+        warning = "Parquet names its columns at the end of the file; say which of them are which quantities."
+        return Detection(LogFormat(form="parquet"), reasons, (warning,))
+    encoding, why, warning = encoding_of(head)
     sheet = sheet_of(lines_of(head, encoding))
     if sheet is None:
-        warnings = [doubt, "No rows of readings were recognised; is this the logger's file?"]
+        warnings = [warning, "No rows of readings were recognised; is this the logger's file?"]
         return Detection(replace(PLAIN, encoding=encoding), (why,), tuple(d for d in warnings if d))
     if encoding == "utf-8" and _is_plain(sheet):
         return Detection(PLAIN, (why, "The header names its columns the plain way."), ())
-    return _proposed(sheet, encoding, [why], [doubt] if doubt else [])
+    return _proposed(sheet, encoding, [why], [warning] if warning else [])
 
 
 def _proposed(sheet: Sheet, encoding: str, reasons: list[str], warnings: list[str]) -> Detection:
@@ -56,7 +56,7 @@ def _proposed(sheet: Sheet, encoding: str, reasons: list[str], warnings: list[st
         reasons.append(f"Line {sheet.header_line} names the columns.")
     found = columns_of(sheet)
     names = {column.name for column in found.columns}
-    serves = any(need <= names for need in SUFFICIENT) and len(sheet.rows[0]) <= MOST_COLUMNS
+    serves = any(need <= names for need in SUFFICIENT) and len(sheet.rows[0]) <= MAX_COLUMNS
     if not serves:
         warnings.append(
             "Not all columns a log needs were recognised: transit_time and time_difference, or flow_velocity, or volume_flow."
@@ -67,7 +67,7 @@ def _proposed(sheet: Sheet, encoding: str, reasons: list[str], warnings: list[st
         decimal_mark=sheet.decimal_mark,
         header_line=sheet.header_line,
         skip_after_header=len(sheet.between),
-        no_value=tuple(found.no_value[:MOST_NO_VALUES]),
+        no_value=tuple(found.no_value[:MAX_NO_VALUES]),
         time=found.time,
         columns=tuple(found.columns),
     )

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 Columns = Mapping[str, NDArray[np.float64]]
-Thin = dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]]
+Downsampled = dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]]
 
 
-def thinned(values: NDArray[np.float64], points: int) -> NDArray[np.int64]:
+def downsampled(values: NDArray[np.float64], points: int) -> NDArray[np.int64]:
     """Positions to draw: the lowest and the highest of each of points/2 stretches, in order, with both ends.
 
     A plot of them shows every peak the whole series would. Missing values (nan) are left out unless a whole
@@ -24,8 +24,10 @@ def thinned(values: NDArray[np.float64], points: int) -> NDArray[np.int64]:
     return _extremes(values, edges[:-1], np.array([0, count - 1]))
 
 
-def thinned_blocks(blocks: Iterable[tuple[NDArray[np.int64], Columns]], count: int, points: int) -> Thin:
-    """Times and values to draw of every column, as `thinned`, with one block in memory at a time.
+def downsampled_blocks(
+    blocks: Iterable[tuple[NDArray[np.int64], Columns]], count: int, points: int
+) -> Downsampled:
+    """Times and values to draw of every column, as `downsampled`, with one block in memory at a time.
 
     `count` is the number of readings in all blocks together.
     """

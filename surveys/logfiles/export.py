@@ -1,6 +1,6 @@
 """The readings of a log whole: as CSV, row by row as the file gave them, and as Parquet.
 
-Both go out block by block. The CSV's header is the plain layout's, so it can be taken in again (with the
+Both go out block by block. The CSV's header is the plain log format's, so it can be taken in again (with the
 layout EXPORTED where values are missing); its cells are times and numbers only, never formulas.
 """
 

@@ -1,7 +1,7 @@
 """The log format: how a logger's file is to be read, as a record its users make and try out.
 
-A layout describes any file of rows: what parts the columns, where the quantities stand and in which units,
-how times are written and in which zone. The plain layout is the one a file has that names its own columns.
+A log format describes any file of rows: what parts the columns, where the quantities stand and in which units,
+how times are written and in which zone. The plain log format is the one a file has that names its own columns.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ FORMS = ("csv", "parquet")
 ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252")
 TIME_FORMS = ("iso", "pattern", "unix-seconds", "unix-milliseconds", "elapsed-seconds")
 SITE_ZONE = "site"
-MOST_COLUMNS = 64
-MOST_LINES_SKIPPED = 1000
-MOST_NO_VALUES = 16
-LONGEST_TEXT = 60
+MAX_COLUMNS = 64
+MAX_LINES_SKIPPED = 1000
+MAX_NO_VALUES = 16
+MAX_TEXT_LENGTH = 60
 _FIXED_ZONE = re.compile(r"UTC([+-])([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
 # What can stand inside a number or a time cannot part the columns.
 _NEVER_A_DELIMITER = frozenset("+-.\r\n\0\"'")
@@ -62,7 +62,7 @@ class TimeAt:
 
 @dataclass(frozen=True, slots=True)
 class LogFormat:
-    """How a file is read. As it stands by default: the plain layout.
+    """How a file is read. As it stands by default: the plain log format.
 
     `delimiter` empty: comma, semicolon or tab, whichever the header has. `header_line` None: no header, the
     columns go by position. `columns` empty: the header names them, as in `transit_time [us]`.
@@ -89,34 +89,34 @@ class LogFormat:
 
     @classmethod
     def from_json(cls, raw: object) -> LogFormat:
-        """A layout from a JSON object; what is left out is as in the plain layout.
+        """A layout from a JSON object; what is left out is as in the plain log format.
 
         Raises ServiceError naming the field, such as `log_format.delimiter`.
         """
         given = _object(raw, cls, "format")
         if "time" in given:
-            given["time"] = TimeAt(**_object(given["time"], TimeAt, "log_format.time"))
+            given["time"] = TimeAt(**_object(given["time"], TimeAt, "format.time"))
         if "no_value" in given:
-            given["no_value"] = tuple(_list(given["no_value"], MOST_NO_VALUES, "log_format.no_value"))
+            given["no_value"] = tuple(_list(given["no_value"], MAX_NO_VALUES, "format.no_value"))
         if "columns" in given:
             given["columns"] = tuple(
-                _column(column, f"log_format.columns.{n}")
-                for n, column in enumerate(_list(given["columns"], MOST_COLUMNS, "log_format.columns"))
+                _column(column, f"format.columns.{n}")
+                for n, column in enumerate(_list(given["columns"], MAX_COLUMNS, "format.columns"))
             )
         log_format = cls(**given)
         log_format.check()
         return log_format
 
     def check(self) -> None:
-        """Raises ServiceError where the layout cannot be meant so."""
-        _one_of(self.form, FORMS, "log_format.form")
-        _one_of(self.encoding, ENCODINGS, "log_format.encoding")
-        _one_of(self.decimal_mark, (".", ","), "log_format.decimal_mark")
-        _one_of(self.quote, ("", '"', "'"), "log_format.quote")
+        """Raises ServiceError where the log format cannot be meant so."""
+        _one_of(self.form, FORMS, "format.form")
+        _one_of(self.encoding, ENCODINGS, "format.encoding")
+        _one_of(self.decimal_mark, (".", ","), "format.decimal_mark")
+        _one_of(self.quote, ("", '"', "'"), "format.quote")
         _check_marks(self)
         _check_lines(self)
         for n, text in enumerate(self.no_value):
-            _text(text, f"log_format.no_value.{n}")
+            _text(text, f"format.no_value.{n}")
         _check_time(self.time, self.header_line is not None or self.form == "parquet")
         _check_columns(self)
 
@@ -125,7 +125,7 @@ PLAIN = LogFormat()
 
 
 def zone_named(name: str) -> tzinfo | None:
-    """The zone of a layout's text; None stands for the site's.
+    """The zone of a log format's text; None stands for the site's.
 
     Raises ServiceError if there is no such zone.
     """
@@ -141,7 +141,7 @@ def zone_named(name: str) -> tzinfo | None:
     raise _invalid(
         f'{_shown(name)} is no time zone: write "site", "UTC", an offset such as "UTC+01:00" or a name such as '
         '"Europe/Copenhagen".',
-        "log_format.time.zone",
+        "format.time.zone",
     )
 
 
@@ -150,19 +150,17 @@ def _check_marks(log_format: LogFormat) -> None:
     if not isinstance(mark, str) or len(mark) > 1 or (mark and not _may_part(mark)):
         raise _invalid(
             "Write one character that stands between the columns and in no number, such as a comma, a semicolon or a tab.",
-            "log_format.delimiter",
+            "format.delimiter",
         )
     if mark and mark == log_format.decimal_mark:
         raise _invalid(
-            f"{mark!r} cannot be both the decimal mark and what parts the columns.", "log_format.delimiter"
+            f"{mark!r} cannot be both the decimal mark and what parts the columns.", "format.delimiter"
         )
     comment = log_format.comment
     if not isinstance(comment, str) or len(comment) > 3 or not comment.isascii() or not _plain(comment):
-        raise _invalid(
-            "Write up to three characters that begin a comment line, or none.", "log_format.comment"
-        )
+        raise _invalid("Write up to three characters that begin a comment line, or none.", "format.comment")
     if comment and (comment[0].isalnum() or comment[0] in "+-." or comment[0] in (mark, log_format.quote)):
-        raise _invalid("A comment mark that can begin a row would hide rows.", "log_format.comment")
+        raise _invalid("A comment mark that can begin a row would hide rows.", "format.comment")
 
 
 def _may_part(mark: str) -> bool:
@@ -173,41 +171,39 @@ def _may_part(mark: str) -> bool:
 
 def _check_lines(log_format: LogFormat) -> None:
     line, skip = log_format.header_line, log_format.skip_after_header
-    if line is not None and (type(line) is not int or not 1 <= line <= MOST_LINES_SKIPPED):
+    if line is not None and (type(line) is not int or not 1 <= line <= MAX_LINES_SKIPPED):
         raise _invalid(
-            f"Write which line names the columns, from 1 to {MOST_LINES_SKIPPED}, or null for none.",
-            "log_format.header_line",
+            f"Write which line names the columns, from 1 to {MAX_LINES_SKIPPED}, or null for none.",
+            "format.header_line",
         )
-    if type(skip) is not int or not 0 <= skip <= MOST_LINES_SKIPPED:
+    if type(skip) is not int or not 0 <= skip <= MAX_LINES_SKIPPED:
         raise _invalid(
-            f"Write a whole number of lines from 0 to {MOST_LINES_SKIPPED}.", "log_format.skip_after_header"
+            f"Write a whole number of lines from 0 to {MAX_LINES_SKIPPED}.", "format.skip_after_header"
         )
 
 
 def _check_time(time: TimeAt, header: bool) -> None:
-    _at(time.at, header, "log_format.time.at")
+    _at(time.at, header, "format.time.at")
     if time.clock is not None:
-        _at(time.clock, header, "log_format.time.clock")
+        _at(time.clock, header, "format.time.clock")
         if time.form not in ("iso", "pattern"):
-            raise _invalid(
-                "A date and a clock time are read by `iso` or by a pattern.", "log_format.time.form"
-            )
-    _one_of(time.form, TIME_FORMS, "log_format.time.form")
+            raise _invalid("A date and a clock time are read by `iso` or by a pattern.", "format.time.form")
+    _one_of(time.form, TIME_FORMS, "format.time.form")
     if not isinstance(time.pattern, str) or (time.form != "pattern" and time.pattern):
-        raise _invalid("A pattern goes with the form `pattern` only.", "log_format.time.pattern")
+        raise _invalid("A pattern goes with the form `pattern` only.", "format.time.pattern")
     if time.form == "pattern" and (complaint := pattern_complaint(time.pattern)):
-        raise _invalid(complaint, "log_format.time.pattern")
+        raise _invalid(complaint, "format.time.pattern")
     if not isinstance(time.zone, str):
-        raise _invalid("Write the zone as text.", "log_format.time.zone")
+        raise _invalid("Write the zone as text.", "format.time.zone")
     zone_named(time.zone)
     if not isinstance(time.starts_at, str):
-        raise _invalid("Write the start as text.", "log_format.time.starts_at")
+        raise _invalid("Write the start as text.", "format.time.starts_at")
     if time.starts_at:
         start_named(time.starts_at)
 
 
 def start_named(text: str) -> datetime:
-    """The start that elapsed seconds count from; without an offset it is the layout's zone's time."""
+    """The start that elapsed seconds count from; without an offset it is the log format's zone's time."""
     try:
         start = datetime.fromisoformat(text)
     except ValueError:
@@ -215,7 +211,7 @@ def start_named(text: str) -> datetime:
     if start is None or not 1970 <= start.year <= 2199:
         raise _invalid(
             f"{_shown(text)} is no ISO 8601 time from 1970 to 2199, such as 2026-10-06T09:30:00.",
-            "log_format.time.starts_at",
+            "format.time.starts_at",
         )
     return start
 
@@ -223,12 +219,12 @@ def start_named(text: str) -> datetime:
 def _check_columns(log_format: LogFormat) -> None:
     if not log_format.columns:
         if log_format.header_line is None and log_format.form == "csv":
-            raise _invalid("Without a header line say where the columns stand.", "log_format.columns")
+            raise _invalid("Without a header line say where the columns stand.", "format.columns")
         return
     header = log_format.header_line is not None or log_format.form == "parquet"
     names = []
     for n, column in enumerate(log_format.columns):
-        where = f"log_format.columns.{n}"
+        where = f"format.columns.{n}"
         _one_of(column.name, tuple(KIND_BY_COLUMN), f"{where}.name")
         _at(column.at, header, f"{where}.at")
         if type(column.turned) is not bool:
@@ -236,16 +232,16 @@ def _check_columns(log_format: LogFormat) -> None:
         _check_unit(column, header, where)
         names.append(column.name)
     if len(set(names)) < len(names):
-        raise _invalid("A quantity is there twice; choose one of its columns.", "log_format.columns")
+        raise _invalid("A quantity is there twice; choose one of its columns.", "format.columns")
     if not any(need <= set(names) for need in SUFFICIENT):
         raise _invalid(
             "A log serves with transit_time and time_difference, or with flow_velocity, or with volume_flow.",
-            "log_format.columns",
+            "format.columns",
         )
     places = [log_format.time.at, log_format.time.clock, *(column.at for column in log_format.columns)]
     taken = [place for place in places if place is not None]
     if len({(type(place), place) for place in taken}) < len(taken):
-        raise _invalid("Two things cannot stand in one column.", "log_format.columns")
+        raise _invalid("Two things cannot stand in one column.", "format.columns")
 
 
 def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
@@ -267,9 +263,9 @@ def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
 
 def _at(at: object, header: bool, where: str) -> None:
     if type(at) is int:
-        if not 1 <= at <= MOST_COLUMNS:
-            raise _invalid(f"Positions count from 1 to {MOST_COLUMNS}.", where)
-    elif not isinstance(at, str) or not at.strip() or len(at) > LONGEST_TEXT or not _plain(at):
+        if not 1 <= at <= MAX_COLUMNS:
+            raise _invalid(f"Positions count from 1 to {MAX_COLUMNS}.", where)
+    elif not isinstance(at, str) or not at.strip() or len(at) > MAX_TEXT_LENGTH or not _plain(at):
         raise _invalid("Write the text of the column's header cell, or its position counted from 1.", where)
     elif not header:
         raise _invalid("Without a header line a column goes by its position, counted from 1.", where)
@@ -282,9 +278,9 @@ def _one_of(value: object, allowed: tuple[str, ...], where: str) -> None:
 
 
 def _text(text: object, where: str) -> None:
-    if not isinstance(text, str) or len(text) > LONGEST_TEXT or text != text.strip() or not _plain(text):
+    if not isinstance(text, str) or len(text) > MAX_TEXT_LENGTH or text != text.strip() or not _plain(text):
         raise _invalid(
-            f"Write the text as it stands in the file, up to {LONGEST_TEXT} characters, without spaces at its ends.",
+            f"Write the text as it stands in the file, up to {MAX_TEXT_LENGTH} characters, without spaces at its ends.",
             where,
         )
 
@@ -298,7 +294,7 @@ def _object(raw: object, cls: type, where: str) -> dict[str, Any]:
     known = {f.name for f in fields(cls)}
     if not isinstance(raw, Mapping):
         raise _invalid("Write an object.", where)
-    if unknown := sorted(str(key)[:LONGEST_TEXT] for key in raw if key not in known):
+    if unknown := sorted(str(key)[:MAX_TEXT_LENGTH] for key in raw if key not in known):
         raise _invalid(f"There is no {unknown[0]!r} in it; it may have {', '.join(sorted(known))}.", where)
     return dict(raw)
 
@@ -317,9 +313,9 @@ def _list(raw: object, most: int, where: str) -> list[Any]:
 
 
 def _shown(value: object) -> str:
-    text = str(value)[: LONGEST_TEXT * 2].encode("utf-8", "backslashreplace").decode()
-    return repr(text[:LONGEST_TEXT])
+    text = str(value)[: MAX_TEXT_LENGTH * 2].encode("utf-8", "backslashreplace").decode()
+    return repr(text[:MAX_TEXT_LENGTH])
 
 
 def _invalid(detail: str, where: str) -> ServiceError:
-    return ServiceError(detail, code="log_format-invalid", field=where)
+    return ServiceError(detail, code="log-format-invalid", field=where)

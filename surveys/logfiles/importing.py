@@ -1,6 +1,6 @@
 """Reading a logger's file: streamed, every row taken or refused with its reason, the file kept as it came.
 
-The rows are read by a log format; without one by the plain layout: UTF-8 text; one header line; a comma,
+The rows are read by a log format; without one by the plain log format: UTF-8 text; one header line; a comma,
 semicolon or tab between the columns; a decimal point. Its first column is `time` (ISO 8601; without an
 offset it is the site's local time); the others are named quantities with their unit, such as
 `transit_time [us]`. Columns of other names are left unread.
@@ -18,18 +18,18 @@ from typing import IO
 
 from compute.base.findings import Finding
 from surveys.core.errors import ServiceError
-from surveys.logfiles.assembly import Taker
+from surveys.logfiles.assembly import LogAssembler
 from surveys.logfiles.codec import BLOCK_ROWS
 from surveys.logfiles.columns import Column
 from surveys.logfiles.format import PLAIN, LogFormat
 from surveys.logfiles.parquet_reader import parquet_open, parquet_pieces, parquet_plan
 from surveys.logfiles.row_parser import RejectedRow
-from surveys.logfiles.storage import Blocks, FileParts, Kept
+from surveys.logfiles.storage import Blocks, FileParts, FileStore
 from surveys.logfiles.text import chunks
 from surveys.logfiles.text_reader import text_pieces, text_plan
 from surveys.logfiles.zones import EPOCH
 
-__all__ = ["BLOCK_ROWS", "Intake", "RejectedRow", "take_in"]
+__all__ = ["BLOCK_ROWS", "Intake", "RejectedRow", "import_file"]
 
 # Threads that parse and pack beside the one that reads; more do not help one file.
 CREW = 2
@@ -56,14 +56,14 @@ class Intake:
     findings: tuple[Finding, ...] = ()
 
 
-def take_in(
+def import_file(
     source: IO[bytes],
     zone: tzinfo,
     most_bytes: int,
     log_format: LogFormat = PLAIN,
     starts_at: datetime | None = None,
 ) -> Intake:
-    """Read a whole file. `zone` is for times without an offset, `starts_at` for a layout of elapsed seconds.
+    """Read a whole file. `zone` is for times without an offset, `starts_at` for a log format of elapsed seconds.
 
     Raises ServiceError for a file that cannot serve at all: no header, no usable columns, no readable row,
     not text (or no Parquet), too large.
@@ -71,49 +71,49 @@ def take_in(
     log_format.check()
     crew = ThreadPoolExecutor(CREW, thread_name_prefix="intake")
     try:
-        kept = Kept(source, most_bytes, crew)
+        kept = FileStore(source, most_bytes, crew)
         read = _parquet_read if log_format.form == "parquet" else _text_read
-        taker = read(kept, log_format, zone, starts_at, crew)
+        assembler = read(kept, log_format, zone, starts_at, crew)
     finally:
         crew.shutdown(cancel_futures=True)
-    if not taker.blocks.readings:
+    if not assembler.blocks.readings:
         first = (
             f" The first: line {r.line}, {r.column}: {r.detail}"
-            if (r := next(iter(taker.rejected_rows), None))
+            if (r := next(iter(assembler.rejected_rows), None))
             else ""
         )
         raise ServiceError(f"No row of the file could be read.{first}", code="no-readings", field="file")
     return Intake(
-        columns=taker.plan.columns,
-        ignored_columns=taker.plan.unread,
+        columns=assembler.plan.columns,
+        ignored_columns=assembler.plan.unread,
         size_bytes=kept.size_bytes,
         sha256=kept.sha256,
         file_parts=kept.parts,
-        blocks=taker.blocks,
-        rows_accepted=taker.blocks.readings,
-        rows_rejected=taker.rows_rejected,
-        rejected_rows=taker.rejected_rows,
-        first_reading_at=taker.first_reading_at,
-        last_reading_at=taker.last_reading_at,
-        findings=taker.findings(),
+        blocks=assembler.blocks,
+        rows_accepted=assembler.blocks.readings,
+        rows_rejected=assembler.rows_rejected,
+        rejected_rows=assembler.rejected_rows,
+        first_reading_at=assembler.first_reading_at,
+        last_reading_at=assembler.last_reading_at,
+        findings=assembler.findings(),
     )
 
 
 def _text_read(
-    kept: Kept, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
-) -> Taker:
+    kept: FileStore, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
+) -> LogAssembler:
     stream = chunks(kept.read_piece, log_format.encoding)
     plan, rows, first_line = text_plan(stream, log_format, zone, starts_at)
-    taker = Taker(plan, first_line, crew)
+    assembler = LogAssembler(plan, first_line, crew)
     for piece in text_pieces(rows, plan, first_line, crew):
-        taker.take(piece)
-    taker.finish()
-    return taker
+        assembler.take(piece)
+    assembler.finish()
+    return assembler
 
 
 def _parquet_read(
-    kept: Kept, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
-) -> Taker:
+    kept: FileStore, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None, crew: ThreadPoolExecutor
+) -> LogAssembler:
     """Parquet is read from its end, so the file goes to disk first."""
     with TemporaryFile() as file:
         while part := kept.read_piece():
@@ -121,8 +121,8 @@ def _parquet_read(
         parquet = parquet_open(file)
         plan = parquet_plan(parquet, log_format, zone, starts_at)
         # Rows of such a file have no lines: they count from 1.
-        taker = Taker(plan, 1, crew)
+        assembler = LogAssembler(plan, 1, crew)
         for piece in parquet_pieces(parquet, plan):
-            taker.take(piece)
-        taker.finish()
-        return taker
+            assembler.take(piece)
+        assembler.finish()
+        return assembler

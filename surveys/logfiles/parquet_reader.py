@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from surveys.core.errors import ServiceError
 from surveys.logfiles.columns import TIME
 from surveys.logfiles.columns_plan import Number, Plan, plan_of
-from surveys.logfiles.format import MOST_COLUMNS, LogFormat
+from surveys.logfiles.format import MAX_COLUMNS, LogFormat
 from surveys.logfiles.row_parser import UNITS_A_SECOND, Piece, RejectedRow, RowWrong, time_in
 from surveys.logfiles.zones import EARLIEST, FIRST_YEAR, LAST_YEAR, LATEST
 
@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 
 MAGIC = b"PAR1"
 BATCH_ROWS = 65_536
-MOST_ROWS = 100_000_000
+MAX_ROWS = 100_000_000
 # A file may unfold to so many times its size, or to this much; a row group is unfolded by parts of columns.
-MOST_UNFOLDING = 200
-UNFOLDING_ALWAYS_ALLOWED = 64 << 20
-MOST_BYTES_OF_A_COLUMN_CHUNK = 64 << 20
-MOST_THRIFT_BYTES = 16 << 20
+MAX_EXPANSION_RATIO = 200
+EXPANSION_ALWAYS_ALLOWED = 64 << 20
+MAX_COLUMN_CHUNK_BYTES = 64 << 20
+MAX_THRIFT_BYTES = 16 << 20
 
 
 def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
@@ -39,14 +39,14 @@ def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
     size = file.seek(0, os.SEEK_END)
     file.seek(0)
     if size < 12 or file.read(4) != MAGIC:
-        raise _refused("The file is no Parquet file: it does not begin as one.", "file-not-parquet")
+        raise _rejected("The file is no Parquet file: it does not begin as one.", "file-not-parquet")
     file.seek(0)
     with _arrow_errors():
         parquet = pq.ParquetFile(
             file,
             pre_buffer=False,
-            thrift_string_size_limit=MOST_THRIFT_BYTES,
-            thrift_container_size_limit=MOST_THRIFT_BYTES // 16,
+            thrift_string_size_limit=MAX_THRIFT_BYTES,
+            thrift_container_size_limit=MAX_THRIFT_BYTES // 16,
         )
         _check_size(parquet.metadata, size)
     return parquet
@@ -55,7 +55,7 @@ def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
 def parquet_plan(
     parquet: pq.ParquetFile, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None
 ) -> Plan:
-    """Where the layout's columns are in the file. Raises ServiceError if one is not, or is of no type to read."""
+    """Where the log format's columns are in the file. Raises ServiceError if one is not, or is of no type to read."""
     import pyarrow.types as pat
 
     with _arrow_errors():
@@ -64,18 +64,18 @@ def parquet_plan(
     for number in plan.numbers:
         kind = schema.field(number.at).type
         if not (pat.is_integer(kind) or pat.is_floating(kind) or pat.is_decimal(kind)):
-            raise _refused(f"The column {number.column.name} holds {kind}, not numbers.", "columns-missing")
+            raise _rejected(f"The column {number.column.name} holds {kind}, not numbers.", "columns-missing")
     kinds = [schema.field(at).type for at in plan.time_at]
     counted = log_format.time.form in UNITS_A_SECOND
     for kind in kinds:
         moments = pat.is_timestamp(kind) or pat.is_string(kind) or pat.is_large_string(kind)
         numbers = pat.is_integer(kind) or pat.is_floating(kind)
         if not (numbers if counted else moments):
-            raise _refused(
-                f"The time column holds {kind}, which the layout's time does not fit.", "columns-missing"
+            raise _rejected(
+                f"The time column holds {kind}, which the log format's time does not fit.", "columns-missing"
             )
     if len(kinds) > 1 and any(pat.is_timestamp(kind) for kind in kinds):
-        raise _refused("A date and a clock time must both be text.", "columns-missing")
+        raise _rejected("A date and a clock time must both be text.", "columns-missing")
     return plan
 
 
@@ -95,23 +95,23 @@ def parquet_pieces(parquet: pq.ParquetFile, plan: Plan) -> Iterator[Piece]:
 
 def _check_size(metadata: pq.FileMetaData, size: int) -> None:
     columns = metadata.num_columns
-    if columns > MOST_COLUMNS:
-        raise _refused(f"More than {MOST_COLUMNS} columns.", "too-many-columns")
-    if not 0 <= metadata.num_rows <= MOST_ROWS:
-        raise _refused(f"More than {MOST_ROWS:,} rows; send them in parts.", "file-too-large")
+    if columns > MAX_COLUMNS:
+        raise _rejected(f"More than {MAX_COLUMNS} columns.", "too-many-columns")
+    if not 0 <= metadata.num_rows <= MAX_ROWS:
+        raise _rejected(f"More than {MAX_ROWS:,} rows; send them in parts.", "file-too-large")
     unfolded = 0
     for n in range(metadata.num_row_groups):
         group = metadata.row_group(n)
         for c in range(columns):
             chunk = group.column(c).total_uncompressed_size
             unfolded += max(chunk, 0)
-            if not 0 <= chunk <= MOST_BYTES_OF_A_COLUMN_CHUNK:
-                raise _refused(
+            if not 0 <= chunk <= MAX_COLUMN_CHUNK_BYTES:
+                raise _rejected(
                     "A row group of the file is larger than memory is spared for; write it with row groups of a million rows at most.",
                     "file-too-large",
                 )
-    if unfolded > max(MOST_UNFOLDING * size, UNFOLDING_ALWAYS_ALLOWED):
-        raise _refused(
+    if unfolded > max(MAX_EXPANSION_RATIO * size, EXPANSION_ALWAYS_ALLOWED):
+        raise _rejected(
             f"The file unfolds to {unfolded // 1_000_000} MB, which no log of its size does.",
             "file-too-large",
         )
@@ -204,11 +204,11 @@ def _arrow_errors() -> Iterator[None]:
     except ServiceError:
         raise
     except (pa.ArrowException, OSError, ValueError, KeyError, OverflowError, MemoryError, TypeError) as error:
-        raise _refused(
+        raise _rejected(
             f"The Parquet file cannot be read ({type(error).__name__}); it may have been cut short.",
             "file-not-parquet",
         ) from None
 
 
-def _refused(detail: str, code: str) -> ServiceError:
+def _rejected(detail: str, code: str) -> ServiceError:
     return ServiceError(detail, code=code, field="file")

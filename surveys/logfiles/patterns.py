@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Letters = NDArray[np.uint8]
-LONGEST_PATTERN = 60
+MAX_PATTERN_LENGTH = 60
 # Letter -> what it may be in a text, and its width where all texts are of one width.
 FIELDS = {
     "Y": (r"[0-9]{4}", 4),
@@ -88,8 +88,8 @@ def pattern_complaint(text: str) -> str:
     """What is wrong with a pattern; empty if nothing is."""
     letters = re.findall(r"%(.?)", text)
     known = ", ".join(f"%{letter}" for letter in FIELDS)
-    if len(text) > LONGEST_PATTERN or set(letters) - FIELDS.keys():
-        return f"A pattern has the letters {known} only, in up to {LONGEST_PATTERN} characters."
+    if len(text) > MAX_PATTERN_LENGTH or set(letters) - FIELDS.keys():
+        return f"A pattern has the letters {known} only, in up to {MAX_PATTERN_LENGTH} characters."
     if set(re.sub(r"%.", "", text)) - LITERALS:
         return "Between the letters only spaces, T and the marks - / . : , ; _ ( ) ' may stand."
     if len(set(letters)) < len(letters):

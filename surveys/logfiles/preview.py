@@ -15,12 +15,12 @@ from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column
 from surveys.logfiles.export import iso_times
 from surveys.logfiles.format import LogFormat
-from surveys.logfiles.importing import take_in
+from surveys.logfiles.importing import import_file
 from surveys.logfiles.row_parser import RejectedRow
 
 ROWS_SHOWN = 20
 REJECTED_ROWS_SHOWN = 20
-MOST_SAMPLE_BYTES = 16 << 20
+MAX_SAMPLE_BYTES = 16 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ def preview(
     cut_short: bool = False,
     starts_at: datetime | None = None,
 ) -> Preview:
-    """Read a sample by a layout; nothing is kept. `cut_short`: the file goes on, so the last line is left out.
+    """Read a sample by a log format; nothing is kept. `cut_short`: the file goes on, so the last line is left out.
 
     Raises ServiceError as the intake would: a header that does not fit, no readable row.
     """
@@ -55,7 +55,7 @@ def preview(
             code="sample-cut-short",
             field="file",
         )
-    intake = take_in(io.BytesIO(sample), zone, MOST_SAMPLE_BYTES, log_format, starts_at)
+    intake = import_file(io.BytesIO(sample), zone, MAX_SAMPLE_BYTES, log_format, starts_at)
     times, columns = decode_block(intake.blocks[0][1])
     return Preview(
         intake.columns,

@@ -19,8 +19,8 @@ from surveys.logfiles.zones import EARLIEST, EPOCH, FIRST_YEAR, LAST_YEAR, LATES
 if TYPE_CHECKING:
     from surveys.logfiles.columns_plan import Number, Plan
 
-LONGEST_LINE = 10_000
-LONGEST_CELL_SHOWN = 40
+MAX_LINE_LENGTH = 10_000
+MAX_CELL_SHOWN = 40
 _LINE_END = re.compile(r"\r\n|\n|\r")
 UNITS_A_SECOND = {"unix-seconds": 1e6, "unix-milliseconds": 1e3, "elapsed-seconds": 1e6}
 
@@ -65,7 +65,7 @@ class RowWrong(Exception):
         self.column, self.detail = column, detail
 
 
-def read_one_by_one(chunk: bytes, plan: Plan) -> Piece:
+def read_rows_singly(chunk: bytes, plan: Plan) -> Piece:
     """Read whole lines, UTF-8 text.
 
     Raises UnicodeDecodeError for what is no UTF-8, LineTooLong.
@@ -77,7 +77,7 @@ def read_one_by_one(chunk: bytes, plan: Plan) -> Piece:
     rejected_rows: list[RejectedRow] = []
     lines = split_lines(chunk)
     for n, line in enumerate(lines):
-        if len(line) > LONGEST_LINE:
+        if len(line) > MAX_LINE_LENGTH:
             raise LineTooLong(n)
         if not line or (plan.log_format.comment and line.startswith(plan.log_format.comment)):
             continue
@@ -208,4 +208,4 @@ def number_in(text: str, decimal_mark: str) -> float | None:
 
 def shown(text: str) -> str:
     """A cell as a refusal shows it."""
-    return repr(text[:LONGEST_CELL_SHOWN])
+    return repr(text[:MAX_CELL_SHOWN])

@@ -94,7 +94,7 @@ class Blocks(_Parts[tuple[int, bytes]]):
         return count, content
 
 
-class Kept:
+class FileStore:
     """Hands a file's bytes on and keeps them: checksum, size and compressed parts, packed on other threads."""
 
     def __init__(self, source: IO[bytes], most_bytes: int, crew: ThreadPoolExecutor) -> None:

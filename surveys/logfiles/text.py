@@ -6,7 +6,7 @@ import codecs
 from collections.abc import Callable, Iterator
 
 from surveys.core.errors import ServiceError
-from surveys.logfiles.row_parser import LONGEST_LINE
+from surveys.logfiles.row_parser import MAX_LINE_LENGTH
 
 CHUNK_BYTES = 2 << 20
 _BOM = codecs.BOM_UTF8
@@ -26,9 +26,9 @@ def chunks(read_piece: Callable[[], bytes], encoding: str, size: int = CHUNK_BYT
             continue
         text = b"".join(waiting)
         cut = _last_line_end(text)
-        if not cut and len(text) > size + 8 * LONGEST_LINE:
+        if not cut and len(text) > size + 8 * MAX_LINE_LENGTH:
             raise ServiceError(
-                f"A line is longer than {LONGEST_LINE} characters; this is not a log.",
+                f"A line is longer than {MAX_LINE_LENGTH} characters; this is not a log.",
                 code="line-too-long",
                 field="file",
             )

@@ -14,8 +14,8 @@ _MONTH = re.compile(r"[0-9]{1,2}[ -][A-Za-z]{3}[ -][0-9]{2,4}(?:[ T].*)?", re.AS
 CANDIDATES = (";", "\t", "|", ",", " ")
 MARK_NAMES = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": "spaces"}
 BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
-LINES_LOOKED_AT = 400
-ROWS_TO_BELIEVE = 2
+LINES_EXAMINED = 400
+MIN_CONSISTENT_ROWS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +48,8 @@ def encoding_of(head: bytes) -> tuple[str, str, str]:
         codecs.getincrementaldecoder("utf-8")().decode(head)
     except UnicodeDecodeError:
         name = "cp1252" if any(0x80 <= byte < 0xA0 for byte in head) else "latin-1"
-        doubt = f"The bytes beyond ASCII could be of another encoding than {name.upper()}; look at the signs in the header."
-        return name, f"The bytes are no UTF-8; they were read as {name.upper()}.", doubt
+        warning = f"The bytes beyond ASCII could be of another encoding than {name.upper()}; look at the signs in the header."
+        return name, f"The bytes are no UTF-8; they were read as {name.upper()}.", warning
     return "utf-8", "The bytes are UTF-8.", ""
 
 
@@ -58,9 +58,9 @@ def lines_of(head: bytes, encoding: str) -> list[str]:
     text = codecs.getincrementaldecoder(encoding)(errors="replace").decode(head)
     lines = re.split(r"\r\n|\n|\r", text.removeprefix("\N{BYTE ORDER MARK}"))
     last = lines.pop()
-    if last and len(lines) < ROWS_TO_BELIEVE + 1:
+    if last and len(lines) < MIN_CONSISTENT_ROWS + 1:
         lines.append(last)
-    return lines[:LINES_LOOKED_AT]
+    return lines[:LINES_EXAMINED]
 
 
 def sheet_of(lines: list[str]) -> Sheet | None:

@@ -13,7 +13,7 @@ from surveys.core.errors import ServiceError
 from surveys.logfiles.bulk_parser import read_rows
 from surveys.logfiles.columns_plan import Plan, plan_of
 from surveys.logfiles.format import LogFormat
-from surveys.logfiles.row_parser import LONGEST_LINE, LineTooLong, Piece, split_lines
+from surveys.logfiles.row_parser import MAX_LINE_LENGTH, LineTooLong, Piece, split_lines
 from surveys.logfiles.text import not_text
 
 CHUNKS_WAITING = 3
@@ -26,7 +26,7 @@ def text_plan(
 ) -> tuple[Plan, Iterator[bytes], int]:
     """Read what stands before the rows: how to read them, the chunks of rows, and the number of their first line.
 
-    Raises ServiceError if there is no header where the layout has one, or a column is not in it.
+    Raises ServiceError if there is no header where the log format has one, or a column is not in it.
     """
     before = (log_format.header_line or 0) + log_format.skip_after_header
     lines, rest = _first_lines(stream, before + (log_format.header_line is None))
@@ -35,7 +35,7 @@ def text_plan(
         header, sample = None, lines[before] if len(lines) > before else ""
     else:
         header = sample = lines[log_format.header_line - 1] if len(lines) >= log_format.header_line else ""
-        if len(header) > LONGEST_LINE:
+        if len(header) > MAX_LINE_LENGTH:
             raise line_too_long(log_format.header_line)
     delimiter = log_format.delimiter or _delimiter(sample, log_format)
     cells = None if header is None else _header_cells(header, delimiter, log_format.quote)
@@ -72,7 +72,7 @@ def text_pieces(
 def line_too_long(number: int) -> ServiceError:
     """The row of a file that has a line no log has."""
     return ServiceError(
-        f"Line {number} is longer than {LONGEST_LINE} characters; this is not a log.",
+        f"Line {number} is longer than {MAX_LINE_LENGTH} characters; this is not a log.",
         code="line-too-long",
         field="file",
     )

@@ -21,7 +21,7 @@ FIRST_YEAR, LAST_YEAR = 1901, 2199
 EARLIEST = (datetime(FIRST_YEAR, 1, 1, tzinfo=UTC) - EPOCH) // MICROSECOND
 LATEST = (datetime(LAST_YEAR + 1, 1, 1, tzinfo=UTC) - EPOCH) // MICROSECOND
 # A smaller step back within the repeated hour is rows out of order, not the clock.
-LEAST_STEP_BACK = timedelta(minutes=5) // MICROSECOND
+MIN_STEP_BACK = timedelta(minutes=5) // MICROSECOND
 
 
 def moment_of(microseconds: int) -> datetime:
@@ -91,7 +91,7 @@ class LocalClock:
         )
         return (
             f"{clock:%H:%M:%S} does not exist on {clock:%Y-%m-%d} in {self._zone}: the clocks went from {before:%H:%M} to {after:%H:%M}. "
-            "If the logger's clock keeps to one offset all year, say so in the layout, such as zone UTC+01:00"
+            "If the logger's clock keeps to one offset all year, say so in the log format, such as zone UTC+01:00"
         )
 
     def _place(
@@ -105,7 +105,7 @@ class LocalClock:
             entered = self._rows_before or positions[0] > 0
             met = self.repeated[change.at] = Repeated(change, entered, int(times[0]))
         steps = np.diff(times, prepend=met.last_local)
-        second = np.logical_or.accumulate(steps < -LEAST_STEP_BACK) | met.stepped_back
+        second = np.logical_or.accumulate(steps < -MIN_STEP_BACK) | met.stepped_back
         utc[positions] = times - np.where(second, change.after, change.before)
         met.last_local, met.stepped_back = int(times[-1]), bool(second[-1])
         met.count += len(times)

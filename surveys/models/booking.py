@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from surveys.core.no_overlap import NeverTwiceAtOnce
+from surveys.core.no_overlap import NoOverlap
 from surveys.models.base import Record
 from surveys.models.instrument import Instrument
 from surveys.models.job import Job
@@ -34,8 +34,8 @@ class Booking(Record):
         ordering = ["starts_at", "id"]
         indexes = [models.Index(fields=["starts_at", "id"], name="booking_by_time")]
         constraints = [
-            NeverTwiceAtOnce(column="instrument_id", name="booking_instrument_never_twice"),
-            NeverTwiceAtOnce(column="technician_id", name="booking_technician_never_twice"),
+            NoOverlap(column="instrument_id", name="booking_instrument_never_twice"),
+            NoOverlap(column="technician_id", name="booking_technician_never_twice"),
             models.CheckConstraint(
                 name="booking_ends_after_it_starts", condition=Q(ends_at__gt=F("starts_at"))
             ),

@@ -168,7 +168,7 @@ class ErrorCorrectionPolicy(Policy):
         constraints = [_about_one("error_correction_policy_about_instrument_or_type")]
 
 
-class KeptQuerySet(VisibleQuerySet):
+class RetainedQuerySet(VisibleQuerySet):
     """Rows that results name by a table of their own, which a deletion would empty unasked."""
 
     def delete(self) -> NoReturn:
@@ -206,7 +206,7 @@ class Calibration(Record, Acceptance):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
-    objects: ClassVar[Any] = KeptQuerySet.as_manager()
+    objects: ClassVar[Any] = RetainedQuerySet.as_manager()
 
     if TYPE_CHECKING:
         points: RelatedManager[CalibrationPoint]

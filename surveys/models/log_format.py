@@ -1,4 +1,4 @@
-"""Log layouts: how the files of a logger are read, as records that users make and try out."""
+"""Log formats: how the files of a logger are read, as records that users make and try out."""
 
 from __future__ import annotations
 
@@ -8,24 +8,24 @@ from django.db import models
 
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
-from surveys.logfiles.format import LogFormat as Layout
+from surveys.logfiles.format import LogFormat as FileFormat
 from surveys.models.base import Record
 
 
-def validate_format(raw: object) -> None:
+def validate_log_format(raw: object) -> None:
     """Refuse what no file can be read by."""
     try:
-        Layout.from_json(raw)
+        FileFormat.from_json(raw)
     except ServiceError as error:
         raise ValidationError(f"{error.field}: {error_text(error)}", code=error.code) from None
 
 
 class LogFormat(Record):
-    """A named layout. A log keeps the layout it was read by, so that this one may be changed."""
+    """A named layout. A log keeps the log format it was read by, so that this one may be changed."""
 
     name = models.CharField(max_length=100, unique=True)
     note = models.TextField(blank=True)
-    format = models.JSONField(validators=[validate_format])
+    format = models.JSONField(validators=[validate_log_format])
     created_at = models.DateTimeField()
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     retired_at = models.DateTimeField(null=True, blank=True)
@@ -37,6 +37,6 @@ class LogFormat(Record):
         return self.name
 
     @property
-    def as_read(self) -> Layout:
+    def as_read(self) -> FileFormat:
         """The layout as the intake takes it."""
-        return Layout.from_json(self.format)
+        return FileFormat.from_json(self.format)

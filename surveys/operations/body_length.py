@@ -15,11 +15,11 @@ from surveys.core.errors import ServiceError
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
 
-class BodyCutOff(ServiceError, BadRequest):
+class BodyTruncated(ServiceError, BadRequest):
     """The connection ended in the middle of the body; a BadRequest too, for whoever reads the body outside the API."""
 
 
-class WholeBody:
+class LengthCheckedBody:
     """A request's body that raises where it ends too early."""
 
     def __init__(self, body: Any, length: int) -> None:
@@ -36,7 +36,7 @@ class WholeBody:
         if not content and size and self._missing > 0:
             # Told once: whoever reads on to clear the connection finds its end.
             missing, self._missing = self._missing, 0
-            raise BodyCutOff(
+            raise BodyTruncated(
                 f"The body ended after {self._length - missing} of {self._length} bytes; nothing of it was kept. Send it "
                 "again.",
                 code="body-cut-off",
@@ -44,13 +44,13 @@ class WholeBody:
         return content
 
 
-def whole_bodies(application: Application) -> Application:
+def check_body_length(application: Application) -> Application:
     """A WSGI application that is given whole bodies or an error."""
 
     def guarded(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         length = environ.get("CONTENT_LENGTH") or ""
         if length.isascii() and length.isdigit():
-            environ["wsgi.input"] = WholeBody(environ["wsgi.input"], int(length))
+            environ["wsgi.input"] = LengthCheckedBody(environ["wsgi.input"], int(length))
         return application(environ, start_response)
 
     return guarded

@@ -36,13 +36,13 @@ app.conf.beat_schedule = {
 }
 
 # What sends a task hands on the ids of its log lines; signals hold their receivers weakly.
-senders_log = CeleryReceiver()
-senders_log.connect_signals()
+celery_log_receiver = CeleryReceiver()
+celery_log_receiver.connect_signals()
 app.steps["worker"].add(DjangoStructLogInitStep)
 
 
 @setup_logging.connect
-def _log_as_the_service_does(**_: Any) -> None:
+def _keep_django_logging(**_: Any) -> None:
     """Celery leaves the log alone where somebody else has set it up: Django has."""
 
 

@@ -30,17 +30,17 @@ TURN_SECONDS = 5.0
 REMIND_EVERY = timedelta(minutes=30)
 
 
-def work_until(stopped: threading.Event) -> None:
+def run_until(stopped: threading.Event) -> None:
     """Do whatever is due, again and again, until told to stop. A database that fails is waited for."""
     reminded_at: datetime | None = None
     while not stopped.is_set():
         wait = LOOK_EVERY_SECONDS
         try:
             for recomputation_id in (
-                recalculation.recomputations_due() if recalculation.anything_unfinished() else []
+                recalculation.recomputations_due() if recalculation.recomputation_pending() else []
             ):
                 # In turns, so that a short run need not wait for a long one.
-                recalculation.work_off(recomputation_id, for_seconds=TURN_SECONDS)
+                recalculation.recomputation_run(recomputation_id, for_seconds=TURN_SECONDS)
             _plan()
             reminded_at = _remind(reminded_at, timezone.now())
             close_old_connections()
@@ -53,12 +53,12 @@ def work_until(stopped: threading.Event) -> None:
 
 def _plan() -> None:
     """Make one plan that is due, if any; recomputations are looked at between two."""
-    for plan_id in plans.plans_due()[:1] if plans.anything_due() else []:
+    for plan_id in plans.plans_due()[:1] if plans.plans_pending() else []:
         plans.make_plan(plan_id)
 
 
 def _remind(last: datetime | None, now: datetime) -> datetime | None:
-    """Tell what is due for calibration, as beat would have it done daily; returns when that was last looked at."""
+    """ProgressCallback what is due for calibration, as beat would have it done daily; returns when that was last looked at."""
     hour = now.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE)).hour
     if hour < settings.REMINDER_HOUR or (last is not None and now - last < REMIND_EVERY):
         return last
@@ -69,11 +69,11 @@ def _remind(last: datetime | None, now: datetime) -> datetime | None:
     return now
 
 
-def work_while_parent_lives() -> None:
+def run_while_parent_lives() -> None:
     """Work until standard input closes: the parent holds its other end, so that a killed parent leaves no orphan."""
     stopped = threading.Event()
     threading.Thread(target=_wait_for_end_of_input, args=(stopped,), daemon=True).start()
-    work_until(stopped)
+    run_until(stopped)
 
 
 def _wait_for_end_of_input(stopped: threading.Event) -> None:
@@ -82,7 +82,7 @@ def _wait_for_end_of_input(stopped: threading.Event) -> None:
 
 
 @contextmanager
-def worker_beside() -> Iterator[list[subprocess.Popen[bytes]]]:
+def embedded_worker_process() -> Iterator[list[subprocess.Popen[bytes]]]:
     """Run the embedded worker as a child for as long as the block lasts; one that dies is followed by another.
 
     Gives the list of those started, the latest last.

@@ -18,7 +18,7 @@ def careful_headers(
 ) -> Callable[[HttpRequest], HttpResponseBase]:
     """Middleware: no answer is kept by a cache that others share, and a file for download is shut in."""
 
-    def answered(request: HttpRequest) -> HttpResponseBase:
+    def middleware(request: HttpRequest) -> HttpResponseBase:
         response = get_response(request)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
@@ -27,4 +27,4 @@ def careful_headers(
             response.headers["Content-Security-Policy"] = FILE_POLICY
         return response
 
-    return answered
+    return middleware

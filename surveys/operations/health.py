@@ -18,17 +18,17 @@ Answer = Callable[[HttpRequest], HttpResponseBase]
 def probes(get_response: Answer) -> Answer:
     """Middleware that answers the probes and hands on everything else."""
 
-    def answered(request: HttpRequest) -> HttpResponseBase:
-        asked = request.method in ("GET", "HEAD")
-        if asked and request.path_info == "/healthz":
+    def middleware(request: HttpRequest) -> HttpResponseBase:
+        requested = request.method in ("GET", "HEAD")
+        if requested and request.path_info == "/healthz":
             return JsonResponse({"alive": True})
-        if asked and request.path_info == "/readyz":
+        if requested and request.path_info == "/readyz":
             return _ready()
-        if asked and request.path_info == "/metrics" and _may_read_metrics(request):
+        if requested and request.path_info == "/metrics" and _may_read_metrics(request):
             return _metrics()
         return get_response(request)
 
-    return answered
+    return middleware
 
 
 def _ready() -> HttpResponse:

@@ -15,7 +15,7 @@ Event = Any  # what structlog hands from processor to processor: a mapping of na
 VALUES = re.compile(r"\s*\b(?:DETAIL|CONTEXT):.*?(?=\n\n(?:The above|During handling)|\Z)", re.DOTALL)
 
 
-def nothing_repeated(_logger: Any, _name: str, event: Event) -> Event:
+def drop_repeated_values(_logger: Any, _name: str, event: Event) -> Event:
     """Take away the values that errors repeat."""
     for name, value in event.items():
         if isinstance(value, BaseException):
@@ -65,7 +65,7 @@ def configured(level: str) -> dict[str, Any]:
             structlog.stdlib.ProcessorFormatter.remove_processors_meta,
             # As text, without the values of variables.
             structlog.processors.format_exc_info,
-            nothing_repeated,
+            drop_repeated_values,
             structlog.processors.JSONRenderer(default=str),
         ],
     }

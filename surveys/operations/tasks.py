@@ -15,12 +15,12 @@ from surveys.operations import broker_health
 from surveys.operations.celery import app
 from surveys.operations.integrity_check.everything import DataCheck
 from surveys.results import recalculation as work
-from surveys.results.claims import FEWEST_CLAIMED
+from surveys.results.claims import MIN_CLAIMED
 
 logger = logging.getLogger(__name__)
 
 # Each message lets one worker process take claims until none is left; more processes than this are not waited for.
-MOST_MESSAGES = 16
+MAX_MESSAGES = 16
 # After so long a run goes to the end of the queue, so that a short one need not wait for a long one.
 TURN_SECONDS = 20
 
@@ -28,7 +28,7 @@ TURN_SECONDS = 20
 @app.task
 def recompute(recomputation_id: str) -> None:
     """Work off one recomputation, sharing it with whoever else works on it."""
-    while work.work_off(UUID(recomputation_id), for_seconds=TURN_SECONDS):
+    while work.recomputation_run(UUID(recomputation_id), for_seconds=TURN_SECONDS):
         try:
             recompute.apply_async((recomputation_id,), retry=False)
         except Exception as error:  # the broker's library raises errors of several kinds
@@ -49,14 +49,14 @@ def sweep() -> None:
 
 
 def send(recomputation_id: UUID, items: int, *, expires: float | None = None) -> None:
-    """Tell the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
+    """ProgressCallback the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
     for _ in range(messages_for(items)):
         recompute.apply_async((str(recomputation_id),), retry=False, expires=expires)
 
 
 def messages_for(items: int) -> int:
     """How many messages are worth sending for so many items: one at least, for a run that only needs closing."""
-    return min(math.ceil(items / FEWEST_CLAIMED), MOST_MESSAGES) or 1
+    return min(math.ceil(items / MIN_CLAIMED), MAX_MESSAGES) or 1
 
 
 @app.task
@@ -67,7 +67,7 @@ def make_plan(plan_id: str) -> None:
 
 @app.task(autoretry_for=(OSError,), retry_backoff=60, retry_backoff_max=3600, max_retries=12)
 def remind_of_due_calibrations() -> None:
-    """Tell the calibration admins what crossed a threshold; a mail that fails (an OSError, as SMTP's are) is tried again."""
+    """ProgressCallback the calibration admins what crossed a threshold; a mail that fails (an OSError, as SMTP's are) is tried again."""
     reminders.remind_of_due_calibrations(timezone.now())
 
 

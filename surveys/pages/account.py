@@ -56,11 +56,11 @@ def favicon(request: HttpRequest) -> HttpResponse:
     return redirect(static("surveys/icon.svg"))
 
 
-def seldom(page: Page) -> Page:
+def rate_limited(page: Page) -> Page:
     """Limit how often one address or user may send the forms of a page, so that passwords and codes cannot be guessed."""
 
     @wraps(page)
-    def answered(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def limited(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         wait = None
         if request.method == "POST":
             named = [name_limit(request.POST["username"])] if "username" in request.POST else []
@@ -71,7 +71,7 @@ def seldom(page: Page) -> Page:
         answer["Retry-After"] = str(int(wait) + 1)
         return answer
 
-    return answered
+    return limited
 
 
 class SignInForm(AuthenticationForm):
@@ -93,7 +93,7 @@ class SignInForm(AuthenticationForm):
         return given
 
 
-@method_decorator(seldom, name="dispatch")
+@method_decorator(rate_limited, name="dispatch")
 class SignInPage(LoginView):
     """The page that begins a session."""
 
@@ -127,7 +127,7 @@ class PasswordForm(NewPasswordForm):
 
 @never_cache
 @login_required
-@seldom
+@rate_limited
 @require_http_methods(["GET", "POST"])
 def password(request: HttpRequest) -> HttpResponse:
     """Change the user's password and end all sessions."""
@@ -146,7 +146,7 @@ def password(request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
-@seldom
+@rate_limited
 @require_http_methods(["GET", "POST"])
 def invitation(request: HttpRequest, token: str) -> HttpResponse:
     """Let an invited person set a password once; 404 for an invitation that is not valid any more."""
@@ -175,7 +175,7 @@ class CodeForm(forms.Form):
 
 @never_cache
 @login_required
-@seldom
+@rate_limited
 @require_http_methods(["GET", "POST"])
 def second_factor(request: HttpRequest) -> HttpResponse:
     """Enrol a second factor: password, then one-time code; then show the recovery codes once."""

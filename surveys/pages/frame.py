@@ -94,8 +94,8 @@ framed = framed_for(EVERYBODY)
 
 def units_of(request: HttpRequest) -> System:
     """The units in the address, else those chosen in the session; metric by default."""
-    asked = request.GET.get("units") or request.session.get(UNITS_KEY)
-    return "us" if asked == "us" else "metric"
+    requested = request.GET.get("units") or request.session.get(UNITS_KEY)
+    return "us" if requested == "us" else "metric"
 
 
 def page(request: HttpRequest, template: str, context: dict[str, Any], status: int = 200) -> HttpResponse:

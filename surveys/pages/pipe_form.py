@@ -9,7 +9,7 @@ from typing import Any
 from compute.base.units import System, express
 from compute.library.materials import solids
 from compute.library.media import media
-from surveys.api.compute.physics import MOST_FURTHER_LININGS, pipe_data_document
+from surveys.api.compute.physics import MAX_FURTHER_LININGS, pipe_data_document
 from surveys.models import PipeData
 from surveys.pipes.selectors import Viewer, custom_materials_now, custom_media_now
 
@@ -21,7 +21,7 @@ COMPOSITION = {
     "api_gravity": "API gravity",
 }
 # Linings inside the first, from the outside in: as requests call them, with their labels.
-FURTHER_LININGS = [f"pipe.further_linings.{number}" for number in range(MOST_FURTHER_LININGS)]
+FURTHER_LININGS = [f"pipe.further_linings.{number}" for number in range(MAX_FURTHER_LININGS)]
 FURTHER_LABEL = "Lining {number}, inside lining {outer}"
 FURTHER_THICKNESS = "Thickness of lining {number}"
 # What is asked for as a number without a unit, and what to write there.
@@ -71,10 +71,10 @@ def on_record(data: PipeData) -> dict[str, Any]:
 
 def starting_texts(data: PipeData, units: System) -> dict[str, str]:
     """Path of a request -> what its field begins with: as it was typed, else the figure in the reader's units."""
-    return as_typed(on_record(data), data.as_entered, units)
+    return entered_texts(on_record(data), data.as_entered, units)
 
 
-def as_typed(values: Mapping[str, Any], as_entered: Mapping[str, str], units: System) -> dict[str, str]:
+def entered_texts(values: Mapping[str, Any], as_entered: Mapping[str, str], units: System) -> dict[str, str]:
     """Of values as stored the text of each: as it was typed, else the figure in the reader's units."""
     return {path: as_entered.get(path, "") or _text(value, units) for path, value in values.items()}
 

@@ -196,5 +196,7 @@ def _end_of(version: TransducerData, corrected_by: Mapping[UUID, TransducerData]
 
 def calibration_in_force(calibrations: Iterable[Calibration], on: date) -> Calibration | None:
     """Of an instrument's calibrations the latest made by a day, due or not; none that was corrected."""
-    made = [c for c in calibrations if c.calibrated_on <= on and getattr(c, "corrected_by", None) is None]
-    return max(made, key=lambda c: (c.calibrated_on, c.recorded_at), default=None)
+    performed = [
+        c for c in calibrations if c.calibrated_on <= on and getattr(c, "corrected_by", None) is None
+    ]
+    return max(performed, key=lambda c: (c.calibrated_on, c.recorded_at), default=None)

@@ -17,8 +17,8 @@ from surveys.models import RecomputationItem
 
 # A claim takes a share of what is due, so that the first claims of a long run are large (each costs a few queries) and
 # the last are small (nobody waits long for the one who got the last).
-FEWEST_CLAIMED, MOST_CLAIMED, SHARE = 20, 500, 16
-MOST_ATTEMPTS = 5
+MIN_CLAIMED, MAX_CLAIMED, SHARE = 20, 500, 16
+MAX_ATTEMPTS = 5
 FIRST_BACKOFF = timedelta(seconds=2)
 
 State = RecomputationItem.State
@@ -37,10 +37,10 @@ class Claim:
 def due(now: datetime) -> Q:
     """Items that wait for a worker, or whose worker let its lease run out."""
     waiting = Q(state=State.WAITING, run_after__lte=now) | Q(state=State.RUNNING, lease_until__lt=now)
-    return waiting & parts_at_rest()
+    return waiting & parts_without_open_work()
 
 
-def parts_at_rest() -> Q:
+def parts_without_open_work() -> Q:
     """Of items: those of a survey, and those of a combination of which no part has work open in the same run."""
     part_open = RecomputationItem.objects.filter(
         recomputation=OuterRef("recomputation"),
@@ -59,12 +59,12 @@ def claim(recomputation_id: UUID) -> Claim | None:
     now, token = timezone.now(), uuid4()
     items = RecomputationItem.objects.filter(due(now), recomputation=recomputation_id)
     # An item that took its worker down with it so often is set aside for a person to look at.
-    items.filter(state=State.RUNNING, attempts__gte=MOST_ATTEMPTS).update(
+    items.filter(state=State.RUNNING, attempts__gte=MAX_ATTEMPTS).update(
         state=State.FAILED,
         error="The worker stopped while working on this, again and again.",
         finished_at=now,
     )
-    share = min(max(math.ceil(items.count() / SHARE), FEWEST_CLAIMED), MOST_CLAIMED)
+    share = min(max(math.ceil(items.count() / SHARE), MIN_CLAIMED), MAX_CLAIMED)
     with transaction.atomic():
         rows = items.order_by("pk")
         if connection.features.has_select_for_update_skip_locked:
@@ -101,16 +101,16 @@ def settle(item: RecomputationItem, **fields: object) -> bool:
     )
 
 
-def look_again(item: RecomputationItem) -> None:
+def item_release(item: RecomputationItem) -> None:
     """Put an item back to be taken at once: it did not fail, something moved meanwhile."""
     _owned(item).update(state=State.WAITING, claimed_by=None, lease_until=None, attempts=F("attempts") - 1)
 
 
-def set_back(item: RecomputationItem, error: Exception) -> None:
+def item_retry_later(item: RecomputationItem, error: Exception) -> None:
     """Put a failed item back for later, or park it with its error if it failed often enough."""
     said = error.said if isinstance(error, Told) else str(error)
     now, text = timezone.now(), f"{type(error).__name__}: {said}"[:2000]
-    if item.attempts >= MOST_ATTEMPTS:
+    if item.attempts >= MAX_ATTEMPTS:
         _owned(item).update(
             state=State.FAILED, error=text, claimed_by=None, lease_until=None, finished_at=now
         )

@@ -19,7 +19,7 @@ from compute.combining.combination import Combined, combine_as
 from compute.combining.combination import Kind as OfOneTime
 from compute.combining.components import Owner, Part, part_of_result
 from compute.combining.paths import Path, combine_paths
-from compute.combining.time_alignment import CombineBy, FlowLog, bring_together, overlap, scatter_together
+from compute.combining.time_alignment import CombineBy, FlowLog, align_logs, joint_repeatability, overlap
 from compute.logs.segments import Segment, merged
 from surveys.core.stored_quantities import budget_rows
 from surveys.models import Combination, Result
@@ -90,14 +90,14 @@ def _of_paths(results: Sequence[Result]) -> CombinedFlow:
 
 def _of_one_time(kind: str, results: Sequence[Result]) -> CombinedFlow:
     logs = [result_flows(r, name) for r, name in zip(results, _names(results), strict=True)]
-    together = bring_together(logs)
+    together = align_logs(logs)
     stretches = _stretches(together, logs)
     parts = [
         _part_within(kind, result, stretches, log.name, float(flows.mean()))
         for result, log, flows in zip(results, logs, together.values, strict=True)
     ]
     coefficients = _coefficients(kind, len(parts))
-    scatter = scatter_together(together, coefficients)
+    scatter = joint_repeatability(together, coefficients)
     combined = combine_as(cast(OfOneTime, kind), parts, scatter=scatter)
     return CombinedFlow(
         kind,

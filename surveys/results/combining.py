@@ -1,7 +1,7 @@
 """Combined results: stored, and kept up with the results they rest on.
 
 Whoever gives a survey a new result holds that survey's row, and in the same transaction sets every combination it is a part
-of to work (`combinations_set_going`). Whoever combines without such an item holds the rows of the parts' surveys first, in
+of to work (`combinations_schedule`). Whoever combines without such an item holds the rows of the parts' surveys first, in
 the order of their keys, then the combination's. So each combination ends on the results its parts have at the end.
 """
 
@@ -48,7 +48,7 @@ RELATED_OF_PART = (
 
 
 @dataclass(frozen=True, slots=True)
-class Making:
+class CombinationOccasion:
     """Why a combined result is made now, in words for the client too."""
 
     cause: str
@@ -82,21 +82,21 @@ def results_of(surveys: Sequence[UUID]) -> tuple[Result, ...]:
 
 def combined_draft(combination_id: UUID) -> CombinedDraft:
     """What a combination comes to now. Reads; writes nothing. Raises ComputeError if its parts cannot be combined."""
-    draft = _as_it_stands(Combination.objects.get(pk=combination_id))
-    if not _wants_a_result(draft):
+    draft = _current_combination(Combination.objects.get(pk=combination_id))
+    if not _needs_result(draft):
         return draft
     flow = combined_flow(draft.combination.kind, draft.results)
     return CombinedDraft(draft.combination, draft.results, draft.current, flow)
 
 
-def draft_holds(draft: CombinedDraft) -> bool:
+def draft_is_current(draft: CombinedDraft) -> bool:
     """Whether nothing moved since a draft was made; holds the combination for the rest of the transaction."""
     locked = Combination.objects.select_for_update(no_key=True).get(pk=draft.combination.pk)
-    now = _as_it_stands(locked)
+    now = _current_combination(locked)
     return (_keys(now), locked.retired_at) == (_keys(draft), draft.combination.retired_at)
 
 
-def combined_store(draft: CombinedDraft, making: Making) -> CombinedResult | None:
+def combined_store(draft: CombinedDraft, making: CombinationOccasion) -> CombinedResult | None:
     """Store what a draft came to in the place of the current result, and tell the client; the current one if there is none.
 
     The caller's transaction holds the combination.
@@ -123,7 +123,7 @@ def surveys_lock(surveys: Sequence[UUID]) -> None:
     list(Survey.objects.select_for_update(no_key=True).filter(pk__in=surveys).order_by("pk"))
 
 
-def combinations_settle(combinations: Sequence[Combination], making: Making) -> None:
+def combinations_settle(combinations: Sequence[Combination], making: CombinationOccasion) -> None:
     """Combine anew what does not rest on its parts' current results, in the caller's transaction.
 
     Parts that cannot be combined are no fault of what the caller does: the combination says what hinders it.
@@ -139,7 +139,7 @@ def combinations_settle(combinations: Sequence[Combination], making: Making) -> 
             Combination.objects.filter(pk=combination_id).update(blocked_reason=error.said)
 
 
-def combinations_set_going(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:
+def combinations_schedule(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:
     """Set the combinations of surveys that got a new result to work in the same run, in the caller's transaction.
 
     The caller holds the surveys' rows. One that was worked off, or is being, starts again: a part moved since.
@@ -181,13 +181,13 @@ def combinations_set_going(recomputation: Recomputation, surveys: Sequence[UUID]
     )
 
 
-def _as_it_stands(combination: Combination) -> CombinedDraft:
+def _current_combination(combination: Combination) -> CombinedDraft:
     surveys = combination.parts.order_by("sequence").values_list("survey", flat=True)
     current = combination.results.filter(replaced_at__isnull=True).prefetch_related("results").first()
     return CombinedDraft(combination, results_of(list(surveys)), current)
 
 
-def _wants_a_result(draft: CombinedDraft) -> bool:
+def _needs_result(draft: CombinedDraft) -> bool:
     if draft.combination.retired_at is not None or not draft.results:
         return False
     rests_on = {result.pk for result in draft.current.results.all()} if draft.current else set()
@@ -198,7 +198,7 @@ def _keys(draft: CombinedDraft) -> tuple[object, ...]:
     return tuple(result.pk for result in draft.results), draft.current and draft.current.pk
 
 
-def _occasion(making: Making) -> dict[str, Any]:
+def _occasion(making: CombinationOccasion) -> dict[str, Any]:
     return {
         "method_version": method.METHOD_VERSION,
         "cause": making.cause,
@@ -266,7 +266,7 @@ def _moved(before: dict[str, Any] | None, after: dict[str, Any]) -> dict[str, An
     }
 
 
-def _tell_client(before: CombinedResult, after: CombinedResult, making: Making) -> None:
+def _tell_client(before: CombinedResult, after: CombinedResult, making: CombinationOccasion) -> None:
     """A notice, if the combined figure moved by more than the client wants to be told of."""
     client = after.combination.site.client
     change = relative_change(before.volume_flow_m3_s, after.volume_flow_m3_s)

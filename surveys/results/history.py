@@ -15,7 +15,7 @@ from compute.combining.paths import SPREAD
 from surveys.calibration.affected_results import (
     ReviewNotice,
     combined_notices,
-    parts_reviewed,
+    parts_with_reviews,
     review_notices,
 )
 from surveys.core.stored_quantities import budget_rows
@@ -125,7 +125,7 @@ def _current(points: Iterable[MeasuringPoint | UUID], viewer: Viewer) -> QuerySe
         survey__primary_survey__isnull=True,
         replaced_at__isnull=True,
     )
-    return _with_what_they_rest_on(rows)
+    return _with_inputs(rows)
 
 
 def _compared(results: Iterable[Result]) -> list[Found]:
@@ -149,7 +149,7 @@ def _notices(result: Result) -> list[ReviewNotice]:
     return [*own, *combined_notices(survey.paths_combination.parts.all(), but_for=survey.pk)]
 
 
-def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
+def _with_inputs(rows: QuerySet[Result]) -> QuerySet[Result]:
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
     certificates = Calibration.objects.order_by("calibrated_on", "id")
     owned = ("survey_data__instruments", Prefetch("calibrations", certificates))
@@ -166,7 +166,7 @@ def _with_what_they_rest_on(rows: QuerySet[Result]) -> QuerySet[Result]:
         .prefetch_related(*owned, Prefetch("survey__out_of_tolerance_reviews", reviews))
         .prefetch_related(
             Prefetch("survey__paths_combination__results", paths, to_attr="in_force"),
-            Prefetch("survey__paths_combination__parts", parts_reviewed()),
+            Prefetch("survey__paths_combination__parts", parts_with_reviews()),
         )
         .defer("change_breakdown")
     )

@@ -1,7 +1,7 @@
 """What a survey's result should rest on now, and whether a given result does.
 
 One question decides every recomputation, whatever caused it: is what a result was computed from still what is in force?
-`basis_in_force` answers it with the records, for a computation; `keys_in_force` for many surveys by their ids alone: a
+`inputs_in_force` answers it with the records, for a computation; `keys_in_force` for many surveys by their ids alone: a
 correction answers at once however many surveys rest on what it corrects, and rows with their findings and budgets cost
 twenty times as much to read as the few columns that decide.
 """
@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from compute.results import survey as method
-from surveys.calibration.policies import curve_is_applied
+from surveys.calibration.policies import error_curve_applied
 from surveys.models import (
     Calibration,
     ErrorCorrectionPolicy,
@@ -38,9 +38,9 @@ from surveys.pipes.selectors import calibration_in_force, pipe_data_valid, surve
 
 T = TypeVar("T")
 Key = tuple[object, ...]
-AT_ONCE = 1000
+BATCH_SIZE = 1000
 _DECIDES = ("survey", "survey_data", "pipe_data", "transducer_data", "method_version")
-# What `basis_in_force` and a reduction read, for many surveys in as many queries as for one.
+# What `inputs_in_force` and a reduction read, for many surveys in as many queries as for one.
 _RELATED = ("measuring_point__pipe__site__client", "log")
 _DATA_RELATED = (
     "setup__pipe_data",
@@ -51,7 +51,7 @@ OWN = ("custom_material_data__material", "own_lining_data__material", "custom_me
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class ResultInputs:
     """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day.
 
     `corrected_for` are the instruments whose error curves are applied, `error_correction_policies` how many policies were asked for that;
@@ -82,7 +82,7 @@ class Basis:
         )
 
 
-def basis_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | None = None) -> Basis:
+def inputs_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | None = None) -> ResultInputs:
     """What a result of this survey computed now would rest on. Many surveys are asked with the policies read beforehand."""
     stated = survey.stated
     policies = error_correction_policies() if policies is None else policies
@@ -91,7 +91,7 @@ def basis_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | N
         (i, calibration_in_force(i.calibrations.all(), day)) for i in stated.instruments.all()
     )
     pipe_data = pipe_data_valid(survey.measuring_point.pipe.data.all(), day)
-    return Basis(
+    return ResultInputs(
         survey,
         stated,
         # There was data when the set-up was worked out, so a survey before all of it rests on that.
@@ -99,21 +99,21 @@ def basis_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | N
         transducer_data_in_force(stated.setup.transducer_data),
         calibrations,
         method.METHOD_VERSION,
-        tuple(i for i, c in calibrations if c and curve_is_applied(policies, i, day)),
+        tuple(i for i, c in calibrations if c and error_curve_applied(policies, i, day)),
         len(policies),
         tuple(one.review.calibration for one in survey.out_of_tolerance_reviews.all() if _holds(one)),
     )
 
 
-def basis_of_result(result: Result) -> Basis:
+def inputs_of_result(result: Result) -> ResultInputs:
     """What a result was computed from, whatever is in force by now."""
-    made = {calibration.instrument_id: calibration for calibration in result.calibrations.all()}
-    return Basis(
+    by_instrument = {calibration.instrument_id: calibration for calibration in result.calibrations.all()}
+    return ResultInputs(
         result.survey,
         result.survey_data,
         result.pipe_data,
         result.transducer_data,
-        tuple((i, made.get(i.pk)) for i in result.survey_data.instruments.all()),
+        tuple((i, by_instrument.get(i.pk)) for i in result.survey_data.instruments.all()),
         result.method_version,
         tuple(result.corrected_for.all()),
         as_found=tuple(result.as_found.all()),
@@ -128,7 +128,7 @@ def transducer_data_in_force(data: TransducerData) -> TransducerData:
 
 
 def result_key(result: Result) -> tuple[object, ...]:
-    """What a result rests on, to hold against `Basis.key`."""
+    """What a result rests on, to hold against `ResultInputs.key`."""
     return (
         result.survey_data_id,
         result.pipe_data_id,
@@ -140,8 +140,8 @@ def result_key(result: Result) -> tuple[object, ...]:
     )
 
 
-def surveys_with_basis() -> QuerySet[Survey]:
-    """Surveys with all that `basis_in_force` and a reduction read, but for the readings."""
+def surveys_with_inputs() -> QuerySet[Survey]:
+    """Surveys with all that `inputs_in_force` and a reduction read, but for the readings."""
     stated = SurveyData.objects.filter(replaced_at__isnull=True).select_related(*_DATA_RELATED)
     stated = stated.defer("setup__outcome")
     instruments = Instrument.objects.order_by("kind", "serial", "id")
@@ -152,7 +152,7 @@ def surveys_with_basis() -> QuerySet[Survey]:
             "data__instruments__calibrations",
             Calibration.objects.select_related("corrected_by").prefetch_related("points"),
         ),
-        Prefetch("out_of_tolerance_reviews", decided_to_correct()),
+        Prefetch("out_of_tolerance_reviews", surveys_to_correct()),
         Prefetch("measuring_point__pipe__data", PipeData.objects.select_related("wall_measurement", *OWN)),
         Prefetch(
             "measuring_point__pipe__wall_measurements", WallMeasurement.objects.order_by("-taken_at", "-id")
@@ -160,7 +160,7 @@ def surveys_with_basis() -> QuerySet[Survey]:
     )
 
 
-def decided_to_correct() -> QuerySet[ReviewedSurvey]:
+def surveys_to_correct() -> QuerySet[ReviewedSurvey]:
     """Surveys of which the office decided that an error found is corrected, with the certificate that found it."""
     rows = ReviewedSurvey.objects.filter(state=ReviewedSurvey.State.CORRECTED)
     related = ("review__calibration__corrected_by", "review__calibration__instrument")
@@ -173,12 +173,12 @@ def _holds(one: ReviewedSurvey) -> bool:
     return decided and getattr(one.review.calibration, "corrected_by", None) is None
 
 
-def survey_with_basis(survey_id: UUID) -> Survey:
+def survey_with_inputs(survey_id: UUID) -> Survey:
     """One survey, read afresh."""
-    return surveys_with_basis().get(pk=survey_id)
+    return surveys_with_inputs().get(pk=survey_id)
 
 
-def results_moved(current: QuerySet[Result], *, but_for_method: bool = True) -> list[Result]:
+def results_outdated(current: QuerySet[Result], *, but_for_method: bool = True) -> list[Result]:
     """Of some current results those that rest on something no longer in force, or that a recomputation is about to replace.
 
     The latter because a worker may have read what was in force before the caller's change, and store its result after
@@ -194,7 +194,7 @@ def results_moved(current: QuerySet[Result], *, but_for_method: bool = True) -> 
     )
     rows = current.filter(replaced_at__isnull=True).only(*_DECIDES).annotate(unsettled=Exists(unsettled))
     moved: list[Result] = []
-    for some in batched(rows.order_by("survey_id").iterator(chunk_size=AT_ONCE), AT_ONCE):
+    for some in batched(rows.order_by("survey_id").iterator(chunk_size=BATCH_SIZE), BATCH_SIZE):
         rests_on, in_force = _keys(some), keys_in_force([result.survey_id for result in some])
         for result in some:
             old, new = rests_on[result.pk], in_force[result.survey_id]
@@ -205,7 +205,7 @@ def results_moved(current: QuerySet[Result], *, but_for_method: bool = True) -> 
 
 
 def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
-    """`basis_in_force(survey).key` of many surveys."""
+    """`inputs_in_force(survey).key` of many surveys."""
     surveys = list(
         Survey.objects.filter(pk__in=list(survey_ids))
         .order_by()
@@ -242,7 +242,9 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
             valid.pk if valid else pipe_data_then,
             _end_of(pair, corrected_by),
             frozenset(calibration.pk for calibration in calibrated.values()),
-            frozenset(i for i in calibrated if policies and curve_is_applied(policies, instruments[i], day)),
+            frozenset(
+                i for i in calibrated if policies and error_curve_applied(policies, instruments[i], day)
+            ),
             frozenset(as_found[pk]),
             method.METHOD_VERSION,
         )

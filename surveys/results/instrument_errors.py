@@ -22,7 +22,7 @@ from surveys.calibration.conformity import QUANTITY, points_of
 from surveys.models import Calibration, Instrument, WallMeasurement
 from surveys.models.calibration import Moment
 from surveys.models.instrument import Kind
-from surveys.results.inputs_in_force import Basis
+from surveys.results.inputs_in_force import ResultInputs
 
 MEASURES: dict[str, Measures] = {
     Kind.METER: "velocity",
@@ -33,12 +33,12 @@ MEASURES: dict[str, Measures] = {
 
 
 def known_errors(
-    basis: Basis, wall_measurement: WallMeasurement | None
+    inputs: ResultInputs, wall_measurement: WallMeasurement | None
 ) -> tuple[tuple[KnownError, ...], tuple[Finding, ...]]:
     """What calibrations say of the instruments whose readings a result rests on; and what stands in the way of it."""
     known, findings = [], []
-    named = Counter(instrument.kind for instrument, _ in basis.calibrations)
-    for instrument, calibration, moments, applied in _that_measured(basis, wall_measurement):
+    named = Counter(instrument.kind for instrument, _ in inputs.calibrations)
+    for instrument, calibration, moments, applied in _that_measured(inputs, wall_measurement):
         if instrument.kind != Kind.THICKNESS_GAUGE and named[instrument.kind] > 1:
             why = "more than one of that kind is named, and which measured is not known"
             findings.append(_not_usable(instrument, why))
@@ -51,20 +51,20 @@ def known_errors(
     return tuple(known), tuple(findings)
 
 
-WORKS_BY = (Moment.AS_LEFT, Moment.AS_FOUND)
+MOMENTS_IN_FORCE = (Moment.AS_LEFT, Moment.AS_FOUND)
 
 
 def _that_measured(
-    basis: Basis, wall_measurement: WallMeasurement | None
+    inputs: ResultInputs, wall_measurement: WallMeasurement | None
 ) -> Iterator[tuple[Instrument, Calibration, Sequence[Moment], bool]]:
     """Instruments with points, which of these count, and whether they are applied; a decision of the office comes first."""
-    decided = {calibration.instrument_id: calibration for calibration in basis.as_found}
+    decided = {calibration.instrument_id: calibration for calibration in inputs.as_found}
     gauge = wall_measurement.gauge_id if wall_measurement else None
-    for instrument, calibration in basis.calibrations:
+    for instrument, calibration in inputs.calibrations:
         if instrument.pk in decided or calibration is None or not calibration.points.all():
             continue
         if instrument.kind != Kind.THICKNESS_GAUGE or instrument.pk == gauge:
-            yield instrument, calibration, WORKS_BY, instrument in basis.corrected_for
+            yield instrument, calibration, MOMENTS_IN_FORCE, instrument in inputs.corrected_for
     for calibration in decided.values():
         instrument = calibration.instrument
         if instrument.kind != Kind.THICKNESS_GAUGE or instrument.pk == gauge:

@@ -38,29 +38,29 @@ from surveys.models import (
 from surveys.models.result import Cause
 from surveys.results import claims
 from surveys.results.combining import (
+    CombinationOccasion,
     CombinedDraft,
-    Making,
-    combinations_set_going,
+    combinations_schedule,
     combined_draft,
     combined_store,
-    draft_holds,
+    draft_is_current,
 )
 from surveys.results.inputs_in_force import (
-    Basis,
-    basis_in_force,
+    ResultInputs,
     batched,
     error_correction_policies,
+    inputs_in_force,
     result_key,
-    surveys_with_basis,
+    surveys_with_inputs,
 )
 from surveys.results.reduction import Draft, exceeds, result_change_breakdown, result_store, survey_reduce
-from surveys.results.staleness import current_results, nothing_moved
+from surveys.results.staleness import current_results, inputs_unchanged
 
 logger = logging.getLogger(__name__)
 
 T = TypeVar("T")
 # Surveys read with one set of queries, of those claimed together.
-READ_AT_ONCE = 50
+READ_BATCH = 50
 # A database that restarts is back within seconds; an item whose statement itself is at fault fails after these.
 PAUSES_SECONDS = (0.1, 0.2, 0.5, 1, 2, 4, 8)
 
@@ -76,7 +76,7 @@ def recomputations_due() -> list[UUID]:
     return list(unfinished.filter(something).order_by("requested_at").values_list("pk", flat=True))
 
 
-def anything_unfinished() -> bool:
+def recomputation_pending() -> bool:
     """Whether there may be work at all: the look of a worker that has none, many times a second."""
     with connection.cursor() as cursor:
         # Plainly, for the query builder takes ten times as long as the answer.
@@ -91,7 +91,7 @@ def items_due(recomputation_id: UUID) -> int:
     ).count()
 
 
-def work_off(recomputation_id: UUID, *, for_seconds: float = math.inf) -> bool:
+def recomputation_run(recomputation_id: UUID, *, for_seconds: float = math.inf) -> bool:
     """Do what is due of one recomputation, claim by claim, until nothing is left to take.
 
     With `for_seconds` it stops after the claim in which they are over, and tells whether there may be more to do.
@@ -99,7 +99,7 @@ def work_off(recomputation_id: UUID, *, for_seconds: float = math.inf) -> bool:
     over = time.monotonic() + for_seconds
     recomputation = _patiently(partial(_start, recomputation_id))
     while claim := _patiently(partial(claims.claim, recomputation_id)):
-        _work_on(claim, recomputation)
+        _process_claims(claim, recomputation)
         if time.monotonic() > over:
             return True
     _patiently(partial(finish_if_complete, recomputation_id))
@@ -133,8 +133,8 @@ def _start(recomputation_id: UUID) -> Recomputation:
     return run.prefetch_related("out_of_tolerance_review__calibration__points").get(pk=recomputation_id)
 
 
-def _work_on(claim: claims.Claim, recomputation: Recomputation) -> None:
-    for items in batched(claim.items, READ_AT_ONCE):
+def _process_claims(claim: claims.Claim, recomputation: Recomputation) -> None:
+    for items in batched(claim.items, READ_BATCH):
         _patiently(partial(claims.renew, claim))
         found = _patiently(
             partial(_read, [item.survey_id for item in items if item.survey_id and item.pk in claim.held])
@@ -144,16 +144,16 @@ def _work_on(claim: claims.Claim, recomputation: Recomputation) -> None:
             if item.pk not in claim.held:
                 continue
             try:
-                _work_on_item(item, found, recomputation)
+                _process_item(item, found, recomputation)
             except Exception as error:  # whatever it was, the run goes on and the item says what stopped it
                 of = "combination" if item.combination_id else "survey"
                 logger.exception(
                     "recomputation %s, %s %s", recomputation.pk, of, item.combination_id or item.survey_id
                 )
-                _patiently(partial(claims.set_back, item, error))
+                _patiently(partial(claims.item_retry_later, item, error))
 
 
-def _work_on_item(item: RecomputationItem, found: dict[UUID, _Found], recomputation: Recomputation) -> None:
+def _process_item(item: RecomputationItem, found: dict[UUID, _Found], recomputation: Recomputation) -> None:
     if item.combination_id is not None:
         draft = _patiently(partial(combined_draft, item.combination_id))
         _patiently(partial(_store_combined, item, draft, recomputation))
@@ -185,7 +185,7 @@ def _patiently(do: Callable[[], T]) -> T:
 class _Work:
     """What is in force for a survey, its current result, and what replaces it; None if that rests on it already."""
 
-    basis: Basis
+    inputs: ResultInputs
     current: Result
     draft: Draft | None
     change_breakdown: dict[str, Any] | None
@@ -204,7 +204,7 @@ def _read(survey_ids: Iterable[UUID]) -> dict[UUID, _Found]:
     """Surveys and their current results, in as many queries for fifty as for one."""
     ids = list(survey_ids)
     results = {result.survey_id: result for result in current_results().filter(survey__in=ids)}
-    surveys = surveys_with_basis().filter(pk__in=ids)
+    surveys = surveys_with_inputs().filter(pk__in=ids)
     policies = error_correction_policies()
     return {
         survey.pk: _Found(survey, results[survey.pk], policies) for survey in surveys if survey.pk in results
@@ -213,18 +213,20 @@ def _read(survey_ids: Iterable[UUID]) -> dict[UUID, _Found]:
 
 def _compute(found: _Found) -> _Work:
     survey, current = found.survey, found.current
-    basis = basis_in_force(survey, found.policies)
-    if result_key(current) == basis.key:
-        return _Work(basis, current, None, None)
-    draft = survey_reduce(basis)
-    return _Work(basis, current, draft, result_change_breakdown(current, draft))
+    inputs = inputs_in_force(survey, found.policies)
+    if result_key(current) == inputs.key:
+        return _Work(inputs, current, None, None)
+    draft = survey_reduce(inputs)
+    return _Work(inputs, current, draft, result_change_breakdown(current, draft))
 
 
 def _as_found(found: _Found, recomputation: Recomputation) -> _Work:
     """What a survey's result would be, corrected for the error that was found."""
-    basis = basis_in_force(found.survey, found.policies)
-    with_error = replace(basis, as_found=(*basis.as_found, recomputation.out_of_tolerance_review.calibration))
-    return _Work(basis, found.current, survey_reduce(with_error), None)
+    inputs = inputs_in_force(found.survey, found.policies)
+    with_error = replace(
+        inputs, as_found=(*inputs.as_found, recomputation.out_of_tolerance_review.calibration)
+    )
+    return _Work(inputs, found.current, survey_reduce(with_error), None)
 
 
 class _ClaimLost(Exception):
@@ -236,14 +238,14 @@ def _store(item: RecomputationItem, work: _Work, recomputation: Recomputation) -
 
     Two that would settle a survey at once do it one after the other, for both lock it first; only then is looked whether
     anything moved. A change that commits after that look has made an item for this survey, since it found this one unsettled
-    or its result (`results_moved`), and whoever works on that item locks the survey after this. So the last to settle a survey
+    or its result (`results_outdated`), and whoever works on that item locks the survey after this. So the last to settle a survey
     has seen every change to it.
     """
     try:
         with transaction.atomic():
-            Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.basis.survey.pk)
-            if not nothing_moved(work.basis, work.current):
-                claims.look_again(item)
+            Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.inputs.survey.pk)
+            if not inputs_unchanged(work.inputs, work.current):
+                claims.item_release(item)
                 return
             if not claims.settle(item, **_outcome(work, recomputation)):
                 raise _ClaimLost
@@ -258,14 +260,14 @@ def _store_as_found(item: RecomputationItem, work: _Work, recomputation: Recompu
         return
     try:
         with transaction.atomic():
-            Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.basis.survey.pk)
-            if not nothing_moved(work.basis, work.current):
-                claims.look_again(item)
+            Survey.objects.select_for_update(no_key=True).values_list("pk").get(pk=work.inputs.survey.pk)
+            if not inputs_unchanged(work.inputs, work.current):
+                claims.item_release(item)
                 return
             if not claims.settle(item, before=work.current):
                 raise _ClaimLost
             uncertainty = draft.reduction.uncertainty
-            _open_reviews(work.basis.survey).filter(review=recomputation.out_of_tolerance_review).update(
+            _open_reviews(work.inputs.survey).filter(review=recomputation.out_of_tolerance_review).update(
                 result=work.current,
                 volume_flow_m3_s=draft.reduction.volume_flow,
                 expanded_uncertainty_m3_s=uncertainty.expanded_uncertainty,
@@ -281,7 +283,7 @@ def _open_reviews(survey: Survey) -> QuerySet[ReviewedSurvey]:
     return ReviewedSurvey.objects.filter(survey=survey, state=ReviewedSurvey.State.UNDER_REVIEW)
 
 
-def _reviews_set_going(survey: Survey, now: datetime) -> None:
+def _reviews_schedule(survey: Survey, now: datetime) -> None:
     """A result under review was replaced: what it would be with the error found is worked out again."""
     runs = list(_open_reviews(survey).values_list("review__recomputation", flat=True))
     if not runs:
@@ -296,10 +298,12 @@ def _store_combined(item: RecomputationItem, draft: CombinedDraft, recomputation
     """As `_store`, of a combination. A part that moves later sets the item to work again."""
     try:
         with transaction.atomic():
-            if not draft_holds(draft):
-                claims.look_again(item)
+            if not draft_is_current(draft):
+                claims.item_release(item)
                 return
-            making = Making(recomputation.cause, recomputation.reason, timezone.now(), recomputation)
+            making = CombinationOccasion(
+                recomputation.cause, recomputation.reason, timezone.now(), recomputation
+            )
             if not claims.settle(item, after_combined=combined_store(draft, making)):
                 raise _ClaimLost
     except _ClaimLost:
@@ -320,9 +324,9 @@ def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
         change_breakdown=work.change_breakdown,
         now=now,
     )
-    _tell_client(result, work, _reason_for(work.basis.survey, recomputation))
-    _reviews_set_going(work.basis.survey, now)
-    combinations_set_going(recomputation, [result.survey_id], now)
+    _tell_client(result, work, _reason_for(work.inputs.survey, recomputation))
+    _reviews_schedule(work.inputs.survey, now)
+    combinations_schedule(recomputation, [result.survey_id], now)
     return {"before": work.current, "after": result}
 
 
@@ -336,7 +340,7 @@ def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
 
 def _tell_client(result: Result, work: _Work, reason: str) -> None:
     """A notice, if the figure moved by more than the client wants to be told of."""
-    client = work.basis.survey.measuring_point.pipe.site.client
+    client = work.inputs.survey.measuring_point.pipe.site.client
     change = work.change_breakdown["relative_change"] if work.change_breakdown else 0.0
     # Of an error the office decided to correct the client is told however little it is.
     if not exceeds(change, 0.0 if result.cause == Cause.AS_FOUND else client.notice_threshold):

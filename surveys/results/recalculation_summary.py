@@ -11,7 +11,7 @@ from uuid import UUID
 from surveys.models import Client, Recomputation, RecomputationItem, Survey
 from surveys.results.reduction import exceeds, relative_change
 
-LARGEST_TOLD = 10
+MAX_CHANGES_REPORTED = 10
 # What `item_change` and a notice of an item are read from.
 ITEM_RELATED = (
     "before",
@@ -103,7 +103,7 @@ def recomputation_summary(recomputation: Recomputation) -> Summary:
     relative = [c.relative for c in changes.values() if c.relative is not None]
     exceeding = sum(change.exceeds_threshold for change in changes.values())
     unchanged = sum(change.difference_m3_s == 0 for change in changes.values())
-    ranked = sorted(changes.items(), key=lambda one: _size(one[1]), reverse=True)[:LARGEST_TOLD]
+    ranked = sorted(changes.items(), key=lambda one: _size(one[1]), reverse=True)[:MAX_CHANGES_REPORTED]
     return Summary(
         surveys=len(items),
         combinations=len(everything) - len(items),

@@ -8,14 +8,13 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
-from compute.base.prefetch import ahead
+from compute.base.prefetch import prefetch
 from compute.base.units import unit_named
 from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment
 from compute.measuring.beam import Setup as PhysicalSetup
 from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_transducers
-from compute.results.change_breakdown import Basis as Stated
-from compute.results.change_breakdown import Effect, explain_change
+from compute.results.change_breakdown import CalculationInputs, Effect, explain_change
 from compute.results.reduction import InstrumentDay, Occasion, Readings, Reduction, flow_log, reduce_log
 from surveys.core.stored_quantities import budget_json, effects_json, findings_json, quantity
 from surveys.logfiles.codec import decode_block
@@ -31,7 +30,7 @@ from surveys.models import (
     WallMeasurement,
 )
 from surveys.pipes.selectors import log_blocks, marked_stretches, place_of, survey_date, survey_medium
-from surveys.results.inputs_in_force import Basis, basis_of_result
+from surveys.results.inputs_in_force import ResultInputs, inputs_of_result
 from surveys.results.instrument_errors import known_errors
 
 
@@ -39,14 +38,14 @@ from surveys.results.instrument_errors import known_errors
 class Draft:
     """A reduction with the records it rests on, not stored yet."""
 
-    basis: Basis
+    inputs: ResultInputs
     wall_measurement: WallMeasurement | None
     reduction: Reduction
     log_findings: list[dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
-class HeldLog:
+class LogToReduce:
     """A log to reduce, stored or about to be. `contents` gives its packed blocks in order."""
 
     columns: tuple[Column, ...]
@@ -55,9 +54,9 @@ class HeldLog:
     contents: Callable[[], Iterator[bytes | memoryview]]
 
 
-def stored_log(log: Log) -> HeldLog:
+def stored_log(log: Log) -> LogToReduce:
     """A log as it is stored."""
-    return HeldLog(
+    return LogToReduce(
         columns=tuple(Column(**column) for column in log.columns),
         rows_rejected=log.rows_rejected,
         findings=log.findings,
@@ -65,56 +64,62 @@ def stored_log(log: Log) -> HeldLog:
     )
 
 
-def survey_reduce(basis: Basis, held: HeldLog | None = None) -> Draft:
+def survey_reduce(inputs: ResultInputs, held: LogToReduce | None = None) -> Draft:
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
-    log = held or stored_log(basis.survey.log)
-    wall_measurement = wall_measurement_of(basis)
-    reduction = _reduce(basis, wall_measurement, marked_stretches(basis.survey_data), log)
-    return Draft(basis, wall_measurement, reduction, log.findings)
+    log = held or stored_log(inputs.survey.log)
+    wall_measurement = wall_measurement_of(inputs)
+    reduction = _reduce(inputs, wall_measurement, marked_stretches(inputs.survey_data), log)
+    return Draft(inputs, wall_measurement, reduction, log.findings)
 
 
 def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
     """What a result would be had only these stretches of its log counted."""
-    basis = basis_of_result(result)
-    return _reduce(basis, result.wall_measurement, stretches, stored_log(basis.survey.log))
+    inputs = inputs_of_result(result)
+    return _reduce(inputs, result.wall_measurement, stretches, stored_log(inputs.survey.log))
 
 
 def result_flows(result: Result, name: str) -> FlowLog:
     """Every flow a result rests on, with its time; the name is for remarks."""
-    basis = basis_of_result(result)
-    return survey_flow_log(basis, result.wall_measurement, name, marked_stretches(basis.survey_data))
+    inputs = inputs_of_result(result)
+    return survey_flow_log(inputs, result.wall_measurement, name, marked_stretches(inputs.survey_data))
 
 
 def survey_flow_log(
-    basis: Basis, wall_measurement: WallMeasurement | None, name: str, stretches: tuple[Segment, ...] = ()
+    inputs: ResultInputs,
+    wall_measurement: WallMeasurement | None,
+    name: str,
+    stretches: tuple[Segment, ...] = (),
 ) -> FlowLog:
     """The flow of each reading of a survey's log, with its time, its wall held against a wall measurement; of some stretches, or all."""
-    stated, data = basis.survey_data, basis.pipe_data
+    stated, data = inputs.survey_data, inputs.pipe_data
     return flow_log(
         name,
         (
             data.pipe_entry(),
             survey_medium(stated, data),
-            basis.transducer_data.entry(),
+            inputs.transducer_data.entry(),
             stated.setup.traverses,
         ),
-        log_readings(stored_log(basis.survey.log), with_times=True),
+        log_readings(stored_log(inputs.survey.log), with_times=True),
         _programmed(stated.setup),
         stretches,
-        known_errors(basis, wall_measurement)[0],
+        known_errors(inputs, wall_measurement)[0],
         _wall(wall_measurement),
     )
 
 
 def _reduce(
-    basis: Basis, wall_measurement: WallMeasurement | None, stretches: tuple[Segment, ...], log: HeldLog
+    inputs: ResultInputs,
+    wall_measurement: WallMeasurement | None,
+    stretches: tuple[Segment, ...],
+    log: LogToReduce,
 ) -> Reduction:
-    survey, stated, data = basis.survey, basis.survey_data, basis.pipe_data
-    known, remarks = known_errors(basis, wall_measurement)
+    survey, stated, data = inputs.survey, inputs.survey_data, inputs.pipe_data
+    known, remarks = known_errors(inputs, wall_measurement)
     return reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
-        basis.transducer_data.entry(),
+        inputs.transducer_data.entry(),
         stated.setup.traverses,
         log_readings(log, with_times=bool(stretches)),
         Occasion(
@@ -123,12 +128,12 @@ def _reduce(
             programmed=_programmed(stated.setup),
             instruments=tuple(
                 InstrumentDay(str(i), c.calibrated_on if c else None, c.due_on if c else None)
-                for i, c in basis.calibrations
+                for i, c in inputs.calibrations
             ),
             mounted_spacing=stated.mounted_spacing_m,
-            gauged_wall=_wall(wall_measurement),
+            measured_wall=_wall(wall_measurement),
             minimum_signal=min(
-                (i.minimum_signal_db for i, _ in basis.calibrations if i.minimum_signal_db is not None),
+                (i.minimum_signal_db for i, _ in inputs.calibrations if i.minimum_signal_db is not None),
                 default=None,
             ),
             rows_rejected=log.rows_rejected,
@@ -139,10 +144,10 @@ def _reduce(
     )
 
 
-def wall_measurement_of(basis: Basis) -> WallMeasurement | None:
+def wall_measurement_of(inputs: ResultInputs) -> WallMeasurement | None:
     """The wall measurement the pipe data rests on, or the pipe's latest to hold it against."""
-    return basis.pipe_data.wall_measurement or next(
-        iter(basis.survey.measuring_point.pipe.wall_measurements.all()), None
+    return inputs.pipe_data.wall_measurement or next(
+        iter(inputs.survey.measuring_point.pipe.wall_measurements.all()), None
     )
 
 
@@ -160,15 +165,15 @@ def result_store(
     change_breakdown: dict[str, Any] | None = None,
 ) -> Result:
     """Store a result, in the caller's transaction. The one it replaces must have been marked so before."""
-    basis, reduction, uncertainty = draft.basis, draft.reduction, draft.reduction.uncertainty
+    inputs, reduction, uncertainty = draft.inputs, draft.reduction, draft.reduction.uncertainty
     result = Result.objects.create(
-        survey=basis.survey,
-        log=basis.survey.log,
-        survey_data=basis.survey_data,
-        pipe_data=basis.pipe_data,
-        transducer_data=basis.transducer_data,
+        survey=inputs.survey,
+        log=inputs.survey.log,
+        survey_data=inputs.survey_data,
+        pipe_data=inputs.pipe_data,
+        transducer_data=inputs.transducer_data,
         wall_measurement=draft.wall_measurement,
-        method_version=basis.method_version,
+        method_version=inputs.method_version,
         cause=cause,
         recomputation=recomputation,
         replaces=replaces,
@@ -196,12 +201,12 @@ def result_store(
     through.objects.bulk_create(
         [
             through(result=result, calibration=calibration)
-            for _, calibration in basis.calibrations
+            for _, calibration in inputs.calibrations
             if calibration
         ]
     )
-    result.corrected_for.set(basis.corrected_for)
-    result.as_found.set(basis.as_found)
+    result.corrected_for.set(inputs.corrected_for)
+    result.as_found.set(inputs.as_found)
     return result
 
 
@@ -211,13 +216,13 @@ def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
     change = after.volume_flow - before.volume_flow_m3_s
     effects = explain_change(
         _stated(before.survey_data, before.pipe_data, before.transducer_data),
-        _stated(draft.basis.survey_data, draft.basis.pipe_data, draft.basis.transducer_data),
+        _stated(draft.inputs.survey_data, draft.inputs.pipe_data, draft.inputs.transducer_data),
         after.transit_time,
         after.time_difference,
     )
     before_corrected = sorted(str(one) for one in before.corrected_for.all())
-    after_corrected = sorted(str(one) for one in draft.basis.corrected_for)
-    rested_on, rests_on = _calibrations(before), _calibrations_of(draft.basis)
+    after_corrected = sorted(str(one) for one in draft.inputs.corrected_for)
+    rested_on, rests_on = _calibrations(before), _calibrations_of(draft.inputs)
     if before_corrected != after_corrected or rested_on != rests_on:
         effects = (*effects, _by_calibration(before_corrected, after_corrected, change, effects))
     codes_before = {finding["code"] for finding in before.findings}
@@ -231,7 +236,7 @@ def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
         "spacing_after": quantity(after.spacing, "length"),
         "causes": effects_json(effects),
         "method_before": before.method_version,
-        "method_after": draft.basis.method_version,
+        "method_after": draft.inputs.method_version,
         "readings_before": before.readings_used,
         "readings_after": after.readings_used,
         "new_findings": sorted(codes_after - codes_before),
@@ -249,9 +254,9 @@ def _calibrations(result: Result) -> set[Any]:
     return {one.pk for one in (*result.calibrations.all(), *result.as_found.all())}
 
 
-def _calibrations_of(basis: Basis) -> set[Any]:
-    in_force = (calibration for _, calibration in basis.calibrations if calibration)
-    return {one.pk for one in (*in_force, *basis.as_found)}
+def _calibrations_of(inputs: ResultInputs) -> set[Any]:
+    in_force = (calibration for _, calibration in inputs.calibrations if calibration)
+    return {one.pk for one in (*in_force, *inputs.as_found)}
 
 
 def relative_change(before: float, after: float) -> float | None:
@@ -270,7 +275,7 @@ def exceeds(change: float | None, threshold: float) -> bool:
 READ = frozenset(field.name for field in fields(Readings)) - {"times"}
 
 
-def log_readings(log: HeldLog, *, with_times: bool) -> Iterator[Readings]:
+def log_readings(log: LogToReduce, *, with_times: bool) -> Iterator[Readings]:
     """A log block by block, in SI; unpacked on a second thread while the caller computes."""
     columns = [column for column in log.columns if column.name in READ]
     names = frozenset(column.name for column in columns)
@@ -281,7 +286,7 @@ def log_readings(log: HeldLog, *, with_times: bool) -> Iterator[Readings]:
             **{c.name: to_si(values[c.name], c) for c in columns}, times=times if with_times else None
         )
 
-    return ahead(unpacked, log.contents())
+    return prefetch(unpacked, log.contents())
 
 
 def to_si(values: Any, column: Column) -> Any:
@@ -290,8 +295,8 @@ def to_si(values: Any, column: Column) -> Any:
     return (values + unit.shift) * unit.multiplier / unit.divisor
 
 
-def _stated(survey_data: SurveyData, data: PipeData, pair: TransducerData) -> Stated:
-    return Stated(
+def _stated(survey_data: SurveyData, data: PipeData, pair: TransducerData) -> CalculationInputs:
+    return CalculationInputs(
         data.pipe_entry(), survey_medium(survey_data, data), pair.entry(), survey_data.setup.traverses
     )
 

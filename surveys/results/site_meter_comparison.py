@@ -31,7 +31,7 @@ class Beside:
         return None if self.en is None else abs(self.en) <= 1
 
 
-def reading_known(survey: Survey, at: datetime | None = None) -> SiteMeterReading | None:
+def site_meter_reading_at(survey: Survey, at: datetime | None = None) -> SiteMeterReading | None:
     """What the site's meter said of a survey, as it was stated at a time; as it is stated now, if none is given."""
     in_force = Q(replaced_at__isnull=True)
     if at is not None:
@@ -39,7 +39,7 @@ def reading_known(survey: Survey, at: datetime | None = None) -> SiteMeterReadin
     return SiteMeterReading.objects.filter(in_force, survey=survey).first()
 
 
-def beside_site_meter(reading: SiteMeterReading, result: Result | CombinedResult) -> Beside:
+def compare_with_site_meter(reading: SiteMeterReading, result: Result | CombinedResult) -> Beside:
     """Compare what a survey came to with a site meter reading: where several paths were measured together, their mean."""
     difference = result.volume_flow_m3_s - reading.volume_flow_m3_s
     base, expanded = abs(reading.volume_flow_m3_s), reading.expanded_uncertainty_m3_s

@@ -8,7 +8,7 @@ from django.db import connection, models
 from django.db.models import QuerySet
 
 from surveys.models import Result
-from surveys.results.inputs_in_force import OWN, Basis
+from surveys.results.inputs_in_force import OWN, ResultInputs
 
 # One statement, and not by the framework's query builder: it is asked under a lock for every survey, and building it takes
 # ten times as long as answering it.
@@ -39,29 +39,29 @@ def current_results() -> QuerySet[Result]:
     return rows.prefetch_related("calibrations", "corrected_for", "as_found")
 
 
-def nothing_moved(basis: Basis, current: Result) -> bool:
+def inputs_unchanged(inputs: ResultInputs, current: Result) -> bool:
     """Whether a basis is what is in force and a result the current one, as the database has it now.
 
     Versions of pipe data, calibrations and policies are only ever added, so as many as were read are those that were read. A
     pair's data moves by a correction of the version in force. The start is compared because a survey and what is stated of it
     are read one after the other, and a correction may come in between.
     """
-    survey = basis.survey
+    survey = inputs.survey
     with connection.cursor() as cursor:
         cursor.execute(
             _NOTHING_MOVED,
             [
                 _id(survey),
                 connection.ops.adapt_datetimefield_value(survey.started_at),
-                _id(basis.survey_data),
+                _id(inputs.survey_data),
                 _id(current),
-                _id(basis.transducer_data),
+                _id(inputs.transducer_data),
                 len(survey.measuring_point.pipe.data.all()),
                 _id(survey.measuring_point.pipe),
-                sum(len(instrument.calibrations.all()) for instrument, _ in basis.calibrations),
-                _id(basis.survey_data),
-                basis.error_correction_policies,
-                len(basis.as_found),
+                sum(len(instrument.calibrations.all()) for instrument, _ in inputs.calibrations),
+                _id(inputs.survey_data),
+                inputs.error_correction_policies,
+                len(inputs.as_found),
             ],
         )
         return bool(cursor.fetchone()[0])

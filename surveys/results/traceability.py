@@ -35,7 +35,7 @@ class Step:
 
 
 def traceable_results() -> Any:
-    """Results with all that `trace_back` reads, in a constant number of queries."""
+    """Results with all that `traceability_steps` reads, in a constant number of queries."""
     related = (
         "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_format",
         "survey_data__recorded_by", "survey_data__setup__calculated_by", "survey_data__setup__transducer_data__instrument",
@@ -54,7 +54,7 @@ def traceable_results() -> Any:
     )
 
 
-def trace_back(result: Result) -> list[Step]:
+def traceability_steps(result: Result) -> list[Step]:
     """Every step from a result back to what it rests on, nearest first."""
     return [
         _result(result),

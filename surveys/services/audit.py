@@ -26,7 +26,7 @@ NOT_KEPT: Mapping[str, frozenset[str]] = {
     "invitation": frozenset({"username", "email", "token_sha256"}),
 }
 # Of a user what decides what they may do, and no personal data.
-OF_A_USER = frozenset(
+USER_FIELDS = frozenset(
     {
         "role",
         "client",
@@ -104,7 +104,7 @@ def exports_recorded(
     By its route, not by its address: that of a calendar feed is a secret.
     """
 
-    def answered(request: HttpRequest) -> HttpResponseBase:
+    def middleware(request: HttpRequest) -> HttpResponseBase:
         response = get_response(request)
         if response.status_code == 200 and response.has_header("Content-Disposition") and actor():
             match = request.resolver_match
@@ -123,7 +123,7 @@ def exports_recorded(
             )
         return response
 
-    return answered
+    return middleware
 
 
 def type_name(record: Model) -> str:
@@ -144,7 +144,7 @@ def _id(key: Any) -> UUID | None:
 
 
 def _kept(record: Model, field: Any) -> bool:
-    return field.name in OF_A_USER if isinstance(record, User) else field.name != "id"
+    return field.name in USER_FIELDS if isinstance(record, User) else field.name != "id"
 
 
 def _value(record: Model, field: Field[Any, Any] | ManyToManyField[Any, Any]) -> Any:

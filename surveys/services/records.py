@@ -1,4 +1,4 @@
-"""Making and changing the plain records: what their own rules allow, and nothing half done."""
+"""CombinationOccasion and changing the plain records: what their own rules allow, and nothing half done."""
 
 from __future__ import annotations
 

@@ -21,18 +21,18 @@ from typing import Any
 from tests.benchmarks.databases import new_database
 from tests.benchmarks.measuring import Figure, Figures
 from tests.benchmarks.registry import BENCHMARKS, Benchmark
-from tests.needs import postgresql_is_there, redis_is_there
+from tests.needs import postgresql_available, redis_available
 
 
 def main(arguments: list[str]) -> int:
     """Run what is asked for; 1 if any of it did not run to its end."""
-    asked = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
-    asked.add_argument("names", nargs="*", metavar="NAME", help=", ".join(BENCHMARKS))
-    asked.add_argument("--small", action="store_true")
-    asked.add_argument("--json", type=Path, metavar="FILE")
-    options = asked.parse_args(arguments)
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
+    parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(BENCHMARKS))
+    parser.add_argument("--small", action="store_true")
+    parser.add_argument("--json", type=Path, metavar="FILE")
+    options = parser.parse_args(arguments)
     if unknown := set(options.names) - set(BENCHMARKS):
-        asked.error(f"There is no {', '.join(sorted(unknown))}; there are {', '.join(BENCHMARKS)}.")
+        parser.error(f"There is no {', '.join(sorted(unknown))}; there are {', '.join(BENCHMARKS)}.")
     names = options.names or list(BENCHMARKS)
     rows, failed = (of_one(names[0], options.small), []) if len(names) == 1 else of_many(names, options.small)
     if options.json:
@@ -85,7 +85,7 @@ def of_many(names: list[str], small: bool) -> tuple[list[dict[str, Any]], list[s
     """The figures of all that ran, each in a process of its own, and the names of those that did not."""
     rows, failed = [], []
     for name in names:
-        if missing := what_is_missing(BENCHMARKS[name]):
+        if missing := missing_requirements(BENCHMARKS[name]):
             print(f"\n{name}: NOT RUN, there is no {missing} here")
             failed.append(name)
             continue
@@ -98,11 +98,11 @@ def of_many(names: list[str], small: bool) -> tuple[list[dict[str, Any]], list[s
     return rows, failed
 
 
-def what_is_missing(benchmark: Benchmark) -> str:
+def missing_requirements(benchmark: Benchmark) -> str:
     """What this machine lacks for a benchmark."""
-    if benchmark.database == "PostgreSQL" and not postgresql_is_there():
+    if benchmark.database == "PostgreSQL" and not postgresql_available():
         return "PostgreSQL"
-    return "Redis" if benchmark.broker and not redis_is_there() else ""
+    return "Redis" if benchmark.broker and not redis_available() else ""
 
 
 if __name__ == "__main__":

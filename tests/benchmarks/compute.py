@@ -10,9 +10,9 @@ import numpy as np
 
 from compute.measuring.beam import Setup
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
-from compute.measuring.spacing import work_out_spacing
-from compute.results.survey import work_out
-from compute.results.uncertainty import DOUBTS, Measurement, flow_monte_carlo, flow_uncertainty
+from compute.measuring.spacing import calculate_spacing
+from compute.results.survey import calculate_setup
+from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, Measurement, flow_monte_carlo, flow_uncertainty
 from compute.statistics.monte_carlo import BLOCK
 from surveys.models import Role, Scope, User
 from surveys.services.people.tokens import SIGN_IN_LIFE, token_make
@@ -46,18 +46,20 @@ def spacing(requests: int, repeats: int) -> Figures:
 
     def ours() -> None:
         body = BODY | {"pipe": BODY["pipe"] | {"wall_thickness": f"{8 + next(walls) * 1e-7:.7f} mm"}}  # type: ignore[operator]
-        service.post("/api/v1/compute/measuring/spacing/", body, HTTP_AUTHORIZATION=f"Token {token}")
+        service.post("/api/v1/compute/spacing/", body, HTTP_AUTHORIZATION=f"Token {token}")
 
     def empty() -> None:
         floor.post("/empty/", BODY)
 
-    def worked_out() -> None:
+    def calculated() -> None:
         empty()
-        work_out(replace(PIPE, wall_thickness=0.008 + next(floor_walls) * 1e-10), WATER, PAIR, traverses=2)
+        calculate_setup(
+            replace(PIPE, wall_thickness=0.008 + next(floor_walls) * 1e-10), WATER, PAIR, traverses=2
+        )
 
     yield ratio(
         "spacing through the API to an empty DRF view and the physics worked out",
-        many(ours, requests), many(worked_out, requests), repeats=repeats, clock=cpu, target=2.0, size=requests,
+        many(ours, requests), many(calculated, requests), repeats=repeats, clock=cpu, target=2.0, size=requests,
     )  # fmt: skip
     yield ratio(
         "the same to an empty DRF view alone",
@@ -79,7 +81,7 @@ def bulk(number: int, repeats: int) -> Figures:
     setup = pipes(number)
 
     def ours() -> Any:
-        return work_out_spacing(setup).spacing
+        return calculate_spacing(setup).spacing
 
     def floor() -> Any:
         return bare_spacing(setup)
@@ -109,22 +111,24 @@ def trials(number: int, repeats: int) -> Figures:
     """The doubts of a survey propagated by trials, against drawing as many numbers and taking the flow of each."""
     transit, difference = times_from_mean_velocity(STATED, 1.2)
     measured = Measurement(STATED, float(transit), float(difference))
-    doubts = {name: one for name, one in DOUBTS.items() if name != "pipe.lining.thickness"}
-    linear = flow_uncertainty(measured, doubts)
+    uncertainties = {
+        name: one for name, one in DEFAULT_UNCERTAINTIES.items() if name != "pipe.lining.thickness"
+    }
+    linear = flow_uncertainty(measured, uncertainties)
 
     def ours() -> None:
-        flow_monte_carlo(measured, doubts, linear, number, seed=1)
+        flow_monte_carlo(measured, uncertainties, linear, number, seed=1)
 
     def floor() -> None:
         generator, values = np.random.default_rng(1), np.empty(number)
         for start in range(0, number, BLOCK):
             size = min(BLOCK, number - start)
-            drawn = [generator.standard_normal(size) for _ in doubts]
+            drawn = [generator.standard_normal(size) for _ in uncertainties]
             times = float(transit) * (1 + 1e-5 * drawn[0]), float(difference) * (1 + 1e-3 * drawn[1])
             values[start : start + size] = flow_from_times(STATED, *times).volume_flow
         values.sort()
 
     yield ratio(
-        f"Monte Carlo of {len(doubts)} doubts to the trials, the flow formula and a sort",
+        f"Monte Carlo of {len(uncertainties)} doubts to the trials, the flow formula and a sort",
         ours, floor, repeats=repeats, clock=cpu, target=2.0, size=number,
     )  # fmt: skip

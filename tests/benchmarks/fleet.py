@@ -136,7 +136,7 @@ class Fleet:
         copy(MeasuringPoint, point.pk, POINT, first, last, pipe_id=f"id:{PIPE}:n")
 
 
-def founded() -> Fleet:
+def create_fleet() -> Fleet:
     """One survey made by the services, with its people and kit, in an empty database."""
     here, people = populated()
     survey = here.survey()
@@ -186,7 +186,7 @@ def relate(through: Any, column: str, like: Any, kind: int, first: int, last: in
         _run(f"{into}, {other} FROM {_numbers(first, last)}, {table} WHERE {column} = %s", [key])
 
 
-def analysed() -> None:
+def analyze_tables() -> None:
     """Let PostgreSQL look at its tables, as it does by itself in time; SQLite is never asked to."""
     if connection.vendor == "postgresql":
         _run("ANALYZE", [])

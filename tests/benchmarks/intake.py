@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from surveys.logfiles.codec import decode_block
-from surveys.logfiles.importing import Intake, take_in
+from surveys.logfiles.importing import Intake, import_file
 from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
 
 COLUMNS = (
@@ -28,7 +28,7 @@ COLUMNS = (
     "sound_speed [m/s]",
     "signal_to_noise [dB]",
 )
-ROWS_AT_ONCE = 100_000
+ROWS_PER_BATCH = 100_000
 PEAK = """
 # The peak since this program began; ru_maxrss starts from that of the process that began it.
 def peak():
@@ -53,8 +53,8 @@ def log_bytes(count: int) -> bytes:
     rng = np.random.default_rng(20261006)
     parts = [",".join(["time", *COLUMNS]) + "\n"]
     start = np.datetime64("2026-10-06T09:30:00.000", "ms")
-    for first in range(0, count, ROWS_AT_ONCE):
-        n = min(ROWS_AT_ONCE, count - first)
+    for first in range(0, count, ROWS_PER_BATCH):
+        n = min(ROWS_PER_BATCH, count - first)
         times = np.datetime_as_string(
             start + np.arange(first, first + n) * np.timedelta64(100, "ms")
         ).tolist()
@@ -84,7 +84,7 @@ def parse_only(content: bytes) -> None:
 
 def take(content: bytes) -> Intake:
     """All of the intake: rows and times checked, file and blocks packed."""
-    return take_in(io.BytesIO(content), UTC, 10**12)
+    return import_file(io.BytesIO(content), UTC, 10**12)
 
 
 def of(count: int, repeats: int) -> Figures:

@@ -26,7 +26,7 @@ DEEP_PAGE = 20_000
 BARE_TIMES = 200
 
 
-class Asked:
+class UserRequests:
     """The service asked by one user's token."""
 
     def __init__(self, user: User) -> None:
@@ -39,16 +39,16 @@ class Asked:
 
 
 def figures(small: bool) -> Figures:
-    made = fleet.founded()
-    office, client = (Asked(made.people.users[name]) for name in ("office", "client"))
+    records = fleet.create_fleet()
+    office, client = (UserRequests(records.people.users[name]) for name in ("office", "client"))
     bare = InProcess(service=False)
     sizes, repeats = ((200, 600), 1) if small else ((1_000, 100_000, 1_001_000), 9)
     clock = cpu if connection.vendor == "sqlite" else wall
     first: dict[str, float] = {}
     queries: dict[str, int] = {}
     for size in sizes:
-        made.grow(size, documents=size == sizes[0])
-        fleet.analysed()
+        records.grow(size, documents=size == sizes[0])
+        fleet.analyze_tables()
         for what, ask in pages(office, client).items():
             one = ratio(
                 f"{what} to a bare JSON view", ask, many(lambda: bare.get("/bare/"), BARE_TIMES),
@@ -70,7 +70,7 @@ def figures(small: bool) -> Figures:
     yield from deep(office, sizes[-1], repeats, clock)
 
 
-def pages(office: Asked, client: Asked) -> dict[str, Callable[[], Any]]:
+def pages(office: UserRequests, client: UserRequests) -> dict[str, Callable[[], Any]]:
     """What is asked for: of a survey and a point amid the rest."""
     survey, point = fleet.identity(fleet.SURVEY, 77), fleet.identity(fleet.POINT, 1)
     of_point = f"measuring_point={point}"
@@ -93,7 +93,7 @@ def queries_of(ask: Callable[[], Any]) -> int:
     return len(counted)
 
 
-def deep(office: Asked, size: int, repeats: int, clock: Clock) -> Figures:
+def deep(office: UserRequests, size: int, repeats: int, clock: Clock) -> Figures:
     """A page far down to the first, and to the second, which is led to by a cursor as well."""
     # Not among the first ones, whose results have documents.
     page = min(DEEP_PAGE, size // PAGE // 2) if size < PAGE * DEEP_PAGE else DEEP_PAGE

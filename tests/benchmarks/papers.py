@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from surveys.commands.demo.people import make_cast
 from surveys.commands.demo.records import make_kit, make_pipe
-from surveys.documents.pdf import Paper, typeset
+from surveys.documents.pdf import PdfDocument, typeset
 from surveys.documents.site_summary import site_summary
 from surveys.documents.site_year import Year
 from surveys.documents.survey_report import Issue, survey_report
@@ -37,14 +37,14 @@ def figures(small: bool) -> Figures:
         other = branch(here, f"Branch {number + 1}")
         other.survey(SPRING)
         other.survey(AUTUMN)
-    for what, paper in (
+    for what, pdf in (
         ("a report", lambda: _report(survey, findings)),
         (f"a site's year of {2 * points} surveys", lambda: _summary(here.pipe.site)),
     ):
         # Of pages there are so many; an empty one is the floor.
-        leaves = pages(_set(paper()))
+        leaves = pages(_set(pdf()))
         found = ratio(
-            f"{what}, so many pages, to an empty page", lambda paper=paper: _set(paper()), _empty, repeats=repeats, size=leaves
+            f"{what}, so many pages, to an empty page", lambda pdf=pdf: _set(pdf()), _empty, repeats=repeats, size=leaves
         )  # fmt: skip
         yield found
         assert found.seconds
@@ -59,22 +59,22 @@ def _scene() -> Scene:
 
 
 def _empty() -> bytes:
-    return _set(Paper("Empty", "", "", AUTUMN))
+    return _set(PdfDocument("Empty", "", "", AUTUMN))
 
 
-def _set(paper: Paper) -> bytes:
+def _set(pdf: PdfDocument) -> bytes:
     """A paper typeset, each of its blocks unlike any before."""
     mark = f" ({next(RUNS)})"
-    paper.title += mark
-    for block in paper.blocks:
+    pdf.title += mark
+    for block in pdf.blocks:
         if "text" in block:
             block["text"] += mark
         for row in block.get("rows", ()):
             row[0] += mark
-    return typeset(paper)
+    return typeset(pdf)
 
 
-def _report(survey: Survey, findings: int) -> Paper:
+def _report(survey: Survey, findings: int) -> PdfDocument:
     result: Result = traceable_results().get(survey=survey, replaced_at__isnull=True)
     own = result.findings
     result.findings = [own[number % len(own)] for number in range(findings)]
@@ -82,5 +82,5 @@ def _report(survey: Survey, findings: int) -> Paper:
     return survey_report(result, issue, "metric", ADDRESS)
 
 
-def _summary(site: Site) -> Paper:
+def _summary(site: Site) -> PdfDocument:
     return site_summary(Year(site, 2026, User.objects.get(client=site.client)), "metric", ADDRESS)

@@ -17,7 +17,7 @@ import time
 from dataclasses import dataclass
 
 from compute.planning.problem import DAY, Job, Kit, Problem, Qualified, Span, Technician
-from compute.planning.search import plan_made
+from compute.planning.search import find_plan
 from tests.benchmarks.measuring import Figure, Figures
 
 # Priority 1 to 5 in points; of our own choosing.
@@ -41,7 +41,7 @@ class Size:
 LIGHT, OVERLOADED, WIDE = Size(200, km=0.0), Size(330), Size(330, km=80.0)
 
 
-def made_problem(size: Size, seed: int = 3) -> Problem:
+def example_problem(size: Size, seed: int = 3) -> Problem:
     """A problem drawn from a fixed seed: visits of one to four hours within one to three days."""
     chance = random.Random(seed)
     spots = [(chance.uniform(0, size.km), chance.uniform(0, size.km)) for _ in range(size.sites)]
@@ -88,20 +88,20 @@ def _job(at: int, size: Size, chance: random.Random) -> Job:
 def of(size: Size, name: str, seconds: float) -> Figures:
     """One plan: the part of the bound reached or how long the proof took, and how it stands to the careful plan."""
     began = time.perf_counter()
-    plan = plan_made(made_problem(size), seconds)
+    plan = find_plan(example_problem(size), seconds)
     taken = time.perf_counter() - began
     if size.km == 0:
         yield Figure(
             what=f"{name}: after which it was {plan.status}", value=taken, unit="s", target=3.0, size=size.jobs
         )  # fmt: skip
-    reached, careful = plan.objective / plan.bound, plan.greedy_objective / plan.bound
+    reached, heuristic = plan.objective / plan.bound, plan.greedy_objective / plan.bound
     wanted = 0.95 if name == "overloaded" else None
     yield Figure(
         what=f"{name}: part of the bound after {seconds:g} s", value=reached, target=wanted, at_least=True, unit="",
         size=size.jobs, seconds=taken,
     )  # fmt: skip
     yield Figure(
-        what=f"{name}: the same by the careful plan alone", value=careful, target=reached, unit="", size=size.jobs
+        what=f"{name}: the same by the careful plan alone", value=heuristic, target=reached, unit="", size=size.jobs
     )  # fmt: skip
 
 

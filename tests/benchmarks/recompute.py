@@ -16,7 +16,7 @@ from datetime import date
 
 import numpy as np
 
-from compute.base.prefetch import ahead
+from compute.base.prefetch import prefetch
 from compute.measuring.beam import trace
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
@@ -41,7 +41,7 @@ class Log:
     time_difference: np.ndarray
 
 
-def made_log(count: int) -> Log:
+def example_log(count: int) -> Log:
     """A flow that wanders by a few per cent, correlated over some ten readings, with the scatter of a meter."""
     rng = np.random.default_rng(7)
     transit, _ = times_from_mean_velocity(SETUP, 1.2)
@@ -67,7 +67,7 @@ def readings(content: bytes) -> Readings:
 
 def recomputed(log: Log) -> Reduction:
     """The whole path."""
-    return reduce_log(PIPE, WATER, PAIR, 2, ahead(readings, log.blocks), OCCASION)
+    return reduce_log(PIPE, WATER, PAIR, 2, prefetch(readings, log.blocks), OCCASION)
 
 
 def formula(log: Log) -> None:
@@ -98,7 +98,7 @@ def _pieces(log: Log) -> Iterator[tuple[np.ndarray, np.ndarray]]:
 
 def of(count: int, repeats: int) -> Figures:
     """Cost and ratios at one length of log."""
-    log = made_log(count)
+    log = example_log(count)
     whole = ratio(
         "a log recomputed, decoded to budget, to the flow formula in bare numpy",
         lambda: recomputed(log), lambda: formula(log),
@@ -117,6 +117,6 @@ def figures(small: bool) -> Figures:
     for count in (2_000,) if small else (10_000, 100_000, 1_000_000, 10_000_000):
         yield from of(count, 1 if small else 9 if count <= 1_000_000 else 3)
     # Few readings, where everything but the readings costs.
-    log = made_log(SHORT_SURVEY)
+    log = example_log(SHORT_SURVEY)
     taken = median_seconds(lambda: recomputed(log), 1 if small else 50)
     yield Figure(what="a short survey recomputed", value=taken * 1e3, unit="ms", size=SHORT_SURVEY)

@@ -13,9 +13,9 @@ from django.db import connection, models
 
 from compute.measuring.beam import trace
 from tests.benchmarks.measuring import Figure, Figures, median_seconds
-from tests.benchmarks.recompute import SETUP, made_log, recomputed
+from tests.benchmarks.recompute import SETUP, example_log, recomputed
 
-AT_ONCE = 1000
+BATCH_SIZE = 1000
 
 
 class Reading(models.Model):
@@ -45,24 +45,24 @@ ROUGH, AREA = SETUP.pipe.roughness / BORE / 3.7, math.pi / 4 * BORE**2
 
 def by_rows() -> None:
     """Every row read, computed and written back."""
-    rows = Reading.objects.order_by("pk").iterator(chunk_size=AT_ONCE)
-    while some := list(islice(rows, AT_ONCE)):
+    rows = Reading.objects.order_by("pk").iterator(chunk_size=BATCH_SIZE)
+    while some := list(islice(rows, BATCH_SIZE)):
         for row in some:
             row.volume_flow = flow_of(row.transit_time, row.time_difference)
-        Reading.objects.bulk_update(some, ["volume_flow"], batch_size=AT_ONCE)
+        Reading.objects.bulk_update(some, ["volume_flow"], batch_size=BATCH_SIZE)
 
 
 def figures(small: bool) -> Figures:
     readings, rows, repeats = (2_000, 100, 1) if small else (1_000_000, 20_000, 3)
     with connection.schema_editor() as editor:
         editor.create_model(Reading)
-    few = made_log(rows)
+    few = example_log(rows)
     pairs = zip(few.transit_time, few.time_difference, strict=True)
     Reading.objects.bulk_create(
         [Reading(transit_time=transit, time_difference=difference) for transit, difference in pairs],
-        batch_size=AT_ONCE,
+        batch_size=BATCH_SIZE,
     )
-    log = made_log(readings)
+    log = example_log(readings)
     ours = median_seconds(lambda: recomputed(log), repeats) / readings
     row = median_seconds(by_rows, repeats) / rows
     yield Figure(

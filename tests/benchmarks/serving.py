@@ -43,7 +43,9 @@ class Connection(threading.Thread):
         connection.close()
 
 
-def asked_together(port: int, path: str, headers: dict[str, str], requests: int) -> tuple[float, list[float]]:
+def answers_together(
+    port: int, path: str, headers: dict[str, str], requests: int
+) -> tuple[float, list[float]]:
     """Answers a second of all connections together, and how long each took."""
     connections = [Connection(port, path, headers, requests) for _ in range(CONNECTIONS)]
     began = time.perf_counter()
@@ -58,12 +60,12 @@ def asked_together(port: int, path: str, headers: dict[str, str], requests: int)
 
 
 def figures(small: bool) -> Figures:
-    made = fleet.founded()
+    records = fleet.create_fleet()
     size, requests = (100, 3) if small else (100_000, 60)
-    made.grow(size, documents=False)
-    fleet.analysed()
+    records.grow(size, documents=False)
+    fleet.analyze_tables()
     _, token = token_make(
-        user=made.people.users["office"], name="benchmark", scope=Scope.READ, life=SIGN_IN_LIFE
+        user=records.people.users["office"], name="benchmark", scope=Scope.READ, life=SIGN_IN_LIFE
     )
     said = {"Authorization": f"Token {token}"}
     with tempfile.TemporaryDirectory() as folder:
@@ -79,12 +81,12 @@ def figures(small: bool) -> Figures:
 
 
 def compared(port: int, bare_port: int, said: dict[str, str], requests: int, size: int) -> Figures:
-    asked_together(bare_port, "/bare/", {}, 2)
-    bare, _ = asked_together(bare_port, "/bare/", {}, 10 * requests)
+    answers_together(bare_port, "/bare/", {}, 2)
+    bare, _ = answers_together(bare_port, "/bare/", {}, 10 * requests)
     survey = f"/api/v1/surveys/{fleet.identity(fleet.SURVEY, 77)}/"
     for what, path in (("a survey", survey), ("surveys, 50 rows", "/api/v1/surveys/")):
-        asked_together(port, path, said, 2)
-        rate, taken = asked_together(port, path, said, requests)
+        answers_together(port, path, said, 2)
+        rate, taken = answers_together(port, path, said, requests)
         middle, late = statistics.median(taken), statistics.quantiles(taken, n=100)[98]
         yield Figure(
             what=f"{what}: requests of a bare JSON view served in the time of one, {CONNECTIONS} connections",

@@ -39,6 +39,6 @@ def test_every_module_here_is_a_benchmark_or_a_part_of_some() -> None:
 
 
 def test_the_log_recomputed_comes_back_as_the_flow_it_was_made_from() -> None:
-    reduction = recompute.recomputed(recompute.made_log(70_000))
+    reduction = recompute.recomputed(recompute.example_log(70_000))
     assert reduction.readings_used == 70_000
     assert reduction.mean_velocity == pytest.approx(1.2, rel=5e-3)

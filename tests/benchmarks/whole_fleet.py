@@ -27,12 +27,12 @@ A_SECOND = 1.0
 
 def figures(small: bool) -> Figures:
     surveys, results, repeats = (300, 2, 1) if small else (100_000, 10, 5)
-    made = fleet.founded()
-    made.equip()
-    made.grow(surveys, documents=True, replaced=results - 1)
-    fleet.analysed()
+    records = fleet.create_fleet()
+    records.equip()
+    records.grow(surveys, documents=True, replaced=results - 1)
+    fleet.analyze_tables()
     bare = InProcess(service=False)
-    for what, ask in questions(made).items():
+    for what, ask in questions(records).items():
         found = ratio(what, ask, many(lambda: bare.get("/bare/"), BARE_TIMES), repeats=repeats, size=surveys)
         assert found.seconds
         answers = found.value * BARE_TIMES
@@ -40,8 +40,8 @@ def figures(small: bool) -> Figures:
         yield Figure(what="the same", value=found.seconds, unit="s", target=A_SECOND, size=surveys)
 
 
-def questions(made: fleet.Fleet) -> dict[str, Callable[[], Any]]:
-    users: dict[str, User] = made.people.users
+def questions(records: fleet.Fleet) -> dict[str, Callable[[], Any]]:
+    users: dict[str, User] = records.people.users
     api, office = APIClient(), APIClient()
     api.force_authenticate(users["calibration-admin"])
     office.force_authenticate(users["office"])
@@ -50,12 +50,12 @@ def questions(made: fleet.Fleet) -> dict[str, Callable[[], Any]]:
         browser.force_login(users[name])
     meter, point = fleet.identity(fleet.METER, 5), fleet.identity(fleet.POINT, 1)
     technician = users["technician"].pk
-    review = told(api.post("/api/v1/interval-reviews/", reviewed(made), format="json"))["id"]
+    review = told(api.post("/api/v1/interval-reviews/", reviewed(records), format="json"))["id"]
     feed = told(api.post("/api/v1/calendar-feeds/", {"label": "Due"}, format="json"))["address"]
     mine = MeasuringPoint.objects.get(pk=fleet.identity(fleet.POINT, 0))
     due = "/api/v1/instruments/calibration-due/"
-    job = planned_job(made)
-    asked: dict[str, tuple[Any, str]] = {
+    job = planned_job(records)
+    requested: dict[str, tuple[Any, str]] = {
         "due list": (api, f"{due}?within=60d"),
         "due list as CSV": (api, f"{due}?format=csv"),
         "due list as a page": (fleet_pages, "/fleet/due/"),
@@ -65,31 +65,31 @@ def questions(made: fleet.Fleet) -> dict[str, Callable[[], Any]]:
         "chart of an interval review": (api, f"/api/v1/interval-reviews/{review}/chart.svg"),
         "page of a point with its chart": (client, f"/points/{mine.pk}/"),
         "history of a point, 50 rows": (office, f"/api/v1/results/?survey__measuring_point={point}&current=true"),
-        "report of a survey, drafted": (office, f"/api/v1/surveys/{made.survey.pk}/report.pdf?draft=true"),
+        "report of a survey, drafted": (office, f"/api/v1/surveys/{records.survey.pk}/report.pdf?draft=true"),
         "suitable kits of a job": (office, f"/api/v1/jobs/{job.pk}/suitable-kits/"),
         "suitable technicians of a job": (office, f"/api/v1/jobs/{job.pk}/suitable-technicians/"),
         "day sheet of a technician": (office, f"/api/v1/technicians/{technician}/day-sheet.pdf"),
         "jobs of the office's week as a page": (office_pages, "/office/jobs/"),
     }  # fmt: skip
-    return {what: asking(visitor, address) for what, (visitor, address) in asked.items()}
+    return {what: asking(visitor, address) for what, (visitor, address) in requested.items()}
 
 
-def planned_job(made: fleet.Fleet) -> Job:
+def planned_job(records: fleet.Fleet) -> Job:
     """A job that lies ahead, with a point."""
-    users = made.people.users
-    job = make_job(made.survey.measuring_point, users["technician"], made.kit)
+    users = records.people.users
+    job = make_job(records.survey.measuring_point, users["technician"], records.kit)
     start = timezone.now() + timedelta(days=1)
     Job.objects.filter(pk=job.pk).update(starts_at=start, ends_at=start + timedelta(hours=6))
     return job
 
 
-def reviewed(made: fleet.Fleet) -> dict[str, str]:
+def reviewed(records: fleet.Fleet) -> dict[str, str]:
     """What to ask for a review of the interval of a meter that two certificates found good."""
-    people = SimpleNamespace(calibration_admin=made.people.users["calibration-admin"])
-    here: Any = SimpleNamespace(kit=made.kit, cast=people)
+    people = SimpleNamespace(calibration_admin=records.people.users["calibration-admin"])
+    here: Any = SimpleNamespace(kit=records.kit, cast=people)
     for days in (800, 400):
         certify(here, timezone.now().date() - timedelta(days=days), GOOD)
-    return {"instrument": str(made.kit.meter.pk), "method": "staircase"}
+    return {"instrument": str(records.kit.meter.pk), "method": "staircase"}
 
 
 def asking(visitor: Any, address: str) -> Callable[[], Any]:

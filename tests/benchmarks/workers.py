@@ -175,10 +175,14 @@ def clients_on_sqlite(writes: int) -> Figures:
         for client in clients:
             client.join()
     taken = statistics.quantiles((s for client in clients for s in client.seconds), n=100)
-    refused = sum(status != 201 for client in clients for status, _ in client.answers)
+    rejected = sum(status != 201 for client in clients for status, _ in client.answers)
     middle, late = taken[49], taken[98]
     yield Figure(
-        what="writes of 16 clients refused on SQLite", value=refused, target=0, unit="", size=CLIENTS * writes
+        what="writes of 16 clients refused on SQLite",
+        value=rejected,
+        target=0,
+        unit="",
+        size=CLIENTS * writes,
     )
     yield Figure(
         what="p99 of these writes to p50", value=late / middle, target=5, size=CLIENTS * writes, seconds=late, floor_seconds=middle

@@ -66,10 +66,10 @@ def accessible() -> Callable[[Page], None]:
 
     def judge(page: Page) -> None:
         found = Axe().run(page).response["violations"]
-        grave = [
+        significant = [
             (one["id"], one["nodes"][0]["html"]) for one in found if one["impact"] in {"serious", "critical"}
         ]
-        assert not grave
+        assert not significant
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
     return judge

@@ -14,11 +14,11 @@ pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True
 def test_the_description_of_the_api_is_there_to_read_and_loads_nothing_from_elsewhere(
     page_of: Callable[..., Page], cast: Any, live_server: Any
 ) -> None:
-    page, asked = page_of(cast.office), []
-    page.on("request", lambda request: asked.append(request.url))
+    page, requested = page_of(cast.office), []
+    page.on("request", lambda request: requested.append(request.url))
     page.goto("/api/docs/")
     expect(page.locator(".opblock").first).to_be_visible()
-    assert all(url.startswith((live_server.url, "data:")) for url in asked)
+    assert all(url.startswith((live_server.url, "data:")) for url in requested)
 
 
 def test_an_administrator_finds_a_record_in_the_stock_pages(

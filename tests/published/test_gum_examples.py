@@ -55,8 +55,8 @@ def test_results_that_share_their_inputs_are_correlated_as_printed() -> None:
     # Table H.3: r(R, X) = -0.588, r(R, Z) = -0.485, r(X, Z) = 0.993.
     inputs = observed_inputs()
     matrix = correlation_matrix(["V", "I", "phi"], observed_correlations())
-    doubts = [item.standard_uncertainty for item in inputs]
-    parts = np.array([sensitivities(model, inputs)[1] * doubts for model in MODELS.values()])
+    uncertainties = [item.standard_uncertainty for item in inputs]
+    parts = np.array([sensitivities(model, inputs)[1] * uncertainties for model in MODELS.values()])
     covariance = parts @ matrix @ parts.T
     deviation = np.sqrt(np.diag(covariance))
     r = covariance / np.outer(deviation, deviation)

@@ -9,7 +9,7 @@ from pathlib import Path
 import fluids.piping as tables
 import pytest
 
-from compute.library.pipe_sizes import DN_BY_NPS, PipeSize, find_sizes, pipe_sizes, walls_made_for
+from compute.library.pipe_sizes import DN_BY_NPS, PipeSize, find_sizes, pipe_sizes, standard_walls
 
 INCH = 0.0254
 SCHEDULES = ("5", "10", "20", "30", "40", "60", "80", "100", "120", "160", "STD", "XS", "XXS")
@@ -93,7 +93,7 @@ def test_the_same_nominal_size_differs_between_standards_where_the_trade_knows_i
 
 
 def test_a_size_of_en_10220_is_offered_with_the_walls_it_is_made_in() -> None:
-    walls = walls_made_for(0.2191, 1e-4)
+    walls = standard_walls(0.2191, 1e-4)
     assert any(abs(wall - 0.008) < 1e-9 for wall in walls)
 
 

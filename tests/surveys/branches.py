@@ -17,9 +17,9 @@ from surveys.models.instrument import Kind
 from surveys.results import recalculation
 from surveys.services.fleet.instruments import instrument_create
 from surveys.services.pipes.pipes import pipe_create
-from surveys.services.pipes.setups import SetupWish, setup_work_out
+from surveys.services.pipes.setups import SetupWish, setup_calculate
 from surveys.services.results.combinations import combination_create
-from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, STATEMENT, Scene
 
@@ -59,7 +59,7 @@ def another_pair(here: Scene) -> Instrument:
 def mounted(here: Scene, wish: Wish | None = None) -> Survey:
     """A survey that has no log yet."""
     wish = wish or Wish()
-    setup = setup_work_out(
+    setup = setup_calculate(
         point=here.point,
         wish=SetupWish(wish.pair or here.kit.pair, traverses=wish.traverses),
         by=here.cast.technician,
@@ -86,7 +86,7 @@ def logged(survey: Survey, level: float | Sequence[float] = 170.0, late: float =
         f"{(STARTED + timedelta(seconds=late + i)).isoformat()},{311.16 + 0.001 * (i % 3):.3f},{level + i % 5}"
         for i, level in enumerate(levels)
     ]
-    log_take_in(
+    log_import(
         survey=survey,
         upload=Upload(io.BytesIO("\n".join(rows).encode()), "a.csv"),
         by=survey.technician,
@@ -112,7 +112,7 @@ def current_of(combination: Combination) -> CombinedResult:
 
 def worked_off(recomputation: Recomputation) -> Recomputation:
     """A recomputation, run to its end."""
-    recalculation.work_off(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
     recomputation.refresh_from_db()
     return recomputation
 

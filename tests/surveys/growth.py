@@ -49,7 +49,7 @@ def _copy_with_dependents(row: models.Model, number: int) -> None:
 def _copy(row: Any, new: Keys, number: int) -> Any:
     """Store a copy and give its key back."""
     model = type(row)
-    alike = _told_apart(row, new)
+    alike = _distinguishable(row, new)
     values = {}
     for field in model._meta.concrete_fields:
         value = getattr(row, field.attname)
@@ -68,7 +68,7 @@ def _copy(row: Any, new: Keys, number: int) -> Any:
     return copy.pk
 
 
-def _told_apart(row: models.Model, new: Keys) -> set[str]:
+def _distinguishable(row: models.Model, new: Keys) -> set[str]:
     """Fields by which a copy would be taken for its original: of what must be unique and refers to nothing that is copied too."""
     unique = [(field.name,) for field in row._meta.concrete_fields if field.unique]
     unique += [tuple(one.fields) for one in row._meta.constraints if isinstance(one, UniqueConstraint)]

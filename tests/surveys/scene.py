@@ -13,8 +13,8 @@ from compute.measuring.entries import MaterialEntry, MediumEntry, PipeEntry
 from surveys.models import MeasuringPoint, Pipe, PipeData, Recomputation, Result, Site, Survey
 from surveys.pipes.selectors import pipe_data_valid
 from surveys.services.pipes.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
-from surveys.services.pipes.setups import SetupWish, setup_work_out
-from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 
 STATEMENT = PipeStatement(
@@ -38,7 +38,7 @@ class Scene:
         self, started_at: datetime = STARTED, readings: int = 80, time_difference: int = 170
     ) -> Survey:
         """A survey with its log taken in and reduced."""
-        setup = setup_work_out(
+        setup = setup_calculate(
             point=self.point,
             wish=SetupWish(self.kit.pair, traverses=2),
             by=self.cast.technician,
@@ -53,7 +53,7 @@ class Scene:
             by=self.cast.technician,
             now=timezone.now(),
         )
-        log_take_in(
+        log_import(
             survey=survey,
             upload=Upload(io.BytesIO(log(readings, time_difference)), "a.csv"),
             by=self.cast.technician,

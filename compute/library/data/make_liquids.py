@@ -25,7 +25,7 @@ from numpy.polynomial import polynomial
 from compute.library.data.equations import any_state, boiling_pressure, liquid
 from compute.library.data.fitting import FloatArray, Region, properties, saturation, write
 
-LOWEST_K, HIGHEST_K = 223.15, 423.15
+MIN_K, MAX_K = 223.15, 423.15
 # Near the critical point clamp-on meters hardly ever measure a liquid, and polynomials fail.
 MAX_FRACTION_OF_CRITICAL = 0.93
 PRESSURE = (1e3, 10e6)
@@ -187,8 +187,8 @@ def viscosity_model(slug: str, fluid: str) -> ViscosityModel:
 
 def temperatures(fluid: str, points: dict[int, float] | None) -> tuple[float, float]:
     state = any_state(fluid)
-    low = max(LOWEST_K, triple(fluid) + 0.01)
-    high = min(HIGHEST_K, MAX_FRACTION_OF_CRITICAL * state.T_critical())
+    low = max(MIN_K, triple(fluid) + 0.01)
+    high = min(MAX_K, MAX_FRACTION_OF_CRITICAL * state.T_critical())
     if points:
         low, high = max(low, min(points) + 273.15), min(high, max(points) + 293.15)
     return float(np.ceil(low * 100) / 100), float(np.floor(high * 10) / 10)

@@ -14,7 +14,7 @@ from compute.results.diagnosis import Diagnosis, PossibleCause, case_of_sound_sp
 from compute.results.entry_errors import Case, Figure
 from surveys.api.compute.physics import medium_entry, pipe_entry
 from surveys.api.compute.uncertainty import InputsIn
-from surveys.api.compute.views import FindingOut, SetupIn, validated, work_out_asked
+from surveys.api.compute.views import FindingOut, SetupIn, requested_calculation, validated
 from surveys.api.fields import QuantityIn, QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity
@@ -87,20 +87,20 @@ class DiagnosisView(UnitsMixin):
         request=DiagnosisIn, responses=DiagnosisOut, tags=["compute"], operation_id="compute_diagnosis"
     )
     def post(self, request: Request) -> Response:
-        asked = validated(DiagnosisIn, request, self)
-        worked_out = work_out_asked(asked)
-        measured = asked.get("transit_time")
+        requested = validated(DiagnosisIn, request, self)
+        calculated = requested_calculation(requested)
+        measured = requested.get("transit_time")
         case = Case(
-            pipe_entry(asked["pipe"]),
-            medium_entry(asked["medium"]),
-            asked["transducers"].transducers,
-            asked["traverses"],
+            pipe_entry(requested["pipe"]),
+            medium_entry(requested["medium"]),
+            requested["transducers"].transducers,
+            requested["traverses"],
             measured.si if measured else 0.0,
         )
         if measured is None:
-            case = case_of_sound_speed(case, asked["measured_sound_speed"].si)
-        diagnosis = diagnose(case, asked.get("inputs"))
-        findings = findings_json([*worked_out.findings, *diagnosis.findings])
+            case = case_of_sound_speed(case, requested["measured_sound_speed"].si)
+        diagnosis = diagnose(case, requested.get("inputs"))
+        findings = findings_json([*calculated.findings, *diagnosis.findings])
         return Response(in_units({**_diagnosis_json(diagnosis), "findings": findings}, units_of(request)))
 
 
@@ -117,17 +117,17 @@ def _diagnosis_json(diagnosis: Diagnosis) -> dict[str, Any]:
 
 
 def _possible_cause_json(cause: PossibleCause) -> dict[str, Any]:
-    slip = cause.slip
+    candidate = cause.candidate
     document = {
-        "field": slip.field,
-        "entered": _figure_json(slip.entered),
-        "implied_value": _figure_json(slip.implied_value),
+        "field": candidate.field,
+        "entered": _figure_json(candidate.entered),
+        "implied_value": _figure_json(candidate.implied_value),
         "probability": cause.probability,
         "detail": cause.said,
         "effect_on_flow": cause.effect_on_flow,
     }
-    if slip.nearest_standard is not None:
-        document["nearest_standard"] = _standard_json(slip.nearest_standard)
+    if candidate.nearest_standard is not None:
+        document["nearest_standard"] = _standard_json(candidate.nearest_standard)
     return document
 
 

@@ -11,11 +11,11 @@ from rest_framework.response import Response
 from compute.measuring.location import StraightLength, straight_lengths
 from compute.results.finding_codes import CODES
 from compute.results.survey import METHODS
-from compute.results.uncertainty import DOUBTS, TEMPERATURE_DOUBT
+from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, TEMPERATURE_UNCERTAINTIES
 from surveys.api.compute.views import SourceOut
 from surveys.api.fields import in_units, units_of
 from surveys.api.views import UnitsMixin, documented
-from surveys.core.stored_quantities import doubt_json, source_json
+from surveys.core.stored_quantities import source_json, uncertainty_json
 
 
 class MethodOut(serializers.Serializer):
@@ -30,7 +30,7 @@ class FindingCodeOut(serializers.Serializer):
     meaning = serializers.CharField()
 
 
-class UsualDoubtOut(serializers.Serializer):
+class DefaultUncertaintyOut(serializers.Serializer):
     input = serializers.CharField()
     standard_uncertainty = serializers.JSONField(help_text="A quantity, or a share of the value.")
     relative = serializers.BooleanField()
@@ -49,7 +49,7 @@ class StraightLengthOut(serializers.Serializer):
 class MethodsOut(serializers.Serializer):
     methods = MethodOut(many=True)
     findings = FindingCodeOut(many=True)
-    default_uncertainties = UsualDoubtOut(many=True)
+    default_uncertainties = DefaultUncertaintyOut(many=True)
     temperature_uncertainties = serializers.DictField(
         child=serializers.FloatField(), help_text="In kelvin, by how it is known."
     )
@@ -67,9 +67,11 @@ class MethodsView(UnitsMixin):
                 for m in METHODS
             ],
             "findings": [{"code": code, "meaning": meaning} for code, meaning in sorted(CODES.items())],
-            "default_uncertainties": [doubt_json(path, doubt) for path, doubt in DOUBTS.items()],
+            "default_uncertainties": [
+                uncertainty_json(path, uncertainty) for path, uncertainty in DEFAULT_UNCERTAINTIES.items()
+            ],
             "temperature_uncertainties": {
-                known or "not said": kelvin for known, kelvin in TEMPERATURE_DOUBT.items()
+                known or "not said": kelvin for known, kelvin in TEMPERATURE_UNCERTAINTIES.items()
             },
             "straight_lengths": [_straight_json(row) for row in straight_lengths().values()],
         }

@@ -30,13 +30,13 @@ from surveys.models.pipe import TemperatureSource
 from surveys.pipes.selectors import custom_material_named, custom_medium_named, transducer_data_now
 
 WAVE_MODES = ("longitudinal", "shear")
-MOST_FURTHER_LININGS = 5
+MAX_FURTHER_LININGS = 5
 OVAL = ("largest_outer_diameter", "smallest_outer_diameter")
 
 
 class MaterialByValue(StrictSerializer):
-    longitudinal_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
-    shear_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND, required=False)
+    longitudinal_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED)
+    shear_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED, required=False)
 
 
 @extend_schema_field(
@@ -68,14 +68,14 @@ class MaterialField(serializers.Field):
 
 class LiningIn(StrictSerializer):
     material = MaterialField()
-    thickness = QuantityIn("length", lowest=limits.THINNEST)
+    thickness = QuantityIn("length", lowest=limits.MIN_LENGTH)
 
 
 class PipeIn(StrictSerializer):
     """A pipe as it is, not as it is called: actual outer diameter, wall, material."""
 
-    outer_diameter = QuantityIn("length", lowest=limits.THINNEST)
-    wall_thickness = QuantityIn("length", lowest=limits.THINNEST)
+    outer_diameter = QuantityIn("length", lowest=limits.MIN_LENGTH)
+    wall_thickness = QuantityIn("length", lowest=limits.MIN_LENGTH)
     material = MaterialField()
     lining = LiningIn(required=False, allow_null=True)
     roughness = QuantityIn("roughness", required=False, allow_null=True)
@@ -83,7 +83,7 @@ class PipeIn(StrictSerializer):
     further_linings = serializers.ListField(
         child=LiningIn(),
         required=False,
-        max_length=MOST_FURTHER_LININGS,
+        max_length=MAX_FURTHER_LININGS,
         help_text="Inside the first lining, from the outside in.",
     )
     dimensions_temperature = QuantityIn(
@@ -120,9 +120,9 @@ class MediumIn(StrictSerializer):
     salinity = QuantityIn("salinity", required=False)
     mass_fraction = NumberField(required=False, min_value=0, max_value=1)
     api_gravity = NumberField(required=False, min_value=-10, max_value=100)
-    sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND, required=False)
-    density = QuantityIn("density", lowest=limits.LIGHTEST, required=False)
-    dynamic_viscosity = QuantityIn("dynamic_viscosity", lowest=limits.THINNEST_LIQUID, required=False)
+    sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED, required=False)
+    density = QuantityIn("density", lowest=limits.MIN_DENSITY, required=False)
+    dynamic_viscosity = QuantityIn("dynamic_viscosity", lowest=limits.MIN_VISCOSITY, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         by_value = {"sound_speed", "density", "dynamic_viscosity"} & attrs.keys()
@@ -139,8 +139,8 @@ class MediumIn(StrictSerializer):
 
 class TransducersByValue(StrictSerializer):
     frequency = QuantityIn("frequency", lowest=limits.MIN_FREQUENCY)
-    wedge_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
-    wedge_angle = QuantityIn("angle", lowest=limits.SMALLEST_ANGLE)
+    wedge_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED)
+    wedge_angle = QuantityIn("angle", lowest=limits.MIN_ANGLE)
     face_offset = QuantityIn("length", required=False)
     wedge_delay = QuantityIn("transit_time", required=False)
     min_temperature = QuantityIn("temperature", required=False, allow_null=True)

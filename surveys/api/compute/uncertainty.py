@@ -15,29 +15,35 @@ from rest_framework.response import Response
 
 from compute.base.sources import Source
 from compute.measuring.entries import medium_at
-from compute.results.uncertainty import Doubt, Measurement, flow_monte_carlo, flow_uncertainty
+from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
 from compute.statistics.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution, GumResult
 from compute.statistics.monte_carlo import MIN_TRIALS, MonteCarloResult
 from surveys.api.compute.physics import medium_entry
-from surveys.api.compute.views import FindingOut, FlowIn, flow_times, validated, work_out_asked
+from surveys.api.compute.views import FindingOut, FlowIn, flow_times, requested_calculation, validated
 from surveys.api.fields import (
     QUANTITY_IN,
+    IntegerField,
     NumberField,
     QuantityIn,
     QuantityOut,
-    WholeField,
     in_units,
     units_of,
 )
 from surveys.api.views import UnitsMixin, documented
-from surveys.core.stored_quantities import KIND_OF_INPUT, budget_json, findings_json, kind_of_doubt, quantity
+from surveys.core.stored_quantities import (
+    KIND_OF_INPUT,
+    budget_json,
+    findings_json,
+    quantity,
+    uncertainty_kind,
+)
 
 MAX_TRIALS = 2_000_000
 SEED = 1
 # SI sizes outside these are slips of the pen, and would overflow on the way.
-LEAST_DOUBT, MOST_DOUBT = 1e-30, 1e6
+MIN_UNCERTAINTY, MAX_UNCERTAINTY = 1e-30, 1e6
 STATED = Source("stated by the user", "published")
-DOUBT_IN = {
+INPUT_UNCERTAINTY_SCHEMA = {
     "type": "object",
     "description": "One of standard_uncertainty, relative_standard_uncertainty, half_width; uncertainties are k = 1.",
     "properties": {
@@ -52,31 +58,35 @@ WAYS = ("standard_uncertainty", "relative_standard_uncertainty", "half_width")
 
 
 @extend_schema_field(
-    {"type": "object", "propertyNames": {"enum": list(KIND_OF_INPUT)}, "additionalProperties": DOUBT_IN}
+    {
+        "type": "object",
+        "propertyNames": {"enum": list(KIND_OF_INPUT)},
+        "additionalProperties": INPUT_UNCERTAINTY_SCHEMA,
+    }
 )
 class InputsIn(serializers.Field):
-    """Doubts by the path of the input; becomes Doubt by path."""
+    """Doubts by the path of the input; becomes InputUncertainty by path."""
 
-    def to_internal_value(self, data: Any) -> dict[str, Doubt]:
+    def to_internal_value(self, data: Any) -> dict[str, InputUncertainty]:
         if not isinstance(data, Mapping) or not data:
             raise ValidationError(
                 "State the uncertainty of at least one input, by its path.", code="not-enough-data"
             )
-        doubts, errors = {}, {}
+        uncertainties, errors = {}, {}
         for path, stated in data.items():
             try:
-                doubts[path] = _doubt(path, stated)
+                uncertainties[path] = _input_uncertainty(path, stated)
             except ValidationError as error:
                 errors[str(path)[:60]] = error.detail
         if errors:
             raise ValidationError(errors)
-        return doubts
+        return uncertainties
 
     def to_representation(self, value: Any) -> Any:
         return value
 
 
-def _doubt(path: str, stated: Any) -> Doubt:
+def _input_uncertainty(path: str, stated: Any) -> InputUncertainty:
     if path not in KIND_OF_INPUT:
         raise ValidationError(
             f"No input of that name; they are {', '.join(KIND_OF_INPUT)}.", code="unknown-name"
@@ -107,14 +117,14 @@ def _doubt(path: str, stated: Any) -> Doubt:
     if "degrees_of_freedom" in stated:
         freedom = NumberField(min_value=1).run_validation(stated["degrees_of_freedom"])
     relative = way == "relative_standard_uncertainty"
-    return Doubt(
+    return InputUncertainty(
         size, relative=relative, degrees_of_freedom=freedom, distribution=distribution, source=STATED
     )
 
 
 def _size(path: str, way: str, raw: Any) -> float:
     """The stated size, not below 0: a plain number for what is relative or has no unit, else a quantity."""
-    kind = kind_of_doubt(path)
+    kind = uncertainty_kind(path)
     try:
         if way == "relative_standard_uncertainty" or kind == "number":
             size = NumberField().run_validation(raw)
@@ -126,7 +136,7 @@ def _size(path: str, way: str, raw: Any) -> float:
         raise ValidationError(
             {way: "A share of a temperature means nothing; state it in degC or K."}, code="invalid"
         )
-    if size != 0 and not LEAST_DOUBT <= size < MOST_DOUBT:
+    if size != 0 and not MIN_UNCERTAINTY <= size < MAX_UNCERTAINTY:
         raise ValidationError(
             {way: "An uncertainty is not below 0, nor beyond all measure."}, code="out-of-range"
         )
@@ -168,7 +178,7 @@ class UncertaintyIn(FlowIn):
     inputs = InputsIn()
     correlations = CorrelationsIn(required=False, default=list)
     coverage_probability = NumberField(required=False, default=0.95, min_value=0.5, max_value=0.9999)
-    monte_carlo_trials = WholeField(
+    monte_carlo_trials = IntegerField(
         required=False, min_value=MIN_TRIALS, max_value=MAX_TRIALS, help_text="Left out: no Monte Carlo."
     )
 
@@ -231,10 +241,10 @@ class UncertaintyView(UnitsMixin):
         request=UncertaintyIn, responses=UncertaintyOut, tags=["compute"], operation_id="compute_uncertainty"
     )
     def post(self, request: Request) -> Response:
-        asked = validated(UncertaintyIn, request, self)
-        setup = work_out_asked(asked).setup
-        transit_time, time_difference = flow_times(asked, setup)
-        entry = medium_entry(asked["medium"])
+        requested = validated(UncertaintyIn, request, self)
+        setup = requested_calculation(requested).setup
+        transit_time, time_difference = flow_times(requested, setup)
+        entry = medium_entry(requested["medium"])
         measurement = Measurement(
             setup,
             float(transit_time),
@@ -243,11 +253,13 @@ class UncertaintyView(UnitsMixin):
             medium_at(entry) if entry.name else None,
         )
         linear = flow_uncertainty(
-            measurement, asked["inputs"], asked["correlations"], asked["coverage_probability"]
+            measurement, requested["inputs"], requested["correlations"], requested["coverage_probability"]
         )
         answer = _linear_json(linear)
-        if "monte_carlo_trials" in asked:
-            drawn = flow_monte_carlo(measurement, asked["inputs"], linear, asked["monte_carlo_trials"], SEED)
+        if "monte_carlo_trials" in requested:
+            drawn = flow_monte_carlo(
+                measurement, requested["inputs"], linear, requested["monte_carlo_trials"], SEED
+            )
             answer["monte_carlo"] = _monte_carlo_json(drawn)
             answer["findings"] += findings_json(drawn.findings)
         return Response(in_units(answer, units_of(request)))

@@ -21,14 +21,20 @@ from compute.measuring.beam import Setup
 from compute.measuring.entries import resolve_medium, resolve_pipe
 from compute.measuring.flow import Flow, flow_from_times, times_from_logged
 from compute.measuring.location import safety_notes
-from compute.results.survey import WorkedOut, flow_findings, no_beam, sound_speed_not_logged, work_out
+from compute.results.survey import (
+    CalculatedSetup,
+    calculate_setup,
+    flow_findings,
+    no_beam,
+    sound_speed_not_logged,
+)
 from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.fields import (
     QUANTITY_IN,
+    IntegerField,
     QuantityIn,
     QuantityOut,
     StrictSerializer,
-    WholeField,
     checked,
     in_units,
     si_of,
@@ -37,8 +43,8 @@ from surveys.api.fields import (
 from surveys.api.rejections import rejection_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
+    calculation_json,
     findings_json,
-    outcome_json,
     quantity,
     safety_note_json,
     source_json,
@@ -46,7 +52,7 @@ from surveys.core.stored_quantities import (
 from surveys.inputs.limits import check_limits
 from surveys.pipes.selectors import custom_materials_now, custom_media_now
 
-MOST_READINGS = 100_000
+MAX_READINGS = 100_000
 
 
 class SetupIn(StrictSerializer):
@@ -55,7 +61,7 @@ class SetupIn(StrictSerializer):
     pipe = PipeIn()
     medium = MediumIn()
     transducers = TransducersField()
-    traverses = WholeField(
+    traverses = IntegerField(
         min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
     )
     expected_velocity = QuantityIn("speed", required=False)
@@ -73,7 +79,7 @@ class SetupIn(StrictSerializer):
             {
                 "type": "object",
                 "properties": {
-                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MOST_READINGS},
+                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MAX_READINGS},
                     "unit": {"type": "string"},
                 },
                 "required": ["values", "unit"],
@@ -95,9 +101,9 @@ class SeriesIn(serializers.Field):
             check_limits(readings, self.kind)
         except ComputeError as error:
             raise rejection_of(error) from None
-        if np.size(readings) > MOST_READINGS:
+        if np.size(readings) > MAX_READINGS:
             raise ValidationError(
-                f"More than {MOST_READINGS} readings; send them as a log.", code="too-many-readings"
+                f"More than {MAX_READINGS} readings; send them as a log.", code="too-many-readings"
             )
         return readings
 
@@ -240,20 +246,20 @@ class SpacingView(UnitsMixin):
 
     @documented(request=SetupIn, responses=SpacingOut, tags=["compute"], operation_id="compute_spacing")
     def post(self, request: Request) -> Response:
-        asked = validated(SetupIn, request, self)
+        requested = validated(SetupIn, request, self)
         try:
-            outcome = outcome_json(work_out_asked(asked))
+            outcome = calculation_json(requested_calculation(requested))
         except TotalReflection as error:
-            outcome = _without_beam(error, asked)
+            outcome = _without_beam(error, requested)
         return Response(in_units(outcome, units_of(request)))
 
 
-def _without_beam(error: TotalReflection, asked: dict[str, Any]) -> dict[str, Any]:
+def _without_beam(error: TotalReflection, requested: dict[str, Any]) -> dict[str, Any]:
     """The answer where no beam passes: nothing to mount, and a finding that says why."""
-    pipe, medium = pipe_entry(asked["pipe"]), medium_entry(asked["medium"])
+    pipe, medium = pipe_entry(requested["pipe"]), medium_entry(requested["medium"])
     return {
         **dict.fromkeys(SpacingOut().fields),
-        "traverses": asked.get("traverses"),
+        "traverses": requested.get("traverses"),
         "bore": quantity(pipe.bore, "length"),
         "alternatives": [],
         "findings": findings_json([no_beam(error)]),
@@ -304,18 +310,18 @@ class FlowView(UnitsMixin):
 
     @documented(request=FlowIn, responses=FlowOut, tags=["compute"], operation_id="compute_flow")
     def post(self, request: Request) -> Response:
-        asked = validated(FlowIn, request, self)
-        worked_out = work_out_asked(asked)
-        transit_time, time_difference = flow_times(asked, worked_out.setup)
-        flow = flow_from_times(worked_out.setup, transit_time, time_difference)
-        told = not {"transit_time", "sound_speed"} & asked["readings"].keys()
+        requested = validated(FlowIn, request, self)
+        calculated = requested_calculation(requested)
+        transit_time, time_difference = flow_times(requested, calculated.setup)
+        flow = flow_from_times(calculated.setup, transit_time, time_difference)
+        told = not {"transit_time", "sound_speed"} & requested["readings"].keys()
         findings = [
-            *worked_out.findings,
+            *calculated.findings,
             *(sound_speed_not_logged() if told else []),
-            *flow_findings(flow, worked_out.medium),
+            *flow_findings(flow, calculated.medium),
         ]
-        many = any(isinstance(value, np.ndarray) for value in asked["readings"].values())
-        answer = _flow_json(flow, units_of(request), _count(asked) if many else None)
+        many = any(isinstance(value, np.ndarray) for value in requested["readings"].values())
+        answer = _flow_json(flow, units_of(request), _count(requested) if many else None)
         return Response({**answer, "findings": in_units(findings_json(findings), units_of(request))})
 
 
@@ -341,15 +347,15 @@ def _flow_json(flow: Flow, units: System, count: int | None) -> dict[str, Any]:
     return answer
 
 
-def _count(asked: dict[str, Any]) -> int:
-    return max(len(value) for value in asked["readings"].values() if isinstance(value, np.ndarray))
+def _count(requested: dict[str, Any]) -> int:
+    return max(len(value) for value in requested["readings"].values() if isinstance(value, np.ndarray))
 
 
-def flow_times(asked: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
-    readings = asked["readings"]
+def flow_times(requested: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
+    readings = requested["readings"]
     if "transit_time" in readings:
         return readings["transit_time"], readings["time_difference"]
-    told = asked["programmed"]
+    told = requested["programmed"]
     programmed = Setup(
         resolve_pipe(pipe_entry(told["pipe"]), medium_entry(told["medium"]).temperature).pipe,
         resolve_medium(medium_entry(told["medium"])).medium,
@@ -363,15 +369,15 @@ def validated(serializer_class: Any, request: Request, view: Any) -> dict[str, A
     return checked(serializer_class, request.data, {"request": request, "view": view})
 
 
-def work_out_asked(asked: dict[str, Any]) -> WorkedOut:
-    velocity = asked.get("expected_velocity")
-    return work_out(
-        pipe_entry(asked["pipe"]),
-        medium_entry(asked["medium"]),
-        asked["transducers"],
-        traverses=asked.get("traverses"),
+def requested_calculation(requested: dict[str, Any]) -> CalculatedSetup:
+    velocity = requested.get("expected_velocity")
+    return calculate_setup(
+        pipe_entry(requested["pipe"]),
+        medium_entry(requested["medium"]),
+        requested["transducers"],
+        traverses=requested.get("traverses"),
         expected_velocity=velocity.si if velocity else None,
-        timing_resolution=si_of(asked.get("timing_resolution")),
+        timing_resolution=si_of(requested.get("timing_resolution")),
     )
 
 
@@ -400,10 +406,10 @@ class PipeSizesView(UnitsMixin):
         operation_id="compute_pipe_sizes",
     )
     def get(self, request: Request) -> Response:
-        asked = {
+        requested = {
             name: request.query_params.get(name, "").strip()[:60] for name in ("size", "schedule", "standard")
         }
-        rows = find_sizes(**asked)
+        rows = find_sizes(**requested)
         return Response(in_units([_size_json(row) for row in rows], units_of(request)))
 
 

@@ -16,7 +16,11 @@ from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
 from surveys.api.filters import SetFilter, filters, period
 from surveys.api.permissions import FIELD, OFFICE
 from surveys.api.views import Records, documented
-from surveys.dispatch.availability import bookable, endangered, technicians_bookable
+from surveys.dispatch.availability import (
+    conflicts_of,
+    instrument_unsuitable_reasons,
+    technician_unsuitable_reasons,
+)
 from surveys.dispatch.suitable_kits import fit_for_every_point
 from surveys.models import Booking, BookingEvent, Instrument, Job, Role, User
 from surveys.models.instrument import Kind
@@ -99,7 +103,7 @@ class BookingOut(serializers.ModelSerializer):
     def get_conflicts(self, booking: Booking) -> list[dict[str, str]]:
         found = self.context.get("has_conflicts")
         if found is None:
-            found = endangered([booking], timezone.now(), self.context["request"].user)
+            found = conflicts_of([booking], timezone.now(), self.context["request"].user)
         reasons = found.get(booking.pk, [])
         return [{"code": one.code, "detail": one.detail} for one in reasons]
 
@@ -111,22 +115,22 @@ class BookingLateOut(BookingOut):
         fields = [*BookingOut.Meta.fields, "booking_conflicts"]
 
 
-class InsteadOut(serializers.Serializer):
+class ReplacementOut(serializers.Serializer):
     id = serializers.UUIDField()
     name = serializers.CharField()
 
 
-def endangered_shown(rows: Any, user: User) -> list[dict[str, Any]]:
+def conflicting_bookings(rows: Any, user: User) -> list[dict[str, Any]]:
     """Those of the bookings that something stands against, with the reasons."""
     ones = list(rows.select_related(*SHOWN))
-    found = endangered(ones, timezone.now(), user)
+    found = conflicts_of(ones, timezone.now(), user)
     return list(
         BookingOut([one for one in ones if one.pk in found], many=True, context={"has_conflicts": found}).data
     )
 
 
 class BookingFilters(filters(Booking, cancelled=SetFilter("cancelled_at"), **period("starts_at"))):  # type: ignore[misc]
-    endangered = BooleanFilter(method="by_danger")
+    endangered = BooleanFilter(method="by_conflicts")
 
     class Meta:
         model = Booking
@@ -134,11 +138,11 @@ class BookingFilters(filters(Booking, cancelled=SetFilter("cancelled_at"), **per
             "job": ["exact"], "instrument": ["exact"], "technician": ["exact"],
         }  # fmt: skip
 
-    def by_danger(self, rows: Any, name: str, value: bool) -> Any:
+    def by_conflicts(self, rows: Any, name: str, value: bool) -> Any:
         """Only those something stands against, or only the others."""
         now = timezone.now()
         current = rows.filter(cancelled_at__isnull=True, ends_at__gt=now)
-        found = endangered(current, now, self.request.user)
+        found = conflicts_of(current, now, self.request.user)
         return rows.filter(pk__in=found) if value else rows.exclude(pk__in=found)
 
 
@@ -159,14 +163,14 @@ class Bookings(Records):
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
         context = dict(self.get_serializer_context()) | {
-            "has_conflicts": endangered(page or [], timezone.now(), self.user)
+            "has_conflicts": conflicts_of(page or [], timezone.now(), self.user)
         }
         return self.get_paginated_response(BookingOut(page, many=True, context=context).data)
 
     @documented(request=BookingIn, responses={201: BookingOut})
     def create(self, request: Request) -> Response:
-        asked = Booking(**self.checked(BookingIn))
-        return self.answer(booking_make(booking=asked, by=self.user, now=timezone.now()), 201)
+        requested = Booking(**self.checked(BookingIn))
+        return self.answer(booking_make(booking=requested, by=self.user, now=timezone.now()), 201)
 
     @documented(request=SpanIn, responses=BookingOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
@@ -202,7 +206,7 @@ class Bookings(Records):
         booking = booking_expect(booking=self.get_object(), expected_back=said)
         visible = Booking.objects.visible_to(self.user).filter(instrument=booking.instrument_id)
         shown = self.get_serializer(booking).data
-        return Response(shown | {"booking_conflicts": endangered_shown(visible, self.user)})
+        return Response(shown | {"booking_conflicts": conflicting_bookings(visible, self.user)})
 
     def _handed_over(self, do: Any) -> Response:
         booking, now = self.get_object(), timezone.now()
@@ -214,7 +218,7 @@ class Bookings(Records):
         )
         return Response(BookingEventOut(event).data, status=201)
 
-    @documented(responses=InsteadOut(many=True))
+    @documented(responses=ReplacementOut(many=True))
     @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def alternatives(self, request: Request, pk: Any = None) -> Response:
         """Other instruments of the kind, its own type first, or other technicians, that could be booked instead."""
@@ -232,10 +236,12 @@ def alternatives_to(booking: Booking, user: User) -> Iterable[Any]:
         if own.kind in (Kind.TRANSDUCER_PAIR, Kind.THICKNESS_GAUGE) and booking.job.measuring_points.exists():
             fit = fit_for_every_point(booking.job, user, timezone.now())
             others = [one for one in others if one.pk in fit]
-        against = bookable(others, *span, viewer=user, now=timezone.now())
+        against = instrument_unsuitable_reasons(others, *span, viewer=user, now=timezone.now())
     else:
         others = list(User.objects.filter(role=Role.TECHNICIAN, is_active=True).exclude(bookings=booking))
         if user.role not in Role.office_roles():
             others = []
-        against = technicians_bookable(others, *span, booking.job.required_qualifications, viewer=user)
+        against = technician_unsuitable_reasons(
+            others, *span, booking.job.required_qualifications, viewer=user
+        )
     return [one for one in others if not against[one.pk]]

@@ -45,8 +45,8 @@ class DaySheet(UnitsMixin):
         technician = get_object_or_404(technicians_visible_to(request.user), pk=pk)
         on = _day(request.query_params.get("date"), office_today(timezone.now()))
         address = request.build_absolute_uri(f"/api/v1/technicians/{pk}/day-sheet.pdf?date={on}")
-        paper = day_sheet(Day(technician, on, request.user), units_of(request), address)
-        return pdf_answer(typeset(paper), f"day-sheet-{on}.pdf")
+        pdf = day_sheet(Day(technician, on, request.user), units_of(request), address)
+        return pdf_answer(typeset(pdf), f"day-sheet-{on}.pdf")
 
 
 def _day(text: str | None, today: date) -> date:

@@ -12,10 +12,10 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.dispatch.bookings import BookingOut, endangered_shown
+from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.dispatch.suitability import CandidateOut, KitRowOut, candidate_shown, kit_shown
 from surveys.api.dispatch.technicians import technicians_visible_to
-from surveys.api.fields import NumberField, StrictSerializer, TextField, VisibleRecord, WholeField, units_of
+from surveys.api.fields import IntegerField, NumberField, StrictSerializer, TextField, VisibleRecord, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters, period
 from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
@@ -55,7 +55,7 @@ class JobIn(StrictSerializer):
     earliest_start = serializers.DateTimeField(required=False, allow_null=True)
     latest_end = serializers.DateTimeField(required=False, allow_null=True)
     expected_hours = NumberField(required=False, allow_null=True, min_value=0.01, max_value=10_000)
-    priority = WholeField(required=False, min_value=1, max_value=5)
+    priority = IntegerField(required=False, min_value=1, max_value=5)
     required_qualifications = serializers.ListField(
         child=serializers.SlugField(max_length=60), max_length=50, required=False
     )
@@ -63,17 +63,17 @@ class JobIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         start, end = self._then(attrs, "starts_at"), self._then(attrs, "ends_at")
         if end <= start:
-            _refuse("ends_at", "A job ends after it starts.", "ends-too-early")
+            _reject("ends_at", "A job ends after it starts.", "ends-too-early")
         earliest, latest = self._then(attrs, "earliest_start"), self._then(attrs, "latest_end")
         if earliest and latest and latest <= earliest:
-            _refuse("latest_end", "The window ends after it starts.", "ends-too-early")
+            _reject("latest_end", "The window ends after it starts.", "ends-too-early")
         if earliest and start < earliest:
-            _refuse("starts_at", f"The window begins {earliest.isoformat()}.", "outside-window")
+            _reject("starts_at", f"The window begins {earliest.isoformat()}.", "outside-window")
         if latest and end > latest:
-            _refuse("ends_at", f"The window ends {latest.isoformat()}.", "outside-window")
+            _reject("ends_at", f"The window ends {latest.isoformat()}.", "outside-window")
         site = self._then(attrs, "site")
         if any(point.pipe.site_id != site.pk for point in attrs.get("measuring_points", [])):
-            _refuse("measuring_points", "A point is at another site.", "other-site")
+            _reject("measuring_points", "A point is at another site.", "other-site")
         return attrs
 
     def _then(self, attrs: dict[str, Any], name: str) -> Any:
@@ -81,7 +81,7 @@ class JobIn(StrictSerializer):
         return attrs[name] if name in attrs else getattr(self.instance, name, None)
 
 
-def _refuse(field: str, detail: str, code: str) -> NoReturn:
+def _reject(field: str, detail: str, code: str) -> NoReturn:
     raise serializers.ValidationError({field: detail}, code=code)
 
 
@@ -173,7 +173,7 @@ class Jobs(Records):
             if state != job.state:
                 job_move(job=job, state=state, reason=reason, by=self.user, now=timezone.now())
                 answer = self.answer(self.read_again(job))
-        answer.data["booking_conflicts"] = endangered_shown(Booking.objects.filter(job=pk), self.user)
+        answer.data["booking_conflicts"] = conflicting_bookings(Booking.objects.filter(job=pk), self.user)
         return answer
 
     @documented(responses=CandidateOut(many=True))
@@ -223,7 +223,9 @@ class Jobs(Records):
         )
 
 
-def _split(asked: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+def _split(requested: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
     """Columns, and what goes into tables of relations."""
-    related: dict[str, Any] = {name: asked.pop(name) for name in ("measuring_points", "kit") if name in asked}
-    return asked, related
+    related: dict[str, Any] = {
+        name: requested.pop(name) for name in ("measuring_points", "kit") if name in requested
+    }
+    return requested, related

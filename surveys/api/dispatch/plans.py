@@ -11,14 +11,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, VisibleRecord, WholeField, in_units, units_of
+from surveys.api.fields import IntegerField, StrictSerializer, VisibleRecord, in_units, units_of
 from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import DispatchPlan, Job
 from surveys.models.job import JobState
-from surveys.services.dispatch.plans import plan_accept, plan_ask
+from surveys.services.dispatch.plans import plan_accept, plan_request
 
-MOST_JOBS = 500
+MAX_JOBS = 500
 
 
 class PlanIn(StrictSerializer):
@@ -27,7 +27,7 @@ class PlanIn(StrictSerializer):
     jobs = VisibleRecord(Job, many=True, required=False)
     starts_from = serializers.DateTimeField(required=False, help_text="With `starts_to`, in place of `jobs`.")
     starts_to = serializers.DateTimeField(required=False)
-    time_limit_seconds = WholeField(min_value=1, max_value=120, required=False, help_text="30 if left out.")
+    time_limit_seconds = IntegerField(min_value=1, max_value=120, required=False, help_text="30 if left out.")
     keep_plan = VisibleRecord(DispatchPlan, required=False, help_text="Move as little of it as can be.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -77,7 +77,7 @@ class UnscheduledOut(serializers.Serializer):
     detail = serializers.CharField()
 
 
-class OutcomeOut(serializers.Serializer):
+class PlanResultOut(serializers.Serializer):
     assignments = AssignmentOut(many=True)
     unscheduled = UnscheduledOut(many=True)
     objective = serializers.IntegerField()
@@ -95,7 +95,7 @@ class PlanDetailOut(PlanOut):
     class Meta(PlanOut.Meta):
         fields = [*PlanOut.Meta.fields, "outcome"]
 
-    @extend_schema_field(OutcomeOut(allow_null=True))
+    @extend_schema_field(PlanResultOut(allow_null=True))
     def get_outcome(self, plan: DispatchPlan) -> Any:
         return in_units(plan.outcome, units_of(self.context["request"]))
 
@@ -105,7 +105,7 @@ class AcceptanceIn(StrictSerializer):
         child=serializers.UUIDField(),
         required=False,
         min_length=1,
-        max_length=MOST_JOBS,
+        max_length=MAX_JOBS,
         help_text="Jobs; left out: all.",
     )
 
@@ -126,24 +126,24 @@ class DispatchPlans(Records):
     @documented(request=PlanIn, responses={202: PlanDetailOut})
     def create(self, request: Request) -> Response:
         """Ask for a plan: it is made in the background, follow it at its own address."""
-        asked = self.checked(PlanIn)
-        jobs = asked.get("jobs")
+        requested = self.checked(PlanIn)
+        jobs = requested.get("jobs")
         if jobs is None:
-            span = {"starts_at__gte": asked["starts_from"], "starts_at__lt": asked["starts_to"]}
+            span = {"starts_at__gte": requested["starts_from"], "starts_at__lt": requested["starts_to"]}
             drafts = Job.objects.visible_to(self.user).filter(state=JobState.DRAFT, **span)
             jobs = list(
                 drafts.exclude(measuring_points__isnull=True)
                 .distinct()
-                .order_by("starts_at", "id")[: MOST_JOBS + 1]
+                .order_by("starts_at", "id")[: MAX_JOBS + 1]
             )
-        if not 1 <= len(jobs) <= MOST_JOBS:
+        if not 1 <= len(jobs) <= MAX_JOBS:
             raise serializers.ValidationError(
-                {"jobs": f"A plan is of 1 to {MOST_JOBS} jobs; these are {len(jobs)}."}, code="jobs-number"
+                {"jobs": f"A plan is of 1 to {MAX_JOBS} jobs; these are {len(jobs)}."}, code="jobs-number"
             )
-        plan = plan_ask(
+        plan = plan_request(
             jobs=jobs,
-            time_limit_seconds=asked.get("time_limit_seconds", 30),
-            keeps=asked.get("keep_plan"),
+            time_limit_seconds=requested.get("time_limit_seconds", 30),
+            keeps=requested.get("keep_plan"),
             by=self.user,
             now=timezone.now(),
         )

@@ -116,7 +116,7 @@ class AbsenceOut(serializers.ModelSerializer):
         return absence.reason if self.context.get("office") else ""
 
 
-class AbsenceMadeOut(AbsenceOut):
+class AbsenceCreatedOut(AbsenceOut):
     booking_conflicts = BookingOut(many=True, help_text="The technician's that something stands against.")
 
     class Meta(AbsenceOut.Meta):

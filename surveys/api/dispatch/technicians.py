@@ -10,10 +10,10 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.dispatch.bookings import endangered_shown
+from surveys.api.dispatch.bookings import conflicting_bookings
 from surveys.api.dispatch.technician_forms import (
+    AbsenceCreatedOut,
     AbsenceIn,
-    AbsenceMadeOut,
     AbsenceOut,
     QualificationIn,
     QualificationOut,
@@ -55,8 +55,8 @@ class Technicians(Records):
     @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def qualifications(self, request: Request, pk: Any = None) -> Response:
         """Record what they are qualified for."""
-        asked = Qualification(technician=self.get_object(), **self.checked(QualificationIn))
-        return Response(QualificationOut(record_create(asked)).data, status=201)
+        requested = Qualification(technician=self.get_object(), **self.checked(QualificationIn))
+        return Response(QualificationOut(record_create(requested)).data, status=201)
 
     @documented(responses=QualificationOut(many=True))
     @qualifications.mapping.get
@@ -72,10 +72,10 @@ class Technicians(Records):
         person = self.get_object()
         found = get_object_or_404(person.qualifications, pk=qualification)
         shown = QualificationOut(qualification_withdraw(qualification=found, now=timezone.now())).data
-        broken = endangered_shown(Booking.objects.filter(technician=person), self.user)
+        broken = conflicting_bookings(Booking.objects.filter(technician=person), self.user)
         return Response(shown | {"booking_conflicts": broken})
 
-    @documented(request=AbsenceIn, responses={201: AbsenceMadeOut})
+    @documented(request=AbsenceIn, responses={201: AbsenceCreatedOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def absences(self, request: Request, pk: Any = None) -> Response:
         """Record that they are away; the answer lists their bookings that this endangers."""
@@ -84,7 +84,7 @@ class Technicians(Records):
             technician=person, **self.checked(AbsenceIn), recorded_by=self.user, recorded_at=now
         )
         shown = AbsenceOut(record_create(absence), context={"office": True}).data
-        broken = endangered_shown(Booking.objects.filter(technician=person), self.user)
+        broken = conflicting_bookings(Booking.objects.filter(technician=person), self.user)
         return Response(shown | {"booking_conflicts": broken}, status=201)
 
     @documented(request=None, responses=AbsenceOut)

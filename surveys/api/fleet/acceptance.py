@@ -20,7 +20,7 @@ from surveys.inputs.limits import check_limits
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 from surveys.services.fleet.calibrations import Limits, StatedPoint
 
-MOST_POINTS = 100
+MAX_POINTS = 100
 
 
 @extend_schema_field(QUANTITY_IN)
@@ -118,18 +118,18 @@ class LimitsOut(serializers.Serializer):
     limits_from = serializers.ChoiceField(LimitsFrom.choices)
 
 
-def points_stated(asked: list[dict[str, Any]], moment: Moment, kind: str) -> list[StatedPoint]:
+def points_of_request(requested: list[dict[str, Any]], moment: Moment, kind: str) -> list[StatedPoint]:
     """Points of a request as those of an instrument of a kind. Raises ComputeError with the field."""
     name = moment.value.replace("-", "_")
-    return [_point(one, moment, kind, f"{name}.{number}") for number, one in enumerate(asked)]
+    return [_point(one, moment, kind, f"{name}.{number}") for number, one in enumerate(requested)]
 
 
-def limits_stated(asked: dict[str, Any], kind: str) -> tuple[Limits, dict[str, str]] | None:
+def limits_of_request(requested: dict[str, Any], kind: str) -> tuple[Limits, dict[str, str]] | None:
     """Permissible error and rule of a request, with the text as typed; None if there are none.
 
     Raises ComputeError with the field, ValidationError if one comes without the other.
     """
-    error, rule = asked.get("maximum_permissible_error"), asked.get("decision_rule")
+    error, rule = requested.get("maximum_permissible_error"), requested.get("decision_rule")
     if error is None and rule is None:
         return None
     if error is None or rule is None:
@@ -137,10 +137,10 @@ def limits_stated(asked: dict[str, Any], kind: str) -> tuple[Limits, dict[str, s
         raise serializers.ValidationError(
             {missing: "A permissible error and the decision rule come together."}, code="required"
         )
-    return both_stated(error, rule, kind)
+    return limits_and_rule(error, rule, kind)
 
 
-def both_stated(error: dict[str, Any], rule: dict[str, Any], kind: str) -> tuple[Limits, dict[str, str]]:
+def limits_and_rule(error: dict[str, Any], rule: dict[str, Any], kind: str) -> tuple[Limits, dict[str, str]]:
     """A permissible error with its rule, and the text as typed. Raises ComputeError or ValidationError with the field."""
     typed, absolute = {}, None
     if "absolute" in error:
@@ -166,17 +166,17 @@ def read(raw: Any, kind: str, field: str) -> Quantity:
     return quantity
 
 
-def _point(asked: dict[str, Any], moment: Moment, kind: str, field: str) -> StatedPoint:
+def _point(requested: dict[str, Any], moment: Moment, kind: str, field: str) -> StatedPoint:
     kinds = {
         "reference": QUANTITY[kind],
         "indicated": QUANTITY[kind],
         "expanded_uncertainty": error_kind(kind),
     }
-    stated = {name: read(asked[name], of, f"{field}.{name}") for name, of in kinds.items()}
+    stated = {name: read(requested[name], of, f"{field}.{name}") for name, of in kinds.items()}
     try:
         point = Point(
             **{name: quantity.si for name, quantity in stated.items()},
-            coverage_factor=asked["coverage_factor"],
+            coverage_factor=requested["coverage_factor"],
         )
     except ComputeError as error:
         error.field = field + error.field.removeprefix("points")

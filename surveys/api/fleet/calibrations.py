@@ -15,7 +15,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.dispatch.bookings import BookingOut, endangered_shown
+from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.fields import (
     KnownQuantityField,
     QuantityIn,
@@ -38,15 +38,15 @@ from surveys.api.files import (
 )
 from surveys.api.filters import filters
 from surveys.api.fleet.acceptance import (
-    MOST_POINTS,
+    MAX_POINTS,
     CalibrationPointIn,
     CalibrationPointOut,
     ConformityOut,
     DecisionRuleIn,
     LimitsOut,
     PermissibleErrorIn,
-    limits_stated,
-    points_stated,
+    limits_of_request,
+    points_of_request,
 )
 from surveys.api.permissions import FLEET
 from surveys.api.rendering import JSONRenderer
@@ -75,10 +75,10 @@ class CalibrationIn(StrictSerializer):
     )
     conditions = TextField(max_length=2000, required=False, allow_blank=True)
     conditions_temperature = QuantityIn("temperature", required=False)
-    as_found = serializers.ListField(child=CalibrationPointIn(), max_length=MOST_POINTS, required=False)
+    as_found = serializers.ListField(child=CalibrationPointIn(), max_length=MAX_POINTS, required=False)
     as_left = serializers.ListField(
         child=CalibrationPointIn(),
-        max_length=MOST_POINTS,
+        max_length=MAX_POINTS,
         required=False,
         help_text="None if nothing was adjusted.",
     )
@@ -178,7 +178,7 @@ class CalibrationOut(CalibrationShortOut):
         return document and DocumentOut(document).data
 
 
-class CalibrationMadeOut(CalibrationOut):
+class CalibrationCreatedOut(CalibrationOut):
     booking_conflicts = BookingOut(
         many=True, help_text="Of the instrument, that something stands against now."
     )
@@ -211,16 +211,16 @@ class Calibrations(Records):
     )
     ordering_fields = ("due_on", "calibrated_on")
 
-    @documented(request=CalibrationIn, responses={201: CalibrationMadeOut})
+    @documented(request=CalibrationIn, responses={201: CalibrationCreatedOut})
     def create(self, request: Request) -> Response:
         """Record a certificate; one that corrects another takes its place, and surveys it was in force for are recomputed."""
-        calibration, figures, reason = calibration_stated(self.checked(CalibrationIn))
+        calibration, figures, reason = calibration_of_request(self.checked(CalibrationIn))
         calibration, _ = calibration_record(
             calibration=calibration, by=self.user, now=timezone.now(), reason=reason, figures=figures
         )
         answer = self.answer(self.read_again(calibration), 201)
         held = Booking.objects.visible_to(self.user).filter(instrument=calibration.instrument_id)
-        answer.data["booking_conflicts"] = endangered_shown(held, self.user)
+        answer.data["booking_conflicts"] = conflicting_bookings(held, self.user)
         return answer
 
     @documented(request=PDF_REQUEST, responses={200: DocumentOut, 201: DocumentOut})
@@ -254,23 +254,23 @@ class Calibrations(Records):
         )
 
 
-def calibration_stated(asked: dict[str, Any]) -> tuple[Calibration, Figures, str]:
+def calibration_of_request(requested: dict[str, Any]) -> tuple[Calibration, Figures, str]:
     """A checked request as the service takes it. Raises ComputeError or ValidationError with the field."""
-    kind = asked["instrument"].kind
-    typed = texts({name: asked[name] for name in ("conditions_temperature",) if name in asked})
+    kind = requested["instrument"].kind
+    typed = texts({name: requested[name] for name in ("conditions_temperature",) if name in requested})
     points = [
         point
         for moment in Moment
-        for point in points_stated(asked.pop(moment.value.replace("-", "_"), []), moment, kind)
+        for point in points_of_request(requested.pop(moment.value.replace("-", "_"), []), moment, kind)
     ]
-    stated = limits_stated(asked, kind)
+    stated = limits_of_request(requested, kind)
     if stated:
         typed |= stated[1]
-    reason = asked.pop("reason", "")
+    reason = requested.pop("reason", "")
     for name in ("serial", "maximum_permissible_error", "decision_rule"):
-        asked.pop(name, None)
-    temperature = si_of(asked.pop("conditions_temperature", None))
-    calibration = Calibration(**asked, conditions_temperature_k=temperature, as_entered=typed)
+        requested.pop(name, None)
+    temperature = si_of(requested.pop("conditions_temperature", None))
+    calibration = Calibration(**requested, conditions_temperature_k=temperature, as_entered=typed)
     return calibration, Figures(points, stated[0] if stated else None), reason
 
 

@@ -16,13 +16,13 @@ from rest_framework.response import Response
 
 from surveys.api.fields import checked, units_of
 from surveys.api.files import RawFileParser, file_sent
-from surveys.api.fleet.calibrations import CalibrationIn, calibration_stated
+from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
 from surveys.api.permissions import FLEET
 from surveys.api.problems import CONTENT_TYPE, Problem, errors_of, problem
 from surveys.api.views import Once, documented
 from surveys.inputs.tables import Row, table_read
 from surveys.models import Instrument, User
-from surveys.services.fleet.bulk import Deed, do_all
+from surveys.services.fleet.bulk import BulkAction, do_all
 from surveys.services.fleet.calibrations import calibration_record, instruments_lock
 
 TEXTS = (
@@ -89,7 +89,7 @@ class BulkCalibrations(Once):
         rows = table_read(file_sent(request), COLUMNS)
         named = _instruments(rows, request)
         wrong = do_all(
-            _deeds(rows, named, request),
+            _actions(rows, named, request),
             hold=lambda: instruments_lock([one.pk for ones in named.values() for one in ones]),
             explain=partial(errors_of, units=units_of(request)),
             dry_run=dry_run,
@@ -116,18 +116,18 @@ def _instruments(rows: list[Row], request: Request) -> BySerial:
     return by_serial
 
 
-def _deeds(rows: list[Row], by_serial: BySerial, request: Request) -> list[Deed]:
+def _actions(rows: list[Row], by_serial: BySerial, request: Request) -> list[BulkAction]:
     now, by = timezone.now(), cast(User, request.user)
 
-    def deed(row: Row) -> Deed:
+    def action(row: Row) -> BulkAction:
         def record() -> None:
             form = checked(CalibrationRowIn, _stated(row, by_serial), {"request": request})
-            calibration, figures, _ = calibration_stated(form)
+            calibration, figures, _ = calibration_of_request(form)
             calibration_record(calibration=calibration, by=by, now=now, figures=figures)
 
-        return Deed(row.number, record)
+        return BulkAction(row.number, record)
 
-    return [deed(row) for row in rows]
+    return [action(row) for row in rows]
 
 
 def _stated(row: Row, by_serial: BySerial) -> dict[str, Any]:

@@ -145,7 +145,7 @@ class CalendarFeedOut(serializers.ModelSerializer):
         fields = ["id", "subject", "label", "created_at", "last_used_at", "revoked_at"]
 
 
-class CalendarFeedMadeOut(CalendarFeedOut):
+class CalendarFeedCreatedOut(CalendarFeedOut):
     token = serializers.CharField(help_text="Shown this once; it opens the calendar without signing in.")
     address = serializers.CharField(help_text="For the calendar program.")
 
@@ -167,11 +167,11 @@ class CalendarFeeds(Records):
         rows = super().get_queryset()
         return rows if getattr(self, "swagger_fake_view", False) else rows.filter(owner=self.request.user)
 
-    @documented(request=CalendarFeedIn, responses={201: CalendarFeedMadeOut})
+    @documented(request=CalendarFeedIn, responses={201: CalendarFeedCreatedOut})
     def create(self, request: Request) -> Response:
         """Make an address; its token is shown now and never again."""
-        asked = self.checked(CalendarFeedIn)
-        feed, token = calendar_feed_make(owner=self.user, **asked, now=timezone.now())
+        requested = self.checked(CalendarFeedIn)
+        feed, token = calendar_feed_make(owner=self.user, **requested, now=timezone.now())
         address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
         shown = CalendarFeedOut(feed).data | {"token": token, "address": address}
         return Response(shown, status=201, headers={"Cache-Control": "no-store"})

@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from compute.calibration.intermediate_checks import CheckLimits, Measured, Step
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import (
+    IntegerField,
     NumberField,
     QuantityIn,
     QuantityOut,
@@ -24,7 +25,6 @@ from surveys.api.fields import (
     StrictSerializer,
     TextField,
     VisibleRecord,
-    WholeField,
     in_units,
     texts,
     units_of,
@@ -42,11 +42,11 @@ from surveys.services.fleet.intermediate_checks import (
     check_trend_of,
     trend_json,
 )
-from surveys.services.fleet.interval_reviews import Wish, interval_review_decide, interval_review_work_out
+from surveys.services.fleet.interval_reviews import Wish, interval_review_calculate, interval_review_decide
 
 Method = IntervalReview.Method
 CheckKind = IntermediateCheck.Kind
-MOST_READINGS = 10_000
+MAX_READINGS = 10_000
 
 
 class SVGRenderer(NamedRenderer):
@@ -59,8 +59,8 @@ class IntervalReviewIn(StrictSerializer):
 
     instrument = VisibleRecord(Instrument)
     method = serializers.ChoiceField(Method.choices)
-    min_days = WholeField(min_value=1, max_value=37_200, required=False, help_text="30 if left out.")
-    max_days = WholeField(
+    min_days = IntegerField(min_value=1, max_value=37_200, required=False, help_text="30 if left out.")
+    max_days = IntegerField(
         min_value=1, max_value=37_200, required=False, help_text="1826, five years, if left out."
     )
     min_hours = NumberField(required=False, help_text="In-use time: 50 if left out.")
@@ -109,17 +109,17 @@ class IntervalReviews(Records):
     @documented(request=IntervalReviewIn, responses={201: IntervalReviewOut})
     def create(self, request: Request) -> Response:
         """Work out the next interval from what calibrations found."""
-        asked = self.checked(IntervalReviewIn)
+        requested = self.checked(IntervalReviewIn)
         wish = Wish(
-            Method(asked["method"]),
-            asked.get("min_days", 30),
-            asked.get("max_days", 1826),
-            asked.get("min_hours", 50.0),
-            asked.get("max_hours", 4000.0),
-            asked.get("target", 0.9),
+            Method(requested["method"]),
+            requested.get("min_days", 30),
+            requested.get("max_days", 1826),
+            requested.get("min_hours", 50.0),
+            requested.get("max_hours", 4000.0),
+            requested.get("target", 0.9),
         )
-        review = interval_review_work_out(
-            instrument=asked["instrument"], wish=wish, by=self.user, now=timezone.now()
+        review = interval_review_calculate(
+            instrument=requested["instrument"], wish=wish, by=self.user, now=timezone.now()
         )
         return self.answer(self.read_again(review), 201)
 
@@ -127,11 +127,11 @@ class IntervalReviews(Records):
     @action(detail=True, methods=["post"])
     def decision(self, request: Request, pk: Any = None) -> Response:
         """Accept it, for certificates recorded from now on; or refuse it. Certificates in force keep their due dates."""
-        asked = self.checked(IntervalDecisionIn)
+        requested = self.checked(IntervalDecisionIn)
         review = interval_review_decide(
             review=self.get_object(),
-            decision=IntervalReview.Decision(asked["decision"]),
-            reason=asked["reason"],
+            decision=IntervalReview.Decision(requested["decision"]),
+            reason=requested["reason"],
             by=self.user,
             now=timezone.now(),
         )
@@ -182,7 +182,7 @@ class CheckIn(StrictSerializer):
     time_differences = serializers.ListField(
         child=QuantityIn("time_difference"),
         min_length=8,
-        max_length=MOST_READINGS,
+        max_length=MAX_READINGS,
         required=False,
         help_text="zero-flow",
     )
@@ -331,19 +331,19 @@ class InstrumentChecks(Once):
         instrument = _instrument(request, pk)
         form = CheckIn(data=request.data, context={"request": request})
         form.is_valid(raise_exception=True)
-        asked = form.validated_data
+        requested = form.validated_data
         check = IntermediateCheck(
             instrument=instrument,
-            other_instrument=asked.get("other_instrument"),
-            corrects=asked.get("corrects"),
-            kind=asked["kind"],
-            performed_at=asked["performed_at"],
-            note=asked.get("note", ""),
+            other_instrument=requested.get("other_instrument"),
+            corrects=requested.get("corrects"),
+            kind=requested["kind"],
+            performed_at=requested["performed_at"],
+            note=requested.get("note", ""),
         )
         check_record(
             check=check,
-            statement=_stated(asked),
-            reason=asked.get("reason", ""),
+            statement=_stated(requested),
+            reason=requested.get("reason", ""),
             by=cast(User, request.user),
             now=timezone.now(),
         )
@@ -352,11 +352,11 @@ class InstrumentChecks(Once):
         return Response(CheckOut(check, context={"request": request}).data, status=201)
 
 
-def _stated(asked: dict[str, Any]) -> Statement:
-    limits = asked.get("limits")
+def _stated(requested: dict[str, Any]) -> Statement:
+    limits = requested.get("limits")
     names = ("shared_uncertainty", "resolution", "limits")
-    typed: dict[str, Any] = {name: asked[name] for name in names if name in asked}
-    readings = asked.get("time_differences") or asked.get("temperatures") or ()
+    typed: dict[str, Any] = {name: requested[name] for name in names if name in requested}
+    readings = requested.get("time_differences") or requested.get("temperatures") or ()
     return Statement(
         readings=[one.si for one in readings],
         steps=[
@@ -365,14 +365,14 @@ def _stated(asked: dict[str, Any]) -> Statement:
                 step["standard_uncertainty"].si,
                 tuple(one.si for one in step["readings"]),
             )
-            for step in asked.get("steps", ())
+            for step in requested.get("steps", ())
         ],
-        reference=_measured(asked.get("reference")),
-        resolution=asked["resolution"].si if "resolution" in asked else 0.0,
+        reference=_measured(requested.get("reference")),
+        resolution=requested["resolution"].si if "resolution" in requested else 0.0,
         limits=CheckLimits(limits["warning"].si, limits["action"].si) if limits else None,
-        reading=_measured(asked.get("reading")),
-        other_reading=_measured(asked.get("other_reading")),
-        shared_uncertainty=asked["shared_uncertainty"].si if "shared_uncertainty" in asked else 0.0,
+        reading=_measured(requested.get("reading")),
+        other_reading=_measured(requested.get("other_reading")),
+        shared_uncertainty=requested["shared_uncertainty"].si if "shared_uncertainty" in requested else 0.0,
         as_entered=texts(typed),
     )
 

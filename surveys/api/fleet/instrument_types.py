@@ -72,29 +72,29 @@ class InstrumentTypes(Records):
 
     @documented(request=InstrumentTypeIn, responses={201: InstrumentTypeOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(InstrumentTypeIn)
-        made = record_create(InstrumentType(**_columns(asked), as_entered=texts(asked)))
-        return self.answer(made, 201)
+        requested = self.checked(InstrumentTypeIn)
+        created = record_create(InstrumentType(**_columns(requested), as_entered=texts(requested)))
+        return self.answer(created, 201)
 
     @documented(request=InstrumentTypeChangeIn(partial=True), responses=InstrumentTypeOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
-        asked = self.checked(InstrumentTypeChangeIn, partial=True)
-        return self.change(request, type_changes(self.get_object(), asked))
+        requested = self.checked(InstrumentTypeChangeIn, partial=True)
+        return self.change(request, type_changes(self.get_object(), requested))
 
 
-def type_changes(record: InstrumentType, asked: dict[str, Any]) -> dict[str, Any]:
+def type_changes(record: InstrumentType, requested: dict[str, Any]) -> dict[str, Any]:
     """The columns of a type that a checked request changes, with what was typed for them."""
-    changes = _columns(asked)
-    if set(asked) & set(FIGURES):
-        kept = {name: text for name, text in record.as_entered.items() if name not in asked}
-        changes["as_entered"] = kept | texts(asked)
+    changes = _columns(requested)
+    if set(requested) & set(FIGURES):
+        kept = {name: text for name, text in record.as_entered.items() if name not in requested}
+        changes["as_entered"] = kept | texts(requested)
     return changes
 
 
-def _columns(asked: dict[str, Any]) -> dict[str, Any]:
+def _columns(requested: dict[str, Any]) -> dict[str, Any]:
     return {
         FIGURES[name][0] if name in FIGURES else name: si_of(value) if name in FIGURES else value
-        for name, value in asked.items()
+        for name, value in requested.items()
     }
 
 

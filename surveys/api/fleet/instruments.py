@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.compute.physics import transducer_entry
-from surveys.api.dispatch.bookings import BookingOut, endangered_shown
+from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.fields import (
     StrictSerializer,
     TextField,
@@ -43,16 +43,16 @@ from surveys.api.fleet.instrument_forms import (
     TransducerDataIn,
     TransducerDataOut,
 )
-from surveys.api.fleet.out_of_tolerance_reviews import TouchedOut
+from surveys.api.fleet.out_of_tolerance_reviews import AffectedResultOut
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
-from surveys.calibration.affected_results import results_touched
+from surveys.calibration.affected_results import affected_results
 from surveys.calibration.due_list import office_today
 from surveys.models import Booking, Document, Instrument
 from surveys.services.fleet.documents import document_add
 from surveys.services.fleet.instruments import (
-    Whereabouts,
+    InstrumentLocation,
     instrument_create,
     instrument_state_change,
     transducer_data_correct,
@@ -60,7 +60,7 @@ from surveys.services.fleet.instruments import (
 )
 
 
-class InstrumentStateMadeOut(InstrumentStateOut):
+class InstrumentStateCreatedOut(InstrumentStateOut):
     booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
 
     class Meta(InstrumentStateOut.Meta):
@@ -98,10 +98,10 @@ class Instruments(Records):
 
     @documented(request=InstrumentIn, responses={201: InstrumentOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(InstrumentIn)
-        stated = asked.pop("transducers", None)
+        requested = self.checked(InstrumentIn)
+        stated = requested.pop("transducers", None)
         instrument = instrument_create(
-            instrument=Instrument(**_columns(asked)),
+            instrument=Instrument(**_columns(requested)),
             entry=transducer_entry(stated) if stated else None,
             as_entered=texts(stated or {}),
             by=self.user,
@@ -126,12 +126,12 @@ class Instruments(Records):
 
         Where it corrects a version, the surveys made with that version are recomputed: 202.
         """
-        asked = self.checked(TransducerDataIn)
-        instrument, corrects = self.get_object(), asked.pop("corrects", None)
+        requested = self.checked(TransducerDataIn)
+        instrument, corrects = self.get_object(), requested.pop("corrects", None)
         stated = {
-            "entry": transducer_entry(asked),
-            "reason": asked["reason"],
-            "as_entered": texts(asked),
+            "entry": transducer_entry(requested),
+            "reason": requested["reason"],
+            "as_entered": texts(requested),
             "by": self.user,
             "now": timezone.now(),
         }
@@ -154,25 +154,25 @@ class Instruments(Records):
         rows = rows.prefetch_related("recomputations")
         return Response(TransducerDataOut(rows, many=True, context=self.get_serializer_context()).data)
 
-    @documented(request=InstrumentStateIn, responses={201: InstrumentStateMadeOut})
+    @documented(request=InstrumentStateIn, responses={201: InstrumentStateCreatedOut})
     @action(
         detail=True, methods=["post"], pagination_class=None, filterset_class=None, url_path="status-changes"
     )
     def status_changes(self, request: Request, pk: Any = None) -> Response:
         """Withhold it, send it away, bring it back, retire it, or hand it over; with the reason."""
-        instrument, asked = self.get_object(), self.checked(InstrumentStateIn)
+        instrument, requested = self.get_object(), self.checked(InstrumentStateIn)
         change = instrument_state_change(
             instrument=instrument,
-            to=Whereabouts(
-                asked.get("state"),
-                asked.get("location", instrument.location),
-                asked.get("holder", instrument.holder),
+            to=InstrumentLocation(
+                requested.get("state"),
+                requested.get("location", instrument.location),
+                requested.get("holder", instrument.holder),
             ),
-            reason=asked["reason"],
+            reason=requested["reason"],
             by=self.user,
             now=timezone.now(),
         )
-        broken = endangered_shown(
+        broken = conflicting_bookings(
             Booking.objects.visible_to(self.user).filter(instrument=instrument), self.user
         )
         return Response(InstrumentStateOut(change).data | {"booking_conflicts": broken}, status=201)
@@ -231,7 +231,7 @@ class Instruments(Records):
         return document_answer(get_object_or_404(self.get_object().documents, pk=document))
 
     @documented(
-        responses=TouchedOut(many=True),
+        responses=AffectedResultOut(many=True),
         parameters=[
             OpenApiParameter("since", OpenApiTypes.DATE, description="First day; left out: from the first."),
             OpenApiParameter("until", OpenApiTypes.DATE, description="Last day; left out: today."),
@@ -246,8 +246,8 @@ class Instruments(Records):
             raise PermissionDenied
         since, until = (_day(request, name) for name in ("since", "until"))
         last = until or office_today(timezone.now())
-        rows = results_touched(self.get_object(), since, last + timedelta(days=1))
-        return Response(TouchedOut(rows, many=True, context=self.get_serializer_context()).data)
+        rows = affected_results(self.get_object(), since, last + timedelta(days=1))
+        return Response(AffectedResultOut(rows, many=True, context=self.get_serializer_context()).data)
 
 
 def _day(request: Request, name: str) -> date | None:
@@ -255,9 +255,9 @@ def _day(request: Request, name: str) -> date | None:
     if name not in request.query_params:
         return None
     form = type("DayIn", (StrictSerializer,), {name: serializers.DateField()})
-    asked = form(data={name: request.query_params[name]})
-    asked.is_valid(raise_exception=True)
-    day: date = asked.validated_data[name]
+    requested = form(data={name: request.query_params[name]})
+    requested.is_valid(raise_exception=True)
+    day: date = requested.validated_data[name]
     return day
 
 
@@ -268,7 +268,8 @@ COLUMNS = {
 }
 
 
-def _columns(asked: dict[str, Any]) -> dict[str, Any]:
+def _columns(requested: dict[str, Any]) -> dict[str, Any]:
     return {
-        COLUMNS.get(name, name): si_of(value) if name in COLUMNS else value for name, value in asked.items()
+        COLUMNS.get(name, name): si_of(value) if name in COLUMNS else value
+        for name, value in requested.items()
     }

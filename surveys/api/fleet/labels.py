@@ -31,8 +31,8 @@ class InstrumentLabel(UnitsMixin):
         """What it is, when it was calibrated, when that is due, and a QR code to its page; 62 x 29 mm."""
         rows = Instrument.objects.visible_to(request.user).prefetch_related("calibrations__corrected_by")
         instrument = get_object_or_404(rows, pk=pk)
-        made = calibration_in_force(instrument.calibrations.all(), office_today(timezone.now()))
+        calibration = calibration_in_force(instrument.calibrations.all(), office_today(timezone.now()))
         address = request.build_absolute_uri(reverse("portal-instrument", args=[instrument.pk]))
-        answer = HttpResponse(label_pdf(instrument, made, address), content_type="application/pdf")
+        answer = HttpResponse(label_pdf(instrument, calibration, address), content_type="application/pdf")
         answer["Content-Disposition"] = f'inline; filename="label-{instrument.pk}.pdf"'
         return answer

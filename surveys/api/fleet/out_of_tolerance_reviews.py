@@ -20,14 +20,14 @@ from surveys.models import CombinationPart, OutOfToleranceReview, Result, Review
 from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS, Decision, review_decide
 
 State = ReviewedSurvey.State
-MOST_DECISIONS = 500
+MAX_DECISIONS = 500
 DECISION_CHOICES = [(state.value, state.label) for state in DECISIONS]
 COUNTS = {
     f"count_{state.name.lower()}": Count("surveys", filter=Q(surveys__state=state.value)) for state in State
 }
 
 
-class TouchedOut(serializers.ModelSerializer):
+class AffectedResultOut(serializers.ModelSerializer):
     """A result an instrument had a part in."""
 
     survey = serializers.UUIDField(source="survey_id")
@@ -139,7 +139,7 @@ class DecisionIn(StrictSerializer):
 
 
 class DecisionsIn(StrictSerializer):
-    decisions = serializers.ListField(child=DecisionIn(), min_length=1, max_length=MOST_DECISIONS)
+    decisions = serializers.ListField(child=DecisionIn(), min_length=1, max_length=MAX_DECISIONS)
 
 
 class OutOfToleranceReviews(Records):
@@ -180,10 +180,10 @@ class OutOfToleranceReviews(Records):
     def decisions(self, request: Request, pk: Any = None) -> Response:
         """Decide some surveys, all or none: 202 if any is recomputed for it."""
         review = self.get_object()
-        asked = self.checked(DecisionsIn)["decisions"]
+        requested = self.checked(DecisionsIn)["decisions"]
         recomputation = review_decide(
             review=review,
-            decisions=[Decision(one["item"], State(one["decision"]), one["reason"]) for one in asked],
+            decisions=[Decision(one["item"], State(one["decision"]), one["reason"]) for one in requested],
             by=self.user,
             now=timezone.now(),
         )

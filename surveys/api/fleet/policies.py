@@ -10,13 +10,13 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.dispatch.bookings import BookingOut, endangered_shown
+from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.fields import (
+    IntegerField,
     NumberField,
     StrictSerializer,
     TextField,
     VisibleRecord,
-    WholeField,
     in_units,
     units_of,
 )
@@ -25,12 +25,12 @@ from surveys.api.fleet.acceptance import (
     DecisionRuleOut,
     PermissibleErrorIn,
     PermissibleErrorOut,
-    both_stated,
+    limits_and_rule,
 )
 from surveys.api.permissions import FLEET
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import permissible_json
-from surveys.calibration.policies import concerned
+from surveys.calibration.policies import instruments_of_policy
 from surveys.models import AcceptancePolicy, Booking, ErrorCorrectionPolicy, Instrument, IntervalPolicy
 from surveys.models.instrument import Kind
 from surveys.services.fleet.calibrations import error_correction_policy_record, policy_record
@@ -93,10 +93,16 @@ class AcceptancePolicies(Records):
     @documented(request=AcceptancePolicyIn, responses={201: AcceptancePolicyOut})
     def create(self, request: Request) -> Response:
         """Record a policy; certificates recorded before keep what they were judged by."""
-        asked = self.checked(AcceptancePolicyIn)
-        kind = asked["instrument"].kind if "instrument" in asked else asked["kind"]
-        limits, typed = both_stated(asked["maximum_permissible_error"], asked["decision_rule"], kind)
-        about = {name: asked[name] for name in ("instrument", "kind", "type_name", "reason") if name in asked}
+        requested = self.checked(AcceptancePolicyIn)
+        kind = requested["instrument"].kind if "instrument" in requested else requested["kind"]
+        limits, typed = limits_and_rule(
+            requested["maximum_permissible_error"], requested["decision_rule"], kind
+        )
+        about = {
+            name: requested[name]
+            for name in ("instrument", "kind", "type_name", "reason")
+            if name in requested
+        }
         policy = AcceptancePolicy(**about, as_entered=typed)
         policy.set_acceptance(limits.permissible, limits.rule)
         policy_record(policy, by=self.user, now=timezone.now())
@@ -144,11 +150,11 @@ class ErrorCorrectionPolicies(Records):
 
 
 class IntervalPolicyIn(PolicyIn):
-    months = WholeField(required=False, min_value=1, max_value=1200)
-    days = WholeField(required=False, min_value=1, max_value=37_200)
+    months = IntegerField(required=False, min_value=1, max_value=1200)
+    days = IntegerField(required=False, min_value=1, max_value=37_200)
     hours = NumberField(required=False, help_text="Hours of use; needs months or days beside it.")
     remind_days = serializers.ListField(
-        child=WholeField(min_value=1, max_value=730),
+        child=IntegerField(min_value=1, max_value=730),
         min_length=1,
         max_length=6,
         required=False,
@@ -168,7 +174,7 @@ class IntervalPolicyOut(serializers.ModelSerializer):
         fields = [*ABOUT, "months", "days", "hours", "remind_days"]
 
 
-class IntervalPolicyMadeOut(IntervalPolicyOut):
+class IntervalPolicyCreatedOut(IntervalPolicyOut):
     booking_conflicts = BookingOut(
         many=True, help_text="Of the instruments it is about, that something stands against now."
     )
@@ -187,12 +193,12 @@ class IntervalPolicies(Records):
     filterset_fields = {"instrument": ["exact"], "kind": ["exact"], "type_name": ["exact"]}
     ordering_fields = ("recorded_at",)
 
-    @documented(request=IntervalPolicyIn, responses={201: IntervalPolicyMadeOut})
+    @documented(request=IntervalPolicyIn, responses={201: IntervalPolicyCreatedOut})
     def create(self, request: Request) -> Response:
         """Record a policy; due dates already set by an earlier one stay."""
         policy = IntervalPolicy(**self.checked(IntervalPolicyIn))
         policy_record(policy, by=self.user, now=timezone.now())
         answer = self.answer(self.read_again(policy), 201)
-        held = Booking.objects.visible_to(self.user).filter(instrument__in=concerned(policy))
-        answer.data["booking_conflicts"] = endangered_shown(held, self.user)
+        held = Booking.objects.visible_to(self.user).filter(instrument__in=instruments_of_policy(policy))
+        answer.data["booking_conflicts"] = conflicting_bookings(held, self.user)
         return answer

@@ -101,9 +101,9 @@ class SecondFactorConfirmation(ThrottledView):
     @documented(request=CodeIn, responses={201: RecoveryCodesOut}, tags=["sign-in"])
     def post(self, request: Request) -> Response:
         """Take the second factor into use; answers the recovery codes, to be kept apart."""
-        asked = CodeIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        codes = second_factor_confirm(user=_user(request), **asked.validated_data)
+        requested = CodeIn(data=request.data)
+        requested.is_valid(raise_exception=True)
+        codes = second_factor_confirm(user=_user(request), **requested.validated_data)
         return Response(RecoveryCodesOut({"recovery_codes": codes}).data, status=201, headers=NO_STORE)
 
 
@@ -121,6 +121,6 @@ def _user(request: Request) -> User:
 
 
 def _proved(request: Request) -> User:
-    asked: Any = OwnPasswordIn(data=request.data)
-    asked.is_valid(raise_exception=True)
-    return own_password_check(request, asked.validated_data["password"], "password")
+    requested: Any = OwnPasswordIn(data=request.data)
+    requested.is_valid(raise_exception=True)
+    return own_password_check(request, requested.validated_data["password"], "password")

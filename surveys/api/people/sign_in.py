@@ -19,7 +19,7 @@ from surveys.api.throttles import ThrottledView, name_limit, wait_for
 from surveys.api.views import documented
 from surveys.core.errors import ServiceError
 from surveys.models import ApiToken, Scope, User
-from surveys.services.people.sign_in import SignInRefused, credentials_check, password_change, password_check
+from surveys.services.people.sign_in import SignInRejected, credentials_check, password_change, password_check
 from surveys.services.people.tokens import SIGN_IN_LIFE, token_make, token_revoke
 
 
@@ -63,11 +63,11 @@ class SignIn(ThrottledView):
 
     @documented(request=SignInIn, responses=TokenOut, tags=["sign-in"], auth=[])
     def post(self, request: Request) -> Response:
-        asked = SignInIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        if wait := wait_for([name_limit(asked.validated_data["username"])], request._request):
+        requested = SignInIn(data=request.data)
+        requested.is_valid(raise_exception=True)
+        if wait := wait_for([name_limit(requested.validated_data["username"])], request._request):
             raise Throttled(wait)
-        user = credentials_check(request._request, **asked.validated_data, now=timezone.now())
+        user = credentials_check(request._request, **requested.validated_data, now=timezone.now())
         # Counts of failures begin anew; no session is begun.
         user_logged_in.send(User, request=request._request, user=user)
         token, secret = token_make(user=user, name="sign-in", scope=Scope.WRITE, life=SIGN_IN_LIFE, by=user)
@@ -119,10 +119,10 @@ class Password(ThrottledView):
     @documented(request=PasswordIn, responses={204: None}, tags=["sign-in"])
     def post(self, request: Request) -> Response:
         """Change it; every token and session ends, this one too."""
-        asked = PasswordIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        user = own_password_check(request, asked.validated_data["current_password"], "current_password")
-        password_change(user=user, new=asked.validated_data["new_password"], now=timezone.now())
+        requested = PasswordIn(data=request.data)
+        requested.is_valid(raise_exception=True)
+        user = own_password_check(request, requested.validated_data["current_password"], "current_password")
+        password_change(user=user, new=requested.validated_data["new_password"], now=timezone.now())
         return Response(status=204)
 
 
@@ -130,5 +130,5 @@ def own_password_check(request: Request, password: str, field: str) -> User:
     """Who is asking, if this is their password: a token that was left lying about is not enough for some deeds."""
     try:
         return password_check(request._request, username=request.user.get_username(), password=password)
-    except SignInRefused:
+    except SignInRejected:
         raise ServiceError("That is not your password.", code="password-wrong", field=field) from None

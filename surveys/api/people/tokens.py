@@ -11,20 +11,20 @@ from rest_framework.exceptions import PermissionDenied, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, TextField, WholeField
+from surveys.api.fields import IntegerField, StrictSerializer, TextField
 from surveys.api.filters import SetFilter, filters
 from surveys.api.people.sign_in import PasswordField, own_password_check
 from surveys.api.views import Records, documented
 from surveys.models import ApiToken, Role, Scope, User
-from surveys.services.people.tokens import LONGEST_LIFE, token_make, token_revoke
+from surveys.services.people.tokens import MAX_LIFETIME, token_make, token_revoke
 
 
 class ApiTokenIn(StrictSerializer):
     name = TextField(max_length=100, help_text="Where it is used, to know later which to revoke.")
     scope = serializers.ChoiceField(Scope.choices)
-    days = WholeField(
+    days = IntegerField(
         min_value=1,
-        max_value=LONGEST_LIFE.days,
+        max_value=MAX_LIFETIME.days,
         required=False,
         default=90,
         help_text="After so many it expires.",
@@ -48,7 +48,7 @@ class ApiTokenOut(serializers.ModelSerializer):
         fields = ["id", "user", "name", "scope", "created_at", "expires_at", "last_used_at", "revoked_at"]
 
 
-class ApiTokenMadeOut(ApiTokenOut):
+class ApiTokenCreatedOut(ApiTokenOut):
     token = serializers.CharField(help_text="Shown this once. Send it as `Authorization: Token ...`.")
 
     class Meta(ApiTokenOut.Meta):
@@ -71,16 +71,19 @@ class Tokens(Records):
         everybody = "user" in self.request.query_params or self.action != "list"
         return rows if getattr(self, "swagger_fake_view", False) or everybody else rows.filter(user=self.user)
 
-    @documented(request=ApiTokenIn, responses={201: ApiTokenMadeOut})
+    @documented(request=ApiTokenIn, responses={201: ApiTokenCreatedOut})
     def create(self, request: Request) -> Response:
         """Make a token; it is shown now and never again. Takes one's password, or a session of the pages."""
-        asked = self.checked(ApiTokenIn)
-        self._check_it_is_them(request, asked.get("password"))
-        owner = asked.get("user", self.user)
+        requested = self.checked(ApiTokenIn)
+        self._check_it_is_them(request, requested.get("password"))
+        owner = requested.get("user", self.user)
         if owner != self.user and self.user.role != Role.ADMINISTRATOR:
             raise PermissionDenied("An administrator makes the tokens of service accounts.")
         token, secret = token_make(
-            user=owner, name=asked["name"], scope=asked["scope"], life=timedelta(days=asked["days"])
+            user=owner,
+            name=requested["name"],
+            scope=requested["scope"],
+            life=timedelta(days=requested["days"]),
         )
         shown = ApiTokenOut(token).data | {"token": secret}
         return Response(shown, status=201, headers={"Cache-Control": "no-store"})

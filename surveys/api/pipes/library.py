@@ -39,7 +39,7 @@ from surveys.services.pipes.library import (
     custom_medium_revise,
 )
 
-MOST_ROWS = 200
+MAX_ROWS = 200
 VERSION_FIELDS = ("id", "recorded_at", "recorded_by", "reason", "source", "note", "as_entered")
 RECORD_FIELDS = ("id", "name", "title", "use", "data")
 
@@ -60,12 +60,12 @@ class RevisionIn(SourcedIn):
 
 
 class MaterialFiguresIn(StrictSerializer):
-    longitudinal_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
-    shear_sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND, required=False)
+    longitudinal_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED)
+    shear_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED, required=False)
     sound_speed_uncertainty = NumberField(
         min_value=0, max_value=1, required=False, help_text="Standard, relative."
     )
-    density = QuantityIn("density", lowest=limits.LIGHTEST, required=False)
+    density = QuantityIn("density", lowest=limits.MIN_DENSITY, required=False)
     roughness = QuantityIn("roughness", lowest=0.0, required=False, help_text="Of a new surface.")
     thermal_expansion = QuantityIn("thermal_expansion", required=False)
 
@@ -80,14 +80,14 @@ class MaterialRevisionIn(RevisionIn, MaterialFiguresIn):
 
 class RowIn(StrictSerializer):
     temperature = QuantityIn("temperature")
-    sound_speed = QuantityIn("speed", lowest=limits.SLOWEST_SOUND)
-    density = QuantityIn("density", lowest=limits.LIGHTEST)
-    dynamic_viscosity = QuantityIn("dynamic_viscosity", lowest=limits.THINNEST_LIQUID)
+    sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED)
+    density = QuantityIn("density", lowest=limits.MIN_DENSITY)
+    dynamic_viscosity = QuantityIn("dynamic_viscosity", lowest=limits.MIN_VISCOSITY)
 
 
 class MediumFiguresIn(StrictSerializer):
     table = serializers.ListField(
-        child=RowIn(), min_length=2, max_length=MOST_ROWS, help_text="By rising temperature."
+        child=RowIn(), min_length=2, max_length=MAX_ROWS, help_text="By rising temperature."
     )
     pressure = QuantityIn("pressure", lowest=0.0, help_text="Absolute, at which the table was taken.")
     sound_speed_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")
@@ -234,10 +234,10 @@ class CustomMaterials(OwnRecords):
 
     @documented(request=CustomMaterialIn, responses={201: CustomMaterialDetailOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(CustomMaterialIn)
-        material = CustomMaterial(name=asked["name"], title=asked["title"], use=asked["use"])
+        requested = self.checked(CustomMaterialIn)
+        material = CustomMaterial(name=requested["name"], title=requested["title"], use=requested["use"])
         custom_material_create(
-            material=material, data=_material_data(asked), by=self.user, now=timezone.now()
+            material=material, data=_material_data(requested), by=self.user, now=timezone.now()
         )
         return self.answer(self.read_again(material), 201)
 
@@ -245,8 +245,8 @@ class CustomMaterials(OwnRecords):
     @action(detail=True, methods=["post"])
     def revisions(self, request: Request, pk: Any = None) -> Response:
         """Enter right figures for wrong ones; every survey that rests on the wrong ones is recomputed."""
-        asked = self.checked(MaterialRevisionIn)
-        data = _material_data(asked)
+        requested = self.checked(MaterialRevisionIn)
+        data = _material_data(requested)
         started = custom_material_revise(
             material=self.get_object(), data=data, by=self.user, now=timezone.now()
         )
@@ -266,50 +266,50 @@ class CustomMedia(OwnRecords):
 
     @documented(request=CustomMediumIn, responses={201: CustomMediumDetailOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(CustomMediumIn)
-        medium = CustomMedium(name=asked["name"], title=asked["title"], use=asked["use"])
-        custom_medium_create(medium=medium, data=_medium_data(asked), by=self.user, now=timezone.now())
+        requested = self.checked(CustomMediumIn)
+        medium = CustomMedium(name=requested["name"], title=requested["title"], use=requested["use"])
+        custom_medium_create(medium=medium, data=_medium_data(requested), by=self.user, now=timezone.now())
         return self.answer(self.read_again(medium), 201)
 
     @documented(request=MediumRevisionIn, responses={202: MediumRevisedOut})
     @action(detail=True, methods=["post"])
     def revisions(self, request: Request, pk: Any = None) -> Response:
         """Enter a right table for a wrong one; every survey that rests on the wrong one is recomputed."""
-        asked = self.checked(MediumRevisionIn)
-        data = _medium_data(asked)
+        requested = self.checked(MediumRevisionIn)
+        data = _medium_data(requested)
         started = custom_medium_revise(medium=self.get_object(), data=data, by=self.user, now=timezone.now())
         answer = {"version": data, "recomputations": started}
         return Response(MediumRevisedOut(answer, context=self.get_serializer_context()).data, status=202)
 
 
-def _material_data(asked: Mapping[str, Any]) -> CustomMaterialData:
+def _material_data(requested: Mapping[str, Any]) -> CustomMaterialData:
     return CustomMaterialData(
-        longitudinal_sound_speed_m_s=asked["longitudinal_sound_speed"].si,
-        shear_sound_speed_m_s=si_of(asked.get("shear_sound_speed")),
-        sound_speed_uncertainty=asked.get("sound_speed_uncertainty"),
-        density_kg_m3=si_of(asked.get("density")),
-        roughness_m=si_of(asked.get("roughness")),
-        thermal_expansion_1_k=si_of(asked.get("thermal_expansion")),
-        source=asked["source"],
-        note=asked["note"],
-        reason=asked.get("reason", ""),
-        as_entered=texts(asked),
+        longitudinal_sound_speed_m_s=requested["longitudinal_sound_speed"].si,
+        shear_sound_speed_m_s=si_of(requested.get("shear_sound_speed")),
+        sound_speed_uncertainty=requested.get("sound_speed_uncertainty"),
+        density_kg_m3=si_of(requested.get("density")),
+        roughness_m=si_of(requested.get("roughness")),
+        thermal_expansion_1_k=si_of(requested.get("thermal_expansion")),
+        source=requested["source"],
+        note=requested["note"],
+        reason=requested.get("reason", ""),
+        as_entered=texts(requested),
     )
 
 
-def _medium_data(asked: Mapping[str, Any]) -> CustomMediumData:
-    rows: Sequence[Mapping[str, Any]] = asked["table"]
-    entered = texts({"pressure": asked["pressure"]})
+def _medium_data(requested: Mapping[str, Any]) -> CustomMediumData:
+    rows: Sequence[Mapping[str, Any]] = requested["table"]
+    entered = texts({"pressure": requested["pressure"]})
     for index, row in enumerate(rows):
         entered |= texts(row, f"table.{index}.")
     return CustomMediumData(
-        pressure_pa=asked["pressure"].si,
+        pressure_pa=requested["pressure"].si,
         table={column: [row[name].si for row in rows] for name, column, _ in TABLE_COLUMNS},
-        sound_speed_uncertainty=asked["sound_speed_uncertainty"],
-        density_uncertainty=asked["density_uncertainty"],
-        viscosity_uncertainty=asked["viscosity_uncertainty"],
-        source=asked["source"],
-        note=asked["note"],
-        reason=asked.get("reason", ""),
+        sound_speed_uncertainty=requested["sound_speed_uncertainty"],
+        density_uncertainty=requested["density_uncertainty"],
+        viscosity_uncertainty=requested["viscosity_uncertainty"],
+        source=requested["source"],
+        note=requested["note"],
+        reason=requested.get("reason", ""),
         as_entered=entered,
     )

@@ -18,6 +18,7 @@ from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straigh
 from surveys.api.compute.views import SpacingOut
 from surveys.api.fields import (
     ChosenId,
+    IntegerField,
     KnownQuantityField,
     QuantityField,
     QuantityIn,
@@ -25,7 +26,6 @@ from surveys.api.fields import (
     StrictSerializer,
     TextField,
     VisibleRecord,
-    WholeField,
     in_units,
     si_of,
     texts,
@@ -36,7 +36,7 @@ from surveys.api.permissions import FIELD
 from surveys.api.views import Records, documented
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
 from surveys.models.pipe import TemperatureSource
-from surveys.services.pipes.setups import SetupWish, setup_work_out
+from surveys.services.pipes.setups import SetupWish, setup_calculate
 from surveys.services.records import chosen_id, record_create
 
 
@@ -73,7 +73,7 @@ class MountingIn(StrictSerializer):
     meter = VisibleRecord(
         Instrument, required=False, help_text="Its timing resolution counts in the number of traverses."
     )
-    traverses = WholeField(
+    traverses = IntegerField(
         min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
     )
     expected_velocity = QuantityIn("speed", required=False, allow_null=True)
@@ -102,7 +102,7 @@ class SetupOut(serializers.ModelSerializer):
     expected_velocity = serializers.SerializerMethodField()
     medium_temperature = serializers.SerializerMethodField()
     calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
-    outcome = serializers.SerializerMethodField(help_text="As compute/measuring/spacing/ answers it.")
+    outcome = serializers.SerializerMethodField(help_text="As compute/spacing/ answers it.")
 
     class Meta:
         model = Setup
@@ -166,26 +166,26 @@ class MeasuringPoints(Records):
 
     @documented(request=PointIn, responses={201: PointOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(PointIn)
-        new_id = chosen_id(MeasuringPoint, asked.pop("id", None))
-        return self.answer(record_create(MeasuringPoint(id=new_id, **_columns(asked, {}))), 201)
+        requested = self.checked(PointIn)
+        new_id = chosen_id(MeasuringPoint, requested.pop("id", None))
+        return self.answer(record_create(MeasuringPoint(id=new_id, **_columns(requested, {}))), 201)
 
     @documented(request=PointChangeIn(partial=True), responses=PointOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
-        asked = self.checked(PointChangeIn, partial=True)
-        return self.change(request, _columns(asked, self.get_object().as_entered))
+        requested = self.checked(PointChangeIn, partial=True)
+        return self.change(request, _columns(requested, self.get_object().as_entered))
 
     @documented(request=MountingIn, responses={201: SetupOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def setups(self, request: Request, pk: Any = None) -> Response:
         """Work out a set-up from the pipe data of today, and keep it."""
-        asked = self.checked(MountingIn)
-        setup = setup_work_out(
+        requested = self.checked(MountingIn)
+        setup = setup_calculate(
             point=self.get_object(),
-            wish=_wish(asked),
+            wish=_wish(requested),
             by=self.user,
             now=timezone.now(),
-            wanted_id=asked.get("id"),
+            wanted_id=requested.get("id"),
         )
         return Response(SetupOut(setup, context=self.get_serializer_context()).data, status=201)
 
@@ -218,22 +218,22 @@ class MeasuringPoints(Records):
         return self.get_object().setups.select_related("transducer_data", "calculated_by")
 
 
-def _columns(asked: dict[str, Any], entered: dict[str, str]) -> dict[str, Any]:
+def _columns(requested: dict[str, Any], entered: dict[str, str]) -> dict[str, Any]:
     """Validated fields as columns, with what was typed."""
-    columns = {COLUMNS.get(name, name): _si(value) for name, value in asked.items()}
-    kept = {path: text for path, text in entered.items() if path not in asked}
-    return {**columns, "as_entered": {**kept, **texts(asked)}}
+    columns = {COLUMNS.get(name, name): _si(value) for name, value in requested.items()}
+    kept = {path: text for path, text in entered.items() if path not in requested}
+    return {**columns, "as_entered": {**kept, **texts(requested)}}
 
 
 def _si(value: Any) -> Any:
     return value.si if isinstance(value, Quantity) else value
 
 
-def _wish(asked: dict[str, Any]) -> SetupWish:
-    last: Setup | None = asked.get("based_on")
+def _wish(requested: dict[str, Any]) -> SetupWish:
+    last: Setup | None = requested.get("based_on")
     if last is None:
-        temperature_source = asked.get("medium_temperature_source", "")
-        base = SetupWish(transducers=asked["transducers"], medium_temperature_source=temperature_source)
+        temperature_source = requested.get("medium_temperature_source", "")
+        base = SetupWish(transducers=requested["transducers"], medium_temperature_source=temperature_source)
     else:
         base = SetupWish(
             transducers=last.transducer_data.instrument,
@@ -243,16 +243,16 @@ def _wish(asked: dict[str, Any]) -> SetupWish:
             medium_temperature_source=last.medium_temperature_source,
         )
     return SetupWish(
-        transducers=asked.get("transducers", base.transducers),
-        meter=asked.get("meter"),
-        traverses=asked.get("traverses", base.traverses),
-        expected_velocity_m_s=_given(asked, "expected_velocity", base.expected_velocity_m_s),
-        medium_temperature_k=_given(asked, "medium_temperature", base.medium_temperature_k),
-        medium_temperature_source=asked.get("medium_temperature_source", base.medium_temperature_source),
+        transducers=requested.get("transducers", base.transducers),
+        meter=requested.get("meter"),
+        traverses=requested.get("traverses", base.traverses),
+        expected_velocity_m_s=_given(requested, "expected_velocity", base.expected_velocity_m_s),
+        medium_temperature_k=_given(requested, "medium_temperature", base.medium_temperature_k),
+        medium_temperature_source=requested.get("medium_temperature_source", base.medium_temperature_source),
         based_on=last,
-        as_entered=texts(asked),
+        as_entered=texts(requested),
     )
 
 
-def _given(asked: dict[str, Any], name: str, otherwise: float | None) -> float | None:
-    return si_of(asked[name]) if name in asked else otherwise
+def _given(requested: dict[str, Any], name: str, otherwise: float | None) -> float | None:
+    return si_of(requested[name]) if name in requested else otherwise

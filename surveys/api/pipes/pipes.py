@@ -212,21 +212,21 @@ class Pipes(Records):
 
     @documented(request=PipeCreateIn, responses={201: PipeOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(PipeCreateIn)
+        requested = self.checked(PipeCreateIn)
         statement = PipeStatement(
-            pipe_entry(asked["pipe"]),
-            medium_entry(asked["medium"]),
-            texts({k: asked[k] for k in ("pipe", "medium")}),
+            pipe_entry(requested["pipe"]),
+            medium_entry(requested["medium"]),
+            texts({k: requested[k] for k in ("pipe", "medium")}),
         )
         pipe = pipe_create(
-            site=asked["site"],
-            name=asked["name"],
-            description=asked["description"],
+            site=requested["site"],
+            name=requested["name"],
+            description=requested["description"],
             statement=statement,
-            valid_from=asked["valid_from"],
+            valid_from=requested["valid_from"],
             by=self.user,
             now=timezone.now(),
-            wanted_id=asked.get("id"),
+            wanted_id=requested.get("id"),
         )
         return self.answer(self.read_again(pipe), 201)
 
@@ -239,17 +239,17 @@ class Pipes(Records):
     def corrections(self, request: Request, pk: Any = None) -> Response:
         """Correct pipe data that was always wrong; surveys that rest on it are recomputed in the background."""
         pipe, now = self.get_object(), timezone.now()
-        asked = self.checked(CorrectionIn)
-        corrects = asked.get("corrects") or version_to_correct(
+        requested = self.checked(CorrectionIn)
+        corrects = requested.get("corrects") or version_to_correct(
             pipe, timezone.localdate(timezone=pipe.site.zone)
         )
         data, recomputation = pipe_correct(
             pipe=pipe,
             corrects=corrects,
-            statement=changed_statement(corrects, asked),
-            reason=asked["reason"],
-            valid_from=asked.get("valid_from", corrects.valid_from),
-            wall_measurement=asked["wall_measurement"],
+            statement=changed_statement(corrects, requested),
+            reason=requested["reason"],
+            valid_from=requested.get("valid_from", corrects.valid_from),
+            wall_measurement=requested["wall_measurement"],
             by=self.user,
             now=now,
         )
@@ -260,14 +260,16 @@ class Pipes(Records):
     def modifications(self, request: Request, pk: Any = None) -> Response:
         """Enter that the pipe itself changed on a date; earlier surveys keep what they rest on."""
         pipe = self.get_object()
-        asked = self.checked(AlterationIn)
-        before = pipe_data_at(pipe, asked["valid_from"]) or version_to_correct(pipe, asked["valid_from"])
+        requested = self.checked(AlterationIn)
+        before = pipe_data_at(pipe, requested["valid_from"]) or version_to_correct(
+            pipe, requested["valid_from"]
+        )
         data, recomputation = pipe_alter(
             pipe=pipe,
-            statement=changed_statement(before, asked),
-            reason=asked["reason"],
-            valid_from=asked["valid_from"],
-            wall_measurement=asked["wall_measurement"],
+            statement=changed_statement(before, requested),
+            reason=requested["reason"],
+            valid_from=requested["valid_from"],
+            wall_measurement=requested["wall_measurement"],
             by=self.user,
             now=timezone.now(),
         )
@@ -315,17 +317,17 @@ class Pipes(Records):
     )
     def wall_measurements(self, request: Request, pk: Any = None) -> Response:
         """Enter wall-thickness readings taken round the pipe."""
-        asked = self.checked(WallMeasurementIn)
+        requested = self.checked(WallMeasurementIn)
         wall_measurement = wall_measurement_record(
             pipe=self.get_object(),
-            gauge=asked["gauge"],
-            readings_m=[reading.si for reading in asked["readings"]],
-            gauge_velocity_setting_m_s=si_of(asked.get("gauge_velocity_setting")),
-            taken_at=asked.get("taken_at") or timezone.now(),
-            note=asked["note"],
-            as_entered=texts(asked),
+            gauge=requested["gauge"],
+            readings_m=[reading.si for reading in requested["readings"]],
+            gauge_velocity_setting_m_s=si_of(requested.get("gauge_velocity_setting")),
+            taken_at=requested.get("taken_at") or timezone.now(),
+            note=requested["note"],
+            as_entered=texts(requested),
             by=self.user,
-            wanted_id=asked.get("id"),
+            wanted_id=requested.get("id"),
         )
         return Response(
             WallMeasurementOut(wall_measurement, context=self.get_serializer_context()).data, status=201
@@ -349,9 +351,9 @@ def _parameter(request: Request, name: str, field: serializers.Field) -> Any:
         raise ValidationError({name: error.detail}) from None
 
 
-def changed_statement(base: PipeData, asked: Mapping[str, Any]) -> PipeStatement:
+def changed_statement(base: PipeData, requested: Mapping[str, Any]) -> PipeStatement:
     """A version's statement with the parts named in a request changed."""
-    pipe, medium = asked["pipe"], asked.get("medium")
+    pipe, medium = requested["pipe"], requested.get("medium")
     kept = {path: text for path, text in base.as_entered.items() if not _restated(path, pipe, medium)}
     return PipeStatement(
         pipe=changed_pipe_entry(base.pipe_entry(), pipe),

@@ -32,9 +32,9 @@ from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.results.recomputations import ReviewNoticeOut
 from surveys.api.views import Records, documented
-from surveys.calibration.affected_results import combined_notices, parts_reviewed
+from surveys.calibration.affected_results import combined_notices, parts_with_reviews
 from surveys.models import Combination, CombinationPart, CombinedResult, Result, Site, Survey
-from surveys.services.results.combinations import MOST_PARTS, combination_create, combination_resume
+from surveys.services.results.combinations import MAX_PARTS, combination_create, combination_resume
 
 # Paths are combined of themselves.
 KINDS = [choice for choice in Combination.Kind.choices if choice[0] != Combination.Kind.MULTIPATH]
@@ -46,7 +46,7 @@ class CombinationIn(StrictSerializer):
     kind = serializers.ChoiceField(KINDS)
     parts = serializers.ListField(
         child=serializers.UUIDField(),
-        max_length=MOST_PARTS,
+        max_length=MAX_PARTS,
         help_text="Surveys of the site, each once, in order: of a difference the first less the second.",
     )
     note = TextField(max_length=5000, required=False, allow_blank=True)
@@ -210,7 +210,7 @@ class Combinations(Records):
     related = ("created_by",)
     prefetched = (
         Prefetch("results", CombinedResult.objects.filter(replaced_at__isnull=True)),
-        Prefetch("parts", parts_reviewed()),
+        Prefetch("parts", parts_with_reviews()),
         Prefetch("parts__survey__results", Result.objects.filter(replaced_at__isnull=True)),
     )
     filterset_class = filters(
@@ -221,20 +221,20 @@ class Combinations(Records):
     @documented(request=CombinationIn, responses={201: CombinationOut})
     def create(self, request: Request) -> Response:
         """Combine surveys; the combined result is there at once, or when the last of them has its log."""
-        asked = self.checked(CombinationIn)
-        surveys = asked.pop("parts")
+        requested = self.checked(CombinationIn)
+        surveys = requested.pop("parts")
         combination = combination_create(
-            combination=Combination(**asked), surveys=surveys, by=self.user, now=timezone.now()
+            combination=Combination(**requested), surveys=surveys, by=self.user, now=timezone.now()
         )
         return self.answer(self.read_again(combination), 201)
 
     @documented(request=CombinationChangeIn(partial=True), responses=CombinationOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
         """Rename, note, retire or take up again."""
-        asked = self.checked(CombinationChangeIn, partial=True)
+        requested = self.checked(CombinationChangeIn, partial=True)
         with transaction.atomic():
-            changed = self.change(request, asked)
-            if asked.get("retired_at", changed) is not None:
+            changed = self.change(request, requested)
+            if requested.get("retired_at", changed) is not None:
                 return changed
             combination = self.get_object()
             combination_resume(combination=combination, now=timezone.now())

@@ -29,7 +29,7 @@ from surveys.models import (
     Result,
 )
 from surveys.results.recalculation_summary import ITEM_RELATED, item_change, recomputation_summary
-from surveys.results.traceability import trace_back, traceable_results
+from surveys.results.traceability import traceability_steps, traceable_results
 from surveys.services.results.recomputations import recomputation_retry
 
 
@@ -128,7 +128,7 @@ class Results(ReadByKeys):
     def traceability(self, request: Request, pk: Any = None) -> Response:
         """Back from a result to everything it rests on, step by step, and who did what."""
         result = get_object_or_404(traceable_results().visible_to(request.user), pk=pk)
-        steps = [in_units(asdict(step), units_of(request)) for step in trace_back(result)]
+        steps = [in_units(asdict(step), units_of(request)) for step in traceability_steps(result)]
         return Response(StepOut(steps, many=True).data)
 
 

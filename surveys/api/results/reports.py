@@ -26,7 +26,7 @@ from surveys.calibration.affected_results import with_outdated
 from surveys.documents.pdf import typeset
 from surveys.documents.setup_sheet import setup_sheet
 from surveys.models import Report, Setup, Survey, User
-from surveys.services.results.reports import report_as_it_reads, report_draft, report_issue
+from surveys.services.results.reports import report_content, report_draft, report_issue
 
 PDF = {(200, "application/pdf"): OpenApiTypes.BINARY}
 
@@ -110,12 +110,12 @@ class SurveyReports(Once):
     def post(self, request: Request, pk: Any) -> Response:
         """Issue the report, or issue it again: it then says which it replaces and what changed."""
         survey = _survey(request, pk)
-        asked = ReportIn(data=request.data)
-        asked.is_valid(raise_exception=True)
+        requested = ReportIn(data=request.data)
+        requested.is_valid(raise_exception=True)
         report = report_issue(
             survey=survey,
             units=units_of(request),
-            reason=asked.validated_data.get("reason", ""),
+            reason=requested.validated_data.get("reason", ""),
             address=request.build_absolute_uri("/"),
             by=cast(User, request.user),
             now=timezone.now(),
@@ -147,7 +147,7 @@ class SurveyReport(UnitsMixin):
         report = with_outdated(issued.select_related("issued_by", "replaces__result")).first()
         if report is None:
             raise NotFound("No report of this survey has been issued yet.")
-        content, as_issued = report_as_it_reads(report, request.build_absolute_uri("/"))
+        content, as_issued = report_content(report, request.build_absolute_uri("/"))
         answer = pdf_answer(content, f"report-{report.number}.pdf", report.sha256 if as_issued else "")
         if report.outdated:
             answer["Warning"] = '299 - "What this report says has changed since it was issued."'

@@ -44,8 +44,8 @@ class SiteSummary(UnitsMixin):
         site = get_object_or_404(Site.objects.visible_to(request.user).select_related("client"), pk=pk)
         number = _year(request.query_params.get("year", ""))
         address = request.build_absolute_uri(reverse("portal-site", args=[pk]))
-        paper = site_summary(Year(site, number, request.user), units_of(request), address)
-        return pdf_answer(typeset(paper), f"site-summary-{number}.pdf")
+        pdf = site_summary(Year(site, number, request.user), units_of(request), address)
+        return pdf_answer(typeset(pdf), f"site-summary-{number}.pdf")
 
 
 def _year(text: str) -> int:

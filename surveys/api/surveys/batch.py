@@ -26,7 +26,7 @@ from surveys.core.errors import Conflict
 from surveys.models import IdempotencyKey, Survey, User
 from surveys.services.surveys.surveys import survey_record
 
-MOST_ENTRIES = 200
+MAX_ENTRIES = 200
 
 
 class OfflineSurveyIn(SurveyIn):
@@ -41,7 +41,7 @@ class EntryField(serializers.JSONField):
 
 
 class SurveyBatchIn(StrictSerializer):
-    surveys = serializers.ListField(child=EntryField(), min_length=1, max_length=MOST_ENTRIES)
+    surveys = serializers.ListField(child=EntryField(), min_length=1, max_length=MAX_ENTRIES)
 
 
 class EntryOut(serializers.Serializer):
@@ -68,9 +68,9 @@ class SurveyBatch(UnitsMixin):
 
         A further path may come before or after the survey it is a path of. What was refused may be sent again.
         """
-        asked = SurveyBatchIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        entries, now = asked.validated_data["surveys"], timezone.now()
+        requested = SurveyBatchIn(data=request.data)
+        requested.is_valid(raise_exception=True)
+        entries, now = requested.validated_data["surveys"], timezone.now()
         answers = {place: self._store(entries[place], now) for place in _firsts_before_paths(entries)}
         return Response({"results": [answers[place] for place in range(len(entries))]})
 
@@ -109,17 +109,17 @@ class SurveyBatch(UnitsMixin):
         return _answer(entry, 201, survey=json.loads(body))
 
     def _record(self, entry: dict[str, Any], user: User, now: datetime) -> Survey:
-        asked = checked(OfflineSurveyIn, entry, {"request": self.request})
+        requested = checked(OfflineSurveyIn, entry, {"request": self.request})
         return survey_record(
-            point=asked["measuring_point"],
-            setup=asked["setup"],
-            job=asked["job"],
-            instruments=asked["instruments"],
-            notes=survey_notes(asked),
+            point=requested["measuring_point"],
+            setup=requested["setup"],
+            job=requested["job"],
+            instruments=requested["instruments"],
+            notes=survey_notes(requested),
             by=user,
             now=now,
-            primary_survey=asked["primary_survey"],
-            wanted_id=asked["id"],
+            primary_survey=requested["primary_survey"],
+            wanted_id=requested["id"],
         )
 
     def _shown(self, survey: Survey) -> Any:

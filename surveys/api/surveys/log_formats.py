@@ -1,4 +1,4 @@
-"""Log layouts: made, guessed from a file, and tried on one before they are used."""
+"""Log formats: made, guessed from a file, and tried on one before they are used."""
 
 from __future__ import annotations
 
@@ -27,31 +27,31 @@ from surveys.api.permissions import FIELD
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
 from surveys.logfiles.detection import HEAD_BYTES, detect_format
-from surveys.logfiles.format import LogFormat as Layout
-from surveys.logfiles.preview import MOST_SAMPLE_BYTES, Preview, preview
+from surveys.logfiles.format import LogFormat as FileFormat
+from surveys.logfiles.preview import MAX_SAMPLE_BYTES, Preview, preview
 from surveys.models import LogFormat, Site
 from surveys.services.records import record_create
 
 # Enough for the first rows; the rest of a file is not read.
 SAMPLE_BYTES = 256 * 1024
-# Where a layout counts seconds from the start of a survey, a preview has none to count from.
+# Where a log format counts seconds from the start of a survey, a preview has none to count from.
 START_OF_A_PREVIEW = datetime(2000, 1, 1, tzinfo=UTC)
 
 
-class LayoutIn(StrictSerializer):
+class LogFormatIn(StrictSerializer):
     name = TextField(max_length=100)
     note = TextField(max_length=2000, required=False, allow_blank=True)
-    format = serializers.JSONField(help_text="What is left out is as in the plain layout.")
+    format = serializers.JSONField(help_text="What is left out is as in the plain log format.")
 
     def validate_format(self, raw: Any) -> dict[str, Any]:
-        return Layout.from_json(raw).as_json()
+        return FileFormat.from_json(raw).as_json()
 
 
-class LayoutChangeIn(LayoutIn):
+class LogFormatChangeIn(LogFormatIn):
     retired_at = serializers.DateTimeField(required=False, allow_null=True)
 
 
-class LayoutOut(serializers.ModelSerializer):
+class LogFormatOut(serializers.ModelSerializer):
     created_by = serializers.CharField(source="created_by.username", read_only=True)
     format = serializers.DictField()
 
@@ -67,7 +67,7 @@ class RejectedRowOut(serializers.Serializer):
 
 
 class PreviewOut(serializers.Serializer):
-    """The first rows of a file as a layout reads them."""
+    """The first rows of a file as a log format reads them."""
 
     zone = serializers.CharField(help_text="Of times without an offset.")
     columns = serializers.ListField(child=serializers.DictField())
@@ -95,10 +95,10 @@ SITE = OpenApiParameter(
 
 
 class LogFormats(Records):
-    """How the files of loggers are read. A log keeps the layout it was read by."""
+    """How the files of loggers are read. A log keeps the log format it was read by."""
 
     model = LogFormat
-    serializer_class = LayoutOut
+    serializer_class = LogFormatOut
     writers = FIELD
     related = ("created_by",)
     # Neither changes anything.
@@ -106,14 +106,14 @@ class LogFormats(Records):
     filterset_class = filters(LogFormat, "name", retired=SetFilter("retired_at"), search=SearchFilter("name"))
     ordering_fields = ("name", "created_at")
 
-    @documented(request=LayoutIn, responses={201: LayoutOut})
+    @documented(request=LogFormatIn, responses={201: LogFormatOut})
     def create(self, request: Request) -> Response:
-        layout = LogFormat(**self.checked(LayoutIn), created_by=self.user, created_at=timezone.now())
-        return self.answer(record_create(layout), 201)
+        record = LogFormat(**self.checked(LogFormatIn), created_by=self.user, created_at=timezone.now())
+        return self.answer(record_create(record), 201)
 
-    @documented(request=LayoutChangeIn(partial=True), responses=LayoutOut)
+    @documented(request=LogFormatChangeIn(partial=True), responses=LogFormatOut)
     def partial_update(self, request: Request, pk: Any = None) -> Response:
-        return self.change(request, self.checked(LayoutChangeIn, partial=True))
+        return self.change(request, self.checked(LogFormatChangeIn, partial=True))
 
     @documented(request=FILE_REQUEST, responses=DetectionOut)
     @action(
@@ -145,17 +145,17 @@ class LogFormats(Records):
     )
     @action(detail=False, methods=["post"], parser_classes=[MultiPartParser], throttled_as="upload")
     def previews(self, request: Request) -> Response:
-        """The first rows of a file as a layout not yet kept reads them. Nothing is stored."""
+        """The first rows of a file as a log format not yet kept reads them. Nothing is stored."""
         text = request.data.get("format") if isinstance(request.data, dict) else None
         if not isinstance(text, str):
             raise ValidationError(
-                {"format": "Send the layout as JSON in the part `format`."}, code="required"
+                {"format": "Send the log format as JSON in the part `format`."}, code="required"
             )
         try:
             raw = json.loads(text)
         except (ValueError, RecursionError):
             raise ValidationError({"format": "The part `format` is no JSON."}, code="json-invalid") from None
-        return self._tried(request, Layout.from_json(raw))
+        return self._tried(request, FileFormat.from_json(raw))
 
     @documented(request=FILE_REQUEST, responses=PreviewOut, parameters=[SITE])
     @action(
@@ -166,17 +166,17 @@ class LogFormats(Records):
         url_path="previews",
     )
     def preview(self, request: Request, pk: Any = None) -> Response:
-        """The first rows of a file as this layout reads them. Nothing is stored."""
+        """The first rows of a file as this log format reads them. Nothing is stored."""
         return self._tried(request, self.get_object().as_read)
 
-    def _tried(self, request: Request, layout: Layout) -> Response:
+    def _tried(self, request: Request, log_format: FileFormat) -> Response:
         site = _site(request)
         zone = site.zone if site else ZoneInfo("UTC")
         # Of Parquet all is needed: what tells of its columns stands at its end.
-        most = SAMPLE_BYTES if layout.form == "csv" else MOST_SAMPLE_BYTES
+        most = SAMPLE_BYTES if log_format.form == "csv" else MAX_SAMPLE_BYTES
         file = file_sent(request)
         sample, cut_short = file.read(most), bool(file.read(1))
-        found = preview(layout, sample, zone, cut_short, START_OF_A_PREVIEW)
+        found = preview(log_format, sample, zone, cut_short, START_OF_A_PREVIEW)
         return Response(PreviewOut(_document(found, zone, units_of(request))).data)
 
 

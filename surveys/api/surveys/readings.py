@@ -13,13 +13,13 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
 from surveys.logfiles.columns import Column
-from surveys.logfiles.downsampling import thinned_blocks
+from surveys.logfiles.downsampling import downsampled_blocks
 from surveys.logfiles.export import parquet_write
 from surveys.logfiles.times import iso_time
 from surveys.models import Log
 from surveys.pipes.selectors import Block, log_columns
 
-MOST_POINTS = 20_000
+MAX_POINTS = 20_000
 
 
 class SeriesOut(serializers.Serializer):
@@ -33,7 +33,7 @@ class ReadingsOut(serializers.Serializer):
     columns = serializers.DictField(child=SeriesOut(), help_text="Each thinned so that its peaks stay.")
 
 
-def moment_asked(request: Request, name: str) -> int | None:
+def requested_moment(request: Request, name: str) -> int | None:
     text = request.query_params.get(name)
     if text is None:
         return None
@@ -44,11 +44,11 @@ def moment_asked(request: Request, name: str) -> int | None:
     return round(moment.timestamp() * 1e6)
 
 
-def points_asked(request: Request) -> int:
+def requested_points(request: Request) -> int:
     text = request.query_params.get("points", "2000")
-    if not text.isascii() or not text.isdigit() or not 2 <= int(text[:9]) <= MOST_POINTS:
+    if not text.isascii() or not text.isdigit() or not 2 <= int(text[:9]) <= MAX_POINTS:
         raise ValidationError(
-            {"points": f"Write a whole number from 2 to {MOST_POINTS}."}, code="points-invalid"
+            {"points": f"Write a whole number from 2 to {MAX_POINTS}."}, code="points-invalid"
         )
     return int(text)
 
@@ -71,10 +71,10 @@ def columns_of(log: Log) -> list[Column]:
     return [Column(**column) for column in log.columns]
 
 
-def thinned_readings(log: Log, start: int | None, end: int | None, points: int) -> dict[str, Any]:
+def downsampled_readings(log: Log, start: int | None, end: int | None, points: int) -> dict[str, Any]:
     """Each column with so many points that its peaks stay; a missing value is null."""
     count = sum(len(times) for times, _ in stretch_of_log(log, start, end, frozenset()))
-    shown = thinned_blocks(stretch_of_log(log, start, end), count, points) if count else {}
+    shown = downsampled_blocks(stretch_of_log(log, start, end), count, points) if count else {}
     empty = np.empty(0, dtype=np.int64), np.empty(0)
     series = {}
     for column in columns_of(log):

@@ -24,7 +24,7 @@ from surveys.api.fields import (
 from surveys.core.stored_quantities import quantity
 from surveys.models import SiteMeterReading
 from surveys.pipes.selectors import paths_result
-from surveys.results.site_meter_comparison import beside_site_meter, verdict
+from surveys.results.site_meter_comparison import compare_with_site_meter, verdict
 from surveys.services.surveys.site_meters import SiteMeterStatement
 
 
@@ -101,7 +101,7 @@ class SiteMeterReadingOut(serializers.ModelSerializer):
         result = next((one for one in reading.survey.results.all() if one.replaced_at is None), None)
         if result is None or reading.replaced_at is not None:
             return None
-        beside = beside_site_meter(reading, paths_result(reading.survey) or result)
+        beside = compare_with_site_meter(reading, paths_result(reading.survey) or result)
         document = {
             "result": str(result.pk),
             "difference": quantity(beside.difference_m3_s, "volume_flow"),
@@ -113,17 +113,17 @@ class SiteMeterReadingOut(serializers.ModelSerializer):
         return in_units(document, units_of(self.context["request"]))
 
 
-def site_meter_statement(asked: Mapping[str, Any]) -> SiteMeterStatement:
+def site_meter_of_request(requested: Mapping[str, Any]) -> SiteMeterStatement:
     """What a validated request states."""
-    flow = asked["volume_flow"].si
-    stated, relative = asked.get("expanded_uncertainty"), asked.get("relative_expanded_uncertainty")
+    flow = requested["volume_flow"].si
+    stated, relative = requested.get("expanded_uncertainty"), requested.get("relative_expanded_uncertainty")
     expanded = stated.si if stated is not None else None if relative is None else relative * abs(flow)
     return SiteMeterStatement(
-        meter=asked["meter"],
-        reading_type=asked["reading_type"],
+        meter=requested["meter"],
+        reading_type=requested["reading_type"],
         volume_flow_m3_s=flow,
         expanded_uncertainty_m3_s=expanded,
-        note=asked["note"],
-        as_entered=texts(asked)
+        note=requested["note"],
+        as_entered=texts(requested)
         | ({} if relative is None else {"relative_expanded_uncertainty": str(relative)}),
     )

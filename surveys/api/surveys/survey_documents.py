@@ -31,7 +31,7 @@ from surveys.models.instrument import Kind
 from surveys.models.pipe import TemperatureSource
 from surveys.services.surveys.surveys import SurveyNotes
 
-MOST_SEGMENTS = 200
+MAX_SEGMENTS = 200
 
 
 class SurveyIn(StrictSerializer):
@@ -122,7 +122,7 @@ class SegmentIn(StrictSerializer):
 class SegmentsIn(StrictSerializer):
     """The stretches of the log that count; an empty list counts all of it again."""
 
-    segments = serializers.ListField(child=SegmentIn(), max_length=MOST_SEGMENTS)
+    segments = serializers.ListField(child=SegmentIn(), max_length=MAX_SEGMENTS)
     reason = TextField(max_length=2000)
 
 
@@ -228,17 +228,17 @@ QUANTITIES = {
 PLAIN = ("started_at", "ended_at", "medium_temperature_source", "note")
 
 
-def survey_notes(asked: dict[str, Any], before: SurveyData | None = None) -> SurveyNotes:
+def survey_notes(requested: dict[str, Any], before: SurveyData | None = None) -> SurveyNotes:
     """What was asked, on top of what was stated before."""
     columns = (*PLAIN, *QUANTITIES.values())
     noted = {name: getattr(before, name) for name in columns} if before else {}
-    noted |= {name: asked[name] for name in PLAIN if name in asked}
-    noted |= {column: si_of(asked[name]) for name, column in QUANTITIES.items() if name in asked}
+    noted |= {name: requested[name] for name in PLAIN if name in requested}
+    noted |= {column: si_of(requested[name]) for name, column in QUANTITIES.items() if name in requested}
     if noted.get("medium_temperature_k") is None:
         noted["medium_temperature_source"] = ""
-    return SurveyNotes(**noted, as_entered=(before.as_entered if before else {}) | texts(asked))
+    return SurveyNotes(**noted, as_entered=(before.as_entered if before else {}) | texts(requested))
 
 
-def but_for_pairs(stated: SurveyData) -> list[Instrument]:
+def without_pairs(stated: SurveyData) -> list[Instrument]:
     """The instruments of a version; the transducer pair comes with the set-up."""
     return [one for one in stated.instruments.all() if one.kind != Kind.TRANSDUCER_PAIR]

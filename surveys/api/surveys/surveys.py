@@ -35,16 +35,16 @@ from surveys.api.rendering import JSONRenderer
 from surveys.api.results.recomputations import ResultOut
 from surveys.api.results.result_rows import result_documents
 from surveys.api.surveys.readings import (
-    MOST_POINTS,
+    MAX_POINTS,
     ReadingsOut,
     columns_of,
-    moment_asked,
+    downsampled_readings,
     parquet_file,
-    points_asked,
+    requested_moment,
+    requested_points,
     stretch_of_log,
-    thinned_readings,
 )
-from surveys.api.surveys.site_meters import SiteMeterReadingIn, SiteMeterReadingOut, site_meter_statement
+from surveys.api.surveys.site_meters import SiteMeterReadingIn, SiteMeterReadingOut, site_meter_of_request
 from surveys.api.surveys.survey_documents import (
     LogOut,
     SegmentsIn,
@@ -54,17 +54,17 @@ from surveys.api.surveys.survey_documents import (
     SurveyDataOut,
     SurveyIn,
     SurveyOut,
-    but_for_pairs,
     stretch_document,
     survey_notes,
+    without_pairs,
 )
 from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.views import ReadByKeys, documented
 from surveys.logfiles.export import csv_parts
 from surveys.models import Log, LogFormat, Recomputation, Survey, SurveyData
-from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
+from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import survey_flow_log, wall_measurement_of
-from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.site_meters import site_meter_record
 from surveys.services.surveys.surveys import (
     Segment,
@@ -98,17 +98,17 @@ class Surveys(ReadByKeys):
 
     @documented(request=SurveyIn, responses={201: SurveyOut})
     def create(self, request: Request) -> Response:
-        asked = self.checked(SurveyIn)
+        requested = self.checked(SurveyIn)
         survey = survey_record(
-            point=asked["measuring_point"],
-            setup=asked["setup"],
-            job=asked["job"],
-            instruments=asked["instruments"],
-            notes=survey_notes(asked),
+            point=requested["measuring_point"],
+            setup=requested["setup"],
+            job=requested["job"],
+            instruments=requested["instruments"],
+            notes=survey_notes(requested),
             by=self.user,
             now=timezone.now(),
-            primary_survey=asked["primary_survey"],
-            wanted_id=asked.get("id"),
+            primary_survey=requested["primary_survey"],
+            wanted_id=requested.get("id"),
         )
         return self.answer(survey, 201)
 
@@ -117,20 +117,20 @@ class Surveys(ReadByKeys):
     def corrections(self, request: Request, pk: Any = None) -> Response:
         """State the survey anew where it was stated wrongly; its result is recomputed, the old statement stays."""
         survey = self.get_object()
-        asked = self.checked(SurveyCorrectionIn, partial=True)
-        if "reason" not in asked:
+        requested = self.checked(SurveyCorrectionIn, partial=True)
+        if "reason" not in requested:
             raise ValidationError({"reason": "Say why this changes."}, code="required")
-        corrects = asked.get("corrects") or survey.stated
+        corrects = requested.get("corrects") or survey.stated
         statement = SurveyStatement(
-            setup=asked.get("setup") or survey.stated.setup,
-            instruments=asked.get("instruments") or but_for_pairs(survey.stated),
-            notes=survey_notes(asked, survey.stated),
+            setup=requested.get("setup") or survey.stated.setup,
+            instruments=requested.get("instruments") or without_pairs(survey.stated),
+            notes=survey_notes(requested, survey.stated),
         )
         data, recomputation = survey_correct(
             survey=survey,
             corrects=corrects,
             statement=statement,
-            reason=asked["reason"],
+            reason=requested["reason"],
             by=self.user,
             now=timezone.now(),
         )
@@ -140,11 +140,11 @@ class Surveys(ReadByKeys):
     @action(detail=True, methods=["post"])
     def segments(self, request: Request, pk: Any = None) -> Response:
         """Mark which stretches of the log count, each with its reason; the result is recomputed."""
-        asked = self.checked(SegmentsIn)
+        requested = self.checked(SegmentsIn)
         data, recomputation = survey_mark_segments(
             survey=self.get_object(),
-            segments=[Segment(**one) for one in asked["segments"]],
-            reason=asked["reason"],
+            segments=[Segment(**one) for one in requested["segments"]],
+            reason=requested["reason"],
             by=self.user,
             now=timezone.now(),
         )
@@ -160,8 +160,8 @@ class Surveys(ReadByKeys):
     )
     def steady_segments(self, request: Request, pk: Any = None) -> Response:
         """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
-        basis = basis_in_force(survey_with_basis(self._log().survey_id))
-        flow = survey_flow_log(basis, wall_measurement_of(basis), str(basis.survey.measuring_point))
+        inputs = inputs_in_force(survey_with_inputs(self._log().survey_id))
+        flow = survey_flow_log(inputs, wall_measurement_of(inputs), str(inputs.survey.measuring_point))
         stretches = steady_segments(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
         return Response(StretchOut(documents, many=True).data)
@@ -182,12 +182,12 @@ class Surveys(ReadByKeys):
     @site_meter_readings.mapping.post
     def state_site_meter(self, request: Request, pk: Any = None) -> Response:
         """State what the site's own meter said over the time of the survey; stated anew, it needs a reason and the old one stays."""
-        asked = self.checked(SiteMeterReadingIn)
+        requested = self.checked(SiteMeterReadingIn)
         survey = Survey.objects.select_related("measuring_point").get(pk=self.get_object().pk)
         reading = site_meter_record(
             survey=survey,
-            statement=site_meter_statement(asked),
-            reason=asked["reason"],
+            statement=site_meter_of_request(requested),
+            reason=requested["reason"],
             by=self.user,
             now=timezone.now(),
         )
@@ -222,7 +222,7 @@ class Surveys(ReadByKeys):
             OpenApiParameter(
                 "log_format",
                 OpenApiTypes.UUID,
-                description="The log format to read it by; left out: the plain layout, whose header names its columns.",
+                description="The log format to read it by; left out: the plain log format, whose header names its columns.",
             ),
             OpenApiParameter("name", str, description="The file's name, where the body is the file itself."),
         ],
@@ -234,7 +234,7 @@ class Surveys(ReadByKeys):
         """Take in the logger's file, as the body itself or as the part `file` of a form; the same file again changes nothing."""
         survey = Survey.objects.select_related("measuring_point__pipe__site").get(pk=self.get_object().pk)
         file = file_sent(request)
-        log, new = log_take_in(
+        log, new = log_import(
             survey=survey,
             upload=Upload(file, file_name(request, file), _log_format(request)),
             by=self.user,
@@ -274,7 +274,7 @@ class Surveys(ReadByKeys):
             OpenApiParameter(
                 "points",
                 int,
-                description=f"About so many points a column, up to {MOST_POINTS}; 2000 if left out.",
+                description=f"About so many points a column, up to {MAX_POINTS}; 2000 if left out.",
             ),
         ],
     )
@@ -287,7 +287,7 @@ class Surveys(ReadByKeys):
     def readings(self, request: Request, pk: Any = None) -> Any:
         """The readings thinned for a plot; with `?format=csv` or `?format=parquet` (or `Accept`) all of them, as the file gave them."""
         log = self._log()
-        start, end = moment_asked(request, "from"), moment_asked(request, "to")
+        start, end = requested_moment(request, "from"), requested_moment(request, "to")
         name = f"readings-{log.survey_id}"
         if request.accepted_renderer.format == "csv":
             parts = csv_parts(columns_of(log), stretch_of_log(log, start, end))
@@ -300,7 +300,7 @@ class Surveys(ReadByKeys):
                 filename=f"{name}.parquet",
                 content_type=ParquetRenderer.media_type,
             )
-        return Response(thinned_readings(log, start, end, points_asked(request)))
+        return Response(downsampled_readings(log, start, end, requested_points(request)))
 
     @documented(responses=ResultOut(many=True))
     @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)

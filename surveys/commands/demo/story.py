@@ -23,18 +23,18 @@ from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import percent_text, quantity_text
 from surveys.documents.formatting import findings_worded, flow_with_uncertainty, grouped
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
-from surveys.operations.embedded_worker import worker_beside
+from surveys.operations.embedded_worker import embedded_worker_process
 from surveys.services.pipes.pipes import (
     PipeStatement,
     pipe_correct,
     version_to_correct,
     wall_measurement_record,
 )
-from surveys.services.pipes.setups import SetupWish, setup_work_out
-from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 
-Tell = Callable[[str], None]
+Say = Callable[[str], None]
 RECOMPUTATION_TIMEOUT_SECONDS = 60
 
 
@@ -46,7 +46,9 @@ def shown(value: float, kind: str, form: str = "") -> str:
     return quantity_text(value, kind, "metric", form)
 
 
-def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]] = worker_beside) -> None:
+def run_story(
+    cast: Cast, say: Say, worker: Callable[[], AbstractContextManager[Any]] = embedded_worker_process
+) -> None:
     """Run the survey and print each step. `worker` processes the recalculation in the background."""
     now = timezone.now()
     office, technician = cast.users["office"], cast.users["technician"]
@@ -61,7 +63,7 @@ def tell(cast: Cast, say: Tell, worker: Callable[[], AbstractContextManager[Any]
     _change_breakdown(survey, first, say)
 
 
-def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
+def _pipe_and_point(office: User, say: Say) -> tuple[Pipe, MeasuringPoint]:
     pipe = make_pipe(office)
     point = make_point(pipe)
     say(f"1. Pipe: {scenario.CLIENT}, {pipe.site.name}, {pipe.name}")
@@ -77,7 +79,7 @@ def _pipe_and_point(office: User, say: Tell) -> tuple[Pipe, MeasuringPoint]:
     return pipe, point
 
 
-def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Tell) -> Job:
+def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Say) -> Job:
     job = make_job(point, technician, kit)
     say(f"2. Job: {technician.username}, {scenario.SURVEY_STARTED_AT:%Y-%m-%d}, with this equipment:")
     for instrument in kit.all:
@@ -85,7 +87,7 @@ def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Tell) ->
     return job
 
 
-def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell) -> Setup:
+def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Say) -> Setup:
     wish = SetupWish(
         transducers=kit.pair,
         meter=kit.meter,
@@ -93,7 +95,7 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
         expected_velocity_m_s=si(scenario.EXPECTED_VELOCITY, "speed"),
         as_entered={"expected_velocity": scenario.EXPECTED_VELOCITY},
     )
-    setup = setup_work_out(
+    setup = setup_calculate(
         point=point, wish=wish, by=technician, now=scenario.SURVEY_STARTED_AT - timedelta(minutes=20)
     )
     outcome = setup.outcome
@@ -108,14 +110,14 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Tell)
         f"   Transit time {_quantity(outcome['transit_time'])}, of which {_quantity(outcome['time_in_medium'])} in the water; "
         f"time difference {_quantity(outcome['time_difference_per_velocity'])}."
     )
-    _say_findings(outcome["findings"], say)
+    _print_findings(outcome["findings"], say)
     for note in findings_worded(outcome["safety_notes"], "metric"):
         say(f"   Safety: {note['text']}")
     return setup
 
 
 def _survey(
-    point: MeasuringPoint, setup: Setup, job: Job, kit: KitRecords, technician: User, say: Tell
+    point: MeasuringPoint, setup: Setup, job: Job, kit: KitRecords, technician: User, say: Say
 ) -> Survey:
     notes = SurveyNotes(
         started_at=scenario.SURVEY_STARTED_AT,
@@ -138,16 +140,16 @@ def _survey(
     return survey
 
 
-def _log(survey: Survey, technician: User, say: Tell) -> Result:
+def _log(survey: Survey, technician: User, say: Say) -> Result:
     with scenario.LOG_FILE.open("rb") as file:
-        log, _ = log_take_in(
+        log, _ = log_import(
             survey=survey, upload=Upload(file, scenario.LOG_FILE.name), by=technician, now=timezone.now()
         )
     say(
         f"   {log.file_name}: {log.rows_accepted} readings imported, {log.rows_rejected} rows rejected; SHA-256 {log.sha256[:16]}..."
     )
-    for refusal in log.refusals:
-        say(f"     Line {refusal['line']}, {refusal['column']}: {refusal['detail']}")
+    for rejection in log.rejected_rows:
+        say(f"     Line {rejection['line']}, {rejection['column']}: {rejection['detail']}")
     result = Result.objects.get(survey=survey, replaced_at__isnull=True)
     say(f"5. Result: {_flow_and_uncertainty(result)}")
     say(
@@ -158,13 +160,13 @@ def _log(survey: Survey, technician: User, say: Tell) -> Result:
         f"   Sound speed: measured {shown(result.measured_sound_speed_m_s, 'speed')}, expected for water at this temperature "
         f"{shown(result.expected_sound_speed_m_s, 'speed')}."
     )
-    _say_findings(result.findings, say)
+    _print_findings(result.findings, say)
     return result
 
 
-def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: Tell) -> Recomputation:
+def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: Say) -> Recomputation:
     now = timezone.now()
-    readings = scenario.WALL_AS_GAUGED
+    readings = scenario.WALL_READINGS
     wall_measurement = wall_measurement_record(
         pipe=pipe,
         gauge=kit.gauge,
@@ -203,7 +205,7 @@ def _correct(pipe: Pipe, kit: KitRecords, office: User, technician: User, say: T
 
 
 def _recompute(
-    recomputation: Recomputation, worker: Callable[[], AbstractContextManager[Any]], say: Tell
+    recomputation: Recomputation, worker: Callable[[], AbstractContextManager[Any]], say: Say
 ) -> None:
     """Wait until the worker process has finished the recalculation."""
     say(f"7. Recalculation in the background, surveys: {recomputation.items.count()}")
@@ -219,7 +221,7 @@ def _recompute(
     )
 
 
-def _change_breakdown(survey: Survey, first: Result, say: Tell) -> None:
+def _change_breakdown(survey: Survey, first: Result, say: Say) -> None:
     current = Result.objects.get(survey=survey, replaced_at__isnull=True)
     change_breakdown: dict[str, Any] = current.change_breakdown or {}
     say(f"8. New result: {_flow_and_uncertainty(current)}")
@@ -237,7 +239,7 @@ def _change_breakdown(survey: Survey, first: Result, say: Tell) -> None:
         f"   Spacing for current pipe data {_quantity(change_breakdown['spacing_after'])}, "
         f"for previous pipe data {_quantity(change_breakdown['spacing_before'])}."
     )
-    _say_findings([f for f in current.findings if f["code"] in change_breakdown["new_findings"]], say)
+    _print_findings([f for f in current.findings if f["code"] in change_breakdown["new_findings"]], say)
     true_flow = _true_flow()
     say(
         f"   The demo log was generated for a flow of {shown(true_flow, 'volume_flow')}. The error of the first result was "
@@ -262,7 +264,7 @@ def _flow_and_uncertainty(result: Result) -> str:
     )
 
 
-def _say_findings(findings: list[dict[str, Any]], say: Tell) -> None:
+def _print_findings(findings: list[dict[str, Any]], say: Say) -> None:
     for finding in findings_worded(findings, "metric"):
         say(f"   {SEVERITIES[finding['severity']]}: {finding['text']}")
 

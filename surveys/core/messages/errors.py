@@ -20,9 +20,9 @@ class MessageCode(str):
     message: Message
 
     def __new__(cls, of: Message) -> MessageCode:
-        made = super().__new__(cls, of.code)
-        made.message = of
-        return made
+        created = super().__new__(cls, of.code)
+        created.message = of
+        return created
 
     def __reduce__(self) -> Any:
         return MessageCode, (self.message,)

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils.functional import Promise
-from django.utils.translation import get_language
 
 from surveys.core.messages.numbers import SPACE, UNKNOWN
 
@@ -89,21 +88,7 @@ ABSENT = Absent()
 def written(text: Text, values: Values) -> str:
     """A text with its placeholders filled in."""
     filled = {name: ABSENT if value is None else value for name, value in values.items()}
-    return UNBROKEN.sub(SPACE, " ".join(_translated(part).format(**filled) for part in _chosen(text, values)))
-
-
-# Translations by language and text, which is kept with its translation so that its id stays its own.
-_TRANSLATIONS: dict[tuple[str | None, int], tuple[Plain, str]] = {}
-
-
-def _translated(text: Plain) -> Plain:
-    """A lazy text in the active language, looked up once; a plural form, which has no text before its count is known, as it is."""
-    if isinstance(text, str):
-        return text
-    key = (get_language(), id(text))
-    if key not in _TRANSLATIONS:
-        _TRANSLATIONS[key] = (text, str(text))
-    return _TRANSLATIONS[key][1] or text
+    return UNBROKEN.sub(SPACE, " ".join(part.format(**filled) for part in _chosen(text, values)))
 
 
 def _chosen(text: Text, values: Values) -> Iterator[Any]:

@@ -66,9 +66,9 @@ class Words(str):
     slug: str
 
     def __new__(cls, text: str, slug: str = "") -> Words:
-        made = super().__new__(cls, text)
-        made.slug = slug or text
-        return made
+        created = super().__new__(cls, text)
+        created.slug = slug or text
+        return created
 
     def __format__(self, spec: str) -> str:
         if spec == "cap":

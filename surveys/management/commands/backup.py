@@ -9,7 +9,7 @@ from django.utils import timezone
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
 from surveys.operations.backup.tables import LEFT_OUT
-from surveys.operations.backup.taking import Told, backup_take
+from surveys.operations.backup.taking import BackupSummary, backup_take
 
 
 class Command(BaseCommand):
@@ -31,7 +31,7 @@ class Command(BaseCommand):
         self.stdout.write(f"Not included: {'; '.join(left_out)}.")
 
 
-def sentences(path: Path, told: Told) -> str:
+def sentences(path: Path, told: BackupSummary) -> str:
     """Return the number of rows of each table, the total, and the file with its checksum."""
     lines = [f"{count:>12,}  {table}" for table, count in told.rows.items()]
     lines += [f"{sum(told.rows.values()):>12,}  rows in total"]

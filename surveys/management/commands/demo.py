@@ -6,9 +6,9 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 
 from surveys.commands.demo.people import make_cast, make_tokens
-from surveys.commands.demo.story import tell
+from surveys.commands.demo.story import run_story
 from surveys.commands.web_server import serve
-from surveys.operations.embedded_worker import worker_beside
+from surveys.operations.embedded_worker import embedded_worker_process
 
 BIND = "127.0.0.1:8000"
 
@@ -24,14 +24,14 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0)
         cast = make_cast()
-        tell(cast, self.stdout.write)
+        run_story(cast, self.stdout.write)
         self._sign_ins(cast.passwords, make_tokens(cast))
         if not options["once"]:
             self.stdout.write(
                 f"\nServer and embedded worker run at http://{BIND}/. Press Ctrl-C to stop both."
             )
             self.stdout.flush()
-            with worker_beside():
+            with embedded_worker_process():
                 serve(BIND)
 
     def _sign_ins(self, passwords: dict[str, str], tokens: dict[str, str]) -> None:

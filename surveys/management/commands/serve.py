@@ -7,7 +7,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
 from surveys.commands.web_server import serve
-from surveys.operations.embedded_worker import worker_beside
+from surveys.operations.embedded_worker import embedded_worker_process
 
 
 class Command(BaseCommand):
@@ -19,5 +19,5 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        with nullcontext() if settings.CELERY_BROKER_URL else worker_beside():
+        with nullcontext() if settings.CELERY_BROKER_URL else embedded_worker_process():
             serve(options["bind"])

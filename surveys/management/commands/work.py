@@ -5,7 +5,7 @@ from typing import Any
 from django.core.checks import Tags
 from django.core.management.base import BaseCommand
 
-from surveys.operations.embedded_worker import work_while_parent_lives
+from surveys.operations.embedded_worker import run_while_parent_lives
 
 
 class Command(BaseCommand):
@@ -15,4 +15,4 @@ class Command(BaseCommand):
     requires_system_checks = [Tags.models]
 
     def handle(self, *args: Any, **options: Any) -> None:
-        work_while_parent_lives()
+        run_while_parent_lives()

@@ -85,7 +85,7 @@ class Writer:
 
 
 @contextmanager
-def written(path: Path) -> Iterator[Writer]:
+def backup_writer(path: Path) -> Iterator[Writer]:
     """Write a backup beside its name, and give it the name once it is whole and on the disk. Only its owner may read it.
 
     Raises ServiceError if there is such a file already.
@@ -174,7 +174,7 @@ class Reader:
 
 
 @contextmanager
-def opened(path: Path) -> Iterator[Reader]:
+def backup_reader(path: Path) -> Iterator[Reader]:
     """Read a backup whose checksum has been found right."""
     with path.open("rb") as file:
         unpacked = zstandard.ZstdDecompressor().stream_reader(file, read_size=PIECE)

@@ -12,28 +12,28 @@ from django.core.management.color import no_style
 from django.db import DatabaseError, connection, transaction
 
 from surveys.core.errors import Conflict, ServiceError
-from surveys.operations.backup.files import Reader, opened, whole_file_sha256
+from surveys.operations.backup.files import Reader, backup_reader, whole_file_sha256
 from surveys.operations.backup.tables import FILLED_BY_MIGRATION, Table, differences, migrations, tables
-from surveys.operations.backup.taking import Told
+from surveys.operations.backup.taking import BackupSummary
 
 # One INSERT takes so many rows, or fewer once their binary values come to so much.
-ROWS_AT_ONCE, BYTES_AT_ONCE = 500, 8_000_000
+ROWS_PER_BATCH, BYTES_PER_READ = 500, 8_000_000
 
 
-def backup_restore(path: Path) -> Told:
+def backup_restore(path: Path) -> BackupSummary:
     """Put the records of a file into the database, as they were: the same keys, times, figures and bytes.
 
     Raises BackupDamaged before anything is written for a file that is not whole, Conflict for a database that is not empty or
     of another version, ServiceError where the database refuses a row; then nothing of it stays.
     """
     sha256 = whole_file_sha256(path)
-    with opened(path) as reader:
+    with backup_reader(path) as reader:
         _same_version(reader.head["migrations"])
         with transaction.atomic():
             _empty()
             rows = _put_in(reader)
     ContentType.objects.clear_cache()
-    return Told(sha256, path.stat().st_size, rows)
+    return BackupSummary(sha256, path.stat().st_size, rows)
 
 
 def _same_version(wanted: list[str]) -> None:
@@ -78,7 +78,7 @@ def _put_in(reader: Reader) -> dict[str, int]:
         raise Conflict(
             f"The backup is of another version of this program: it lacks the tables {', '.join(sorted(known))}."
         )
-    _held_together()
+    _check_foreign_keys()
     _counted(put, reader.rows)
     _numbered()
     return put
@@ -112,14 +112,14 @@ def _batches(rows: Iterator[list[Any]], binary: list[int]) -> Iterator[list[list
     for row in rows:
         batch.append(row)
         size += sum(len(row[place] or b"") for place in binary)
-        if len(batch) == ROWS_AT_ONCE or size > BYTES_AT_ONCE:
+        if len(batch) == ROWS_PER_BATCH or size > BYTES_PER_READ:
             yield batch
             batch, size = [], 0
     if batch:
         yield batch
 
 
-def _held_together() -> None:
+def _check_foreign_keys() -> None:
     """Look now whether every foreign key has its row, so that the commit cannot fail."""
     try:
         connection.check_constraints()

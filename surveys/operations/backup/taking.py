@@ -11,12 +11,12 @@ from pathlib import Path
 from django.db import connection, transaction
 
 from surveys.core.errors import ServiceError
-from surveys.operations.backup.files import whole_file_sha256, written
+from surveys.operations.backup.files import backup_writer, whole_file_sha256
 from surveys.operations.backup.tables import migrations, tables
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class BackupSummary:
     """What is told of a backup taken or restored: the file's SHA-256, its size, and the rows of each table."""
 
     sha256: str
@@ -24,18 +24,18 @@ class Told:
     rows: dict[str, int]
 
 
-def backup_take(path: Path, *, now: datetime) -> Told:
+def backup_take(path: Path, *, now: datetime) -> BackupSummary:
     """Write all records to a file. It reads only, and keeps nobody from writing.
 
     Raises ServiceError if the file is there already or cannot be written, or the database is not migrated.
     """
-    with written(path) as writer, _one_moment():
+    with backup_writer(path) as writer, _one_moment():
         writer.head(created_at=now.isoformat(), migrations=_migrated())
         for table in tables():
             writer.table(table.name, table.columns)
             for row in table.rows():
                 writer.row(row)
-    return Told(whole_file_sha256(path), path.stat().st_size, writer.rows)
+    return BackupSummary(whole_file_sha256(path), path.stat().st_size, writer.rows)
 
 
 def _migrated() -> list[str]:

@@ -8,15 +8,15 @@ from compute.base.errors import ComputeError
 from compute.results.survey import METHOD_VERSION
 from surveys.core.stored_quantities import finite
 from surveys.models import CombinedResult, RecomputationItem, Result
-from surveys.operations.integrity_check.finding import Spoilt
+from surveys.operations.integrity_check.finding import Corruption
 from surveys.pipes.selectors import marked_stretches
 from surveys.results.combined_flow import combined_flow
 from surveys.results.combining import RELATED_OF_PART
-from surveys.results.inputs_in_force import results_moved
+from surveys.results.inputs_in_force import results_outdated
 from surveys.results.reduction import result_within
 
 
-def result_spoilt(result: Result) -> Iterator[Spoilt]:
+def corrupt_results(result: Result) -> Iterator[Corruption]:
     """A result by the method of today is what its log and data come to. Of an earlier method nothing can be said."""
     if result.method_version != METHOD_VERSION:
         return
@@ -26,7 +26,7 @@ def result_spoilt(result: Result) -> Iterator[Spoilt]:
     try:
         again = result_within(result, marked_stretches(result.survey_data))
     except (ComputeError, ValueError) as error:
-        yield Spoilt(
+        yield Corruption(
             "result-not-reproducible", name, f"What it rests on cannot be reduced any more: {error}."
         )
         return
@@ -50,8 +50,8 @@ def result_spoilt(result: Result) -> Iterator[Spoilt]:
     yield from _differing(result, name, figures)
 
 
-def combined_spoilt(combined: CombinedResult) -> Iterator[Spoilt]:
-    """As `result_spoilt`, of what several surveys came to together."""
+def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
+    """As `corrupt_results`, of what several surveys came to together."""
     if combined.method_version != METHOD_VERSION:
         return
     name = f"combined result {combined.pk}"
@@ -61,14 +61,16 @@ def combined_spoilt(combined: CombinedResult) -> Iterator[Spoilt]:
     found = {str(result.pk): result for result in rows}
     order = [part["result"] for part in combined.parts]
     if sorted(order) != sorted(found):
-        yield Spoilt("result-not-reproducible", name, "The results it names are not those it is joined to.")
+        yield Corruption(
+            "result-not-reproducible", name, "The results it names are not those it is joined to."
+        )
         return
     for result in found.values():
         result.survey.started_at = result.survey_data.started_at
     try:
         flow = combined_flow(combined.combination.kind, [found[pk] for pk in order])
     except (ComputeError, ValueError) as error:
-        yield Spoilt("result-not-reproducible", name, f"Its parts cannot be combined any more: {error}.")
+        yield Corruption("result-not-reproducible", name, f"Its parts cannot be combined any more: {error}.")
         return
     figures = {
         "volume_flow_m3_s": flow.combined.value,
@@ -83,15 +85,15 @@ def combined_spoilt(combined: CombinedResult) -> Iterator[Spoilt]:
     yield from _differing(combined, name, figures)
 
 
-def outdated(results: Iterable[Result]) -> Iterator[Spoilt]:
+def outdated(results: Iterable[Result]) -> Iterator[Corruption]:
     """Current results that do not rest on what is in force, though nothing is about to replace them."""
     ids = [result.pk for result in results if result.replaced_at is None]
-    for result in results_moved(Result.objects.filter(pk__in=ids)):
+    for result in results_outdated(Result.objects.filter(pk__in=ids)):
         if RecomputationItem.objects.filter(survey=result.survey_id).exclude(state="done").exists():
             continue
         # Once more, for it may have been replaced between the two looks.
-        if results_moved(Result.objects.filter(pk=result.pk)):
-            yield Spoilt(
+        if results_outdated(Result.objects.filter(pk=result.pk)):
+            yield Corruption(
                 "result-outdated",
                 f"result {result.pk}",
                 "It is current, but does not rest on what is in force, and no recomputation is to replace it.",
@@ -100,10 +102,10 @@ def outdated(results: Iterable[Result]) -> Iterator[Spoilt]:
 
 def _differing(
     record: Result | CombinedResult, name: str, figures: Mapping[str, float | None]
-) -> Iterator[Spoilt]:
+) -> Iterator[Corruption]:
     differ = [column for column, value in figures.items() if getattr(record, column) != value]
     if differ:
         what = ", ".join(
             f"{column} {getattr(record, column)!r}, again {figures[column]!r}" for column in differ
         )
-        yield Spoilt("result-not-reproducible", name, f"What it rests on comes to other figures: {what}.")
+        yield Corruption("result-not-reproducible", name, f"What it rests on comes to other figures: {what}.")

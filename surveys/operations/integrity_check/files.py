@@ -15,9 +15,9 @@ from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.format import LogFormat
-from surveys.logfiles.importing import Intake, take_in
+from surveys.logfiles.importing import Intake, import_file
 from surveys.models import Document, Log, Report
-from surveys.operations.integrity_check.finding import Spoilt
+from surveys.operations.integrity_check.finding import Corruption
 from surveys.pipes.selectors import kept_file
 
 # Zones differ by whole quarters of an hour [us].
@@ -26,7 +26,7 @@ QUARTER = 900_000_000
 UNREADABLE = (zstandard.ZstdError, ServiceError, ValueError, KeyError, TypeError, IndexError, MemoryError)
 
 
-def document_spoilt(document: Document) -> Iterator[Spoilt]:
+def corrupt_documents(document: Document) -> Iterator[Corruption]:
     """A document's parts make the file it was."""
     digest, size = hashlib.sha256(), 0
     try:
@@ -34,19 +34,23 @@ def document_spoilt(document: Document) -> Iterator[Spoilt]:
             digest.update(piece)
             size += len(piece)
     except zstandard.ZstdError as error:
-        yield Spoilt("document-unreadable", f"document {document.pk}", f"A part cannot be unpacked: {error}.")
+        yield Corruption(
+            "document-unreadable", f"document {document.pk}", f"A part cannot be unpacked: {error}."
+        )
         return
     if (digest.hexdigest(), size) != (document.sha256, document.size_bytes):
-        yield Spoilt("document-altered", f"document {document.pk}", _not_the_file(size, document.size_bytes))
+        yield Corruption(
+            "document-altered", f"document {document.pk}", _wrong_file_error(size, document.size_bytes)
+        )
 
 
-def report_spoilt(report: Report) -> Iterator[Spoilt]:
+def corrupt_reports(report: Report) -> Iterator[Corruption]:
     """A report is the PDF that was issued."""
     if hashlib.sha256(report.content).hexdigest() != report.sha256:
-        yield Spoilt("report-altered", f"report {report.pk}", "The PDF is not the one that was issued.")
+        yield Corruption("report-altered", f"report {report.pk}", "The PDF is not the one that was issued.")
 
 
-def log_spoilt(log: Log) -> Iterator[Spoilt]:
+def corrupt_logs(log: Log) -> Iterator[Corruption]:
     """A log's parts make the file it was, and the file read again gives the readings that are stored, to the bit."""
     name, digest, size = f"log {log.pk}", hashlib.sha256(), 0
     with TemporaryFile() as file:
@@ -56,41 +60,41 @@ def log_spoilt(log: Log) -> Iterator[Spoilt]:
                 size += len(piece)
                 file.write(piece)
         except zstandard.ZstdError as error:
-            yield Spoilt("log-file-unreadable", name, f"A part of the file cannot be unpacked: {error}.")
+            yield Corruption("log-file-unreadable", name, f"A part of the file cannot be unpacked: {error}.")
             return
         if (digest.hexdigest(), size) != (log.sha256, log.size_bytes):
-            yield Spoilt("log-file-altered", name, _not_the_file(size, log.size_bytes))
+            yield Corruption("log-file-altered", name, _wrong_file_error(size, log.size_bytes))
             return
         file.seek(0)
-        yield from _readings_spoilt(log, name, file)
+        yield from _corrupt_readings(log, name, file)
 
 
-def _readings_spoilt(log: Log, name: str, file: IO[bytes]) -> Iterator[Spoilt]:
+def _corrupt_readings(log: Log, name: str, file: IO[bytes]) -> Iterator[Corruption]:
     started_at = log.survey.data.order_by("recorded_at", "id").values_list("started_at", flat=True)[0]
     zone = log.survey.measuring_point.pipe.site.zone
     try:
-        again = take_in(file, zone, log.size_bytes, LogFormat.from_json(log.format), started_at)
+        again = import_file(file, zone, log.size_bytes, LogFormat.from_json(log.format), started_at)
     except ServiceError as error:
-        yield Spoilt("log-not-read-again", name, f"The file cannot be read any more: {error_text(error)}")
+        yield Corruption("log-not-read-again", name, f"The file cannot be read any more: {error_text(error)}")
         return
     if again.rows_accepted != log.rows_accepted or len(again.blocks) != log.blocks.count():
-        yield Spoilt(
+        yield Corruption(
             "readings-missing",
             name,
             f"The file has {again.rows_accepted} readings in {len(again.blocks)} blocks, the log names {log.rows_accepted} and "
             f"{log.blocks.count()} blocks are stored.",
         )
         return
-    yield from _blocks_spoilt(log, name, again)
+    yield from _corrupt_blocks(log, name, again)
 
 
-def _blocks_spoilt(log: Log, name: str, again: Intake) -> Iterator[Spoilt]:
+def _corrupt_blocks(log: Log, name: str, again: Intake) -> Iterator[Corruption]:
     stored = log.blocks.order_by("sequence").values_list("sequence", "count", "content").iterator(2)
     for n, ((sequence, count, content), (count_again, content_again)) in enumerate(
         zip(stored, again.blocks, strict=True)
     ):
         if (sequence, count) != (n, count_again):
-            yield Spoilt(
+            yield Corruption(
                 "readings-missing",
                 name,
                 f"Where block {n} of {count_again} readings should be is block {sequence} of {count}.",
@@ -99,10 +103,12 @@ def _blocks_spoilt(log: Log, name: str, again: Intake) -> Iterator[Spoilt]:
         try:
             same = _same_readings(bytes(content), content_again)
         except UNREADABLE as error:
-            yield Spoilt("readings-unreadable", name, f"Block {n} cannot be unpacked: {error}.")
+            yield Corruption("readings-unreadable", name, f"Block {n} cannot be unpacked: {error}.")
             continue
         if not same:
-            yield Spoilt("readings-altered", name, f"The readings of block {n} are not those the file gives.")
+            yield Corruption(
+                "readings-altered", name, f"The readings of block {n} are not those the file gives."
+            )
 
 
 def _same_readings(one: bytes, other: bytes) -> bool:
@@ -122,7 +128,7 @@ def _same_bits(one: NDArray[np.generic], other: NDArray[np.generic]) -> bool:
     return one.tobytes() == other.tobytes()
 
 
-def _not_the_file(size: int, wanted: int) -> str:
+def _wrong_file_error(size: int, wanted: int) -> str:
     return (
         f"The stored file ({size} bytes) is not the one that came ({wanted} bytes): its SHA-256 is another."
     )

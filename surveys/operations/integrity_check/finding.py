@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Spoilt:
+class Corruption:
     """A record that is not as it should be: a stable code, which record, and in a sentence what is wrong."""
 
     code: str

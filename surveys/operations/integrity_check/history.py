@@ -12,10 +12,10 @@ from uuid import UUID
 
 from django.db import connection
 
-from surveys.operations.integrity_check.finding import Spoilt
+from surveys.operations.integrity_check.finding import Corruption
 
 # So many of one kind are told one by one.
-MOST_TOLD = 100
+MAX_REPORTED = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,18 +165,18 @@ RULES = (
 )
 
 
-def history_spoilt() -> Iterator[Spoilt]:
+def corrupt_history() -> Iterator[Corruption]:
     """All gaps, in a query for each rule."""
     for rule in RULES:
         with connection.cursor() as cursor:
             cursor.execute(rule.query)
-            ids = [row[0] for row in cursor.fetchmany(MOST_TOLD + 1)]
-        for one in ids[:MOST_TOLD]:
-            yield Spoilt(rule.code, f"{rule.of} {_as_people_see_it(one)}", rule.detail)
-        if len(ids) > MOST_TOLD:
-            yield Spoilt(rule.code, rule.of, f"And more than {MOST_TOLD} others.")
+            ids = [row[0] for row in cursor.fetchmany(MAX_REPORTED + 1)]
+        for one in ids[:MAX_REPORTED]:
+            yield Corruption(rule.code, f"{rule.of} {_displayed_key(one)}", rule.detail)
+        if len(ids) > MAX_REPORTED:
+            yield Corruption(rule.code, rule.of, f"And more than {MAX_REPORTED} others.")
 
 
-def _as_people_see_it(key: object) -> str:
+def _displayed_key(key: object) -> str:
     """SQLite keeps a UUID without its hyphens."""
     return str(UUID(key)) if isinstance(key, str) and len(key) == 32 else str(key)

@@ -55,7 +55,7 @@ class PeopleAdmin(AuditedAdmin, UserAdmin):
         return False
 
 
-class KeptAdmin(AuditedAdmin):
+class RetainedAdmin(AuditedAdmin):
     """A record that may be changed but not deleted: retire it instead. Whose it is stays as it was made."""
 
     belongs_to = ""
@@ -68,7 +68,7 @@ class KeptAdmin(AuditedAdmin):
         return False
 
 
-class ImmutableAdmin(KeptAdmin):
+class ImmutableAdmin(RetainedAdmin):
     """A record that is only looked at."""
 
     def has_add_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
@@ -90,13 +90,13 @@ class ImmutableInline(admin.TabularInline):
 
 
 @admin.register(models.Client)
-class ClientAdmin(KeptAdmin):
+class ClientAdmin(RetainedAdmin):
     list_display = ["name", "retired_at"]
     search_fields = ["name", "contact"]
 
 
 @admin.register(models.Site)
-class SiteAdmin(KeptAdmin):
+class SiteAdmin(RetainedAdmin):
     belongs_to = "client"
     list_display = ["name", "client", "time_zone", "retired_at"]
     list_filter = ["client"]
@@ -105,7 +105,7 @@ class SiteAdmin(KeptAdmin):
 
 
 @admin.register(models.Pipe)
-class PipeAdmin(KeptAdmin):
+class PipeAdmin(RetainedAdmin):
     belongs_to = "site"
     list_display = ["name", "site", "retired_at"]
     list_filter = ["site__client"]
@@ -160,7 +160,7 @@ class WallMeasurementAdmin(ImmutableAdmin):
 
 
 @admin.register(models.MeasuringPoint)
-class MeasuringPointAdmin(KeptAdmin):
+class MeasuringPointAdmin(RetainedAdmin):
     belongs_to = "pipe"
     list_display = [
         "name",
@@ -199,7 +199,7 @@ class CalibrationPointInline(ImmutableInline):
 
 
 @admin.register(models.Instrument)
-class InstrumentAdmin(KeptAdmin):
+class InstrumentAdmin(RetainedAdmin):
     list_display = ["serial", "kind", "type_name", "asset_number", "state", "location", "holder"]
     list_filter = ["kind", "state"]
     list_select_related = ["holder"]
@@ -228,7 +228,7 @@ class PolicyAdmin(ImmutableAdmin):
 
 
 @admin.register(models.InstrumentType)
-class InstrumentTypeAdmin(KeptAdmin):
+class InstrumentTypeAdmin(RetainedAdmin):
     list_display = ["kind", "name"]
     list_filter = ["kind"]
     search_fields = ["name"]
@@ -249,7 +249,7 @@ class CalibrationReminderAdmin(ImmutableAdmin):
 
 
 @admin.register(models.Job)
-class JobAdmin(KeptAdmin):
+class JobAdmin(RetainedAdmin):
     list_display = ["title", "site", "state", "starts_at", "ends_at", "technician"]
     list_filter = ["state", "technician"]
     search_fields = ["title", "site__name"]
@@ -281,7 +281,7 @@ class LogAdmin(ImmutableAdmin):
 
 
 @admin.register(models.LogFormat)
-class LogFormatAdmin(KeptAdmin):
+class LogFormatAdmin(RetainedAdmin):
     list_display = ["name", "created_by", "created_at", "retired_at"]
     search_fields = ["name"]
 

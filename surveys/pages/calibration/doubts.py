@@ -1,4 +1,4 @@
-"""Instruments found out of tolerance: the surveys that puts in doubt, and what is decided of each."""
+"""Reviews of instruments found out of tolerance: the affected surveys and the decision on each."""
 
 from __future__ import annotations
 
@@ -16,39 +16,41 @@ from compute.base.units import System
 from surveys.api.fleet.out_of_tolerance_reviews import DECISION_CHOICES
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
+from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
 from surveys.models import CombinationPart, OutOfToleranceReview, ReviewedSurvey
-from surveys.pages.calibration.access import for_the_fleet, user_of, visible
+from surveys.pages.calibration.access import fleet_page, user_of, visible
+from surveys.pages.calibration.wording import office_zone
 from surveys.pages.frame import page, units_of
 from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS, Decision, review_decide
 
 State = ReviewedSurvey.State
-ON_A_PAGE = 50
+PAGE_SIZE = 50
 
 
-@for_the_fleet
+@fleet_page
 @require_safe
-def doubts(request: HttpRequest) -> HttpResponse:
-    """Every review, those with surveys to decide first."""
+def review_list(request: HttpRequest) -> HttpResponse:
+    """List the reviews, those with surveys to decide first."""
     rows = OutOfToleranceReview.objects.visible_to(request.user).select_related("instrument", "calibration")
     rows = rows.annotate(
         total=Count("surveys"), undecided=Count("surveys", filter=Q(surveys__state=State.UNDER_REVIEW))
     )
-    shown = Paginator(rows.order_by("-undecided", "-opened_at", "-id"), ON_A_PAGE)
+    shown = Paginator(rows.order_by("-undecided", "-opened_at", "-id"), PAGE_SIZE)
     return page(request, "calibration/doubts.html", {"reviews": shown.get_page(request.GET.get("page"))})
 
 
-@for_the_fleet
+@fleet_page
 @require_safe
-def doubt(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A review with its surveys: the figure, and the figure with the error found applied."""
+def review_detail(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Show a review with its surveys: the result, and the result corrected for the as-found error."""
     return _shown(request, _review(request, pk))
 
 
-@for_the_fleet
+@fleet_page
 @require_POST
-def doubt_decide(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
-    """Decide one survey of a review, with the reason."""
+def review_decision(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
+    """Save the decision on one survey of a review, with its reason."""
     review = _review(request, pk)
     item = get_object_or_404(ReviewedSurvey.objects.visible_to(request.user), review=review, survey=survey)
     wish, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
@@ -58,10 +60,10 @@ def doubt_decide(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
         decision = Decision(item, State(wish), reason)
         review_decide(review=review, decisions=[decision], by=user_of(request), now=timezone.now())
     except ServiceError as error:
-        # What is refused of the decision as a whole is told where it is chosen.
+        # An error about the decision as a whole is shown at the field of the decision.
         field = "reason" if error.field == "reason" else "decision"
-        refused = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error_text(error)}
-        return _shown(request, review, refused, error.status)
+        rejected = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error_text(error)}
+        return _shown(request, review, rejected, error.status)
     return redirect("fleet-doubt", pk=review.pk)
 
 
@@ -75,7 +77,7 @@ def _review(request: HttpRequest, pk: UUID) -> OutOfToleranceReview:
 def _shown(
     request: HttpRequest,
     review: OutOfToleranceReview,
-    refused: dict[str, Any] | None = None,
+    rejected: dict[str, Any] | None = None,
     status: int = 200,
 ) -> HttpResponse:
     units = units_of(request)
@@ -83,23 +85,24 @@ def _shown(
     parts = CombinationPart.objects.filter(combination__retired_at__isnull=True).select_related("combination")
     rows = review.surveys.select_related(*related).order_by("survey__started_at", "id")
     rows = rows.prefetch_related(Prefetch("survey__combination_parts", parts))
-    shown = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
+    shown = Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "review": review,
         "surveys": shown,
-        "rows": [_row(one, units, refused) for one in shown],
+        "rows": [_row(one, units, rejected) for one in shown],
         "choices": DECISION_CHOICES,
+        "zone": office_zone(),
     }
     return page(request, "calibration/doubt.html", context, status=status)
 
 
-def _row(one: ReviewedSurvey, units: System, refused: dict[str, Any] | None) -> dict[str, Any]:
+def _row(one: ReviewedSurvey, units: System, rejected: dict[str, Any] | None) -> dict[str, Any]:
     point, before = one.survey.measuring_point, one.result
     figure, relative = "", ""
     if one.volume_flow_m3_s is not None and one.expanded_uncertainty_m3_s is not None:
         figure = flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units)
         if before.volume_flow_m3_s:
-            relative = f"{one.volume_flow_m3_s / before.volume_flow_m3_s - 1:+.1%}"
+            relative = percent_text(one.volume_flow_m3_s / before.volume_flow_m3_s - 1, sign=True)
     return {
         "of": one,
         "point": point,
@@ -109,5 +112,5 @@ def _row(one: ReviewedSurvey, units: System, refused: dict[str, Any] | None) -> 
         "relative": relative,
         "rests_on_it": [part.combination for part in one.survey.combination_parts.all()],
         "undecided": one.state == State.UNDER_REVIEW,
-        "refused": refused if refused and refused["pk"] == one.pk else None,
+        "rejected": rejected if rejected and rejected["pk"] == one.pk else None,
     }

@@ -12,11 +12,11 @@ urlpatterns = [
     path("instruments/<uuid:pk>/intervals/", intervals.intervals, name="fleet-intervals"),
     path("interval-reviews/<uuid:pk>/", intervals.interval, name="fleet-interval"),
     path("interval-reviews/<uuid:pk>/decision/", intervals.interval_decide, name="fleet-interval-decide"),
-    path("out-of-tolerance-reviews/", doubts.doubts, name="fleet-doubts"),
-    path("out-of-tolerance-reviews/<uuid:pk>/", doubts.doubt, name="fleet-doubt"),
+    path("out-of-tolerance-reviews/", doubts.review_list, name="fleet-doubts"),
+    path("out-of-tolerance-reviews/<uuid:pk>/", doubts.review_detail, name="fleet-doubt"),
     path(
         "out-of-tolerance-reviews/<uuid:pk>/surveys/<uuid:survey>/decision/",
-        doubts.doubt_decide,
+        doubts.review_decision,
         name="fleet-doubt-decide",
     ),
 ]

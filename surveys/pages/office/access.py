@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from surveys.pages.frame import FLEET, OFFICE, framed_for
 
-for_the_office = framed_for(OFFICE)
+office_page = framed_for(OFFICE)
 """A page for those who dispatch and review, signed in with all that is asked of them."""
 
-for_those_who_correct = framed_for(OFFICE | FLEET)
+form_for_correctors = framed_for(OFFICE | FLEET)
 """A page for those who may correct what instruments are, and follow what that sets to work."""

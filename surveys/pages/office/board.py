@@ -17,25 +17,25 @@ from surveys.api.problems import problem_of
 from surveys.calibration.due_list import office_today
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
-from surveys.dispatch.availability import endangered
+from surveys.dispatch.availability import conflicts_of
 from surveys.documents.formatting import hours
 from surveys.models import Booking, Instrument, Job, Role, User
 from surveys.models.job import JobState
 from surveys.pages.frame import page, units_of
-from surveys.pages.office.access import for_the_office
+from surveys.pages.office.access import office_page
 from surveys.pages.office.week import Week, stays
 from surveys.services.dispatch.bookings import HandoverNote, booking_check_in, booking_check_out
 from surveys.services.dispatch.jobs import MOVES, job_move
 
 
-@for_the_office
+@office_page
 @require_safe
 def board(request: HttpRequest) -> HttpResponse:
     """A week: the one named, else this one."""
     return _shown(request, _week(request.GET.get("week", "")))
 
 
-@for_the_office
+@office_page
 @require_POST
 def move(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Move a job on, with the reason; what is refused is told at the job."""
@@ -51,19 +51,19 @@ def move(request: HttpRequest, pk: UUID) -> HttpResponse:
             now=timezone.now(),
         )
     except ServiceError as error:
-        refused = {"job": job.pk, "state": state, "reason": reason, "detail": error_text(error)}
-        return _shown(request, week, refused, error.status)
+        rejected = {"job": job.pk, "state": state, "reason": reason, "detail": error_text(error)}
+        return _shown(request, week, rejected, error.status)
     return redirect(f"{reverse('office-board')}?week={week.name}")
 
 
-@for_the_office
+@office_page
 @require_POST
 def check_out(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Hand a booked instrument out, and say in which condition; what is refused is told at the booking."""
     return _hand_over(request, pk, booking_check_out)
 
 
-@for_the_office
+@office_page
 @require_POST
 def check_in(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Take it back, and say in which condition."""
@@ -78,16 +78,16 @@ def _hand_over(request: HttpRequest, pk: UUID, do: Callable[..., Any]) -> HttpRe
         request.POST.get("condition", ""),
     )
     try:
-        asked = HandoverIn(data={"condition": condition})
-        asked.is_valid(raise_exception=True)
-        said = HandoverNote(at=now, condition=asked.validated_data["condition"])
+        requested = HandoverIn(data={"condition": condition})
+        requested.is_valid(raise_exception=True)
+        said = HandoverNote(at=now, condition=requested.validated_data["condition"])
         do(booking=booking, said=said, by=cast(User, request.user), now=now)
     except Exception as error:
         problem = problem_of(error, units_of(request))
         if problem is None:
             raise
-        refused = {"booking": booking.pk, "condition": condition, "detail": problem["detail"]}
-        return _shown(request, week, refused, problem["status"])
+        rejected = {"booking": booking.pk, "condition": condition, "detail": problem["detail"]}
+        return _shown(request, week, rejected, problem["status"])
     return redirect(f"{reverse('office-board')}?week={week.name}#job-{booking.job_id}")
 
 
@@ -99,7 +99,7 @@ def _week(name: str) -> Week:
 
 
 def _shown(
-    request: HttpRequest, week: Week, refused: dict[str, Any] | None = None, status: int = 200
+    request: HttpRequest, week: Week, rejected: dict[str, Any] | None = None, status: int = 200
 ) -> HttpResponse:
     user, now, (begin, end) = cast(User, request.user), timezone.now(), week.span
     rows = Job.objects.visible_to(user).filter(starts_at__lt=end, ends_at__gt=begin)
@@ -111,8 +111,8 @@ def _shown(
     held = Booking.objects.visible_to(user).filter(cancelled_at__isnull=True)
     held = held.filter(starts_at__lt=end, ends_at__gt=begin).exclude(job__state=JobState.CANCELLED)
     bookings = list(held.select_related("job__site", "instrument", "technician").prefetch_related("events"))
-    dangers = endangered(bookings, now, user)
-    cards = [_card(job, bookings, dangers, refused or {}) for job in jobs]
+    conflicts = conflicts_of(bookings, now, user)
+    cards = [_card(job, bookings, conflicts, rejected or {}) for job in jobs]
     context = {
         "week": week,
         "any": bool(cards),
@@ -126,7 +126,7 @@ def _shown(
 
 
 def _card(
-    job: Job, bookings: list[Booking], dangers: dict[UUID, list[Any]], refused: dict[str, Any]
+    job: Job, bookings: list[Booking], conflicts: dict[UUID, list[Any]], rejected: dict[str, Any]
 ) -> dict[str, Any]:
     mine = [one for one in bookings if one.job_id == job.pk]
     return {
@@ -134,13 +134,13 @@ def _card(
         "when": f"{job.starts_at.astimezone(job.site.zone):%a %d %b}, {hours(job.starts_at, job.ends_at, job.site.zone)}",
         "people": [str(one.technician) for one in mine if one.technician],
         "kit": [
-            {"booking": one, "refused": refused if refused.get("booking") == one.pk else None}
+            {"booking": one, "rejected": rejected if rejected.get("booking") == one.pk else None}
             for one in mine
             if one.instrument
         ],
-        "dangers": [reason.detail for one in mine for reason in dangers.get(one.pk, [])],
+        "conflicts": [reason.detail for one in mine for reason in conflicts.get(one.pk, [])],
         "moves": [(state, JobState(state).label) for state in sorted(MOVES[job.state], key=_onward(job))],
-        "refused": refused if refused.get("job") == job.pk else None,
+        "rejected": rejected if rejected.get("job") == job.pk else None,
     }
 
 

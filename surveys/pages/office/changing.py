@@ -17,18 +17,18 @@ from surveys.core.errors import ServiceError
 from surveys.documents.formatting import flow_with_uncertainty, moment
 from surveys.models import Recomputation, RecomputationItem, Result
 from surveys.pages.frame import page, units_of
-from surveys.pages.office.access import for_those_who_correct
+from surveys.pages.office.access import form_for_correctors
 from surveys.pages.office.sheet import Sheet
-from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
+from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import survey_reduce
 
 # So many surveys are worked out beforehand; the others are counted.
-MOST_SHOWN = 20
+MAX_SHOWN = 20
 OPEN = (Recomputation.State.WAITING, Recomputation.State.RUNNING)
 NOTHING = "Nothing is changed yet; write what it should be."
 
 
-def change_answered(
+def change_response(
     request: HttpRequest,
     sheet: Sheet,
     change: Callable[[], Recomputation | None],
@@ -54,7 +54,7 @@ def change_answered(
         problem = problem_of(error, units_of(request))
         if problem is None:
             raise
-        sheet.refused(problem["errors"])
+        sheet.rejected(problem["errors"])
         return page(request, template, around, problem["status"])
     if preview is None:
         return _sent_to(request, run)
@@ -68,7 +68,7 @@ def units_begun(request: HttpRequest) -> System:
     return units_of(request)
 
 
-@for_those_who_correct
+@form_for_correctors
 @require_safe
 def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
     """How far a recomputation is, and what it moved; the part that changes asks for itself again until it is over."""
@@ -88,7 +88,7 @@ def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
         "done": done.count(),
         "failed": items.filter(state=RecomputationItem.State.FAILED).count(),
         "rows": [
-            _moved(one.before, one.after or one.before, units) for one in done[:MOST_SHOWN] if one.before
+            _moved(one.before, one.after or one.before, units) for one in done[:MAX_SHOWN] if one.before
         ],
     }
     if "HX-Request" in request.headers:
@@ -111,14 +111,14 @@ def _preview(run: Recomputation | None, units: System) -> dict[str, Any]:
         return {"rows": [], "total": 0, "more": 0}
     surveys = list(run.items.filter(survey__isnull=False).order_by("pk").values_list("survey", flat=True))
     rows = []
-    for survey in surveys[:MOST_SHOWN]:
+    for survey in surveys[:MAX_SHOWN]:
         before = Result.objects.select_related("survey__measuring_point__pipe__site").get(
             survey=survey, replaced_at__isnull=True
         )
-        after = survey_reduce(basis_in_force(survey_with_basis(survey))).reduction
+        after = survey_reduce(inputs_in_force(survey_with_inputs(survey))).reduction
         flow = flow_with_uncertainty(after.volume_flow, after.uncertainty.expanded_uncertainty, units)
         rows.append(_row(before, flow, after.volume_flow, units))
-    return {"rows": rows, "total": len(surveys), "more": max(0, len(surveys) - MOST_SHOWN)}
+    return {"rows": rows, "total": len(surveys), "more": max(0, len(surveys) - MAX_SHOWN)}
 
 
 def _moved(before: Result, after: Result, units: System) -> dict[str, Any]:

@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from compute.base.units import System
-from surveys.api.compute.physics import MOST_FURTHER_LININGS, OVAL, WAVE_MODES
+from surveys.api.compute.physics import MAX_FURTHER_LININGS, OVAL, WAVE_MODES
 from surveys.documents.formatting import worded
 from surveys.models import PipeData, WallMeasurement
 from surveys.models.pipe import TemperatureSource
-from surveys.pages.office.sheet import Entry, OnRecord, Sheet
+from surveys.pages.office.sheet import Entry, FormInitial, Sheet
 from surveys.pages.pipe_form import (
     COMPOSITION,
     FURTHER_LABEL,
@@ -19,13 +19,13 @@ from surveys.pages.pipe_form import (
     FURTHER_THICKNESS,
     PLAIN_NUMBERS,
     Offer,
-    as_typed,
+    entered_texts,
     entries_by,
     on_record,
 )
 
 # Chosen in place of a name: stated by its own figures.
-BY_FIGURES = "*"
+BY_VALUES = "*"
 SPEEDS = ("longitudinal_sound_speed", "shear_sound_speed")
 FIGURES = ("sound_speed", "density", "dynamic_viscosity")
 CONDITIONS = ("temperature", "temperature_source", "pressure")
@@ -76,7 +76,7 @@ LABELS = {
     "reason": "Reason, as the client reads it",
 }
 # What holds where nothing is stated.
-UNSAID = {
+DEFAULT_TEXTS = {
     "valid_from": "for as long as the pipe has been there",
     "wall_measurement": "none",
     "pipe.lining": "none",
@@ -92,7 +92,7 @@ class PipeSheet(Sheet):
     """A version of pipe data with what was typed of it so far."""
 
     labels = LABELS
-    unsaid = UNSAID
+    unsaid = DEFAULT_TEXTS
     plain_numbers = PLAIN_NUMBERS
     kinds = ("correction", "modification")
 
@@ -112,18 +112,18 @@ class PipeSheet(Sheet):
             (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {worded(one.mean_m, 'length', units, 2)}")
             for one in wall_measurements
         )
-        asked = self._typed.get("pipe.further_linings.rows", "")
-        shown = int(asked[:2]) if asked.isascii() and asked.isdigit() else 0
-        self.further = min(max(len(base.further_linings), shown), MOST_FURTHER_LININGS)
+        requested = self._typed.get("pipe.further_linings.rows", "")
+        shown = int(requested[:2]) if requested.isascii() and requested.isdigit() else 0
+        self.further = min(max(len(base.further_linings), shown), MAX_FURTHER_LININGS)
 
     @property
     def takes_another_lining(self) -> bool:
         """Whether there may be one more lining."""
-        return self.further < MOST_FURTHER_LININGS
+        return self.further < MAX_FURTHER_LININGS
 
     def add_lining(self) -> None:
         """One more row, for a lining inside the others."""
-        self.further = min(self.further + 1, MOST_FURTHER_LININGS)
+        self.further = min(self.further + 1, MAX_FURTHER_LININGS)
 
     def stated(self) -> dict[str, Any]:
         """As the API takes it: what differs from the record, the medium as a whole."""
@@ -131,19 +131,19 @@ class PipeSheet(Sheet):
         pipe = {part: value for part, value in is_now["pipe"].items() if value != was["pipe"][part]}
         if pipe.keys() & set(OVAL):
             pipe |= {part: is_now["pipe"][part] for part in OVAL}
-        asked: dict[str, Any] = {
+        requested: dict[str, Any] = {
             "reason": self._text("reason"),
             "pipe": pipe,
             "wall_measurement": self._wall_measurement() or None,
         }
         if is_now["medium"] != was["medium"]:
-            asked["medium"] = is_now["medium"]
+            requested["medium"] = is_now["medium"]
         if self.altered:
-            return asked | ({"valid_from": day} if (day := self._text("changed_on")) else {})
-        return asked | {"corrects": str(self.base.pk), "valid_from": self._text("valid_from") or None}
+            return requested | ({"valid_from": day} if (day := self._text("changed_on")) else {})
+        return requested | {"corrects": str(self.base.pk), "valid_from": self._text("valid_from") or None}
 
     @property
-    def deed(self) -> str:
+    def submit_label(self) -> str:
         """What the button says that does it."""
         return "Record the modification" if self.altered else "Correct it"
 
@@ -195,7 +195,7 @@ class PipeSheet(Sheet):
         return [
             self._entry("medium.name"),
             *(self._entry(f"medium.{part}", when=when) for part, when in made_of.items()),
-            *(self._entry(f"medium.{part}", when=f"medium.name {BY_FIGURES}") for part in FIGURES),
+            *(self._entry(f"medium.{part}", when=f"medium.name {BY_VALUES}") for part in FIGURES),
             *(self._entry(f"medium.{part}") for part in CONDITIONS),
         ]
 
@@ -206,7 +206,7 @@ class PipeSheet(Sheet):
         return "" if by_hand and chosen == self._was("wall_measurement") else chosen
 
     def _speeds(self, chosen: str, path: str) -> list[Entry]:
-        return [self._entry(f"{path}.{speed}", when=f"{chosen} {BY_FIGURES}") for speed in SPEEDS]
+        return [self._entry(f"{path}.{speed}", when=f"{chosen} {BY_VALUES}") for speed in SPEEDS]
 
     def _further_lining(self, row: str) -> list[Entry]:
         chosen = f"{row}.material"
@@ -219,7 +219,7 @@ class PipeSheet(Sheet):
     def _of_medium(self, text: Callable[[str], str]) -> tuple[str, ...]:
         """What a medium has beside name and conditions: its own figures, or what it is made of."""
         name = text("medium.name")
-        if name == BY_FIGURES:
+        if name == BY_VALUES:
             return FIGURES
         return tuple(one.needs for one in self._offers["media"] if one.name == name and one.needs)
 
@@ -244,7 +244,7 @@ class PipeSheet(Sheet):
             for row in self._rows_stated(text)
         ]
         name = text("medium.name")
-        medium: dict[str, Any] = {} if name == BY_FIGURES else {"name": name}
+        medium: dict[str, Any] = {} if name == BY_VALUES else {"name": name}
         for part in (*self._of_medium(text), *CONDITIONS):
             if stated := value(f"medium.{part}"):
                 medium[part] = stated
@@ -288,15 +288,15 @@ class PipeSheet(Sheet):
         return ""
 
     def _options(self, name: str) -> tuple[tuple[str, str], ...]:
-        by_speeds = (BY_FIGURES, "by its sound speeds")
+        by_speeds = (BY_VALUES, "by its sound speeds")
         if name == "pipe.material":
             return (*self._offered("pipes", name), by_speeds)
         if name == "pipe.lining" or name.removesuffix(".material") in FURTHER_LININGS:
             return (("", "none"), *self._offered("linings", name), by_speeds)
         if name == "medium.name":
-            return (*self._offered("media", name), (BY_FIGURES, "by its figures"))
+            return (*self._offered("media", name), (BY_VALUES, "by its figures"))
         if name == "pipe.wave_mode":
-            return (("", UNSAID[name]), *((mode, mode) for mode in WAVE_MODES))
+            return (("", DEFAULT_TEXTS[name]), *((mode, mode) for mode in WAVE_MODES))
         if name == "medium.temperature_source":
             return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureSource))
         return (("", "none"), *self._wall_measurements) if name == "wall_measurement" else ()
@@ -305,26 +305,26 @@ class PipeSheet(Sheet):
         """The choices, with what is on record even if it is not among them."""
         offered = [(one.name, one.title) for one in self._offers[what]]
         was = self._was(name)
-        unlisted = was not in ("", BY_FIGURES, *(one for one, _ in offered))
+        unlisted = was not in ("", BY_VALUES, *(one for one, _ in offered))
         return [(was, was), *offered] if unlisted else offered
 
 
-def _beginning(base: PipeData, units: System) -> OnRecord:
+def _beginning(base: PipeData, units: System) -> FormInitial:
     """What the fields hold before anything is typed."""
     values = on_record(base)
-    start = as_typed(values, base.as_entered, units)
-    start["pipe.material"] = base.material or BY_FIGURES
-    start["pipe.lining"] = (base.lining_material or BY_FIGURES) if base.lining_thickness_m else ""
+    start = entered_texts(values, base.as_entered, units)
+    start["pipe.material"] = base.material or BY_VALUES
+    start["pipe.lining"] = (base.lining_material or BY_VALUES) if base.lining_thickness_m else ""
     for row, lining in zip(FURTHER_LININGS, base.further_linings, strict=False):
-        start[f"{row}.material"] = lining["material"]["name"] or BY_FIGURES
-    start["medium.name"] = base.medium or BY_FIGURES
+        start[f"{row}.material"] = lining["material"]["name"] or BY_VALUES
+    start["medium.name"] = base.medium or BY_VALUES
     start["valid_from"] = base.valid_from.isoformat() if base.valid_from else ""
     start["wall_measurement"] = str(base.wall_measurement_id or "")
-    return OnRecord(start, values, base.as_entered)
+    return FormInitial(start, values, base.as_entered)
 
 
 def _material(chosen: str, path: str, value: Callable[[str], Any]) -> Any:
-    if chosen != BY_FIGURES:
+    if chosen != BY_VALUES:
         return chosen
     return {speed: stated for speed in SPEEDS if (stated := value(f"{path}.{speed}"))}
 

@@ -18,18 +18,18 @@ from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
 from surveys.models import Pipe, PipeData, Recomputation, User
 from surveys.pages.frame import page
-from surveys.pages.office.access import for_the_office
-from surveys.pages.office.changing import change_answered, units_begun
+from surveys.pages.office.access import office_page
+from surveys.pages.office.changing import change_response, units_begun
 from surveys.pages.office.correction_form import PipeSheet
 from surveys.pages.pipe_form import choices
 from surveys.pipes.selectors import pipe_data_at
 from surveys.services.pipes.pipes import pipe_alter, pipe_correct, version_to_correct
 
-MOST_GAUGINGS = 50
+MAX_WALL_MEASUREMENTS = 50
 FORM = "office/correction.html"
 
 
-@for_the_office
+@office_page
 @require_http_methods(["GET", "POST"])
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The form; "show" tells what would change and keeps nothing, "commit" does it."""
@@ -50,7 +50,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
         # One stays where one is.
         answer["HX-Reswap"] = "outerHTML show:none"
         return answer
-    return change_answered(request, sheet, lambda: _changed(request, pipe, sheet), FORM, around)
+    return change_response(request, sheet, lambda: _changed(request, pipe, sheet), FORM, around)
 
 
 def _in_force(pipe: Pipe) -> list[PipeData]:
@@ -71,7 +71,7 @@ def _version(request: HttpRequest, pipe: Pipe) -> PipeData:
 
 
 def _sheet(request: HttpRequest, pipe: Pipe, base: PipeData) -> PipeSheet:
-    wall_measurements = pipe.wall_measurements.all()[:MOST_GAUGINGS]
+    wall_measurements = pipe.wall_measurements.all()[:MAX_WALL_MEASUREMENTS]
     offers = choices(cast(User, request.user))
     return PipeSheet(base, units_begun(request), request.POST.dict(), offers, wall_measurements)
 
@@ -79,9 +79,9 @@ def _sheet(request: HttpRequest, pipe: Pipe, base: PipeData) -> PipeSheet:
 def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputation:
     """Correct or alter by the form as the API would by a request."""
     kind = AlterationIn if sheet.altered else CorrectionIn
-    asked = kind(data=sheet.stated(), context={"request": request})
-    asked.is_valid(raise_exception=True)
-    given, by, now = dict(asked.validated_data), cast(User, request.user), timezone.now()
+    requested = kind(data=sheet.stated(), context={"request": request})
+    requested.is_valid(raise_exception=True)
+    given, by, now = dict(requested.validated_data), cast(User, request.user), timezone.now()
     common: dict[str, Any] = {
         "pipe": pipe,
         "reason": given["reason"],

@@ -18,22 +18,22 @@ from surveys.documents.formatting import findings_worded, flow_with_uncertainty,
 from surveys.models import Report, Result, Survey, User
 from surveys.models.job import JobState
 from surveys.pages.frame import page, units_of
-from surveys.pages.office.access import for_the_office
+from surveys.pages.office.access import office_page
 from surveys.services.results.reports import report_issue
 
-ON_A_PAGE = 50
+PAGE_SIZE = 50
 # What a reviewer has to read; a note only explains.
-GRAVE = ("error", "warning")
+SIGNIFICANT_SEVERITIES = ("error", "warning")
 
 
-@for_the_office
+@office_page
 @require_safe
 def queue(request: HttpRequest) -> HttpResponse:
     """Current results of jobs in review, and those whose report says another figure, the latest first."""
     return _shown(request)
 
 
-@for_the_office
+@office_page
 @require_POST
 def issue(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Issue the report of a survey, or issue it again with the reason; what is refused is told at the result."""
@@ -57,7 +57,7 @@ def issue(request: HttpRequest, pk: UUID) -> HttpResponse:
     return redirect("office-review")
 
 
-def _shown(request: HttpRequest, refused: dict[str, Any] | None = None, status: int = 200) -> HttpResponse:
+def _shown(request: HttpRequest, rejected: dict[str, Any] | None = None, status: int = 200) -> HttpResponse:
     reports = Report.objects.filter(replaced_at__isnull=True).defer("content").select_related("result")
     in_review = Q(survey__job__state=JobState.IN_REVIEW)
     # A report in force that tells a result which another has replaced.
@@ -68,12 +68,12 @@ def _shown(request: HttpRequest, refused: dict[str, Any] | None = None, status: 
     rows = rows.filter(in_review | outdated).distinct()
     rows = rows.select_related("survey__job", "survey__measuring_point__pipe__site__client")
     rows = rows.prefetch_related(Prefetch("survey__reports", reports, to_attr="in_force"))
-    shown = Paginator(rows.order_by("-computed_at", "-id"), ON_A_PAGE).get_page(request.GET.get("page"))
-    cards = [_card(request, one, refused or {}) for one in shown]
+    shown = Paginator(rows.order_by("-computed_at", "-id"), PAGE_SIZE).get_page(request.GET.get("page"))
+    cards = [_card(request, one, rejected or {}) for one in shown]
     return page(request, "office/review.html", {"cards": cards, "results": shown}, status)
 
 
-def _card(request: HttpRequest, result: Result, refused: dict[str, Any]) -> dict[str, Any]:
+def _card(request: HttpRequest, result: Result, rejected: dict[str, Any]) -> dict[str, Any]:
     survey: Any = result.survey
     point = survey.measuring_point
     report = next(iter(survey.in_force), None)
@@ -84,10 +84,10 @@ def _card(request: HttpRequest, result: Result, refused: dict[str, Any]) -> dict
         "flow": flow_with_uncertainty(
             result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units_of(request)
         ),
-        "grave": findings_worded(
-            (one for one in result.findings if one["severity"] in GRAVE), units_of(request)
+        "significant": findings_worded(
+            (one for one in result.findings if one["severity"] in SIGNIFICANT_SEVERITIES), units_of(request)
         ),
         "report": report,
         "outdated": report is not None and report.result_id != result.pk,
-        "refused": refused if refused.get("survey") == survey.pk else None,
+        "rejected": rejected if rejected.get("survey") == survey.pk else None,
     }

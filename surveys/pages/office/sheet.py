@@ -37,7 +37,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class OnRecord:
+class FormInitial:
     """What a form begins with, by field: the text shown, the value as stored, what was typed for it at the time."""
 
     texts: Mapping[str, str]
@@ -56,7 +56,7 @@ class Sheet(ABC):
     # What may have happened; the first is taken where nothing is said.
     kinds: ClassVar[tuple[str, ...]] = ("correction",)
 
-    def __init__(self, on_record: OnRecord, typed: Mapping[str, str]) -> None:
+    def __init__(self, on_record: FormInitial, typed: Mapping[str, str]) -> None:
         self._on_record = on_record
         self._typed = {name: _lines(value) for name, value in typed.items()}
         self._errors: dict[str, str] = {}
@@ -79,7 +79,7 @@ class Sheet(ABC):
 
     @property
     @abstractmethod
-    def deed(self) -> str:
+    def submit_label(self) -> str:
         """What the button says that does it."""
 
     @property
@@ -98,7 +98,7 @@ class Sheet(ABC):
         """Whether it all stands as on record."""
         return not self.changes
 
-    def refused(self, errors: Iterable[Mapping[str, str]]) -> None:
+    def rejected(self, errors: Iterable[Mapping[str, str]]) -> None:
         """Keep what was refused, to be shown at its fields."""
         for one in errors:
             plain = self.plain_numbers.get(one["field"]) if one["code"] == PLAIN_NUMBER else None
@@ -123,10 +123,10 @@ class Sheet(ABC):
         return [detail for name, detail in self._errors.items() if name not in self.labels]
 
     @property
-    def to_put_right(self) -> list[Entry]:
+    def corrected_text(self) -> list[Entry]:
         """Fields that are wrong, in the order of the page."""
-        asked = [*self.entries, *([self.reason] if "reason" in self.labels else [])]
-        return [one for one in asked if one.error]
+        requested = [*self.entries, *([self.reason] if "reason" in self.labels else [])]
+        return [one for one in requested if one.error]
 
     def _was(self, name: str) -> str:
         return self._on_record.texts.get(name, "")

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from surveys.api.problems import problem_of
-from surveys.api.surveys.site_meters import SiteMeterReadingIn, site_meter_statement
+from surveys.api.surveys.site_meters import SiteMeterReadingIn, site_meter_of_request
 from surveys.models import Role, SiteMeterReading, Survey, User
 from surveys.pages.frame import OFFICE, framed_for, page, units_of
 from surveys.services.surveys.site_meters import site_meter_record
@@ -51,12 +51,12 @@ def _state(request: HttpRequest, survey: Survey, entered: dict[str, str]) -> Non
     """State it by the form as the API would by a request."""
     given: dict[str, Any] = {name: text for name, text in entered.items() if text.strip()}
     given |= _uncertainty(given.pop("uncertainty", ""))
-    asked = SiteMeterReadingIn(data=given, context={"request": request})
-    asked.is_valid(raise_exception=True)
+    requested = SiteMeterReadingIn(data=given, context={"request": request})
+    requested.is_valid(raise_exception=True)
     site_meter_record(
         survey=survey,
-        statement=site_meter_statement(asked.validated_data),
-        reason=asked.validated_data["reason"],
+        statement=site_meter_of_request(requested.validated_data),
+        reason=requested.validated_data["reason"],
         by=cast(User, request.user),
         now=timezone.now(),
     )

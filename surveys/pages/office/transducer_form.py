@@ -8,8 +8,8 @@ from typing import Any
 from compute.base.units import System
 from surveys.api.compute.physics import transducer_document
 from surveys.models import TransducerData
-from surveys.pages.office.sheet import Entry, OnRecord, Sheet
-from surveys.pages.pipe_form import as_typed
+from surveys.pages.office.sheet import Entry, FormInitial, Sheet
+from surveys.pages.pipe_form import entered_texts
 
 LABELS = {
     "frequency": "Frequency",
@@ -23,7 +23,7 @@ LABELS = {
     "max_temperature": "Highest temperature it may be used at",
     "reason": "Reason, as the client reads it where a figure moves",
 }
-UNSAID = {"face_offset": "none", "wedge_delay": "none"}
+DEFAULT_TEXTS = {"face_offset": "none", "wedge_delay": "none"}
 WRONG, FROM_NOW_ON = "correction", "from-now-on"
 
 
@@ -31,12 +31,14 @@ class TransducerSheet(Sheet):
     """A version of a pair's data with what was typed of it so far."""
 
     labels = LABELS
-    unsaid = UNSAID
+    unsaid = DEFAULT_TEXTS
     kinds = (WRONG, FROM_NOW_ON)
 
     def __init__(self, base: TransducerData, units: System, typed: Mapping[str, str]) -> None:
         values = figures_of(base)
-        super().__init__(OnRecord(as_typed(values, base.as_entered, units), values, base.as_entered), typed)
+        super().__init__(
+            FormInitial(entered_texts(values, base.as_entered, units), values, base.as_entered), typed
+        )
         self.base, self.units = base, units
 
     @property
@@ -45,7 +47,7 @@ class TransducerSheet(Sheet):
         return self.kind == WRONG
 
     @property
-    def deed(self) -> str:
+    def submit_label(self) -> str:
         """What the button says that does it."""
         return "Correct it" if self.corrects else "Record it"
 
@@ -56,11 +58,11 @@ class TransducerSheet(Sheet):
 
     def stated(self) -> dict[str, Any]:
         """As the API takes it: all of the pair's data, for it is recorded as a whole."""
-        asked: dict[str, Any] = {"reason": self._text("reason")}
+        requested: dict[str, Any] = {"reason": self._text("reason")}
         for name in LABELS:
             if name != "reason" and (shown := self._text(name)):
-                asked[name] = self._as_it_was(name, shown) or shown
-        return asked | ({"corrects": str(self.base.pk)} if self.corrects else {})
+                requested[name] = self._as_it_was(name, shown) or shown
+        return requested | ({"corrects": str(self.base.pk)} if self.corrects else {})
 
     def _at(self, field: str) -> str:
         # The physics tells of the pair as part of a set-up.

@@ -19,10 +19,10 @@ from surveys.calibration.capabilities import types_of
 from surveys.models import Instrument, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
 from surveys.pages.frame import FLEET, page, units_of
-from surveys.pages.office.access import for_those_who_correct
-from surveys.pages.office.changing import change_answered, units_begun
+from surveys.pages.office.access import form_for_correctors
+from surveys.pages.office.changing import change_response, units_begun
 from surveys.pages.office.transducer_form import LABELS, TransducerSheet, figures_of
-from surveys.pages.pipe_form import as_typed
+from surveys.pages.pipe_form import entered_texts
 from surveys.pipes.selectors import transducer_data_latest
 from surveys.results.inputs_in_force import transducer_data_in_force
 from surveys.services.fleet.instruments import transducer_data_correct, transducer_data_record
@@ -30,7 +30,7 @@ from surveys.services.fleet.instruments import transducer_data_correct, transduc
 FORM = "office/transducers.html"
 
 
-@for_those_who_correct
+@form_for_correctors
 @require_http_methods(["GET", "POST"])
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The form; "show" tells what would change and keeps nothing, "commit" does it."""
@@ -51,7 +51,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     }
     if request.method != "POST":
         return page(request, FORM, around)
-    return change_answered(request, sheet, lambda: _changed(request, pair, sheet), FORM, around)
+    return change_response(request, sheet, lambda: _changed(request, pair, sheet), FORM, around)
 
 
 def _version(request: HttpRequest, pair: Instrument, versions: Sequence[TransducerData]) -> TransducerData:
@@ -67,9 +67,9 @@ def _version(request: HttpRequest, pair: Instrument, versions: Sequence[Transduc
 
 def _changed(request: HttpRequest, pair: Instrument, sheet: TransducerSheet) -> Recomputation | None:
     """Correct or record by the form as the API would by a request."""
-    asked = TransducerDataIn(data=sheet.stated(), context={"request": request})
-    asked.is_valid(raise_exception=True)
-    given = dict(asked.validated_data)
+    requested = TransducerDataIn(data=sheet.stated(), context={"request": request})
+    requested.is_valid(raise_exception=True)
+    given = dict(requested.validated_data)
     stated = {
         "entry": transducer_entry(given),
         "reason": given["reason"],
@@ -109,7 +109,8 @@ def _differences(before: TransducerData, after: TransducerData, units: System) -
     """Label, figure before and after, of each that differs."""
     figures = [figures_of(one) for one in (before, after)]
     was, is_now = (
-        as_typed(values, one.as_entered, units) for values, one in zip(figures, (before, after), strict=True)
+        entered_texts(values, one.as_entered, units)
+        for values, one in zip(figures, (before, after), strict=True)
     )
     return [
         (label, was.get(name, "not stated"), is_now.get(name, "not stated"))

@@ -9,8 +9,8 @@ from compute.base.units import System
 from surveys.api.fleet.instrument_types import FIGURES
 from surveys.models import InstrumentType
 from surveys.models.instrument import Kind
-from surveys.pages.office.sheet import Entry, OnRecord, Sheet
-from surveys.pages.pipe_form import as_typed
+from surveys.pages.office.sheet import Entry, FormInitial, Sheet
+from surveys.pages.pipe_form import entered_texts
 
 HAZARDOUS = "hazardous_area_certified"
 TEMPERATURES = ("min_temperature", "max_temperature")
@@ -52,19 +52,19 @@ class TypeSheet(Sheet):
             for name, (column, kind) in FIGURES.items()
             if (known := getattr(base, column)) is not None
         }
-        texts = as_typed(values, base.as_entered, units)
+        texts = entered_texts(values, base.as_entered, units)
         texts |= {
             "note": base.note,
             HAZARDOUS: {None: "", True: "yes", False: "no"}[base.hazardous_area_certified],
         }
-        super().__init__(OnRecord(texts, values, base.as_entered), typed)
+        super().__init__(FormInitial(texts, values, base.as_entered), typed)
         self.base, self.units = base, units
         # Those of its kind, and what is on record besides.
-        asked = {*OF_KIND[base.kind], *(name for name, text in texts.items() if text), "note"}
-        self._names = [name for name in LABELS if name in asked]
+        requested = {*OF_KIND[base.kind], *(name for name, text in texts.items() if text), "note"}
+        self._names = [name for name in LABELS if name in requested]
 
     @property
-    def deed(self) -> str:
+    def submit_label(self) -> str:
         """What the button says that does it."""
         return "Correct it"
 

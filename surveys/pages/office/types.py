@@ -15,16 +15,16 @@ from surveys.api.fleet.instrument_types import FIGURES, InstrumentTypeChangeIn, 
 from surveys.documents.formatting import worded
 from surveys.models import AuditEntry, Instrument, InstrumentType, User
 from surveys.pages.frame import FLEET, page, units_of
-from surveys.pages.office.access import for_those_who_correct
-from surveys.pages.office.changing import change_answered, units_begun
+from surveys.pages.office.access import form_for_correctors
+from surveys.pages.office.changing import change_response, units_begun
 from surveys.pages.office.type_form import LABELS, TypeSheet
 from surveys.services.records import record_change
 
 FORM = "office/type.html"
-MOST_SHOWN = 50
+MAX_SHOWN = 50
 
 
-@for_those_who_correct
+@form_for_correctors
 @require_http_methods(["GET", "POST"])
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The form; "show" tells what would change and keeps nothing, "commit" does it."""
@@ -32,7 +32,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     sheet = TypeSheet(base, units_begun(request), request.POST.dict())
     of_it = Instrument.objects.visible_to(request.user).filter(kind=base.kind, type_name=base.name)
     # Who did what is read by the office.
-    entries = AuditEntry.objects.visible_to(request.user).filter(record=base.pk)[:MOST_SHOWN]
+    entries = AuditEntry.objects.visible_to(request.user).filter(record=base.pk)[:MAX_SHOWN]
     around = {
         "type": base,
         "looks_after_fleet": cast(User, request.user).role in FLEET,
@@ -42,15 +42,15 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     }
     if request.method != "POST":
         return page(request, FORM, around)
-    return change_answered(request, sheet, lambda: _changed(request, sheet), FORM, around)
+    return change_response(request, sheet, lambda: _changed(request, sheet), FORM, around)
 
 
 def _changed(request: HttpRequest, sheet: TypeSheet) -> None:
     """Change it by the form as the API would by a request."""
-    asked = InstrumentTypeChangeIn(data=sheet.stated(), context={"request": request}, partial=True)
-    asked.is_valid(raise_exception=True)
+    requested = InstrumentTypeChangeIn(data=sheet.stated(), context={"request": request}, partial=True)
+    requested.is_valid(raise_exception=True)
     record = InstrumentType.objects.select_for_update().get(pk=sheet.base.pk)
-    record_change(record, type_changes(record, dict(asked.validated_data)))
+    record_change(record, type_changes(record, dict(requested.validated_data)))
 
 
 def _told(entry: AuditEntry, units: System) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from surveys.api.permissions import FIELD
 from surveys.models import MeasuringPoint
 from surveys.pages.frame import framed_for
 
-for_the_field = framed_for(FIELD)
+field_page = framed_for(FIELD)
 """A page for those who write in the field, signed in with all that is asked of them."""
 
 

@@ -13,11 +13,11 @@ from surveys.api.fleet.due_list import CalendarFeedIn
 from surveys.models import CalendarFeed, User
 from surveys.models.calibration import FeedSubject
 from surveys.pages.frame import page
-from surveys.pages.technician.access import for_the_field
+from surveys.pages.technician.access import field_page
 from surveys.services.people.calendar_feeds import calendar_feed_make, calendar_feed_revoke
 
 
-@for_the_field
+@field_page
 @require_http_methods(["GET", "POST"])
 def calendar(request: HttpRequest) -> HttpResponse:
     """Addresses there are; a new one is shown this once, since only its digest is kept."""
@@ -30,13 +30,13 @@ def calendar(request: HttpRequest) -> HttpResponse:
         except (CalendarFeed.DoesNotExist, ValidationError):
             raise Http404 from None
     elif request.method == "POST":
-        asked = CalendarFeedIn(
+        requested = CalendarFeedIn(
             data={"label": request.POST.get("label", ""), "subject": FeedSubject.JOBS.value}
         )
-        if asked.is_valid():
-            _, token = calendar_feed_make(owner=user, now=now, **asked.validated_data)
+        if requested.is_valid():
+            _, token = calendar_feed_make(owner=user, now=now, **requested.validated_data)
             address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
-        wrong = " ".join(asked.errors.get("label", []))
+        wrong = " ".join(requested.errors.get("label", []))
     told = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
     answer = page(request, "technician/calendar.html", told, 400 if wrong else 200)
     answer["Cache-Control"] = "no-store"

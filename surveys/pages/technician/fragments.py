@@ -24,12 +24,12 @@ from surveys.documents.formatting import findings_worded, worded
 from surveys.models import Instrument
 from surveys.pages.frame import units_of
 from surveys.pages.pipe_form import PLAIN_NUMBERS
-from surveys.pages.technician.access import for_the_field, visible_point
-from surveys.pages.technician.worksheet import WorksheetIn, sheet_shown, sheet_worked_out
-from surveys.services.pipes.pipes import gauged_wall
+from surveys.pages.technician.access import field_page, visible_point
+from surveys.pages.technician.worksheet import WorksheetIn, calculated_sheet, sheet_shown
+from surveys.services.pipes.pipes import measured_wall
 
 # What `wall measurements/` of the API takes at the least.
-FEWEST_READINGS = 2
+MIN_WALL_READINGS = 2
 
 
 class WallIn(StrictSerializer):
@@ -40,31 +40,33 @@ class WallIn(StrictSerializer):
     readings = serializers.ListField(child=QuantityIn("length"), max_length=200)
 
 
-@for_the_field
+@field_page
 @require_POST
 def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Where to mount, by the sheet as it is filled in now."""
     point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
 
-    def worked_out() -> dict[str, Any]:
-        sheet = sheet_worked_out(point, _checked(WorksheetIn, request), now)
+    def answer() -> dict[str, Any]:
+        sheet = calculated_sheet(point, _checked(WorksheetIn, request), now)
         return {"shown": sheet_shown(sheet, units)}
 
-    return _fragment(request, "technician/answer.html", worked_out)
+    return _fragment(request, "technician/answer.html", answer)
 
 
-@for_the_field
+@field_page
 @require_POST
 def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     """What the readings of a wall come to so far."""
     point, units = visible_point(request, pk), units_of(request)
 
-    def worked_out() -> dict[str, Any]:
-        asked = _checked(WallIn, request)
-        readings = [one.si for one in asked["readings"]]
-        if len(readings) < FEWEST_READINGS:
-            return {"count": len(readings), "fewest": FEWEST_READINGS}
-        wall = gauged_wall(point.pipe, asked["gauge"], readings, si_of(asked.get("gauge_velocity_setting")))
+    def answer() -> dict[str, Any]:
+        requested = _checked(WallIn, request)
+        readings = [one.si for one in requested["readings"]]
+        if len(readings) < MIN_WALL_READINGS:
+            return {"count": len(readings), "fewest": MIN_WALL_READINGS}
+        wall = measured_wall(
+            point.pipe, requested["gauge"], readings, si_of(requested.get("gauge_velocity_setting"))
+        )
         figures = [
             ("Mean", wall.mean),
             ("Spread (standard deviation)", wall.standard_deviation),
@@ -78,7 +80,7 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
             "findings": findings_worded(findings_json(wall_findings(wall)), units),
         }
 
-    return _fragment(request, "technician/wall_answer.html", worked_out)
+    return _fragment(request, "technician/wall_answer.html", answer)
 
 
 def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
@@ -89,13 +91,13 @@ def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
     return checked(serializer_class, sheet, {"request": request})
 
 
-def _fragment(request: HttpRequest, template: str, worked_out: Callable[[], dict[str, Any]]) -> HttpResponse:
+def _fragment(request: HttpRequest, template: str, answer: Callable[[], dict[str, Any]]) -> HttpResponse:
     """The fragment, or what is wrong with the entries, by field as the API tells it; limited as the API's computations are."""
     seconds = wait_for(limits_of("compute", request), request)
     if seconds is not None:
         return HttpResponse(status=429, headers={"Retry-After": str(math.ceil(seconds))})
     try:
-        return render(request, template, worked_out())
+        return render(request, template, answer())
     except Exception as error:
         document = problem_of(error, units_of(request))
         if document is None:

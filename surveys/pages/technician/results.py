@@ -17,14 +17,14 @@ from surveys.documents.formatting import findings_worded, flow_with_uncertainty,
 from surveys.documents.paths_mean import mean_told
 from surveys.models import Combination, MeasuringPoint, Result, Survey, User
 from surveys.pages.frame import units_of
-from surveys.pages.technician.access import for_the_field
+from surveys.pages.technician.access import field_page
 from surveys.pipes.selectors import paths_result
 
 # A survey recorded so long ago is not what somebody at the pipe is about.
-STILL_THERE = timedelta(hours=24)
+FIELD_VISIT_DURATION = timedelta(hours=24)
 
 
-@for_the_field
+@field_page
 @require_safe
 def result(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The part of the page, asked for once the log is taken in."""
@@ -34,7 +34,7 @@ def result(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 def latest_told(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any] | None:
     """What the latest log of the technician at a point came to, if they may still be there."""
-    since = timezone.now() - STILL_THERE
+    since = timezone.now() - FIELD_VISIT_DURATION
     rows = point.surveys.filter(
         technician=cast(User, request.user), log__isnull=False, recorded_at__gte=since
     )
@@ -62,8 +62,10 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
         "flow": flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units),
         "measured": worded(found.measured_sound_speed_m_s, "speed", units, 1),
         "expected": worded(found.expected_sound_speed_m_s, "speed", units, 1),
-        "grave": [one for grade in ("error", "warning") for one in findings if one["severity"] == grade],
-        "misfit": any(one["code"] == "sound-speed-inconsistent" for one in findings),
+        "significant": [
+            one for grade in ("error", "warning") for one in findings if one["severity"] == grade
+        ],
+        "mismatch": any(one["code"] == "sound-speed-inconsistent" for one in findings),
         "possible_causes": [one for one in findings if one["code"] == "suspect-entry"],
         "notes": [one for one in findings if one["severity"] == "info" and one["code"] != "suspect-entry"],
     }

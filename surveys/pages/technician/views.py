@@ -21,7 +21,7 @@ from surveys.models import Booking, Instrument, Job, MeasuringPoint, User
 from surveys.models.instrument import Kind, State
 from surveys.pages.frame import page, units_of
 from surveys.pages.pipe_form import COMPOSITION, choices, entries_by
-from surveys.pages.technician.access import for_the_field, visible_point
+from surveys.pages.technician.access import field_page, visible_point
 from surveys.pages.technician.results import latest_told
 from surveys.pages.technician.worksheet import further_linings, starting_values
 from surveys.pipes.selectors import pipe_data_at
@@ -30,7 +30,7 @@ DEFERS_HERE = DEFERS.replace("This sheet", "This page")
 CLOCK = ("12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30")
 
 
-@for_the_field
+@field_page
 @require_safe
 def today(request: HttpRequest) -> HttpResponse:
     """The jobs of the day, in the order they begin."""
@@ -57,7 +57,7 @@ def today(request: HttpRequest) -> HttpResponse:
     return page(request, "technician/today.html", context)
 
 
-@for_the_field
+@field_page
 @require_safe
 def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
     """A point's page: pipe data to confirm or correct, the pair, and where to mount it."""
@@ -93,7 +93,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
     return page(request, "technician/worksheet.html", context)
 
 
-@for_the_field
+@field_page
 @require_safe
 def wall(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Wall readings round the clock."""
@@ -106,7 +106,7 @@ def wall(request: HttpRequest, pk: UUID) -> HttpResponse:
     return page(request, "technician/wall.html", context)
 
 
-@for_the_field
+@field_page
 @require_safe
 def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The mounting checklist, the survey as it was made, and its log."""

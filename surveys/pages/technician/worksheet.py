@@ -17,13 +17,13 @@ from compute.measuring.drawing import cross_section, side_view
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry
 from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
 from compute.results.entry_errors import Case
-from compute.results.survey import WorkedOut, work_out
+from compute.results.survey import CalculatedSetup, calculate_setup
 from surveys.api.compute.physics import MediumIn, TransducersField, changed_pipe_entry, medium_entry
-from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, WholeField, si_of
+from surveys.api.fields import IntegerField, QuantityIn, StrictSerializer, VisibleRecord, si_of
 from surveys.api.pipes.pipes import PipePartIn
 from surveys.core.errors import Conflict
-from surveys.core.stored_quantities import outcome_json
-from surveys.documents.formatting import findings_worded, of_document, worded
+from surveys.core.stored_quantities import calculation_json
+from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
 from surveys.documents.setup_sheet import drawn_from
 from surveys.models import Instrument, MeasuringPoint, PipeData
 from surveys.models.pipe import TemperatureSource
@@ -45,7 +45,7 @@ class WorksheetIn(StrictSerializer):
     medium = MediumIn(required=False)
     transducers = TransducersField()
     meter = VisibleRecord(Instrument, required=False)
-    traverses = WholeField(min_value=1, max_value=16, required=False)
+    traverses = IntegerField(min_value=1, max_value=16, required=False)
     expected_velocity = QuantityIn("speed", required=False)
     medium_temperature = QuantityIn("temperature", required=False)
     medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
@@ -58,7 +58,7 @@ class Sheet:
 
     pipe: PipeEntry
     transducers: TransducerEntry
-    worked_out: WorkedOut
+    calculated: CalculatedSetup
     diagnosis: Diagnosis | None
 
 
@@ -70,46 +70,46 @@ def data_of_day(point: MeasuringPoint, now: datetime) -> PipeData:
     return data
 
 
-def sheet_worked_out(point: MeasuringPoint, asked: Mapping[str, Any], now: datetime) -> Sheet:
+def calculated_sheet(point: MeasuringPoint, requested: Mapping[str, Any], now: datetime) -> Sheet:
     """What a checked sheet comes to, by the code that works out the set-up when it is saved.
 
     Raises ComputeError where no beam passes, Conflict where the pipe has no data.
     """
     data = data_of_day(point, now)
-    pipe = changed_pipe_entry(data.pipe_entry(), asked["pipe"])
-    medium = _medium(data, asked)
-    pair: TransducerEntry = asked["transducers"]
-    meter: Instrument | None = asked.get("meter")
-    worked_out = work_out(
+    pipe = changed_pipe_entry(data.pipe_entry(), requested["pipe"])
+    medium = _medium(data, requested)
+    pair: TransducerEntry = requested["transducers"]
+    meter: Instrument | None = requested.get("meter")
+    calculated = calculate_setup(
         pipe,
         medium,
         pair,
-        traverses=asked.get("traverses"),
-        expected_velocity=si_of(asked.get("expected_velocity")),
+        traverses=requested.get("traverses"),
+        expected_velocity=si_of(requested.get("expected_velocity")),
         place=place_of(point),
         timing_resolution=meter.timing_resolution_s if meter else None,
     )
-    measured = si_of(asked.get("measured_sound_speed"))
+    measured = si_of(requested.get("measured_sound_speed"))
     diagnosis = None
     if measured is not None:
-        case = Case(pipe, medium, pair.transducers, worked_out.spacing.traverses, 0.0)
+        case = Case(pipe, medium, pair.transducers, calculated.spacing.traverses, 0.0)
         diagnosis = diagnose(case_of_sound_speed(case, measured), None)
-    return Sheet(pipe, pair, worked_out, diagnosis)
+    return Sheet(pipe, pair, calculated, diagnosis)
 
 
-def _medium(data: PipeData, asked: Mapping[str, Any]) -> MediumEntry:
-    entry = medium_entry(asked["medium"]) if "medium" in asked else data.medium_entry()
-    temperature = si_of(asked.get("medium_temperature"))
+def _medium(data: PipeData, requested: Mapping[str, Any]) -> MediumEntry:
+    entry = medium_entry(requested["medium"]) if "medium" in requested else data.medium_entry()
+    temperature = si_of(requested.get("medium_temperature"))
     if temperature is None:
         return entry
     return replace(
-        entry, temperature=temperature, temperature_source=asked.get("medium_temperature_source", "")
+        entry, temperature=temperature, temperature_source=requested.get("medium_temperature_source", "")
     )
 
 
 def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
     """A sheet as the page shows it: figures with units, drawings, findings the gravest first."""
-    outcome = outcome_json(sheet.worked_out)
+    outcome = calculation_json(sheet.calculated)
     spacing = worded(outcome["spacing"]["si"], "length", units)
     diameter = worded(sheet.pipe.outer_diameter, "length", units)
     drawn = drawn_from(outcome, sheet.pipe, float(sheet.transducers.transducers.face_offset))
@@ -120,7 +120,7 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
         "same_side": outcome["sides"] == "same",
         "facts": _facts(outcome, units),
         "alternatives": [
-            (one["traverses"], one["sides"], of_document(one["spacing"], units))
+            (one["traverses"], one["sides"], stored_quantity_text(one["spacing"], units))
             for one in outcome["alternatives"]
         ],
         "findings": sorted(
@@ -138,15 +138,20 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
 
 def _facts(outcome: dict[str, Any], units: System) -> list[tuple[str, str]]:
     angles = outcome["angles"]
-    lining = [("Angle in the lining", of_document(angles["lining"], units))] if "lining" in angles else []
+    lining = (
+        [("Angle in the lining", stored_quantity_text(angles["lining"], units))] if "lining" in angles else []
+    )
     return [
-        ("Bore", of_document(outcome["bore"], units)),
-        ("Wave in the wall", f"{outcome['wave_mode_in_wall']}, {of_document(angles['wall'], units)}"),
+        ("Bore", stored_quantity_text(outcome["bore"], units)),
+        (
+            "Wave in the wall",
+            f"{outcome['wave_mode_in_wall']}, {stored_quantity_text(angles['wall'], units)}",
+        ),
         *lining,
-        ("Angle in the medium", of_document(angles["medium"], units)),
-        ("Axial advance", of_document(outcome["axial_advance"], units)),
-        ("Expect: sound speed", of_document(outcome["medium"]["sound_speed"], units, 1)),
-        ("Expect: transit time", of_document(outcome["transit_time"], units)),
+        ("Angle in the medium", stored_quantity_text(angles["medium"], units)),
+        ("Axial advance", stored_quantity_text(outcome["axial_advance"], units)),
+        ("Expect: sound speed", stored_quantity_text(outcome["medium"]["sound_speed"], units, 1)),
+        ("Expect: transit time", stored_quantity_text(outcome["transit_time"], units)),
     ]
 
 
@@ -156,7 +161,7 @@ def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
         "expected": worded(found.expected_sound_speed, "speed", units, 1),
         "possible_causes": [
             {
-                "field": one.slip.field,
+                "field": one.candidate.field,
                 "detail": plain(one.said, units),
                 "percent": round(100 * one.probability),
             }

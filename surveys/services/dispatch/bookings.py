@@ -9,12 +9,16 @@ from datetime import datetime
 from django.db import transaction
 
 from surveys.core.errors import Conflict
-from surveys.dispatch.availability import UnsuitableReason, bookable, technicians_bookable
+from surveys.dispatch.availability import (
+    UnsuitableReason,
+    instrument_unsuitable_reasons,
+    technician_unsuitable_reasons,
+)
 from surveys.models import Booking, BookingEvent, User
 from surveys.models.booking import Handover
 from surveys.models.job import JobState
 from surveys.services.fleet.calibrations import instrument_lock
-from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
+from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 from surveys.services.records import record_change, record_create
 
 CLOSED = frozenset({JobState.IN_REVIEW, JobState.ISSUED, JobState.CANCELLED})
@@ -74,7 +78,7 @@ def booking_check_out(*, booking: Booking, said: HandoverNote, by: User, now: da
         raise Conflict("It was checked out already.", code="checked-out")
     holder = booking.job.technician or by
     return _hand_over(
-        booking, Handover.CHECK_OUT, said, Whereabouts(None, str(booking.job.site), holder), by, now
+        booking, Handover.CHECK_OUT, said, InstrumentLocation(None, str(booking.job.site), holder), by, now
     )
 
 
@@ -87,7 +91,7 @@ def booking_check_in(*, booking: Booking, said: HandoverNote, by: User, now: dat
         raise Conflict("It is not checked out.", code="not-checked-out")
     if said.at < done[Handover.CHECK_OUT].at:
         raise Conflict("It comes back after it was checked out.", code="back-too-early", field="at")
-    return _hand_over(booking, Handover.CHECK_IN, said, Whereabouts(None, "store", None), by, now)
+    return _hand_over(booking, Handover.CHECK_IN, said, InstrumentLocation(None, "store", None), by, now)
 
 
 @transaction.atomic
@@ -101,7 +105,7 @@ def booking_expect(*, booking: Booking, expected_back: datetime | None) -> Booki
 
 
 def _hand_over(
-    booking: Booking, what: Handover, said: HandoverNote, to: Whereabouts, by: User, now: datetime
+    booking: Booking, what: Handover, said: HandoverNote, to: InstrumentLocation, by: User, now: datetime
 ) -> BookingEvent:
     instrument = booking.instrument
     if instrument is None:
@@ -127,17 +131,19 @@ def _allowed(booking: Booking, by: User, now: datetime) -> None:
     span = (booking.starts_at, booking.ends_at)
     if booking.instrument_id:
         instrument = instrument_lock(booking.instrument_id)
-        found = bookable([instrument], *span, viewer=by, now=now, without=booking)[instrument.pk]
-        _refuse(found, "instrument")
+        found = instrument_unsuitable_reasons([instrument], *span, viewer=by, now=now, without=booking)[
+            instrument.pk
+        ]
+        _reject_unsuitable(found, "instrument")
     elif booking.technician_id:
         person = User.objects.select_for_update(no_key=True).get(pk=booking.technician_id)
         required = booking.job.required_qualifications
-        _refuse(
-            technicians_bookable([person], *span, required, viewer=by, without=booking)[person.pk],
+        _reject_unsuitable(
+            technician_unsuitable_reasons([person], *span, required, viewer=by, without=booking)[person.pk],
             "technician",
         )
 
 
-def _refuse(reasons: Iterable[UnsuitableReason], field: str) -> None:
+def _reject_unsuitable(reasons: Iterable[UnsuitableReason], field: str) -> None:
     for one in reasons:
         raise Conflict(one.said, code=one.code, field=field)

@@ -28,7 +28,7 @@ PLANNABLE = (JobState.DRAFT, JobState.PLANNED, JobState.ON_SITE)
 
 
 @transaction.atomic
-def plan_ask(
+def plan_request(
     *, jobs: Sequence[Job], time_limit_seconds: int, keeps: DispatchPlan | None, by: User, now: datetime
 ) -> DispatchPlan:
     """Ask for a plan; it is made in the background. Raises ServiceError for a job that cannot be planned."""
@@ -113,7 +113,7 @@ def _book(one: dict[str, object], by: User, now: datetime) -> None:
 
 
 def _nudge(plan_id: UUID) -> None:
-    """Tell the workers, beside the request that asked. A broker that is down costs time: the sweep sends again."""
+    """ProgressCallback the workers, beside the request that asked. A broker that is down costs time: the sweep sends again."""
     if settings.CELERY_BROKER_URL:
         _sender.submit(copy_context().run, _send, plan_id)
 

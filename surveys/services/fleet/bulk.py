@@ -12,7 +12,7 @@ Problems = list[dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class BulkAction:
     """What a row of a table asks for."""
 
     row: int
@@ -20,7 +20,7 @@ class Deed:
 
 
 def do_all(
-    deeds: Sequence[Deed],
+    actions: Sequence[BulkAction],
     *,
     hold: Callable[[], None],
     explain: Callable[[Exception], Problems | None],
@@ -35,15 +35,15 @@ def do_all(
     wrong: dict[int, Problems] = {}
     with transaction.atomic():
         hold()
-        for deed in deeds:
+        for action in actions:
             try:
                 with transaction.atomic():
-                    deed.do()
+                    action.do()
             except Exception as error:
                 problems = explain(error)
                 if problems is None:
                     raise
-                wrong[deed.row] = problems
+                wrong[action.row] = problems
         if wrong or dry_run:
             transaction.set_rollback(True)
     return wrong

@@ -16,7 +16,12 @@ from compute.calibration.points import Point
 from surveys.calibration.affected_results import ANY_ZONE
 from surveys.calibration.conformity import judged
 from surveys.calibration.due_list import office_today
-from surveys.calibration.policies import acceptance_policy_of, concerned, interval_policy_of, limits_from
+from surveys.calibration.policies import (
+    acceptance_policy_of,
+    instruments_of_policy,
+    interval_policy_of,
+    limits_from,
+)
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import (
     AcceptancePolicy,
@@ -32,8 +37,8 @@ from surveys.models import (
 )
 from surveys.models.calibration import LimitsFrom, Moment
 from surveys.models.result import Cause
-from surveys.results.inputs_in_force import results_moved
-from surveys.services.fleet.out_of_tolerance_reviews import review_lapse, review_open
+from surveys.results.inputs_in_force import results_outdated
+from surveys.services.fleet.out_of_tolerance_reviews import review_open, review_void
 from surveys.services.records import record_create, said
 from surveys.services.results.recomputations import Change, recomputation_start
 
@@ -98,9 +103,9 @@ def calibration_record(
     change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
     # A certificate says nothing of the time before it, nor before the one it corrects.
     since = min(one.calibrated_on for one in (calibration, calibration.corrects) if one is not None)
-    moved = results_moved_with([instrument], since)
+    moved = results_outdated_by_instruments([instrument], since)
     if calibration.corrects is not None:
-        review_lapse(calibration.corrects, by=by, now=now)
+        review_void(calibration.corrects, by=by, now=now)
     review_open(calibration, by=by, now=now)
     return calibration, recomputation_start(change, moved) if moved else None
 
@@ -125,13 +130,13 @@ def error_correction_policy_record(
 ) -> tuple[ErrorCorrectionPolicy, Recomputation | None]:
     """Decide whether results are corrected by error curves; those that rest on another decision are recomputed."""
     # Held until the end, so that a log taken in at the same time sees the policy or is seen by it.
-    instruments = list(concerned(policy).select_for_update(no_key=True).order_by("pk"))
+    instruments = list(instruments_of_policy(policy).select_for_update(no_key=True).order_by("pk"))
     policy.recorded_by, policy.recorded_at = by, now
     record_create(policy)
     what = "error curves are applied" if policy.applied else "error curves are not applied"
     reason = policy.reason or f"{what} from {policy.valid_from} on"
     change = Change(Cause.CURVES, reason, by, now, {"error_correction_policy": policy})
-    moved = results_moved_with(instruments)
+    moved = results_outdated_by_instruments(instruments)
     return policy, recomputation_start(change, moved) if moved else None
 
 
@@ -147,7 +152,9 @@ def instruments_lock(instrument_ids: Iterable[UUID]) -> None:
     list(held.order_by("pk"))
 
 
-def results_moved_with(instruments: Sequence[Instrument], since: date | None = None) -> list[Result]:
+def results_outdated_by_instruments(
+    instruments: Sequence[Instrument], since: date | None = None
+) -> list[Result]:
     """Results of surveys with any of some instruments, from a day on, that now rest on something else."""
     used = SurveyData.objects.filter(instruments__in=instruments)
     # Also those stated to have used it since: their result may still rest on the statement before.
@@ -156,7 +163,7 @@ def results_moved_with(instruments: Sequence[Instrument], since: date | None = N
     if since is not None:
         # By the site's clock, which may be a day off; what did not move is not taken.
         results = results.filter(survey__started_at__gte=datetime.combine(since - ANY_ZONE, time(0), UTC))
-    return results_moved(results)
+    return results_outdated(results)
 
 
 def _reason_of_correction(calibration: Calibration, reason: str) -> str:

@@ -15,7 +15,7 @@ from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Calibration, Document, DocumentPart, Instrument, Qualification, User
 from surveys.services.fleet.calibrations import instrument_lock
 
-MOST_BYTES = 10_000_000
+MAX_BYTES = 10_000_000
 PART_BYTES = 1 << 20
 # ISO 32000-1:2008 7.5.2 and 7.5.5: a header with the version, at the end a marker (from memory). Readers look for the
 # marker in the last kilobyte.
@@ -32,7 +32,7 @@ class File:
     parts: tuple[bytes, ...]
 
 
-def pdf_take_in(source: IO[bytes]) -> File:
+def pdf_read(source: IO[bytes]) -> File:
     """Read a PDF, by its first and last bytes; what is in it is not looked at.
 
     Raises ServiceError for what is no PDF or too large; of such a file no more is read than shows it.
@@ -44,9 +44,9 @@ def pdf_take_in(source: IO[bytes]) -> File:
                 "That is no PDF: it does not begin with %PDF- and a version.", code="not-a-pdf", field="file"
             )
         size += len(data)
-        if size > MOST_BYTES:
+        if size > MAX_BYTES:
             raise ServiceError(
-                f"The file is larger than {MOST_BYTES // 1_000_000} MB.", code="file-too-large", field="file"
+                f"The file is larger than {MAX_BYTES // 1_000_000} MB.", code="file-too-large", field="file"
             )
         digest.update(data)
         parts.append(zstandard.ZstdCompressor(level=3, write_content_size=True).compress(data))
@@ -69,7 +69,7 @@ def certificate_attach(
 
     Raises Conflict if the calibration has another file already, ServiceError for a file that is no PDF.
     """
-    taken = pdf_take_in(file)
+    taken = pdf_read(file)
     with transaction.atomic():
         instrument_lock(calibration.instrument_id)
         known = Document.objects.filter(calibration=calibration).first()
@@ -91,7 +91,7 @@ def qualification_attach(
     *, qualification: Qualification, file: IO[bytes], file_name: str, by: User, now: datetime
 ) -> tuple[Document, bool]:
     """Keep the certificate of a qualification; as `certificate_attach`."""
-    taken = pdf_take_in(file)
+    taken = pdf_read(file)
     Qualification.objects.select_for_update().get(pk=qualification.pk)
     known = Document.objects.filter(qualification=qualification).first()
     if known is None:
@@ -110,7 +110,7 @@ def document_add(
     *, instrument: Instrument, document: Document, file: IO[bytes], by: User, now: datetime
 ) -> tuple[Document, bool]:
     """File a document of an instrument. Returns it, and whether it is new: the same file again changes nothing."""
-    taken = pdf_take_in(file)
+    taken = pdf_read(file)
     with transaction.atomic():
         instrument_lock(instrument.pk)
         if known := Document.objects.filter(instrument=instrument, sha256=taken.sha256).first():

@@ -14,12 +14,16 @@ from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Instrument, InstrumentState, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
-from surveys.services.fleet.calibrations import calibration_record, instrument_lock, results_moved_with
+from surveys.services.fleet.calibrations import (
+    calibration_record,
+    instrument_lock,
+    results_outdated_by_instruments,
+)
 from surveys.services.records import record_change, record_create, said
 from surveys.services.results.recomputations import Change, recomputation_start
 
 __all__ = [
-    "Whereabouts",
+    "InstrumentLocation",
     "calibration_record",
     "instrument_create",
     "instrument_state_change",
@@ -48,7 +52,7 @@ def instrument_create(
 
 
 @dataclass(frozen=True, slots=True)
-class Whereabouts:
+class InstrumentLocation:
     """In what state an instrument is, where, and who has it; a state of None stays as it was."""
 
     state: str | None
@@ -58,7 +62,7 @@ class Whereabouts:
 
 @transaction.atomic
 def instrument_state_change(
-    *, instrument: Instrument, to: Whereabouts, reason: str, by: User, now: datetime
+    *, instrument: Instrument, to: InstrumentLocation, reason: str, by: User, now: datetime
 ) -> InstrumentState:
     """Put an instrument into another state or place, with the reason; the history keeps every step.
 
@@ -149,4 +153,4 @@ def transducer_data_correct(
         corrects=corrects,
     )
     change = Change(Cause.TRANSDUCER_CORRECTION, data.reason, by, now, {"transducer_data": data})
-    return data, recomputation_start(change, results_moved_with([instrument]))
+    return data, recomputation_start(change, results_outdated_by_instruments([instrument]))

@@ -28,7 +28,7 @@ from surveys.core.stored_quantities import findings_json, quantity
 from surveys.models import Instrument, IntermediateCheck, User
 from surveys.models.instrument import Kind, State
 from surveys.services.fleet.calibrations import instrument_lock
-from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
+from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 from surveys.services.records import said
 
 CheckKind = IntermediateCheck.Kind
@@ -68,10 +68,10 @@ def check_record(
     """
     for instrument in sorted(_of(check), key=lambda one: one.pk):
         instrument_lock(instrument.pk)
-    _refuse_what_cannot_be(check, now)
+    _reject_impossible(check, now)
     if check.corrects is not None:
         check.note = f"{check.note} {said(reason)}".strip()
-    result = _worked_out(CheckKind(check.kind), statement)
+    result = _calculated(CheckKind(check.kind), statement)
     check.outcome, check.deviation_si = result.outcome, result.deviation
     check.expanded_uncertainty_si, check.quantity = result.expanded_uncertainty, result.kind
     check.warning_limit_si, check.action_limit_si = result.limits.warning, result.limits.action
@@ -125,7 +125,7 @@ def _of(check: IntermediateCheck) -> list[Instrument]:
     return [check.instrument, *([check.other_instrument] if check.other_instrument else [])]
 
 
-def _refuse_what_cannot_be(check: IntermediateCheck, now: datetime) -> None:
+def _reject_impossible(check: IntermediateCheck, now: datetime) -> None:
     wanted = KINDS_OF[check.kind]
     for name, instrument in (("kind", check.instrument), ("other_instrument", check.other_instrument)):
         if instrument is not None and instrument.kind not in wanted:
@@ -144,7 +144,7 @@ def _refuse_what_cannot_be(check: IntermediateCheck, now: datetime) -> None:
         raise Conflict("That check was corrected already.", code="already-corrected", field="corrects")
 
 
-def _worked_out(kind: CheckKind, stated: Statement) -> CheckResult:
+def _calculated(kind: CheckKind, stated: Statement) -> CheckResult:
     if kind == CheckKind.TWO_METERS:
         first, second = _needed(stated.reading, "reading"), _needed(stated.other_reading, "other_reading")
         return two_meters_check(first, second, stated.shared_uncertainty, "volume_flow")
@@ -170,7 +170,7 @@ def _withhold(check: IntermediateCheck, by: User, now: datetime) -> None:
     if len(both) > 1:
         why += " Which of the two meters is wrong is not known; both wait for a reference to decide."
     for instrument in Instrument.objects.filter(pk__in=[one.pk for one in both], state__in=IN_DATE_STATES):
-        to = Whereabouts(State.QUARANTINED, instrument.location, instrument.holder)
+        to = InstrumentLocation(State.QUARANTINED, instrument.location, instrument.holder)
         instrument_state_change(instrument=instrument, to=to, reason=why[:2000], by=by, now=now)
 
 

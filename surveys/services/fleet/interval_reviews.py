@@ -41,7 +41,7 @@ class Wish:
     target: float
 
 
-def interval_review_work_out(
+def interval_review_calculate(
     *, instrument: Instrument, wish: Wish, by: User, now: datetime
 ) -> IntervalReview:
     """Work out the next interval from what calibrations found, and keep the proposal for a person to decide on.

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 
-from surveys.calibration.affected_results import doubt_raised_by, results_touched
+from surveys.calibration.affected_results import affected_period_of, affected_results
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import (
     Calibration,
@@ -24,7 +24,7 @@ from surveys.models import (
 from surveys.models.notice import NoticeKind
 from surveys.models.result import Cause
 from surveys.pipes.selectors import survey_date
-from surveys.results.inputs_in_force import results_moved
+from surveys.results.inputs_in_force import results_outdated
 from surveys.services.records import said
 from surveys.services.results.recomputations import Change, recomputation_extend, recomputation_start
 
@@ -46,20 +46,20 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfTo
 
     The recomputation that goes with it works out what each would be with the error found; it replaces nothing.
     """
-    doubt = doubt_raised_by(calibration)
-    if doubt is None:
+    period = affected_period_of(calibration)
+    if period is None:
         return None
-    results = results_touched(calibration.instrument, doubt.after, doubt.until)
+    results = affected_results(calibration.instrument, period.after, period.until)
     reason = (
-        f"{calibration.instrument} was found out of tolerance on {doubt.until} ({calibration.certificate})"
+        f"{calibration.instrument} was found out of tolerance on {period.until} ({calibration.certificate})"
     )
     change = Change(Cause.OUT_OF_TOLERANCE, reason, by, now, {"calibration": calibration})
     review = OutOfToleranceReview.objects.create(
         calibration=calibration,
         instrument=calibration.instrument,
-        last_in_tolerance_on=doubt.after,
-        found_on=doubt.until,
-        reasoning=list(doubt.reasoning),
+        last_in_tolerance_on=period.after,
+        found_on=period.until,
+        reasoning=list(period.reasoning),
         recomputation=recomputation_start(change, results) if results else None,
         opened_at=now,
         opened_by=by,
@@ -71,7 +71,7 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfTo
     return review
 
 
-def review_lapse(corrected: Calibration, *, by: User, now: datetime) -> None:
+def review_void(corrected: Calibration, *, by: User, now: datetime) -> None:
     """A certificate was entered wrongly: what is undecided of its review lapses. What was decided stays on record, without effect."""
     ReviewedSurvey.objects.filter(review__calibration=corrected, state=State.UNDER_REVIEW).update(
         state=State.VOID,
@@ -90,18 +90,18 @@ def review_decide(
 
     Raises Conflict where one is decided already, ServiceError where no reason is given.
     """
-    asked = {decision.reviewed.pk: decision for decision in decisions}
-    held = ReviewedSurvey.objects.select_for_update(of=("self",)).filter(review=review, pk__in=asked)
+    requested = {decision.reviewed.pk: decision for decision in decisions}
+    held = ReviewedSurvey.objects.select_for_update(of=("self",)).filter(review=review, pk__in=requested)
     rows = list(held.select_related("survey__measuring_point__pipe__site__client").order_by("pk"))
-    if len(asked) < len(decisions):
+    if len(requested) < len(decisions):
         raise ServiceError("A survey is decided twice here.", code="duplicate-decision", field="decisions")
     for row in rows:
-        _decide(row, asked[row.pk], by, now)
+        _decide(row, requested[row.pk], by, now)
     _tell_of_combined([row for row in rows if row.state == State.WITHDRAWN], now)
     to_correct = [row.survey_id for row in rows if row.state == State.CORRECTED]
     if not to_correct:
         return None
-    moved = results_moved(Result.objects.filter(survey__in=to_correct))
+    moved = results_outdated(Result.objects.filter(survey__in=to_correct))
     # What each client is told is the reason given for their own survey (`surveys.results.recalculation`).
     reason = f"the error found by certificate {review.calibration.certificate} is corrected"
     change = Change(Cause.AS_FOUND, reason, by, now, {"calibration": review.calibration})

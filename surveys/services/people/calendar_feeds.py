@@ -13,7 +13,7 @@ from surveys.models import CalendarFeed, Role, User
 from surveys.models.audit import Action
 from surveys.models.calibration import FeedSubject
 from surveys.services.audit import audit_write, record_created
-from surveys.services.people.tokens import USE_NOTED_EVERY
+from surveys.services.people.tokens import USE_RECORDED_INTERVAL
 
 PEOPLE = frozenset({Role.TECHNICIAN, *Role.office_roles()})
 
@@ -47,7 +47,7 @@ def calendar_feed_open(token: str, now: datetime) -> CalendarFeed | None:
         token_sha256=_digest(token), revoked_at__isnull=True, owner__is_active=True, owner__role__in=PEOPLE
     )
     feed = found.first()
-    if feed is not None and (feed.last_used_at is None or feed.last_used_at <= now - USE_NOTED_EVERY):
+    if feed is not None and (feed.last_used_at is None or feed.last_used_at <= now - USE_RECORDED_INTERVAL):
         with transaction.atomic():
             if feed.last_used_at is None or office_today(feed.last_used_at) < office_today(now):
                 audit_write(Action.EXPORTED, feed, by=feed.owner, after={"subject": feed.subject})

@@ -28,7 +28,7 @@ from surveys.models import (
     User,
 )
 from surveys.models.audit import Action
-from surveys.services.audit import OF_A_USER, audit_write, record_changed, record_created, record_values
+from surveys.services.audit import USER_FIELDS, audit_write, record_changed, record_created, record_values
 from surveys.services.people.tokens import tokens_end
 
 # Whom the office may invite; an administrator may invite anybody.
@@ -105,7 +105,7 @@ def user_leave(*, user: User, by: User, now: datetime) -> User:
     CalendarFeed.objects.filter(owner=user, revoked_at__isnull=True).update(revoked_at=now)
     Invitation.objects.filter(accepted_by=user).update(email="", username=user.username)
     AuditEntry.objects.filter(actor=user.pk).update(actor_name=user.username)
-    after = record_values(user, OF_A_USER)
+    after = record_values(user, USER_FIELDS)
     audit_write(
         Action.DEACTIVATED,
         user,

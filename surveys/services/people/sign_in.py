@@ -26,7 +26,7 @@ from surveys.services.people.tokens import tokens_end
 RECOVERY_CODES = 10
 
 
-class SignInRefused(ServiceError):
+class SignInRejected(ServiceError):
     """Nobody is signed in by this (401)."""
 
     status = 401
@@ -42,14 +42,14 @@ class PeopleBackend(ModelBackend):
 def credentials_check(
     request: HttpRequest, *, username: str, password: str, one_time_code: str, now: datetime
 ) -> User:
-    """Who signs in with these; raises SignInRefused, which does not tell a wrong name from a wrong password.
+    """Who signs in with these; raises SignInRejected, which does not tell a wrong name from a wrong password.
 
     A locked name is answered by the lock's own middleware, whatever is raised here.
     """
     user = password_check(request, username=username, password=password)
     if second_factor_of(user) is not None:
         if not one_time_code:
-            raise SignInRefused(
+            raise SignInRejected(
                 "Send the one-time code of your second factor, or a recovery code, too.",
                 code="one-time-code-needed",
                 field="one_time_code",
@@ -57,7 +57,7 @@ def credentials_check(
         if not _code_fits(user, one_time_code, now):
             user_login_failed.send(__name__, credentials={"username": username}, request=request)
             _failed(request, username)
-            raise SignInRefused(
+            raise SignInRejected(
                 "That code is wrong or was used; wait for the next one.",
                 code="one-time-code-wrong",
                 field="one_time_code",
@@ -71,7 +71,7 @@ def password_check(request: HttpRequest, *, username: str, password: str) -> Use
     user = authenticate(request, username=username, password=password)
     if not isinstance(user, User):
         _failed(request, username)
-        raise SignInRefused("User name or password is wrong.", code="sign-in-failed")
+        raise SignInRejected("User name or password is wrong.", code="sign-in-failed")
     return user
 
 

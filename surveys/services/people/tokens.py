@@ -16,10 +16,10 @@ from surveys.models import ApiToken, Scope, User
 from surveys.models.audit import Action
 from surveys.services.audit import audit_write
 
-LONGEST_LIFE = timedelta(days=366)
+MAX_LIFETIME = timedelta(days=366)
 SIGN_IN_LIFE = timedelta(days=30)
 # The last use is written no oftener, so that a read stays a read.
-USE_NOTED_EVERY = timedelta(minutes=1)
+USE_RECORDED_INTERVAL = timedelta(minutes=1)
 
 
 @transaction.atomic
@@ -34,7 +34,7 @@ def token_make(
         scope=scope,
         digest=digest,
         token_key=secret[: CONSTANTS.TOKEN_KEY_LENGTH],
-        expiry=timezone.now() + min(life, LONGEST_LIFE),
+        expiry=timezone.now() + min(life, MAX_LIFETIME),
     )
     audit_write(
         Action.CREATED, token, by=by, after={"user": user.pk, "scope": Scope(scope), "expiry": token.expiry}
@@ -64,6 +64,8 @@ def token_found(secret: str, now: datetime) -> ApiToken | None:
         user__is_active=True,
     )
     token = next((row for row in in_force if compare_digest(row.digest, wanted)), None)
-    if token is not None and (token.last_used_at is None or token.last_used_at <= now - USE_NOTED_EVERY):
+    if token is not None and (
+        token.last_used_at is None or token.last_used_at <= now - USE_RECORDED_INTERVAL
+    ):
         ApiToken.objects.filter(pk=token.pk).update(last_used_at=now)
     return token

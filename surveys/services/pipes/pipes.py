@@ -30,7 +30,7 @@ from surveys.models.instrument import Kind
 from surveys.models.pipe import Change
 from surveys.models.result import Cause
 from surveys.pipes.selectors import pipe_data_at, pipe_data_valid
-from surveys.results.inputs_in_force import results_moved
+from surveys.results.inputs_in_force import results_outdated
 from surveys.services.records import chosen_id, record_create, said
 from surveys.services.results.recomputations import Change as Recorded
 from surveys.services.results.recomputations import recomputation_start
@@ -118,7 +118,7 @@ def pipe_alter(
 
 
 @transaction.atomic
-def gauged_wall(
+def measured_wall(
     pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], gauge_velocity_setting_m_s: float | None
 ) -> Wall:
     """What wall-thickness readings of a pipe come to, without keeping them."""
@@ -130,13 +130,13 @@ def gauged_wall(
             code="gauge-uncertainty-missing",
             field="gauge",
         )
-    speed, doubt = _wall_sound_speed(pipe)
+    speed, uncertainty = _wall_sound_speed(pipe)
     return wall_from_readings(
         readings_m,
         gauge_uncertainty=gauge.standard_uncertainty_m,
         gauge_velocity_setting=gauge_velocity_setting_m_s,
         wall_sound_speed=speed,
-        wall_sound_speed_uncertainty=doubt,
+        wall_sound_speed_uncertainty=uncertainty,
     )
 
 
@@ -156,7 +156,7 @@ def wall_measurement_record(
 
     Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
     """
-    wall = gauged_wall(pipe, gauge, readings_m, gauge_velocity_setting_m_s)
+    wall = measured_wall(pipe, gauge, readings_m, gauge_velocity_setting_m_s)
     wall_measurement = WallMeasurement(
         id=chosen_id(WallMeasurement, wanted_id),
         pipe=pipe,
@@ -179,7 +179,7 @@ def wall_measurement_record(
 
 
 def _recompute(data: PipeData, cause: str) -> Recomputation:
-    moved = results_moved(Result.objects.filter(survey__measuring_point__pipe=data.pipe))
+    moved = results_outdated(Result.objects.filter(survey__measuring_point__pipe=data.pipe))
     change = Recorded(cause, data.reason, data.recorded_by, data.recorded_at, {"pipe_data": data}, data.pipe)
     return recomputation_start(change, moved)
 

@@ -9,9 +9,9 @@ from uuid import UUID
 
 from django.db import transaction
 
-from compute.results.survey import METHOD_VERSION, WorkedOut, work_out
+from compute.results.survey import METHOD_VERSION, CalculatedSetup, calculate_setup
 from surveys.core.errors import Conflict, ServiceError
-from surveys.core.stored_quantities import outcome_json
+from surveys.core.stored_quantities import calculation_json
 from surveys.models import Instrument, MeasuringPoint, Setup, User
 from surveys.models.instrument import Kind
 from surveys.pipes.selectors import pipe_data_at, place_of, survey_medium, transducer_data_now
@@ -32,7 +32,7 @@ class SetupWish:
     as_entered: Mapping[str, str] | None = None
 
 
-def setup_work_out(
+def setup_calculate(
     *, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime, wanted_id: UUID | None = None
 ) -> Setup:
     """Work out how to mount a transducer pair at a point, and keep it.
@@ -70,17 +70,17 @@ def setup_work_out(
     )
     if wish.meter is not None and wish.meter.kind != Kind.METER:
         raise ServiceError("That instrument is no meter.", code="wrong-instrument", field="meter")
-    worked_out = _work_out(setup, wish)
-    setup.traverses = worked_out.spacing.traverses
-    setup.spacing_m = float(worked_out.spacing.spacing)
-    setup.outcome = outcome_json(worked_out)
+    calculated = _calculate(setup, wish)
+    setup.traverses = calculated.spacing.traverses
+    setup.spacing_m = float(calculated.spacing.spacing)
+    setup.outcome = calculation_json(calculated)
     with transaction.atomic():
         setup.save(force_insert=True)
     return setup
 
 
-def _work_out(setup: Setup, wish: SetupWish) -> WorkedOut:
-    return work_out(
+def _calculate(setup: Setup, wish: SetupWish) -> CalculatedSetup:
+    return calculate_setup(
         setup.pipe_data.pipe_entry(),
         survey_medium(setup, setup.pipe_data),
         setup.transducer_data.entry(),

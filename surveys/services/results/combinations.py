@@ -13,8 +13,8 @@ from surveys.models import Combination, CombinationPart, Site, Survey, User
 from surveys.models.result import Cause
 from surveys.results.combined_flow import combined_flow
 from surveys.results.combining import (
+    CombinationOccasion,
     CombinedDraft,
-    Making,
     combinations_settle,
     combined_store,
     results_of,
@@ -22,7 +22,7 @@ from surveys.results.combining import (
 )
 from surveys.services.records import record_create
 
-MOST_PARTS = 24
+MAX_PARTS = 24
 
 
 def combination_create(
@@ -50,7 +50,7 @@ def combination_create(
 
 def combination_resume(*, combination: Combination, now: datetime) -> None:
     """Take a retired combination up again: it is brought to the results its parts have by now."""
-    making = Making(Cause.COMBINATION, f"{combination.name} was taken up again.", now)
+    making = CombinationOccasion(Cause.COMBINATION, f"{combination.name} was taken up again.", now)
     with transaction.atomic():
         combinations_settle([combination], making)
 
@@ -62,7 +62,7 @@ def combinations_extend(survey: Survey, *, by: User, now: datetime) -> None:
     """
     if survey.primary_survey is not None:
         _join_paths(survey.primary_survey, survey, by, now)
-    making = Making(Cause.LOG_IMPORT, _log_came_in(survey), now)
+    making = CombinationOccasion(Cause.LOG_IMPORT, _log_imported(survey), now)
     own = Combination.objects.filter(parts__survey=survey, retired_at__isnull=True)
     combinations_settle(list(own.order_by("pk")), making)
 
@@ -76,7 +76,7 @@ def _store(draft: CombinedDraft, surveys: Sequence[Survey]) -> Combination:
         ]
     )
     reason = f"{combination.name} was made."
-    combined_store(draft, Making(Cause.COMBINATION, reason, combination.created_at))
+    combined_store(draft, CombinationOccasion(Cause.COMBINATION, reason, combination.created_at))
     return combination
 
 
@@ -99,7 +99,7 @@ def _join_paths(first: Survey, survey: Survey, by: User, now: datetime) -> None:
     CombinationPart.objects.create(combination=combination, survey=survey, sequence=place)
 
 
-def _log_came_in(survey: Survey) -> str:
+def _log_imported(survey: Survey) -> str:
     if survey.primary_survey_id is not None:
         return "The log of a further path came in."
     return "The log of a part came in."
@@ -112,8 +112,8 @@ def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:
         raise ServiceError(
             f"A {kind} takes {needed}; you named {len(surveys)}.", code="parts-number", field="parts"
         )
-    if len(surveys) > MOST_PARTS:
-        raise ServiceError(f"A combination has up to {MOST_PARTS} parts.", code="parts-number", field="parts")
+    if len(surveys) > MAX_PARTS:
+        raise ServiceError(f"A combination has up to {MAX_PARTS} parts.", code="parts-number", field="parts")
     seen: dict[UUID, int] = {}
     for number, survey in enumerate(surveys):
         field = f"parts.{number}"

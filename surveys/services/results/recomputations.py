@@ -21,7 +21,7 @@ from surveys.core.errors import Conflict
 from surveys.core.messages import error_text
 from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Result, User
 from surveys.models.result import Cause
-from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
+from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import exceeds, relative_change, survey_reduce
 from surveys.services.records import said
 
@@ -65,7 +65,7 @@ def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputatio
         batch_size=500,
     )
     if moved:
-        transaction.on_commit(partial(nudge, recomputation, len(moved)), robust=True)
+        transaction.on_commit(partial(workers_notify, recomputation, len(moved)), robust=True)
     return recomputation
 
 
@@ -84,7 +84,7 @@ def recomputation_extend(recomputation: Recomputation, results: Sequence[Result]
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )
-    transaction.on_commit(partial(nudge, recomputation, len(results)), robust=True)
+    transaction.on_commit(partial(workers_notify, recomputation, len(results)), robust=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,14 +101,14 @@ class Preview:
 def method_preview(since: datetime) -> Iterator[Preview]:
     """For each result of an earlier method, of surveys from a time on, what it would become. Writes nothing."""
     for result in _of_earlier_methods(since):
-        basis = basis_in_force(survey_with_basis(result.survey_id))
+        inputs = inputs_in_force(survey_with_inputs(result.survey_id))
         try:
-            flow = survey_reduce(basis).reduction.volume_flow
+            flow = survey_reduce(inputs).reduction.volume_flow
         except ComputeError as error:
             yield Preview(result, error=error_text(error))
             continue
         change = relative_change(result.volume_flow_m3_s, flow)
-        threshold = basis.survey.measuring_point.pipe.site.client.notice_threshold
+        threshold = inputs.survey.measuring_point.pipe.site.client.notice_threshold
         yield Preview(result, flow, change, exceeds(change, threshold))
 
 
@@ -144,12 +144,12 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )
-    transaction.on_commit(partial(nudge, recomputation, count), robust=True)
+    transaction.on_commit(partial(workers_notify, recomputation, count), robust=True)
     return count
 
 
-def nudge(recomputation: Recomputation, items: int) -> None:
-    """Tell the workers, beside the request that asked.
+def workers_notify(recomputation: Recomputation, items: int) -> None:
+    """ProgressCallback the workers, beside the request that asked.
 
     A broker that is down costs time, not work: the sweep sends again.
     """

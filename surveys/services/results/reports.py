@@ -42,7 +42,7 @@ def report_issue(
     last = Report.objects.filter(survey=survey, replaced_at__isnull=True).select_related("result").first()
     together = paths_result(survey)
     told = _told(result, together)
-    if last and _says_the_same(last, result, together, told, units):
+    if last and _same_statement(last, result, together, told, units):
         raise Conflict(f"Report {last.number} says the same; nothing changed since.", code="nothing-changed")
     revision = last.revision + 1 if last else 1
     reason = said(reason) if last else reason
@@ -65,7 +65,7 @@ def report_issue(
     )
 
 
-def _says_the_same(
+def _same_statement(
     last: Report, result: Result, mean: CombinedResult | None, told: list[dict[str, str]], units: System
 ) -> bool:
     stated_since = SiteMeterReading.objects.filter(survey=last.survey_id, recorded_at__gt=last.issued_at)
@@ -74,7 +74,7 @@ def _says_the_same(
     return same and not mean_since and not stated_since.exists()
 
 
-def report_as_it_reads(report: Report, address: str) -> tuple[bytes, bool]:
+def report_content(report: Report, address: str) -> tuple[bytes, bool]:
     """What a reader gets of an issued report, and whether it is what was issued.
 
     Where an instrument was put under review since, or a decision fell, it carries that notice until it is issued again.

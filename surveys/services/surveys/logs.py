@@ -14,30 +14,30 @@ from compute.base.sources import PRACTICE
 from surveys.core.errors import Conflict
 from surveys.core.stored_quantities import findings_json
 from surveys.logfiles.format import PLAIN
-from surveys.logfiles.format import LogFormat as Layout
-from surveys.logfiles.importing import Intake, take_in
+from surveys.logfiles.format import LogFormat as FileFormat
+from surveys.logfiles.importing import Intake, import_file
 from surveys.models import Instrument, Log, LogFilePart, LogFormat, Pipe, ReadingBlock, Survey, User
 from surveys.models.result import Cause
-from surveys.results.inputs_in_force import basis_in_force, survey_with_basis
-from surveys.results.reduction import HeldLog, result_store, survey_reduce
+from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
+from surveys.results.reduction import LogToReduce, result_store, survey_reduce
 from surveys.services.fleet.calibrations import instruments_lock
 from surveys.services.fleet.out_of_tolerance_reviews import reviews_extend
 from surveys.services.results.combinations import combinations_extend
 
 # Parts are about a megabyte each: so many go into one INSERT.
-ROWS_AT_ONCE = 16
+ROWS_PER_BATCH = 16
 
 
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """A file as it comes, its name, and the layout to read it by; None: the plain layout."""
+    """A file as it comes, its name, and the log format to read it by; None: the plain log format."""
 
     file: IO[bytes]
     name: str = ""
     log_format: LogFormat | None = None
 
 
-def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tuple[Log, bool]:
+def log_import(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tuple[Log, bool]:
     """Take in a survey's log and reduce it to the first result; the file is kept as it came.
 
     Returns the log, and whether it is new: the same file again is recognised and changes nothing. Raises
@@ -45,22 +45,22 @@ def log_take_in(*, survey: Survey, upload: Upload, by: User, now: datetime) -> t
     """
     zone = survey.measuring_point.pipe.site.zone
     log_format = upload.log_format.as_read if upload.log_format else PLAIN
-    intake = take_in(upload.file, zone, settings.LOG_UPLOAD_MAX_BYTES, log_format, survey.started_at)
+    intake = import_file(upload.file, zone, settings.LOG_UPLOAD_MAX_BYTES, log_format, survey.started_at)
     if known := Log.objects.filter(survey=survey).first():
         return _same_or_conflict(known, intake), False
     log = _log(survey, upload, log_format, intake, by, now)
     # Everything is read, packed and reduced by now: the transaction only stores. If what the survey rests on moved
     # meanwhile, the reduction is done again inside, where nothing can.
-    draft = survey_reduce(basis_in_force(survey_with_basis(survey.pk)), _held(log, intake))
+    draft = survey_reduce(inputs_in_force(survey_with_inputs(survey.pk)), _log_to_reduce(log, intake))
     with transaction.atomic():
         lock_survey(survey)
         if known := Log.objects.filter(survey=survey).first():
             return _same_or_conflict(known, intake), False
         _store(log, intake)
-        basis = basis_in_force(survey_with_basis(survey.pk))
-        if basis.key != draft.basis.key:
-            draft = survey_reduce(basis)
-        result = result_store(replace(draft, basis=basis), cause=Cause.LOG_IMPORT, now=now)
+        inputs = inputs_in_force(survey_with_inputs(survey.pk))
+        if inputs.key != draft.inputs.key:
+            draft = survey_reduce(inputs)
+        result = result_store(replace(draft, inputs=inputs), cause=Cause.LOG_IMPORT, now=now)
         reviews_extend(result, now=now)
         combinations_extend(survey, by=by, now=now)
     return log, True
@@ -89,7 +89,9 @@ def _same_or_conflict(log: Log, intake: Intake) -> Log:
     return log
 
 
-def _log(survey: Survey, upload: Upload, log_format: Layout, intake: Intake, by: User, now: datetime) -> Log:
+def _log(
+    survey: Survey, upload: Upload, log_format: FileFormat, intake: Intake, by: User, now: datetime
+) -> Log:
     return Log(
         survey=survey,
         file_name=upload.name[:200],
@@ -122,9 +124,9 @@ def _taken_before(intake: Intake) -> list[Finding]:
     return [Finding("log-duplicate", "warning", detail, "file", source=PRACTICE)]
 
 
-def _held(log: Log, intake: Intake) -> HeldLog:
+def _log_to_reduce(log: Log, intake: Intake) -> LogToReduce:
     """A log about to be stored, as the reduction takes it."""
-    return HeldLog(
+    return LogToReduce(
         columns=intake.columns,
         rows_rejected=log.rows_rejected,
         findings=log.findings,
@@ -134,11 +136,11 @@ def _held(log: Log, intake: Intake) -> HeldLog:
 
 def _store(log: Log, intake: Intake) -> None:
     log.save(force_insert=True)
-    for parts in intake.file_parts.batches(ROWS_AT_ONCE):
+    for parts in intake.file_parts.batches(ROWS_PER_BATCH):
         LogFilePart.objects.bulk_create(
             [LogFilePart(log=log, sequence=n, content=content) for n, content in parts]
         )
-    for blocks in intake.blocks.batches(ROWS_AT_ONCE):
+    for blocks in intake.blocks.batches(ROWS_PER_BATCH):
         ReadingBlock.objects.bulk_create(
             [
                 ReadingBlock(log=log, sequence=n, count=count, content=content)

@@ -25,7 +25,7 @@ from surveys.models import (
 from surveys.models.instrument import Kind
 from surveys.models.result import Cause
 from surveys.models.survey import SurveyChange
-from surveys.results.inputs_in_force import results_moved
+from surveys.results.inputs_in_force import results_outdated
 from surveys.services.records import chosen_id, said
 from surveys.services.results.recomputations import Change, recomputation_start
 from surveys.services.surveys.logs import lock_survey
@@ -231,4 +231,4 @@ def _replace(in_force: SurveyData, now: datetime) -> None:
 def _recompute(data: SurveyData, cause: str) -> Recomputation:
     pipe = data.survey.measuring_point.pipe
     change = Change(cause, data.reason, data.recorded_by, data.recorded_at, {"survey_data": data}, pipe)
-    return recomputation_start(change, results_moved(Result.objects.filter(survey=data.survey)))
+    return recomputation_start(change, results_outdated(Result.objects.filter(survey=data.survey)))

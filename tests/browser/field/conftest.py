@@ -18,7 +18,7 @@ from tests.surveys.scene import Scene, scene
 @pytest.fixture
 def work(site: Any, cast: Any, kit: Any) -> Scene:
     """A pipe with a point, and the technician's job there today."""
-    made = scene(site, cast, kit)
+    records = scene(site, cast, kit)
     site.address, site.contacts = "1 Kiln Lane, Aldervale", "Shift leader, extension 12"
     site.hazards = "Hot pipes in the pump hall."
     site.save()
@@ -31,9 +31,9 @@ def work(site: Any, cast: Any, kit: Any) -> Scene:
         ends_at=now + timedelta(minutes=1),
         technician=cast.technician,
     )
-    job.measuring_points.set([made.point])
+    job.measuring_points.set([records.point])
     job.kit.set(kit.all)
-    return made
+    return records
 
 
 @pytest.fixture

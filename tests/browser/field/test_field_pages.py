@@ -12,8 +12,8 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from surveys.models import Booking, Log, PipeData, Setup, Survey, WallMeasurement
 from surveys.models.instrument import State
-from surveys.results.recalculation import work_off
-from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
+from surveys.results.recalculation import recomputation_run
+from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.scene import Scene, log
 
@@ -154,11 +154,11 @@ def test_an_answer_lost_on_the_way_does_not_make_a_second_record(
 ) -> None:
     page.goto(f"/field/points/{work.point.pk}/wall/")
 
-    def arrives_but_is_not_answered(route: Any) -> None:
+    def answer_lost(route: Any) -> None:
         route.fetch()
         route.abort()
 
-    signed_in.route(re.compile("/wall-measurements/"), arrives_but_is_not_answered, times=1)
+    signed_in.route(re.compile("/wall-measurements/"), answer_lost, times=1)
     fill_clock(page, ["8.02", "7.98"])
     page.get_by_role("button", name="Save these readings").click()
     expect(page.locator("#line")).to_contain_text("No connection")
@@ -382,7 +382,7 @@ def test_what_a_log_came_to_is_told_at_the_pipe_with_what_to_do_next(
     told.get_by_role("link", name="on the set-up").click()
     expect(page.get_by_label("Wall thickness")).to_have_value("6.3 mm")
     run = work.correct(0.008)
-    while work_off(run.pk):
+    while recomputation_run(run.pk):
         pass
     page.get_by_role("link", name="3 Survey, log").click()
     expect(told).not_to_contain_text("off the")
@@ -400,18 +400,18 @@ def test_a_wall_not_read_yet_is_no_error(page: Page, work: Scene) -> None:
 def test_a_label_scanned_in_the_plant_room_tells_whether_the_instrument_may_be_used(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
-    meter, made = work.kit.meter, work.kit.meter.calibrations.get()
+    meter, created = work.kit.meter, work.kit.meter.calibrations.get()
     page.goto(f"/instruments/{meter.pk}/")
     expect(page.get_by_role("heading", name=f"Meter {meter.serial}")).to_be_visible()
     expect(page.get_by_text("In service and in calibration.")).to_be_visible()
-    expect(page.get_by_text(f"{made.due_on}")).to_be_visible()
+    expect(page.get_by_text(f"{created.due_on}")).to_be_visible()
     accessible(page)
-    to = Whereabouts(State.QUARANTINED, "Shelf 3", None)
+    to = InstrumentLocation(State.QUARANTINED, "Shelf 3", None)
     instrument_state_change(
         instrument=meter, to=to, reason="Dropped.", by=work.cast.calibration_admin, now=timezone.now()
     )
     page.reload()
-    expect(page.get_by_text("Do not measure with it")).to_be_visible()
+    expect(page.get_by_text("Do not use the instrument")).to_be_visible()
     expect(page.get_by_text("Dropped.")).to_be_visible()
     accessible(page)
 
@@ -459,8 +459,8 @@ def test_linings_inside_the_first_are_entered_and_counted_where_they_are_found(
     page.get_by_label("Reason").fill("Seen at the flange.")
     page.get_by_role("button", name="Save this set-up").click()
     expect(page.locator("#kept li.sent").filter(has_text="Set-up")).to_be_visible()
-    made = PipeData.objects.get(change="correction")
-    assert [(one.material.name, one.thickness) for one in made.pipe_entry().further_linings] == [
+    created = PipeData.objects.get(change="correction")
+    assert [(one.material.name, one.thickness) for one in created.pipe_entry().further_linings] == [
         ("epoxy", 0.002)
     ]
     # On record it is in sight, and taken away by choosing none.
@@ -469,4 +469,4 @@ def test_linings_inside_the_first_are_entered_and_counted_where_they_are_found(
     page.get_by_label("Reason").fill("It was paint.")
     page.get_by_role("button", name="Save this set-up").click()
     expect(page.locator("#kept li.sent").filter(has_text="Set-up")).to_have_count(2)
-    assert PipeData.objects.get(corrects=made).pipe_entry().further_linings == ()
+    assert PipeData.objects.get(corrects=created).pipe_entry().further_linings == ()

@@ -22,12 +22,12 @@ def gauge(cast: Any) -> Instrument:
     """A gauge overdue by five days, with the technician, booked for tomorrow."""
     now = timezone.now()
     today = office_today(now)
-    made = Instrument.objects.create(
+    created = Instrument.objects.create(
         kind="thickness-gauge", type_name="Wall gauge", serial="G-9", location="Van 2", holder=cast.technician
     )
     calibration_record(
         calibration=Calibration(
-            instrument=made,
+            instrument=created,
             certificate="HR-1",
             laboratory="Harbour Row Calibration",
             calibrated_on=today - timedelta(days=370),
@@ -36,7 +36,7 @@ def gauge(cast: Any) -> Instrument:
         by=cast.calibration_admin,
         now=now,
     )
-    return made
+    return created
 
 
 @pytest.fixture

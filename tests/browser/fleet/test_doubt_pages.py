@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from surveys.models import Notice, OutOfToleranceReview
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import scene
 
@@ -32,22 +32,22 @@ def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_wit
     page: Page, review: OutOfToleranceReview, accessible: Judge
 ) -> None:
     assert review.recomputation
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     page.goto("/fleet/due/")
     page.get_by_role("button", name="Menu").click()
     page.get_by_role("link", name="Out of tolerance").click()
     expect(page.get_by_text("1 of 1 survey to decide")).to_be_visible()
     accessible(page)
     page.locator(".cards").get_by_role("link").click()
-    expect(page.get_by_text("(-2.9%)")).to_be_visible()
+    expect(page.get_by_text("(\N{MINUS SIGN}2.9\N{NO-BREAK SPACE}%)")).to_be_visible()
     accessible(page)
     page.get_by_label("Decision").select_option("withdrawn")
-    page.get_by_role("button", name="Decide").click()
+    page.get_by_role("button", name="Save decision").click()
     expect(page.get_by_label("Reason")).to_have_attribute("aria-invalid", "true")
     expect(page.get_by_label("Decision")).to_have_value("withdrawn")
     accessible(page)
     page.get_by_label("Reason").fill("The meter cannot be trusted here.")
-    page.get_by_role("button", name="Decide").click()
+    page.get_by_role("button", name="Save decision").click()
     expect(page.get_by_text("The meter cannot be trusted here.")).to_be_visible()
     assert Notice.objects.get().reason == "The meter cannot be trusted here."
 
@@ -56,9 +56,9 @@ def test_none_is_corrected_before_its_figure_is_there_to_be_seen(
     page: Page, review: OutOfToleranceReview
 ) -> None:
     page.goto(f"/fleet/out-of-tolerance-reviews/{review.pk}/")
-    expect(page.get_by_text("not worked out yet")).to_be_visible()
+    expect(page.get_by_text("not calculated yet")).to_be_visible()
     page.get_by_label("Decision").select_option("corrected")
     page.get_by_label("Reason").fill("Corrected by the points found.")
-    page.get_by_role("button", name="Decide").click()
+    page.get_by_role("button", name="Save decision").click()
     expect(page.get_by_role("alert")).to_contain_text("not worked out yet")
     assert review.surveys.get().state == "under-review"

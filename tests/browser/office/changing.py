@@ -5,7 +5,7 @@ from __future__ import annotations
 from playwright.sync_api import Page, expect
 
 from surveys.models import Recomputation
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 
 
 def changes(page: Page) -> list[str]:
@@ -15,9 +15,9 @@ def changes(page: Page) -> list[str]:
     return page.get_by_role("status").get_by_role("listitem").all_inner_texts()
 
 
-def followed_to_its_end(page: Page) -> list[str]:
+def messages_after_recalculation(page: Page) -> list[str]:
     """Once the one recomputation is done, which the page finds out by itself: what it says of each survey."""
-    while work_off(Recomputation.objects.get().pk):
+    while recomputation_run(Recomputation.objects.get().pk):
         pass
     expect(page.get_by_role("status")).to_contain_text("Finished: 1 of 1")
     return page.get_by_role("table").get_by_role("cell").all_inner_texts()

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from surveys.models import PipeData, Recomputation
-from tests.browser.office.changing import changes, followed_to_its_end
+from tests.browser.office.changing import changes, messages_after_recalculation
 from tests.surveys.scene import STARTED, Scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -22,7 +22,7 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
 ) -> None:
     survey = here.survey()
     page.goto(f"/sites/{here.pipe.site.pk}/")
-    page.get_by_role("link", name="Correct its data").click()
+    page.get_by_role("link", name="Correct pipe data").click()
     page.get_by_label("Wall thickness").fill("7.9")
     page.get_by_role("button", name="Show what would change").click()
     # A bare number has no unit, and a correction has a reason.
@@ -42,7 +42,7 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
     accessible(page)
-    assert followed_to_its_end(page) == foreseen
+    assert messages_after_recalculation(page) == foreseen
     assert survey.results.count() == 2
 
 
@@ -72,8 +72,8 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
     accessible(page)
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
-    made = PipeData.objects.get(change="correction")
-    pipe, medium = made.pipe_entry(), made.medium_entry()
+    created = PipeData.objects.get(change="correction")
+    pipe, medium = created.pipe_entry(), created.medium_entry()
     assert (pipe.outer_diameter, pipe.wall_thickness) == (0.22, 0.0063)
     assert (pipe.material.name, pipe.material.longitudinal_sound_speed) == ("", 5900)
     assert pipe.lining
@@ -81,7 +81,7 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
     assert (pipe.roughness, pipe.wave_mode) == (0.0003, "longitudinal")
     assert (medium.name, medium.salinity, medium.temperature_source) == ("seawater", 35, "estimated")
     assert (medium.temperature, medium.pressure) == (285.15, None)
-    assert made.valid_from == date(2026, 1, 5)
+    assert created.valid_from == date(2026, 1, 5)
 
 
 def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -> None:
@@ -92,11 +92,11 @@ def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -
     assert changes(page) == ["Temperature: 136.4 degF, measured → 140 degF"]
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
-    made = PipeData.objects.get(change="correction")
-    assert made.pipe_entry() == first.pipe_entry()
-    assert made.medium_pressure_pa == first.medium_pressure_pa
-    assert made.as_entered == {"pipe.wall_thickness": "6.3 mm", "medium.temperature": "140 degF"}
-    assert made.medium_temperature_k == pytest.approx(333.15)
+    created = PipeData.objects.get(change="correction")
+    assert created.pipe_entry() == first.pipe_entry()
+    assert created.medium_pressure_pa == first.medium_pressure_pa
+    assert created.as_entered == {"pipe.wall_thickness": "6.3 mm", "medium.temperature": "140 degF"}
+    assert created.medium_temperature_k == pytest.approx(333.15)
 
 
 def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
@@ -117,7 +117,7 @@ def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
     expect(page.get_by_role("table").get_by_role("rowheader")).to_have_count(1)
     page.get_by_role("button", name="Record the modification").click()
     expect(page.get_by_role("status")).to_contain_text("of 1 surveys done")
-    followed_to_its_end(page)
+    messages_after_recalculation(page)
     assert (before.results.count(), after.results.count()) == (1, 2)
     # Each version can be corrected from here on.
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
@@ -209,8 +209,8 @@ def test_linings_inside_the_first_are_added_changed_and_taken_away(
     accessible(page)
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
-    [made] = PipeData.objects.filter(change="correction")
-    assert [(one.material.name, one.thickness) for one in made.pipe_entry().further_linings] == [
+    [created] = PipeData.objects.filter(change="correction")
+    assert [(one.material.name, one.thickness) for one in created.pipe_entry().further_linings] == [
         ("epoxy", 0.0005),
         ("", 0.001),
     ]
@@ -223,5 +223,5 @@ def test_linings_inside_the_first_are_added_changed_and_taken_away(
     accessible(page)
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
-    last = PipeData.objects.get(corrects=made)
-    assert last.pipe_entry().further_linings == made.pipe_entry().further_linings[1:]
+    last = PipeData.objects.get(corrects=created)
+    assert last.pipe_entry().further_linings == created.pipe_entry().further_linings[1:]

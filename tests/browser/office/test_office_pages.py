@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from surveys.models import Absence, Booking, Job, JobStatusChange, Report, Survey
 from surveys.models.job import JobState
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.scene import Scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -24,19 +24,19 @@ HOUR = timedelta(hours=1)
 def job(here: Scene, cast: Any) -> Job:
     """A planned job on a Tuesday, with its technician booked who is away by now."""
     span = {"starts_at": START, "ends_at": START + 4 * HOUR}
-    made = Job.objects.create(
+    created = Job.objects.create(
         site=here.pipe.site,
         title="Round of the boiler house",
         state=JobState.PLANNED,
         technician=cast.technician,
         **span,
     )
-    made.measuring_points.add(here.point)
+    created.measuring_points.add(here.point)
     Booking.objects.create(
-        job=made, technician=cast.technician, booked_by=cast.office, booked_at=START, **span
+        job=created, technician=cast.technician, booked_by=cast.office, booked_at=START, **span
     )
     Absence.objects.create(technician=cast.technician, recorded_by=cast.office, recorded_at=START, **span)
-    return made
+    return created
 
 
 def test_a_job_of_the_week_is_seen_in_danger_and_moved_on_with_a_reason(
@@ -114,7 +114,7 @@ def test_a_result_in_review_is_read_with_its_warnings_and_its_report_issued_and_
     page.get_by_role("button", name="Issue the report").click()
     expect(page.get_by_text("is in force.")).to_be_visible()
     recomputation = here.correct(0.008)
-    while work_off(recomputation.pk):
+    while recomputation_run(recomputation.pk):
         pass
     page.reload()
     expect(page.get_by_text("tells an older result")).to_be_visible()

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.scene import Scene, current
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -20,12 +20,12 @@ def test_a_result_is_followed_back_to_what_it_rests_on(
 ) -> None:
     survey = here.survey()
     run = here.correct(0.008)
-    while work_off(run.pk):
+    while recomputation_run(run.pk):
         pass
     page.set_viewport_size({"width": width, "height": 900})
     page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     page.goto(f"/surveys/{survey.pk}/")
-    page.get_by_role("link", name="What this result rests on").click()
+    page.get_by_role("link", name="Traceability").click()
     expect(page.get_by_role("main")).to_contain_text("Gauged.")
     expect(page.get_by_role("main")).to_contain_text(current(survey).log.sha256)
     accessible(page)

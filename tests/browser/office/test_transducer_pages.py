@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from surveys.models import InstrumentType, Recomputation, TransducerData
 from surveys.pipes.selectors import transducer_data_now
-from tests.browser.office.changing import changes, followed_to_its_end
+from tests.browser.office.changing import changes, messages_after_recalculation
 from tests.surveys.scene import Scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -28,7 +28,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
 ) -> None:
     page, survey, pair = admin_page, here.survey(), here.kit.pair
     page.goto(f"/fleet/instruments/{pair.pk}/")
-    page.get_by_role("link", name="Correct its data").click()
+    page.get_by_role("link", name="Correct pipe data").click()
     # As it was typed, and what nobody typed in the reader's units.
     expect(page.get_by_label("Sound speed of the wedge", exact=True)).to_have_value("2720 m/s")
     page.get_by_label("Angle of the wedge").fill("43")
@@ -47,7 +47,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     page.get_by_role("button", name="Correct it").click()
     expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
     accessible(page)
-    assert followed_to_its_end(page) == foreseen
+    assert messages_after_recalculation(page) == foreseen
     page.get_by_role("link", name=f"Transducer pair {pair.serial}").click()
     history = page.get_by_role("table").get_by_role("row")
     expect(history.nth(1)).to_contain_text("Angle of the wedge: 42 deg → 43 deg")
@@ -61,7 +61,7 @@ def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
 ) -> None:
     survey = here.survey()
     page.goto(f"/surveys/{survey.pk}/")
-    page.get_by_role("link", name="Correct the data of the transducer pair").click()
+    page.get_by_role("link", name="Correct data: transducer pair").click()
     page.get_by_label("Frequency").fill("2 MHz")
     page.get_by_label("Reason").fill("Read off the housing.")
     assert changes(page) == ["Frequency: 1 MHz → 2 MHz"]
@@ -69,7 +69,7 @@ def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
     expect(page.get_by_role("heading", name="Recomputation of surveys made with")).to_be_visible()
     # The result rests on the version before until it is worked out again.
     page.goto(f"/surveys/{survey.pk}/")
-    page.get_by_role("link", name="Correct the data of the transducer pair").click()
+    page.get_by_role("link", name="Correct data: transducer pair").click()
     expect(page.get_by_text("This version was corrected already")).to_be_visible()
     accessible(page)
     page.get_by_role("link", name="the one that took its place").click()
@@ -118,7 +118,7 @@ def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
     page: Page, here: Scene, accessible: Judge
 ) -> None:
     pair = here.kit.pair
-    made = InstrumentType.objects.create(
+    created = InstrumentType.objects.create(
         kind=pair.kind, name=pair.type_name, min_temperature_k=253.15, note="Two lines\nof note."
     )
     page.goto(f"/office/transducers/{pair.pk}/correction/")
@@ -140,6 +140,6 @@ def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
         "Longest spacing its rail allows: not stated → 420.0 mm"
     )
     accessible(page)
-    made.refresh_from_db()
-    assert (made.max_spacing_m, made.hazardous_area_certified) == (0.42, False)
-    assert (made.min_temperature_k, made.note) == (253.15, "Two lines\nof note.")
+    created.refresh_from_db()
+    assert (created.max_spacing_m, created.hazardous_area_certified) == (0.42, False)
+    assert (created.min_temperature_k, created.note) == (253.15, "Two lines\nof note.")

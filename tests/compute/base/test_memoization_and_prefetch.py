@@ -13,8 +13,8 @@ from scipy.optimize import brentq
 from scipy.signal import lfilter
 
 from compute.base.errors import NumberInvalid, OutOfRange
-from compute.base.memoization import remembered
-from compute.base.prefetch import ahead, by_turns
+from compute.base.memoization import memoized
+from compute.base.prefetch import alternating_threads, prefetch
 from compute.measuring.beam import trace
 from compute.measuring.flow import flow_from_times, volume_flow_from_times
 from compute.measuring.profile import mean_from_path_velocity, means_from_path_velocities
@@ -122,9 +122,9 @@ def test_what_is_made_ahead_comes_in_order_from_another_thread() -> None:
     def make(number: int) -> tuple[int, int]:
         return number * number, threading.get_ident()
 
-    made = list(ahead(make, range(20)))
-    assert [square for square, _ in made] == [number * number for number in range(20)]
-    assert threading.get_ident() not in {thread for _, thread in made}
+    created = list(prefetch(make, range(20)))
+    assert [square for square, _ in created] == [number * number for number in range(20)]
+    assert threading.get_ident() not in {thread for _, thread in created}
 
 
 def test_items_are_taken_on_the_callers_thread() -> None:
@@ -135,7 +135,7 @@ def test_items_are_taken_on_the_callers_thread() -> None:
             seen.add(threading.get_ident())
             yield number
 
-    assert list(ahead(str, items())) == ["0", "1", "2", "3", "4"]
+    assert list(prefetch(str, items())) == ["0", "1", "2", "3", "4"]
     assert seen == {threading.get_ident()}
 
 
@@ -147,41 +147,41 @@ def test_no_more_is_made_ahead_than_asked_for() -> None:
             taken.append(number)
             yield number
 
-    made = ahead(str, items(), depth=2)
-    next(made)
+    created = prefetch(str, items(), depth=2)
+    next(created)
     assert len(taken) <= 3
-    made.close()  # type: ignore[attr-defined]
+    created.close()  # type: ignore[attr-defined]
     assert len(taken) <= 3
 
 
 def test_an_error_comes_where_its_item_would_have_come() -> None:
-    made = ahead(lambda number: 1 / (number - 2), range(5))
-    assert [next(made), next(made)] == [-0.5, -1.0]
+    created = prefetch(lambda number: 1 / (number - 2), range(5))
+    assert [next(created), next(created)] == [-0.5, -1.0]
     with pytest.raises(ZeroDivisionError):
-        next(made)
+        next(created)
 
 
 def test_nothing_and_a_single_item_need_no_thread() -> None:
-    assert list(ahead(str, [])) == []
-    assert list(ahead(lambda _: threading.get_ident(), [1])) == [threading.get_ident()]
+    assert list(prefetch(str, [])) == []
+    assert list(prefetch(lambda _: threading.get_ident(), [1])) == [threading.get_ident()]
 
 
 def test_what_is_made_by_turns_comes_in_order_from_two_threads() -> None:
-    made = list(by_turns(lambda number: (number, threading.get_ident()), range(9)))
-    assert [number for number, _ in made] == list(range(9))
-    assert len({thread for number, thread in made if number % 2}) == 1
-    assert {thread for number, thread in made if not number % 2} == {threading.get_ident()}
-    assert list(by_turns(str, [])) == []
+    created = list(alternating_threads(lambda number: (number, threading.get_ident()), range(9)))
+    assert [number for number, _ in created] == list(range(9))
+    assert len({thread for number, thread in created if number % 2}) == 1
+    assert {thread for number, thread in created if not number % 2} == {threading.get_ident()}
+    assert list(alternating_threads(str, [])) == []
     with pytest.raises(ZeroDivisionError):
-        list(by_turns(lambda number: 1 / (number - 3), range(9)))
+        list(alternating_threads(lambda number: 1 / (number - 3), range(9)))
 
 
 def test_an_answer_is_remembered_and_an_error_is_not() -> None:
-    asked: list[object] = []
+    requested: list[object] = []
 
-    @remembered
+    @memoized
     def half(number: float) -> float:
-        asked.append(number)
+        requested.append(number)
         if number < 0:
             raise ValueError("below 0")
         return number / 2
@@ -190,10 +190,10 @@ def test_an_answer_is_remembered_and_an_error_is_not() -> None:
     for _ in range(2):
         with pytest.raises(ValueError, match="below 0"):
             half(-1.0)
-    assert asked == [3.0, 3.0, -1.0, -1.0]
+    assert requested == [3.0, 3.0, -1.0, -1.0]
 
 
 def test_arrays_are_answered_anew() -> None:
-    double = remembered(lambda values: values * 2)
+    double = memoized(lambda values: values * 2)
     assert double(np.ones(2)).tolist() == [2.0, 2.0]
     assert double(np.zeros(2)).tolist() == [0.0, 0.0]

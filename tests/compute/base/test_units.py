@@ -225,8 +225,8 @@ def test_the_same_length_in_several_units_agrees_to_a_part_in_a_million_million(
 def test_any_text_is_read_as_a_finite_number_or_refused_by_a_known_code(text: str) -> None:
     try:
         outcome = "read" if math.isfinite(parse_quantity(text, "length").si) else "not finite"
-    except ComputeError as refusal:
-        outcome = refusal.code
+    except ComputeError as rejection:
+        outcome = rejection.code
     assert outcome in {"read", "unit-missing", "unit-unknown", "number-invalid"}
 
 

@@ -12,13 +12,10 @@ from scipy.optimize import brentq
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.calibration.error_correction import (
-    Zero,
     correction_at,
-    indicated_from_true,
     true_from_indicated,
-    zero_corrected,
 )
-from compute.calibration.points import ErrorCurve, Point, error_curve, points_in_force
+from compute.calibration.points import ErrorCurve, Point, error_curve
 
 # The first example may load the unit table or scipy.
 UNTIMED = settings(deadline=None)
@@ -60,22 +57,22 @@ def test_error_is_indicated_less_reference() -> None:
 
 def test_between_two_points_error_and_uncertainty_lie_on_straight_lines() -> None:
     # A quarter of the way: 0.02 + 0.25 x 0.04 = 0.03 mm; u from 0.01 to 0.02 mm: 0.0125 mm.
-    error, doubt, findings = correction_at(GAUGE, 0.004)
+    error, uncertainty, findings = correction_at(GAUGE, 0.004)
     assert error == pytest.approx(3e-5)
-    assert doubt == pytest.approx(1.25e-5)
+    assert uncertainty == pytest.approx(1.25e-5)
     assert findings == ()
 
 
 def test_the_curve_is_nowhere_surer_than_the_better_of_its_neighbouring_points() -> None:
-    _, doubts, _ = correction_at(GAUGE, np.linspace(0.002, 0.010, 101))
-    assert np.min(doubts) >= 1e-5 * (1 - 1e-12)
+    _, uncertainties, _ = correction_at(GAUGE, np.linspace(0.002, 0.010, 101))
+    assert np.min(uncertainties) >= 1e-5 * (1 - 1e-12)
 
 
 def test_beyond_the_last_point_its_error_is_held_widened_and_told() -> None:
-    error, doubt, findings = correction_at(GAUGE, 0.012)
+    error, uncertainty, findings = correction_at(GAUGE, 0.012)
     assert error == pytest.approx(6e-5)
     # Spread of the errors 0.04 mm over 8 mm; 2 mm beyond: 0.01 mm as a rectangle, with u = 0.02 mm.
-    assert doubt == pytest.approx(hypot(2e-5, 1e-5 / sqrt(3)))
+    assert uncertainty == pytest.approx(hypot(2e-5, 1e-5 / sqrt(3)))
     assert [(finding.code, finding.severity) for finding in findings] == [
         ("outside-calibrated-range", "warning")
     ]
@@ -84,9 +81,9 @@ def test_beyond_the_last_point_its_error_is_held_widened_and_told() -> None:
 
 def test_a_constant_error_is_widened_beyond_the_points_by_its_own_uncertainty() -> None:
     flat = error_curve([Point(1.0, 1.1, 0.02, 2.0), Point(3.0, 3.1, 0.02, 2.0)], "absolute", "length")
-    _, doubt, _ = correction_at(flat, 5.0)
+    _, uncertainty, _ = correction_at(flat, 5.0)
     # One span beyond: expanded uncertainty 0.02 as a half-width.
-    assert doubt == pytest.approx(hypot(0.01, 0.02 / sqrt(3)))
+    assert uncertainty == pytest.approx(hypot(0.01, 0.02 / sqrt(3)))
 
 
 def test_below_its_lowest_velocity_a_meter_may_be_off_by_a_zero_and_at_rest_it_still_says_so() -> None:
@@ -115,7 +112,8 @@ def test_a_meter_in_reverse_flow_is_corrected_by_the_size_of_the_velocity() -> N
 @UNTIMED
 @given(curves(), st.lists(st.floats(0.05, 30.0), min_size=1, max_size=20))
 def test_there_and_back_within_the_points_and_beyond(curve: ErrorCurve, true: list[float]) -> None:
-    shown = indicated_from_true(curve, np.array(true))
+    error, _, _ = correction_at(curve, np.array(true))
+    shown = np.array(true) * (1 + error) if curve.form == "relative" else np.array(true) + error
     corrected = true_from_indicated(curve, shown)
     assert corrected.value == pytest.approx(true, rel=1e-9)
     assert corrected.value + corrected.error == pytest.approx(shown, rel=1e-12)
@@ -162,20 +160,6 @@ def test_temperatures_below_freezing_have_a_curve_too() -> None:
     assert "-30 degC" in finding.detail
 
 
-def test_the_points_as_left_are_in_force_where_something_was_adjusted() -> None:
-    found, left = [Point(1.0, 1.1, 0.01, 2.0)], [Point(1.0, 1.0, 0.01, 2.0)]
-    assert points_in_force(found, left) is left
-    assert points_in_force(found, []) is found
-    with pytest.raises(NotEnough):
-        points_in_force([], [])
-
-
-def test_a_zero_is_taken_off_every_time_difference() -> None:
-    corrected, doubt = zero_corrected(np.array([10e-9, -2e-9]), Zero(1e-9, 0.2e-9))
-    assert corrected == pytest.approx([9e-9, -3e-9])
-    assert doubt == 0.2e-9
-
-
 @pytest.mark.parametrize(
     ("points", "form", "error"),
     [
@@ -212,5 +196,3 @@ def test_a_point_that_cannot_be_is_refused(
 def test_readings_that_are_not_finite_are_refused() -> None:
     with pytest.raises(NumberInvalid):
         true_from_indicated(METER, np.array([1.0, np.nan]))
-    with pytest.raises(NumberInvalid):
-        zero_corrected(np.array([np.inf]), Zero(0.0, 0.0))

@@ -13,11 +13,11 @@ from compute.base.errors import NotEnough, OutOfRange
 from compute.combining.combination import Combined, combine, combine_as
 from compute.combining.components import OWNERS, Component, Owner, Part, part_of_result
 from compute.results.reduction import Readings, Reduction, reduce_log
-from compute.results.uncertainty import DOUBTS, FACTORS, OFFSETS
+from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, FACTORS, OFFSETS
 from compute.statistics.gum import BudgetRow, Input, coverage_factor, propagate
-from tests.benchmarks.recompute import OCCASION, PAIR, PIPE, WATER, made_log
+from tests.benchmarks.recompute import OCCASION, PAIR, PIPE, WATER, example_log
 
-doubts = st.floats(-10, 10)
+uncertainties = st.floats(-10, 10)
 values = st.floats(-100, 100)
 
 
@@ -56,20 +56,20 @@ def test_the_mean_of_parallel_runs_by_hand() -> None:
     assert mean.combined_standard_uncertainty == pytest.approx(math.sqrt(2))
 
 
-@given(own=st.lists(doubts, min_size=1, max_size=6))
+@given(own=st.lists(uncertainties, min_size=1, max_size=6))
 def test_parts_that_share_nothing_add_as_squares(own: list[float]) -> None:
     total = combine([part(1.0, **{f"k{i}": u}) for i, u in enumerate(own)])
     assert total.combined_standard_uncertainty == pytest.approx(math.hypot(*own), abs=1e-12)
     assert total.shared_variance_fraction == 0
 
 
-@given(shared=st.lists(doubts, min_size=1, max_size=6))
+@given(shared=st.lists(uncertainties, min_size=1, max_size=6))
 def test_parts_that_share_all_add_as_they_are(shared: list[float]) -> None:
     total = combine([part(1.0, same=u) for u in shared])
     assert total.combined_standard_uncertainty == pytest.approx(abs(sum(shared)), abs=1e-12)
 
 
-@given(value=values, u=doubts, v=doubts)
+@given(value=values, u=uncertainties, v=uncertainties)
 def test_the_difference_of_a_result_with_itself_is_certain(value: float, u: float, v: float) -> None:
     one = part(value, a=u, b=v)
     net = combine_as("difference", [one, one])
@@ -81,7 +81,7 @@ parts = st.lists(
         lambda value, coefficient, us: part(value, coefficient, **us),
         values,
         st.floats(-2, 2),
-        st.dictionaries(st.sampled_from("abcd"), doubts, max_size=4),
+        st.dictionaries(st.sampled_from("abcd"), uncertainties, max_size=4),
     ),
     min_size=1,
     max_size=5,
@@ -207,7 +207,7 @@ def test_an_owner_that_is_needed_has_to_be_named() -> None:
 
 
 def reduced(velocity: float) -> Reduction:
-    log = made_log(400)
+    log = example_log(400)
     return reduce_log(
         PIPE, WATER, PAIR, 2, [Readings(log.transit_time, velocity / 1.2 * log.time_difference)], OCCASION
     )
@@ -215,7 +215,7 @@ def reduced(velocity: float) -> Reduction:
 
 def test_every_input_of_a_flow_has_an_owner() -> None:
     inputs = {row.input for row in reduced(1.2).uncertainty.budget}
-    assert inputs | set(DOUBTS) <= set(OWNERS)
+    assert inputs | set(DEFAULT_UNCERTAINTIES) <= set(OWNERS)
     assert {*FACTORS, *OFFSETS} <= set(OWNERS)
 
 

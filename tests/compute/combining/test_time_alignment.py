@@ -17,10 +17,10 @@ from compute.combining.components import Component, Part
 from compute.combining.time_alignment import (
     CombineBy,
     FlowLog,
-    bring_together,
+    align_logs,
     clock_offset,
+    joint_repeatability,
     overlap,
-    scatter_together,
 )
 
 SECOND = 1_000_000
@@ -43,7 +43,7 @@ def codes(together: CombineBy) -> list[str]:
 
 def test_a_log_twice_as_dense_is_meant_over_the_steps_of_the_other() -> None:
     # By hand: values 0, 1, 2, 3 ... each half second; each second holds 0 and 1, 2 and 3 ...: means 0.5, 2.5, 4.5.
-    together = bring_together([log("slow", np.zeros(3)), log("fast", np.arange(6), every=0.5)])
+    together = align_logs([log("slow", np.zeros(3)), log("fast", np.arange(6), every=0.5)])
     assert together.step == SECOND
     # The overlap ends with the slow log's last reading, at 2 s, where the fast one still has a single reading.
     assert together.values[1].tolist() == [0.5, 2.5, 4.0]
@@ -56,38 +56,36 @@ def test_the_overlap_runs_from_the_latest_start_to_the_earliest_end() -> None:
 
 def test_logs_with_no_time_in_common_are_an_error_that_names_their_spans() -> None:
     with pytest.raises(NotEnough) as caught:
-        bring_together([log("supply", np.zeros(60)), log("return", np.zeros(60), late=3600)])
+        align_logs([log("supply", np.zeros(60)), log("return", np.zeros(60), late=3600)])
     assert "supply from 2026-10-06 09:30:00 to 2026-10-06 09:30:59" in caught.value.detail
     assert "return from 2026-10-06 10:30:00" in caught.value.detail
 
 
 def test_a_small_overlap_is_a_warning() -> None:
-    assert codes(bring_together([log("a", np.zeros(100)), log("b", np.zeros(100), late=80)])) == [
-        "overlap-short"
-    ]
+    assert codes(align_logs([log("a", np.zeros(100)), log("b", np.zeros(100), late=80)])) == ["overlap-short"]
 
 
 def test_steps_without_a_reading_of_every_log_are_left_out() -> None:
     whole = log("a", np.arange(100))
     keep = np.r_[0:40, 60:100]
     holed = FlowLog("b", whole.times[keep], whole.values[keep])
-    together = bring_together([whole, holed])
+    together = align_logs([whole, holed])
     assert together.gaps == 20
     assert together.values[0].tolist() == together.values[1].tolist() == keep.tolist()
 
 
 def test_a_longer_step_may_be_asked_for_and_a_shorter_may_not() -> None:
     logs = [log("a", np.arange(100)), log("b", np.arange(50), every=2)]
-    assert bring_together(logs, step=10 * SECOND).values.shape == (2, 10)
+    assert align_logs(logs, step=10 * SECOND).values.shape == (2, 10)
     with pytest.raises(OutOfRange, match="shorter than the interval"):
-        bring_together(logs, step=SECOND)
+        align_logs(logs, step=SECOND)
 
 
 def test_more_steps_than_memory_should_hold_are_refused() -> None:
     # Three readings a microsecond apart, and one eleven days later.
     sparse = FlowLog("a", START + np.array([0, 1, 2, 10**12]), np.ones(4))
     with pytest.raises(OutOfRange, match="choose a longer step"):
-        bring_together([sparse])
+        align_logs([sparse])
 
 
 def test_readings_that_never_meet_in_a_step_are_an_error() -> None:
@@ -95,13 +93,13 @@ def test_readings_that_never_meet_in_a_step_are_an_error() -> None:
     late = FlowLog("b", START + SECOND * np.array([0, 50, 51, 52, 90]), np.ones(5))
     moved = FlowLog("b", late.times[1:], late.values[1:])
     with pytest.raises(NotEnough, match="longer step"):
-        bring_together([early, moved])
+        align_logs([early, moved])
 
 
 @given(seed=st.integers(0, 50), scale=st.floats(0.1, 10))
 def test_means_over_steps_keep_the_mean_of_a_log_without_gaps(seed: int, scale: float) -> None:
     values = scale * np.random.default_rng(seed).normal(size=120)
-    together = bring_together([log("a", values)], step=10 * SECOND)
+    together = align_logs([log("a", values)], step=10 * SECOND)
     assert together.values.mean() == pytest.approx(values.mean(), abs=1e-12 * scale)
 
 
@@ -111,7 +109,7 @@ def test_a_clock_that_differs_is_found_and_nothing_is_shifted(lag: int) -> None:
     one = log("supply", flow[50:2050] + np.random.default_rng(3).normal(0, 0.3, 2000))
     # What the first shows, the second shows `lag` seconds later.
     other = log("return", np.roll(flow, lag)[50:2050] + np.random.default_rng(4).normal(0, 0.3, 2000))
-    together = bring_together([one, other])
+    together = align_logs([one, other])
     [finding] = together.findings
     assert (finding.code, finding.value) == ("clocks-differ", float(lag))
     assert ("return seems" if lag > 0 else "supply seems") in finding.detail
@@ -120,12 +118,12 @@ def test_a_clock_that_differs_is_found_and_nothing_is_shifted(lag: int) -> None:
 
 def test_branches_that_mirror_one_another_tell_their_clocks_too() -> None:
     flow = swings(2000)
-    assert bring_together([log("a", flow), log("b", 20 - np.roll(flow, 20))]).findings[0].value == 20.0
+    assert align_logs([log("a", flow), log("b", 20 - np.roll(flow, 20))]).findings[0].value == 20.0
 
 
 def test_clocks_that_agree_are_not_remarked_on() -> None:
     flow = swings(2000)
-    assert codes(bring_together([log("a", flow), log("b", flow + swings(2000, 9))])) == []
+    assert codes(align_logs([log("a", flow), log("b", flow + swings(2000, 9))])) == []
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.9, 0.99])
@@ -142,8 +140,8 @@ def test_a_flow_that_never_moves_tells_no_clock() -> None:
 
 def test_what_swings_together_cancels_in_the_scatter_of_a_difference_and_adds_in_that_of_a_sum() -> None:
     flow, noise = swings(5000), np.random.default_rng(6).normal(0, 0.1, (2, 5000))
-    together = bring_together([log("supply", flow + noise[0]), log("return", flow + noise[1])])
-    net, total = scatter_together(together, [1, -1]), scatter_together(together, [1, 1])
+    together = align_logs([log("supply", flow + noise[0]), log("return", flow + noise[1])])
+    net, total = joint_repeatability(together, [1, -1]), joint_repeatability(together, [1, 1])
     assert net is not None
     assert total is not None
     # White noise of 0.1 sqrt(2) over 5000 readings.
@@ -154,19 +152,19 @@ def test_what_swings_together_cancels_in_the_scatter_of_a_difference_and_adds_in
 
 def test_the_scatter_together_takes_the_place_of_those_of_the_parts() -> None:
     flow = swings(2000)
-    together = bring_together([log("supply", flow), log("return", flow)])
+    together = align_logs([log("supply", flow), log("return", flow)])
     parts = [Part(10.0, (Component(f"repeatability@run:{n}", 0.4, 50, scatter=True),)) for n in "sr"]
-    net = combine_as("difference", parts, scatter=scatter_together(together, [1, -1]))
+    net = combine_as("difference", parts, scatter=joint_repeatability(together, [1, -1]))
     assert net.combined_standard_uncertainty == 0
 
 
 def test_too_few_steps_in_a_row_have_no_scatter() -> None:
-    assert scatter_together(bring_together([log("a", np.arange(7))]), [1]) is None
+    assert joint_repeatability(align_logs([log("a", np.arange(7))]), [1]) is None
 
 
 def test_every_log_needs_its_coefficient() -> None:
     with pytest.raises(OutOfRange, match="1 logs and 2 coefficients"):
-        scatter_together(bring_together([log("a", np.arange(20))]), [1, 1])
+        joint_repeatability(align_logs([log("a", np.arange(20))]), [1, 1])
 
 
 def test_a_log_that_is_not_sound_is_refused() -> None:

@@ -90,12 +90,12 @@ def test_a_wall_in_inches_typed_as_millimetres_is_very_thick() -> None:
 
 def test_no_pipe_of_the_tables_is_doubted_for_its_own_dimensions() -> None:
     # NPS 1/2 Sch 40 (21.3 mm, wall 2.77 mm) is thick beside its diameter, and a common pipe.
-    doubted = [
+    questioned = [
         (size.standard, size.size, size.schedule)
         for size in pipe_sizes()
         if size.wall_thickness and pipe_checks.dimensions_in_tables(size.outer_diameter, size.wall_thickness)
     ]
-    assert doubted == []
+    assert questioned == []
 
 
 def test_a_diameter_of_no_table_is_noted() -> None:
@@ -111,11 +111,11 @@ def test_a_diameter_of_another_material_is_named_as_such() -> None:
 
 def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_warning() -> None:
     # 6.3 mm less 12.5 % is 5.51 mm.
-    assert codes(pipe_checks.wall_against_gauge(0.0063, 0.0055)) == [
+    assert codes(pipe_checks.wall_against_measurement(0.0063, 0.0055)) == [
         ("wall-differs-from-measurement", "warning")
     ]
-    assert pipe_checks.wall_against_gauge(0.0063, 0.0056) == []
-    assert codes(pipe_checks.wall_against_gauge(0.0063, None)) == [("wall-not-measured", "info")]
+    assert pipe_checks.wall_against_measurement(0.0063, 0.0056) == []
+    assert codes(pipe_checks.wall_against_measurement(0.0063, None)) == [("wall-not-measured", "info")]
 
 
 def test_transducers_beyond_their_temperatures_are_a_stop() -> None:
@@ -167,9 +167,9 @@ def test_a_mounted_spacing_is_held_against_the_right_one() -> None:
 
 
 def test_the_due_date_itself_still_counts() -> None:
-    made, due = date(2025, 3, 1), date(2026, 3, 1)
-    assert setup_checks.calibration_valid("meter M", made, due, due) == []
-    assert codes(setup_checks.calibration_valid("meter M", made, due, date(2026, 3, 2))) == [
+    created, due = date(2025, 3, 1), date(2026, 3, 1)
+    assert setup_checks.calibration_valid("meter M", created, due, due) == []
+    assert codes(setup_checks.calibration_valid("meter M", created, due, date(2026, 3, 2))) == [
         ("calibration-expired", "warning")
     ]
     assert codes(setup_checks.calibration_valid("meter M", None, None, due)) == [

@@ -10,21 +10,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.measuring.beam import Layer, Medium, Pipe
-from compute.measuring.spacing import work_out_spacing
+from compute.measuring.spacing import calculate_spacing
 from tests.compute.cases import STEEL, recommend, steel_setup
 
 
 def test_the_time_difference_for_one_metre_per_second_is_as_worked_out_by_hand() -> None:
     # Bore 0.2031 m, p = sin 42 deg / 2720 = 2.46004e-4 s/m, sin = 1550.6 p = 0.381454, cos = 0.924389;
     # time in water 2 x 0.2031 / (1550.6 x 0.924389) = 283.392 us; 2 x that x p = 139.431 ns.
-    assert work_out_spacing(steel_setup()).time_difference_per_velocity == pytest.approx(139.431e-9, rel=1e-5)
+    assert calculate_spacing(steel_setup()).time_difference_per_velocity == pytest.approx(
+        139.431e-9, rel=1e-5
+    )
 
 
 @given(st.integers(1, 15), st.floats(1000, 2000))
 def test_one_more_traverse_adds_one_crossing_to_the_spacing(traverses: int, speed: float) -> None:
     medium = Medium(speed, 1000.0, 1e-3)
     fewer, more = (
-        work_out_spacing(replace(steel_setup(n), medium=medium)) for n in (traverses, traverses + 1)
+        calculate_spacing(replace(steel_setup(n), medium=medium)) for n in (traverses, traverses + 1)
     )
     crossing = fewer.bore * np.tan(fewer.path.angle_in_medium)
     assert more.spacing - fewer.spacing == pytest.approx(crossing, rel=1e-10)

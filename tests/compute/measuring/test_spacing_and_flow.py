@@ -12,19 +12,19 @@ from hypothesis import strategies as st
 from compute.base.errors import NotEnough, OutOfRange
 from compute.measuring.beam import Layer, Medium, Pipe, trace
 from compute.measuring.flow import flow_from_times, times_from_logged, times_from_mean_velocity
-from compute.measuring.spacing import alternatives, work_out_spacing
+from compute.measuring.spacing import alternatives, calculate_spacing
 from tests.compute.cases import STEEL, plastic_setup, recommend, steel_setup, transducers
 
 velocities = st.floats(-8, 8).filter(lambda v: abs(v) > 1e-4)
 
 
 def test_spacing_is_the_axial_advance_less_both_face_offsets() -> None:
-    spacing = work_out_spacing(steel_setup())
+    spacing = calculate_spacing(steel_setup())
     assert spacing.spacing == pytest.approx(spacing.path.axial_advance - 0.028, rel=1e-12)
 
 
 def test_odd_traverses_are_mounted_on_opposite_sides_even_ones_on_the_same() -> None:
-    assert [work_out_spacing(steel_setup(n)).sides for n in (1, 2, 3, 4)] == [
+    assert [calculate_spacing(steel_setup(n)).sides for n in (1, 2, 3, 4)] == [
         "opposite",
         "same",
         "opposite",
@@ -40,7 +40,7 @@ def test_time_difference_per_velocity_is_that_of_the_flow_along_the_beam() -> No
     setup = steel_setup()
     _, difference = times_from_mean_velocity(setup, 1.0)
     flow = flow_from_times(setup, trace(setup).transit_time, difference)
-    per_velocity = work_out_spacing(setup).time_difference_per_velocity
+    per_velocity = calculate_spacing(setup).time_difference_per_velocity
     assert difference == pytest.approx(per_velocity * flow.path_velocity, rel=1e-12)
 
 
@@ -134,9 +134,9 @@ def test_a_spacing_below_zero_stays_so_for_a_finding_to_say() -> None:
     tiny = replace(
         steel_setup(2), pipe=Pipe(0.020, Layer(0.002, *STEEL), 45e-6), transducers=transducers(offset=0.02)
     )
-    assert work_out_spacing(tiny).spacing < 0
+    assert calculate_spacing(tiny).spacing < 0
 
 
 def test_one_reading_and_a_medium_array_go_together() -> None:
     setup = replace(steel_setup(), medium=Medium(np.array([1500.0, 1550.0]), 1000.0, 1e-3))
-    assert np.shape(work_out_spacing(setup).spacing) == (2,)
+    assert np.shape(calculate_spacing(setup).spacing) == (2,)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from compute.base.errors import ComputeError
 from compute.measuring.beam import Layer, Medium, Pipe, Setup, Transducers
-from compute.measuring.spacing import recommend_traverses, work_out_spacing
+from compute.measuring.spacing import calculate_spacing, recommend_traverses
 from compute.measuring.suitability import ORDER, suit
 from compute.planning.distance import distance_between
 
@@ -41,7 +41,7 @@ def test_each_pair_is_set_up_as_it_would_be_alone(
     found = suit(pipe, WATER, pairs, expected_velocity=velocity, timing_resolution=0.2e-9, room=room)
     for at, pair in enumerate(pairs):
         try:
-            alone = [work_out_spacing(Setup(pipe, WATER, pair, count)) for count in ORDER]
+            alone = [calculate_spacing(Setup(pipe, WATER, pair, count)) for count in ORDER]
         except ComputeError:
             assert found.blocked_by[at] != 0
             assert np.isnan(found.spacing[:, at]).all()

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from compute.planning import search
 from compute.planning.check import faults, score_of
 from compute.planning.problem import DAY, Assignment, Job, Kit, Problem, Qualified, Span, Technician
-from compute.planning.search import Planned, plan_made
-from tests.benchmarks.plan import Size, made_problem
+from compute.planning.search import Planned, find_plan
+from tests.benchmarks.plan import Size, example_problem
 
 SECONDS = 1.0
 Choices = dict[int, tuple[Technician, Kit]]
@@ -42,7 +42,7 @@ def problem(*jobs: Job, **changed: object) -> Problem:
 
 def planned(one: Problem) -> Planned:
     """A plan, held against the checker and against its own account before it is given."""
-    plan = plan_made(one, SECONDS)
+    plan = find_plan(one, SECONDS)
     assert faults(one, plan.assignments) == []
     score = score_of(one, plan.assignments)
     assert score == plan.score
@@ -111,7 +111,7 @@ def test_without_the_solver_the_careful_plan_is_given_and_said_to_be_that(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(search, "find_spec", lambda name: None)
-    plan = planned(made_problem(Size(12, 2, 4, 2, 6)))
+    plan = planned(example_problem(Size(12, 2, 4, 2, 6)))
     assert [one.code for one in plan.findings] == ["plan-heuristic-only"]
     assert plan.objective == plan.greedy_objective
 
@@ -144,7 +144,7 @@ def test_an_impossible_problem_is_refused(said: str, wrong: Callable[[], object]
 
 
 def test_nothing_moves_when_nothing_changed() -> None:
-    one = made_problem(Size(8, 3, 8, 2, 4))
+    one = example_problem(Size(8, 3, 8, 2, 4))
     first = planned(one)
     assert first.status == "optimal"
     again = planned(dataclasses.replace(one, kept=first.assignments))
@@ -153,7 +153,7 @@ def test_nothing_moves_when_nothing_changed() -> None:
 
 
 def test_where_moves_are_dear_a_large_plan_only_grows() -> None:
-    one = made_problem(Size(90, 6, 12, 3, 30))
+    one = example_problem(Size(90, 6, 12, 3, 30))
     first = planned(one).assignments
     again = planned(dataclasses.replace(one, kept=first, move_cost=1000))
     assert again.score.moved == 0
@@ -161,7 +161,7 @@ def test_where_moves_are_dear_a_large_plan_only_grows() -> None:
 
 
 def test_only_the_jobs_of_the_technician_who_is_ill_move() -> None:
-    one = made_problem(Size(8, 3, 8, 2, 4))
+    one = example_problem(Size(8, 3, 8, 2, 4))
     first = planned(one).assignments
     ill = first[0].technician
     people = tuple(
@@ -313,19 +313,19 @@ def test_small_problems_are_solved_as_well_as_by_brute_force(one: Problem) -> No
 
 
 def test_a_large_problem_in_parts_breaks_no_rule_and_beats_the_careful_plan() -> None:
-    plan = planned(made_problem(Size(90, 6, 12, 3, 30)))
+    plan = planned(example_problem(Size(90, 6, 12, 3, 30)))
     assert plan.objective > plan.greedy_objective
 
 
 def test_the_same_problem_gives_the_same_plan() -> None:
-    one = made_problem(Size(10, 3, 6, 1, 8))
-    assert plan_made(one, 20).assignments == plan_made(one, 20).assignments
+    one = example_problem(Size(10, 3, 6, 1, 8))
+    assert find_plan(one, 20).assignments == find_plan(one, 20).assignments
 
 
 @pytest.mark.parametrize("size", [Size(90, 6, 12, 3, 30), Size(24, 3, 6, 2, 10)], ids=["parts", "whole"])
 def test_progress_is_told(size: Size, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(search, "TELLING_EVERY", 0.01)
+    monkeypatch.setattr(search, "PROGRESS_INTERVAL", 0.01)
     heard: list[float] = []
-    plan_made(made_problem(size), 1.0, tell=heard.append)
+    find_plan(example_problem(size), 1.0, report_progress=heard.append)
     assert heard == sorted(heard)
     assert 0 <= heard[0] <= heard[-1] <= 1

@@ -19,9 +19,9 @@ from compute.results.diagnosis import (
     diagnose,
     time_uncertainty,
 )
-from compute.results.entry_error_kinds import slips
+from compute.results.entry_error_kinds import candidate_errors
 from compute.results.entry_errors import Case, roots, transit_time_of
-from compute.results.uncertainty import Doubt
+from compute.results.uncertainty import InputUncertainty
 from tests.compute.cases import transducers
 
 PIPE = PipeEntry(0.2191, 0.008, MaterialEntry("carbon-steel"), roughness=45e-6)
@@ -29,7 +29,10 @@ WATER = MediumEntry("water", 331.15, "measured", 6e5)
 TRUE = Case(PIPE, WATER, transducers(), 2, 0.0)
 MORTAR = LiningEntry(MaterialEntry("cement-mortar"), 0.006)
 # Pipe taped and wall gauged: what is left to suspect is elsewhere.
-GAUGED = {"pipe.outer_diameter": Doubt(3e-4), "pipe.wall_thickness": Doubt(1e-4)}
+MEASURED_DIMENSIONS = {
+    "pipe.outer_diameter": InputUncertainty(3e-4),
+    "pipe.wall_thickness": InputUncertainty(1e-4),
+}
 
 
 def entered(true: Case, wrong: Case) -> Case:
@@ -41,12 +44,12 @@ def with_pipe(case: Case = TRUE, **changes: object) -> Case:
     return replace(case, pipe=replace(case.pipe, **changes))  # type: ignore[arg-type]
 
 
-def first(true: Case, wrong: Case, stated: dict[str, Doubt] | None = None) -> PossibleCause:
+def first(true: Case, wrong: Case, stated: dict[str, InputUncertainty] | None = None) -> PossibleCause:
     return diagnose(entered(true, wrong), stated).possible_causes[0]
 
 
 def by_field(diagnosis: Diagnosis, field: str) -> PossibleCause:
-    return next(one for one in diagnosis.possible_causes if one.slip.field == field)
+    return next(one for one in diagnosis.possible_causes if one.candidate.field == field)
 
 
 def test_a_right_entry_fits_and_needs_no_explanation() -> None:
@@ -59,65 +62,72 @@ def test_a_right_entry_fits_and_needs_no_explanation() -> None:
 
 def test_a_nominal_size_taken_for_the_outer_diameter_is_found() -> None:
     found = first(TRUE, with_pipe(outer_diameter=0.200))
-    assert found.slip.field == "pipe.outer_diameter"
-    assert found.slip.implied_value.value == pytest.approx(0.2191)
+    assert found.candidate.field == "pipe.outer_diameter"
+    assert found.candidate.implied_value.value == pytest.approx(0.2191)
     assert found.probability > 0.9
 
 
 def test_a_diameter_of_another_size_is_found() -> None:
     found = first(with_pipe(outer_diameter=0.273), TRUE)
-    assert (found.slip.field, found.slip.implied_value.value) == ("pipe.outer_diameter", pytest.approx(0.273))
+    assert (found.candidate.field, found.candidate.implied_value.value) == (
+        "pipe.outer_diameter",
+        pytest.approx(0.273),
+    )
 
 
 def test_a_mistaped_diameter_is_solved_with_the_nearest_standard() -> None:
     found = by_field(diagnose(entered(with_pipe(outer_diameter=0.2240), TRUE)), "pipe.outer_diameter")
-    assert found.slip.implied_value.value == pytest.approx(0.2240, rel=1e-6)
-    assert found.slip.nearest_standard is not None
-    assert found.slip.nearest_standard.outer_diameter == pytest.approx(0.2191, abs=1e-4)
+    assert found.candidate.implied_value.value == pytest.approx(0.2240, rel=1e-6)
+    assert found.candidate.nearest_standard is not None
+    assert found.candidate.nearest_standard.outer_diameter == pytest.approx(0.2191, abs=1e-4)
 
 
 @pytest.mark.parametrize("wall", [0.0048, 0.0127])
 def test_a_corroded_wall_and_another_schedule_are_found(wall: float) -> None:
     found = first(with_pipe(wall_thickness=wall), TRUE)
-    assert found.slip.field == "pipe.wall_thickness"
-    assert found.slip.implied_value.value == pytest.approx(wall, rel=0.03)
+    assert found.candidate.field == "pipe.wall_thickness"
+    assert found.candidate.implied_value.value == pytest.approx(wall, rel=0.03)
 
 
 def test_a_solved_wall_names_the_nearest_schedule() -> None:
     diagnosis = diagnose(entered(with_pipe(wall_thickness=0.0125), TRUE))
-    found = next(one for one in diagnosis.possible_causes if one.slip.kind == "wall")
-    assert found.slip.implied_value.value == pytest.approx(0.0125, rel=1e-6)
-    assert found.slip.nearest_standard is not None
-    assert found.slip.nearest_standard.wall_thickness in (pytest.approx(0.0125), pytest.approx(0.0127))
+    found = next(one for one in diagnosis.possible_causes if one.candidate.kind == "wall")
+    assert found.candidate.implied_value.value == pytest.approx(0.0125, rel=1e-6)
+    assert found.candidate.nearest_standard is not None
+    assert found.candidate.nearest_standard.wall_thickness in (pytest.approx(0.0125), pytest.approx(0.0127))
 
 
 def test_a_lining_that_was_not_entered_is_solved_once_pipe_and_wall_are_measured() -> None:
-    diagnosis = diagnose(entered(with_pipe(lining=MORTAR), TRUE), GAUGED)
-    assert diagnosis.possible_causes[0].slip.field == "pipe.lining"
+    diagnosis = diagnose(entered(with_pipe(lining=MORTAR), TRUE), MEASURED_DIMENSIONS)
+    assert diagnosis.possible_causes[0].candidate.field == "pipe.lining"
     mortar = next(
-        one for one in diagnosis.possible_causes if one.slip.implied_value.material == "cement-mortar"
+        one for one in diagnosis.possible_causes if one.candidate.implied_value.material == "cement-mortar"
     )
-    assert mortar.slip.implied_value.value == pytest.approx(0.006, rel=1e-6)
+    assert mortar.candidate.implied_value.value == pytest.approx(0.006, rel=1e-6)
 
 
 def test_a_lining_that_is_not_there_is_found() -> None:
     found = first(TRUE, with_pipe(lining=MORTAR))
-    assert (found.slip.field, found.slip.implied_value.value) == ("pipe.lining", None)
+    assert (found.candidate.field, found.candidate.implied_value.value) == ("pipe.lining", None)
 
 
 def test_a_lining_of_another_thickness_is_solved() -> None:
     thick = with_pipe(lining=replace(MORTAR, thickness=0.009))
     found = by_field(diagnose(entered(thick, with_pipe(lining=MORTAR))), "pipe.lining.thickness")
-    assert found.slip.implied_value.value == pytest.approx(0.009, rel=1e-6)
+    assert found.candidate.implied_value.value == pytest.approx(0.009, rel=1e-6)
 
 
 def test_another_material_of_a_thick_wall_is_among_the_first() -> None:
     # On a small thick pipe the wall's own time counts: 25 mm of LDPE (1950 m/s) for PVC-U (2380 m/s).
     thick = with_pipe(replace(TRUE, traverses=1), outer_diameter=0.11, wall_thickness=0.025)
     soft, hard = (with_pipe(thick, material=MaterialEntry(name)) for name in ("ldpe", "pvc-u"))
-    diagnosis = diagnose(entered(soft, hard), {**GAUGED, "transducers.wedge_delay": Doubt(1e-8)})
+    diagnosis = diagnose(
+        entered(soft, hard), {**MEASURED_DIMENSIONS, "transducers.wedge_delay": InputUncertainty(1e-8)}
+    )
     materials = [
-        one.slip.implied_value.value for one in diagnosis.possible_causes if one.slip.field == "pipe.material"
+        one.candidate.implied_value.value
+        for one in diagnosis.possible_causes
+        if one.candidate.field == "pipe.material"
     ]
     assert "ldpe" in materials[:3]
 
@@ -126,36 +136,44 @@ def test_the_other_wave_in_the_wall_is_found() -> None:
     plastic = PipeEntry(0.160, 0.0077, MaterialEntry("pvc-u"))
     true = replace(TRUE, pipe=plastic, medium=MediumEntry("water", 293.15), traverses=1)
     found = first(true, with_pipe(true, wave_mode="shear"))
-    assert (found.slip.field, found.slip.implied_value.value) == ("pipe.wave_mode", "longitudinal")
+    assert (found.candidate.field, found.candidate.implied_value.value) == ("pipe.wave_mode", "longitudinal")
 
 
 def test_another_medium_is_found() -> None:
     true = replace(TRUE, medium=MediumEntry("ethanol", 293.15))
     found = first(true, replace(TRUE, medium=MediumEntry("water", 293.15)))
-    assert (found.slip.field, found.slip.implied_value.value) == ("medium", "ethanol")
+    assert (found.candidate.field, found.candidate.implied_value.value) == ("medium", "ethanol")
 
 
 def test_another_concentration_is_solved() -> None:
     glycol = MediumEntry("propylene-glycol-water", 293.15, mass_fraction=0.1)
     true = replace(TRUE, medium=replace(glycol, mass_fraction=0.4))
-    diagnosis = diagnose(entered(true, replace(TRUE, medium=glycol)), GAUGED)
-    assert by_field(diagnosis, "medium.mass_fraction").slip.implied_value.value == pytest.approx(
+    diagnosis = diagnose(entered(true, replace(TRUE, medium=glycol)), MEASURED_DIMENSIONS)
+    assert by_field(diagnosis, "medium.mass_fraction").candidate.implied_value.value == pytest.approx(
         0.4, rel=1e-6
     )
 
 
 def test_another_temperature_comes_first_once_pipe_and_wall_are_measured() -> None:
     cold = replace(WATER, temperature=303.15)
-    found = first(TRUE, replace(TRUE, medium=cold), GAUGED | {"transducers.wedge_delay": Doubt(1e-8)})
-    assert found.slip.field == "medium.temperature"
-    assert found.slip.implied_value.value == pytest.approx(331.15, abs=1e-3)
+    found = first(
+        TRUE,
+        replace(TRUE, medium=cold),
+        MEASURED_DIMENSIONS | {"transducers.wedge_delay": InputUncertainty(1e-8)},
+    )
+    assert found.candidate.field == "medium.temperature"
+    assert found.candidate.implied_value.value == pytest.approx(331.15, abs=1e-3)
 
 
 def test_water_gives_both_temperatures_on_either_side_of_its_fastest() -> None:
     # Water is fastest near 74 degC (IAPWS-95), so a sound speed below that belongs to two temperatures.
     hot = replace(TRUE, medium=replace(WATER, temperature=323.15))
     case = entered(hot, replace(TRUE, medium=replace(WATER, temperature=293.15)))
-    found = [slip.implied_value.value for slip in slips(case) if slip.field == "medium.temperature"]
+    found = [
+        candidate.implied_value.value
+        for candidate in candidate_errors(case)
+        if candidate.field == "medium.temperature"
+    ]
     assert len(found) == 2
     assert found[0] == pytest.approx(323.15, abs=1e-3)
     assert isinstance(found[1], float)
@@ -165,34 +183,34 @@ def test_water_gives_both_temperatures_on_either_side_of_its_fastest() -> None:
 @pytest.mark.parametrize("count", [1, 3, 4, 8])
 def test_a_wrong_number_of_traverses_is_found(count: int) -> None:
     found = first(TRUE, replace(TRUE, traverses=count))
-    assert (found.slip.field, found.slip.implied_value.value) == ("traverses", 2)
+    assert (found.candidate.field, found.candidate.implied_value.value) == ("traverses", 2)
 
 
 def test_a_wall_in_inches_is_found() -> None:
     small = with_pipe(outer_diameter=0.0603, wall_thickness=0.0039)
     found = first(with_pipe(small, wall_thickness=0.0039), with_pipe(small, wall_thickness=0.0039 / 25.4))
-    assert found.slip.field == "pipe.wall_thickness"
-    assert found.slip.implied_value.value == pytest.approx(0.0039, rel=0.02)
+    assert found.candidate.field == "pipe.wall_thickness"
+    assert found.candidate.implied_value.value == pytest.approx(0.0039, rel=0.02)
 
 
 def test_a_diameter_in_inches_is_found() -> None:
     small = with_pipe(wall_thickness=0.0012, outer_diameter=0.2191)
     found = first(small, with_pipe(small, outer_diameter=0.2191 / 25.4))
-    assert found.slip.kind in {"inches", "other-size"}
-    assert found.slip.implied_value.value == pytest.approx(0.2191, rel=1e-3)
+    assert found.candidate.kind in {"inches", "other-size"}
+    assert found.candidate.implied_value.value == pytest.approx(0.2191, rel=1e-3)
 
 
 def test_another_wedge_delay_is_solved() -> None:
     wrong = replace(TRUE, transducers=replace(TRUE.transducers, wedge_delay=5e-6))
-    slip = next(one for one in slips(entered(TRUE, wrong)) if one.kind == "wedge-delay")
-    assert slip.implied_value.value == pytest.approx(9.8e-6, rel=1e-9)
+    candidate = next(one for one in candidate_errors(entered(TRUE, wrong)) if one.kind == "wedge-delay")
+    assert candidate.implied_value.value == pytest.approx(9.8e-6, rel=1e-9)
 
 
 def test_a_misread_spacing_is_among_the_first_two_once_the_pipe_is_measured() -> None:
     off = 0.020
-    diagnosis = diagnose(entered(replace(TRUE, spacing_off=off), TRUE), GAUGED)
-    place = [one.slip.field for one in diagnosis.possible_causes].index("spacing")
-    found = diagnosis.possible_causes[place].slip
+    diagnosis = diagnose(entered(replace(TRUE, spacing_off=off), TRUE), MEASURED_DIMENSIONS)
+    place = [one.candidate.field for one in diagnosis.possible_causes].index("spacing")
+    found = diagnosis.possible_causes[place].candidate
     assert place < 2
     assert isinstance(found.implied_value.value, float)
     assert isinstance(found.entered.value, float)
@@ -202,8 +220,8 @@ def test_a_misread_spacing_is_among_the_first_two_once_the_pipe_is_measured() ->
 def test_a_medium_stated_by_value_is_asked_for_its_sound_speed() -> None:
     stated = MediumEntry(sound_speed=1482.0, density=998.0, dynamic_viscosity=1e-3)
     true = replace(TRUE, medium=replace(stated, sound_speed=1550.0))
-    diagnosis = diagnose(entered(true, replace(TRUE, medium=stated)), GAUGED)
-    assert by_field(diagnosis, "medium.sound_speed").slip.implied_value.value == pytest.approx(
+    diagnosis = diagnose(entered(true, replace(TRUE, medium=stated)), MEASURED_DIMENSIONS)
+    assert by_field(diagnosis, "medium.sound_speed").candidate.implied_value.value == pytest.approx(
         1550.0, rel=1e-6
     )
 
@@ -219,8 +237,10 @@ def test_probabilities_and_other_cause_probability_come_to_one() -> None:
 def test_a_gauged_wall_is_suspected_less() -> None:
     case = entered(with_pipe(wall_thickness=0.0048), TRUE)
     unsure, sure = (
-        sum(one.probability for one in diagnose(case, stated).possible_causes if "wall" in one.slip.field)
-        for stated in (None, {"pipe.wall_thickness": Doubt(5e-5)})
+        sum(
+            one.probability for one in diagnose(case, stated).possible_causes if "wall" in one.candidate.field
+        )
+        for stated in (None, {"pipe.wall_thickness": InputUncertainty(5e-5)})
     )
     assert sure < unsure / 3
 
@@ -239,45 +259,45 @@ def test_the_sound_speed_the_meter_showed_gives_its_time_by_hand() -> None:
 
 
 def test_a_sound_speed_the_beam_cannot_have_is_refused() -> None:
-    with pytest.raises(OutOfRange) as refused:
+    with pytest.raises(OutOfRange) as rejected:
         case_of_sound_speed(TRUE, 5000.0)
-    assert refused.value.field == "measured_sound_speed"
+    assert rejected.value.field == "measured_sound_speed"
 
 
 def test_a_time_too_short_for_any_sound_speed_still_gets_an_explanation() -> None:
     diagnosis = diagnose(entered(TRUE, replace(TRUE, traverses=6)))
     assert not diagnosis.consistent
     assert diagnosis.measured_sound_speed is None
-    assert diagnosis.possible_causes[0].slip.implied_value.value == 2
+    assert diagnosis.possible_causes[0].candidate.implied_value.value == 2
 
 
 def test_an_input_that_tells_nothing_of_the_time_is_refused() -> None:
-    with pytest.raises(UnknownName) as refused:
-        diagnose(entered(TRUE, TRUE), {"pipe.roughness": Doubt(1e-6)})
-    assert refused.value.field == "inputs.pipe.roughness"
+    with pytest.raises(UnknownName) as rejected:
+        diagnose(entered(TRUE, TRUE), {"pipe.roughness": InputUncertainty(1e-6)})
+    assert rejected.value.field == "inputs.pipe.roughness"
 
 
 def test_wide_stated_doubts_make_a_small_mismatch_fit() -> None:
     case = entered(with_pipe(outer_diameter=0.2240), TRUE)
     assert not diagnose(case).consistent
-    assert diagnose(case, {"pipe.outer_diameter": Doubt(0.004)}).consistent
+    assert diagnose(case, {"pipe.outer_diameter": InputUncertainty(0.004)}).consistent
 
 
 def test_a_stated_doubt_of_a_library_medium_widens_what_fits() -> None:
     case = entered(TRUE, replace(TRUE, medium=replace(WATER, temperature=313.15)))
     assert not diagnose(case).consistent
-    assert diagnose(case, {"medium.sound_speed": Doubt(0.02, relative=True)}).consistent
+    assert diagnose(case, {"medium.sound_speed": InputUncertainty(0.02, relative=True)}).consistent
 
 
 def test_the_doubt_of_a_delay_counts_for_both_wedges() -> None:
     # All other doubts made 0: what is left is twice the delay's.
-    nothing = Doubt(0.0)
+    nothing = InputUncertainty(0.0)
     stated = dict.fromkeys(
         ("pipe.outer_diameter", "pipe.wall_thickness", "transducers.wedge_angle", "transducers.wedge_sound_speed",
          "medium.sound_speed", "readings.transit_time"), nothing,
     )  # fmt: skip
     by_value = replace(TRUE, medium=MediumEntry(sound_speed=1500.0, density=998.0, dynamic_viscosity=1e-3))
-    spread = time_uncertainty(by_value, stated | {"transducers.wedge_delay": Doubt(1e-7)})
+    spread = time_uncertainty(by_value, stated | {"transducers.wedge_delay": InputUncertainty(1e-7)})
     assert spread == pytest.approx(2e-7, rel=1e-6)
 
 
@@ -295,12 +315,12 @@ def test_a_time_nothing_explains_is_left_to_none_of_these() -> None:
 
 def test_impossible_corrections_are_left_out() -> None:
     case = entered(with_pipe(wall_thickness=0.0048), TRUE)
-    assert all(slip.case.pipe.bore > 0 for slip in slips(case))
-    assert not [slip for slip in slips(case) if slip.kind == "lining"]
+    assert all(candidate.case.pipe.bore > 0 for candidate in candidate_errors(case))
+    assert not [candidate for candidate in candidate_errors(case) if candidate.kind == "lining"]
 
 
 def test_water_taken_for_ethanol_is_thought_of_before_a_wall_as_thick_as_a_hand() -> None:
     ethanol = replace(TRUE, medium=MediumEntry("ethanol", 293.15, "measured", 6e5))
     water = replace(TRUE, medium=replace(WATER, temperature=293.15))
     found = first(water, ethanol)
-    assert (found.slip.field, found.slip.implied_value.value) == ("medium", "water")
+    assert (found.candidate.field, found.candidate.implied_value.value) == ("medium", "water")

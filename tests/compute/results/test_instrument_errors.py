@@ -22,13 +22,15 @@ OCCASION = Occasion(date(2026, 10, 6), Place("single-bend", 30.0, 10.0, "horizon
 
 
 def reduced(
-    *known: KnownError, velocity: float = 1.5, gauged: tuple[float, float] | None = None
+    *known: KnownError, velocity: float = 1.5, measured_wall: tuple[float, float] | None = None
 ) -> Reduction:
     import numpy as np
 
     transit, difference = times_from_mean_velocity(SETUP, velocity)
     log = [Readings(np.full(100, float(transit)), np.full(100, float(difference)))]
-    return reduce_log(PIPE, WATER, PAIR, 2, log, replace(OCCASION, known_errors=known, gauged_wall=gauged))
+    return reduce_log(
+        PIPE, WATER, PAIR, 2, log, replace(OCCASION, known_errors=known, measured_wall=measured_wall)
+    )
 
 
 def meter_curve() -> ErrorCurve:
@@ -98,7 +100,7 @@ def test_the_zero_of_a_pair_comes_off_every_time_difference() -> None:
 def test_a_gauge_that_shows_too_much_makes_the_gauged_wall_thinner() -> None:
     points = [Point(0.005, 0.0051, 2e-5, 2.0), Point(0.010, 0.0101, 2e-5, 2.0)]
     gauge = KnownError("gauge G-1", "wall", error_curve(points, "absolute", "length"), applied=True)
-    bare, applied = reduced(gauged=(0.008, 5e-5)), reduced(gauge, gauged=(0.008, 5e-5))
+    bare, applied = reduced(measured_wall=(0.008, 5e-5)), reduced(gauge, measured_wall=(0.008, 5e-5))
     # 0.1 mm off the wall: the bore of 203.1 mm grows by 0.2 mm, and the area by 0.197 %.
     assert applied.volume_flow > bare.volume_flow
     assert share(applied.uncertainty, "pipe.wall_thickness") > share(bare.uncertainty, "pipe.wall_thickness")
@@ -107,7 +109,10 @@ def test_a_gauge_that_shows_too_much_makes_the_gauged_wall_thinner() -> None:
 def test_a_gauge_says_nothing_of_a_wall_that_was_not_gauged() -> None:
     points = [Point(0.005, 0.0051, 2e-5, 2.0), Point(0.010, 0.0101, 2e-5, 2.0)]
     gauge = KnownError("gauge G-1", "wall", error_curve(points, "absolute", "length"), applied=True)
-    assert reduced(gauge, gauged=(0.0095, 5e-5)).volume_flow == reduced(gauged=(0.0095, 5e-5)).volume_flow
+    assert (
+        reduced(gauge, measured_wall=(0.0095, 5e-5)).volume_flow
+        == reduced(measured_wall=(0.0095, 5e-5)).volume_flow
+    )
 
 
 def test_a_thermometer_moves_the_temperature_and_its_doubt() -> None:

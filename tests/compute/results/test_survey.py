@@ -13,9 +13,9 @@ from compute.measuring.beam import Setup
 from compute.measuring.entries import LiningEntry, MaterialEntry, PipeEntry, resolve_medium, resolve_pipe
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.change_breakdown import Basis, explain_change
+from compute.results.change_breakdown import CalculationInputs, explain_change
 from compute.results.reduction import InstrumentDay, Occasion, Readings, reduce_log
-from compute.results.survey import no_beam, work_out
+from compute.results.survey import calculate_setup, no_beam
 from tests.compute.cases import PAIR, PIPE, WATER
 
 PLACE = Place("single-bend", 6.0, 2.5, "horizontal", "side", True)
@@ -87,7 +87,7 @@ def test_a_logged_sound_speed_that_cannot_be_is_set_aside_with_its_reading() -> 
 def test_a_wedge_delay_below_zero_is_refused() -> None:
     pair = replace(PAIR, transducers=replace(PAIR.transducers, wedge_delay=-1e-6))
     with pytest.raises(OutOfRange) as caught:
-        work_out(PIPE, WATER, pair, traverses=2)
+        calculate_setup(PIPE, WATER, pair, traverses=2)
     assert caught.value.field == "transducers.wedge_delay"
 
 
@@ -98,7 +98,7 @@ def test_a_sound_survey_has_nothing_worse_than_a_note() -> None:
 
 def test_a_wrong_wall_shows_in_the_sound_speed() -> None:
     reduction = reduce_log(
-        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
+        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(measured_wall=None)
     )
     assert "sound-speed-inconsistent" in {finding.code for finding in reduction.findings}
 
@@ -119,14 +119,14 @@ def test_a_log_of_which_nothing_can_be_is_refused() -> None:
 
 
 def test_the_number_of_traverses_taken_is_said_when_none_was_stated() -> None:
-    worked_out = work_out(PIPE, WATER, PAIR, traverses=None, expected_velocity=1.2)
-    assert worked_out.spacing.traverses == 2
-    assert "traverses-chosen" in {finding.code for finding in worked_out.findings}
+    calculated = calculate_setup(PIPE, WATER, PAIR, traverses=None, expected_velocity=1.2)
+    assert calculated.spacing.traverses == 2
+    assert "traverses-chosen" in {finding.code for finding in calculated.findings}
 
 
 def test_what_a_correction_did_is_told_input_by_input() -> None:
-    before = Basis(replace(PIPE, wall_thickness=0.0063), WATER, PAIR, 2)
-    after = Basis(PIPE, WATER, PAIR, 2)
+    before = CalculationInputs(replace(PIPE, wall_thickness=0.0063), WATER, PAIR, 2)
+    after = CalculationInputs(PIPE, WATER, PAIR, 2)
     transit, difference = times_from_mean_velocity(physical(), 1.2)
     [effect] = explain_change(before, after, float(transit), float(difference))
     old = reduce_log(before.pipe, WATER, PAIR, 2, log(), occasion()).volume_flow
@@ -137,7 +137,7 @@ def test_what_a_correction_did_is_told_input_by_input() -> None:
 
 def test_no_beam_is_a_stop_with_both_speeds() -> None:
     with pytest.raises(TotalReflection) as caught:
-        work_out(replace(PIPE, wave_mode="longitudinal"), WATER, PAIR, traverses=2)
+        calculate_setup(replace(PIPE, wave_mode="longitudinal"), WATER, PAIR, traverses=2)
     finding = no_beam(caught.value)
     assert (finding.severity, finding.value, finding.field) == ("error", 5960.0, "pipe.material")
 
@@ -158,11 +158,13 @@ def test_an_unknown_material_is_named_by_its_field() -> None:
 def test_a_plastic_wall_that_could_carry_the_other_wave_says_what_taking_it_would_do() -> None:
     plastic = PipeEntry(0.160, 0.0077, MaterialEntry("pvc-u"))
     [finding] = [
-        f for f in work_out(plastic, WATER, PAIR, traverses=1).findings if f.code == "wave-mode-ambiguous"
+        f
+        for f in calculate_setup(plastic, WATER, PAIR, traverses=1).findings
+        if f.code == "wave-mode-ambiguous"
     ]
-    as_shear = work_out(replace(plastic, wave_mode="shear"), WATER, PAIR, traverses=1).spacing.spacing
+    as_shear = calculate_setup(replace(plastic, wave_mode="shear"), WATER, PAIR, traverses=1).spacing.spacing
     assert finding.value == pytest.approx(float(as_shear))
-    codes = {f.code for f in work_out(PIPE, WATER, PAIR, traverses=1).findings}
+    codes = {f.code for f in calculate_setup(PIPE, WATER, PAIR, traverses=1).findings}
     assert "wave-mode-ambiguous" not in codes
 
 
@@ -179,11 +181,11 @@ def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what
     fitting = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
     assert "sound-speed-consistent" in {finding.code for finding in fitting}
     wrong = reduce_log(
-        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(gauged_wall=None)
+        replace(PIPE, wall_thickness=0.0050), WATER, PAIR, 2, log(), occasion(measured_wall=None)
     ).findings
-    doubtful = [finding for finding in wrong if finding.code == "suspect-entry"]
-    assert doubtful[0].field == "pipe.wall_thickness"
-    assert doubtful[0].limit == pytest.approx(0.008, abs=5e-4)
+    uncertain = [finding for finding in wrong if finding.code == "suspect-entry"]
+    assert uncertain[0].field == "pipe.wall_thickness"
+    assert uncertain[0].limit == pytest.approx(0.008, abs=5e-4)
 
 
 def test_a_wall_measurement_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:

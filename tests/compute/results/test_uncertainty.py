@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 from compute.base.errors import OutOfRange
 from compute.measuring.beam import trace
 from compute.results.uncertainty import (
-    Doubt,
+    InputUncertainty,
     Measurement,
     flow_monte_carlo,
     flow_uncertainty,
-    installation_doubt,
-    survey_doubts,
+    installation_uncertainty,
+    survey_uncertainties,
 )
 from compute.statistics.autocorrelation import effective_sample_size, repeatability
 from compute.statistics.gum import Input, coverage_factor, propagate
@@ -78,38 +78,38 @@ def test_a_drift_is_seen_and_its_size_is_told() -> None:
     assert found.drift_uncertainty == pytest.approx(2.0 / math.sqrt(12), rel=0.03)
 
 
-def doubts() -> dict[str, Doubt]:
-    return survey_doubts(
+def uncertainties() -> dict[str, InputUncertainty]:
+    return survey_uncertainties(
         steel_setup(),
         reynolds=5e5,
-        repeatability=Doubt(0.1e-9, degrees_of_freedom=50),
-        gauged_wall=Doubt(5e-5),
+        repeatability=InputUncertainty(0.1e-9, degrees_of_freedom=50),
+        measured_wall=InputUncertainty(5e-5),
         viscosity_relative=None,
     )
 
 
 def test_the_budget_names_every_input_sorted_by_share_and_its_shares_make_one() -> None:
-    result = flow_uncertainty(measurement(), doubts())
+    result = flow_uncertainty(measurement(), uncertainties())
     shares = [row.share for row in result.budget]
     assert shares == sorted(shares, reverse=True)
     assert sum(shares) == pytest.approx(1)
-    assert {row.input for row in result.budget} == set(doubts())
+    assert {row.input for row in result.budget} == set(uncertainties())
 
 
 def test_the_sensitivity_to_the_time_difference_is_flow_over_time_difference_where_the_factor_is_level() -> (
     None
 ):
     # At high Reynolds number the profile factor hardly moves, and flow goes with the time difference.
-    result = flow_uncertainty(measurement(), doubts())
+    result = flow_uncertainty(measurement(), uncertainties())
     [row] = [row for row in result.budget if row.input == "readings.time_difference"]
     assert row.sensitivity == pytest.approx(result.value / 170e-9, rel=0.02)
 
 
 @given(st.floats(0.5, 3.0))
 def test_more_doubt_of_an_input_never_makes_the_flow_surer(factor: float) -> None:
-    base = doubts()
+    base = uncertainties()
     wider = base | {
-        "pipe.outer_diameter": Doubt(
+        "pipe.outer_diameter": InputUncertainty(
             base["pipe.outer_diameter"].standard_uncertainty * max(factor, 1), relative=True
         )
     }
@@ -118,8 +118,12 @@ def test_more_doubt_of_an_input_never_makes_the_flow_surer(factor: float) -> Non
 
 
 def test_between_laminar_and_turbulent_the_profile_is_the_largest_doubt() -> None:
-    found = survey_doubts(
-        steel_setup(), reynolds=3000, repeatability=Doubt(0), gauged_wall=None, viscosity_relative=None
+    found = survey_uncertainties(
+        steel_setup(),
+        reynolds=3000,
+        repeatability=InputUncertainty(0),
+        measured_wall=None,
+        viscosity_relative=None,
     )
     assert found["profile_factor"].standard_uncertainty == 0.05
 
@@ -138,8 +142,8 @@ def test_a_coverage_probability_that_cannot_be_is_refused() -> None:
 
 
 def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_noise() -> None:
-    linear = flow_uncertainty(measurement(), doubts())
-    drawn = flow_monte_carlo(measurement(), doubts(), linear, trials=200_000, seed=5)
+    linear = flow_uncertainty(measurement(), uncertainties())
+    drawn = flow_monte_carlo(measurement(), uncertainties(), linear, trials=200_000, seed=5)
     # The standard deviation of n trials is itself known to 1/sqrt(2n); the model is all but linear here.
     assert drawn.standard_uncertainty == pytest.approx(linear.combined_standard_uncertainty, rel=0.01)
     assert drawn.mean == pytest.approx(
@@ -148,18 +152,20 @@ def test_drawing_the_inputs_agrees_with_the_law_of_propagation_within_its_own_no
 
 
 def test_on_an_ordinary_flow_the_linear_answer_is_good_enough() -> None:
-    linear = flow_uncertainty(measurement(), doubts())
-    assert flow_monte_carlo(measurement(), doubts(), linear, trials=200_000, seed=9).good_enough
+    linear = flow_uncertainty(measurement(), uncertainties())
+    assert flow_monte_carlo(measurement(), uncertainties(), linear, trials=200_000, seed=9).good_enough
 
 
 def test_the_same_seed_gives_the_same_trials() -> None:
-    linear = flow_uncertainty(measurement(), doubts())
-    one, other = (flow_monte_carlo(measurement(), doubts(), linear, trials=20_000, seed=5) for _ in range(2))
+    linear = flow_uncertainty(measurement(), uncertainties())
+    one, other = (
+        flow_monte_carlo(measurement(), uncertainties(), linear, trials=20_000, seed=5) for _ in range(2)
+    )
     assert one == other
 
 
 def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None:
-    wide = {"transducers.wedge_delay": Doubt(6e-6)}
+    wide = {"transducers.wedge_delay": InputUncertainty(6e-6)}
     linear = flow_uncertainty(measurement(), wide)
     drawn = flow_monte_carlo(measurement(), wide, linear, trials=50_000, seed=5)
     assert not drawn.good_enough
@@ -167,7 +173,7 @@ def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None
 
 
 def test_the_less_straight_pipe_the_more_doubt() -> None:
-    shares = [installation_doubt(share).standard_uncertainty for share in (0.0, 0.5, 1.0)]
+    shares = [installation_uncertainty(share).standard_uncertainty for share in (0.0, 0.5, 1.0)]
     assert shares == sorted(shares, reverse=True)
     # Half-widths 10.8 % and 2 % as rectangles.
     assert shares[0] == pytest.approx(0.108 / math.sqrt(3))

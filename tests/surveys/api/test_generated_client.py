@@ -22,7 +22,7 @@ from drf_spectacular.generators import SchemaGenerator
 from surveys.commands.demo import scenario
 from surveys.commands.demo.records import make_job, make_kit, make_pipe, make_point
 from surveys.models import Client
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 
 PASSWORD = "a long enough password"
 NAME = "client_from_the_description"
@@ -87,11 +87,11 @@ def test_the_main_job_by_a_generated_client(
     mounting = call.model("MountingInRequest", transducers=kit.pair.pk, traverses=2)
     setup = call("measuring_points", "measuring_points_setups_create", place.id, body=mounting)
     assert setup.spacing.unit == "mm"
-    asked = call.model(
+    requested = call.model(
         "SurveyInRequest", measuring_point=place.id, setup=setup.id, instruments=[kit.meter.pk],
         started_at=datetime.fromisoformat("2026-10-06T09:30:00+02:00"),
     )  # fmt: skip
-    survey = call("surveys", "surveys_create", body=asked)
+    survey = call("surveys", "surveys_create", body=requested)
     file = importlib.import_module(f"{NAME}.types").File(payload=io.BytesIO(scenario.LOG_FILE.read_bytes()))
     log = call("surveys", "surveys_log_create", survey.id, body=file, name="return-line.csv")
     assert log.rows_accepted > 1000
@@ -101,7 +101,7 @@ def test_the_main_job_by_a_generated_client(
     thicker = {"reason": "Gauged.", "pipe": {"wall_thickness": "7.9 mm"}}
     body = importlib.import_module(f"{NAME}.models").CorrectionInRequest.from_dict(thicker)
     recomputation = call("pipes", "pipes_corrections_create", place.pipe, body=body).recomputation
-    while work_off(recomputation.id):
+    while recomputation_run(recomputation.id):
         pass
     run = call("recomputations", "recomputations_retrieve", recomputation.id)
     assert run.state.value == "finished"

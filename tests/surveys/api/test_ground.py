@@ -12,7 +12,7 @@ from django.test import Client as Browser
 from django.test import RequestFactory
 from rest_framework.test import APIClient
 
-from surveys.api.unread import read_to_the_end
+from surveys.api.unread import read_remaining_body
 from surveys.models import Site
 
 pytestmark = pytest.mark.django_db
@@ -161,8 +161,8 @@ def test_lists_are_paged_by_cursor_and_lose_nothing(as_user: Any, cast: Any) -> 
 def test_a_method_or_a_type_not_offered_is_a_problem_document(as_user: Any) -> None:
     office = as_user("office")
     assert office.put(SITE, {}, format="json").status_code == 405
-    refused = office.post(SITE, data="<x/>", content_type="application/xml")
-    assert (refused.status_code, refused["Content-Type"]) == (415, "application/problem+json")
+    rejected = office.post(SITE, data="<x/>", content_type="application/xml")
+    assert (rejected.status_code, rejected["Content-Type"]) == (415, "application/problem+json")
 
 
 def test_only_the_schema_the_docs_and_signing_in_answer_a_stranger(client: Any) -> None:
@@ -171,10 +171,7 @@ def test_only_the_schema_the_docs_and_signing_in_answer_a_stranger(client: Any) 
     assert client.get("/api/v1/clients/").status_code == 401
     assert client.get("/api/v1/clients/")["WWW-Authenticate"] == "Token"
     assert (
-        client.post(
-            "/api/v1/compute/measuring/spacing/", data="{}", content_type="application/json"
-        ).status_code
-        == 401
+        client.post("/api/v1/compute/spacing/", data="{}", content_type="application/json").status_code == 401
     )
 
 
@@ -198,6 +195,6 @@ def test_the_schema_is_openapi_3_1_and_every_call_documents_its_errors(client: A
 
 def test_an_upload_refused_unread_is_read_to_its_end_so_that_the_connection_lives_on() -> None:
     request = RequestFactory().post("/", b"x" * 3_000_000, content_type="text/csv")
-    refusal = HttpResponse(status=403)
-    assert read_to_the_end(lambda request: refusal)(request) is refusal
+    rejection = HttpResponse(status=403)
+    assert read_remaining_body(lambda request: rejection)(request) is rejection
     assert request.read() == b""

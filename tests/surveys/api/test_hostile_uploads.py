@@ -74,7 +74,7 @@ NAMES = (
 PLACES = {
     "surveys/{other}/log/": "office",
     "log-formats/detections/": "office",
-    "log-formats/{layout}/previews/": "office",
+    "log-formats/{log_format}/previews/": "office",
     "instruments/{instrument}/documents/": "calibration_admin",
     "calibrations/{uncertified}/certificate/": "calibration_admin",
     "calibrations/bulk/": "calibration_admin",
@@ -88,7 +88,7 @@ def places(cast: Any, site: Any, kit: Any) -> dict[str, str]:
     there = Everything(cast, site, kit)
     ids = {
         "other": there.fresh_survey(),
-        "layout": there.ids["log-formats"],
+        "log_format": there.ids["log-formats"],
         "instrument": there.ids["instruments"],
         "uncertified": str(kit.gauge.calibrations.first().pk),
         "technician": there.ids["technicians"],
@@ -117,7 +117,7 @@ def test_a_hostile_file_is_refused_by_a_code_and_not_kept(as_user: Any, places: 
                     else api.generic("POST", place, content, content_type="application/octet-stream")
                 )
                 tried += 1
-                # A guess at a layout and a trial of one keep nothing, and may find something to read in anything.
+                # A guess at a log format and a trial of one keep nothing, and may find something to read in anything.
                 good = {200} if place.endswith(("detections/", "previews/")) else set()
                 assert answer.status_code in {400, 409, 413, 415} | good, (place, what, answer.content[:300])
                 if answer.status_code >= 400:

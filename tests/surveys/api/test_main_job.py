@@ -89,7 +89,7 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
         {"reason": "Gauged: the wall is 8.0 mm.", "pipe": {"wall_thickness": "8.0 mm"}},
         status=202,
     )
-    recalculation.work_off(answer["recomputation"]["id"])
+    recalculation.recomputation_run(answer["recomputation"]["id"])
     newest, oldest = office.get(f"/api/v1/surveys/{surveyed.survey['id']}/results/").json()
     assert oldest["id"] == first["id"]
     assert oldest["volume_flow"] == first["volume_flow"]
@@ -176,5 +176,5 @@ def test_a_client_reads_its_own_surveys_and_writes_nothing(surveyed: SimpleNames
     owner = as_user("owner")
     [row] = owner.get("/api/v1/surveys/").json()["results"]
     assert row["id"] == surveyed.survey["id"]
-    refused = owner.post(f"/api/v1/pipes/{surveyed.pipe['id']}/corrections/", {"reason": "x"}, format="json")
-    assert refused.status_code == 403
+    rejected = owner.post(f"/api/v1/pipes/{surveyed.pipe['id']}/corrections/", {"reason": "x"}, format="json")
+    assert rejected.status_code == 403

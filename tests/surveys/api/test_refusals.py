@@ -13,7 +13,7 @@ from django.test import Client
 pytestmark = pytest.mark.django_db
 
 
-def asked(monkeypatch: pytest.MonkeyPatch, fault: Exception, address: str, **headers: str) -> Any:
+def fault_response(monkeypatch: pytest.MonkeyPatch, fault: Exception, address: str, **headers: str) -> Any:
     """What is answered at an address where every view raises a fault."""
 
     def faulty(*_: Any, **__: Any) -> Any:
@@ -34,10 +34,10 @@ def asked(monkeypatch: pytest.MonkeyPatch, fault: Exception, address: str, **hea
 def test_a_fault_is_told_to_programs_and_people_without_what_is_within(
     monkeypatch: pytest.MonkeyPatch, fault: Exception, status: int, code: str
 ) -> None:
-    program = asked(monkeypatch, fault, "/api/v1/sites/")
+    program = fault_response(monkeypatch, fault, "/api/v1/sites/")
     assert (program.status_code, program["Content-Type"]) == (status, "application/problem+json")
     assert json.loads(program.content)["code"] == code
-    person = asked(monkeypatch, fault, "/sites/", accept="text/html")
+    person = fault_response(monkeypatch, fault, "/sites/", accept="text/html")
     assert (person.status_code, person["Content-Type"]) == (status, "text/html; charset=utf-8")
     assert str(fault) not in person.content.decode() + program.content.decode()
     assert ("Retry-After" in person) == (status == 503)

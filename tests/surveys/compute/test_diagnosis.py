@@ -9,7 +9,7 @@ import pytest
 
 pytestmark = pytest.mark.django_db
 
-URL = "/api/v1/compute/results/diagnosis/"
+URL = "/api/v1/compute/diagnosis/"
 BODY: dict[str, Any] = {
     "pipe": {"outer_diameter": "200 mm", "wall_thickness": "8.0 mm", "material": "carbon-steel", "roughness": "0.045 mm"},
     "medium": {"sound_speed": "1550 m/s", "density": "984 kg/m3", "dynamic_viscosity": "0.48 mPa.s"},
@@ -21,7 +21,7 @@ BODY: dict[str, Any] = {
 }  # fmt: skip
 
 
-def asked(api: Any, query: str = "", **changes: Any) -> Any:
+def diagnosis_response(api: Any, query: str = "", **changes: Any) -> Any:
     body = {**copy.deepcopy(BODY), **changes}
     return api.post(
         URL + query, {name: value for name, value in body.items() if value is not None}, format="json"
@@ -30,7 +30,7 @@ def asked(api: Any, query: str = "", **changes: Any) -> Any:
 
 def test_a_nominal_diameter_is_found_with_every_field_of_the_contract(as_user: Any) -> None:
     # DN 200 measures 219.1 mm (EN 10220): 10.4 % more bore at the same time is 10 % more sound speed, 1380 to about 1550.
-    answer = asked(as_user("owner"))
+    answer = diagnosis_response(as_user("owner"))
     assert answer.status_code == 200, answer.content
     found = answer.json()
     first = found["possible_causes"][0]
@@ -48,12 +48,12 @@ def test_a_nominal_diameter_is_found_with_every_field_of_the_contract(as_user: A
 
 
 def test_a_sound_speed_that_fits_says_so(as_user: Any) -> None:
-    found = asked(as_user("owner"), measured_sound_speed="1549 m/s").json()
+    found = diagnosis_response(as_user("owner"), measured_sound_speed="1549 m/s").json()
     assert (found["consistent"], found["possible_causes"]) == (True, [])
 
 
 def test_feet_and_inches_come_back_when_asked(as_user: Any) -> None:
-    found = asked(as_user("owner"), "?units=us").json()
+    found = diagnosis_response(as_user("owner"), "?units=us").json()
     assert found["expected_sound_speed"]["unit"] == "ft/s"
     assert found["possible_causes"][0]["implied_value"] == {
         "value": pytest.approx(219.1 / 25.4),
@@ -65,8 +65,8 @@ def test_a_transit_time_does_in_place_of_the_sound_speed(as_user: Any) -> None:
     owner = as_user("owner")
     mounted = {**copy.deepcopy(BODY), "traverses": 3}
     del mounted["measured_sound_speed"]
-    time = owner.post("/api/v1/compute/measuring/spacing/", mounted, format="json").json()["transit_time"]
-    found = asked(owner, measured_sound_speed=None, transit_time=time).json()
+    time = owner.post("/api/v1/compute/spacing/", mounted, format="json").json()["transit_time"]
+    found = diagnosis_response(owner, measured_sound_speed=None, transit_time=time).json()
     assert (found["possible_causes"][0]["field"], found["possible_causes"][0]["implied_value"]) == (
         "traverses",
         3,
@@ -78,7 +78,7 @@ def test_a_lining_comes_with_its_material(as_user: Any) -> None:
         "pipe.outer_diameter": {"standard_uncertainty": "0.2 mm"},
         "pipe.wall_thickness": {"standard_uncertainty": "0.1 mm"},
     }
-    found = asked(as_user("owner"), measured_sound_speed="1610 m/s", inputs=sure).json()
+    found = diagnosis_response(as_user("owner"), measured_sound_speed="1610 m/s", inputs=sure).json()
     linings = [one for one in found["possible_causes"] if one["field"] == "pipe.lining"]
     assert linings[0]["entered"] is None
     assert linings[0]["implied_value"]["thickness"]["unit"] == "mm"
@@ -86,7 +86,7 @@ def test_a_lining_comes_with_its_material(as_user: Any) -> None:
 
 
 def test_nobody_unsigned_gets_a_diagnosis(as_user: Any) -> None:
-    assert asked(as_user("nobody")).status_code == 401
+    assert diagnosis_response(as_user("nobody")).status_code == 401
 
 
 @pytest.mark.parametrize(
@@ -101,6 +101,6 @@ def test_nobody_unsigned_gets_a_diagnosis(as_user: Any) -> None:
     ],
 )  # fmt: skip
 def test_what_cannot_be_diagnosed_is_refused_by_field(as_user: Any, changes: Any, field: str) -> None:
-    answer = asked(as_user("owner"), **changes)
+    answer = diagnosis_response(as_user("owner"), **changes)
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"] == field

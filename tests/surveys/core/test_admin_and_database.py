@@ -79,10 +79,10 @@ def near(cell: str) -> object:
 
 
 def test_the_demos_log_is_what_its_script_makes(tmp_path: Path) -> None:
-    made = tmp_path / "log.csv"
+    records = tmp_path / "log.csv"
     script = runpy.run_path(str(Path(__file__).parents[3] / "fixtures" / "make_demo_log.py"))
-    script["main"](made)
-    ours, kept = (file.read_text(encoding="utf-8").splitlines() for file in (made, scenario.LOG_FILE))
+    script["main"](records)
+    ours, kept = (file.read_text(encoding="utf-8").splitlines() for file in (records, scenario.LOG_FILE))
     assert len(ours) == len(kept)
     for one, other in zip(ours, kept, strict=True):
         assert [near(cell) for cell in one.split(",")] == [near(cell) for cell in other.split(",")]

@@ -104,7 +104,7 @@ class Anything(int):
         return "x"
 
 
-def asked(text: Any) -> set[str]:
+def requested(text: Any) -> set[str]:
     """The placeholders of a text, found by asking for them one after the other."""
     given: dict[str, Any] = {"count": Anything(2)}
     found: set[str] = set()
@@ -135,7 +135,7 @@ def test_what_is_emitted_has_an_entry_whose_placeholders_are_given(one: Emitted)
     for name in TEXTS:
         for under, text in parts(getattr(entry, name)):
             if under <= one.names:
-                assert asked(text) <= one.names, (
+                assert requested(text) <= one.names, (
                     f"{one.where}: {name} of {one.key} asks for more than is given."
                 )
 
@@ -168,4 +168,6 @@ def test_an_entry_has_texts_of_whole_sentences_and_a_title_without_a_full_stop(k
         assert len(str(title).split()) <= 9
     for name in ("detail", "remedy"):
         for _, text in parts(getattr(entry, name)):
-            assert text.format(**{one: Anything(2) for one in asked(text) | {"count"}}).endswith((".", "?"))
+            assert text.format(**{one: Anything(2) for one in requested(text) | {"count"}}).endswith(
+                (".", "?")
+            )

@@ -33,7 +33,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
     return scene(site, cast, kit)
 
 
-def refused(do: Any) -> str:
+def rejected(do: Any) -> str:
     with pytest.raises(IntegrityError) as caught, transaction.atomic():
         do()
     return str(caught.value)
@@ -42,14 +42,14 @@ def refused(do: Any) -> str:
 def test_a_survey_has_one_current_result(here: Scene) -> None:
     result = current(here.survey())
     result.pk, result.replaces = None, None
-    assert "result" in refused(lambda: result.save(force_insert=True))
+    assert "result" in rejected(lambda: result.save(force_insert=True))
 
 
 @pytest.mark.parametrize("column", ["volume_flow_m3_s", "findings", "pipe_data_id"])
 def test_a_result_is_never_changed(here: Scene, column: str) -> None:
     here.survey()
     value = {"volume_flow_m3_s": 1.0, "findings": [], "pipe_data_id": here.in_force().pk}[column]
-    assert "append-only" in refused(lambda: Result.objects.update(**{column: value}))
+    assert "append-only" in rejected(lambda: Result.objects.update(**{column: value}))
 
 
 def test_what_was_measured_never_changes_hands(here: Scene) -> None:
@@ -66,14 +66,14 @@ def test_what_was_measured_never_changes_hands(here: Scene) -> None:
         (survey, {"client": other}),
     ):
         rows = type(row).objects.filter(pk=row.pk)
-        assert "append-only" in refused(lambda rows=rows, value=value: rows.update(**value))
+        assert "append-only" in rejected(lambda rows=rows, value=value: rows.update(**value))
         # To write what stands there already is no change.
         [(name, _)] = value.items()
         assert rows.update(**{name: getattr(row, name)}) == 1
 
 
 def test_pipe_data_is_never_changed(here: Scene) -> None:
-    assert "append-only" in refused(lambda: PipeData.objects.update(wall_thickness_m=0.009))
+    assert "append-only" in rejected(lambda: PipeData.objects.update(wall_thickness_m=0.009))
 
 
 def test_the_guards_stand_on_every_table_that_is_append_only() -> None:
@@ -101,7 +101,7 @@ def test_pipe_data_that_cannot_be_is_refused(here: Scene, column: str, value: An
     data = here.in_force()
     data.pk, data.change, data.reason = None, data.change, "x"
     setattr(data, column, value)
-    assert constraint in refused(lambda: data.save(force_insert=True))
+    assert constraint in rejected(lambda: data.save(force_insert=True))
 
 
 def test_a_calibration_is_due_after_its_date(here: Scene) -> None:
@@ -116,11 +116,11 @@ def test_a_calibration_is_due_after_its_date(here: Scene) -> None:
             recorded_by=here.cast.calibration_admin,
         )
 
-    assert "calibration_due_after_its_date" in refused(too_early)
+    assert "calibration_due_after_its_date" in rejected(too_early)
 
 
 def test_only_client_viewers_belong_to_a_client(cast: Any) -> None:
-    assert "user_client_only" in refused(
+    assert "user_client_only" in rejected(
         lambda: User.objects.filter(role=Role.OFFICE).update(client=cast.client)
     )
 
@@ -136,7 +136,7 @@ def test_no_row_a_result_rests_on_is_removed_by_any_way_the_database_knows(here:
     """PostgreSQL refuses by its trigger; on SQLite the foreign keys of what rests on it do."""
     here.survey()
     for model in (Result, PipeData, Calibration):
-        refused(lambda table=model._meta.db_table: removed_by_sql(table))
+        rejected(lambda table=model._meta.db_table: removed_by_sql(table))
 
 
 def removed_by_sql(table: str) -> None:

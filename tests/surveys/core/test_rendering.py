@@ -27,7 +27,7 @@ from compute.base.messages import (
     safety_note,
     term,
 )
-from compute.measuring.pipe_checks import wall_against_gauge
+from compute.measuring.pipe_checks import wall_against_measurement
 from surveys.api.fields import in_units, put_in_units
 from surveys.api.problems import problem_of
 from surveys.api.rejections import rejection, rejection_of
@@ -190,7 +190,7 @@ def test_a_plural_form_is_chosen_by_a_count() -> None:
 
 
 def test_parameters_are_json_and_a_number_that_is_not_finite_is_not_given() -> None:
-    made = message(
+    created = message(
         "a/b",
         q=quantity(np.float64(1), "length"),
         n=np.int64(3),
@@ -198,7 +198,7 @@ def test_parameters_are_json_and_a_number_that_is_not_finite_is_not_given() -> N
         m=message("c", z=1),
         i=float("inf"),
     )
-    assert json.loads(json.dumps(made.stored())) == {
+    assert json.loads(json.dumps(created.stored())) == {
         "code": "a",
         "variant": "b",
         "parameters": {
@@ -248,7 +248,7 @@ def test_a_stored_finding_is_answered_with_its_words_and_parameters_in_the_reade
 
 
 def test_a_rule_of_thumb_is_round_in_either_units() -> None:
-    [found] = wall_against_gauge(0.0063, None)
+    [found] = wall_against_measurement(0.0063, None)
     assert found.message
     assert "On a 200\xa0mm pipe, an error of 1\xa0mm" in render(found.message, METRIC).detail
     assert "On an 8\xa0in pipe, an error of 0.04\xa0in" in render(found.message, US).detail

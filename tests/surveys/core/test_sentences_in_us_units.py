@@ -15,11 +15,11 @@ from django.test import Client as Visitor
 from surveys.api.fields import in_units
 from surveys.documents.day_sheet import Day, day_sheet
 from surveys.documents.formatting import findings_worded
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.setup_sheet import setup_sheet
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.models import Job, MeasuringPoint, Result, Setup, Survey
-from surveys.operations.integrity_check.figures import result_spoilt
+from surveys.operations.integrity_check.figures import corrupt_results
 from surveys.results.traceability import traceable_results
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.compute.test_compute import SETUP, changed
@@ -122,7 +122,7 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
     body |= {"mounted_spacing": "90 mm"} if "mounted_spacing" in SETUP else {}
     api, told = as_user("owner"), {}
     for units in ("metric", "us"):
-        found = api.post(f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json")
+        found = api.post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 200, found.content
         told[units] = list(sentences(found.json()))
     assert "The temperature of 71.0 degC was estimated." in " ".join(told["metric"])
@@ -144,7 +144,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
         ("us", "8.626 in, and 7.874 in is entered"),
     ):
         found = api.post(
-            f"/api/v1/compute/results/diagnosis/?units={units}", copy.deepcopy(DIAGNOSIS), format="json"
+            f"/api/v1/compute/diagnosis/?units={units}", copy.deepcopy(DIAGNOSIS), format="json"
         ).json()
         assert size in found["possible_causes"][0]["detail"]
         if units == "us":
@@ -154,9 +154,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
 def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"wall_thickness": "120 mm"})
     for units, told in (("metric", "a wall of 120 mm"), ("us", "a wall of 4.724 in")):
-        found = as_user("owner").post(
-            f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json"
-        )
+        found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 400
         assert told in found.json()["detail"]
         assert told in found.json()["errors"][0]["detail"]
@@ -165,9 +163,7 @@ def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
 def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"outer_diameter": "20000 m"})
     for units, told in (("metric", "2e+07 mm cannot be"), ("us", "787402 in cannot be")):
-        found = as_user("owner").post(
-            f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json"
-        )
+        found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert (found.status_code, told in found.json()["detail"]) == (400, True), found.json()
 
 
@@ -220,7 +216,7 @@ def test_a_result_stored_before_sentences_had_marks_is_shown_as_it_is_and_is_no_
     for units in ("metric", "us"):
         shown = as_user("owner").get(f"/api/v1/results/{result.pk}/?units={units}").json()
         assert list(sentences(shown)) == [one["detail"] for one in before]
-    assert not list(result_spoilt(result))
+    assert not list(corrupt_results(result))
 
 
 def test_texts_that_are_no_sentences_are_left_as_they_are() -> None:
@@ -228,9 +224,9 @@ def test_texts_that_are_no_sentences_are_left_as_they_are() -> None:
     assert in_units(document, "us") == document
 
 
-def words(paper: Paper) -> str:
+def words(pdf: PdfDocument) -> str:
     """All that a paper says but how figures were entered, which is told as it was typed."""
-    return re.sub(r"entered as [\d.]+ mm", "", str(paper.blocks))
+    return re.sub(r"entered as [\d.]+ mm", "", str(pdf.blocks))
 
 
 @pytest.mark.parametrize(
@@ -240,13 +236,11 @@ def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units:
     result = traceable_results().order_by("computed_at")[0]
     report = survey_report(result, Issue("2026-X-1", 1, result.computed_at, "office"), units, "")
     sheet = setup_sheet(Setup.objects.order_by("calculated_at")[0], units, "")
-    for paper in (report, sheet):
-        assert MARKS not in words(paper)
-        assert straight in words(paper)
-        callouts = [block["text"] for block in paper.blocks if block["type"] == "callout"]
-        warned = [
-            item for block in paper.blocks if block["type"] == "safety_notes" for item in block["items"]
-        ]
+    for pdf in (report, sheet):
+        assert MARKS not in words(pdf)
+        assert straight in words(pdf)
+        callouts = [block["text"] for block in pdf.blocks if block["type"] == "callout"]
+        warned = [item for block in pdf.blocks if block["type"] == "safety_notes" for item in block["items"]]
         assert callouts
         assert bool(metric_in([*callouts, *warned])) is (units == "metric")
     assert ("58 °C (136 °F)" in words(sheet)) is (units == "metric")

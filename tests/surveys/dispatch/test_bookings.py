@@ -67,8 +67,8 @@ def test_the_last_day_of_a_calibration_can_be_booked_and_the_next_cannot(
     as_user: Any, job: Job, kit: Any
 ) -> None:
     office = as_user("office")
-    refused = book(office, wish(job, kit, START + 24 * HOUR, hours=24))
-    assert (refused.status_code, refused.json()["code"]) == (409, "overdue")
+    rejected = book(office, wish(job, kit, START + 24 * HOUR, hours=24))
+    assert (rejected.status_code, rejected.json()["code"]) == (409, "overdue")
     assert book(office, wish(job, kit, START + 24 * HOUR)).status_code == 201
 
 
@@ -116,9 +116,9 @@ def test_what_is_fetched_has_a_holder_until_it_is_back(as_user: Any, job: Job, k
 @pytest.mark.django_db
 def test_a_job_moves_only_where_it_may(as_user: Any, job: Job) -> None:
     office, moves = as_user("office"), f"/api/v1/jobs/{job.pk}/status-changes/"
-    refused = office.post(moves, {"state": "issued", "reason": "Done."})
-    assert refused.status_code == 409
-    assert "planned, cancelled" in refused.json()["detail"]
+    rejected = office.post(moves, {"state": "issued", "reason": "Done."})
+    assert rejected.status_code == 409
+    assert "planned, cancelled" in rejected.json()["detail"]
     assert office.post(moves, {"state": "planned", "reason": "Go."}).json()["code"] == "no-points"
     assert office.post(moves, {"state": "cancelled", "reason": "Plant is down."}).status_code == 201
     assert [move["reason"] for move in office.get(moves).json()] == ["Plant is down."]
@@ -163,8 +163,8 @@ def test_an_absence_lists_what_it_endangers_and_only_the_office_reads_why(
     booking = book(office, body | {"starts_at": START, "ends_at": START + 4 * HOUR}).json()["id"]
     address = f"/api/v1/technicians/{cast.technician.pk}/absences/"
     away = {"starts_at": START, "ends_at": START + HOUR, "reason": "Dentist."}
-    made = office.post(address, away, format="json").json()
-    assert [one["id"] for one in made["booking_conflicts"]] == [booking]
+    created = office.post(address, away, format="json").json()
+    assert [one["id"] for one in created["booking_conflicts"]] == [booking]
     assert [row["reason"] for row in office.get(address).json()] == ["Dentist."]
     assert [row["reason"] for row in as_user("technician").get(address).json()] == [""]
 

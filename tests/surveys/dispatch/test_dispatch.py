@@ -65,22 +65,22 @@ def test_a_change_of_state_is_a_move_with_its_reason(
     as_user: Any, job: Job, site: Any, cast: Any, kit: Any
 ) -> None:
     point = scene(site, cast, kit).point
-    refused = patch(as_user, job, state="planned", measuring_points=[str(point.pk)])
-    assert (refused.status_code, refused.json()["code"]) == (400, "reason-missing")
+    rejected = patch(as_user, job, state="planned", measuring_points=[str(point.pk)])
+    assert (rejected.status_code, rejected.json()["code"]) == (400, "reason-missing")
     assert job.measuring_points.count() == 0
     moved = patch(as_user, job, state="planned", reason="Agreed.", measuring_points=[str(point.pk)])
     assert (moved.status_code, moved.json()["state"]) == (200, "planned")
     assert job.status_changes.get().reason == "Agreed."
-    refused = patch(as_user, job, measuring_points=[])
-    assert (refused.status_code, refused.json()["code"]) == (400, "no-points")
+    rejected = patch(as_user, job, measuring_points=[])
+    assert (rejected.status_code, rejected.json()["code"]) == (400, "no-points")
     assert patch(as_user, job, state="issued", reason="x").status_code == 409
 
 
 def test_a_point_of_another_site_is_refused_on_a_change_too(as_user: Any, job: Job, cast: Any) -> None:
     other = Site.objects.create(client=cast.other_client, name="Other")
     point = MeasuringPoint.objects.create(pipe=Pipe.objects.create(site=other, name="x"), name="y")
-    refused = patch(as_user, job, measuring_points=[str(point.pk)])
-    assert (refused.status_code, refused.json()["code"]) == (400, "other-site")
+    rejected = patch(as_user, job, measuring_points=[str(point.pk)])
+    assert (rejected.status_code, rejected.json()["code"]) == (400, "other-site")
 
 
 def test_a_booking_of_a_part_of_the_job_is_not_endangered(as_user: Any, job: Job, cast: Any) -> None:
@@ -183,11 +183,11 @@ def test_an_absence_is_cancelled_and_a_qualification_withdrawn_once(
     office, base = as_user("office"), f"/api/v1/technicians/{cast.technician.pk}"
     Job.objects.filter(pk=job.pk).update(required_qualifications=["hot-work"])
     body = {"slug": "hot-work", "name": "Hot work", "issued_on": "2029-01-01"}
-    made = office.post(f"{base}/qualifications/", body, format="json").json()["id"]
+    records = office.post(f"{base}/qualifications/", body, format="json").json()["id"]
     held = hold(job, cast, technician=cast.technician)
-    withdrawn = office.post(f"{base}/qualifications/{made}/withdraw/")
+    withdrawn = office.post(f"{base}/qualifications/{records}/withdraw/")
     assert [one["id"] for one in withdrawn.json()["booking_conflicts"]] == [str(held.pk)]
-    assert office.post(f"{base}/qualifications/{made}/withdraw/").status_code == 409
+    assert office.post(f"{base}/qualifications/{records}/withdraw/").status_code == 409
     away = {"starts_at": START, "ends_at": START + HOUR}
     absence = office.post(f"{base}/absences/", away, format="json").json()["id"]
     assert as_user("technician").post(f"{base}/absences/{absence}/cancel/").status_code == 403
@@ -226,13 +226,13 @@ def test_the_calendar_has_the_technicians_own_planned_jobs_until_it_is_revoked(
     Job.objects.filter(pk=job.pk).update(state="planned")
     Job.objects.create(site=site, title="Another's", state="planned", starts_at=START, ends_at=START + HOUR)
     api = as_user("technician")
-    made = api.post("/api/v1/calendar-feeds/", {"subject": "jobs"}, format="json").json()
-    address = f"/api/v1/calendar-feeds/{made['token']}.ics"
+    records = api.post("/api/v1/calendar-feeds/", {"subject": "jobs"}, format="json").json()
+    address = f"/api/v1/calendar-feeds/{records['token']}.ics"
     (event,) = icalendar.Calendar.from_ical(client.get(address).content).walk("VEVENT")
     assert event.decoded("dtstart") == START
     assert "1 Kiln Lane" in event["location"]
     assert here.point.name in event["description"]
-    assert api.delete(f"/api/v1/calendar-feeds/{made['id']}/").status_code == 204
+    assert api.delete(f"/api/v1/calendar-feeds/{records['id']}/").status_code == 204
     assert client.get(address).status_code == 404
 
 
@@ -278,11 +278,11 @@ def test_a_fuller_day_costs_no_more_queries(job: Job, site: Any, cast: Any, kit:
     for number in range(2):
         for at in range(1 + 5 * number):
             span = {"starts_at": START + at * HOUR / 2, "ends_at": START + 9 * HOUR}
-            made = Job.objects.create(
+            records = Job.objects.create(
                 site=site, title="x", technician=cast.technician, state="planned", **span
             )
-            made.measuring_points.add(here.point)
-            made.kit.add(kit.meter)
+            records.measuring_points.add(here.point)
+            records.kit.add(kit.meter)
         with CaptureQueriesContext(connection) as queries:
             day_sheet(day, "metric", "")
         counts.append(len(queries))

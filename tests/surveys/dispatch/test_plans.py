@@ -32,23 +32,23 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 def job(here: Scene, title: str, hours: float = 2.0, **also: Any) -> Job:
     """A draft of some hours' work within one working day."""
-    made = Job.objects.create(
+    finished_plan = Job.objects.create(
         site=here.pipe.site, title=title, starts_at=DAY + timedelta(hours=9), ends_at=DAY + timedelta(hours=11),
         earliest_start=DAY + timedelta(hours=8), latest_end=DAY + timedelta(hours=16), expected_hours=hours, **also,
     )  # fmt: skip
-    made.measuring_points.set([here.point])
-    return made
+    finished_plan.measuring_points.set([here.point])
+    return finished_plan
 
 
-def asked(as_user: Any, *jobs: Job, **also: Any) -> Any:
+def plan_response(as_user: Any, *jobs: Job, **also: Any) -> Any:
     return as_user("office").post(
         PATH, {"jobs": [str(one.pk) for one in jobs], "time_limit_seconds": 2, **also}
     )
 
 
-def made(as_user: Any, *jobs: Job, **also: Any) -> dict[str, Any]:
+def finished_plan(as_user: Any, *jobs: Job, **also: Any) -> dict[str, Any]:
     """A plan asked for and made."""
-    answer = asked(as_user, *jobs, **also)
+    answer = plan_response(as_user, *jobs, **also)
     assert answer.status_code == 202, answer.content
     make_plan(answer.json()["id"])
     found: dict[str, Any] = as_user("office").get(f"{PATH}{answer.json()['id']}/").json()
@@ -59,7 +59,7 @@ def made(as_user: Any, *jobs: Job, **also: Any) -> dict[str, Any]:
 def test_a_plan_is_waited_for_and_then_tells_who_goes_where_when_with_what(
     as_user: Any, here: Scene, kit: Any, cast: Any
 ) -> None:
-    answer = asked(as_user, job(here, "One"))
+    answer = plan_response(as_user, job(here, "One"))
     assert (answer.status_code, answer.json()["state"], answer.json()["outcome"]) == (202, "waiting", None)
     assert [str(one) for one in plans_due()] == [answer.json()["id"]]
     make_plan(answer.json()["id"])
@@ -81,7 +81,7 @@ def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: An
         job(here, "Middling", 3.0, priority=2),
         job(here, "Least", 3.0, priority=5),
     ]
-    found = made(as_user, *jobs)["outcome"]
+    found = finished_plan(as_user, *jobs)["outcome"]
     first, second = found["assignments"]
     assert first["ends_at"] <= second["starts_at"]
     assert {first["title"], second["title"]} == {"Pressing", "Middling"}
@@ -92,7 +92,7 @@ def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: An
 def test_what_nobody_is_qualified_for_is_left_out_with_the_reason(
     as_user: Any, here: Scene, cast: Any
 ) -> None:
-    found = made(as_user, job(here, "Pit", required_qualifications=["confined-space"]))["outcome"]
+    found = finished_plan(as_user, job(here, "Pit", required_qualifications=["confined-space"]))["outcome"]
     assert found["assignments"] == []
     Qualification.objects.create(
         technician=cast.technician,
@@ -103,9 +103,9 @@ def test_what_nobody_is_qualified_for_is_left_out_with_the_reason(
     )
     assert (
         len(
-            made(as_user, job(here, "Pit again", required_qualifications=["confined-space"]))["outcome"][
-                "assignments"
-            ]
+            finished_plan(as_user, job(here, "Pit again", required_qualifications=["confined-space"]))[
+                "outcome"
+            ]["assignments"]
         )
         == 1
     )
@@ -115,7 +115,7 @@ def test_an_accepted_plan_is_booked_and_its_jobs_are_planned(
     as_user: Any, here: Scene, kit: Any, cast: Any
 ) -> None:
     one = job(here, "One")
-    plan = made(as_user, one)
+    plan = finished_plan(as_user, one)
     answer = as_user("office").post(f"{PATH}{plan['id']}/acceptance/", {})
     assert (answer.status_code, answer.json()["accepted"]) == (200, [str(one.pk)])
     one.refresh_from_db()
@@ -135,7 +135,7 @@ def test_what_was_taken_meanwhile_is_named_and_nothing_is_booked(
     as_user: Any, here: Scene, kit: Any, cast: Any
 ) -> None:
     one = job(here, "One")
-    plan = made(as_user, one)
+    plan = finished_plan(as_user, one)
     other = job(here, "Quicker")
     Booking.objects.create(
         job=other,
@@ -167,7 +167,7 @@ def test_a_kit_booked_elsewhere_or_out_of_date_is_not_planned_with(
         by=cast.calibration_admin,
         now=timezone.now(),
     )
-    assert made(as_user, job(here, "One"))["outcome"]["assignments"] == []
+    assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"] == []
 
 
 def test_planning_again_after_somebody_fell_out_moves_only_what_it_must(
@@ -194,13 +194,13 @@ def test_planning_again_after_somebody_fell_out_moves_only_what_it_must(
             now=now,
         )
     jobs = [job(here, "One", 5.0), job(here, "Two", 5.0)]
-    before = made(as_user, *jobs)
-    same = made(as_user, *jobs, keep_plan=before["id"])
+    before = finished_plan(as_user, *jobs)
+    same = finished_plan(as_user, *jobs, keep_plan=before["id"])
     assert same["outcome"]["assignments"] == before["outcome"]["assignments"]
 
 
 def test_a_worker_that_died_is_followed_by_another(as_user: Any, here: Scene) -> None:
-    answer = asked(as_user, job(here, "One"))
+    answer = plan_response(as_user, job(here, "One"))
     DispatchPlan.objects.update(
         state="running",
         attempts=1,
@@ -214,37 +214,37 @@ def test_a_worker_that_died_is_followed_by_another(as_user: Any, here: Scene) ->
 def test_a_worker_that_goes_on_telling_is_not_taken_for_dead(
     as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plan_made = plans.plan_made
+    find_plan = plans.find_plan
 
-    def at_length(problem: Any, seconds: float, *, tell: Callable[[float], None]) -> Any:
+    def at_length(problem: Any, seconds: float, *, report_progress: Callable[[float], None]) -> Any:
         DispatchPlan.objects.update(lease_until=timezone.now())
         assert plans_due()
-        tell(0.5)
+        report_progress(0.5)
         assert plans_due() == []
-        return plan_made(problem, seconds)
+        return find_plan(problem, seconds)
 
-    monkeypatch.setattr(plans, "plan_made", at_length)
-    assert made(as_user, job(here, "One"))["outcome"]["assignments"]
+    monkeypatch.setattr(plans, "find_plan", at_length)
+    assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"]
 
 
 def test_a_database_that_restarts_while_progress_is_told_does_not_end_the_plan(
     as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plan_made = plans.plan_made
+    find_plan = plans.find_plan
 
     def away(rows: Any, **changes: Any) -> int:
         raise OperationalError("the server closed the connection")
 
-    def through_a_restart(problem: Any, seconds: float, *, tell: Callable[[float], None]) -> Any:
+    def through_a_restart(problem: Any, seconds: float, *, report_progress: Callable[[float], None]) -> Any:
         with monkeypatch.context() as restart:
             restart.setattr(QuerySet, "update", away)
             # The test's own transaction must outlive the connection the worker gives up.
             restart.setattr(connection, "close", lambda: None)
-            tell(0.5)
-        return plan_made(problem, seconds)
+            report_progress(0.5)
+        return find_plan(problem, seconds)
 
-    monkeypatch.setattr(plans, "plan_made", through_a_restart)
-    assert made(as_user, job(here, "One"))["outcome"]["assignments"]
+    monkeypatch.setattr(plans, "find_plan", through_a_restart)
+    assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"]
 
 
 @pytest.mark.parametrize(
@@ -276,7 +276,7 @@ def test_what_cannot_be_planned_is_refused(as_user: Any, body: dict[str, Any], f
 def test_a_job_without_points_is_named(as_user: Any, here: Scene) -> None:
     bare = job(here, "Bare")
     bare.measuring_points.clear()
-    answer = asked(as_user, bare)
+    answer = plan_response(as_user, bare)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "no-points")
     assert "Bare" in answer.json()["errors"][0]["detail"]
 

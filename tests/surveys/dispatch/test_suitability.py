@@ -13,9 +13,9 @@ from django.utils import timezone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from compute.results.survey import work_out
+from compute.results.survey import calculate_setup
 from surveys.dispatch.availability import Span
-from surveys.dispatch.suitable_technicians import works_through
+from surveys.dispatch.suitable_technicians import within_working_hours
 from surveys.models import (
     Instrument,
     Job,
@@ -70,7 +70,7 @@ def test_a_pair_is_mounted_as_the_calculator_says(as_user: Any, here: Scene, job
     row = row_of(answer.json(), kit.pair)
     assert row["suitable"], row
     data = here.in_force()
-    alone = work_out(
+    alone = calculate_setup(
         data.pipe_entry(), data.medium_entry(), kit.pair.transducer_data.first().entry(), traverses=None
     )
     (cell,) = row["measuring_points"]
@@ -125,8 +125,8 @@ def test_a_velocity_below_what_the_meter_tells_is_refused(
     # 2 traverses over a bore of 206.5 mm in water: some 100 ns a m/s, so that 1e-4 m/s gives 0.01 ns (by hand).
     address = f"/api/v1/measuring-points/{here.point.pk}/setups/"
     body = {"transducers": str(kit.pair.pk), "expected_velocity": "0.0001 m/s"}
-    made = as_user("office").post(address, body, format="json")
-    assert made.status_code == 201, made.content
+    records = as_user("office").post(address, body, format="json")
+    assert records.status_code == 201, records.content
     (cell,) = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
     assert [one["code"] for one in cell["unsuitable_reasons"]] == ["time-difference-too-small"]
 
@@ -202,4 +202,4 @@ def test_a_span_within_a_day_is_worked_through_if_each_quarter_hour_of_it_is(beg
     span = Span(start, start + length * HOUR / 4)
     quarters = [start + n * HOUR / 4 for n in range(length)]
     worked = all(one.weekday() < 5 and 8 <= one.hour < 16 for one in quarters)
-    assert works_through(profile, span) == worked
+    assert within_working_hours(profile, span) == worked

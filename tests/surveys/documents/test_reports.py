@@ -15,11 +15,11 @@ from compute.results.survey import METHOD_VERSION
 from surveys.documents.flow_chart import Result as Shown
 from surveys.documents.flow_chart import flow_chart
 from surveys.documents.formatting import flow_with_uncertainty
-from surveys.documents.pdf import LONGEST_TEXT, Paper, typeset
+from surveys.documents.pdf import MAX_TEXT_LENGTH, PdfDocument, typeset
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.documents.typesetting import pdf_of
 from surveys.models import Combination, Pipe, Recomputation, Report, Survey
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from surveys.results.traceability import traceable_results
 from tests.surveys.branches import Wish, current_of, logged, mounted
 from tests.surveys.documents.pages import pages
@@ -42,15 +42,15 @@ def issue(as_user: Any, survey: Survey, who: str = "office", **body: str) -> Any
     return as_user(who).post(f"/api/v1/surveys/{survey.pk}/reports/", body)
 
 
-def report_of(survey: Survey) -> Paper:
+def report_of(survey: Survey) -> PdfDocument:
     result = traceable_results().get(survey=survey, replaced_at__isnull=True)
     return survey_report(
         result, Issue("2026-X-1", 1, result.computed_at, "office"), "metric", "https://x.example/"
     )
 
 
-def words(paper: Paper) -> str:
-    return str(paper.blocks)
+def words(pdf: PdfDocument) -> str:
+    return str(pdf.blocks)
 
 
 def test_an_issued_report_is_kept_byte_for_byte_with_its_checksum(as_user: Any, survey: Survey) -> None:
@@ -106,7 +106,7 @@ def test_after_a_correction_it_is_outdated_and_the_next_issue_says_what_it_repla
     as_user: Any, survey: Survey, here: Scene
 ) -> None:
     first = issue(as_user, survey).json()
-    work_off(here.correct(0.008).pk)
+    recomputation_run(here.correct(0.008).pk)
     outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]
     assert [one["id"] for one in outdated] == [first["id"]]
     served = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/report.pdf")
@@ -146,22 +146,22 @@ def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_a
     assert not alone["outdated"]
     logged(mounted(here, Wish(primary_survey=first, plane_deg=90.0)), 200.0)
     for run in Recomputation.objects.filter(state="waiting"):
-        work_off(run.pk)
+        recomputation_run(run.pk)
     mean = current_of(Combination.objects.get(kind="multipath"))
     assert as_user("office").get(f"/api/v1/reports/{alone['id']}/").json()["outdated"]
     assert issue(as_user, first, reason="Measured crosswise too.").json()["revision"] == 2
-    paper = survey_report(
+    pdf = survey_report(
         traceable_results().get(survey=first, replaced_at__isnull=True),
         Issue("2026-X-2", 2, mean.computed_at, "office"),
         "metric",
         "",
     )
-    figures = [block for block in paper.blocks if block["type"] == "figure"]
+    figures = [block for block in pdf.blocks if block["type"] == "figure"]
     assert [("mean of the 2 paths" in one["label"]) for one in figures] == [True, False]
     assert figures[0]["value"] == flow_with_uncertainty(
         mean.volume_flow_m3_s, mean.expanded_uncertainty_m3_s, "metric"
     )
-    table = next(block for block in paper.blocks if block["type"] == "table" and block["head"][0] == "Path")
+    table = next(block for block in pdf.blocks if block["type"] == "table" and block["head"][0] == "Path")
     assert [row[1] for row in table["rows"]] == ["0°", "90°"]
 
 
@@ -224,25 +224,25 @@ def test_hostile_names_are_text(here: Scene, survey: Survey, name: str) -> None:
 
 
 def test_a_very_long_text_is_cut_and_says_so() -> None:
-    paper = Paper("A", "", "", datetime(2026, 1, 1, tzinfo=UTC))
-    paper.text("word " * 10_000)
-    assert paper.blocks[0]["text"].endswith("[...]")
-    assert typeset(paper).startswith(b"%PDF-")
+    pdf = PdfDocument("A", "", "", datetime(2026, 1, 1, tzinfo=UTC))
+    pdf.text("word " * 10_000)
+    assert pdf.blocks[0]["text"].endswith("[...]")
+    assert typeset(pdf).startswith(b"%PDF-")
 
 
 def test_a_word_longer_than_the_page_is_wide_is_broken_and_not_lost() -> None:
-    paper = Paper("A", "", "", datetime(2026, 1, 1, tzinfo=UTC))
-    paper.text("W" * LONGEST_TEXT)
+    pdf = PdfDocument("A", "", "", datetime(2026, 1, 1, tzinfo=UTC))
+    pdf.text("W" * MAX_TEXT_LENGTH)
     # On one line, as before, it would run off the one page.
-    assert pages(typeset(paper)) > 1
+    assert pages(typeset(pdf)) > 1
 
 
 def test_a_letter_that_turns_the_direction_of_text_turns_nothing() -> None:
     plain, turned = (
-        Paper(f"{turn}Pump", turn, turn, datetime(2026, 1, 1, tzinfo=UTC)) for turn in ("", "\u202e")
+        PdfDocument(f"{turn}Pump", turn, turn, datetime(2026, 1, 1, tzinfo=UTC)) for turn in ("", "\u202e")
     )
-    for paper in (plain, turned):
-        paper.table([f"Site{paper.subtitle}"], [[f"136 m³/h{paper.subtitle}"]])
+    for pdf in (plain, turned):
+        pdf.table([f"Site{pdf.subtitle}"], [[f"136 m³/h{pdf.subtitle}"]])
     assert typeset(plain) == typeset(turned)
 
 

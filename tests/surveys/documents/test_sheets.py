@@ -12,8 +12,8 @@ from django.utils import timezone
 from compute.measuring.location import DEFER, HAZARDS
 from surveys.core.stored_quantities import quantity
 from surveys.documents.day_sheet import Day, day_sheet
-from surveys.documents.formatting import grouped, percent, with_doubt
-from surveys.documents.pdf import Paper
+from surveys.documents.formatting import grouped, percent, with_uncertainty
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
 from surveys.documents.setup_sheet import setup_sheet
 from surveys.models import AuditEntry, Job, MeasuringPoint, Role, Setup, Site, SurveyData, User
@@ -31,19 +31,19 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
     return scene(site, cast, kit)
 
 
-def safety_notes(paper: Paper) -> dict[str, Any]:
+def safety_notes(pdf: PdfDocument) -> dict[str, Any]:
     """The one block of safety notes of a paper."""
-    (block,) = (block for block in paper.blocks if block["type"] == "safety_notes")
+    (block,) = (block for block in pdf.blocks if block["type"] == "safety_notes")
     return block
 
 
-def sheet(here: Scene) -> Paper:
+def sheet(here: Scene) -> PdfDocument:
     here.point.refresh_from_db()
     setup = here.survey().stated.setup
     return setup_sheet(setup, "metric", "https://x.example/")
 
 
-def day(here: Scene) -> Paper:
+def day(here: Scene) -> PdfDocument:
     """The day sheet of a visit to the point, for which no set-up has been worked out."""
     job = Job.objects.create(
         site=here.pipe.site, title="Round", technician=here.cast.technician, state="planned", starts_at=START,
@@ -91,9 +91,9 @@ def test_hazards_of_the_site_come_first(here: Scene) -> None:
 
 
 def table(here: Scene, taken: SurveyData) -> dict[str, tuple[str, str]]:
-    paper = Paper("A", "", "", START)
-    pipe_table(paper, here.in_force(), taken, "metric")
-    return {what: (value, known) for what, value, known in paper.blocks[0]["rows"]}
+    pdf = PdfDocument("A", "", "", START)
+    pipe_table(pdf, here.in_force(), taken, "metric")
+    return {what: (value, known) for what, value, known in pdf.blocks[0]["rows"]}
 
 
 def test_each_pipe_figure_stands_with_how_it_is_known(here: Scene) -> None:
@@ -111,9 +111,9 @@ def test_a_gauged_wall_names_the_gauge_and_its_doubt(here: Scene) -> None:
     )  # fmt: skip
     data = here.in_force()
     data.wall_measurement = wall_measurement
-    paper = Paper("A", "", "", START)
-    pipe_table(paper, data, here.survey().stated, "metric")
-    known = {row[0]: row[2] for row in paper.blocks[0]["rows"]}["Wall thickness"]
+    pdf = PdfDocument("A", "", "", START)
+    pipe_table(pdf, data, here.survey().stated, "metric")
+    known = {row[0]: row[2] for row in pdf.blocks[0]["rows"]}["Wall thickness"]
     assert "gauged at 4 places on 2026-12-01 with G-0033: mean 8.00 mm" in known
 
 
@@ -133,8 +133,10 @@ def test_the_temperature_told_is_the_one_taken_on_the_day(here: Scene) -> None:
         (quantity(0.0, "time_difference"), quantity(0.0, "time_difference"), ("0.00 ns", "0.00 ns")),
     ],
 )
-def test_a_figure_is_written_to_the_second_digit_of_its_doubt(value: Any, doubt: Any, told: Any) -> None:
-    assert with_doubt(value, doubt, "metric") == told
+def test_a_figure_is_written_to_the_second_digit_of_its_doubt(
+    value: Any, uncertainty: Any, told: Any
+) -> None:
+    assert with_uncertainty(value, uncertainty, "metric") == told
 
 
 def test_shares_too_small_to_show_are_not_none_and_large_numbers_are_grouped() -> None:
@@ -175,8 +177,8 @@ def test_the_day_sheet_is_the_same_bytes_at_any_time_until_a_record_it_shows_cha
 
 def test_the_day_sheet_says_as_of_when_it_is_by_the_latest_change_of_what_it_shows(here: Scene) -> None:
     first = day(here)
-    made = AuditEntry.objects.filter(record=here.pipe.pk).latest("at").at
-    assert first.stamp == max(made, here.in_force().recorded_at)
+    records = AuditEntry.objects.filter(record=here.pipe.pk).latest("at").at
+    assert first.stamp == max(records, here.in_force().recorded_at)
     (job,) = Job.objects.all()
     record_change(job, {"note": "Ask for the key."})
     again = day_sheet(Day(here.cast.technician, START.date(), here.cast.technician), "metric", "")

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.planning.distance import distance_between
-from surveys.documents.site_plan import HIGHEST, WIDTH, Place, site_plan
+from surveys.documents.site_plan import PLOT_MAX, WIDTH, Place, site_plan
 
 KM_A_MILE = 1.609344  # by definition: 1 mi = 1609.344 m (international mile)
 
@@ -70,5 +70,5 @@ def test_a_name_is_text_whatever_is_in_it() -> None:
 )
 def test_every_spot_lies_within_the_drawing(places: list[tuple[float, float]]) -> None:
     svg = site_plan([place(n, *at) for n, at in enumerate(places, start=1)], "metric")
-    assert all(0 <= x <= WIDTH and 0 <= y <= HIGHEST for x, y in spots(svg))
+    assert all(0 <= x <= WIDTH and 0 <= y <= PLOT_MAX for x, y in spots(svg))
     assert svg.count("<a ") == len(spots(svg))

@@ -10,11 +10,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from surveys.documents.formatting import flow_with_uncertainty
-from surveys.documents.pdf import Paper
+from surveys.documents.pdf import PdfDocument
 from surveys.documents.site_summary import site_summary
 from surveys.documents.site_year import Year
 from surveys.models import Client, Combination, Job, MeasuringPoint, OutOfToleranceReview, Recomputation
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify, decide
 from tests.surveys.scene import Scene, scene
@@ -31,14 +31,14 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
     return scene(site, cast, kit)
 
 
-def summary(here: Scene, year: int = 2026, who: str = "owner") -> Paper:
+def summary(here: Scene, year: int = 2026, who: str = "owner") -> PdfDocument:
     return site_summary(Year(here.pipe.site, year, getattr(here.cast, who)), "metric", "https://x.example/")
 
 
-def section(paper: Paper, title: str) -> list[dict[str, Any]]:
+def section(pdf: PdfDocument, title: str) -> list[dict[str, Any]]:
     """The blocks beneath a heading that begins so; none if it is not there."""
     found, within = [], False
-    for block in paper.blocks:
+    for block in pdf.blocks:
         if block["type"] == "heading":
             within = block["text"].startswith(title)
         elif within:
@@ -46,8 +46,8 @@ def section(paper: Paper, title: str) -> list[dict[str, Any]]:
     return found
 
 
-def results(paper: Paper) -> list[list[str]]:
-    return [list(row) for row in section(paper, "Points and results")[0]["rows"]]
+def results(pdf: PdfDocument) -> list[list[str]]:
+    return [list(row) for row in section(pdf, "Points and results")[0]["rows"]]
 
 
 def address(here: Scene, year: object) -> str:
@@ -86,7 +86,7 @@ def test_a_year_begins_and_ends_by_the_clock_of_the_site(here: Scene) -> None:
 
 def test_figures_that_changed_name_what_was_superseded_and_why(here: Scene) -> None:
     survey = here.survey(AUTUMN)
-    work_off(here.correct(0.008, reason="The wall was gauged.").pk)
+    recomputation_run(here.correct(0.008, reason="The wall was gauged.").pk)
     told_in = survey.results.get(replaced_at=None).notice.created_at.year
     (table,) = section(summary(here, told_in), "Figures that changed")
     assert table["head"][1] == "Superseded"
@@ -103,10 +103,10 @@ def test_a_result_under_review_is_told_first_and_a_withdrawn_one_is_no_measure_o
     certify(here, date(2026, 9, 1), GOOD)
     here.survey(AUTUMN)
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    paper = summary(here)
-    first = next(block for block in paper.blocks if block["type"] in ("callout", "heading"))
+    pdf = summary(here)
+    first = next(block for block in pdf.blocks if block["type"] in ("callout", "heading"))
     assert (first["severity"], "under review" in first["text"]) == ("error", True)
-    assert results(paper)[0][2].endswith("under review")
+    assert results(pdf)[0][2].endswith("under review")
     decide(as_user, OutOfToleranceReview.objects.get(), "withdrawn")
     assert results(summary(here))[0][4] == "withdrawn, not compared"
 
@@ -182,7 +182,7 @@ def test_the_same_records_give_the_same_bytes_and_a_changed_one_others(here: Sce
     first, again = (as_user("owner").get(address(here, 2026)).content for _ in range(2))
     assert first == again
     assert as_user("owner").get(address(here, 2026) + "&units=us").content != first
-    work_off(here.correct(0.008).pk)
+    recomputation_run(here.correct(0.008).pk)
     assert as_user("owner").get(address(here, 2026)).content != first
 
 
@@ -203,13 +203,13 @@ def test_the_number_of_queries_does_not_grow_with_points_and_surveys(here: Scene
         return len(ran)
 
     here.survey(SPRING)
-    work_off(here.correct(0.008).pk)
+    recomputation_run(here.correct(0.008).pk)
     few = queries()
     for name in ("Flow line", "Bypass"):
         other = branch(here, name)
         other.survey(SPRING)
         other.survey(AUTUMN)
-        work_off(other.correct(0.008).pk)
+        recomputation_run(other.correct(0.008).pk)
     assert queries() == few
 
 
@@ -219,7 +219,7 @@ def test_flows_taken_together_are_named_and_the_mean_of_paths_stands_with_its_po
     other = logged(mounted(branch(here, "Flow line")))
     paths = Combination.objects.get(kind="multipath")
     both = combined(here, "sum", [first, other])
-    while any(work_off(run.pk) for run in Recomputation.objects.filter(state="waiting")):
+    while any(recomputation_run(run.pk) for run in Recomputation.objects.filter(state="waiting")):
         pass
     (table,) = section(summary(here), "Flows of several surveys")
     assert [row[:2] for row in table["rows"]] == [[both.name, "sum"]]

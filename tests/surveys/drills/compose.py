@@ -170,9 +170,9 @@ class Fleet:
         try:
             with urllib.request.urlopen(request, timeout=30) as answer:  # noqa: S310
                 return answer.status, answer.read().decode(), answer.headers.get("X-Request-ID", "")
-        except urllib.error.HTTPError as refused:
-            with refused:
-                return refused.code, refused.read().decode(), refused.headers.get("X-Request-ID", "")
+        except urllib.error.HTTPError as rejected:
+            with rejected:
+                return rejected.code, rejected.read().decode(), rejected.headers.get("X-Request-ID", "")
 
     def failed(self) -> list[str]:
         return list(json.loads(self.ask("/readyz")[1])["failed"])

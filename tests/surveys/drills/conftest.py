@@ -35,12 +35,12 @@ def cluster() -> Iterator[Cluster]:
 @pytest.fixture
 def processes(tmp_path: Path) -> Iterator[Callable[..., Processes]]:
     """Makes the environment of some processes; all that was started ends with the test."""
-    made: list[Processes] = []
+    created: list[Processes] = []
 
     def make(**settings: str) -> Processes:
-        made.append(Processes(tmp_path, **settings))
-        return made[-1]
+        created.append(Processes(tmp_path, **settings))
+        return created[-1]
 
     yield make
-    for one in made:
+    for one in created:
         one.end()

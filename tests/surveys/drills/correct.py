@@ -39,10 +39,10 @@ def correct(wall_mm: float) -> str:
 
 
 if __name__ == "__main__":
-    asked = argparse.ArgumentParser()
-    asked.add_argument("walls", type=float, nargs="+")
-    asked.add_argument("--pause", type=float, default=0.0)
-    arguments = asked.parse_args()
+    parser = argparse.ArgumentParser()
+    parser.add_argument("walls", type=float, nargs="+")
+    parser.add_argument("--pause", type=float, default=0.0)
+    arguments = parser.parse_args()
     for wall in arguments.walls:
         print(correct(wall), time.time(), flush=True)  # noqa: T201
         time.sleep(arguments.pause)

@@ -48,7 +48,7 @@ EXCEPTIONS = {
 }
 
 
-def what_reads_wrong(ask: Ask) -> dict[str, int]:
+def wrong_sentences(ask: Ask) -> dict[str, int]:
     """The sentences that do not hold, with the number of exceptions."""
     counted = {sentence: int(ask(query)) for sentence, query in EXCEPTIONS.items()}
     return {sentence: count for sentence, count in counted.items() if count}

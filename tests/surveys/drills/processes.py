@@ -150,9 +150,9 @@ def post(address: str, token: str, body: Any) -> tuple[int, Any]:
     try:
         with urllib.request.urlopen(request, timeout=60) as answer:  # noqa: S310
             return answer.status, json.load(answer)
-    except urllib.error.HTTPError as refused:
-        with refused:
-            return refused.code, json.load(refused)
+    except urllib.error.HTTPError as rejected:
+        with rejected:
+            return rejected.code, json.load(rejected)
 
 
 class Cluster:

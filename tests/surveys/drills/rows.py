@@ -43,17 +43,17 @@ def written(value: Any, field: models.Field[Any, Any]) -> str:
     if value is None:
         return "null"
     if isinstance(field, models.JSONField):
-        return json.dumps(as_json_has_it(value), sort_keys=True)
+        return json.dumps(json_value(value), sort_keys=True)
     if isinstance(field, models.BinaryField):
         return bytes(value).hex()
     return value.hex() if isinstance(value, float) else repr(value)
 
 
-def as_json_has_it(value: Any) -> Any:
+def json_value(value: Any) -> Any:
     if isinstance(value, dict):
-        return {key: as_json_has_it(one) for key, one in value.items()}
+        return {key: json_value(one) for key, one in value.items()}
     if isinstance(value, list):
-        return [as_json_has_it(one) for one in value]
+        return [json_value(one) for one in value]
     return float(value) + 0.0 if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 

@@ -88,7 +88,7 @@ def restored(drill: Processes, file: Path) -> str:
     return drill.python("manage.py", "restore", str(file))
 
 
-def refused(drill: Processes, *command: str) -> str:
+def rejected(drill: Processes, *command: str) -> str:
     """What a command that is to fail says; a traceback is no answer."""
     done = subprocess.run(
         [sys.executable, "manage.py", *command],
@@ -186,7 +186,7 @@ def test_it_is_one_moment_though_clients_write_and_a_recomputation_runs(
         "no run is left open",
         "a current result rests on a version nothing corrected",
     }
-    asked = {said: query for said, query in EXCEPTIONS.items() if said not in not_yet} | {
+    requested = {said: query for said, query in EXCEPTIONS.items() if said not in not_yet} | {
         "a survey has a statement in force": """SELECT count(*) FROM surveys_survey s WHERE NOT EXISTS (
             SELECT 1 FROM surveys_surveydata d WHERE d.survey_id = s.id AND d.replaced_at IS NULL)"""
     }
@@ -195,7 +195,7 @@ def test_it_is_one_moment_though_clients_write_and_a_recomputation_runs(
         "def ask(q):\n    with connection.cursor() as c:\n        c.execute(q)\n        return c.fetchone()[0]\n"
         "print(json.dumps({said: ask(q) for said, q in json.loads(sys.argv[1]).items()}))"
     )
-    counted = json.loads(target.python("-c", ask, json.dumps(asked)))
+    counted = json.loads(target.python("-c", ask, json.dumps(requested)))
     assert {said: count for said, count in counted.items() if count} == {}
     assert len(finished(target)) == 400
 
@@ -210,7 +210,7 @@ def test_a_damaged_or_cut_file_is_refused_and_nothing_is_written(
     target.python("manage.py", "migrate", "-v0")
     empty, whole = rows(target), good.read_bytes()
     middle = len(whole) // 2
-    spoilt = {
+    corrupt = {
         "cut": whole[:middle],
         "without its end": whole[:-1],
         "one bit turned": whole[:middle] + bytes([whole[middle] ^ 1]) + whole[middle + 1 :],
@@ -218,11 +218,11 @@ def test_a_damaged_or_cut_file_is_refused_and_nothing_is_written(
         "empty": b"",
         "no backup": os.urandom(5000),
     }
-    for what, content in spoilt.items():
+    for what, content in corrupt.items():
         (tmp_path / "spoilt.backup").write_bytes(content)
-        said = refused(target, "restore", str(tmp_path / "spoilt.backup"))
+        said = rejected(target, "restore", str(tmp_path / "spoilt.backup"))
         assert "damaged, cut off, or no backup" in said, what
-    assert "cannot be read" in refused(target, "restore", str(tmp_path / "nowhere.backup"))
+    assert "cannot be read" in rejected(target, "restore", str(tmp_path / "nowhere.backup"))
     assert rows(target) == empty
     target.python("manage.py", "restore", str(good))
     assert rows(target) == rows(trial)
@@ -235,31 +235,31 @@ def test_only_an_empty_migrated_database_of_the_same_version_is_restored_into(
     trial.seed(2, 40)
     good = str(tmp_path / "good.backup")
     trial.python("manage.py", "backup", good)
-    assert "takes the place of another" in refused(trial, "backup", good)
+    assert "takes the place of another" in rejected(trial, "backup", good)
     before = rows(trial)
-    assert "not empty: surveys_user has" in refused(trial, "restore", good)
+    assert "not empty: surveys_user has" in rejected(trial, "restore", good)
     assert rows(trial) == before
 
-    assert "Run `manage.py migrate`" in refused(target, "restore", good)
+    assert "Run `manage.py migrate`" in rejected(target, "restore", good)
     target.python("manage.py", "migrate", "-v0")
     forget = "import django; django.setup(); from django.db import connection; connection.cursor().execute("
     target.python(
         "-c", forget + "\"DELETE FROM django_migrations WHERE app = 'axes' AND name LIKE '%0009%'\")"
     )
-    assert "of a later version" in refused(target, "restore", good)
+    assert "of a later version" in rejected(target, "restore", good)
     target.python(
         "-c",
         forget
         + "\"INSERT INTO django_migrations (app, name, applied) SELECT app, 'x' || name, applied FROM django_migrations\")",
     )
-    assert "lacks the migrations axes.0009" in refused(target, "restore", good)
+    assert "lacks the migrations axes.0009" in rejected(target, "restore", good)
 
 
 def test_a_backup_that_fails_leaves_no_file(place: Callable[[str], Processes], tmp_path: Path) -> None:
     trial = place("trial")
-    assert "no tables yet" in refused(trial, "backup", str(tmp_path / "a.backup"))
+    assert "no tables yet" in rejected(trial, "backup", str(tmp_path / "a.backup"))
     assert [one.name for one in tmp_path.iterdir() if "backup" in one.name] == []
-    assert "cannot be written" in refused(trial, "backup", str(tmp_path / "nowhere" / "a.backup"))
+    assert "cannot be written" in rejected(trial, "backup", str(tmp_path / "nowhere" / "a.backup"))
 
 
 def altered(file: Path, change: Callable[[bytes], bytes]) -> Path:
@@ -271,7 +271,7 @@ def altered(file: Path, change: Callable[[bytes], bytes]) -> Path:
     return other
 
 
-def one_row_claimed_too_many(content: bytes) -> bytes:
+def with_wrong_row_count(content: bytes) -> bytes:
     return re.sub(rb'"surveys_client":(\d+)', lambda found: b'"surveys_client":9' + found[1], content)
 
 
@@ -279,16 +279,16 @@ def without_its_site(content: bytes) -> bytes:
     return re.sub(rb'({"table":"surveys_site",[^\n]*\n)\[[^\n]*\n', rb"\1", content)
 
 
-def with_a_letter_that_postgresql_has_not(content: bytes) -> bytes:
+def with_nul_character(content: bytes) -> bytes:
     return content.replace(b'"Works"', b'"Works\\u0000"')
 
 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (one_row_claimed_too_many, "(in surveys_client)"),
+        (with_wrong_row_count, "(in surveys_client)"),
         (without_its_site, "names another that is not in it"),
-        (with_a_letter_that_postgresql_has_not, "refuses a row of surveys_site after 0"),
+        (with_nul_character, "refuses a row of surveys_site after 0"),
         (lambda content: content.replace(b'"outer_diameter_m"', b'"diameter_m"'), "surveys_pipedata differs"),
     ],
 )
@@ -300,7 +300,7 @@ def test_what_does_not_fit_in_the_middle_undoes_all_that_came_before(
     trial.python("manage.py", "backup", str(tmp_path / "good.backup"))
     production.python("manage.py", "migrate", "-v0")
     empty = rows(production)
-    assert said in refused(production, "restore", str(altered(tmp_path / "good.backup", change)))
+    assert said in rejected(production, "restore", str(altered(tmp_path / "good.backup", change)))
     assert rows(production) == empty
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.surveys.drills.clients import write_together
-from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.processes import Processes, post, wait_until
 
 CLIENTS, WRITES_EACH, SURVEYS = 16, 12, 60
@@ -41,7 +41,7 @@ def test_sixteen_writing_clients_and_a_recomputation_meet_no_locked_database(
         assert wait_until(lambda: ask(open_runs) == 0, 120), drill.said()
         assert ask("SELECT count(*) FROM surveys_survey") == SURVEYS + CLIENTS * WRITES_EACH
         assert ask("SELECT count(*) FROM surveys_result") == 2 * SURVEYS
-        assert what_reads_wrong(ask) == {}
+        assert wrong_sentences(ask) == {}
     finally:
         database.close()
     assert "locked" not in drill.said()

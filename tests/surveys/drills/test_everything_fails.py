@@ -10,13 +10,13 @@ from typing import Any
 import psycopg
 import pytest
 
-from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.processes import Cluster, Processes, free_port, post, wait_until
 
 SURVEYS, READINGS = 2000, 40
 
 
-def asked(cluster: Cluster, query: str) -> Any:
+def query_value(cluster: Cluster, query: str) -> Any:
     """One figure from the database, over a connection of its own: earlier ones do not outlive the server."""
     with psycopg.connect(cluster.url, autocommit=True) as database:
         row = database.execute(query).fetchone()
@@ -25,7 +25,7 @@ def asked(cluster: Cluster, query: str) -> Any:
 
 
 def open_items(cluster: Cluster) -> int:
-    return int(asked(cluster, "SELECT count(*) FROM surveys_recomputationitem WHERE state <> 'done'"))
+    return int(query_value(cluster, "SELECT count(*) FROM surveys_recomputationitem WHERE state <> 'done'"))
 
 
 @pytest.mark.needs_own_postgresql
@@ -69,14 +69,14 @@ def test_workers_killed_the_broker_emptied_and_the_database_crashed_lose_and_dou
     drill.kill(workers[1])
     drill.worker()
 
-    ask = partial(asked, cluster)
+    ask = partial(query_value, cluster)
     assert wait_until(
         lambda: (
             ask("SELECT state FROM surveys_recomputation ORDER BY requested_at DESC LIMIT 1") == "finished"
         ),
         120,
     ), drill.said()
-    assert what_reads_wrong(ask) == {}
+    assert wrong_sentences(ask) == {}
     on_new = "r JOIN surveys_pipedata d ON d.id = r.pipe_data_id WHERE r.replaced_at IS NULL AND d.wall_thickness_m = 0.008"
     assert ask(f"SELECT count(*) FROM surveys_result {on_new}") == SURVEYS
     assert ask("SELECT count(*) FROM surveys_result") == 2 * SURVEYS

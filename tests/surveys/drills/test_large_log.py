@@ -15,7 +15,7 @@ import numpy as np
 import psycopg
 import pytest
 
-from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.processes import Processes, post, wait_until
 
 ROWS = 1_000_000
@@ -47,7 +47,7 @@ def cut_off(address: str, token: str, body: bytes) -> tuple[int, Any]:
         return answer.status, json.load(answer)
 
 
-def hang_up(address: str, token: str, body: bytes) -> None:
+def close_connection(address: str, token: str, body: bytes) -> None:
     """Promise a whole body, and be gone half-way without waiting for an answer."""
     to = urlsplit(address)
     connection = http.client.HTTPConnection(to.netloc)
@@ -74,7 +74,7 @@ def upload(address: str, token: str, body: bytes) -> tuple[int, Any]:
         connection.close()
 
 
-def asked(url: str, query: str) -> Any:
+def query_value(url: str, query: str) -> Any:
     with psycopg.connect(url, autocommit=True) as database:
         row = database.execute(query).fetchone()
         assert row
@@ -85,7 +85,7 @@ def asked(url: str, query: str) -> Any:
 def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_way(
     processes: Callable[..., Processes], fresh_postgresql: str, tmp_path: Path
 ) -> None:
-    drill, ask = processes(DATABASE_URL=fresh_postgresql), partial(asked, fresh_postgresql)
+    drill, ask = processes(DATABASE_URL=fresh_postgresql), partial(query_value, fresh_postgresql)
     ids = drill.seed(1, 40)
     stored = {table: ask(f"SELECT count(*) FROM {table}") for table in STORED}
     address, tokens, log = drill.server(), ids["tokens"], million_rows()
@@ -95,13 +95,13 @@ def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_
         "instruments": [ids["meter"]],
         "started_at": "2026-10-06T07:30:00Z",
     }
-    status, made = post(f"{address}surveys/", tokens["technician"], survey)
-    assert status == 201, made
-    path = f"{address}surveys/{made['id']}/log/"
+    status, created = post(f"{address}surveys/", tokens["technician"], survey)
+    assert status == 201, created
+    path = f"{address}surveys/{created['id']}/log/"
 
     # The server has four threads: five of these would stop it if one that was cut off held its own for ever.
     for _ in range(4):
-        hang_up(path, tokens["technician"], log)
+        close_connection(path, tokens["technician"], log)
     status, told = cut_off(path, tokens["technician"], log)
     assert (status, told["code"]) == (400, "body-cut-off")
     assert {table: ask(f"SELECT count(*) FROM {table}") for table in STORED} == stored
@@ -117,7 +117,7 @@ def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_
     assert status == 202, answer
     open_runs = "SELECT count(*) FROM surveys_recomputation WHERE finished_at IS NULL"
     assert wait_until(lambda: ask(open_runs) == 0, 120), drill.said()
-    assert what_reads_wrong(ask) == {}
-    of_survey = f"FROM surveys_result WHERE survey_id = '{made['id']}'"
+    assert wrong_sentences(ask) == {}
+    of_survey = f"FROM surveys_result WHERE survey_id = '{created['id']}'"
     assert ask(f"SELECT min(readings_used) {of_survey}") == ROWS
     assert ask(f"SELECT count(*) {of_survey}") == 2

@@ -24,9 +24,9 @@ from surveys.core.errors import Conflict
 from surveys.models import Recomputation, Survey
 from surveys.results import recalculation
 from surveys.services.surveys import logs as services
-from surveys.services.surveys.logs import Upload, log_take_in
+from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
-from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 from tests.surveys.drills.seed import multiply
 from tests.surveys.scene import STARTED, Scene, current, log, scene
@@ -36,9 +36,9 @@ THREADS, CORRECTIONS = 8, 50
 
 @pytest.fixture
 def here(site: Any, cast: Any, kit: Any) -> Scene:
-    made = scene(site, cast, kit)
-    made.correct(0.008)
-    return made
+    records = scene(site, cast, kit)
+    records.correct(0.008)
+    return records
 
 
 def ask(query: str) -> Any:
@@ -66,9 +66,9 @@ def join(threads: list[threading.Thread]) -> None:
         one.join()
 
 
-def work_off_everything() -> None:
+def run_all_recomputations() -> None:
     for due in recalculation.recomputations_due():
-        recalculation.work_off(due)
+        recalculation.recomputation_run(due)
 
 
 @pytest.mark.django_db(transaction=True)
@@ -91,17 +91,17 @@ def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last
 
     def work() -> None:
         while not done.is_set():
-            work_off_everything()
+            run_all_recomputations()
 
     workers = [thread(work) for _ in range(2)]
     join([thread(correct_in_turn) for _ in range(THREADS)])
     done.set()
     join(workers)
-    work_off_everything()
+    run_all_recomputations()
     assert Recomputation.objects.count() == CORRECTIONS + 1
     last = here.in_force()
     assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
-    assert what_reads_wrong(ask) == {}
+    assert wrong_sentences(ask) == {}
 
 
 @pytest.mark.django_db(transaction=True)
@@ -120,11 +120,11 @@ def test_a_correction_while_a_log_is_taken_in_reaches_its_result(
     )
     reduce, reducing = services.survey_reduce, threading.Event()
 
-    def reduce_slowly(basis: Any, held: Any = None) -> Any:
+    def reduce_slowly(inputs: Any, held: Any = None) -> Any:
         reducing.set()
         # The first reduction is done outside any transaction: the correction comes in between and is found.
         correction.join(30)
-        return reduce(basis, held)
+        return reduce(inputs, held)
 
     def correct() -> None:
         assert reducing.wait(30)
@@ -132,16 +132,16 @@ def test_a_correction_while_a_log_is_taken_in_reaches_its_result(
 
     monkeypatch.setattr(services, "survey_reduce", reduce_slowly)
     correction = thread(correct)
-    log_take_in(
+    log_import(
         survey=survey,
         upload=Upload(io.BytesIO(log(80)), "a.csv"),
         by=here.cast.technician,
         now=timezone.now(),
     )
     correction.join()
-    work_off_everything()
+    run_all_recomputations()
     assert [result.pipe_data.wall_thickness_m for result in survey.results.all()] == [0.0079]
-    assert what_reads_wrong(ask) == {}
+    assert wrong_sentences(ask) == {}
 
 
 @pytest.mark.needs_postgresql
@@ -158,9 +158,9 @@ def test_a_task_delivered_three_times_at_once_to_three_processes_makes_one_resul
     delivered = [subprocess.Popen([sys.executable, "-c", deliver], cwd=ROOT, env=drill.env) for _ in range(3)]
     assert [process.wait(120) for process in delivered] == [0, 0, 0]
     with psycopg.connect(fresh_postgresql) as database:
-        asked = partial(figure, database)
-        assert asked("SELECT count(*) FROM surveys_result") == 2 * 120
-        assert what_reads_wrong(asked) == {}
+        requested = partial(figure, database)
+        assert requested("SELECT count(*) FROM surveys_result") == 2 * 120
+        assert wrong_sentences(requested) == {}
 
 
 @pytest.mark.needs_postgresql
@@ -187,8 +187,8 @@ def test_who_names_an_instrument_a_pipe_or_a_person_keeps_nobody_waiting_who_wor
         )
         with urllib.request.urlopen(sent, timeout=30) as answer:  # noqa: S310
             assert answer.status == 201
-        gauged = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
-        assert post(f"{address}pipes/{ids['pipe']}/corrections/", office, gauged)[0] == 202
+        measured_wall = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
+        assert post(f"{address}pipes/{ids['pipe']}/corrections/", office, measured_wall)[0] == 202
         assert post(f"{address}surveys/{survey}/reports/", office, {})[0] == 201
         held = {
             "job": figure(another, "SELECT id::text FROM surveys_job"),
@@ -226,8 +226,8 @@ def test_a_table_of_certificates_and_a_log_taken_in_at_the_same_time_wait_for_ea
         table = "\n".join(["serial,certificate,laboratory,calibrated_on,due_on", *rows])
 
         def waiting() -> int:
-            asked = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'"
-            return int(figure(watching, asked))
+            requested = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'"
+            return int(figure(watching, requested))
 
         # Both come to the first instrument while it is held here, the log before the table.
         another.execute("SELECT id FROM surveys_instrument WHERE serial = %s FOR NO KEY UPDATE", [serials[0]])
@@ -237,8 +237,8 @@ def test_a_table_of_certificates_and_a_log_taken_in_at_the_same_time_wait_for_ea
         assert wait_until(lambda: waiting() == 2, 30)
         another.rollback()
         assert (taken_in.result(30), recorded.result(30)) == (201, 201)
-        made = "SELECT count(*) FROM surveys_calibration WHERE certificate LIKE 'B-%'"
-        assert figure(watching, made) == len(rows)
+        records = "SELECT count(*) FROM surveys_calibration WHERE certificate LIKE 'B-%'"
+        assert figure(watching, records) == len(rows)
 
 
 def send(address: str, token: str, content: bytes) -> int:

@@ -55,8 +55,8 @@ def test_a_table_of_certificates_is_recorded_with_its_points(send: Any, form: An
     answer = send(form(HEAD, GOOD, METER))
     assert (answer.status_code, answer.json()["recorded"]) == (201, 2)
     check(schema, "post", BULK, answer)
-    made = Calibration.objects.get(certificate="B-1")
-    assert [row.indicated_si for row in made.points.all()] == pytest.approx([0.00501, 0.02002])
+    created = Calibration.objects.get(certificate="B-1")
+    assert [row.indicated_si for row in created.points.all()] == pytest.approx([0.00501, 0.02002])
 
 
 def test_dates_and_numbers_of_a_spreadsheet_are_read_as_such(send: Any) -> None:
@@ -105,8 +105,8 @@ def test_policies_judge_what_a_table_leaves_out(send: Any, as_user: Any) -> None
     body = LIMIT | {"kind": "thickness-gauge"}
     as_user("calibration_admin").post("/api/v1/acceptance-policies/", body, format="json")
     send(as_csv(HEAD, GOOD))
-    made = Calibration.objects.get(certificate="B-1")
-    assert (made.decision_rule, made.limits_from) == ("simple-acceptance", "type")
+    created = Calibration.objects.get(certificate="B-1")
+    assert (created.decision_rule, created.limits_from) == ("simple-acceptance", "type")
 
 
 def bomb() -> bytes:

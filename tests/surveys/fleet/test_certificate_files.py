@@ -29,8 +29,8 @@ def sent(user: Any, address: str, content: bytes, name: str = "HR 117.pdf") -> A
 def test_a_certificate_comes_back_byte_for_byte_as_an_attachment(as_user: Any, address: str) -> None:
     # Beyond one part, and of bytes that do not compress.
     file = PDF[:9] + os.urandom(2_500_000) + PDF[9:]
-    made = sent(as_user("calibration_admin"), address, file)
-    assert (made.status_code, made.json()["sha256"]) == (201, hashlib.sha256(file).hexdigest())
+    created = sent(as_user("calibration_admin"), address, file)
+    assert (created.status_code, created.json()["sha256"]) == (201, hashlib.sha256(file).hexdigest())
     answer = as_user("technician").get(address, HTTP_ACCEPT="application/pdf")
     assert b"".join(answer.streaming_content) == file
     assert answer["Content-Type"] == "application/pdf"

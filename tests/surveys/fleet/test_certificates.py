@@ -78,10 +78,10 @@ def test_each_kind_is_calibrated_in_its_own_quantity(
 
 def test_a_thermometer_is_judged_by_differences_of_temperature(admin: Any, as_user: Any) -> None:
     body = {"kind": "thermometer", "type_name": "contact thermometer", "serial": "T-0007"}
-    made = as_user("office").post("/api/v1/instruments/", body, format="json").json()
+    created = as_user("office").post("/api/v1/instruments/", body, format="json").json()
     found = [point("50 degC", "50.3 degC", "0.1 K")]
     body = certificate(
-        type("T", (), {"pk": made["id"]}),
+        type("T", (), {"pk": created["id"]}),
         as_found=found,
         maximum_permissible_error={"absolute": "0.5 K"},
         decision_rule={"rule": "simple-acceptance"},
@@ -105,12 +105,12 @@ def test_the_closest_policy_judges_what_states_no_limits_and_a_later_one_changes
     wide = LIMIT | {"maximum_permissible_error": {"absolute": "0.5 mm"}}
     for body in (wide | {"kind": "thickness-gauge"}, LIMIT | {"instrument": str(kit.gauge.pk)}):
         assert admin.post(policies, body, format="json").status_code == 201
-    made = recorded(admin, certificate(kit.gauge, as_found=[point("20 mm", "20.1 mm")]))
-    assert made["conformity"]["conformity"] == "fail"
-    assert made["limits"]["limits_from"] == "instrument"
-    assert "limits-from-policy" in {one["code"] for one in made["conformity"]["findings"]}
+    created = recorded(admin, certificate(kit.gauge, as_found=[point("20 mm", "20.1 mm")]))
+    assert created["conformity"]["conformity"] == "fail"
+    assert created["limits"]["limits_from"] == "instrument"
+    assert "limits-from-policy" in {one["code"] for one in created["conformity"]["findings"]}
     assert admin.post(policies, wide | {"instrument": str(kit.gauge.pk)}, format="json").status_code == 201
-    assert admin.get(f"{PATH}{made['id']}/").json()["conformity"]["conformity"] == "fail"
+    assert admin.get(f"{PATH}{created['id']}/").json()["conformity"]["conformity"] == "fail"
 
 
 @pytest.mark.parametrize(
@@ -209,8 +209,8 @@ def test_the_list_costs_the_same_whatever_its_length(
 
 
 def test_technicians_read_and_clients_see_none_of_it(as_user: Any, admin: Any, kit: Any) -> None:
-    made = recorded(admin, certificate(kit.gauge))
-    assert as_user("technician").get(f"{PATH}{made['id']}/").status_code == 200
+    created = recorded(admin, certificate(kit.gauge))
+    assert as_user("technician").get(f"{PATH}{created['id']}/").status_code == 200
     assert as_user("technician").post(PATH, certificate(kit.gauge), format="json").status_code == 403
-    assert as_user("owner").get(f"{PATH}{made['id']}/").status_code == 404
-    assert as_user("nobody").get(f"{PATH}{made['id']}/").status_code == 401
+    assert as_user("owner").get(f"{PATH}{created['id']}/").status_code == 404
+    assert as_user("nobody").get(f"{PATH}{created['id']}/").status_code == 401

@@ -73,12 +73,12 @@ def test_between_warning_and_action_it_stays_in_use(as_user: Any, kit: Any) -> N
 
 
 def two(first: str, second: str, other: Instrument) -> dict[str, Any]:
-    doubt = "1 m3/h"
+    uncertainty = "1 m3/h"
     return {
         "kind": "two-meters",
         "other_instrument": str(other.pk),
-        "reading": {"value": first, "standard_uncertainty": doubt},
-        "other_reading": {"value": second, "standard_uncertainty": doubt},
+        "reading": {"value": first, "standard_uncertainty": uncertainty},
+        "other_reading": {"value": second, "standard_uncertainty": uncertainty},
     }
 
 

@@ -19,7 +19,7 @@ from surveys.models import (
     ReviewedSurvey,
     Survey,
 )
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import Scene, scene
@@ -31,9 +31,9 @@ COMBINATIONS = "/api/v1/combinations/"
 
 @pytest.fixture
 def here(site: Any, cast: Any, kit: Any) -> Scene:
-    made = scene(site, cast, kit)
-    certify(made, date(2026, 9, 1), GOOD)
-    return made
+    records = scene(site, cast, kit)
+    certify(records, date(2026, 9, 1), GOOD)
+    return records
 
 
 @pytest.fixture
@@ -57,7 +57,7 @@ def paths(here: Scene) -> tuple[Combination, list[Survey]]:
 def decide(as_user: Any, surveys: Sequence[Survey], decision: str, reason: str = "Looked at it.") -> Any:
     review = OutOfToleranceReview.objects.get()
     assert review.recomputation
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     rows = ReviewedSurvey.objects.filter(review=review, survey__in=surveys)
     decisions = [{"item": str(row.pk), "decision": decision, "reason": reason} for row in rows]
     return as_user("office").post(
@@ -150,7 +150,7 @@ def test_a_part_that_is_corrected_takes_the_sum_with_it_and_the_client_is_told(
     # Whatever moved because of an error found is told, however little it is.
     Client.objects.update(notice_threshold=0.9)
     decide(as_user, surveys, "corrected")
-    while work_off(Recomputation.objects.get(cause="as-found").pk):
+    while recomputation_run(Recomputation.objects.get(cause="as-found").pk):
         pass
     after = current_of(combination)
     # By hand: 3 % high everywhere, so the true sum is the indicated over 1.03.
@@ -220,8 +220,8 @@ def test_the_year_of_a_site_tells_it_before_any_figure(
     branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
 ) -> None:
     decide(as_user, branches[1][1:], "withdrawn", "The meter was dropped.")
-    paper = site_summary(Year(here.pipe.site, 2026, here.cast.owner), "metric", "https://x.example/")
-    callouts = [block for block in paper.blocks if block["type"] == "callout" and "Both" in block["label"]]
+    pdf = site_summary(Year(here.pipe.site, 2026, here.cast.owner), "metric", "https://x.example/")
+    callouts = [block for block in pdf.blocks if block["type"] == "callout" and "Both" in block["label"]]
     assert [block["severity"] for block in callouts] == ["error", "error"]
-    [row] = next(b for b in paper.blocks if b["type"] == "table" and "Taken as" in str(b))["rows"]
+    [row] = next(b for b in pdf.blocks if b["type"] == "table" and "Taken as" in str(b))["rows"]
     assert row[3].endswith(", withdrawn")

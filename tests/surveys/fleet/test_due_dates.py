@@ -23,8 +23,8 @@ def calibrated(by: Any, instrument: Instrument, on: date, due: date | None) -> C
         instrument=instrument, certificate=f"X-{on}", laboratory="Harbour Row Calibration", calibrated_on=on, due_on=due
     )  # fmt: skip
     # Recorded when it was made, or now if that is later.
-    made = datetime.combine(on, time(12), UTC)
-    return calibration_record(calibration=row, by=by, now=max(made, timezone.now()))[0]
+    records = datetime.combine(on, time(12), UTC)
+    return calibration_record(calibration=row, by=by, now=max(records, timezone.now()))[0]
 
 
 def row_of(cast: Any, instrument: Instrument, today: date) -> DueRow:
@@ -97,10 +97,10 @@ def test_a_due_date_left_out_follows_from_the_closest_policy(cast: Any, kit: Any
         IntervalPolicy(kind="thickness-gauge", type_name=kit.gauge.type_name, months=12), by=by, now=now
     )
     # 29 February and twelve months: the last of the shorter month.
-    made = calibrated(by, kit.gauge, date(2028, 2, 29), None)
-    assert made.due_on == date(2029, 2, 28)
-    assert made.interval_policy is not None
-    assert made.interval_policy.months == 12
+    records = calibrated(by, kit.gauge, date(2028, 2, 29), None)
+    assert records.due_on == date(2029, 2, 28)
+    assert records.interval_policy is not None
+    assert records.interval_policy.months == 12
 
 
 def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_says_where_from(
@@ -114,9 +114,9 @@ def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_sa
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, "due_on")
     policy = {"kind": "thickness-gauge", "months": 6, "hours": 200}
     assert admin.post("/api/v1/interval-policies/", policy, format="json").status_code == 201
-    made = admin.post("/api/v1/calibrations/", body, format="json").json()
-    assert made["due_on"] == "2027-03-01"
-    assert "due-on-from-policy" in {one["code"] for one in made["conformity"]["findings"]}
+    records = admin.post("/api/v1/calibrations/", body, format="json").json()
+    assert records["due_on"] == "2027-03-01"
+    assert "due-on-from-policy" in {one["code"] for one in records["conformity"]["findings"]}
 
 
 @pytest.mark.parametrize(

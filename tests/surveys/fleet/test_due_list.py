@@ -107,16 +107,16 @@ def test_the_calendar_has_an_all_day_event_on_the_due_date_with_a_lasting_uid(
 def test_a_feed_opens_by_its_address_alone_until_it_is_revoked(as_user: Any, cast: Any) -> None:
     gauge(cast, "a", in_days(3))
     user = as_user("calibration_admin")
-    made = user.post(FEEDS, {"label": "office calendar"}, format="json")
-    assert made.status_code == 201
-    token, nobody = made.json()["token"], APIClient()
-    assert made.json()["address"].endswith(f"{FEEDS}{token}.ics")
+    created = user.post(FEEDS, {"label": "office calendar"}, format="json")
+    assert created.status_code == 201
+    token, nobody = created.json()["token"], APIClient()
+    assert created.json()["address"].endswith(f"{FEEDS}{token}.ics")
     assert token not in str(CalendarFeed.objects.values())
     answer = nobody.get(f"{FEEDS}{token}.ics", HTTP_ACCEPT="text/calendar, */*")
     assert (answer.status_code, answer["Content-Type"]) == (200, "text/calendar; charset=utf-8")
     assert len(icalendar.Calendar.from_ical(answer.content).walk("VEVENT")) == 1
     assert "token" not in user.get(FEEDS).json()["results"][0]
-    assert user.delete(f"{FEEDS}{made.json()['id']}/").status_code == 204
+    assert user.delete(f"{FEEDS}{created.json()['id']}/").status_code == 204
     assert nobody.get(f"{FEEDS}{token}.ics").status_code == 404
 
 
@@ -127,11 +127,11 @@ def test_an_unknown_token_is_a_404(db: Any, token: str) -> None:
 
 
 def test_a_feed_ends_with_the_person_and_belongs_to_them_alone(as_user: Any, cast: Any) -> None:
-    made = as_user("technician").post(FEEDS, {"label": "telephone"}, format="json").json()
-    assert as_user("administrator").delete(f"{FEEDS}{made['id']}/").status_code == 404
+    created = as_user("technician").post(FEEDS, {"label": "telephone"}, format="json").json()
+    assert as_user("administrator").delete(f"{FEEDS}{created['id']}/").status_code == 404
     cast.technician.is_active = False
     cast.technician.save()
-    assert APIClient().get(f"{FEEDS}{made['token']}.ics").status_code == 404
+    assert APIClient().get(f"{FEEDS}{created['token']}.ics").status_code == 404
 
 
 def test_a_token_is_not_kept_with_a_repeatable_request(as_user: Any) -> None:

@@ -12,13 +12,13 @@ from compute.calibration.points import Point
 from surveys.models import Calibration, Recomputation, Result, Survey
 from surveys.models.calibration import Moment
 from surveys.results.inputs_in_force import (
-    basis_in_force,
-    basis_of_result,
+    inputs_in_force,
+    inputs_of_result,
     keys_in_force,
     result_key,
-    survey_with_basis,
+    survey_with_inputs,
 )
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from surveys.results.reduction import result_flows, survey_reduce
 from surveys.services.fleet.calibrations import Figures, StatedPoint, calibration_record
 from surveys.services.pipes.pipes import wall_measurement_record
@@ -50,7 +50,7 @@ def certify(here: Scene, points: tuple[Point, ...] = POINTS, on: date = date(202
         now=timezone.now(),
     )
     if recomputation:
-        work_off(recomputation.pk)
+        recomputation_run(recomputation.pk)
     return calibration
 
 
@@ -80,7 +80,7 @@ def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_use
     before = current(survey)
     answer = policy(as_user)
     assert answer.status_code == 201
-    work_off(answer.json()["recomputation"])
+    recomputation_run(answer.json()["recomputation"])
     after = current(survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.01, rel=1e-9)
     assert after.replaces == before
@@ -109,7 +109,7 @@ def test_a_corrected_result_is_reproduced_to_the_bit_from_what_it_rests_on(here:
     certify(here)
     policy(as_user)
     result = current(here.survey())
-    again = survey_reduce(basis_of_result(result)).reduction
+    again = survey_reduce(inputs_of_result(result)).reduction
     assert again.volume_flow == result.volume_flow_m3_s
     assert again.uncertainty.expanded_uncertainty == result.expanded_uncertainty_m3_s
 
@@ -118,8 +118,8 @@ def test_both_ways_to_tell_what_is_in_force_agree(here: Scene, as_user: Any) -> 
     certify(here)
     policy(as_user)
     survey = here.survey()
-    basis = basis_in_force(survey_with_basis(survey.pk))
-    assert keys_in_force([survey.pk])[survey.pk] == basis.key == result_key(current(survey))
+    inputs = inputs_in_force(survey_with_inputs(survey.pk))
+    assert keys_in_force([survey.pk])[survey.pk] == inputs.key == result_key(current(survey))
 
 
 def test_a_policy_recorded_twice_computes_nothing_again(here: Scene, as_user: Any) -> None:
@@ -177,18 +177,18 @@ def test_a_later_wall_measurement_does_not_move_the_flows_of_a_result_made_befor
     )  # fmt: skip
     policy(as_user, kind="thickness-gauge")
 
-    def gauged(wall: float, at: datetime) -> None:
+    def measured_wall(wall: float, at: datetime) -> None:
         wall_measurement_record(
             pipe=here.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], gauge_velocity_setting_m_s=None,
             taken_at=at, note="", as_entered={}, by=here.cast.technician,
         )  # fmt: skip
 
-    gauged(0.0063, STARTED)
+    measured_wall(0.0063, STARTED)
     # A survey that names the gauge among its instruments.
     survey = mounted(here)
     survey.data.get().instruments.add(gauge)
     result = current(logged(survey))
     before = result_flows(result, "log").values
     # The wall entered does not rest on this one, so that nothing would be known of its error any more.
-    gauged(0.0091, timezone.now())
+    measured_wall(0.0091, timezone.now())
     assert (result_flows(Result.objects.get(pk=result.pk), "log").values == before).all()

@@ -14,11 +14,11 @@ from surveys.calibration.due_list import office_today
 from surveys.documents.instrument_label import label_pdf
 from surveys.models import Calibration, Instrument
 from surveys.models.instrument import Kind, State
-from surveys.services.fleet.instruments import Whereabouts, instrument_state_change
+from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
 
 pytestmark = pytest.mark.django_db
 
-DO_NOT = "Do not measure with it"
+DO_NOT = "Do not use the instrument"
 
 
 def page(user: Any, instrument: Instrument) -> Any:
@@ -34,9 +34,9 @@ def said(cast: Any, instrument: Instrument) -> str:
 
 def test_a_label_leads_to_the_page_of_its_instrument(client: Any, cast: Any, kit: Any) -> None:
     client.force_login(cast.technician)
-    made = client.get(f"/api/v1/instruments/{kit.meter.pk}/label.pdf").content
+    created = client.get(f"/api/v1/instruments/{kit.meter.pk}/label.pdf").content
     address = f"http://testserver/instruments/{kit.meter.pk}/"
-    assert made == label_pdf(kit.meter, kit.meter.calibrations.get(), address)
+    assert created == label_pdf(kit.meter, kit.meter.calibrations.get(), address)
 
 
 def test_staff_see_it_who_looks_after_the_fleet_goes_on_to_its_page_and_clients_find_nothing(
@@ -52,13 +52,13 @@ def test_staff_see_it_who_looks_after_the_fleet_goes_on_to_its_page_and_clients_
 
 
 def test_an_instrument_in_calibration_tells_until_when_and_by_which_certificate(cast: Any, kit: Any) -> None:
-    made = kit.meter.calibrations.get()
+    created = kit.meter.calibrations.get()
     told = said(cast, kit.meter)
     for text in (
         kit.meter.serial,
-        f"{made.due_on}",
+        f"{created.due_on}",
         "left",
-        made.certificate,
+        created.certificate,
         "In service and in calibration.",
     ):
         assert text in told, text
@@ -67,7 +67,7 @@ def test_an_instrument_in_calibration_tells_until_when_and_by_which_certificate(
 
 @pytest.mark.parametrize(
     ("days_left", "says", "usable"),
-    [(-1, "1 day over", False), (0, "today is its last day", True), (1, "1 day left", True)],
+    [(-1, "1 day overdue", False), (0, "last day today", True), (1, "1 day left", True)],
 )
 def test_the_due_date_is_the_last_day_it_may_be_used(
     cast: Any, days_left: int, says: str, usable: bool
@@ -86,7 +86,7 @@ def test_the_due_date_is_the_last_day_it_may_be_used(
 
 def test_one_that_is_withheld_tells_since_when_and_why(cast: Any, kit: Any) -> None:
     instrument_state_change(
-        instrument=kit.meter, to=Whereabouts(State.QUARANTINED, "Shelf 3", None), reason="Dropped.",
+        instrument=kit.meter, to=InstrumentLocation(State.QUARANTINED, "Shelf 3", None), reason="Dropped.",
         by=cast.calibration_admin, now=timezone.now(),
     )  # fmt: skip
     told = said(cast, kit.meter)
@@ -99,4 +99,4 @@ def test_a_pair_needs_no_certificate_of_its_own_and_a_gauge_does(cast: Any, kind
     told = said(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
     assert (DO_NOT not in told) is usable
     assert ("checked together with its meter" in told) is usable
-    assert "No certificate on record" in told
+    assert "No calibration certificate" in told

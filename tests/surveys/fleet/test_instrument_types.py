@@ -23,9 +23,9 @@ METER = {
 
 
 def test_a_type_is_recorded_with_units_and_read_in_others(as_user: Any) -> None:
-    made = as_user("office").post(PATH, METER)
-    assert made.status_code == 201
-    assert made.json()["timing_resolution"] == {"value": 0.1, "unit": "ns"}
+    records = as_user("office").post(PATH, METER)
+    assert records.status_code == 201
+    assert records.json()["timing_resolution"] == {"value": 0.1, "unit": "ns"}
     assert InstrumentType.objects.get().max_frequency_hz == 2e6
 
 
@@ -130,10 +130,10 @@ def test_its_page_tells_of_a_new_type_what_was_stated_and_not_what_was_left_empt
     as_user: Any, cast: Any
 ) -> None:
     stated = {"kind": "thickness-gauge", "name": "wall gauge", "min_wall_thickness": "1 mm"}
-    made = as_user("calibration_admin").post("/api/v1/instrument-types/", stated, format="json").json()
+    records = as_user("calibration_admin").post("/api/v1/instrument-types/", stated, format="json").json()
     office = Visitor()
     office.force_login(cast.office, backend="surveys.services.people.sign_in.PeopleBackend")
-    page = office.get(f"/office/instrument-types/{made['id']}/").content.decode()
+    page = office.get(f"/office/instrument-types/{records['id']}/").content.decode()
     told = page.partition("What was changed before")[2]
     assert "Thinnest wall it measures: not stated → 1.0 mm" in told
     assert "Note" not in told

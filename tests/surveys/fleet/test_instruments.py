@@ -27,7 +27,7 @@ def states(user: Any, instrument: Instrument, **body: Any) -> Any:
     return user.post(f"{PATH}{instrument.pk}/states/", body, format="json")
 
 
-def made(user: Any, serial: str, **also: Any) -> Any:
+def instrument_response(user: Any, serial: str, **also: Any) -> Any:
     body = {"kind": "thermometer", "type_name": "contact thermometer", "serial": serial, **also}
     return user.post(PATH, body, format="json")
 
@@ -96,12 +96,14 @@ def test_states_are_never_changed(admin: Any, kit: Any) -> None:
 
 
 def test_accessories_belong_to_one_instrument_that_is_none_itself(admin: Any, kit: Any) -> None:
-    probe = made(admin, "T-1", belongs_to=str(kit.meter.pk)).json()
+    probe = instrument_response(admin, "T-1", belongs_to=str(kit.meter.pk)).json()
     assert admin.get(f"{PATH}{kit.meter.pk}/").json()["accessories"] == [probe["id"]]
     assert [row["id"] for row in admin.get(PATH, {"belongs_to": str(kit.meter.pk)}).json()["results"]] == [
         probe["id"]
     ]
-    assert errors(made(admin, "T-2", belongs_to=probe["id"])) == [(400, "belongs_to", "belongs-to-invalid")]
+    assert errors(instrument_response(admin, "T-2", belongs_to=probe["id"])) == [
+        (400, "belongs_to", "belongs-to-invalid")
+    ]
     for one, other in ((kit.meter.pk, kit.gauge.pk), (kit.gauge.pk, kit.gauge.pk)):
         answer = admin.patch(f"{PATH}{one}/", {"belongs_to": str(other)}, format="json")
         assert errors(answer) == [(400, "belongs_to", "belongs-to-invalid")]
@@ -158,8 +160,8 @@ def test_nothing_a_result_rests_on_can_be_deleted(admin: Any, site: Any, cast: A
     scene(site, cast, kit).survey()
     assert admin.delete(f"{PATH}{kit.meter.pk}/").status_code == 405
     assert admin.delete(f"/api/v1/calibrations/{kit.meter.calibrations.get().pk}/").status_code == 405
-    made = kit.meter.calibrations.get()
-    for rows in (Instrument.objects.all(), made, kit.meter.calibrations.all()):
+    instrument_response = kit.meter.calibrations.get()
+    for rows in (Instrument.objects.all(), instrument_response, kit.meter.calibrations.all()):
         with pytest.raises(ProtectedError), transaction.atomic():
             rows.delete()
 

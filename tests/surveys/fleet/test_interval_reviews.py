@@ -132,14 +132,14 @@ def test_without_a_calibration_there_is_nothing_to_review(as_user: Any, gauge: I
 def test_what_is_accepted_sets_the_due_date_of_the_next_certificate_and_of_none_before(
     as_user: Any, cast: Any, gauge: Instrument
 ) -> None:
-    made = found(cast, gauge, date(2026, 9, 1), 5e-5)
+    records = found(cast, gauge, date(2026, 9, 1), 5e-5)
     proposed = review(as_user, gauge, "staircase").json()
     body = {"decision": "accepted", "reason": "Three good ones in a row."}
     accepted = as_user("calibration_admin").post(f"{PATH}{proposed['id']}/decision/", body)
     assert accepted.status_code == 200
     assert IntervalPolicy.objects.get(pk=accepted.json()["interval_policy"]).days == 450
-    made.refresh_from_db()
-    assert made.due_on == date(2026, 9, 1) + timedelta(days=360)
+    records.refresh_from_db()
+    assert records.due_on == date(2026, 9, 1) + timedelta(days=360)
     later, _ = calibration_record(
         calibration=Calibration(
             instrument=gauge,
@@ -181,8 +181,8 @@ def test_a_refusal_keeps_its_reason_and_makes_no_policy(as_user: Any, drifting: 
         as_user("calibration_admin").post(address, {"decision": "rejected", "reason": ""}).status_code == 400
     )
     body = {"decision": "rejected", "reason": "A new probe is on it."}
-    refused = as_user("calibration_admin").post(address, body).json()
-    assert (refused["decision"], refused["reason"]) == ("rejected", "A new probe is on it.")
+    rejected = as_user("calibration_admin").post(address, body).json()
+    assert (rejected["decision"], rejected["reason"]) == ("rejected", "A new probe is on it.")
     assert not IntervalPolicy.objects.exists()
     again = as_user("calibration_admin").post(address, body)
     assert (again.status_code, again.json()["code"]) == (409, "already-decided")

@@ -15,11 +15,11 @@ def label(**also: Any) -> bytes:
     one = Instrument(
         kind="meter", **{"type_name": "field meter", "serial": "M-0412", "asset_number": "AHC 20-117"} | also
     )
-    made = Calibration(
+    created = Calibration(
         instrument=one, certificate="C", laboratory="L", calibrated_on=date(2026, 3, 16), due_on=date(2027, 3, 16),
         recorded_at=datetime(2026, 3, 20, tzinfo=UTC),
     )  # fmt: skip
-    return label_pdf(one, made, "https://surveys.aldervale.example/api/v1/instruments/1/")
+    return label_pdf(one, created, "https://surveys.aldervale.example/api/v1/instruments/1/")
 
 
 def test_the_same_record_gives_the_same_bytes_and_another_others() -> None:
@@ -32,9 +32,9 @@ def test_the_same_record_gives_the_same_bytes_and_another_others() -> None:
     "serial", ["#panic()", '"); #panic(', "$M$ *x* _y_ @z <w>", "\\", "9" * 60, "Ø-\N{SNOWMAN}", "]#eval("]
 )
 def test_hostile_and_long_text_stays_text(serial: str) -> None:
-    made = label(serial=serial, type_name=serial, asset_number=serial)
-    assert made.count(b"/Type /Page\n") + made.count(b"/Type/Page\n") <= 1
-    assert made.startswith(b"%PDF-1.")
+    created = label(serial=serial, type_name=serial, asset_number=serial)
+    assert created.count(b"/Type /Page\n") + created.count(b"/Type/Page\n") <= 1
+    assert created.startswith(b"%PDF-1.")
 
 
 def test_a_label_keeps_to_the_standards_that_papers_keep_to(caplog: Any) -> None:

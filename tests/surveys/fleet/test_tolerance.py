@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from compute.calibration.decision_rules import DecisionRule, PermissibleError
 from compute.calibration.points import Point
-from surveys.calibration.affected_results import results_touched
+from surveys.calibration.affected_results import affected_results
 from surveys.models import (
     Calibration,
     Instrument,
@@ -31,8 +31,8 @@ from surveys.models import (
     SurveyData,
 )
 from surveys.models.calibration import Moment
-from surveys.results.inputs_in_force import basis_of_result
-from surveys.results.recalculation import work_off
+from surveys.results.inputs_in_force import inputs_of_result
+from surveys.results.recalculation import recomputation_run
 from surveys.results.reduction import survey_reduce
 from surveys.services.fleet.calibrations import Figures, Limits, StatedPoint, calibration_record
 from surveys.services.results import reports
@@ -76,7 +76,7 @@ def certify(
         now=timezone.now(),
     )
     if recomputation:
-        work_off(recomputation.pk)
+        recomputation_run(recomputation.pk)
     return calibration
 
 
@@ -97,7 +97,7 @@ def decide(
     as_user: Any, review: OutOfToleranceReview, decision: str, who: str = "office", **also: Any
 ) -> Any:
     if review.recomputation is not None:
-        work_off(review.recomputation.pk)
+        recomputation_run(review.recomputation.pk)
     item = ReviewedSurvey.objects.get(review=review)
     body = {"decisions": [{"item": str(item.pk), "decision": decision, "reason": "Looked at it.", **also}]}
     return as_user(who).post(f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", body)
@@ -114,7 +114,7 @@ def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_n
 ) -> None:
     assert review.recomputation is not None
     before = current(review.surveys.get().survey)
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     shown = (
         as_user("office").get(f"/api/v1/out-of-tolerance-reviews/{review.pk}/surveys/").json()["results"][0]
     )
@@ -152,20 +152,20 @@ def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
     before = current(review.surveys.get().survey)
     answer = decide(as_user, review, "corrected")
     assert answer.status_code == 202
-    work_off(Recomputation.objects.get(cause="as-found").pk)
+    recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     after = current(before.survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.03, rel=1e-6)
     assert list(after.as_found.all()) == [review.calibration]
     assert Notice.objects.get().after == after
-    assert survey_reduce(basis_of_result(after)).reduction.volume_flow == after.volume_flow_m3_s
+    assert survey_reduce(inputs_of_result(after)).reduction.volume_flow == after.volume_flow_m3_s
 
 
 def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
     review: OutOfToleranceReview, here: Scene, as_user: Any
 ) -> None:
     decide(as_user, review, "corrected")
-    work_off(Recomputation.objects.get(cause="as-found").pk)
-    work_off(here.correct(0.008).pk)
+    recomputation_run(Recomputation.objects.get(cause="as-found").pk)
+    recomputation_run(here.correct(0.008).pk)
     assert list(current(review.surveys.get().survey).as_found.all()) == [review.calibration]
 
 
@@ -259,7 +259,7 @@ def test_the_list_of_what_was_touched_is_that_of_a_count_by_hand(
         with CaptureQueriesContext(
             connection,
         ) as queries:
-            found = {row.survey_id for row in results_touched(instrument, after, until)}
+            found = {row.survey_id for row in affected_results(instrument, after, until)}
         assert len(queries) == 1
         by_hand = {
             survey
@@ -272,8 +272,8 @@ def test_the_list_of_what_was_touched_is_that_of_a_count_by_hand(
 
 def large_fleet(here: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UUID, set[UUID], date]]]:
     """Instruments, and of each survey its instruments and its day at the site; copied from one survey made by the services."""
-    made = here.survey()
-    model, data, log = current(made), made.stated, made.log
+    records = here.survey()
+    model, data, log = current(records), records.stated, records.log
     far = Site.objects.create(client=cast.other_client, name="Far side", time_zone="Pacific/Auckland")
     far_pipe = type(here.pipe).objects.create(site=far, name="Line")
     points = [here.point, MeasuringPoint.objects.create(pipe=far_pipe, name="East")]
@@ -287,8 +287,8 @@ def large_fleet(here: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UU
         at = datetime(2025, 1, 1, tzinfo=UTC) + timedelta(minutes=rng.randrange(365 * 1440))
         survey = Survey(
             measuring_point=points[n % 2],
-            client=made.client,
-            technician=made.technician,
+            client=records.client,
+            technician=records.technician,
             started_at=at,
             recorded_at=at,
         )
@@ -345,7 +345,7 @@ def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as
     certify(here, date(2026, 11, 1), BAD, GOOD)
     review = OutOfToleranceReview.objects.get()
     assert review.recomputation is not None
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     items = {item.survey_id: item for item in review.surveys.all()}
     decisions = [
         {"item": str(items[survey.pk].pk), "decision": "corrected", "reason": f"Reason {n}."}
@@ -354,7 +354,7 @@ def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as
     as_user("office").post(
         f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": decisions}
     )
-    work_off(Recomputation.objects.get(cause="as-found").pk)
+    recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     for n, survey in enumerate(surveys):
         assert Notice.objects.get(after=current(survey)).reason == f"Reason {n}."
 
@@ -369,12 +369,12 @@ def test_one_survey_decided_twice_in_one_go_is_refused(review: OutOfToleranceRev
 
 def test_a_survey_sent_late_into_the_span_joins_the_review(review: OutOfToleranceReview, here: Scene) -> None:
     assert review.recomputation is not None
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     late = here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
     outside = here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
     assert {one.survey_id for one in review.surveys.all()} >= {late.pk}
     assert outside.pk not in {one.survey_id for one in review.surveys.all()}
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
     item = review.surveys.get(survey=late)
     assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
 
@@ -383,9 +383,9 @@ def test_a_result_replaced_under_review_is_worked_out_again(
     review: OutOfToleranceReview, here: Scene
 ) -> None:
     assert review.recomputation is not None
-    work_off(review.recomputation.pk)
-    work_off(here.correct(0.008).pk)
-    work_off(review.recomputation.pk)
+    recomputation_run(review.recomputation.pk)
+    recomputation_run(here.correct(0.008).pk)
+    recomputation_run(review.recomputation.pk)
     item = review.surveys.get()
     assert item.result == current(item.survey)
     assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
@@ -400,14 +400,14 @@ def test_until_decided_a_report_issued_before_carries_the_notice(
     address = f"/api/v1/surveys/{survey.pk}/report.pdf"
     issued = as_user("owner").get(address).content
     certify(here, date(2026, 11, 1), BAD, GOOD)
-    papers: list[Any] = []
+    pdfs: list[Any] = []
     typeset = reports.typeset
-    monkeypatch.setattr(reports, "typeset", lambda paper: papers.append(paper) or typeset(paper))
+    monkeypatch.setattr(reports, "typeset", lambda pdf: pdfs.append(pdf) or typeset(pdf))
     told = as_user("owner").get(address)
     assert told.content != issued
     assert "changed since it was issued" in told["Warning"]
-    assert papers[0].mark == "UNDER REVIEW"
-    assert "do not rely on it" in papers[0].blocks[0]["text"]
+    assert pdfs[0].mark == "UNDER REVIEW"
+    assert "do not rely on it" in pdfs[0].blocks[0]["text"]
     # What was issued is kept as it was, and counts as outdated.
     assert as_user("owner").get(f"/api/v1/reports/{report['id']}/file.pdf").content == issued
     outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]

@@ -12,23 +12,23 @@ import numpy as np
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns_plan import Plan, plan_of
 from surveys.logfiles.format import PLAIN, LogFormat
-from surveys.logfiles.importing import Intake, take_in
+from surveys.logfiles.importing import Intake, import_file
 
 HEADER = "time,transit_time [us],time_difference [ns]"
 COPENHAGEN = ZoneInfo("Europe/Copenhagen")
-MOST = 10_000_000
+MAX_BYTES = 10_000_000
 
 
 def read(
     content: str | bytes,
     log_format: LogFormat = PLAIN,
     zone: tzinfo = COPENHAGEN,
-    most: int = MOST,
+    most: int = MAX_BYTES,
     **more: Any,
 ) -> Intake:
     """Take in a file's content."""
     raw = content.encode() if isinstance(content, str) else content
-    return take_in(io.BytesIO(raw), zone, most, log_format, **more)
+    return import_file(io.BytesIO(raw), zone, most, log_format, **more)
 
 
 def readings(intake: Intake) -> tuple[list[int], dict[str, list[float]]]:

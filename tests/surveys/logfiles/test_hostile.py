@@ -74,20 +74,20 @@ def log_formats(draw: st.DrawFn) -> LogFormat | None:
         return None
 
 
-def read_or_refused(content: bytes, by: LogFormat) -> None:
-    refused = None
+def read_or_error(content: bytes, by: LogFormat) -> None:
+    rejected = None
     try:
         assert read(content, by).rows_accepted > 0
     except ServiceError as error:
-        refused = error
-    assert refused is None or (refused.status == 400 and refused.code and len(refused.detail) > 10)
+        rejected = error
+    assert rejected is None or (rejected.status == 400 and rejected.code and len(rejected.detail) > 10)
 
 
 @settings(deadline=None, max_examples=150)
 @given(st.binary(max_size=300), log_formats())
 def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
     for start in (b"", GOOD.encode(), "\N{BYTE ORDER MARK}".encode("utf-16-le"), b"PAR1"):
-        read_or_refused(start + noise, by or PLAIN)
+        read_or_error(start + noise, by or PLAIN)
     detect_format(noise)
 
 
@@ -97,13 +97,13 @@ def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
     log_formats(),
 )
 def test_a_good_file_with_spoilt_places_is_read_or_refused(
-    spoilt: list[tuple[int, bytes, int]], by: LogFormat | None
+    corrupt: list[tuple[int, bytes, int]], by: LogFormat | None
 ) -> None:
     content = bytearray(GOOD.encode())
-    for at, piece, cut in spoilt:
+    for at, piece, cut in corrupt:
         content[at : at + cut] = piece
     for one in (PLAIN, by or PLAIN, detect_format(bytes(content)).log_format):
-        read_or_refused(bytes(content), one)
+        read_or_error(bytes(content), one)
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -129,7 +129,7 @@ def test_a_parquet_file_with_spoilt_bytes_is_read_or_refused(seed: int) -> None:
     by = LogFormat.from_json(
         {"form": "parquet", "columns": [{"name": "flow_velocity", "at": "v", "unit": "m/s"}]}
     )
-    read_or_refused(bytes(content), by)
+    read_or_error(bytes(content), by)
 
 
 @settings(deadline=None)

@@ -12,7 +12,7 @@ import pytest
 from tests.benchmarks.intake import PEAK, log_bytes
 
 ROOT = Path(__file__).parents[3]
-MOST_RESIDENT = 300_000_000
+MAX_RESIDENT_BYTES = 300_000_000
 MILLION = 1_000_000
 
 
@@ -55,7 +55,7 @@ def test_a_million_rows_stay_under_300_mb_and_take_less_than_10_bytes_each(milli
     found = run(SET_UP + TAKE_IN, str(million), "{}")
     assert found["size"] > 60_000_000
     assert found["rows"] == MILLION
-    assert found["peak"] < MOST_RESIDENT
+    assert found["peak"] < MAX_RESIDENT_BYTES
     assert found["stored"] <= 10 * MILLION
 
 
@@ -67,7 +67,7 @@ def test_a_million_rows_of_parquet_stay_under_300_mb(million: Path) -> None:
     pq.write_table(pc.read_csv(million), file)
     found = run(SET_UP + TAKE_IN, str(file), json.dumps({"form": "parquet"}))
     assert found["rows"] == MILLION
-    assert found["peak"] < MOST_RESIDENT
+    assert found["peak"] < MAX_RESIDENT_BYTES
 
 
 def test_setting_up_loads_no_library_that_only_the_intake_needs() -> None:

@@ -10,14 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from surveys.logfiles.downsampling import thinned, thinned_blocks
+from surveys.logfiles.downsampling import downsampled, downsampled_blocks
 
 
 def test_thinning_keeps_the_peaks_and_the_ends() -> None:
     rng = random.Random(5)
     values = np.array([rng.gauss(0, 1) for _ in range(50_000)])
     values[31_234] = 99.0
-    shown = thinned(values, 400)
+    shown = downsampled(values, 400)
     assert len(shown) <= 402
     assert 31_234 in shown
     assert (shown[0], shown[-1]) == (0, 49_999)
@@ -27,7 +27,7 @@ def test_thinning_keeps_the_peaks_and_the_ends() -> None:
 @settings(deadline=None)
 @given(arrays(np.float64, st.integers(1, 300), elements=st.integers(-9, 9)), st.integers(2, 40))
 def test_each_stretch_shows_its_lowest_and_highest(values: np.ndarray, points: int) -> None:
-    shown = thinned(values, points)
+    shown = downsampled(values, points)
     expected = {0, len(values) - 1}
     if len(values) <= points:
         expected = set(range(len(values)))
@@ -51,8 +51,8 @@ def test_block_by_block_comes_to_the_same_as_the_whole(
     edges = [0, *sorted(min(cut, len(values)) for cut in cuts), len(values)]
     times = np.arange(len(values)) * 10
     blocks = [(times[a:b], {"v": values[a:b]}) for a, b in pairwise(edges)]
-    shown_times, shown = thinned_blocks(blocks, len(values), points)["v"]
-    whole = thinned(values, points)
+    shown_times, shown = downsampled_blocks(blocks, len(values), points)["v"]
+    whole = downsampled(values, points)
     assert shown_times.tolist() == (whole * 10).tolist()
     assert shown.tobytes() == values[whole].tobytes()
 
@@ -61,6 +61,6 @@ def test_a_stretch_without_values_shows_as_a_gap_and_hides_no_peak_beside_it() -
     values = np.sin(np.arange(1000.0))
     values[200:400] = np.nan
     values[403] = 7.0
-    shown = thinned(values, 100)
+    shown = downsampled(values, 100)
     assert 403 in shown
     assert np.isnan(values[shown]).sum() >= 9

@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surveys.logfiles import text_reader
-from surveys.logfiles.bulk_parser import read_at_once
+from surveys.logfiles.bulk_parser import read_in_bulk
 from surveys.logfiles.format import LogFormat
-from surveys.logfiles.importing import take_in
-from surveys.logfiles.row_parser import LineTooLong, read_one_by_one
+from surveys.logfiles.importing import import_file
+from surveys.logfiles.row_parser import LineTooLong, read_rows_singly
 from tests.surveys.logfiles.logs import COPENHAGEN, HEADER, log_format, plan
 
 TIMES = {
@@ -84,10 +84,10 @@ def test_what_is_read_at_once_is_what_is_read_one_by_one(
     by, chunk = table
     how = plan(by, header=("t", "a", "b", "c") if header else None)
     try:
-        alone = read_one_by_one(chunk, how)
+        alone = read_rows_singly(chunk, how)
     except UnicodeDecodeError:
         return
-    together = read_at_once(chunk, how)
+    together = read_in_bulk(chunk, how)
     if together is None:
         return
     assert alone.rejected_rows == []
@@ -104,7 +104,7 @@ def test_rows_in_order_are_read_at_once(form: str) -> None:
     pattern, write = TIMES[form]
     by = log_format(time={"at": 1, "form": "pattern" if pattern else "iso", "pattern": pattern})
     text = "".join(f"{write(datetime(2026, 10, 6, 9, 30, n, 250_000))},311.2,170\r\n" for n in range(30))
-    found = read_at_once(text.encode(), plan(by))
+    found = read_in_bulk(text.encode(), plan(by))
     assert found is not None
     assert found.lines == 30
 
@@ -116,7 +116,7 @@ def test_date_and_clock_in_two_columns_are_read_at_once_and_alone() -> None:
         ({"at": 1, "clock": 2, "form": "pattern", "pattern": "%d.%m.%y %H:%M:%S.%f"}, "06.10.26,09:30:00.5"),
     ):
         how, chunk = plan(log_format(time=time, columns=columns)), f"{cells},1.5\n".encode()
-        together, alone = read_at_once(chunk, how), read_one_by_one(chunk, how)
+        together, alone = read_in_bulk(chunk, how), read_rows_singly(chunk, how)
         assert together is not None
         assert together.times.tolist() == alone.times.tolist() == [1_791_279_000_500_000]
 
@@ -126,12 +126,12 @@ def test_a_file_is_read_alike_however_it_is_cut(size: int, monkeypatch: pytest.M
     rows = [f"2026-10-06T09:{n // 60:02}:{n % 60:02},{311 + n % 7 / 10},170" for n in range(600)]
     rows[17], rows[400] = "spoilt", "2026-10-06T09:30:00,x,170"
     text = "\n".join([HEADER, *rows]).encode()
-    whole = take_in(io.BytesIO(text), COPENHAGEN, 10**6)
-    monkeypatch.setattr("surveys.logfiles.bulk_parser.SMALLEST_CHUNK", 200)
+    whole = import_file(io.BytesIO(text), COPENHAGEN, 10**6)
+    monkeypatch.setattr("surveys.logfiles.bulk_parser.MIN_CHUNK", 200)
     monkeypatch.setattr(
         "surveys.logfiles.importing.chunks", lambda read, encoding: text_in_chunks(read, encoding, size)
     )
-    cut = take_in(io.BytesIO(text), COPENHAGEN, 10**6)
+    cut = import_file(io.BytesIO(text), COPENHAGEN, 10**6)
     assert list(cut.blocks) == list(whole.blocks)
     assert [(r.line, r.column) for r in cut.rejected_rows] == [
         (r.line, r.column) for r in whole.rejected_rows
@@ -146,9 +146,9 @@ def text_in_chunks(read: Any, encoding: str, size: int) -> Iterator[bytes]:
 
 
 def test_a_line_too_long_is_named_by_its_number_wherever_it_stands(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("surveys.logfiles.bulk_parser.SMALLEST_CHUNK", 200)
+    monkeypatch.setattr("surveys.logfiles.bulk_parser.MIN_CHUNK", 200)
     row = "2026-10-06T09:30:00,311.2,170"
     text = "\n".join([HEADER, *[row] * 500, row + "," + "9" * 10_000, *[row] * 500])
     with contextlib.suppress(LineTooLong), pytest.raises(Exception, match="Line 502 is longer"):
-        take_in(io.BytesIO(text.encode()), UTC, 10**6)
-    assert text_reader.LONGEST_LINE == 10_000
+        import_file(io.BytesIO(text.encode()), UTC, 10**6)
+    assert text_reader.MAX_LINE_LENGTH == 10_000

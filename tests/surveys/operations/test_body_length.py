@@ -6,11 +6,11 @@ import io
 
 import pytest
 
-from surveys.operations.body_length import BodyCutOff, WholeBody, whole_bodies
+from surveys.operations.body_length import BodyTruncated, LengthCheckedBody, check_body_length
 
 
 def test_a_whole_body_is_read_to_its_end_as_often_as_asked() -> None:
-    body = WholeBody(io.BytesIO(b"time,flow\n1,2\n"), 14)
+    body = LengthCheckedBody(io.BytesIO(b"time,flow\n1,2\n"), 14)
     assert (body.readline(100), body.read(100), body.read(100), body.readline(100)) == (
         b"time,flow\n",
         b"1,2\n",
@@ -19,11 +19,11 @@ def test_a_whole_body_is_read_to_its_end_as_often_as_asked() -> None:
     )
 
 
-@pytest.mark.parametrize("read", [WholeBody.read, WholeBody.readline])
+@pytest.mark.parametrize("read", [LengthCheckedBody.read, LengthCheckedBody.readline])
 def test_a_body_cut_off_says_after_how_much(read: object) -> None:
-    body = WholeBody(io.BytesIO(b"time,flow\n"), 14)
+    body = LengthCheckedBody(io.BytesIO(b"time,flow\n"), 14)
     assert read(body, 100) == b"time,flow\n"  # type: ignore[operator]
-    with pytest.raises(BodyCutOff, match="after 10 of 14 bytes") as caught:
+    with pytest.raises(BodyTruncated, match="after 10 of 14 bytes") as caught:
         read(body, 100)  # type: ignore[operator]
     assert (caught.value.status, caught.value.code) == (400, "body-cut-off")
     assert read(body, 100) == b""  # type: ignore[operator]
@@ -34,6 +34,6 @@ def test_a_body_cut_off_says_after_how_much(read: object) -> None:
 )
 def test_a_length_that_is_none_is_left_to_the_framework(length: str, read: bytes) -> None:
     given = []
-    application = whole_bodies(lambda environ, _: given.append(environ["wsgi.input"].read(10)) or [])  # type: ignore[func-returns-value]
+    application = check_body_length(lambda environ, _: given.append(environ["wsgi.input"].read(10)) or [])  # type: ignore[func-returns-value]
     application({"CONTENT_LENGTH": length, "wsgi.input": io.BytesIO(b"abc")}, lambda *_: None)
     assert given == [read]

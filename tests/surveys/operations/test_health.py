@@ -129,10 +129,10 @@ def test_metrics_count_requests_backlog_and_overdue_instruments(
     backlog = 'surveys_recomputation_backlog{state="waiting"}'
     assert (before[backlog], after[backlog]) == (0, 1)
     assert 90 <= after["surveys_queue_age_seconds"] < 600
-    asked = (
+    requested = (
         'django_http_responses_total_by_status_view_method_total{method="GET",status="200",view="sign-in"}'
     )
-    assert after[asked] == before.get(asked, 0) + 1
+    assert after[requested] == before.get(requested, 0) + 1
     assert after["surveys_database_up"] == 1
     overdue = 'surveys_instruments{status="overdue"}'
     assert (before[overdue], after[overdue]) == (0, 3)

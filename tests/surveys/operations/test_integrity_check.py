@@ -33,7 +33,7 @@ from surveys.models import (
 )
 from surveys.operations.integrity_check.everything import DataCheck
 from surveys.operations.tasks import check_data
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from surveys.services.fleet.documents import document_add
 from surveys.services.results.combinations import combination_create
 from surveys.services.results.reports import report_issue
@@ -56,7 +56,7 @@ def survey(here: Scene, as_user: Any) -> Survey:
     certify(here)
     policy(as_user)
     first, second = here.survey(), here.survey(readings=70)
-    work_off(here.correct(0.008).pk)
+    recomputation_run(here.correct(0.008).pk)
     now = timezone.now()
     both = Combination(site=here.pipe.site, name="Both", kind=Combination.Kind.SUM)
     combination_create(combination=both, surveys=[first, second], by=here.cast.office, now=now)
@@ -140,12 +140,12 @@ def other_readings(content: bytes | memoryview) -> bytes:
     return encode_block(times, columns)
 
 
-def spoil_file_part() -> None:
+def corrupt_file_part() -> None:
     part = LogFilePart.objects.all()[0]
     LogFilePart.objects.filter(pk=part.pk).update(content=another_file(part.content))
 
 
-def spoil_block() -> None:
+def corrupt_block() -> None:
     block = ReadingBlock.objects.all()[0]
     ReadingBlock.objects.filter(pk=block.pk).update(content=other_readings(block.content))
 
@@ -155,7 +155,7 @@ def cut_block() -> None:
     ReadingBlock.objects.filter(pk=block.pk).update(content=bytes(block.content)[:40])
 
 
-def lose_blocks() -> None:
+def delete_blocks() -> None:
     ReadingBlock.objects.filter(pk=ReadingBlock.objects.all()[0].pk)._raw_delete(connection.alias)
 
 
@@ -169,22 +169,22 @@ def stray_block() -> None:
 def nudge(model: Any, column: str) -> Callable[[], None]:
     """A figure the least bit larger."""
 
-    def spoil() -> None:
+    def corrupt() -> None:
         row = model.objects.filter(replaced_at=None)[0]
         model.objects.filter(pk=row.pk).update(**{column: math.nextafter(getattr(row, column), math.inf)})
 
-    return spoil
+    return corrupt
 
 
-def second_current() -> None:
+def two_current_results() -> None:
     Result.objects.bulk_create([copied(Result.objects.filter(replaced_at=None)[0], replaces=None)])
 
 
-def lose_successor() -> None:
+def delete_successor() -> None:
     Result.objects.filter(replaced_at=None)._raw_delete(connection.alias)
 
 
-def revive_replaced() -> None:
+def unreplace_results() -> None:
     Result.objects.update(replaced_at=None)
 
 
@@ -193,7 +193,7 @@ def correct_twice() -> None:
     PipeData.objects.bulk_create([copied(corrected)])
 
 
-def correct_and_recompute_nothing() -> None:
+def correct_without_recalculation() -> None:
     corrected = PipeData.objects.get(corrects__isnull=False)
     PipeData.objects.bulk_create([copied(corrected, corrects=corrected, wall_thickness_m=0.007)])
 
@@ -206,11 +206,11 @@ def park_item() -> None:
     RecomputationItem.objects.update(state="failed")
 
 
-def lose_document_part() -> None:
+def delete_document_part() -> None:
     DocumentPart.objects.all()._raw_delete(connection.alias)
 
 
-def give_to_another_client() -> None:
+def move_to_other_client() -> None:
     Survey.objects.update(client=Client.objects.create(name="Somebody else"))
 
 
@@ -222,37 +222,37 @@ def alter_report() -> None:
 @pytest.mark.parametrize(
     ("table", "spoil", "found"),
     [
-        ("surveys_logfilepart", spoil_file_part, "log-file-altered"),
+        ("surveys_logfilepart", corrupt_file_part, "log-file-altered"),
         (
             "surveys_logfilepart",
             lambda: LogFilePart.objects.update(content=b"no zstd"),
             "log-file-unreadable",
         ),
-        ("surveys_readingblock", spoil_block, "readings-altered"),
+        ("surveys_readingblock", corrupt_block, "readings-altered"),
         ("surveys_readingblock", cut_block, "readings-unreadable"),
-        ("surveys_readingblock", lose_blocks, "readings-missing"),
-        ("surveys_readingblock", lose_blocks, "without-reading-block"),
+        ("surveys_readingblock", delete_blocks, "readings-missing"),
+        ("surveys_readingblock", delete_blocks, "without-reading-block"),
         ("surveys_readingblock", stray_block, "orphan-reading-block"),
         ("surveys_result", nudge(Result, "volume_flow_m3_s"), "result-not-reproducible"),
         ("surveys_result", nudge(Result, "expanded_uncertainty_m3_s"), "result-not-reproducible"),
         ("surveys_combinedresult", nudge(CombinedResult, "volume_flow_m3_s"), "result-not-reproducible"),
-        ("surveys_result", second_current, "two-current-results"),
-        ("surveys_result", second_current, "history-starts-twice"),
-        ("surveys_result", lose_successor, "result-without-successor"),
-        ("surveys_result", lose_successor, "log-without-result"),
-        ("surveys_result", revive_replaced, "result-replaced-but-current"),
+        ("surveys_result", two_current_results, "two-current-results"),
+        ("surveys_result", two_current_results, "history-starts-twice"),
+        ("surveys_result", delete_successor, "result-without-successor"),
+        ("surveys_result", delete_successor, "log-without-result"),
+        ("surveys_result", unreplace_results, "result-replaced-but-current"),
         ("surveys_pipedata", correct_twice, "pipe-data-corrected-twice"),
-        ("surveys_pipedata", correct_and_recompute_nothing, "result-outdated"),
+        ("surveys_pipedata", correct_without_recalculation, "result-outdated"),
         ("surveys_recomputationitem", open_item, "run-closed-with-work-open"),
         ("surveys_recomputationitem", park_item, "run-hides-failures"),
-        ("surveys_documentpart", lose_document_part, "without-document-part"),
-        ("surveys_survey", give_to_another_client, "survey-of-another-client"),
+        ("surveys_documentpart", delete_document_part, "without-document-part"),
+        ("surveys_survey", move_to_other_client, "survey-of-another-client"),
         ("surveys_report", alter_report, "report-altered"),
     ],
 )
-def test_what_is_spoilt_is_found(survey: Survey, table: str, spoil: Callable[[], None], found: str) -> None:
+def test_what_is_spoilt_is_found(survey: Survey, table: str, corrupt: Callable[[], None], found: str) -> None:
     freely(table)
-    spoil()
+    corrupt()
     assert found in codes()
 
 

@@ -34,7 +34,7 @@ def visitor(cast: Any) -> Visitor:
 
 
 @pytest.mark.parametrize(
-    ("asked", "status", "told"),
+    ("requested", "status", "told"),
     [
         ("from=2026-10-06T09:30:20%2B02:00", 200, "60 of 80"),
         ("to=2026-10-06T09:30:19%2B02:00", 200, "20 of 80"),
@@ -47,9 +47,9 @@ def visitor(cast: Any) -> Visitor:
     ],
 )
 def test_any_stretch_asked_for_is_answered(
-    visitor: Visitor, survey: Survey, asked: str, status: int, told: str
+    visitor: Visitor, survey: Survey, requested: str, status: int, told: str
 ) -> None:
-    answer = visitor.get(f"/surveys/{survey.pk}/?{asked}")
+    answer = visitor.get(f"/surveys/{survey.pk}/?{requested}")
     assert answer.status_code == status
     assert told in answer.content.decode()
 

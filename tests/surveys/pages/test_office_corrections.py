@@ -202,11 +202,11 @@ def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
     typed = {"wedge_angle": "43 deg", "reason": "Data sheet.", "units": "us", "do": "show"}
     seen = office.post(address_of_pair, typed).content.decode().partition('name="seen" value="')[2]
     office.post(address_of_pair, typed | {"do": "commit", "seen": seen.partition('"')[0]})
-    made = TransducerData.objects.get(corrects=first)
-    assert made.min_temperature_k == first.min_temperature_k
+    records = TransducerData.objects.get(corrects=first)
+    assert records.min_temperature_k == first.min_temperature_k
     # What nobody typed is not kept as if somebody had.
-    assert made.as_entered == first.as_entered | {"wedge_angle": "43 deg"}
-    assert made.wedge_sound_speed_m_s == first.wedge_sound_speed_m_s
+    assert records.as_entered == first.as_entered | {"wedge_angle": "43 deg"}
+    assert records.wedge_sound_speed_m_s == first.wedge_sound_speed_m_s
 
 
 def test_there_is_no_such_page_of_another_instrument_or_version(
@@ -232,20 +232,20 @@ def test_there_is_no_such_page_of_another_instrument_or_version(
 def test_what_cannot_be_of_a_type_is_told_and_nothing_is_kept(
     office: Visitor, name: str, typed: str, told: str
 ) -> None:
-    made = InstrumentType.objects.create(kind="meter", name="Portable", max_velocity_m_s=20)
-    answer = office.post(f"/office/instrument-types/{made.pk}/", {name: typed, "do": "show"})
+    records = InstrumentType.objects.create(kind="meter", name="Portable", max_velocity_m_s=20)
+    answer = office.post(f"/office/instrument-types/{records.pk}/", {name: typed, "do": "show"})
     assert answer.status_code in (400, 409)
     assert told in answer.content.decode().partition('id="told"')[2]
-    made.refresh_from_db()
-    assert (made.min_velocity_m_s, made.note) == (None, "")
+    records.refresh_from_db()
+    assert (records.min_velocity_m_s, records.note) == (None, "")
 
 
 def test_a_figure_of_a_type_that_was_emptied_is_not_known_any_more(office: Visitor) -> None:
-    made = InstrumentType.objects.create(
+    records = InstrumentType.objects.create(
         kind="meter", name="Portable", max_velocity_m_s=20, as_entered={"max_velocity": "20 m/s"}
     )
-    address, typed = f"/office/instrument-types/{made.pk}/", {"max_velocity": "", "do": "show"}
+    address, typed = f"/office/instrument-types/{records.pk}/", {"max_velocity": "", "do": "show"}
     seen = office.post(address, typed).content.decode().partition('name="seen" value="')[2].partition('"')[0]
     assert office.post(address, typed | {"do": "commit", "seen": seen}).status_code == 302
-    made.refresh_from_db()
-    assert (made.max_velocity_m_s, made.as_entered) == (None, {})
+    records.refresh_from_db()
+    assert (records.max_velocity_m_s, records.as_entered) == (None, {})

@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
 from surveys.api.urls import router
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import branch, mounted
 from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
 from tests.surveys.scene import STARTED, scene
@@ -57,7 +57,7 @@ class Everything:
         survey = here.survey()
         self.other = str(branch(here, "Flow line").survey().pk)
         recomputation = here.correct(0.008)
-        while work_off(recomputation.pk):
+        while recomputation_run(recomputation.pk):
             pass
         certify(here, STARTED.date() + timedelta(days=30), BAD)
         self.ids |= {

@@ -95,7 +95,7 @@ def test_a_patch_of_each_kind_of_record_is_in_the_log(as_user: Any, cast: Any, s
     here, now = scene(site, cast, kit), timezone.now()
     job = Job.objects.create(site=site, title="x", starts_at=now, ends_at=now + timedelta(hours=1))
     held = {"booked_by": cast.office, "booked_at": now, "starts_at": now, "ends_at": now + timedelta(hours=1)}
-    made = {"created_by": cast.office, "created_at": now}
+    records = {"created_by": cast.office, "created_at": now}
     rows = {
         "clients": cast.client,
         "sites": site,
@@ -105,8 +105,8 @@ def test_a_patch_of_each_kind_of_record_is_in_the_log(as_user: Any, cast: Any, s
         "instrument-types": InstrumentType.objects.create(kind="meter", name="Portable"),
         "jobs": job,
         "bookings": Booking.objects.create(job=job, technician=cast.technician, **held),
-        "log-formats": LogFormat.objects.create(name="x", format=LAYOUT, **made),
-        "combinations": Combination.objects.create(site=site, name="x", kind="mean", **made),
+        "log-formats": LogFormat.objects.create(name="x", format=LAYOUT, **records),
+        "combinations": Combination.objects.create(site=site, name="x", kind="mean", **records),
         "technicians": TechnicianProfile.objects.create(id=cast.technician.pk, technician=cast.technician),
         "users": cast.technician,
     }
@@ -170,10 +170,10 @@ def test_a_file_given_out_is_in_the_log(as_user: Any, cast: Any, site: Any, kit:
 
 
 def test_the_token_of_a_calendar_feed_is_not_in_the_log(as_user: Any, client: Any, cast: Any) -> None:
-    made = as_user("office").post("/api/v1/calendar-feeds/", {"label": "x"}, format="json").json()
+    records = as_user("office").post("/api/v1/calendar-feeds/", {"label": "x"}, format="json").json()
     client.force_login(cast.office)
-    assert client.get(f"/api/v1/calendar-feeds/{made['token']}.ics").status_code == 200
-    assert made["token"] not in str(list(AuditEntry.objects.values()))
+    assert client.get(f"/api/v1/calendar-feeds/{records['token']}.ics").status_code == 200
+    assert records["token"] not in str(list(AuditEntry.objects.values()))
 
 
 def test_the_use_of_a_calendar_feed_is_noted_and_in_the_log_once_a_day(cast: Any) -> None:

@@ -114,10 +114,10 @@ def test_an_invitation_that_cannot_be_is_refused_by_field(
 def test_a_mail_server_that_refuses_leaves_nothing_behind(
     as_user: Any, cast: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def refuse(self: Any, messages: Any) -> int:
+    def reject(self: Any, messages: Any) -> int:
         raise ConnectionRefusedError
 
-    monkeypatch.setattr(EmailBackend, "send_messages", refuse)
+    monkeypatch.setattr(EmailBackend, "send_messages", reject)
     answer = invite(as_user("office"), cast)
     assert (answer.status_code, answer.json()["code"]) == (502, "mail-failed")
     assert not Invitation.objects.exists()

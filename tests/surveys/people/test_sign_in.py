@@ -225,8 +225,8 @@ def test_where_it_is_required_nothing_else_is_open_until_it_is_enrolled(
 ) -> None:
     settings.SECOND_FACTOR_REQUIRED = True
     office = as_user("office")
-    refused = office.get("/api/v1/clients/")
-    assert (refused.status_code, refused.json()["code"]) == (403, "second-factor-needed")
+    rejected = office.get("/api/v1/clients/")
+    assert (rejected.status_code, rejected.json()["code"]) == (403, "second-factor-needed")
     assert office.get(FACTOR).json()["enrolment_required"] is True
     assert as_user("owner").get("/api/v1/clients/").status_code == 200
     cast.administrator.is_staff = cast.administrator.is_superuser = True

@@ -28,7 +28,7 @@ def sign_in(name: str, address: str, password: str = PASSWORD) -> Any:
     return APIClient(REMOTE_ADDR=address).post("/api/v1/sign-in/", body, format="json")
 
 
-def refused(answer: Any) -> bool:
+def rejected(answer: Any) -> bool:
     if answer.status_code != 429:
         return False
     assert answer.json()["code"] == "throttled"
@@ -38,16 +38,16 @@ def refused(answer: Any) -> bool:
 
 def test_an_address_that_signs_in_too_often_waits_and_another_does_not(cast: Any) -> None:
     first = [sign_in(name, "192.0.2.1") for name in ("owner", "office", "technician")]
-    assert [refused(answer) for answer in first] == [False, False, True]
+    assert [rejected(answer) for answer in first] == [False, False, True]
     assert sign_in("technician", "192.0.2.2").status_code == 200
 
 
 def test_a_name_tried_from_many_addresses_waits_whether_or_not_it_exists(cast: Any) -> None:
     for name in ("owner", "nobody-of-that-name"):
         tries = [sign_in(name, f"192.0.2.{n}", "wrong") for n in range(3)]
-        assert [refused(answer) for answer in tries] == [False, False, True]
+        assert [rejected(answer) for answer in tries] == [False, False, True]
     # Case makes no other name of it.
-    assert refused(sign_in("OWNER", "192.0.2.99", "wrong"))
+    assert rejected(sign_in("OWNER", "192.0.2.99", "wrong"))
 
 
 @pytest.mark.parametrize("page", ["/sign-in/", "/invitations/x/"])
@@ -60,13 +60,13 @@ def test_a_page_says_when_to_try_again(client: Any, cast: Any, page: str) -> Non
 
 def test_a_user_computes_so_often_and_a_colleague_at_another_address_still_does(as_user: Any) -> None:
     def compute(who: str, address: str) -> Any:
-        return as_user(who).post("/api/v1/compute/measuring/spacing/", {}, format="json", REMOTE_ADDR=address)
+        return as_user(who).post("/api/v1/compute/spacing/", {}, format="json", REMOTE_ADDR=address)
 
     mine = [compute("owner", f"192.0.2.{n}") for n in range(3)]
-    assert [refused(answer) for answer in mine] == [False, False, True]
+    assert [rejected(answer) for answer in mine] == [False, False, True]
     assert compute("colleague", "192.0.2.9").status_code == 400
     # Reading the library is no computation of one's own.
-    assert as_user("owner").get("/api/v1/compute/library/media/").status_code == 200
+    assert as_user("owner").get("/api/v1/compute/media/").status_code == 200
 
 
 def test_uploads_and_reports_are_counted_each_for_itself(
@@ -78,9 +78,9 @@ def test_uploads_and_reports_are_counted_each_for_itself(
         file = SimpleUploadedFile("a.csv", b"x")
         return office.post(f"/api/v1/surveys/{survey.pk}/log/", {"file": file}, format="multipart")
 
-    assert [refused(upload()) for _ in range(3)] == [False, False, True]
+    assert [rejected(upload()) for _ in range(3)] == [False, False, True]
     report = f"/api/v1/surveys/{survey.pk}/report.pdf?draft=1"
-    assert [refused(office.get(report)) for _ in range(3)] == [False, False, True]
+    assert [rejected(office.get(report)) for _ in range(3)] == [False, False, True]
     assert office.get(f"/api/v1/surveys/{survey.pk}/").status_code == 200
 
 

@@ -23,7 +23,7 @@ TOKENS = "/api/v1/tokens/"
 ROUTES = sorted(set(routes()))
 # Addresses that no token opens or closes: signing in itself, and a calendar's own address.
 WITHOUT_TOKEN = {"api/v1/sign-in/", "api/v1/calendar-feeds/<str:token>.ics"}
-ENDS_ITSELF = "api/v1/sign-out/"
+SIGN_OUT_PATH = "api/v1/sign-out/"
 
 
 def with_token(user: User, scope: str, life: timedelta = timedelta(days=1)) -> APIClient:
@@ -41,7 +41,7 @@ def test_the_walk_meets_every_kind_of_record() -> None:
 def test_a_token_to_read_writes_nowhere(cast: Any) -> None:
     api = with_token(cast.administrator, Scope.READ)
     for route in ROUTES:
-        if route in WITHOUT_TOKEN or route == ENDS_ITSELF:
+        if route in WITHOUT_TOKEN or route == SIGN_OUT_PATH:
             continue
         for method in ("post", "put", "patch", "delete"):
             answer = getattr(api, method)(address(route), {}, format="json")
@@ -52,12 +52,12 @@ def test_a_token_to_read_writes_nowhere(cast: Any) -> None:
 def test_a_token_to_compute_does_nothing_else(cast: Any) -> None:
     api = with_token(cast.administrator, Scope.COMPUTE)
     for route in ROUTES:
-        if route in WITHOUT_TOKEN or route == ENDS_ITSELF or route.startswith("api/v1/compute/"):
+        if route in WITHOUT_TOKEN or route == SIGN_OUT_PATH or route.startswith("api/v1/compute/"):
             continue
         assert api.get(address(route)).status_code == 403, route
     assert api.get("/api/v1/compute/methods/").status_code == 200
     spacing = {name: SETUP[name] for name in SETUP if name != "readings"}
-    assert api.post("/api/v1/compute/measuring/spacing/", spacing, format="json").status_code == 200
+    assert api.post("/api/v1/compute/spacing/", spacing, format="json").status_code == 200
 
 
 def test_a_token_for_the_field_writes_what_technicians_write_and_no_more(cast: Any) -> None:
@@ -105,12 +105,12 @@ def test_the_last_use_is_noted_once_a_minute(cast: Any, django_assert_num_querie
 def test_a_token_is_shown_once_and_kept_as_a_digest(cast: Any) -> None:
     browser = Browser()
     browser.force_login(cast.office)
-    made = browser.post(
+    created = browser.post(
         TOKENS, {"name": "sheet", "scope": "read", "days": 5}, content_type="application/json"
     )
-    assert made.status_code == 201, made.content
-    assert made["Cache-Control"] == "no-store"
-    secret = made.json()["token"]
+    assert created.status_code == 201, created.content
+    assert created["Cache-Control"] == "no-store"
+    secret = created.json()["token"]
     [kept] = ApiToken.objects.values()
     assert secret not in {str(value) for value in kept.values()}
     assert (kept["name"], kept["scope"]) == ("sheet", "read")
@@ -123,8 +123,8 @@ def test_a_token_is_shown_once_and_kept_as_a_digest(cast: Any) -> None:
 def test_a_session_makes_a_token_only_with_its_csrf_token(cast: Any) -> None:
     browser = Browser(enforce_csrf_checks=True)
     browser.force_login(cast.office)
-    made = browser.post(TOKENS, {"name": "sheet", "scope": "read"}, content_type="application/json")
-    assert made.status_code == 403
+    created = browser.post(TOKENS, {"name": "sheet", "scope": "read"}, content_type="application/json")
+    assert created.status_code == 403
     assert not ApiToken.objects.exists()
 
 

@@ -66,7 +66,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 def spacing(api: Any, status: int = 200, **changes: Any) -> Any:
     body = {"pipe": PIPE, "medium": AT_50, "transducers": PAIR, "traverses": 2, **changes}
-    return post(api, "compute/measuring/spacing/", body, status)
+    return post(api, "compute/spacing/", body, status)
 
 
 def test_a_custom_medium_answers_like_its_figures_stated_by_hand(as_user: Any) -> None:
@@ -92,8 +92,8 @@ def test_a_custom_material_answers_like_its_sound_speed_stated_by_hand(as_user: 
 def test_a_medium_by_table_has_no_salinity(as_user: Any) -> None:
     office = as_user("office")
     post(office, "custom-media/", MEDIUM)
-    refused = spacing(office, 400, medium={**AT_50, "salinity": "35 g/kg"})
-    assert refused["errors"][0]["field"] == "medium.salinity"
+    rejected = spacing(office, 400, medium={**AT_50, "salinity": "35 g/kg"})
+    assert rejected["errors"][0]["field"] == "medium.salinity"
 
 
 def test_a_revision_recomputes_the_surveys_and_the_account_says_what_moved(as_user: Any, here: Scene) -> None:
@@ -109,7 +109,7 @@ def test_a_revision_recomputes_the_surveys_and_the_account_says_what_moved(as_us
     body = {**FIGURES, "table": thicker, "reason": "A sample was measured."}
     revised = post(office, f"custom-media/{added['id']}/revisions/", body, 202)
     [started] = revised["recomputations"]
-    recalculation.work_off(started["id"])
+    recalculation.recomputation_run(started["id"])
     results = office.get(f"/api/v1/surveys/{survey.pk}/results/").json()
     new = next(row for row in results if row["current"])
     assert new["replaces"] == str(old.pk)

@@ -46,13 +46,17 @@ def material_data(speed: float = 2300.0, **figures: Any) -> CustomMaterialData:
 
 
 def medium_data(**changes: Any) -> CustomMediumData:
-    doubts = {"sound_speed_uncertainty": 0.002, "density_uncertainty": 0.001, "viscosity_uncertainty": 0.05}
+    uncertainties = {
+        "sound_speed_uncertainty": 0.002,
+        "density_uncertainty": 0.001,
+        "viscosity_uncertainty": 0.05,
+    }
     return CustomMediumData(
         pressure_pa=101_325.0,
         table={**TABLE, **changes},
         source="data sheet",
         reason="measured again",
-        **doubts,
+        **uncertainties,
     )
 
 
@@ -86,7 +90,7 @@ def restate(here: Scene, statement: PipeStatement) -> PipeData:
         by=here.cast.office,
         now=timezone.now(),
     )
-    recalculation.work_off(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
     return PipeData.objects.get(pk=data.pk)
 
 
@@ -134,7 +138,7 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: 
     old = current(survey)
     thicker = medium_data(dynamic_viscosity_pa_s=[0.4, 0.125, 0.05])
     [started] = custom_medium_revise(medium=medium, data=thicker, by=here.cast.office, now=timezone.now())
-    recalculation.work_off(started.pk)
+    recalculation.recomputation_run(started.pk)
     new = current(survey)
     assert new.replaces == old
     assert (new.pipe_data.corrects, new.pipe_data.custom_medium_data) == (before, thicker)
@@ -153,7 +157,7 @@ def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> No
     survey = here.survey()
     data = material_data(2250.0)
     [started] = custom_material_revise(material=material, data=data, by=here.cast.office, now=timezone.now())
-    recalculation.work_off(started.pk)
+    recalculation.recomputation_run(started.pk)
     after = current(survey).pipe_data
     assert (after.own_lining_data, after.custom_material_data) == (data, None)
     assert after.pipe_entry() == replace(

@@ -34,7 +34,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 
 def worked_off(recomputation: Recomputation) -> Recomputation:
-    recalculation.work_off(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
     recomputation.refresh_from_db()
     assert recomputation.state == Recomputation.State.FINISHED
     return recomputation
@@ -301,8 +301,8 @@ def test_over_the_api_a_technician_corrects_a_survey_and_reads_its_versions(
     survey = here.survey()
     office = as_user("office")
     path = f"/api/v1/surveys/{survey.pk}"
-    refused = office.post(f"{path}/corrections/", {"mounted_spacing": "160 mm"}, format="json")
-    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "reason")
+    rejected = office.post(f"{path}/corrections/", {"mounted_spacing": "160 mm"}, format="json")
+    assert (rejected.status_code, rejected.json()["errors"][0]["field"]) == (400, "reason")
     answer = office.post(
         f"{path}/corrections/",
         {

@@ -208,7 +208,7 @@ def test_a_part_without_a_result_is_waited_for_and_what_hinders_then_is_told(her
     assert current(third).readings_used == 80
 
 
-def refusal(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
+def rejection(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
     with pytest.raises(ServiceError) as caught:
         combined(here, kind, surveys)
     return caught.value.code, caught.value.field
@@ -218,11 +218,11 @@ def test_parts_that_cannot_belong_together_are_refused(here: Scene, cast: Any, k
     one, other = mounted(here), mounted(branch(here, "West branch"))
     path = mounted(here, Wish(primary_survey=one))
     elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
-    assert refusal(here, "sum", [one]) == ("parts-number", "parts")
-    assert refusal(here, "difference", [one, other, path]) == ("parts-number", "parts")
-    assert refusal(here, "sum", [one, other, one]) == ("duplicate-part", "parts.2")
-    assert refusal(here, "mean", [one, path]) == ("paths-of-one-flow", "parts.1")
-    assert refusal(here, "sum", [one, elsewhere]) == ("other-site", "parts.1")
+    assert rejection(here, "sum", [one]) == ("parts-number", "parts")
+    assert rejection(here, "difference", [one, other, path]) == ("parts-number", "parts")
+    assert rejection(here, "sum", [one, other, one]) == ("duplicate-part", "parts.2")
+    assert rejection(here, "mean", [one, path]) == ("paths-of-one-flow", "parts.1")
+    assert rejection(here, "sum", [one, elsewhere]) == ("other-site", "parts.1")
     assert not CombinationPart.objects.exists()
 
 

@@ -23,7 +23,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
     return scene(site, cast, kit)
 
 
-def asked(here: Scene, surveys: list[Any], kind: str = "sum") -> dict[str, Any]:
+def combination_body(here: Scene, surveys: list[Any], kind: str = "sum") -> dict[str, Any]:
     parts = [str(survey.pk) for survey in surveys]
     return {"site": str(here.pipe.site_id), "name": "Both branches", "kind": kind, "parts": parts}
 
@@ -48,18 +48,18 @@ def test_a_technician_records_a_crossed_path_and_reads_the_combination(
     answer = technician.post("/api/v1/surveys/", body, format="json")
     assert answer.status_code == 201, answer.content
     check(schema, "post", "/api/v1/surveys/", answer)
-    made = answer.json()
-    assert made["primary_survey"] == str(first.pk)
-    assert made["path_angle"] == {"value": pytest.approx(90), "unit": "deg"}
-    logged(here.point.surveys.get(pk=made["id"]))
+    records = answer.json()
+    assert records["primary_survey"] == str(first.pk)
+    assert records["path_angle"] == {"value": pytest.approx(90), "unit": "deg"}
+    logged(here.point.surveys.get(pk=records["id"]))
     seen = technician.get(f"/api/v1/surveys/{first.pk}/").json()
-    assert seen["paths"] == [made["id"]]
+    assert seen["paths"] == [records["id"]]
     assert seen["primary_survey"] is None
     combination = technician.get(f"{PATH}{seen['combination']}/").json()
-    assert [part["survey"] for part in combination["parts"]] == [str(first.pk), made["id"]]
+    assert [part["survey"] for part in combination["parts"]] == [str(first.pk), records["id"]]
     assert combination["kind"] == "multipath"
     assert combination["up_to_date"] is True
-    assert technician.get(f"/api/v1/surveys/{made['id']}/").json()["combination"] == combination["id"]
+    assert technician.get(f"/api/v1/surveys/{records['id']}/").json()["combination"] == combination["id"]
 
 
 def test_a_path_angle_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> None:
@@ -71,24 +71,24 @@ def test_a_path_angle_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> N
     )
     assert answer.status_code == 202
     assert answer.json()["data"]["path_angle"] == {"value": pytest.approx(45), "unit": "deg"}
-    refused = as_user("office").post(
+    rejected = as_user("office").post(
         f"/api/v1/surveys/{survey.pk}/corrections/",
         {"primary_survey": str(survey.pk), "reason": "x"},
         format="json",
     )
-    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "primary_survey")
+    assert (rejected.status_code, rejected.json()["errors"][0]["field"]) == (400, "primary_survey")
 
 
 def test_two_branches_are_summed_and_every_answer_is_as_described(
     here: Scene, as_user: Any, schema: Any
 ) -> None:
     office, surveys = as_user("office"), two_branches(here)
-    made = office.post(PATH, asked(here, surveys), format="json")
-    assert made.status_code == 201, made.content
-    check(schema, "post", PATH, made)
+    records = office.post(PATH, combination_body(here, surveys), format="json")
+    assert records.status_code == 201, records.content
+    check(schema, "post", PATH, records)
     run = here.correct(0.008)
-    recalculation.work_off(run.pk)
-    own = f"{PATH}{made.json()['id']}/"
+    recalculation.recomputation_run(run.pk)
+    own = f"{PATH}{records.json()['id']}/"
     for path, form in ((PATH, PATH), (own, f"{PATH}{{id}}/"), (f"{own}results/", f"{PATH}{{id}}/results/")):
         check(schema, "get", form, office.get(path))
     new, old = office.get(f"{own}results/").json()
@@ -102,9 +102,9 @@ def test_two_branches_are_summed_and_every_answer_is_as_described(
 
 def test_a_run_tells_of_its_combinations_and_so_do_notices(here: Scene, as_user: Any, schema: Any) -> None:
     office = as_user("office")
-    combination = office.post(PATH, asked(here, two_branches(here)), format="json").json()["id"]
+    combination = office.post(PATH, combination_body(here, two_branches(here)), format="json").json()["id"]
     run = here.correct(0.008)
-    recalculation.work_off(run.pk)
+    recalculation.recomputation_run(run.pk)
     path = f"/api/v1/recomputations/{run.pk}/"
     answer = office.get(path)
     check(schema, "get", "/api/v1/recomputations/{id}/", answer)
@@ -126,27 +126,27 @@ def test_a_run_tells_of_its_combinations_and_so_do_notices(here: Scene, as_user:
 
 def test_a_waiting_combination_has_no_result_and_says_so(here: Scene, as_user: Any, schema: Any) -> None:
     surveys = [logged(mounted(here)), mounted(branch(here, "West branch"))]
-    answer = as_user("office").post(PATH, asked(here, surveys, "difference"), format="json")
+    answer = as_user("office").post(PATH, combination_body(here, surveys, "difference"), format="json")
     check(schema, "post", PATH, answer)
-    made = answer.json()
-    assert (made["result"], made["up_to_date"]) == (None, False)
-    assert [part["result"] for part in made["parts"]] == [str(current(surveys[0]).pk), None]
+    records = answer.json()
+    assert (records["result"], records["up_to_date"]) == (None, False)
+    assert [part["result"] for part in records["parts"]] == [str(current(surveys[0]).pk), None]
 
 
 def test_a_combination_is_renamed_retired_and_taken_up_again(here: Scene, as_user: Any, schema: Any) -> None:
     office = as_user("office")
-    made = office.post(PATH, asked(here, two_branches(here)), format="json")
-    own = f"{PATH}{made.json()['id']}/"
+    records = office.post(PATH, combination_body(here, two_branches(here)), format="json")
+    own = f"{PATH}{records.json()['id']}/"
     retired = office.patch(own, {"name": "Old sum", "retired_at": "2026-11-01T00:00:00Z"}, format="json")
     check(schema, "patch", f"{PATH}{{id}}/", retired)
     assert retired.json()["name"] == "Old sum"
     run: Recomputation = here.correct(0.008)
-    recalculation.work_off(run.pk)
+    recalculation.recomputation_run(run.pk)
     assert office.get(own).json()["up_to_date"] is False
     again = office.patch(own, {"retired_at": None}, format="json").json()
     assert (again["retired_at"], again["up_to_date"]) == (None, True)
     assert len(office.get(f"{own}results/").json()) == 2
-    stale = office.patch(own, {"note": "x"}, format="json", HTTP_IF_MATCH=made["ETag"])
+    stale = office.patch(own, {"note": "x"}, format="json", HTTP_IF_MATCH=records["ETag"])
     assert stale.status_code == 412
 
 
@@ -166,7 +166,7 @@ def test_a_combination_is_renamed_retired_and_taken_up_again(here: Scene, as_use
 def test_bad_input_is_refused_with_its_field(
     here: Scene, as_user: Any, change: dict[str, Any], field: str, code: str
 ) -> None:
-    answer = as_user("office").post(PATH, asked(here, []) | change, format="json")
+    answer = as_user("office").post(PATH, combination_body(here, []) | change, format="json")
     assert answer.status_code == 400
     error = answer.json()["errors"][0]
     assert (error["field"], error["code"]) == (field, code)
@@ -184,13 +184,13 @@ def test_surveys_of_two_sites_a_part_twice_and_logs_of_two_days_are_refused(
         ([one, one], "duplicate-part"),
         ([one, late], "not-enough-data"),
     ):
-        answer = office.post(PATH, asked(here, surveys), format="json")
+        answer = office.post(PATH, combination_body(here, surveys), format="json")
         assert (answer.status_code, answer.json()["code"]) == (400, code)
 
 
 def test_who_sees_and_writes_combinations(here: Scene, as_user: Any) -> None:
     surveys = two_branches(here)
-    body = asked(here, surveys)
+    body = combination_body(here, surveys)
     assert as_user("owner").post(PATH, body, format="json").status_code == 403
     assert as_user("nobody").get(PATH).status_code == 401
     own = f"{PATH}{as_user('office').post(PATH, body, format='json').json()['id']}/"
@@ -200,15 +200,15 @@ def test_who_sees_and_writes_combinations(here: Scene, as_user: Any) -> None:
         # A technician without a job at the site does not know of it.
         assert as_user("technician").get(path).status_code == 404
     # To a technician of no job there the surveys and the site do not exist.
-    refused = as_user("technician").post(PATH, body, format="json")
-    assert {error["field"] for error in refused.json()["errors"]} == {"site", "parts.0", "parts.1"}
+    rejected = as_user("technician").post(PATH, body, format="json")
+    assert {error["field"] for error in rejected.json()["errors"]} == {"site", "parts.0", "parts.1"}
 
 
 def test_a_list_of_combinations_costs_the_same_for_two_and_for_many(here: Scene, as_user: Any) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    office, body = as_user("office"), asked(here, two_branches(here))
+    office, body = as_user("office"), combination_body(here, two_branches(here))
     counts = []
     for _ in range(2):
         office.post(PATH, body, format="json")

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from surveys.models import CombinedResult
 from surveys.results.history import Found, point_history
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.scene import STARTED, Scene, current, scene
 
@@ -72,7 +72,7 @@ def test_a_pipe_altered_in_between_is_another_pipe_whose_doubts_cancel_nothing(h
     here.survey()
     here.survey(STARTED + MONTH)
     alike = history_of(here)[-1].change
-    work_off(here.alter(0.0063, date(2026, 10, 20)).pk)
+    recomputation_run(here.alter(0.0063, date(2026, 10, 20)).pk)
     altered = history_of(here)[-1].change
     assert alike is not None
     assert altered is not None
@@ -124,8 +124,8 @@ def test_the_history_costs_the_same_queries_whatever_its_length(here: Scene) -> 
     def crossed() -> int:
         first = logged(mounted(here, Wish(plane_deg=0)))
         logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
-        with CaptureQueriesContext(connection) as asked:
+        with CaptureQueriesContext(connection) as requested:
             history_of(here)
-        return len(asked)
+        return len(requested)
 
     assert len({crossed() for _ in range(3)}) == 1

@@ -15,13 +15,13 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def here(site: Any, cast: Any, kit: Any) -> Scene:
-    made = scene(site, cast, kit)
-    made.survey()
-    return made
+    records = scene(site, cast, kit)
+    records.survey()
+    return records
 
 
 def correct(here: Scene, wall: float) -> None:
-    recalculation.work_off(here.correct(wall).pk)
+    recalculation.recomputation_run(here.correct(wall).pk)
 
 
 def test_a_client_is_told_of_a_figure_that_moved_and_says_that_it_has_seen_it(
@@ -57,7 +57,7 @@ def test_a_stranger_sees_no_notice_and_the_office_acknowledges_none(here: Scene,
 
 def test_each_change_is_told_once(here: Scene) -> None:
     recomputation = here.correct(0.008)
-    recalculation.work_off(recomputation.pk)
-    recalculation.work_off(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
     [notice] = Notice.objects.all()
     assert notice.after == current(here.point.surveys.get())

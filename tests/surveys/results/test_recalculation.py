@@ -30,7 +30,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 
 def finished(recomputation: Recomputation) -> Recomputation:
-    recalculation.work_off(recomputation.pk)
+    recalculation.recomputation_run(recomputation.pk)
     recomputation.refresh_from_db()
     return recomputation
 
@@ -140,7 +140,7 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
         raise RuntimeError("the disk is full")
 
     monkeypatch.setattr(recalculation, "survey_reduce", broken)
-    for attempt in range(1, claims.MOST_ATTEMPTS + 1):
+    for attempt in range(1, claims.MAX_ATTEMPTS + 1):
         item = RecomputationItem.objects.get()
         assert (item.attempts, item.state) == (attempt - 1, Item.WAITING)
         RecomputationItem.objects.update(run_after=timezone.now())
@@ -195,7 +195,7 @@ def test_a_worker_that_lost_its_claim_stores_nothing(here: Scene) -> None:
     assert lost
     RecomputationItem.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
     finished(recomputation)
-    recalculation._work_on(lost, recomputation)
+    recalculation._process_claims(lost, recomputation)
     assert survey.results.count() == 2
 
 
@@ -210,7 +210,7 @@ def test_the_same_task_delivered_four_times_at_once_makes_one_result_each(here: 
 
     def work() -> None:
         try:
-            recalculation.work_off(recomputation.pk)
+            recalculation.recomputation_run(recomputation.pk)
         finally:
             connection.close()
 
@@ -228,7 +228,7 @@ def test_the_same_task_delivered_four_times_at_once_makes_one_result_each(here: 
 @pytest.mark.django_db(transaction=True)
 def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_end(here: Scene) -> None:
     surveys = [here.survey(readings=40) for _ in range(3)]
-    made: list[Recomputation] = []
+    records: list[Recomputation] = []
 
     def correct(number: int) -> None:
         try:
@@ -236,7 +236,7 @@ def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_e
                 while True:
                     # Somebody else may have corrected the same version: look again, as a person would.
                     with contextlib.suppress(Conflict):
-                        made.append(here.correct(0.007 + 0.0001 * number + 0.00001 * step))
+                        records.append(here.correct(0.007 + 0.0001 * number + 0.00001 * step))
                         break
         finally:
             connection.close()
@@ -246,8 +246,8 @@ def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_e
         thread.start()
     for thread in threads:
         thread.join()
-    assert len(made) == 24
-    for recomputation in reversed(made):
+    assert len(records) == 24
+    for recomputation in reversed(records):
         assert finished(recomputation).state == Recomputation.State.FINISHED
     last = here.in_force()
     assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
@@ -259,7 +259,7 @@ def test_a_run_whose_worker_died_before_closing_it_is_closed_by_the_next_look(he
     recomputation = here.correct(0.008)
     taken = claims.claim(recomputation.pk)
     assert taken
-    recalculation._work_on(taken, recomputation)
+    recalculation._process_claims(taken, recomputation)
     assert recalculation.recomputations_due() == [recomputation.pk]
     assert finished(recomputation).state == Recomputation.State.FINISHED
     assert recalculation.recomputations_due() == []
@@ -271,7 +271,7 @@ def test_the_quick_look_at_what_is_in_force_says_the_same_as_the_records(here: S
     here.correct(0.008)
     quick = inputs_in_force.keys_in_force([survey.pk for survey in surveys])
     assert quick == {
-        s.pk: inputs_in_force.basis_in_force(inputs_in_force.survey_with_basis(s.pk)).key for s in surveys
+        s.pk: inputs_in_force.inputs_in_force(inputs_in_force.survey_with_inputs(s.pk)).key for s in surveys
     }
     assert len({key[1] for key in quick.values()}) == 2
 
@@ -300,7 +300,7 @@ def test_of_many_items_a_share_is_taken_and_rivals_take_others(here: Scene) -> N
     multiply(Survey.objects.get(pk=first.pk), 59)
     recomputation = here.correct(0.008)
     taken = [claims.claim(recomputation.pk) for _ in range(4)]
-    assert [len(one.items) for one in taken if one] == [claims.FEWEST_CLAIMED] * 3
+    assert [len(one.items) for one in taken if one] == [claims.MIN_CLAIMED] * 3
     assert len({item.pk for one in taken if one for item in one.items}) == 60
 
 
@@ -311,7 +311,7 @@ def test_a_worker_lets_go_of_items_another_took(here: Scene, settings: Any) -> N
     assert slow
     RecomputationItem.objects.filter(pk=slow.items[1].pk).update(claimed_by=uuid4())
     slow.leased_at -= timedelta(seconds=settings.RECOMPUTATION_LEASE_SECONDS)
-    recalculation._work_on(slow, recomputation)
+    recalculation._process_claims(slow, recomputation)
     assert [survey.results.count() for survey in surveys] == [2, 1]
 
 

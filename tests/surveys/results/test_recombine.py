@@ -127,13 +127,13 @@ def test_a_part_that_moves_while_its_combination_is_computed_sets_it_back(
     early, late = here.correct(0.008), west.correct(0.0075)
     computed: list[object] = []
 
-    def flow_while_another_part_moves(kind: str, results: Any) -> Any:
+    def flow_during_change(kind: str, results: Any) -> Any:
         computed.append(results)
         if len(computed) == 1:
             worked_off(late)
         return combined_flow(kind, results)
 
-    monkeypatch.setattr("surveys.results.combining.combined_flow", flow_while_another_part_moves)
+    monkeypatch.setattr("surveys.results.combining.combined_flow", flow_during_change)
     assert worked_off(early).state == Recomputation.State.FINISHED
     assert rests_on_current(combination)
     # What was computed first was not stored: the other run had combined the latest of both parts by then.
@@ -173,12 +173,12 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
 ) -> None:
     from compute.base.errors import NotEnough
 
-    def apart(*_: Any) -> None:
+    def raise_not_enough(*_: Any) -> None:
         raise NotEnough("The logs have no time in common.", field="logs")
 
     combination, surveys = both
     old = current_of(combination)
-    monkeypatch.setattr("surveys.results.combining.combined_flow", apart)
+    monkeypatch.setattr("surveys.results.combining.combined_flow", raise_not_enough)
     run = here.correct(0.008)
     while worked_off(run).finished_at is None:
         RecomputationItem.objects.update(run_after=timezone.now())
@@ -210,7 +210,7 @@ def test_corrections_of_both_pipes_by_many_workers_end_on_the_last_results(
 
     def work(run: Recomputation) -> None:
         try:
-            recalculation.work_off(run.pk)
+            recalculation.recomputation_run(run.pk)
         finally:
             connection.close()
 

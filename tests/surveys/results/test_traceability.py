@@ -8,7 +8,7 @@ import pytest
 from django.test import Client as Browser
 
 from surveys.models import Result
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.fleet.test_error_curves import certify, current, policy
 from tests.surveys.scene import Scene, scene
 
@@ -26,7 +26,7 @@ def result(here: Scene, as_user: Any) -> Result:
     certify(here)
     policy(as_user)
     survey = here.survey()
-    work_off(here.correct(0.008, reason="Gauged: 8.0 mm.").pk)
+    recomputation_run(here.correct(0.008, reason="Gauged: 8.0 mm.").pk)
     return current(survey)
 
 
@@ -63,7 +63,7 @@ def test_it_tells_the_correction_with_its_reason_and_what_was_replaced(as_user: 
 def test_a_policy_of_later_is_not_told_of_a_result_computed_before(here: Scene, as_user: Any) -> None:
     certify(here)
     before = current(here.survey())
-    work_off(policy(as_user).json()["recomputation"])
+    recomputation_run(policy(as_user).json()["recomputation"])
     found = [one for one in steps(as_user, before) if one["facts"].get("certificate") == "HR-2026-09-01"]
     assert found[0]["facts"]["decided by policy"] == "none: not applied"
     after = [
@@ -87,7 +87,7 @@ def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
 
     before = count(result)
     for wall in (0.0081, 0.0082, 0.0083):
-        work_off(here.correct(wall).pk)
+        recomputation_run(here.correct(wall).pk)
     assert count(current(result.survey)) == before
 
 
@@ -107,7 +107,7 @@ def test_the_page_tells_the_same(cast: Any, result: Result) -> None:
     page = browser.get(address).content.decode()
     assert result.log.sha256 in page
     assert "Gauged: 8.0 mm." in page
-    assert "8 mm" in page
-    assert "0.31496 in" in browser.get(f"{address}?units=us").content.decode()
+    assert "8\xa0mm" in page
+    assert "0.31496\xa0in" in browser.get(f"{address}?units=us").content.decode()
     browser.force_login(cast.stranger)
     assert browser.get(address).status_code == 404

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from surveys.models import Log, LogFormat, Recomputation, Survey
 from surveys.results import recalculation
-from surveys.services.pipes.setups import SetupWish, setup_work_out
+from surveys.services.pipes.setups import SetupWish, setup_calculate
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, Scene, current, log, scene
 
@@ -46,7 +46,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 @pytest.fixture
 def bare(here: Scene) -> Survey:
     """A survey whose log is not in yet."""
-    setup = setup_work_out(
+    setup = setup_calculate(
         point=here.point,
         wish=SetupWish(here.kit.pair, traverses=2),
         by=here.cast.technician,
@@ -70,9 +70,9 @@ def make(api: Any, **changes: Any) -> Any:
 
 def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
-    made = make(office).json()
+    records = make(office).json()
     tried = office.post(
-        f"/api/v1/log-formats/{made['id']}/previews/?site={bare.measuring_point.pipe.site_id}",
+        f"/api/v1/log-formats/{records['id']}/previews/?site={bare.measuring_point.pipe.site_id}",
         {"file": file()},
         format="multipart",
     ).json()
@@ -81,22 +81,22 @@ def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -
     assert tried["rows"][0]["time_difference"] == 170.0
     assert tried["rejected_rows"] == []
     answer = office.post(
-        f"/api/v1/surveys/{bare.pk}/log/?log_format={made['id']}", {"file": file()}, format="multipart"
+        f"/api/v1/surveys/{bare.pk}/log/?log_format={records['id']}", {"file": file()}, format="multipart"
     )
     assert answer.status_code == 201, answer.json()
-    assert (answer.json()["rows_accepted"], answer.json()["log_format"]) == (40, made["id"])
+    assert (answer.json()["rows_accepted"], answer.json()["log_format"]) == (40, records["id"])
     assert answer.json()["first_reading_at"] == "2026-10-06T07:30:00Z"
     assert current(bare).volume_flow_m3_s > 0
 
 
 def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
-    made = make(office).json()
+    records = make(office).json()
     office.post(
-        f"/api/v1/surveys/{bare.pk}/log/?log_format={made['id']}", {"file": file()}, format="multipart"
+        f"/api/v1/surveys/{bare.pk}/log/?log_format={records['id']}", {"file": file()}, format="multipart"
     )
     kept = Log.objects.get().format
-    changed = office.patch(f"/api/v1/log-formats/{made['id']}/", {"format": {}}, format="json")
+    changed = office.patch(f"/api/v1/log-formats/{records['id']}/", {"format": {}}, format="json")
     assert changed.status_code == 200
     assert Log.objects.get().format == kept
     assert LogFormat.objects.get().format != kept
@@ -109,10 +109,10 @@ def test_a_layout_not_yet_kept_is_tried_as_well(here: Scene, as_user: Any) -> No
     )
     assert tried.status_code == 200
     assert len(tried.json()["rows"]) > 5
-    refused = office.post(
+    rejected = office.post(
         "/api/v1/log-formats/previews/", {"file": file(), "format": "{"}, format="multipart"
     )
-    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "format")
+    assert (rejected.status_code, rejected.json()["errors"][0]["field"]) == (400, "format")
     assert LogFormat.objects.count() == 0
 
 
@@ -157,10 +157,10 @@ def test_a_layout_nothing_can_be_read_by_is_refused_where_it_is_wrong(
 
 
 def test_layouts_are_the_companys_own(here: Scene, as_user: Any) -> None:
-    made = make(as_user("technician")).json()
+    records = make(as_user("technician")).json()
     assert make(as_user("office")).status_code == 409
     assert as_user("owner").get("/api/v1/log-formats/").json()["results"] == []
-    assert as_user("owner").get(f"/api/v1/log-formats/{made['id']}/").status_code == 404
+    assert as_user("owner").get(f"/api/v1/log-formats/{records['id']}/").status_code == 404
     assert make(as_user("owner"), name="mine").status_code == 403
     assert make(as_user("nobody"), name="mine").status_code == 401
 
@@ -189,7 +189,7 @@ def test_only_the_marked_stretch_counts_and_the_result_says_so(here: Scene, as_u
     }
     answer = office.post(f"/api/v1/surveys/{survey.pk}/segments/", body, format="json")
     assert answer.status_code == 202, answer.json()
-    recalculation.work_off(Recomputation.objects.get().pk)
+    recalculation.recomputation_run(Recomputation.objects.get().pk)
     after = current(survey)
     assert (before.readings_used, after.readings_used, after.readings_outside) == (80, 30, 50)
     assert "segments-used" in {finding["code"] for finding in after.findings}
@@ -200,7 +200,7 @@ def test_only_the_marked_stretch_counts_and_the_result_says_so(here: Scene, as_u
     )
     # And all of it again.
     office.post(f"/api/v1/surveys/{survey.pk}/segments/", body | {"segments": []}, format="json")
-    recalculation.work_off(Recomputation.objects.first().pk)
+    recalculation.recomputation_run(Recomputation.objects.first().pk)
     assert current(survey).volume_flow_m3_s == before.volume_flow_m3_s
 
 

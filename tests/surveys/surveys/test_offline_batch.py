@@ -15,7 +15,7 @@ from rest_framework.test import APIClient
 
 from surveys.api.surveys import batch
 from surveys.models import MeasuringPoint, Setup, Survey, WallMeasurement, uuid7
-from surveys.services.pipes.setups import SetupWish, setup_work_out
+from surveys.services.pipes.setups import SetupWish, setup_calculate
 from tests.surveys.scene import STARTED, scene
 
 BATCH = "/api/v1/surveys/batch/"
@@ -25,7 +25,7 @@ BATCH = "/api/v1/surveys/batch/"
 def ground(cast: Any, site: Any, kit: Any) -> dict[str, Any]:
     """What every survey here has: its point, set-up, meter and hour."""
     here = scene(site, cast, kit)
-    setup = setup_work_out(
+    setup = setup_calculate(
         point=here.point, wish=SetupWish(kit.pair, traverses=2), by=cast.technician, now=STARTED
     )
     return {
@@ -66,7 +66,7 @@ def test_an_entry_that_another_request_is_just_storing_gets_its_answer(
     # One that did not wait for the other would look whether the id is free when it has just been taken.
     pauses = iter([0.3, 1.0])
 
-    def at_leisure(**said: Any) -> Any:
+    def delayed_record(**said: Any) -> Any:
         storing.set()
         time.sleep(next(pauses))
         return record(**said)
@@ -77,7 +77,7 @@ def test_an_entry_that_another_request_is_just_storing_gets_its_answer(
         finally:
             connections.close_all()
 
-    monkeypatch.setattr(batch, "survey_record", at_leisure)
+    monkeypatch.setattr(batch, "survey_record", delayed_record)
     with ThreadPoolExecutor(1) as pool:
         sent = pool.submit(first)
         assert storing.wait(30)
@@ -160,9 +160,9 @@ def test_a_batch_is_for_those_who_write_surveys(as_user: Any, ground: Any) -> No
 
 @pytest.mark.django_db
 def test_a_batch_names_no_record_its_sender_may_not_see(as_user: Any, ground: Any) -> None:
-    [refused] = send(as_user("technician"), entry(ground))
-    assert refused["status"] == 400
-    assert {"measuring_point", "setup"} <= {one["field"] for one in refused["problem"]["errors"]}
+    [rejected] = send(as_user("technician"), entry(ground))
+    assert rejected["status"] == 400
+    assert {"measuring_point", "setup"} <= {one["field"] for one in rejected["problem"]["errors"]}
 
 
 @pytest.mark.django_db
@@ -192,8 +192,8 @@ def creations(ground: dict[str, Any], kit: Any) -> dict[str, tuple[str, Any, dic
 def test_a_client_chooses_the_id_of_a_new_record(as_user: Any, ground: Any, kit: Any, kind: str) -> None:
     office, (path, model, body) = as_user("office"), creations(ground, kit)[kind]
     wanted = str(uuid7())
-    made = office.post(f"/api/v1/{path}", body | {"id": wanted}, format="json")
-    assert (made.status_code, made.json()["id"]) == (201, wanted)
+    records = office.post(f"/api/v1/{path}", body | {"id": wanted}, format="json")
+    assert (records.status_code, records.json()["id"]) == (201, wanted)
     again = office.post(f"/api/v1/{path}", body | {"id": wanted}, format="json")
     assert (again.status_code, again.json()["code"], again.json()["errors"][0]["field"]) == (
         409,

@@ -9,7 +9,7 @@ import pyarrow.parquet as pq
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from surveys.logfiles.importing import take_in
+from surveys.logfiles.importing import import_file
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, Scene, current, scene
 
@@ -38,7 +38,7 @@ def test_a_plot_gets_so_many_points_and_keeps_the_highest_and_the_lowest(here: S
 def test_the_whole_log_as_csv_is_one_the_service_takes_in_again(here: Scene, as_user: Any) -> None:
     survey = here.survey(readings=90)
     answer = as_user("office").get(f"/api/v1/surveys/{survey.pk}/readings/?format=csv")
-    again = take_in(io.BytesIO(body(answer)), here.pipe.site.zone, 10**6)
+    again = import_file(io.BytesIO(body(answer)), here.pipe.site.zone, 10**6)
     assert (again.rows_accepted, again.rows_rejected) == (90, 0)
     assert again.first_reading_at == survey.log.first_reading_at
     assert [block for _, block in again.blocks] == [bytes(b.content) for b in survey.log.blocks.all()]
@@ -102,9 +102,9 @@ def test_a_log_in_parquet_gives_the_result_of_the_same_log_in_text(here: Scene, 
             {"name": "time_difference", "at": "time_difference", "unit": "ns"},
         ],
     }
-    made = office.post("/api/v1/log-formats/", {"name": "Parquet", "format": layout}, format="json").json()
+    records = office.post("/api/v1/log-formats/", {"name": "Parquet", "format": layout}, format="json").json()
     answer = office.post(
-        f"/api/v1/surveys/{second.pk}/log/?log_format={made['id']}",
+        f"/api/v1/surveys/{second.pk}/log/?log_format={records['id']}",
         {"file": SimpleUploadedFile("a.parquet", exported)},
         format="multipart",
     )

@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from django.db.utils import DatabaseError
 
 from surveys.models import SiteMeterReading, Survey
-from surveys.results.recalculation import work_off
+from surveys.results.recalculation import recomputation_run
 from tests.surveys.scene import Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -37,8 +37,8 @@ def test_the_en_number_is_the_difference_over_both_expanded_uncertainties(
     answer = state(as_user, survey).json()
     # ISO 13528:2015 9.7, from memory: En = (x - X) / sqrt(U(x)^2 + U(X)^2), here in m3/h by hand.
     ours, theirs = current(survey).volume_flow_m3_s * 3600, 140.0
-    doubt = current(survey).expanded_uncertainty_m3_s * 3600 * 2 / current(survey).coverage_factor
-    en = (ours - theirs) / math.hypot(doubt, 0.02 * theirs)
+    uncertainty = current(survey).expanded_uncertainty_m3_s * 3600 * 2 / current(survey).coverage_factor
+    en = (ours - theirs) / math.hypot(uncertainty, 0.02 * theirs)
     assert answer["comparison"]["en"] == pytest.approx(en)
     assert answer["comparison"]["agrees"] == (abs(en) <= 1)
     assert answer["comparison"]["difference"] == {
@@ -66,8 +66,8 @@ def test_without_an_uncertainty_of_the_site_nobody_can_say(as_user: Any, survey:
 
 def test_stated_anew_it_needs_a_reason_and_the_old_one_stays(as_user: Any, survey: Survey) -> None:
     first = state(as_user, survey).json()
-    refused = state(as_user, survey, volume_flow="141 m3/h")
-    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "reason")
+    rejected = state(as_user, survey, volume_flow="141 m3/h")
+    assert (rejected.status_code, rejected.json()["errors"][0]["field"]) == (400, "reason")
     second = state(as_user, survey, volume_flow="141 m3/h", reason="Misread.").json()
     address = f"/api/v1/surveys/{survey.pk}/site-meter-readings/"
     newest, oldest = as_user("owner").get(address).json()
@@ -78,7 +78,7 @@ def test_stated_anew_it_needs_a_reason_and_the_old_one_stays(as_user: Any, surve
 
 def test_it_stands_beside_the_result_that_is_current(as_user: Any, survey: Survey, here: Scene) -> None:
     before = state(as_user, survey).json()["comparison"]
-    work_off(here.correct(0.009).pk)
+    recomputation_run(here.correct(0.009).pk)
     [now] = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/site-meter-readings/").json()
     assert now["comparison"]["result"] != before["result"]
     assert now["comparison"]["difference"] != before["difference"]

@@ -25,12 +25,12 @@ from tests.surveys.drills.soak.caller import Caller, Notes
 from tests.surveys.drills.soak.fleet import SmallFleet
 from tests.surveys.drills.soak.parts import FAULTS, Parts, memory_figures
 from tests.surveys.drills.soak.people import everybody
-from tests.surveys.drills.soak.verdict import ROWS, figures, what_is_wrong
+from tests.surveys.drills.soak.verdict import ROWS, faults_found, figures
 
 # The longest anything waits: a plan whose worker was killed.
 DRAINED_WITHIN_SECONDS = 420.0
 # The longest it goes on beyond its time, on a busy machine, for each kind of write to have been taken once.
-LONGER_AT_MOST_SECONDS = 180.0
+MAX_OVERRUN_SECONDS = 180.0
 NO_LIMITS = {
     f"THROTTLE_{what}_{whom}": "off"
     for what in ("COMPUTE", "UPLOAD", "REPORT")
@@ -57,7 +57,7 @@ def soak(seconds: float, strikes: list[str], folder: Path, **settings: str) -> d
             _pass_time(parts, began + seconds * number / (len(strikes) + 1))
             parts.strike(part)
         _pass_time(parts, began + seconds)
-        gives_up = began + seconds + LONGER_AT_MOST_SECONDS
+        gives_up = began + seconds + MAX_OVERRUN_SECONDS
         while not all(notes.promised[kind] for kind in ROWS) and time.monotonic() < gives_up:
             _pass_time(parts, time.monotonic() + 0.5)
         stopped.set()
@@ -75,7 +75,7 @@ def soak(seconds: float, strikes: list[str], folder: Path, **settings: str) -> d
         wrong = (
             [] if drained else [f"after {DRAINED_WITHIN_SECONDS:.0f} s {parts.work_left()} runs are not done"]
         )
-        wrong += what_is_wrong(parts, notes, Caller(parts.fleet.port, notes, token=fleet.office.token))
+        wrong += faults_found(parts, notes, Caller(parts.fleet.port, notes, token=fleet.office.token))
         wrong += _data_check(parts)
         return _told(parts, notes, lasted, left, wrong)
     finally:
@@ -124,11 +124,11 @@ def _told(parts: Parts, notes: Notes, lasted: float, left: float, wrong: list[st
 
 
 if __name__ == "__main__":
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--minutes", type=float, default=10.0)
-    asked.add_argument("--strikes", type=int, default=9, help="so many kills, evenly")
-    asked.add_argument("--said", type=Path, help="keep what the processes said in this folder")
-    arguments = asked.parse_args()
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--strikes", type=int, default=9, help="so many kills, evenly")
+    parser.add_argument("--said", type=Path, help="keep what the processes said in this folder")
+    arguments = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="surveys-soak-") as temporary:
         place = arguments.said or Path(temporary)
         place.mkdir(exist_ok=True, parents=True)

@@ -15,10 +15,10 @@ from uuid import uuid4
 from tests.surveys.drills.compose import HOST
 
 PATIENCE_SECONDS = 240.0
-FIRST_PAUSE, LONGEST_PAUSE = 0.2, 3.0
+FIRST_PAUSE, MAX_PAUSE = 0.2, 3.0
 ANSWER_WITHIN_SECONDS = 60
 # Of the writes, so many lose their answer on the way and are sent again; so many are sent once more though they were answered.
-ANSWERS_LOST, SENT_ONCE_MORE = 0.05, 0.1
+ANSWERS_LOST, RETRIED_STATUSES = 0.05, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Notes:
 
     attempts: list[Attempt] = field(default_factory=list)
     promised: dict[str, dict[str, Any]] = field(default_factory=lambda: defaultdict(dict))
-    refused: list[str] = field(default_factory=list)
+    rejected: list[str] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
     replayed: int = 0
     answers_lost: int = 0
@@ -94,11 +94,11 @@ class Caller:
             if not _to_be_sent_again(status, answer):
                 if replayed:
                     self.notes.count("replayed")
-                if status < 400 and self.lot.random() < SENT_ONCE_MORE:
+                if status < 400 and self.lot.random() < RETRIED_STATUSES:
                     self._once_more(kind, path, content, headers, answer)
                 return status, answer
             time.sleep(pause)
-            pause = min(pause * 1.6, LONGEST_PAUSE)
+            pause = min(pause * 1.6, MAX_PAUSE)
         self.notes.fault(f"{kind}: no answer in {PATIENCE_SECONDS:.0f} s to POST {path}")
         return 0, None
 

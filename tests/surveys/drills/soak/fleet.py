@@ -99,7 +99,7 @@ def person(one: User) -> Person:
 def instrument(kind: Kind, serial: str, by: User) -> Instrument:
     pair, now = kind == Kind.TRANSDUCER_PAIR, timezone.now()
     columns = {} if pair else {"minimum_signal_db": si(scenario.MINIMUM_SIGNAL, "ratio_db")}
-    made = instrument_create(
+    created = instrument_create(
         instrument=Instrument(kind=kind, serial=serial, type_name=f"soak {kind}", **columns),
         entry=transducer_entry() if pair else None,
         as_entered=AS_ENTERED if pair else {},
@@ -107,11 +107,11 @@ def instrument(kind: Kind, serial: str, by: User) -> Instrument:
         now=now,
     )
     certificate = Calibration(
-        instrument=made, certificate=f"C-{serial}", laboratory="Harbour Row Calibration",
+        instrument=created, certificate=f"C-{serial}", laboratory="Harbour Row Calibration",
         calibrated_on=CALIBRATED_ON, due_on=DUE_ON,
     )  # fmt: skip
     calibration_record(calibration=certificate, by=by, now=now)
-    return made
+    return created
 
 
 def place(number: int, office: User) -> PlaceToWork:

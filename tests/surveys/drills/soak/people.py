@@ -55,7 +55,7 @@ class Worker(threading.Thread, ABC):
         return None
 
 
-class InTheField(Worker):
+class FieldWorker(Worker):
     """Works out a set-up, records the survey under an id of their own, sends its log."""
 
     def __init__(self, who: Technician, **options: Any) -> None:
@@ -100,7 +100,7 @@ class InTheField(Worker):
         return "\n".join(rows).encode()
 
 
-class InTheOffice(Worker):
+class OfficeWorker(Worker):
     """Corrects pipes, follows the recomputation, issues reports."""
 
     pause_seconds = (0.5, 2.0)
@@ -235,9 +235,9 @@ class Planning(Worker):
 
 def everybody(fleet: SmallFleet, port: int, notes: Notes, stopped: threading.Event) -> list[Worker]:
     """All of them, not started yet; each draws lots of their own."""
-    made: list[Callable[..., Worker]] = []
-    made += [lambda who=who, **o: InTheField(who, name="a technician", **o) for who in fleet.technicians]
-    made += [lambda place=place, **o: Reading(place, name="a reader", **o) for place in fleet.places]
-    made += [lambda **o: InTheOffice(fleet, name="the office", **o)]
-    made += [lambda **o: Planning(fleet, name="the planner", **o)]
-    return [make(port=port, notes=notes, stopped=stopped, lot=lot) for lot, make in enumerate(made)]
+    created: list[Callable[..., Worker]] = []
+    created += [lambda who=who, **o: FieldWorker(who, name="a technician", **o) for who in fleet.technicians]
+    created += [lambda place=place, **o: Reading(place, name="a reader", **o) for place in fleet.places]
+    created += [lambda **o: OfficeWorker(fleet, name="the office", **o)]
+    created += [lambda **o: Planning(fleet, name="the planner", **o)]
+    return [make(port=port, notes=notes, stopped=stopped, lot=lot) for lot, make in enumerate(created)]

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from tests.surveys.drills.history import what_reads_wrong
+from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.soak.caller import Attempt, Caller, Notes
 from tests.surveys.drills.soak.parts import EXCUSES, Fault, Parts
 
@@ -29,7 +29,7 @@ FIGURES = {
 GRACE_SECONDS = 3.0
 
 
-def what_is_wrong(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
+def faults_found(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
     """Sentences; none: all is well."""
     yield from notes.faults
     for kind, query in ROWS.items():
@@ -44,7 +44,7 @@ def what_is_wrong(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
     yield from _files(notes, reader)
     yield from _runs(parts, notes)
     yield from _plans(parts, notes)
-    for sentence, exceptions in what_reads_wrong(parts.asked).items():
+    for sentence, exceptions in wrong_sentences(parts.asked).items():
         yield f"not so {exceptions} times: {sentence}"
     twice = parts.asked("SELECT count(*) - count(DISTINCT before_id) FROM surveys_notice")
     if twice:
@@ -52,7 +52,9 @@ def what_is_wrong(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
     for fault in parts.watched.faults:
         if fault.ready is None:
             yield f"the service was not ready again after {fault.part} had been killed"
-    yield from (f"failed without excuse: {one.kind}, {one.said}" for one in without_excuse(parts, notes))
+    yield from (
+        f"failed without excuse: {one.kind}, {one.said}" for one in unexplained_failures(parts, notes)
+    )
 
 
 def _files(notes: Notes, reader: Caller) -> Iterator[str]:
@@ -104,7 +106,7 @@ def _plans(parts: Parts, notes: Notes) -> Iterator[str]:
     yield from (f"job “{title}” was made {count} times" for title, count in titles.items() if count > 1)
 
 
-def without_excuse(parts: Parts, notes: Notes) -> list[Attempt]:
+def unexplained_failures(parts: Parts, notes: Notes) -> list[Attempt]:
     """Requests that failed though nothing that they need was away."""
     away = [span_of(fault) for fault in parts.watched.faults if fault.part in EXCUSES]
     failed = [one for one in notes.attempts if one.status == 0 or one.status >= 500]

@@ -20,14 +20,14 @@ PARTS = ("", "wall/", "survey/")
 
 @pytest.fixture
 def work(site: Any, cast: Any, kit: Any) -> Scene:
-    made = scene(site, cast, kit)
+    records = scene(site, cast, kit)
     now = timezone.now()
     job = Job.objects.create(
         site=site, title="Survey", state=JobState.PLANNED, starts_at=now, ends_at=now + timedelta(minutes=1),
         technician=cast.technician,
     )  # fmt: skip
-    job.measuring_points.set([made.point])
-    return made
+    job.measuring_points.set([records.point])
+    return records
 
 
 def visitor(user: Any) -> Visitor:
