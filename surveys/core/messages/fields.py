@@ -38,6 +38,14 @@ FIELDS: Mapping[str, Promise] = {
     "readings.transit_time": _("transit time"),
     "readings.time_difference": _("time difference"),
     "readings.sound_speed": _("sound speed"),
+    "interval.days": _("days of the interval"),
+    "interval.hours": _("hours of the interval"),
+    "interval.months": _("months of the interval"),
+    "hours_used": _("hours of use"),
+    "in_tolerance": _("number in tolerance"),
+    "max_days": _("longest interval in days"),
+    "max_hours": _("longest interval in hours"),
+    "fraction_of_limit": _("fraction of the permissible error"),
 }
 
 

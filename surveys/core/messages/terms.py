@@ -14,6 +14,20 @@ TERMS: Mapping[str, Promise] = {
     "too-low": _("too low"),
     "higher": _("higher"),
     "lower": _("lower"),
+    "accepted": _("accepted"),
+    "rejected": _("rejected"),
+    "review-confirmed": _("confirmed"),
+    "review-corrected": _("corrected"),
+    "review-under-review": _("under review"),
+    "review-void": _("void"),
+    "review-withdrawn": _("withdrawn"),
+    "check-within": _("within limits"),
+    "check-warning": _("warning"),
+    "check-out": _("out of limits"),
+    "day": _("day"),
+    "days": _("days"),
+    "hour": _("hour"),
+    "hours": _("hours"),
 }
 
 

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from compute.base.units import System
 from surveys.api.fleet.out_of_tolerance_reviews import DECISION_CHOICES
 from surveys.core.errors import ServiceError
-from surveys.core.messages import error_text
+from surveys.core.messages import Reader, error_text, render
 from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
 from surveys.models import CombinationPart, OutOfToleranceReview, ReviewedSurvey
@@ -56,7 +56,7 @@ def review_decision(request: HttpRequest, pk: UUID, survey: UUID) -> HttpRespons
     wish, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
     try:
         if wish not in DECISIONS:
-            raise ServiceError("Choose what becomes of the result.", code="required", field="decision")
+            raise ServiceError("required/review-decision", field="decision")
         decision = Decision(item, State(wish), reason)
         review_decide(review=review, decisions=[decision], by=user_of(request), now=timezone.now())
     except ServiceError as error:
@@ -88,6 +88,7 @@ def _shown(
     shown = Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "review": review,
+        "reasoning": [render(one, Reader(units)).detail for one in review.reasoning],
         "surveys": shown,
         "rows": [_row(one, units, rejected) for one in shown],
         "choices": DECISION_CHOICES,
