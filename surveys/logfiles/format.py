@@ -91,7 +91,7 @@ class LogFormat:
     def from_json(cls, raw: object) -> LogFormat:
         """A layout from a JSON object; what is left out is as in the plain log format.
 
-        Raises ServiceError naming the field, such as `format.delimiter`.
+        Raises ServiceError naming the field, such as `log_format.delimiter`.
         """
         given = _object(raw, cls, "format")
         if "time" in given:
@@ -158,9 +158,7 @@ def _check_marks(log_format: LogFormat) -> None:
         )
     comment = log_format.comment
     if not isinstance(comment, str) or len(comment) > 3 or not comment.isascii() or not _plain(comment):
-        raise _invalid(
-            "Write up to three characters that begin a comment line, or none.", "format.comment"
-        )
+        raise _invalid("Write up to three characters that begin a comment line, or none.", "format.comment")
     if comment and (comment[0].isalnum() or comment[0] in "+-." or comment[0] in (mark, log_format.quote)):
         raise _invalid("A comment mark that can begin a row would hide rows.", "format.comment")
 
@@ -189,9 +187,7 @@ def _check_time(time: TimeAt, header: bool) -> None:
     if time.clock is not None:
         _at(time.clock, header, "format.time.clock")
         if time.form not in ("iso", "pattern"):
-            raise _invalid(
-                "A date and a clock time are read by `iso` or by a pattern.", "format.time.form"
-            )
+            raise _invalid("A date and a clock time are read by `iso` or by a pattern.", "format.time.form")
     _one_of(time.form, TIME_FORMS, "format.time.form")
     if not isinstance(time.pattern, str) or (time.form != "pattern" and time.pattern):
         raise _invalid("A pattern goes with the form `pattern` only.", "format.time.pattern")
