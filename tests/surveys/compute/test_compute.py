@@ -196,9 +196,7 @@ def test_logged_velocity_is_put_right_by_what_the_meter_was_told(as_user: Any) -
     ],
 )
 def test_readings_that_cannot_serve_are_refused(as_user: Any, readings: Any, code: str) -> None:
-    answer = as_user("owner").post(
-        "/api/v1/compute/flow/", SETUP | {"readings": readings}, format="json"
-    )
+    answer = as_user("owner").post("/api/v1/compute/flow/", SETUP | {"readings": readings}, format="json")
     assert answer.status_code == 400
     assert code in {error["code"] for error in answer.json()["errors"]}
 

@@ -154,9 +154,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
 def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"wall_thickness": "120 mm"})
     for units, told in (("metric", "a wall of 120 mm"), ("us", "a wall of 4.724 in")):
-        found = as_user("owner").post(
-            f"/api/v1/compute/spacing/?units={units}", body, format="json"
-        )
+        found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 400
         assert told in found.json()["detail"]
         assert told in found.json()["errors"][0]["detail"]
@@ -165,9 +163,7 @@ def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
 def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"outer_diameter": "20000 m"})
     for units, told in (("metric", "2e+07 mm cannot be"), ("us", "787402 in cannot be")):
-        found = as_user("owner").post(
-            f"/api/v1/compute/spacing/?units={units}", body, format="json"
-        )
+        found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert (found.status_code, told in found.json()["detail"]) == (400, True), found.json()
 
 
