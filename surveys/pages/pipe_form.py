@@ -1,4 +1,4 @@
-"""Initial values and choices of forms about a pipe and its medium, or a transducer pair."""
+"""Initial texts and choices of the forms for pipes, media and transducer pairs."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System, express
@@ -17,26 +16,26 @@ from surveys.models import PipeData
 from surveys.pipes.selectors import Viewer, custom_materials_now, custom_media_now
 
 PIPES, LININGS = ("pipe", "lining"), ("lining", "pipe")
-# Fields of the composition of a medium, as in requests, with their labels.
-COMPOSITION: dict[str, str | Promise] = {
+# Composition of a medium: fields of requests with their labels.
+COMPOSITION = {
     "salinity": _("Salinity"),
     "mass_fraction": _("Mass fraction (0 to 1)"),
     "api_gravity": _("API gravity"),
 }
-# Linings inside the first, from the outside in, as in requests, with their labels.
+# Further linings from the outside in: fields of requests with their labels.
 FURTHER_LININGS = [f"pipe.further_linings.{number}" for number in range(MAX_FURTHER_LININGS)]
 FURTHER_LABEL = _("Lining {number}, inside lining {outer}")
 FURTHER_THICKNESS = _("Thickness of lining {number}")
-# Fields that are numbers without a unit, and what to enter.
-PLAIN_NUMBERS: dict[str, str | Promise] = {
-    "medium.mass_fraction": _("Enter a number from 0 to 1, e.g. 0.3 for 30\u00a0%."),
-    "medium.api_gravity": _("Enter a number, e.g. 32.5."),
+# Fields for a number without a unit, with the remedy for wrong entries.
+PLAIN_NUMBERS = {
+    "medium.mass_fraction": _("Enter a number from 0 to 1, e.g. 0.3 for 30 %."),
+    "medium.api_gravity": _("Enter a number without a unit, e.g. 32.5."),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A material or medium to select; `needs` is the field of its composition that a medium requires, if any."""
+    """A material or medium to select; `needs` is the field of the composition that a medium requires, if any."""
 
     name: str
     title: str
@@ -44,7 +43,7 @@ class Offer:
 
 
 def choices(user: Viewer) -> dict[str, list[Offer]]:
-    """Materials and media to select from the library and the custom records, the most usual first."""
+    """Return the materials and media to select from: library and custom, the usual ones first."""
     custom_materials = [Offer(one.material.name, one.material.title) for one in custom_materials_now(user)]
     custom_media = [Offer(one.medium.name, one.medium.title) for one in custom_media_now(user)]
     library = [
@@ -59,7 +58,7 @@ def choices(user: Viewer) -> dict[str, list[Offer]]:
 
 
 def entries_by(offers: Iterable[Offer]) -> dict[str, str]:
-    """Field of a composition -> the media that require it, in the form of `data-when`."""
+    """Part of a composition -> the media that need it, as `data-when` of a page has them."""
     listed = list(offers)
     return {
         part: " ".join(["medium.name", *(one.name for one in listed if one.needs == part)])
@@ -68,17 +67,17 @@ def entries_by(offers: Iterable[Offer]) -> dict[str, str]:
 
 
 def on_record(data: PipeData) -> dict[str, Any]:
-    """Path of a request -> the value in a version of pipe data: a stored quantity, a name or a number."""
+    """Path of a request -> what a version of pipe data says there: a quantity as stored, a name or a number."""
     return {path: value for path, value in _leaves(pipe_data_document(data)) if value is not None}
 
 
 def starting_texts(data: PipeData, units: System) -> dict[str, str]:
-    """Path of a request -> initial text of its field: as typed, else the value in the reader's units."""
+    """Path of a request -> what its field begins with: as it was typed, else the figure in the reader's units."""
     return entered_texts(on_record(data), data.as_entered, units)
 
 
 def entered_texts(values: Mapping[str, Any], as_entered: Mapping[str, str], units: System) -> dict[str, str]:
-    """The text of each stored value: as typed, else the value in the reader's units."""
+    """Of values as stored the text of each: as it was typed, else the figure in the reader's units."""
     return {path: as_entered.get(path, "") or _text(value, units) for path, value in values.items()}
 
 
