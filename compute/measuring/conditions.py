@@ -171,7 +171,7 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
     if not 0 < smallest <= largest:
         raise OutOfRange(
             f"The largest outer diameter ({said(largest, 'mm', '.1f')}) is below the smallest ({said(smallest, 'mm', '.1f')}).",
-            field="pipe.largest_outer_diameter",
+            field="pipe.max_outer_diameter",
         )
     share = oval_share(conditions)
     if share <= OVAL_SHARE:

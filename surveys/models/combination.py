@@ -120,7 +120,7 @@ class CombinedResult(Record):
     shared_variance_fraction = models.FloatField(
         help_text="Of the variance: what comes from inputs the parts share."
     )
-    spread_m3_s = models.FloatField(
+    range_m3_s = models.FloatField(
         null=True, help_text="Of paths and runs: the largest flow less the smallest."
     )
     parts = models.JSONField(help_text="Of each part: its survey, result, coefficient and flow as combined.")

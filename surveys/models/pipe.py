@@ -95,8 +95,8 @@ class PipeData(Record):
     )
     further_lining_thickness_m = models.FloatField(default=0, help_text="Of the further linings together.")
     dimensions_temperature_k = models.FloatField(null=True, blank=True)
-    largest_outer_diameter_m = models.FloatField(null=True, blank=True)
-    smallest_outer_diameter_m = models.FloatField(null=True, blank=True)
+    max_outer_diameter_m = models.FloatField(null=True, blank=True)
+    min_outer_diameter_m = models.FloatField(null=True, blank=True)
 
     medium = models.CharField(max_length=60, blank=True)
     medium_temperature_k = models.FloatField(null=True, blank=True)
@@ -113,7 +113,7 @@ class PipeData(Record):
     custom_material_data = models.ForeignKey(
         CustomMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_material"
     )
-    own_lining_data = models.ForeignKey(
+    custom_lining_data = models.ForeignKey(
         CustomMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_lining"
     )
     custom_medium_data = models.ForeignKey(
@@ -144,11 +144,11 @@ class PipeData(Record):
             ),
             models.CheckConstraint(
                 name="pipe_data_oval_in_order",
-                condition=Q(largest_outer_diameter_m__isnull=True, smallest_outer_diameter_m__isnull=True)
+                condition=Q(max_outer_diameter_m__isnull=True, min_outer_diameter_m__isnull=True)
                 | Q(
-                    largest_outer_diameter_m__isnull=False,
-                    smallest_outer_diameter_m__isnull=False,
-                    largest_outer_diameter_m__gte=F("smallest_outer_diameter_m"),
+                    max_outer_diameter_m__isnull=False,
+                    min_outer_diameter_m__isnull=False,
+                    max_outer_diameter_m__gte=F("min_outer_diameter_m"),
                 ),
             ),
             models.CheckConstraint(
@@ -203,8 +203,8 @@ class PipeData(Record):
                 for one in self.further_linings
             ),
             dimensions_temperature=self.dimensions_temperature_k,
-            largest_outer_diameter=self.largest_outer_diameter_m,
-            smallest_outer_diameter=self.smallest_outer_diameter_m,
+            max_outer_diameter=self.max_outer_diameter_m,
+            min_outer_diameter=self.min_outer_diameter_m,
         )
 
     def _material_entry(self) -> MaterialEntry:
@@ -215,8 +215,8 @@ class PipeData(Record):
         )
 
     def _lining_entry(self) -> MaterialEntry:
-        if self.own_lining_data:
-            return self.own_lining_data.entry()
+        if self.custom_lining_data:
+            return self.custom_lining_data.entry()
         return MaterialEntry(
             self.lining_material,
             self.lining_longitudinal_sound_speed_m_s,
@@ -259,7 +259,7 @@ class PipeData(Record):
         self.material_shear_sound_speed_m_s = material.shear_sound_speed
         self.lining_thickness_m = entry.lining.thickness if entry.lining else 0.0
         stated_lining = entry.lining.material if entry.lining else MaterialEntry()
-        self.own_lining_data = _version_of(stated_lining)
+        self.custom_lining_data = _version_of(stated_lining)
         lining = _name_or_figures(stated_lining)
         self.lining_material = lining.name
         self.lining_longitudinal_sound_speed_m_s = lining.longitudinal_sound_speed
@@ -270,8 +270,8 @@ class PipeData(Record):
         ]
         self.further_lining_thickness_m = sum(one.thickness for one in entry.further_linings)
         self.dimensions_temperature_k = entry.dimensions_temperature
-        self.largest_outer_diameter_m = entry.largest_outer_diameter
-        self.smallest_outer_diameter_m = entry.smallest_outer_diameter
+        self.max_outer_diameter_m = entry.max_outer_diameter
+        self.min_outer_diameter_m = entry.min_outer_diameter
 
     def set_medium(self, entry: MediumEntry) -> None:
         """Fill the columns of the medium; the inverse of `medium_entry`."""

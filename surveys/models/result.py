@@ -109,10 +109,10 @@ class Result(Record):
         WallMeasurement, models.PROTECT, null=True, blank=True, related_name="results"
     )
     calibrations = models.ManyToManyField(Calibration, related_name="results")
-    corrected_for = models.ManyToManyField(
+    error_corrections = models.ManyToManyField(
         Instrument, related_name="+", help_text="Instruments whose error curve was applied."
     )
-    as_found = models.ManyToManyField(
+    as_found_corrections = models.ManyToManyField(
         Calibration,
         related_name="+",
         help_text="Certificates whose as-found errors were applied, by decision.",

@@ -111,3 +111,13 @@ def test_the_page_tells_the_same(cast: Any, result: Result) -> None:
     assert "0.31496\xa0in" in browser.get(f"{address}?units=us").content.decode()
     browser.force_login(cast.stranger)
     assert browser.get(address).status_code == 404
+
+
+def test_each_dependency_of_a_result_is_in_its_traceability(survey: Survey) -> None:
+    result = traceable_results().get(survey=survey, replaced_at__isnull=True)
+    records = {step.record for step in traceability_steps(result)}
+    for dependency in DEPENDENCIES:
+        part = dependency.of_result(result)
+        named = {str(pk) for pk in part} if isinstance(part, frozenset) else {str(part)}
+        # The data of a survey is the step of the survey itself.
+        assert named <= records | {str(result.survey_data_id)}, dependency.name
