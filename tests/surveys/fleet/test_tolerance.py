@@ -166,7 +166,7 @@ def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
     decide(as_user, review, "corrected")
     recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     recomputation_run(here.correct(0.008).pk)
-    assert list(current(review.surveys.get().survey).as_found.all()) == [review.calibration]
+    assert list(current(review.surveys.get().survey).as_found_corrections.all()) == [review.calibration]
 
 
 def test_what_stands_stays_and_says_so(review: OutOfToleranceReview, as_user: Any) -> None:
