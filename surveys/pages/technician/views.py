@@ -26,7 +26,7 @@ from surveys.pages.technician.results import latest_told
 from surveys.pages.technician.worksheet import further_linings, starting_values
 from surveys.pipes.selectors import pipe_data_at
 
-DEFERS_HERE = DEFERS.replace("This sheet", "This page")
+DEFERS_HERE = DEFERS.replace("This document", "This page")
 CLOCK = ("12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30")
 
 

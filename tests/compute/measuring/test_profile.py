@@ -115,7 +115,7 @@ def test_a_viscosity_that_cannot_be_is_refused(viscosity: float) -> None:
 
 @pytest.mark.parametrize("fit", [power_law_profile_factor, logarithmic_fit_profile_factor])
 def test_a_fit_of_turbulent_flow_is_refused_below_it(fit: Callable[[float], float]) -> None:
-    with pytest.raises(OutOfRange, match="turbulent"):
+    with pytest.raises(OutOfRange, match="reynolds-number"):
         fit(3000.0)
 
 
