@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
 from compute.base.memoization import memoized
-from compute.base.messages import field_name, quantity, term
+from compute.base.messages import quantity, term
 
 MAX_TRAVERSES = 16
 
@@ -144,47 +144,6 @@ def axial_slowness(transducers: Transducers) -> Real:
             raise NumberInvalid(field=f"transducers.{name}", variant="not-finite")
     slowness: Real = np.sin(transducers.wedge_angle) / transducers.wedge_sound_speed
     return slowness
-
-
-def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
-    """Angle of a ray after it crosses a flat boundary between two media.
-
-    Parameters
-    ----------
-    angle_in : float or (n,) [rad]  from the normal, 0 up to pi/2
-    speed_in : float [m/s]  in the medium left, above 0
-    speed_out : float or (n,) [m/s]  in the medium entered, above 0
-
-    Returns
-    -------
-    angle_out : as angle_in [rad]  from the normal
-
-    Raises
-    ------
-    OutOfRange       a speed is not above 0
-    TotalReflection  no ray passes; carries the critical angle
-
-    Source
-    ------
-    snell : equal phase along the boundary, written for speeds.
-    """
-    if np.any(np.asarray(speed_in) <= 0) or np.any(np.asarray(speed_out) <= 0):
-        slowest = min(float(np.min(speed_in)), float(np.min(speed_out)))
-        raise OutOfRange(
-            quantity=field_name("sound_speed"),
-            value=quantity(slowest, "speed"),
-            above=quantity(0.0, "speed"),
-        )
-    sine = np.sin(angle_in) * speed_out / speed_in
-    if np.any(sine >= 1):
-        critical = float(np.arcsin(np.min(speed_in / np.asarray(speed_out))))
-        raise TotalReflection(
-            variant="boundary",
-            critical_angle=critical,
-            sound_speed=float(np.max(speed_out)),
-            axial_speed=float(np.min(speed_in / np.sin(angle_in))),
-        )
-    return np.arcsin(sine)
 
 
 def choose_wave_mode(

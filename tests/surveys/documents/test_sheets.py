@@ -125,7 +125,7 @@ def test_the_temperature_told_is_the_one_taken_on_the_day(here: Scene) -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "doubt", "told"),
+    ("value", "uncertainty", "told"),
     [
         (quantity(0.2191, "length"), quantity(0.000379, "length"), ("219.10 mm", "0.38 mm")),
         (quantity(2720.0, "speed"), quantity(12.4, "speed"), ("2720 m/s", "12 m/s")),

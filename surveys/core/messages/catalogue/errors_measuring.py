@@ -16,11 +16,6 @@ ENTRIES = {
         detail=NO_REFRACTED_WAVE,
         remedy=CHECK_MATERIAL_AND_WEDGE,
     ),
-    "total-reflection/boundary": Entry(
-        title=_("Total reflection"),
-        detail=_("No ray passes the boundary at an angle above {critical_angle:.2}."),
-        remedy=_("Check the angle and the sound speeds."),
-    ),
     "not-enough-data/shear-sound-speed": Entry(
         title=_("Shear sound speed missing"),
         detail=_(
