@@ -232,7 +232,7 @@ def words(pdf: PdfDocument) -> str:
 
 
 @pytest.mark.parametrize(
-    ("units", "straight"), [("metric", "0.50\xa0m (2.42 D)"), ("us", "1.6\xa0ft (2.43 D)")]
+    ("units", "straight"), [("metric", "0.50\xa0m (2.42 D)"), ("us", "1.6\xa0ft (2.42 D)")]
 )
 def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units: Any, straight: str) -> None:
     result = traceable_results().order_by("computed_at")[0]
