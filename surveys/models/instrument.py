@@ -162,8 +162,8 @@ class TransducerData(Record):
     wedge_reference_temperature_k = models.FloatField(
         _("wedge reference temperature (K)"), null=True, blank=True
     )
-    min_temperature_k = models.FloatField(_("min temperature (K)"), null=True, blank=True)
-    max_temperature_k = models.FloatField(_("max temperature (K)"), null=True, blank=True)
+    min_temperature_k = models.FloatField(_("minimum temperature (K)"), null=True, blank=True)
+    max_temperature_k = models.FloatField(_("maximum temperature (K)"), null=True, blank=True)
     reason = models.TextField(_("reason"), blank=True)
     recorded_at = models.DateTimeField(_("recorded at"))
     recorded_by = models.ForeignKey(

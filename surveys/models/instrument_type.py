@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Kind
 
 
-def _figure(help_text: str) -> models.FloatField[float | None, float | None]:
-    return models.FloatField(null=True, blank=True, help_text=help_text)
+def _figure(verbose_name: Promise, help_text: Promise) -> models.FloatField[float | None, float | None]:
+    return models.FloatField(verbose_name, null=True, blank=True, help_text=help_text)
 
 
 def _in_order(lowest: str, highest: str) -> Q:
@@ -32,16 +33,20 @@ class InstrumentType(Record):
     name = models.CharField(
         _("name"), max_length=100, help_text=_("Type name as entered for the instruments.")
     )
-    min_frequency_hz = _figure(_("Meter: minimum transducer frequency."))
-    max_frequency_hz = _figure(_("Meter: maximum transducer frequency."))
-    timing_resolution_s = _figure(_("Meter: resolution of the time difference."))
-    minimum_signal_db = _figure(_("Meter: minimum signal-to-noise ratio."))
-    min_velocity_m_s = _figure(_("Meter: minimum velocity."))
-    max_velocity_m_s = _figure(_("Meter: maximum velocity."))
-    min_temperature_k = _figure(_("Transducer pair or thermometer: minimum temperature."))
-    max_temperature_k = _figure(_("Transducer pair or thermometer: maximum temperature."))
-    min_spacing_m = _figure(_("Transducer pair: minimum spacing of the rail."))
-    max_spacing_m = _figure(_("Transducer pair: maximum spacing of the rail."))
+    min_frequency_hz = _figure(_("minimum frequency (Hz)"), _("Meter: minimum transducer frequency."))
+    max_frequency_hz = _figure(_("maximum frequency (Hz)"), _("Meter: maximum transducer frequency."))
+    timing_resolution_s = _figure(_("timing resolution (s)"), _("Meter: resolution of the time difference."))
+    minimum_signal_db = _figure(_("minimum signal (dB)"), _("Meter: minimum signal-to-noise ratio."))
+    min_velocity_m_s = _figure(_("minimum velocity (m/s)"), _("Meter: minimum velocity."))
+    max_velocity_m_s = _figure(_("maximum velocity (m/s)"), _("Meter: maximum velocity."))
+    min_temperature_k = _figure(
+        _("minimum temperature (K)"), _("Transducer pair or thermometer: minimum temperature.")
+    )
+    max_temperature_k = _figure(
+        _("maximum temperature (K)"), _("Transducer pair or thermometer: maximum temperature.")
+    )
+    min_spacing_m = _figure(_("minimum spacing (m)"), _("Transducer pair: minimum spacing of the rail."))
+    max_spacing_m = _figure(_("maximum spacing (m)"), _("Transducer pair: maximum spacing of the rail."))
     hazardous_area_certified = models.BooleanField(
         _("hazardous area certified"),
         null=True,
@@ -50,8 +55,12 @@ class InstrumentType(Record):
             "Transducer pair: certified for hazardous areas. The certificate and the site permit take precedence."
         ),
     )
-    min_wall_thickness_m = _figure(_("Thickness gauge: minimum wall thickness."))
-    max_wall_thickness_m = _figure(_("Thickness gauge: maximum wall thickness."))
+    min_wall_thickness_m = _figure(
+        _("minimum wall thickness (m)"), _("Thickness gauge: minimum wall thickness.")
+    )
+    max_wall_thickness_m = _figure(
+        _("maximum wall thickness (m)"), _("Thickness gauge: maximum wall thickness.")
+    )
     note = models.TextField(_("note"), blank=True)
     as_entered = as_entered_field()
 

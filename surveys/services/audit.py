@@ -129,7 +129,7 @@ def exports_recorded(
 
 def type_name(record: Model) -> str:
     """A record's kind as the log names it, such as measuring-point."""
-    return camel_case_to_spaces(record._meta.object_name).replace(" ", "-")
+    return camel_case_to_spaces(type(record).__name__).replace(" ", "-")
 
 
 def _name(record: Model | None) -> str:
