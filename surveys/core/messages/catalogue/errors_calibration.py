@@ -264,11 +264,6 @@ ENTRIES = {
         detail=_("This kind of check needs a value for {quantity}."),
         remedy=_("Enter the value."),
     ),
-    "required/review-decision": Entry(
-        title=_("Decision required"),
-        detail=_("No decision on the result is selected."),
-        remedy=_("Select confirmed, corrected or withdrawn."),
-    ),
     "due-missing": Entry(
         title=_("Due date missing"),
         detail=_("No interval policy applies to this instrument or its type."),
