@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.base.messages import Finding, Message, field_name, finding, message, term
@@ -138,7 +138,7 @@ def proposal(
     interval = min(max(unbounded, bounds.shortest), bounds.longest)
     said, remarks = list(reasoning), list(findings)
     if interval != unbounded:
-        parameters = {
+        parameters: dict[str, Any] = {
             "bound": "longest" if unbounded > interval else "shortest",
             "found": round(unbounded) if math.isfinite(unbounded) else None,
             "found_unit": unit_term(unbounded, bounds.unit),
