@@ -131,6 +131,7 @@ class LogFormats(Records):
         return Response(DetectionOut(document).data)
 
     @documented(
+        operation_id="log_formats_unsaved_previews_create",
         request={
             "multipart/form-data": {
                 "type": "object",

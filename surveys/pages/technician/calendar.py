@@ -1,4 +1,4 @@
-"""A technician's own jobs in a calendar program: addresses made and taken back here."""
+"""Addresses under which a calendar program reads a technician's jobs: creation and revocation."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from surveys.services.people.calendar_feeds import calendar_feed_make, calendar_
 @field_page
 @require_http_methods(["GET", "POST"])
 def calendar(request: HttpRequest) -> HttpResponse:
-    """Addresses there are; a new one is shown this once, since only its digest is kept."""
+    """List the addresses; a new address is shown once, since only its digest is stored."""
     user, now = cast(User, request.user), timezone.now()
     feeds = CalendarFeed.objects.filter(owner=user, subject=FeedSubject.JOBS, revoked_at__isnull=True)
     address = wrong = ""

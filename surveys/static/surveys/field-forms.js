@@ -121,9 +121,9 @@ export function sheetRequests(form, id) {
     if (kind === "modifications") body.valid_from = text(form, "valid_from");
     else body.corrects = data;
     if (changed.pipe.wall_thickness && form.dataset.wallMeasurement) body.wall_measurement = form.dataset.wallMeasurement;
-    requests.push({ what: kind === "modifications" ? "Modification of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
+    requests.push({ what: kind === "modifications" ? gettext("Modification of the pipe") : gettext("Correction of the pipe data"), url: `/api/v1/pipes/${pipe}/${kind}/`, body });
   }
-  requests.push({ what: "Set-up", url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
+  requests.push({ what: gettext("Set-up"), url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
   return requests;
 }
 
@@ -138,14 +138,14 @@ export function wallAsked(form) {
 
 export function wallRequests(form, id) {
   const hours = Array.from(form.querySelectorAll("[data-hour]")).filter((field) => field.value.trim());
-  const note = `Readings in order at clock ${hours.map((field) => field.dataset.hour).join(", ")}, seen along the flow.`;
+  const note = interpolate(gettext("Clock positions of the readings, viewed in flow direction: %(positions)s."), { positions: hours.map((field) => field.dataset.hour).join(", ") }, true);
   const body = { id, ...wallAsked(form), note, taken_at: new Date().toISOString() };
-  return [{ what: "Wall readings", url: `/api/v1/pipes/${form.dataset.pipe}/wall-measurements/`, body }];
+  return [{ what: gettext("Wall readings"), url: `/api/v1/pipes/${form.dataset.pipe}/wall-measurements/`, body }];
 }
 
 export function surveyBody(form, setup) {
   const open = Array.from(form.querySelectorAll("[data-text]:not(:checked)"), (box) => `- ${box.dataset.text}`);
-  const note = [text(form, "note"), open.length ? `Not ticked on the checklist:\n${open.join("\n")}` : "All of the checklist ticked."];
+  const note = [text(form, "note"), open.length ? `${gettext("Checklist items not ticked:")}\n${open.join("\n")}` : gettext("All checklist items ticked.")];
   const started = text(form, "started_at");
   return {
     measuring_point: form.dataset.point,

@@ -74,11 +74,11 @@ function document_of(request) {
 // What an answer means for its entry: sent, refused for good, or to be sent again.
 function judged(request) {
   const answer = document_of(request);
-  if (answer === null) return { state: "waiting", told: "The answer was not the service's; sent again soon." };
+  if (answer === null) return { state: "waiting", told: gettext("Unexpected answer. The entry is sent again shortly.") };
   if (request.status < 300) return { state: "sent", answer };
-  if (request.status === 401 || answer.code === "csrf-failed") return { state: "waiting", told: "Sign in again; then it is sent.", stop: true };
+  if (request.status === 401 || answer.code === "csrf-failed") return { state: "waiting", told: gettext("Sign in again. The entry is then sent."), stop: true };
   if (request.status >= 500 || AGAIN.has(request.status) || answer.code === "still-running") {
-    return { state: "waiting", told: "The service is busy; sent again soon." };
+    return { state: "waiting", told: gettext("The service is busy. The entry is sent again shortly.") };
   }
   return { state: "refused", errors: answer.errors || [{ field: "", detail: answer.detail }] };
 }

@@ -1,4 +1,4 @@
-// The technician's pages: entries kept as typed, the live answer, what is kept and sent.
+// The technician's pages: entries stored as typed, live calculation, saved and sent entries.
 
 import { changedNames, placed, sheetAsked, sheetRequests, surveyBody, wallAsked, wallRequests } from "./field-forms.js";
 import { item } from "./field-kept.js";
@@ -28,7 +28,7 @@ function write(key, value) {
 }
 
 function tellNotKept() {
-  line.textContent = "NOT KEPT: this browser has no room, or keeps nothing (a private window?). Write it down on paper.";
+  line.textContent = gettext("NOT SAVED: this browser cannot store data (storage full or private window). Write your entries on paper.");
   line.className = "line bad";
 }
 
@@ -103,7 +103,7 @@ function tellShort() {
   if (!bar) return;
   const spacing = document.getElementById("spacing");
   const errors = document.querySelectorAll("#answer .error").length;
-  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${errors ? " · ERROR, see below" : ""}` : "No answer yet";
+  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${errors ? ` · ${gettext("Error: see below")}` : ""}` : gettext("No result yet");
   bar.classList.toggle("bad", !spacing || errors > 0);
 }
 
@@ -132,15 +132,15 @@ function liveAnswer() {
     tellShort();
   });
   document.addEventListener("htmx:sendError", () => {
-    noAnswer("No connection: what you typed is kept on this device; it is worked out when the connection returns. You can save now all the same.");
+    noAnswer(gettext("No connection. Your entries are stored on this device. The result is calculated when the connection is back. You can save now."));
   });
   document.addEventListener("htmx:responseError", ({ detail }) => {
     if ([401, 403].includes(detail.xhr.status)) {
-      const link = Object.assign(document.createElement("a"), { href: document.body.dataset.signIn, target: "_blank", textContent: "Sign in in another tab" });
-      noAnswer("You are signed out. ", link, ", then come back. What you typed is kept on this device.");
+      const link = Object.assign(document.createElement("a"), { href: document.body.dataset.signIn, target: "_blank", textContent: gettext("Sign in (new tab)") });
+      noAnswer(gettext("You are signed out. Your entries are stored on this device. Sign in, then come back to this page."), " ", link);
       return;
     }
-    noAnswer("The service could not answer; try again in a moment. What you typed is kept on this device.");
+    noAnswer(gettext("The service does not respond. Your entries are stored on this device. Try again in a moment."));
   });
 }
 
@@ -151,7 +151,7 @@ async function keepAll(requests) {
   const same = (await queue.entries()).some((one) => one.sheet === sheet && ["waiting", "sent"].includes(one.state));
   const digest = JSON.stringify(requests.map(({ url, body, fileName }) => [url, { ...body, id: "", taken_at: "" }, fileName]));
   if (same && read(`saved:${sheet}`) === digest) {
-    remark = "Saved already; nothing changed since.";
+    remark = gettext("Already saved: the entries have not changed.");
     await show();
     return;
   }
@@ -161,7 +161,7 @@ async function keepAll(requests) {
 
 async function saveSheet() {
   if (changedNames(form).length && !form.elements.reason.value.trim()) {
-    tellWrong([{ field: "reason", detail: "Say why the record of the pipe changes; the client is told." }]);
+    tellWrong([{ field: "reason", detail: gettext("Enter the reason for the change of the pipe data. The reason is shown to the client.") }]);
     form.elements.reason.focus();
     return;
   }
@@ -199,12 +199,12 @@ async function saveSurvey() {
     const waits = entries.find((one) => one.id === setup.entry && one.state !== "sent");
     const entry = newId();
     write(`survey:${sheet}`, { id: survey, entry, digest });
-    await queue.keep(sheet, [{ id: entry, what: "Survey", url: "/api/v1/surveys/", body: { id: survey, ...body }, after: waits?.id }]);
+    await queue.keep(sheet, [{ id: entry, what: gettext("Survey"), url: "/api/v1/surveys/", body: { id: survey, ...body }, after: waits?.id }]);
   }
   const file = document.getElementById("file").files[0];
   if (!file) return;
   const url = `/api/v1/surveys/${survey}/log/`;
-  await queue.keep(sheet, [{ what: `Log ${file.name}`, url, file, fileName: file.name, after: read(`survey:${sheet}`).entry }]);
+  await queue.keep(sheet, [{ what: interpolate(gettext("Log %(name)s"), { name: file.name }, true), url, file, fileName: file.name, after: read(`survey:${sheet}`).entry }]);
   document.getElementById("file").value = "";
 }
 
@@ -240,10 +240,10 @@ async function show() {
   const waiting = entries.filter((one) => one.state === "waiting").length;
   const refused = entries.filter((one) => ["refused", "held"].includes(one.state)).length;
   const off = !navigator.onLine || unreached;
-  const parts = [off ? "No connection: what you enter is kept on this device and sent when it returns." : "Connected."];
-  if (waiting) parts.push(`${waiting} kept, not sent yet.`);
-  if (refused) parts.push(`${refused} refused: see below.`);
-  if (!waiting && !refused && !off && entries.length) parts.push("All is sent.");
+  const parts = [off ? gettext("No connection. Entries are stored on this device and sent when the connection is back.") : gettext("Connected.")];
+  if (waiting) parts.push(interpolate(ngettext("%(waiting)s entry not sent yet.", "%(waiting)s entries not sent yet.", waiting), { waiting }, true));
+  if (refused) parts.push(interpolate(ngettext("%(refused)s entry rejected: see below.", "%(refused)s entries rejected: see below.", refused), { refused }, true));
+  if (!waiting && !refused && !off && entries.length) parts.push(gettext("Everything has been sent."));
   if (remark) parts.push(remark);
   line.textContent = parts.join(" ");
   line.className = `line ${off || waiting ? "off" : ""} ${refused ? "bad" : ""}`;
@@ -334,7 +334,7 @@ function beginForm() {
     const told = document.getElementById("setup-told");
     const setup = setupNow();
     if (!setup.id) told.textContent = told.dataset.none;
-    else if (setup.id !== form.dataset.setup) told.textContent = `Mounted by the set-up saved on this device at ${new Date(setup.at).toLocaleTimeString()}.`;
+    else if (setup.id !== form.dataset.setup) told.textContent = interpolate(gettext("Set-up saved on this device at %(time)s."), { time: new Date(setup.at).toLocaleTimeString() }, true);
     if (told.textContent === told.dataset.none) told.className = "error";
   }
   if (form.id === "sheet") typedNow();
@@ -348,7 +348,7 @@ async function keepPages() {
     // No connection: what was kept before is still kept, and the next page opened tries again.
     return;
   }
-  const parts = performance.getEntriesByType("resource").map((one) => one.name).filter((name) => new URL(name).pathname.startsWith("/static/"));
+  const parts = performance.getEntriesByType("resource").map((one) => one.name).filter((name) => /^\/(static|jsi18n)\//.test(new URL(name).pathname));
   const pages = Array.from(document.querySelectorAll(".points a, .steps-nav a"), (one) => one.href);
   // A point's three pages are kept as soon as its day is opened.
   const further = pages.filter((page) => !/\/(wall|survey)\//.test(page)).flatMap((page) => ["wall/", "survey/"].map((part) => page.replace(/\/(?=\?|$)/, `/${part}`)));
@@ -362,7 +362,12 @@ async function keepPages() {
 
 async function leave(event) {
   const open = (await queue.entries()).filter((one) => one.state !== "sent").length;
-  if (open && !window.confirm(`${open} entries of this device are not sent. They stay on it and are sent when you sign in here again. Sign out?`)) return;
+  const question = ngettext(
+    "%(open)s entry on this device has not been sent. It stays on this device and is sent when you sign in here again. Sign out?",
+    "%(open)s entries on this device have not been sent. They stay on this device and are sent when you sign in here again. Sign out?",
+    open,
+  );
+  if (open && !window.confirm(interpolate(question, { open }, true))) return;
   if ("caches" in window) await caches.delete("field-pages");
   event.target.submit();
 }
