@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 
 from compute.base.errors import ComputeError, TotalReflection
-from compute.base.figures import said
-from compute.base.findings import Finding
-from compute.base.messages import SafetyNote
+from compute.base.messages import Finding, SafetyNote, finding, quantity, term
 from compute.base.sources import SNELL
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.beam import Setup, WaveMode, check_dimensions
@@ -128,7 +127,15 @@ def calculate_setup(
             room=place.room if place else None,
         )
         setup = replace(setup, traverses=recommended.traverses)
-        findings.append(_traverses_chosen(recommended.traverses, recommended.reason))
+        findings.append(
+            finding(
+                "traverses-chosen",
+                "info",
+                "traverses",
+                traverses=recommended.traverses,
+                reasons=recommended.reasons or None,
+            )
+        )
     spacing = calculate_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
     findings += _other_wave(setup, spacing)
@@ -153,7 +160,7 @@ def calculate_setup(
 
 
 def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
-    """What it would do to take the wall's other wave, where that propagates too."""
+    """The effect of assuming the other wave mode of the wall, where that wave propagates too."""
     other: WaveMode = "shear" if spacing.path.wave_modes[0] == "longitudinal" else "longitudinal"
     wall = replace(setup.pipe.wall, wave_mode=other)
     try:
@@ -164,12 +171,22 @@ def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
     late = float(wrong.path.time_in_solids - spacing.path.time_in_solids)
     # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
     share = late / float(spacing.path.time_in_medium)
-    detail = (
-        f"The wall carries a {spacing.path.wave_modes[0]} wave; a {other} wave could pass too. Taken by mistake, it would put the "
-        f"transducers {said(abs(off), 'mm', '.1f')} {'too far apart' if off > 0 else 'too near'} and the flow {share:+.1%} off."
-    )
-    right, taken = float(spacing.spacing), float(wrong.spacing)
-    return [Finding("wave-mode-ambiguous", "info", detail, "pipe.wave_mode", taken, right, "length", SNELL)]
+    return [
+        finding(
+            "wave-mode-ambiguous",
+            "info",
+            "pipe.wave_mode",
+            source=SNELL,
+            wave_mode=term(spacing.path.wave_modes[0]),
+            other_wave_mode=term(other),
+            spacing=quantity(float(spacing.spacing), "length"),
+            other_spacing=quantity(float(wrong.spacing), "length"),
+            difference=quantity(off, "length"),
+            direction=term("too-far" if off > 0 else "too-close"),
+            flow_change=share,
+            flow_direction=term("too-high" if share > 0 else "too-low"),
+        )
+    ]
 
 
 def no_beam(error: TotalReflection) -> Finding:
@@ -187,14 +204,11 @@ def no_beam(error: TotalReflection) -> Finding:
     ------
     snell : a wave propagates where axial slowness x sound speed is below 1.
     """
-    speeds = (error.sound_speed, error.axial_speed)
-    return Finding("no-refracted-wave", "error", error.said, error.field, *speeds, kind="speed", source=SNELL)
+    return finding("no-refracted-wave", "error", error.field, source=SNELL, **_parameters(error))
 
 
-def _traverses_chosen(count: int, reason: str) -> Finding:
-    return Finding(
-        "traverses-chosen", "info", f"No number of traverses was stated. {reason}", "traverses", float(count)
-    )
+def _parameters(error: ComputeError) -> dict[str, Any]:
+    return dict(error.message.parameters) if error.message else {}
 
 
 def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry) -> list[Finding]:

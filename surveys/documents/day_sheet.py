@@ -21,7 +21,7 @@ from surveys.core.stored_quantities import safety_note_json
 from surveys.dispatch.technician_jobs import jobs_of_day
 from surveys.documents.formatting import findings_worded, moment
 from surveys.documents.pdf import PdfDocument
-from surveys.documents.setup_sheet import DEFERS, safety_note_told, setup_blocks
+from surveys.documents.setup_sheet import DEFERS, safety_note_text, setup_blocks
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
 from surveys.pipes.selectors import Viewer, pipe_data_at
@@ -142,7 +142,7 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
     stored = [safety_note_json(one) for one in found if one.code != "general"]
-    return [safety_note_told(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
+    return [safety_note_text(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:

@@ -37,7 +37,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
             _, token = calendar_feed_make(owner=user, now=now, **requested.validated_data)
             address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
         wrong = " ".join(requested.errors.get("label", []))
-    told = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
-    answer = page(request, "technician/calendar.html", told, 400 if wrong else 200)
+    context = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
+    answer = page(request, "technician/calendar.html", context, 400 if wrong else 200)
     answer["Cache-Control"] = "no-store"
     return answer

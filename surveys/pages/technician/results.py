@@ -29,20 +29,20 @@ FIELD_VISIT_DURATION = timedelta(hours=24)
 def result(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Show the result once the log is imported."""
     survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=pk)
-    return render(request, "technician/result.html", {"told": result_told(survey, units_of(request))})
+    return render(request, "technician/result.html", {"shown": result_context(survey, units_of(request))})
 
 
-def latest_told(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any] | None:
+def latest_result_context(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any] | None:
     """The result of the technician's latest log at a measuring point, if it is recent."""
     since = timezone.now() - FIELD_VISIT_DURATION
     rows = point.surveys.filter(
         technician=cast(User, request.user), log__isnull=False, recorded_at__gte=since
     )
     survey = rows.order_by("-recorded_at", "-id").first()
-    return result_told(survey, units_of(request)) if survey else None
+    return result_context(survey, units_of(request)) if survey else None
 
 
-def result_told(survey: Survey, units: System) -> dict[str, Any]:
+def result_context(survey: Survey, units: System) -> dict[str, Any]:
     """The current result of a survey in words; `of` is None without a result."""
     found = Result.objects.filter(survey=survey, replaced_at__isnull=True).first()
     point = survey.measuring_point

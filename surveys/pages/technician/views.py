@@ -24,7 +24,7 @@ from surveys.models.instrument import Kind, State
 from surveys.pages.frame import page, units_of
 from surveys.pages.pipe_form import COMPOSITION, choices, entries_by
 from surveys.pages.technician.access import field_page, visible_point
-from surveys.pages.technician.results import latest_told
+from surveys.pages.technician.results import latest_result_context
 from surveys.pages.technician.worksheet import further_linings, starting_values
 from surveys.pipes.selectors import pipe_data_at
 
@@ -123,7 +123,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         "meters": _instruments(request, Kind.METER),
         "last": last,
         "spacing": last and worded(last.spacing_m, "length", units),
-        "told": latest_told(request, point),
+        "shown": latest_result_context(request, point),
     }
     return page(request, "technician/survey.html", context)
 

@@ -12,7 +12,7 @@ function figure(quantity) {
   return `${Number(quantity.value.toPrecision(4))}\u00a0${quantity.unit}`.replace("-", "\u2212");
 }
 
-function toldOf(entry) {
+function answerTexts(entry) {
   const answer = entry.answer;
   if (entry.state === "refused") return entry.errors.map((one) => (one.field ? `${one.field.replaceAll(/[._]/g, " ")}: ${one.detail}` : one.detail));
   if (entry.state === "waiting") return entry.told ? [entry.told] : [];
@@ -36,7 +36,7 @@ export function item(entry, drop) {
   const time = new Date(entry.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   head.textContent = `${entry.what}, ${time}: ${STATES[entry.state]}`;
   row.append(head);
-  for (const told of toldOf(entry)) row.append(Object.assign(document.createElement("p"), { textContent: told }));
+  for (const told of answerTexts(entry)) row.append(Object.assign(document.createElement("p"), { textContent: told }));
   if (entry.state === "waiting" && entry.file) row.append(Object.assign(document.createElement("progress"), { max: 1, value: 0, ariaLabel: interpolate(gettext("%(what)s, progress"), entry, true) }));
   if (entry.state !== "waiting") {
     const away = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: gettext("Dismiss") });
