@@ -164,7 +164,7 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
         return []
     if not 0 < smallest <= largest:
         raise OutOfRange(
-            field="pipe.largest_outer_diameter",
+            field="pipe.max_outer_diameter",
             value=quantity(largest, "length"),
             at_least=quantity(smallest, "length"),
         )

@@ -48,7 +48,7 @@ class PipeEntry:
 
     further_linings : inside the first, from the outside in
     dimensions_temperature [K] : what the dimensions were taken at; None takes them as they are
-    largest_outer_diameter, smallest_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
+    max_outer_diameter, min_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
     """
 
     outer_diameter: float
@@ -59,8 +59,8 @@ class PipeEntry:
     wave_mode: WaveMode | None = None
     further_linings: tuple[LiningEntry, ...] = ()
     dimensions_temperature: float | None = None
-    largest_outer_diameter: float | None = None
-    smallest_outer_diameter: float | None = None
+    max_outer_diameter: float | None = None
+    min_outer_diameter: float | None = None
 
     @property
     def linings(self) -> tuple[LiningEntry, ...]:
@@ -77,8 +77,8 @@ class PipeEntry:
         return Conditions(
             medium_temperature,
             self.dimensions_temperature,
-            self.largest_outer_diameter,
-            self.smallest_outer_diameter,
+            self.max_outer_diameter,
+            self.min_outer_diameter,
         )
 
 

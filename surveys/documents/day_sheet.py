@@ -189,7 +189,7 @@ def latest_setups(jobs: Sequence[Job]) -> dict[UUID, Setup]:
     points = {point.pk for job in jobs for point in job.measuring_points.all()}
     rows = Setup.objects.filter(measuring_point__in=points).select_related(
         "measuring_point__pipe__site__client", "pipe_data__wall_measurement__gauge", "pipe_data__recorded_by",
-        "pipe_data__custom_material_data__material", "pipe_data__own_lining_data__material", "pipe_data__custom_medium_data__medium",
+        "pipe_data__custom_material_data__material", "pipe_data__custom_lining_data__material", "pipe_data__custom_medium_data__medium",
         "transducer_data__instrument", "calculated_by",
     )  # fmt: skip
     return {row.measuring_point_id: row for row in rows.order_by("calculated_at", "id")}

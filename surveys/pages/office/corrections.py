@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from surveys.api.pipes.pipes import AlterationIn, CorrectionIn, changed_statement
+from surveys.api.pipes.pipes import CorrectionIn, ModificationIn, changed_statement
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
 from surveys.models import Pipe, PipeData, Recomputation, User
@@ -78,7 +78,7 @@ def _sheet(request: HttpRequest, pipe: Pipe, base: PipeData) -> PipeSheet:
 
 def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputation:
     """Save the correction or modification as the API does for a request."""
-    kind = AlterationIn if sheet.altered else CorrectionIn
+    kind = ModificationIn if sheet.altered else CorrectionIn
     requested = kind(data=sheet.stated(), context={"request": request})
     requested.is_valid(raise_exception=True)
     given, by, now = dict(requested.validated_data), cast(User, request.user), timezone.now()

@@ -178,7 +178,7 @@ def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> 
     ).uncertainty.budget
     [row] = [row for row in budget if row.input == "medium.temperature"]
     assert row.standard_uncertainty == 5.0
-    assert row.share < 0.01
+    assert row.variance_fraction < 0.01
 
 
 def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what_would_explain_it() -> None:

@@ -42,8 +42,8 @@ def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site:
         ("pipe.lining", "epoxy", "Lining thickness"),
         ("pipe.roughness", "-1 mm", "Roughness"),
         ("pipe.wave_mode", "sideways", "sideways"),
-        ("pipe.largest_outer_diameter", "221 mm", "smallest"),
-        ("pipe.smallest_outer_diameter", "218 mm", "smallest"),
+        ("pipe.max_outer_diameter", "221 mm", "smallest"),
+        ("pipe.min_outer_diameter", "218 mm", "smallest"),
         ("medium.name", "seawater", "salinity"),
         ("medium.name", "*", "sound_speed"),
         ("medium.temperature", "", "temperature"),
@@ -76,12 +76,12 @@ def test_a_nul_anywhere_in_a_form_is_refused_before_it_is_read(office: Visitor, 
 def test_an_oval_pipe_is_largest_where_it_says_so(office: Visitor, here: Scene) -> None:
     sent = {
         "reason": "Taped.",
-        "pipe.largest_outer_diameter": "218 mm",
-        "pipe.smallest_outer_diameter": "220 mm",
+        "pipe.max_outer_diameter": "218 mm",
+        "pipe.min_outer_diameter": "220 mm",
     }
     answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
     assert answer.status_code == 400
-    assert 'id="pipe-largest_outer_diameter-wrong"' in answer.content.decode()
+    assert 'id="pipe-max_outer_diameter-wrong"' in answer.content.decode()
 
 
 @pytest.mark.parametrize("typed", ["nan", "inf", "thirty", "1e999", "2"])

@@ -54,7 +54,7 @@ ENTRIES = {
     ),
     "required/out-of-round": Entry(
         title=_("Outer diameters incomplete"),
-        detail=_("The largest and the smallest outer diameter must be entered together."),
+        detail=_("The maximum and the minimum outer diameter must be entered together."),
         remedy=_("Enter both, or none."),
     ),
     "required/both-times": Entry(
