@@ -143,7 +143,7 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
     survey = review.surveys.get().survey_id
     told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["review_notices"]
     assert [one["state"] for one in told] == ["under-review"]
-    assert "do not rely on it" in told[0]["sentence"]
+    assert "Do not use the result." in told[0]["sentence"]
 
 
 def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
@@ -407,7 +407,7 @@ def test_until_decided_a_report_issued_before_carries_the_notice(
     assert told.content != issued
     assert "changed since it was issued" in told["Warning"]
     assert pdfs[0].mark == "UNDER REVIEW"
-    assert "do not rely on it" in pdfs[0].blocks[0]["text"]
+    assert "Do not use the result." in pdfs[0].blocks[0]["text"]
     # What was issued is kept as it was, and counts as outdated.
     assert as_user("owner").get(f"/api/v1/reports/{report['id']}/file.pdf").content == issued
     outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]
