@@ -1,4 +1,4 @@
-"""A survey from end to end: the set-up worked out and judged, the log reduced to a result."""
+"""A set-up calculated and checked, and the versions of the method."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from datetime import date
 import numpy as np
 
 from compute.base.errors import ComputeError, TotalReflection
-from compute.base.figures import said
-from compute.base.findings import Finding
-from compute.base.messages import SafetyNote
+from compute.base.messages import Finding, SafetyNote, finding, quantity, term
 from compute.base.sources import SNELL
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.beam import Setup, WaveMode, check_dimensions
@@ -26,7 +24,13 @@ from compute.measuring.entries import (
 )
 from compute.measuring.flow import Flow
 from compute.measuring.location import Place, check_place, safety_notes
-from compute.measuring.spacing import Spacing, alternatives, calculate_spacing, recommend_traverses
+from compute.measuring.spacing import (
+    Recommendation,
+    Spacing,
+    alternatives,
+    calculate_spacing,
+    recommend_traverses,
+)
 from compute.results import checks
 
 
@@ -70,7 +74,7 @@ METHOD_VERSION = METHODS[-1].version
 
 @dataclass(frozen=True, slots=True)
 class CalculatedSetup:
-    """A set-up with everything that was looked up for it and everything there is to say about it."""
+    """A set-up with its resolved pipe and medium, its findings and its safety notes."""
 
     spacing: Spacing
     alternatives: tuple[Spacing, ...]
@@ -91,7 +95,7 @@ def calculate_setup(
     place: Place | None = None,
     timing_resolution: float | None = None,
 ) -> CalculatedSetup:
-    """Work out how to mount a transducer pair on a pipe, and judge it.
+    """Calculate how to mount a transducer pair on a pipe, and check it.
 
     Parameters
     ----------
@@ -100,7 +104,7 @@ def calculate_setup(
     transducers : TransducerEntry
     traverses : int or None  None takes the recommended number, and a finding says so
     expected_velocity : float or None [m/s]
-    place : Place or None  None leaves the place unjudged
+    place : Place or None  None: the place is not checked
     timing_resolution : float or None [s]  of the meter, for the recommended number of traverses
 
     Returns
@@ -109,7 +113,7 @@ def calculate_setup(
 
     Raises
     ------
-    ComputeError  what cannot be: see `resolve_pipe`, `resolve_medium` and `trace`
+    ComputeError  impossible input: see `resolve_pipe`, `resolve_medium` and `trace`
 
     Source
     ------
@@ -128,7 +132,7 @@ def calculate_setup(
             room=place.room if place else None,
         )
         setup = replace(setup, traverses=recommended.traverses)
-        findings.append(_traverses_chosen(recommended.traverses, recommended.reason))
+        findings.append(_traverses_chosen(recommended))
     spacing = calculate_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
     findings += _other_wave(setup, spacing)
@@ -153,27 +157,33 @@ def calculate_setup(
 
 
 def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
-    """What it would do to take the wall's other wave, where that propagates too."""
+    """The effect of assuming the other wave in the wall, where both propagate."""
     other: WaveMode = "shear" if spacing.path.wave_modes[0] == "longitudinal" else "longitudinal"
     wall = replace(setup.pipe.wall, wave_mode=other)
     try:
         wrong = calculate_spacing(replace(setup, pipe=replace(setup.pipe, wall=wall)))
     except ComputeError:
         return []
-    off = float(wrong.spacing - spacing.spacing)
     late = float(wrong.path.time_in_solids - spacing.path.time_in_solids)
-    # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
-    share = late / float(spacing.path.time_in_medium)
-    detail = (
-        f"The wall carries a {spacing.path.wave_modes[0]} wave; a {other} wave could pass too. Taken by mistake, it would put the "
-        f"transducers {said(abs(off), 'mm', '.1f')} {'too far apart' if off > 0 else 'too near'} and the flow {share:+.1%} off."
-    )
-    right, taken = float(spacing.spacing), float(wrong.spacing)
-    return [Finding("wave-mode-ambiguous", "info", detail, "pipe.wave_mode", taken, right, "length", SNELL)]
+    return [
+        finding(
+            "wave-mode-ambiguous",
+            "info",
+            "pipe.wave_mode",
+            source=SNELL,
+            wave_mode=term(spacing.path.wave_modes[0]),
+            other_wave_mode=term(other),
+            spacing_change=quantity(float(wrong.spacing - spacing.spacing), "length"),
+            # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
+            flow_change=late / float(spacing.path.time_in_medium),
+            apart=term("too-large" if wrong.spacing > spacing.spacing else "too-small"),
+            flow=term("too-high" if late > 0 else "too-low"),
+        )
+    ]
 
 
 def no_beam(error: TotalReflection) -> Finding:
-    """The finding for a set-up through which no beam passes.
+    """The finding for a set-up without a refracted wave.
 
     Parameters
     ----------
@@ -187,18 +197,42 @@ def no_beam(error: TotalReflection) -> Finding:
     ------
     snell : a wave propagates where axial slowness x sound speed is below 1.
     """
-    speeds = (error.sound_speed, error.axial_speed)
-    return Finding("no-refracted-wave", "error", error.said, error.field, *speeds, kind="speed", source=SNELL)
+    return finding(
+        "no-refracted-wave",
+        "error",
+        error.field,
+        source=SNELL,
+        layer=_layer(error.field),
+        sound_speed=quantity(error.sound_speed, "speed"),
+        axial_speed=quantity(error.axial_speed, "speed"),
+        critical_angle=quantity(error.critical_angle, "angle"),
+    )
 
 
-def _traverses_chosen(count: int, reason: str) -> Finding:
-    return Finding(
-        "traverses-chosen", "info", f"No number of traverses was stated. {reason}", "traverses", float(count)
+def _layer(field: str) -> dict[str, str] | None:
+    """The layer that a field of a set-up is about."""
+    if not field:
+        return None
+    if field.startswith("medium"):
+        return term("medium")
+    return term("lining" if "lining" in field else "pipe-wall")
+
+
+def _traverses_chosen(recommended: Recommendation) -> Finding:
+    unsuitable = [
+        count for count, reasons in recommended.against if reasons and count != recommended.traverses
+    ]
+    return finding(
+        "traverses-chosen",
+        "info",
+        "traverses",
+        traverses=recommended.traverses,
+        unsuitable=unsuitable or None,
     )
 
 
 def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry) -> list[Finding]:
-    """What the figures entered give reason to say."""
+    """Findings on the entries."""
     return [
         *pipe_checks.nominal_size_as_outer_diameter(pipe.outer_diameter, pipe.material.name),
         *pipe_checks.dimensions_in_tables(pipe.outer_diameter, pipe.wall_thickness, pipe.material.name),
@@ -214,13 +248,14 @@ def _expected(setup: Setup, velocity: float) -> list[Finding]:
     return checks.velocity_sane(velocity, reynolds)
 
 
-def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
-    """What mean figures of a flow give reason to say.
+def flow_findings(flow: Flow, medium: ResolvedMedium, entry: MediumEntry | None = None) -> list[Finding]:
+    """Findings on a flow.
 
     Parameters
     ----------
-    flow : Flow  arrays are judged by their means
+    flow : Flow  arrays are checked by their means
     medium : ResolvedMedium
+    entry : MediumEntry or None  the medium as entered, named in findings
 
     Returns
     -------
@@ -234,19 +269,15 @@ def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
     measured, expected = float(np.mean(flow.measured_sound_speed)), float(np.mean(medium.medium.sound_speed))
     return [
         *checks.velocity_sane(velocity, reynolds),
-        *checks.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0),
+        *checks.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0, entry),
     ]
 
 
 def sound_speed_not_logged() -> list[Finding]:
-    """The transit time had to be taken from what the meter was told.
+    """The finding that the transit time is that of the meter's own entries.
 
     Source
     ------
     custom : common practice.
     """
-    detail = (
-        "The log has a velocity or a flow but no sound speed, so the transit time is what the meter's own entries call for: whether the "
-        "pipe and the medium are the entered ones cannot be seen. Log the sound speed or the times."
-    )
-    return [Finding("sound-speed-not-logged", "warning", detail, "readings.sound_speed")]
+    return [finding("sound-speed-not-logged", "warning", "readings.sound_speed")]

@@ -38,6 +38,9 @@ FIELDS: Mapping[str, Promise] = {
     "readings.transit_time": _("transit time"),
     "readings.time_difference": _("time difference"),
     "readings.sound_speed": _("sound speed"),
+    "readings.signal_to_noise": _("signal-to-noise ratio"),
+    "readings.medium_temperature": _("temperature of the medium"),
+    "medium.api_gravity": _("API gravity"),
 }
 
 

@@ -11,7 +11,6 @@ from typing import Any
 from django.utils.safestring import mark_safe
 from rest_framework import serializers
 
-from compute.base.marks import plain
 from compute.base.units import System
 from compute.measuring.drawing import cross_section, side_view
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry
@@ -22,6 +21,7 @@ from surveys.api.compute.physics import MediumIn, TransducersField, changed_pipe
 from surveys.api.fields import IntegerField, QuantityIn, StrictSerializer, VisibleRecord, si_of
 from surveys.api.pipes.pipes import PipePartIn
 from surveys.core.errors import Conflict
+from surveys.core.messages import Reader, render
 from surveys.core.stored_quantities import calculation_json
 from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
 from surveys.documents.setup_sheet import drawn_from
@@ -162,8 +162,7 @@ def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
         "possible_causes": [
             {
                 "field": one.candidate.field,
-                "detail": plain(one.said, units),
-                "percent": round(100 * one.probability),
+                "text": render(one.message, Reader(units)).text,
             }
             for one in found.possible_causes[:4]
         ],
