@@ -94,7 +94,7 @@ def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> 
 
     Source
     ------
-    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory; the inverse of `indicated_from_true`.
+    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory.
     """
     shown = _places(curve, indicated)
     true = _inside(curve, shown)
@@ -106,56 +106,6 @@ def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> 
     signed = true * np.sign(indicated) if curve.form == "relative" else true
     error = np.asarray(indicated, dtype=float) - signed
     return Corrected(_like(signed), _like(error), _like(uncertainty), _outside(curve, true, field))
-
-
-def indicated_from_true(curve: ErrorCurve, true: Real) -> Real:
-    """What the instrument shows at a true value.
-
-    Parameters
-    ----------
-    curve : ErrorCurve
-    true : float or (n,) [SI]
-
-    Returns
-    -------
-    indicated : as true [SI]
-
-    Raises
-    ------
-    NumberInvalid  a value that is not finite
-
-    Source
-    ------
-    definition of the error : JCGM 200:2012 (VIM) 2.16, from memory.
-    """
-    error, _, _ = correction_at(curve, true)
-    return true * (1 + error) if curve.form == "relative" else true + error
-
-
-def zero_corrected(time_difference: Real, zero: Zero) -> tuple[Real, float]:
-    """Time differences less the meter's zero.
-
-    Parameters
-    ----------
-    time_difference : float or (n,) [s]  as logged
-    zero : Zero
-
-    Returns
-    -------
-    corrected : as time_difference [s]
-    standard_uncertainty : float [s]  the zero's, shared by all readings
-
-    Raises
-    ------
-    NumberInvalid  a time that is not finite
-
-    Source
-    ------
-    definition : a zero adds to every time difference alike.
-    """
-    if not np.all(np.isfinite(time_difference)):
-        raise NumberInvalid("A time difference is not finite.", field="readings.time_difference")
-    return time_difference - zero.time_difference, zero.standard_uncertainty
 
 
 def _places(curve: ErrorCurve, value: Real) -> FloatArray:

@@ -25,18 +25,13 @@ from compute.statistics.gum import coverage_factor
 from compute.statistics.straight_line import MIN_POINTS, fit_line
 
 Outcome = Literal["within", "warning", "out"]
-OUTCOMES: tuple[Outcome, ...] = ("within", "warning", "out")
-"""From best to worst."""
-
-ICE_POINT = 273.15
-"""Temperature of melting ice in water saturated with air [K]; ITS-90, from memory, within 1 mK."""
 
 PROBABILITY = 0.95
 
 
 @dataclass(frozen=True, slots=True)
 class CheckLimits:
-    """Warning and action limit of |deviation|, in its SI unit; `shewhart_limits` makes them from a scatter."""
+    """Warning and action limit of |deviation|, in its SI unit."""
 
     warning: float
     action: float
@@ -81,24 +76,6 @@ class Measured:
 
     value: float
     standard_uncertainty: float
-
-
-def shewhart_limits(standard_deviation: float) -> CheckLimits:
-    """Warning and action limits about 0 from the scatter of a check that is in order.
-
-    Parameters
-    ----------
-    standard_deviation : float [any unit]  of single check results, above 0
-
-    Returns
-    -------
-    limits : CheckLimits  2 and 3 standard deviations
-
-    Source
-    ------
-    ISO 7870-2 (Shewhart control charts), from memory.
-    """
-    return CheckLimits(2 * standard_deviation, 3 * standard_deviation)
 
 
 def zero_flow_check(
@@ -220,7 +197,7 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
 def reference_check(
     readings: Sequence[float], reference: Measured, limits: CheckLimits, resolution: float, kind: str
 ) -> CheckResult:
-    """An instrument's readings against one reference value: a thermometer in melting ice (`ICE_POINT`) or beside a better one.
+    """An instrument's readings against one reference value: a thermometer in melting ice (273.15 K) or beside a better one.
 
     Parameters
     ----------

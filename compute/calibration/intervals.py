@@ -14,11 +14,10 @@ from typing import Literal
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.base.findings import Finding
-from compute.base.sources import PRACTICE, Source
+from compute.base.sources import PRACTICE
 
 Unit = Literal["days", "hours"]
 Method = Literal["staircase", "control-chart", "in-use-time", "reliability"]
-G24 = Source("ILAC-G24 / OIML D 10 (2022)", "unverified")
 
 
 @dataclass(frozen=True, slots=True)

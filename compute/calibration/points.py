@@ -20,7 +20,6 @@ from compute.base.figures import counted
 
 FloatArray = NDArray[np.float64]
 Form = Literal["absolute", "relative"]
-Stage = Literal["as-found", "as-left"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,32 +90,6 @@ class ErrorCurve:
     def rises(self) -> FloatArray:
         """Slope of the indication over the true value at the start of each stretch."""
         return np.diff(self.indicated) / np.diff(self.reference) - self.bends * np.diff(self.reference)
-
-
-def points_in_force(as_found: Sequence[Point], as_left: Sequence[Point]) -> Sequence[Point]:
-    """The points an instrument works by after a calibration.
-
-    Parameters
-    ----------
-    as_found : sequence of Point
-    as_left : sequence of Point  empty if nothing was adjusted
-
-    Returns
-    -------
-    points : sequence of Point  as left; as found if nothing was adjusted
-
-    Raises
-    ------
-    NotEnough  no point at all
-
-    Source
-    ------
-    ISO/IEC 17025:2017 7.8.4.1 (results before and after adjustment), from memory.
-    """
-    points = as_left or as_found
-    if not points:
-        raise NotEnough("The calibration has no points.", field="points")
-    return points
 
 
 def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:

@@ -147,42 +147,6 @@ def axial_slowness(transducers: Transducers) -> Real:
     return slowness
 
 
-def refracted_angle(angle_in: Real, speed_in: float, speed_out: Real) -> Real:
-    """Angle of a ray after it crosses a flat boundary between two media.
-
-    Parameters
-    ----------
-    angle_in : float or (n,) [rad]  from the normal, 0 up to pi/2
-    speed_in : float [m/s]  in the medium left, above 0
-    speed_out : float or (n,) [m/s]  in the medium entered, above 0
-
-    Returns
-    -------
-    angle_out : as angle_in [rad]  from the normal
-
-    Raises
-    ------
-    OutOfRange       a speed is not above 0
-    TotalReflection  no ray passes; carries the critical angle
-
-    Source
-    ------
-    snell : equal phase along the boundary, written for speeds.
-    """
-    if np.any(np.asarray(speed_in) <= 0) or np.any(np.asarray(speed_out) <= 0):
-        raise OutOfRange(f"Sound speeds are above 0 m/s; these are {speed_in} and {speed_out}.")
-    sine = np.sin(angle_in) * speed_out / speed_in
-    if np.any(sine >= 1):
-        critical = float(np.arcsin(np.min(speed_in / np.asarray(speed_out))))
-        raise TotalReflection(
-            f"No ray passes: beyond {np.degrees(critical):.2f} deg the boundary reflects everything.",
-            critical_angle=critical,
-            sound_speed=float(np.max(speed_out)),
-            axial_speed=float(np.min(speed_in / np.sin(angle_in))),
-        )
-    return np.arcsin(sine)
-
-
 def choose_wave_mode(
     layer: Layer, transducers: Transducers, field: str = "pipe.material"
 ) -> tuple[WaveMode, Real]:

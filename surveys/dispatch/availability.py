@@ -96,14 +96,6 @@ def technician_unsuitable_reasons(
     }
 
 
-def free_between(field: str, ids: Iterable[UUID], start: datetime, end: datetime) -> set[UUID]:
-    """Those of the ids (field `instrument` or `technician`) that no booking holds in the span."""
-    wanted = set(ids)
-    return wanted - set(
-        _current_bookings(Span(start, end)).filter(**{f"{field}__in": wanted}).values_list(field, flat=True)
-    )
-
-
 def conflicts_of(
     bookings: Iterable[Booking], now: datetime, viewer: Viewer
 ) -> dict[UUID, list[UnsuitableReason]]:

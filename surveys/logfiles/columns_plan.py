@@ -195,7 +195,7 @@ def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> i
         raise ServiceError(
             "The times count from a start that is not stated; say when the log began.",
             code="start-missing",
-            field="log_format.time.starts_at",
+            field="format.time.starts_at",
         )
     if start.tzinfo is not None:
         return (start - EPOCH) // MICROSECOND
@@ -206,6 +206,6 @@ def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> i
     utc, absent = clock.in_utc(np.array([local]))
     if absent[0]:
         raise ServiceError(
-            f"{clock.skipped_hour(local)}.", code="log_format-invalid", field="log_format.time.starts_at"
+            f"{clock.skipped_hour(local)}.", code="log-format-invalid", field="format.time.starts_at"
         )
     return int(utc[0])

@@ -95,13 +95,13 @@ class LogFormat:
         """
         given = _object(raw, cls, "format")
         if "time" in given:
-            given["time"] = TimeAt(**_object(given["time"], TimeAt, "log_format.time"))
+            given["time"] = TimeAt(**_object(given["time"], TimeAt, "format.time"))
         if "no_value" in given:
-            given["no_value"] = tuple(_list(given["no_value"], MAX_NO_VALUES, "log_format.no_value"))
+            given["no_value"] = tuple(_list(given["no_value"], MAX_NO_VALUES, "format.no_value"))
         if "columns" in given:
             given["columns"] = tuple(
-                _column(column, f"log_format.columns.{n}")
-                for n, column in enumerate(_list(given["columns"], MAX_COLUMNS, "log_format.columns"))
+                _column(column, f"format.columns.{n}")
+                for n, column in enumerate(_list(given["columns"], MAX_COLUMNS, "format.columns"))
             )
         log_format = cls(**given)
         log_format.check()
@@ -109,14 +109,14 @@ class LogFormat:
 
     def check(self) -> None:
         """Raises ServiceError where the log format cannot be meant so."""
-        _one_of(self.form, FORMS, "log_format.form")
-        _one_of(self.encoding, ENCODINGS, "log_format.encoding")
-        _one_of(self.decimal_mark, (".", ","), "log_format.decimal_mark")
-        _one_of(self.quote, ("", '"', "'"), "log_format.quote")
+        _one_of(self.form, FORMS, "format.form")
+        _one_of(self.encoding, ENCODINGS, "format.encoding")
+        _one_of(self.decimal_mark, (".", ","), "format.decimal_mark")
+        _one_of(self.quote, ("", '"', "'"), "format.quote")
         _check_marks(self)
         _check_lines(self)
         for n, text in enumerate(self.no_value):
-            _text(text, f"log_format.no_value.{n}")
+            _text(text, f"format.no_value.{n}")
         _check_time(self.time, self.header_line is not None or self.form == "parquet")
         _check_columns(self)
 
@@ -141,7 +141,7 @@ def zone_named(name: str) -> tzinfo | None:
     raise _invalid(
         f'{_shown(name)} is no time zone: write "site", "UTC", an offset such as "UTC+01:00" or a name such as '
         '"Europe/Copenhagen".',
-        "log_format.time.zone",
+        "format.time.zone",
     )
 
 
@@ -150,19 +150,17 @@ def _check_marks(log_format: LogFormat) -> None:
     if not isinstance(mark, str) or len(mark) > 1 or (mark and not _may_part(mark)):
         raise _invalid(
             "Write one character that stands between the columns and in no number, such as a comma, a semicolon or a tab.",
-            "log_format.delimiter",
+            "format.delimiter",
         )
     if mark and mark == log_format.decimal_mark:
         raise _invalid(
-            f"{mark!r} cannot be both the decimal mark and what parts the columns.", "log_format.delimiter"
+            f"{mark!r} cannot be both the decimal mark and what parts the columns.", "format.delimiter"
         )
     comment = log_format.comment
     if not isinstance(comment, str) or len(comment) > 3 or not comment.isascii() or not _plain(comment):
-        raise _invalid(
-            "Write up to three characters that begin a comment line, or none.", "log_format.comment"
-        )
+        raise _invalid("Write up to three characters that begin a comment line, or none.", "format.comment")
     if comment and (comment[0].isalnum() or comment[0] in "+-." or comment[0] in (mark, log_format.quote)):
-        raise _invalid("A comment mark that can begin a row would hide rows.", "log_format.comment")
+        raise _invalid("A comment mark that can begin a row would hide rows.", "format.comment")
 
 
 def _may_part(mark: str) -> bool:
@@ -176,32 +174,30 @@ def _check_lines(log_format: LogFormat) -> None:
     if line is not None and (type(line) is not int or not 1 <= line <= MAX_LINES_SKIPPED):
         raise _invalid(
             f"Write which line names the columns, from 1 to {MAX_LINES_SKIPPED}, or null for none.",
-            "log_format.header_line",
+            "format.header_line",
         )
     if type(skip) is not int or not 0 <= skip <= MAX_LINES_SKIPPED:
         raise _invalid(
-            f"Write a whole number of lines from 0 to {MAX_LINES_SKIPPED}.", "log_format.skip_after_header"
+            f"Write a whole number of lines from 0 to {MAX_LINES_SKIPPED}.", "format.skip_after_header"
         )
 
 
 def _check_time(time: TimeAt, header: bool) -> None:
-    _at(time.at, header, "log_format.time.at")
+    _at(time.at, header, "format.time.at")
     if time.clock is not None:
-        _at(time.clock, header, "log_format.time.clock")
+        _at(time.clock, header, "format.time.clock")
         if time.form not in ("iso", "pattern"):
-            raise _invalid(
-                "A date and a clock time are read by `iso` or by a pattern.", "log_format.time.form"
-            )
-    _one_of(time.form, TIME_FORMS, "log_format.time.form")
+            raise _invalid("A date and a clock time are read by `iso` or by a pattern.", "format.time.form")
+    _one_of(time.form, TIME_FORMS, "format.time.form")
     if not isinstance(time.pattern, str) or (time.form != "pattern" and time.pattern):
-        raise _invalid("A pattern goes with the form `pattern` only.", "log_format.time.pattern")
+        raise _invalid("A pattern goes with the form `pattern` only.", "format.time.pattern")
     if time.form == "pattern" and (complaint := pattern_complaint(time.pattern)):
-        raise _invalid(complaint, "log_format.time.pattern")
+        raise _invalid(complaint, "format.time.pattern")
     if not isinstance(time.zone, str):
-        raise _invalid("Write the zone as text.", "log_format.time.zone")
+        raise _invalid("Write the zone as text.", "format.time.zone")
     zone_named(time.zone)
     if not isinstance(time.starts_at, str):
-        raise _invalid("Write the start as text.", "log_format.time.starts_at")
+        raise _invalid("Write the start as text.", "format.time.starts_at")
     if time.starts_at:
         start_named(time.starts_at)
 
@@ -215,7 +211,7 @@ def start_named(text: str) -> datetime:
     if start is None or not 1970 <= start.year <= 2199:
         raise _invalid(
             f"{_shown(text)} is no ISO 8601 time from 1970 to 2199, such as 2026-10-06T09:30:00.",
-            "log_format.time.starts_at",
+            "format.time.starts_at",
         )
     return start
 
@@ -223,12 +219,12 @@ def start_named(text: str) -> datetime:
 def _check_columns(log_format: LogFormat) -> None:
     if not log_format.columns:
         if log_format.header_line is None and log_format.form == "csv":
-            raise _invalid("Without a header line say where the columns stand.", "log_format.columns")
+            raise _invalid("Without a header line say where the columns stand.", "format.columns")
         return
     header = log_format.header_line is not None or log_format.form == "parquet"
     names = []
     for n, column in enumerate(log_format.columns):
-        where = f"log_format.columns.{n}"
+        where = f"format.columns.{n}"
         _one_of(column.name, tuple(KIND_BY_COLUMN), f"{where}.name")
         _at(column.at, header, f"{where}.at")
         if type(column.turned) is not bool:
@@ -236,16 +232,16 @@ def _check_columns(log_format: LogFormat) -> None:
         _check_unit(column, header, where)
         names.append(column.name)
     if len(set(names)) < len(names):
-        raise _invalid("A quantity is there twice; choose one of its columns.", "log_format.columns")
+        raise _invalid("A quantity is there twice; choose one of its columns.", "format.columns")
     if not any(need <= set(names) for need in SUFFICIENT):
         raise _invalid(
             "A log serves with transit_time and time_difference, or with flow_velocity, or with volume_flow.",
-            "log_format.columns",
+            "format.columns",
         )
     places = [log_format.time.at, log_format.time.clock, *(column.at for column in log_format.columns)]
     taken = [place for place in places if place is not None]
     if len({(type(place), place) for place in taken}) < len(taken):
-        raise _invalid("Two things cannot stand in one column.", "log_format.columns")
+        raise _invalid("Two things cannot stand in one column.", "format.columns")
 
 
 def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
@@ -322,4 +318,4 @@ def _shown(value: object) -> str:
 
 
 def _invalid(detail: str, where: str) -> ServiceError:
-    return ServiceError(detail, code="log_format-invalid", field=where)
+    return ServiceError(detail, code="log-format-invalid", field=where)

@@ -46,7 +46,7 @@ def spacing(requests: int, repeats: int) -> Figures:
 
     def ours() -> None:
         body = BODY | {"pipe": BODY["pipe"] | {"wall_thickness": f"{8 + next(walls) * 1e-7:.7f} mm"}}  # type: ignore[operator]
-        service.post("/api/v1/compute/measuring/spacing/", body, HTTP_AUTHORIZATION=f"Token {token}")
+        service.post("/api/v1/compute/spacing/", body, HTTP_AUTHORIZATION=f"Token {token}")
 
     def empty() -> None:
         floor.post("/empty/", BODY)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from math import log10
-
 import pytest
 from fluids.friction import Colebrook
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from compute.measuring.profile import darcy_friction_factor, power_law_profile_factor, profile_factor
+from compute.measuring.profile import darcy_friction_factor, profile_factor
 
 
 def factor_by_quadrature(profile: object) -> float:
@@ -23,14 +21,6 @@ def factor_by_quadrature(profile: object) -> float:
 def test_the_laminar_factor_is_that_of_the_parabola() -> None:
     # Hagen-Poiseuille: u ~ 1 - (r/R)^2.
     assert factor_by_quadrature(lambda r: 1 - r * r) == pytest.approx(profile_factor(1000.0, 0.0), rel=1e-12)
-
-
-@pytest.mark.parametrize("reynolds", [1e4, 1e5, 1e6, 1e7])
-def test_the_power_law_factor_is_that_of_the_power_law_profile(reynolds: float) -> None:
-    n = 1.66 * log10(reynolds)
-    assert factor_by_quadrature(lambda r: (1 - r) ** (1 / n)) == pytest.approx(
-        power_law_profile_factor(reynolds), rel=1e-7
-    )
 
 
 @given(st.floats(4000, 1e8), st.floats(0, 0.05))

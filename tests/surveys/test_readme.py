@@ -19,10 +19,10 @@ import json, django
 django.setup()
 from django.core.management import call_command
 from surveys.commands.demo.people import make_cast
-from surveys.commands.demo.story import tell
+from surveys.commands.demo.story import run_story
 call_command("migrate", verbosity=0)
 cast = make_cast()
-tell(cast, lambda text: None)
+run_story(cast, lambda text: None)
 print(json.dumps(cast.passwords))
 """
 # A refusal ends the tour where it happens; curl itself would go on.

@@ -102,7 +102,7 @@ class SetupOut(serializers.ModelSerializer):
     expected_velocity = serializers.SerializerMethodField()
     medium_temperature = serializers.SerializerMethodField()
     calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
-    outcome = serializers.SerializerMethodField(help_text="As compute/measuring/spacing/ answers it.")
+    outcome = serializers.SerializerMethodField(help_text="As compute/spacing/ answers it.")
 
     class Meta:
         model = Setup

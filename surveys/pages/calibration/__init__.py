@@ -1,1 +1,1 @@
-"""Pages of the calibration admin: what is due, certificates, intervals, results in doubt."""
+"""Pages of the calibration administrator: due dates, certificates, intervals, affected results."""

@@ -1,4 +1,4 @@
-"""Who gets these pages: who looks after the fleet's calibrations; 404 for the rest."""
+"""Access to these pages: calibration administrators and administrators; 404 for all others."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from surveys.models import Record, User
 from surveys.pages.frame import FLEET, framed_for
 
 fleet_page = framed_for(FLEET)
-"""A page for those who look after the fleet, signed in with all that is asked of them."""
+"""A page for calibration administrators, signed in with the second factor where required."""
 
 
 def visible(request: HttpRequest, model: type[Record], pk: Any, *related: str) -> Any:
-    """A record its user may see, with those it is shown with."""
+    """Return a record that the user may see, with its related records."""
     return get_object_or_404(model.objects.visible_to(request.user).select_related(*related), pk=pk)
 
 
 def user_of(request: HttpRequest) -> User:
-    """Who asks; they are signed in."""
+    """Return the signed-in user of a request."""
     return cast(User, request.user)

@@ -1,4 +1,4 @@
-"""What is due for calibration, where it is and what that endangers; an instrument with its certificates."""
+"""The due-date board with bookings at risk; the page of an instrument with its certificates."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from surveys.calibration.capabilities import types_of
@@ -20,24 +23,29 @@ from surveys.documents.formatting import moment
 from surveys.models import Booking, Calibration, Instrument, User
 from surveys.models.instrument import Kind
 from surveys.pages.calibration.access import fleet_page, user_of, visible
-from surveys.pages.calibration.wording import CONFORMITY_WORDS
-from surveys.pages.client.instruments import left_told
+from surveys.pages.calibration.wording import CONFORMITY_WORDS, days_left
 from surveys.pages.frame import page
 
-HEADINGS: dict[Status, str] = {
-    "overdue": "Overdue",
-    "never-calibrated": "Never calibrated",
-    "quarantined": "Quarantined",
-    "due": "Due now",
-    "due-soon": "Due soon",
-    "in-calibration": "In date",
+HEADINGS: dict[Status, Promise] = {
+    "overdue": gettext_lazy("Overdue"),
+    "never-calibrated": gettext_lazy("Never calibrated"),
+    "quarantined": gettext_lazy("Quarantined"),
+    "due": gettext_lazy("Due now"),
+    "due-soon": gettext_lazy("Due soon"),
+    "in-calibration": gettext_lazy("In calibration"),
+}
+KIND_HEADINGS = {
+    Kind.METER: gettext_lazy("Meters"),
+    Kind.TRANSDUCER_PAIR: gettext_lazy("Transducer pairs"),
+    Kind.THICKNESS_GAUGE: gettext_lazy("Thickness gauges"),
+    Kind.THERMOMETER: gettext_lazy("Thermometers"),
 }
 
 
 @fleet_page
 @require_safe
 def due(request: HttpRequest) -> HttpResponse:
-    """The board: every instrument in use by how pressing it is, the most pressing first."""
+    """Show every instrument in use by calibration status, the most urgent first."""
     user, now, kind = user_of(request), timezone.now(), request.GET.get("kind", "")
     if kind and kind not in Kind.values:
         raise Http404
@@ -48,7 +56,7 @@ def due(request: HttpRequest) -> HttpResponse:
     context = {
         "today": today,
         "kind": kind,
-        "kinds": Kind.choices,
+        "kinds": [(kind.value, heading) for kind, heading in KIND_HEADINGS.items()],
         "groups": [
             {
                 "status": status,
@@ -64,7 +72,7 @@ def due(request: HttpRequest) -> HttpResponse:
 @fleet_page
 @require_safe
 def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """An instrument: when it is due, its certificates with their verdicts."""
+    """Show an instrument with its due date and its certificates with their conformity."""
     user, now = user_of(request), timezone.now()
     found = visible(request, Instrument, pk, "holder")
     [row] = due_rows([found], office_today(now))
@@ -86,7 +94,7 @@ def instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
 def _row(row: DueRow, conflicts: dict[UUID, list[dict[str, Any]]]) -> dict[str, Any]:
     return {
         "of": row,
-        "left": left_told(row.days_left),
+        "left": days_left(row.days_left),
         "holder": row.instrument.holder.username if row.instrument.holder else "",
         "conflicts": conflicts.get(row.instrument.pk, []),
     }
@@ -95,7 +103,7 @@ def _row(row: DueRow, conflicts: dict[UUID, list[dict[str, Any]]]) -> dict[str, 
 def _conflicts(
     instruments: Iterable[Instrument], user: User, now: datetime
 ) -> dict[UUID, list[dict[str, Any]]]:
-    """Instrument id -> its bookings that something stands against, with the reasons."""
+    """Return the bookings at risk by instrument id, with the reasons."""
     rows = Booking.objects.visible_to(user).filter(instrument__in=instruments)
     rows = rows.filter(cancelled_at__isnull=True, ends_at__gt=now).select_related("instrument", "job__site")
     bookings = list(rows)
@@ -111,4 +119,4 @@ def _conflicts(
 
 def _conformity(calibration: Calibration) -> str:
     conformity = conformity_in_force(calibration)
-    return CONFORMITY_WORDS[conformity.conformity] if conformity else "no verdict"
+    return str(CONFORMITY_WORDS[conformity.conformity]) if conformity else _("not evaluated")

@@ -1,4 +1,4 @@
-"""The form of a certificate: what was typed, as the API takes it and as the page shows it again with what is wrong."""
+"""The form of a certificate: entered texts as request data of the API and as fields with their errors."""
 
 from __future__ import annotations
 
@@ -6,38 +6,46 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from compute.base.units import KINDS, System, express
 from surveys.api.fleet.acceptance import MAX_POINTS
 from surveys.calibration.conformity import QUANTITY, error_kind, limits_json, points_json, points_of
 from surveys.models import Calibration, Instrument
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 
-MOMENTS = {moment.value.replace("-", "_"): moment.label.capitalize() for moment in Moment}
+MOMENTS = {"as_found": gettext_lazy("As found"), "as_left": gettext_lazy("As left")}
+MORE_POINTS = {
+    "as_found": gettext_lazy("Add as-found point"),
+    "as_left": gettext_lazy("Add as-left point"),
+}
 ROWS = {"as_found": 3, "as_left": 1}
 NUMBERS = {"coverage_factor", "maximum_permissible_error.relative", "decision_rule.guard_factor"}
-PLAIN_NUMBER = "Write a plain number, such as 2 or 0.5."
+PLAIN_NUMBER = gettext_lazy("Enter a number without a unit, e.g. 2 or 0.5.")
 
 
 @dataclass
 class Entry:
-    """A field of the form: what was typed, and what is wrong with it."""
+    """A field of the form: the entered text and its error."""
 
     name: str
-    label: str
+    label: str | Promise
     value: str = ""
     type: str = "text"
-    hint: str = ""
-    options: tuple[tuple[str, str], ...] = ()
+    hint: str | Promise = ""
+    options: tuple[tuple[str, str | Promise], ...] = ()
     error: str = ""
 
     @property
     def key(self) -> str:
-        """Its id in the page."""
+        """Id of the field in the page."""
         return self.name.replace(".", "-")
 
 
 class Sheet:
-    """What was typed so far; points move up over rows left empty."""
+    """The entered texts; empty rows of points are removed."""
 
     def __init__(
         self, instrument: Instrument, typed: Mapping[str, str], corrects: Calibration | None = None
@@ -53,22 +61,22 @@ class Sheet:
                 self._shown[moment] = max(self._shown[moment], min(int(requested[:4]), MAX_POINTS))
 
     def add_row(self, moment: str) -> None:
-        """One more row for points of a moment."""
+        """Add a row for points as found or as left."""
         if moment in MOMENTS:
             self._shown[moment] = min(self._shown[moment] + 1, MAX_POINTS)
 
     def rejected(self, errors: Iterable[Mapping[str, str]]) -> None:
-        """Keep what was refused, to be shown at its fields."""
+        """Store the errors of a rejected request by field."""
         for one in errors:
             detail = (
-                PLAIN_NUMBER
+                str(PLAIN_NUMBER)
                 if one["code"] == "number-invalid" and self._plain(one["field"])
                 else one["detail"]
             )
             self._errors.setdefault(one["field"], detail)
 
     def stated(self) -> dict[str, Any]:
-        """As the API takes it; what is empty is left out."""
+        """Return the request data of the API, without empty fields."""
         top = {name: value for name, value in self._typed.items() if name in self._top and value}
         points = {
             moment: [{name: _number(name, value) for name, value in row.items() if value} for row in rows]
@@ -85,13 +93,14 @@ class Sheet:
 
     @property
     def about(self) -> list[Entry]:
-        """Fields of the certificate itself."""
+        """Fields of the certificate."""
         return [self._entry(name, **more) for name, more in self._top.items()]
 
     @property
     def limits(self) -> list[Entry]:
-        """Fields of what it is judged by."""
-        hint = f"With its unit: {KINDS[error_kind(self.instrument.kind)].accepted}."
+        """Fields of the limits and the decision rule."""
+        units = KINDS[error_kind(self.instrument.kind)].accepted
+        hint = _("Enter the value with its unit: %(units)s.") % {"units": units}
         return [
             self._entry(name, **(more | {"hint": hint} if name.endswith("absolute") else more))
             for name, more in _LIMITS.items()
@@ -99,11 +108,12 @@ class Sheet:
 
     @property
     def moments(self) -> list[dict[str, Any]]:
-        """Points as found and as left, row by row."""
+        """Rows of points as found and as left."""
         return [
             {
                 "name": moment,
                 "label": label,
+                "more": MORE_POINTS[moment],
                 "count": self._shown[moment],
                 "error": self._errors.get(moment, ""),
                 "rows": [self._row(moment, number) for number in range(self._shown[moment])],
@@ -113,22 +123,22 @@ class Sheet:
 
     @property
     def units(self) -> str:
-        """The units points may be given in."""
+        """Units accepted for points."""
         return KINDS[QUANTITY[self.instrument.kind]].accepted
 
     @property
     def wrong(self) -> int:
-        """How many fields are wrong."""
+        """Number of fields with an error."""
         return len(self._errors)
 
     @property
     def file_error(self) -> str:
-        """What is wrong with the file."""
+        """Error of the file."""
         return self._errors.get("file", "")
 
     @property
     def elsewhere(self) -> list[str]:
-        """What is wrong with no field of the form."""
+        """Errors that belong to no field of the form."""
         shown = {entry.name for entry in (*self.about, *self.limits)} | {"file", *MOMENTS}
         shown |= {entry.name for moment in self.moments for row in moment["rows"] for entry in row}
         return [detail for field, detail in self._errors.items() if field not in shown]
@@ -141,7 +151,7 @@ class Sheet:
         rows = []
         for number in range(MAX_POINTS):
             row = {name: self._typed.get(f"{moment}.{number}.{name}", "") for name in _POINT}
-            # k stands there from the start: a row with nothing else is empty.
+            # k is filled in from the start: a row with nothing else is empty.
             if any(value for name, value in row.items() if name != "coverage_factor"):
                 rows.append(row)
         return rows
@@ -160,7 +170,7 @@ class Sheet:
         ]
 
     def _entry(self, name: str, **more: Any) -> Entry:
-        # What is wrong with all of the limits is told at their first field.
+        # An error of the limits as a whole is shown at their first field.
         first = {
             "maximum_permissible_error.absolute": "maximum_permissible_error",
             "decision_rule.rule": "decision_rule",
@@ -173,10 +183,10 @@ class Sheet:
 
 
 def recorded_values(calibration: Calibration, units: System) -> dict[str, str]:
-    """What the form of a correction begins with: the certificate as it was entered."""
+    """Return the initial texts of a correction: the certificate as it was entered."""
     typed = {name: getattr(calibration, name) for name in _COPIED} | {
         "calibrated_on": calibration.calibrated_on.isoformat(),
-        # What a policy set is set anew.
+        # A due date set by a policy is calculated again.
         "due_on": "" if calibration.interval_policy_id else calibration.due_on.isoformat(),
     }
     if calibration.conditions_temperature_k is not None:
@@ -195,7 +205,7 @@ def recorded_values(calibration: Calibration, units: System) -> dict[str, str]:
 
 
 def _limits_recorded(calibration: Calibration, units: System) -> dict[str, str]:
-    """Limits the certificate itself states; those of a policy are copied from it anew."""
+    """Return the limits stated on the certificate; those of a policy are copied again."""
     limits = limits_json(calibration)
     if limits is None or calibration.limits_from != LimitsFrom.CERTIFICATE:
         return {}
@@ -217,13 +227,13 @@ def _limits_recorded(calibration: Calibration, units: System) -> dict[str, str]:
 
 
 def _text(quantity: dict[str, Any], as_entered: Mapping[str, str], name: str, units: System) -> str:
-    """As it was typed, else the figure in the reader's units."""
+    """Return the entered text, else the value in the units of the reader."""
     shown = express(quantity["si"], quantity["kind"], units)
     return as_entered.get(name) or f"{shown['value']:.12g} {shown['unit']}"
 
 
 def _number(name: str, value: str) -> Any:
-    """What was typed as the number it is; text that is none stays, to be refused at its field."""
+    """Return an entered number as a number; other text unchanged, so that the API rejects it at its field."""
     if name not in NUMBERS:
         return value
     try:
@@ -233,39 +243,52 @@ def _number(name: str, value: str) -> Any:
 
 
 _TOP: dict[str, dict[str, Any]] = {
-    "certificate": {"label": "Number of the certificate"},
-    "laboratory": {"label": "Laboratory"},
-    "accreditation": {"label": "Its accreditation, if stated"},
-    "serial": {"label": "Serial number on the certificate", "hint": "Compared with the instrument's."},
-    "calibrated_on": {"label": "Calibrated on", "type": "date"},
-    "due_on": {"label": "Due on", "type": "date", "hint": "Left empty, the interval policy sets it."},
-    "conditions": {"label": "Conditions, if stated"},
-    "conditions_temperature": {"label": "Temperature it was calibrated at, if stated"},
-    "note": {"label": "Note"},
+    "certificate": {"label": gettext_lazy("Certificate number")},
+    "laboratory": {"label": gettext_lazy("Laboratory")},
+    "accreditation": {"label": gettext_lazy("Accreditation (optional)")},
+    "serial": {
+        "label": gettext_lazy("Serial number on the certificate"),
+        "hint": gettext_lazy("Must match the serial number of the instrument."),
+    },
+    "calibrated_on": {"label": gettext_lazy("Calibrated on"), "type": "date"},
+    "due_on": {
+        "label": gettext_lazy("Due on"),
+        "type": "date",
+        "hint": gettext_lazy("Default: set by the interval policy."),
+    },
+    "conditions": {"label": gettext_lazy("Calibration conditions (optional)")},
+    "conditions_temperature": {"label": gettext_lazy("Calibration temperature (optional)")},
+    "note": {"label": gettext_lazy("Note")},
 }
 _OF_CORRECTION: dict[str, dict[str, Any]] = {
-    "reason": {"label": "Reason of the correction", "hint": "The client reads it where a figure moves."}
+    "reason": {
+        "label": gettext_lazy("Reason for the correction"),
+        "hint": gettext_lazy("The client sees this reason if a result changes."),
+    }
 }
 _COPIED = ("certificate", "laboratory", "accreditation", "conditions", "note")
 _LIMITS: dict[str, dict[str, Any]] = {
-    "maximum_permissible_error.absolute": {"label": "Permissible error"},
+    "maximum_permissible_error.absolute": {"label": gettext_lazy("Maximum permissible error")},
     "maximum_permissible_error.relative": {
-        "label": "Permissible error, relative",
-        "hint": "A ratio: 0.01 is one per cent.",
+        "label": gettext_lazy("Maximum permissible error, relative"),
+        "hint": gettext_lazy("Ratio, e.g. 0.01 for 1 %."),
     },
     "maximum_permissible_error.combine_by": {
-        "label": "If both are stated, what holds",
-        "options": (("", "only one is stated"), *CombineBy.choices),
+        "label": gettext_lazy("Limit if both errors are entered"),
+        "options": (("", gettext_lazy("only one is entered")), *CombineBy.choices),
     },
     "decision_rule.rule": {
-        "label": "Decision rule",
-        "options": (("", "not stated"), *DecisionRuleName.choices),
+        "label": gettext_lazy("Decision rule"),
+        "options": (("", gettext_lazy("not entered")), *DecisionRuleName.choices),
     },
-    "decision_rule.guard_factor": {"label": "Guard factor", "hint": "1 if left empty."},
+    "decision_rule.guard_factor": {
+        "label": gettext_lazy("Guard factor"),
+        "hint": gettext_lazy("Default: 1."),
+    },
 }
 _POINT = {
-    "reference": "Reference",
-    "indicated": "Indicated",
-    "expanded_uncertainty": "Expanded uncertainty",
+    "reference": gettext_lazy("Reference"),
+    "indicated": gettext_lazy("Indicated"),
+    "expanded_uncertainty": gettext_lazy("Expanded uncertainty"),
     "coverage_factor": "k",
 }

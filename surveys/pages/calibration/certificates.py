@@ -1,4 +1,4 @@
-"""A certificate entered, judged before it is kept, and shown with what rests on it."""
+"""Entry and correction of a certificate with a preview of its conformity; its page with the results based on it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from surveys.api.problems import problem_of
 from surveys.models import Calibration, Instrument, OutOfToleranceReview, Recomputation, Result
 from surveys.pages.calibration.access import fleet_page, user_of, visible
 from surveys.pages.calibration.certificate_form import Sheet, recorded_values
-from surveys.pages.calibration.wording import conformity_shown
+from surveys.pages.calibration.wording import conformity_shown, office_zone
 from surveys.pages.frame import page, units_of
 from surveys.services.fleet.calibrations import calibration_record
 from surveys.services.fleet.documents import certificate_attach
@@ -29,8 +29,7 @@ MAX_SHOWN = 50
 
 @fleet_page
 def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The form of a certificate, or of the correction of one: its verdict is shown before it is recorded, and nothing is kept until
-    then."""
+    """Show the form of a new certificate or of a correction, with a preview of its conformity; record the certificate on request."""
     instrument = visible(request, Instrument, pk)
     corrects = _to_correct(request, instrument)
     begun = (
@@ -49,7 +48,7 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
             calibration, run = _record(request, sheet)
             recomputed = run.items.filter(survey__isnull=False).count() if run else 0
             shown = _outcome(calibration, request) | {"recomputed": recomputed}
-            # To show it is to record it and take that back: the verdict before is the verdict after.
+            # A preview records the certificate and rolls back, so that it shows what recording gives.
             transaction.set_rollback(wish == "show")
     except Exception as error:
         problem = problem_of(error, units_of(request))
@@ -65,7 +64,7 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
 @fleet_page
 @require_safe
 def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A certificate with its verdict, its file, and the results that rest on it."""
+    """Show a certificate with its conformity, its file, and the results based on it."""
     found = visible(request, Calibration, pk, "instrument", "recorded_by", "corrected_by", "certificate_file")
     results = Result.objects.visible_to(request.user).filter(replaced_at__isnull=True)
     results = results.filter(Q(calibrations=found) | Q(as_found=found)).distinct()
@@ -81,12 +80,13 @@ def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
         "results": results[:MAX_SHOWN],
         "count": results.count(),
         "most": MAX_SHOWN,
+        "zone": office_zone(),
     }
     return page(request, "calibration/certificate.html", context)
 
 
 def _to_correct(request: HttpRequest, instrument: Instrument) -> Calibration | None:
-    """The certificate of the instrument that the form corrects, if it does."""
+    """Return the certificate that the form corrects, if any."""
     named = request.POST.get("corrects") or request.GET.get("corrects")
     if not named:
         return None
@@ -98,7 +98,7 @@ def _to_correct(request: HttpRequest, instrument: Instrument) -> Calibration | N
 
 
 def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputation | None]:
-    """What the sheet states, recorded with its file, in the caller's transaction."""
+    """Record the certificate of the form with its file, in the transaction of the caller."""
     form = CalibrationIn(data=sheet.stated(), context={"request": request})
     form.is_valid(raise_exception=True)
     calibration, figures, reason = calibration_of_request(dict(form.validated_data))
@@ -111,7 +111,7 @@ def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputat
 
 
 def _outcome(calibration: Calibration, request: HttpRequest) -> dict[str, Any]:
-    """The verdict, and the review it opens if it finds the instrument out of tolerance."""
+    """Return the conformity of a certificate, and the review opened if the instrument is out of tolerance."""
     review = OutOfToleranceReview.objects.filter(calibration=calibration).first()
     return {
         "judged": conformity_shown(calibration, units_of(request)),
@@ -131,6 +131,6 @@ def _form(
 def _sent_to(request: HttpRequest, calibration: Calibration) -> HttpResponse:
     to = redirect("fleet-certificate", pk=calibration.pk)
     if "HX-Request" in request.headers:
-        # The script would follow a redirect itself and show the page within the form.
+        # The script would follow a redirect and show the page within the form.
         return HttpResponse(headers={"HX-Redirect": to.url})
     return to

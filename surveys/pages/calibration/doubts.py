@@ -1,4 +1,4 @@
-"""Instruments found out of tolerance: the surveys that puts in doubt, and what is decided of each."""
+"""Reviews of instruments found out of tolerance: the affected surveys and the decision on each."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ from compute.base.units import System
 from surveys.api.fleet.out_of_tolerance_reviews import DECISION_CHOICES
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
+from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
 from surveys.models import CombinationPart, OutOfToleranceReview, ReviewedSurvey
 from surveys.pages.calibration.access import fleet_page, user_of, visible
+from surveys.pages.calibration.wording import office_zone
 from surveys.pages.frame import page, units_of
 from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS, Decision, review_decide
 
@@ -29,7 +31,7 @@ PAGE_SIZE = 50
 @fleet_page
 @require_safe
 def review_list(request: HttpRequest) -> HttpResponse:
-    """Every review, those with surveys to decide first."""
+    """List the reviews, those with surveys to decide first."""
     rows = OutOfToleranceReview.objects.visible_to(request.user).select_related("instrument", "calibration")
     rows = rows.annotate(
         total=Count("surveys"), undecided=Count("surveys", filter=Q(surveys__state=State.UNDER_REVIEW))
@@ -41,14 +43,14 @@ def review_list(request: HttpRequest) -> HttpResponse:
 @fleet_page
 @require_safe
 def review_detail(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A review with its surveys: the figure, and the figure with the error found applied."""
+    """Show a review with its surveys: the result, and the result corrected for the as-found error."""
     return _shown(request, _review(request, pk))
 
 
 @fleet_page
 @require_POST
 def review_decision(request: HttpRequest, pk: UUID, survey: UUID) -> HttpResponse:
-    """Decide one survey of a review, with the reason."""
+    """Save the decision on one survey of a review, with its reason."""
     review = _review(request, pk)
     item = get_object_or_404(ReviewedSurvey.objects.visible_to(request.user), review=review, survey=survey)
     wish, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
@@ -58,7 +60,7 @@ def review_decision(request: HttpRequest, pk: UUID, survey: UUID) -> HttpRespons
         decision = Decision(item, State(wish), reason)
         review_decide(review=review, decisions=[decision], by=user_of(request), now=timezone.now())
     except ServiceError as error:
-        # What is refused of the decision as a whole is told where it is chosen.
+        # An error about the decision as a whole is shown at the field of the decision.
         field = "reason" if error.field == "reason" else "decision"
         rejected = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error_text(error)}
         return _shown(request, review, rejected, error.status)
@@ -89,6 +91,7 @@ def _shown(
         "surveys": shown,
         "rows": [_row(one, units, rejected) for one in shown],
         "choices": DECISION_CHOICES,
+        "zone": office_zone(),
     }
     return page(request, "calibration/doubt.html", context, status=status)
 
@@ -99,7 +102,7 @@ def _row(one: ReviewedSurvey, units: System, rejected: dict[str, Any] | None) ->
     if one.volume_flow_m3_s is not None and one.expanded_uncertainty_m3_s is not None:
         figure = flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units)
         if before.volume_flow_m3_s:
-            relative = f"{one.volume_flow_m3_s / before.volume_flow_m3_s - 1:+.1%}"
+            relative = percent_text(one.volume_flow_m3_s / before.volume_flow_m3_s - 1, sign=True)
     return {
         "of": one,
         "point": point,

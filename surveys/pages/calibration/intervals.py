@@ -1,4 +1,4 @@
-"""Calibration intervals proposed by a method, shown with their reasoning, and accepted or refused."""
+"""Proposed calibration intervals with their basis, and their acceptance or rejection."""
 
 from __future__ import annotations
 
@@ -19,12 +19,13 @@ from surveys.documents.formatting import findings_worded
 from surveys.documents.interval_chart import review_chart
 from surveys.models import Instrument, IntervalReview
 from surveys.pages.calibration.access import fleet_page, user_of, visible
+from surveys.pages.calibration.wording import office_zone
 from surveys.pages.frame import page, units_of
 from surveys.services.fleet.interval_reviews import Wish, interval_review_calculate, interval_review_decide
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
-# As the API has them where a request leaves them out.
+# The defaults of the API.
 BOUNDS = {
     "min_days": 30,
     "max_days": 1826,
@@ -36,7 +37,7 @@ BOUNDS = {
 
 @fleet_page
 def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The interval reviews of an instrument, and a new one by a method."""
+    """List the interval reviews of an instrument, and calculate a new one by a method."""
     instrument = visible(request, Instrument, pk)
     problem: dict[str, Any] | None = None
     if request.method == "POST":
@@ -61,6 +62,7 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
         "chosen": request.POST.get("method", Method.STAIRCASE),
         "reviews": rows.select_related("calculated_by"),
         "problem": problem,
+        "zone": office_zone(),
     }
     return page(request, "calibration/intervals.html", context, status=problem["status"] if problem else 200)
 
@@ -68,14 +70,14 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
 @fleet_page
 @require_safe
 def interval(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A proposal with its reasoning and chart."""
+    """Show a proposal with its basis and chart."""
     return _shown(request, _review(request, pk))
 
 
 @fleet_page
 @require_POST
 def interval_decide(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Accept or refuse a proposal, with the reason."""
+    """Accept or reject a proposal, with the reason."""
     review = _review(request, pk)
     requested = {name: request.POST.get(name, "") for name in ("decision", "reason")}
     form = IntervalDecisionIn(data=requested, context={"request": request})
@@ -111,10 +113,11 @@ def _shown(
         "review": review,
         "reasoning": [plain(one, units) for one in review.reasoning],
         "findings": findings_worded(review.findings, units),
-        # Made by our own code from numbers and dates: no text of anybody's is in it.
+        # Generated from numbers and dates: it contains no text entered by users.
         "chart": mark_safe(chart),  # noqa: S308
         "problem": problem,
         "errors": {one["field"]: one["detail"] for one in problem["errors"]} if problem else {},
         "typed": request.POST.get("reason", ""),
+        "zone": office_zone(),
     }
     return page(request, "calibration/interval.html", context, status=problem["status"] if problem else 200)

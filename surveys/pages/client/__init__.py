@@ -1,1 +1,1 @@
-"""Pages people read in a browser, made on the server."""
+"""Pages for clients, and the frame of all pages."""

@@ -1,4 +1,4 @@
-"""Sites, their pipes, and what the surveys of a measuring point found."""
+"""Sites, pipes, and the survey results of a measuring point."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ from surveys.pages.frame import OFFICE, framed, page, units_of
 from surveys.pipes.selectors import microseconds
 from surveys.results.history import Found, point_history
 
-# Surveys of a point on one page, and sites.
+# Surveys of a point, and sites, on one page.
 SHOWN, SITES_SHOWN = 100, 60
 
 
 @framed
 @require_safe
 def sites(request: HttpRequest) -> HttpResponse:
-    """The sites a user may see, by client, and where those of the page lie to one another."""
+    """List the sites a user may see, by client, with a map of the sites on the page."""
     sought = request.GET.get("q", "").strip()[:200]
     in_use = Q(pipes__retired_at__isnull=True)
     rows = Site.objects.visible_to(request.user).filter(retired_at__isnull=True).select_related("client")
@@ -47,20 +47,20 @@ def sites(request: HttpRequest) -> HttpResponse:
 
 
 def _plan(rows: Sequence[Site], first: int, units: System) -> str:
-    """The plan of the sites that have coordinates; none where there is nothing to compare."""
+    """The map of the sites that have coordinates; empty for fewer than two."""
     places = [
         Place(number, one.name, reverse("portal-site", args=[one.pk]), one.latitude_deg, one.longitude_deg)
         for number, one in enumerate(rows, start=first)
         if one.latitude_deg is not None and one.longitude_deg is not None
     ]
-    # Made by our own code; names and addresses are escaped there.
+    # Generated here; names and addresses are escaped in `site_plan`.
     return mark_safe(site_plan(places, units)) if len(places) > 1 else ""  # noqa: S308
 
 
 @framed
 @require_safe
 def site(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A site's pipes, each with its measuring points."""
+    """Show the pipes of a site with their measuring points."""
     found = get_object_or_404(Site.objects.visible_to(request.user).select_related("client"), pk=pk)
     points = MeasuringPoint.objects.visible_to(request.user).filter(retired_at__isnull=True)
     points = points.annotate(survey_count=Count("surveys", Q(surveys__primary_survey__isnull=True)))
@@ -76,7 +76,7 @@ def site(request: HttpRequest, pk: UUID) -> HttpResponse:
 @framed
 @require_safe
 def point(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A point's history: chart, table, and what changed since last time."""
+    """Show the history of a measuring point: chart, table, and the change since the previous survey."""
     rows = MeasuringPoint.objects.visible_to(request.user).select_related("pipe__site__client")
     found = get_object_or_404(rows, pk=pk)
     units, zone = units_of(request), found.pipe.site.zone
@@ -87,7 +87,7 @@ def point(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         "point": found,
         "zone": zone,
-        # Made by our own code from numbers and dates: no text of anybody's is in it.
+        # Generated from numbers and dates; no user's text is in the chart.
         "chart": mark_safe(history_drawn(history, units, zone)) if history else "",  # noqa: S308
         "rows": [_row(one, units) for one in reversed(history)],
         "latest": change_told(compared[-1].change, units) if compared and number == 1 else None,
@@ -100,7 +100,7 @@ def point(request: HttpRequest, pk: UUID) -> HttpResponse:
 @framed
 @require_safe
 def point_table(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The whole history as CSV, the oldest first: times in UTC, figures to the last digit, nothing that is a formula."""
+    """Answer the complete history as CSV, oldest first: times in UTC, values with all digits, no cell that reads as a formula."""
     found = get_object_or_404(MeasuringPoint.objects.visible_to(request.user), pk=pk)
     units = units_of(request)
     shown = express(1.0, "volume_flow", units)
@@ -108,7 +108,7 @@ def point_table(request: HttpRequest, pk: UUID) -> HttpResponse:
     answer = HttpResponse(content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="history-{found.pk}.csv"'
     table = csv.writer(answer)
-    flows = ("volume_flow", "expanded_uncertainty", "change", "change_explained_up_to")
+    flows = ("volume_flow", "expanded_uncertainty", "change", "change_expanded_uncertainty")
     table.writerow(["survey", "started_at", *(f"{name} [{unit}]" for name in flows), "paths", "withdrawn"])
     for one in point_history(found, request.user):
         change = one.change
@@ -129,7 +129,7 @@ def point_table(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _page_number(request: HttpRequest) -> int:
-    """The page asked for; what is no number of a page is the first."""
+    """The page requested; the first one if the text is not a page number."""
     text = request.GET.get("page", "1")
     return max(int(text), 1) if text.isascii() and text.isdigit() and len(text) < 7 else 1
 

@@ -1,4 +1,4 @@
-"""The readings of a survey as a chart to look into: the whole log, or a stretch of it, closer or wider by a click."""
+"""The chart of the readings of a survey: the whole log, or a time range of the log to zoom and move."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from django.http import QueryDict
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
 
 from compute.base.units import System
 from compute.combining.time_alignment import FlowLog
@@ -19,49 +20,49 @@ from surveys.models import Result
 from surveys.pipes.selectors import EPOCH, microseconds
 from surveys.results.reduction import result_flows
 
-# Fewer are not looked at closer.
-MIN_SHOWN = 10
+# Fewer readings are not zoomed in on.
+MIN_READINGS_ZOOM = 10
 
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A stretch of time, in microseconds since 1970 UTC."""
+    """A time range, in microseconds since 1970 UTC."""
 
     start: int
     end: int
 
     def scaled(self, factor: float) -> Window:
-        """As long by a factor, about the same middle."""
+        """A time range longer by a factor, with the same middle."""
         room = round((self.end - self.start) * (factor - 1) / 2)
         return Window(self.start - room, self.end + room)
 
-    def moved(self, share: float) -> Window:
-        """Later by a share of its length, or earlier."""
-        step = round((self.end - self.start) * share)
+    def moved(self, fraction: float) -> Window:
+        """A time range moved by a fraction of its length."""
+        step = round((self.end - self.start) * fraction)
         return Window(self.start + step, self.end + step)
 
     def within(self, other: Window) -> Window:
-        """Itself as far as it lies in another, keeping its length where that has room for it."""
+        """The nearest time range of this length within another one."""
         length = min(self.end - self.start, other.end - other.start)
         start = min(max(self.start, other.start), other.end - length)
         return Window(start, start + length)
 
 
 def requested_window(query: QueryDict, zone: Any) -> tuple[int | None, int | None]:
-    """The stretch asked for by `from` and `to`; times without an offset are by the site's clock.
+    """The time range requested by `from` and `to`; times without an offset are in the site's time zone.
 
-    Raises ServiceError for what is no time, or an end that is not after its start.
+    Raises ServiceError for a text that is not a time, or an end that is not after the start.
     """
     start, end = (_moment(query.get(name, "").strip(), name, zone) for name in ("from", "to"))
     if start is not None and end is not None and end <= start:
-        raise ServiceError("The stretch has to end after it starts.", code="ends-too-early", field="to")
+        raise ServiceError("ends-too-early/time-range", field="to")
     return start, end
 
 
 def readings_chart(
     result: Result, requested: tuple[int | None, int | None], units: System, zone: Any
 ) -> dict[str, Any]:
-    """The chart of a result's readings, or of those in a stretch, with the ways to look closer, wider, earlier and later."""
+    """The chart of a result's readings in a time range, with links to other time ranges."""
     log = result_flows(result, "the log")
     whole = Window(int(log.times.min()), int(log.times.max()))
     shown = _shown(requested, whole)
@@ -69,12 +70,12 @@ def readings_chart(
     count = int(inside.sum())
     part = FlowLog(log.name, log.times[inside], log.values[inside]) if count else None
     return {
-        # Made by our own code from numbers and dates: no text of anybody's is in it.
+        # Generated from numbers and dates; no user's text is in the chart.
         "svg": mark_safe(result_chart(part, result, units, zone)) if part else "",  # noqa: S308
         "count": count,
         "of": len(log.times),
         "from": _local(shown.start, zone),
-        # The field has whole seconds: none of the stretch is to be lost.
+        # The field has whole seconds: round up so that no reading is lost.
         "to": _local(shown.end + 999_999, zone),
         "first": _at(int(part.times.min()) if part else shown.start).isoformat(),
         "last": _at(int(part.times.max()) if part else shown.end).isoformat(),
@@ -84,7 +85,7 @@ def readings_chart(
 
 
 def _shown(requested: tuple[int | None, int | None], whole: Window) -> Window:
-    """What is asked for; where one end is not, it is the log's, or as far off as the log is long."""
+    """The time range to show; an end not given is the end of the log, or the length of the log away."""
     start, end = requested
     length = max(whole.end - whole.start, 1)
     if start is None:
@@ -95,13 +96,13 @@ def _shown(requested: tuple[int | None, int | None], whole: Window) -> Window:
 
 
 def _ways(shown: Window, whole: Window, count: int) -> list[tuple[str, str, str]]:
-    """Id, label and query of each other stretch to go to from here; none that would show the same."""
+    """Id, label and query of each time range that differs from the one shown."""
     ways = [
-        ("closer", "Closer", shown.scaled(0.5) if count >= MIN_SHOWN else shown),
-        ("wider", "Wider", shown.scaled(2).within(whole)),
-        ("earlier", "Earlier", shown.moved(-0.5).within(whole)),
-        ("later", "Later", shown.moved(0.5).within(whole)),
-        ("whole", "Whole log", whole),
+        ("closer", _("Zoom in"), shown.scaled(0.5) if count >= MIN_READINGS_ZOOM else shown),
+        ("wider", _("Zoom out"), shown.scaled(2).within(whole)),
+        ("earlier", _("Earlier"), shown.moved(-0.5).within(whole)),
+        ("later", _("Later"), shown.moved(0.5).within(whole)),
+        ("whole", _("Whole log"), whole),
     ]
     return [(key, label, _query(to)) for key, label, to in ways if to != shown]
 
@@ -118,9 +119,9 @@ def _moment(text: str, name: str, zone: Any) -> int | None:
         found = microseconds(moment if moment.tzinfo else moment.replace(tzinfo=zone))
     except (ValueError, OverflowError):
         found = LATEST
-    # A log has no other times, and a calendar no page for them in every zone.
+    # Logs have no times outside these limits, and not every zone can show them.
     if not EARLIEST <= found < LATEST:
-        raise ServiceError("Write a time such as 2026-10-06 09:30:00.", code="time-invalid", field=name)
+        raise ServiceError("time-invalid/time-range", field=name)
     return found
 
 
@@ -129,5 +130,5 @@ def _at(moment: int) -> datetime:
 
 
 def _local(moment: int, zone: Any) -> str:
-    """By the site's clock, as a field of a form takes it."""
+    """A time in the site's time zone, as the value of a form field."""
     return f"{_at(moment).astimezone(zone):%Y-%m-%dT%H:%M:%S}"

@@ -1,4 +1,4 @@
-"""A survey's page: what was measured, how sure that is, what was found, with what it was measured."""
+"""The page of a survey: result, measurement uncertainty, findings and instruments."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from django.views.decorators.http import require_safe
 
 from surveys.calibration.affected_results import notices_with_paths, with_outdated
 from surveys.core.errors import ServiceError
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, worded
+from surveys.core.messages import Reader, error_text
+from surveys.documents.formatting import findings_worded, flow_with_uncertainty, moment, worded
 from surveys.documents.paths_mean import mean_told
 from surveys.documents.site_meter_comparison import beside_told
 from surveys.documents.survey_report import budget_lines
@@ -25,7 +26,7 @@ from surveys.pipes.selectors import paths_result
 @framed
 @require_safe
 def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The survey with its current result, its reports and its data to download."""
+    """Show a survey with its current result, its reports and its data to download."""
     rows = Survey.objects.visible_to(request.user)
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
     rows = rows.prefetch_related(Prefetch("out_of_tolerance_reviews", reviews))
@@ -41,6 +42,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         "survey": found,
         "point": found.measuring_point,
         "zone": zone,
+        "started": moment(found.started_at, zone),
         "result": result,
         "reports": reports,
         "notices": notices_with_paths(found, together),
@@ -57,18 +59,17 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["budget"] = budget_lines(result, units)
     context["beside"] = beside_told(found, together or result, units)
     context["together"] = together and mean_told(together, units)
-    requested, wrong = _requested_stretch(request, zone)
-    context |= {"chart": readings_chart(result, requested, units, zone), "wrong": wrong}
+    requested, wrong = _time_range(request, zone)
+    context["chart"] = readings_chart(result, requested, units, zone)
+    context["wrong"] = error_text(wrong, Reader(units, zone)) if wrong else ""
     answer = page(request, "client/survey.html", context, status=wrong.status if wrong else 200)
     if "HX-Request" in request.headers and not wrong:
         answer["HX-Push-Url"] = request.get_full_path()
     return answer
 
 
-def _requested_stretch(
-    request: HttpRequest, zone: Any
-) -> tuple[tuple[int | None, int | None], ServiceError | None]:
-    """The stretch of the log to show; the whole log beside what was wrong with the request."""
+def _time_range(request: HttpRequest, zone: Any) -> tuple[tuple[int | None, int | None], ServiceError | None]:
+    """The time range to show; the whole log and the error for an invalid request."""
     try:
         return requested_window(request.GET, zone), None
     except ServiceError as error:

@@ -1,4 +1,4 @@
-"""Addresses of the pages."""
+"""Addresses of the client pages."""
 
 from django.urls import path
 

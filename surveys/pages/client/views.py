@@ -1,8 +1,8 @@
-"""Pages of records: each reads what its user may see, and nothing else."""
+"""The traceability page of a result."""
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,7 +10,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
-from compute.base.units import express
+from compute.base.units import System, express
+from surveys.core.messages.numbers import number_text, with_unit
+from surveys.documents.formatting import moment
 from surveys.pages.frame import framed, page, units_of
 from surveys.results.traceability import Step, traceability_steps, traceable_results
 
@@ -18,24 +20,25 @@ from surveys.results.traceability import Step, traceability_steps, traceable_res
 @framed
 @require_safe
 def traceability(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Back from a result to what it rests on."""
+    """Show the records that a result is based on."""
     result = get_object_or_404(traceable_results().visible_to(request.user), pk=pk)
-    units = units_of(request)
-    steps = [{"of": step, "facts": _facts(step, units)} for step in traceability_steps(result)]
-    return page(request, "client/traceability.html", {"result": result, "steps": steps, "units": units})
+    units, zone = units_of(request), result.survey.measuring_point.pipe.site.zone
+    steps = [{"of": step, "facts": _facts(step, units, zone)} for step in traceability_steps(result)]
+    context = {"result": result, "steps": steps, "units": units, "zone": zone}
+    return page(request, "client/traceability.html", context)
 
 
-def _facts(step: Step, units: Any) -> list[tuple[str, Any]]:
-    return [(name, _worded(value, units)) for name, value in step.facts.items()]
+def _facts(step: Step, units: System, zone: Any) -> list[tuple[str, Any]]:
+    return [(name, _value_text(value, units, zone)) for name, value in step.facts.items()]
 
 
-def _worded(value: Any, units: Any) -> Any:
-    """A quantity as text with its unit, a date or time as the rest of the page has it; anything else as it is."""
+def _value_text(value: Any, units: System, zone: Any) -> Any:
+    """A quantity with its unit, a time in the site's time zone, a date; any other value unchanged."""
     if isinstance(value, datetime):
-        return f"{value.astimezone(UTC):%Y-%m-%d %H:%M}"
+        return moment(value, zone)
     if isinstance(value, date):
         return value.isoformat()
     if not isinstance(value, dict):
         return value
     shown = express(value["si"], value["kind"], units)
-    return f"{shown['value']:.5g} {shown['unit']}"
+    return with_unit(number_text(shown["value"], ".5g"), str(shown["unit"]))

@@ -411,7 +411,7 @@ def test_a_label_scanned_in_the_plant_room_tells_whether_the_instrument_may_be_u
         instrument=meter, to=to, reason="Dropped.", by=work.cast.calibration_admin, now=timezone.now()
     )
     page.reload()
-    expect(page.get_by_text("Do not measure with it")).to_be_visible()
+    expect(page.get_by_text("Do not use the instrument")).to_be_visible()
     expect(page.get_by_text("Dropped.")).to_be_visible()
     accessible(page)
 

@@ -39,15 +39,15 @@ def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_wit
     expect(page.get_by_text("1 of 1 survey to decide")).to_be_visible()
     accessible(page)
     page.locator(".cards").get_by_role("link").click()
-    expect(page.get_by_text("(-2.9%)")).to_be_visible()
+    expect(page.get_by_text("(\N{MINUS SIGN}2.9\N{NO-BREAK SPACE}%)")).to_be_visible()
     accessible(page)
     page.get_by_label("Decision").select_option("withdrawn")
-    page.get_by_role("button", name="Decide").click()
+    page.get_by_role("button", name="Save decision").click()
     expect(page.get_by_label("Reason")).to_have_attribute("aria-invalid", "true")
     expect(page.get_by_label("Decision")).to_have_value("withdrawn")
     accessible(page)
     page.get_by_label("Reason").fill("The meter cannot be trusted here.")
-    page.get_by_role("button", name="Decide").click()
+    page.get_by_role("button", name="Save decision").click()
     expect(page.get_by_text("The meter cannot be trusted here.")).to_be_visible()
     assert Notice.objects.get().reason == "The meter cannot be trusted here."
 
@@ -56,9 +56,9 @@ def test_none_is_corrected_before_its_figure_is_there_to_be_seen(
     page: Page, review: OutOfToleranceReview
 ) -> None:
     page.goto(f"/fleet/out-of-tolerance-reviews/{review.pk}/")
-    expect(page.get_by_text("not worked out yet")).to_be_visible()
+    expect(page.get_by_text("not calculated yet")).to_be_visible()
     page.get_by_label("Decision").select_option("corrected")
     page.get_by_label("Reason").fill("Corrected by the points found.")
-    page.get_by_role("button", name="Decide").click()
+    page.get_by_role("button", name="Save decision").click()
     expect(page.get_by_role("alert")).to_contain_text("not worked out yet")
     assert review.surveys.get().state == "under-review"

@@ -19,9 +19,9 @@ def test_the_calibration_admin_starts_at_what_is_due(
 ) -> None:
     page.goto("/")
     overdue = page.get_by_role("region", name="Overdue (1)")
-    expect(overdue).to_contain_text("5 days over")
+    expect(overdue).to_contain_text("5 days overdue")
     expect(overdue).to_contain_text("Van 2")
-    expect(overdue).to_contain_text("with technician")
+    expect(overdue).to_contain_text("held by technician")
     expect(overdue).to_contain_text("Return line survey")
     expect(page.get_by_role("link", name="Label of thickness gauge G-9 (PDF)")).to_be_visible()
     accessible(page)

@@ -30,23 +30,23 @@ def test_a_proposal_shows_its_reasoning_and_is_accepted_with_a_reason(
 ) -> None:
     page.goto(f"/fleet/instruments/{drifting.pk}/")
     page.get_by_role("link", name="Calibration interval").click()
-    page.get_by_label("Propose the next interval by").select_option("control-chart")
+    page.get_by_label("Method").select_option("control-chart")
     accessible(page)
-    page.get_by_role("button", name="Propose an interval").click()
+    page.get_by_role("button", name="Propose interval").click()
     expect(page.locator("figure svg")).to_be_visible()
     accessible(page)
-    page.get_by_role("button", name="Accept").click()
-    expect(page.get_by_role("alert")).to_contain_text("Nothing was decided")
+    page.get_by_role("button", name="Accept interval").click()
+    expect(page.get_by_role("alert")).to_contain_text("The decision was not saved")
     expect(page.get_by_label("Reason")).to_have_attribute("aria-invalid", "true")
     accessible(page)
     page.get_by_label("Reason").fill("The drift is slow.")
-    page.get_by_role("button", name="Accept").click()
+    page.get_by_role("button", name="Accept interval").click()
     expect(page.get_by_text("The drift is slow.")).to_be_visible()
     assert IntervalReview.objects.get().interval_policy
 
 
 def test_a_history_too_short_is_told_at_the_method(page: Page, gauge: Instrument) -> None:
     page.goto(f"/fleet/instruments/{gauge.pk}/intervals/")
-    page.get_by_role("button", name="Propose an interval").click()
+    page.get_by_role("button", name="Propose interval").click()
     expect(page.locator("#method-wrong")).to_be_visible()
     assert not IntervalReview.objects.exists()

@@ -22,7 +22,7 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
 ) -> None:
     survey = here.survey()
     page.goto(f"/sites/{here.pipe.site.pk}/")
-    page.get_by_role("link", name="Correct its data").click()
+    page.get_by_role("link", name="Correct pipe data").click()
     page.get_by_label("Wall thickness").fill("7.9")
     page.get_by_role("button", name="Show what would change").click()
     # A bare number has no unit, and a correction has a reason.

@@ -25,7 +25,7 @@ def test_a_result_is_followed_back_to_what_it_rests_on(
     page.set_viewport_size({"width": width, "height": 900})
     page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     page.goto(f"/surveys/{survey.pk}/")
-    page.get_by_role("link", name="What this result rests on").click()
+    page.get_by_role("link", name="Traceability").click()
     expect(page.get_by_role("main")).to_contain_text("Gauged.")
     expect(page.get_by_role("main")).to_contain_text(current(survey).log.sha256)
     accessible(page)

@@ -28,7 +28,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
 ) -> None:
     page, survey, pair = admin_page, here.survey(), here.kit.pair
     page.goto(f"/fleet/instruments/{pair.pk}/")
-    page.get_by_role("link", name="Correct its data").click()
+    page.get_by_role("link", name="Correct pipe data").click()
     # As it was typed, and what nobody typed in the reader's units.
     expect(page.get_by_label("Sound speed of the wedge", exact=True)).to_have_value("2720 m/s")
     page.get_by_label("Angle of the wedge").fill("43")
@@ -61,7 +61,7 @@ def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
 ) -> None:
     survey = here.survey()
     page.goto(f"/surveys/{survey.pk}/")
-    page.get_by_role("link", name="Correct the data of the transducer pair").click()
+    page.get_by_role("link", name="Correct data: transducer pair").click()
     page.get_by_label("Frequency").fill("2 MHz")
     page.get_by_label("Reason").fill("Read off the housing.")
     assert changes(page) == ["Frequency: 1 MHz → 2 MHz"]
@@ -69,7 +69,7 @@ def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
     expect(page.get_by_role("heading", name="Recomputation of surveys made with")).to_be_visible()
     # The result rests on the version before until it is worked out again.
     page.goto(f"/surveys/{survey.pk}/")
-    page.get_by_role("link", name="Correct the data of the transducer pair").click()
+    page.get_by_role("link", name="Correct data: transducer pair").click()
     expect(page.get_by_text("This version was corrected already")).to_be_visible()
     accessible(page)
     page.get_by_role("link", name="the one that took its place").click()

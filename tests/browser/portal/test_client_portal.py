@@ -11,7 +11,7 @@ import pytest
 from django.test import Client as Visitor
 from playwright.sync_api import Page, expect
 
-from compute.base.marks import plain
+from surveys.documents.formatting import findings_worded
 from surveys.models import Notice, Site
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.scene import STARTED, Scene, scene
@@ -46,7 +46,7 @@ def test_home_leads_from_sites_to_a_point_and_its_history(
     accessible(page)
     page.get_by_role("link", name="After the bend").click()
     expect(page.get_by_role("img", name="Volume flow of 2 surveys")).to_be_visible()
-    expect(page.get_by_text("the same as at the survey before")).to_be_visible()
+    expect(page.get_by_text("the same as at the previous survey")).to_be_visible()
     accessible(page)
 
 
@@ -66,8 +66,9 @@ def test_a_survey_says_how_sure_it_is_and_with_what_it_was_made(
     page.goto(f"/points/{surveyed.point.pk}/")
     page.get_by_role("row").nth(1).get_by_role("link").click()
     expect(page.locator(".figure")).to_contain_text("±")
-    finding = surveyed.point.surveys.latest("started_at").results.latest("computed_at").findings[0]
-    expect(page.locator(".findings li").first).to_contain_text(plain(finding["detail"], "metric"))
+    result = surveyed.point.surveys.latest("started_at").results.latest("computed_at")
+    [finding, *_] = findings_worded(result.findings, "metric")
+    expect(page.locator(".findings li").first).to_contain_text(finding["body"])
     expect(page.get_by_role("heading", name="Instruments and certificates")).to_be_visible()
     with page.expect_download() as readings:
         page.get_by_role("link", name="All readings (CSV)").click()
@@ -82,7 +83,7 @@ def test_readings_are_looked_at_closer_by_link_form_and_drag(
     page.goto(f"/surveys/{survey.pk}/")
     told = page.locator("#readings [role=status]")
     expect(told).to_contain_text("80 of 80 readings")
-    page.get_by_role("link", name="Closer").click()
+    page.get_by_role("link", name="Zoom in").click()
     expect(told).to_contain_text("40 of 80 readings")
     assert "from=" in page.url
     page.get_by_role("link", name="Later").click()
@@ -99,9 +100,9 @@ def test_readings_are_looked_at_closer_by_link_form_and_drag(
     page.mouse.up()
     expect(told).not_to_contain_text("80 of 80 readings")
     page.get_by_label("From").fill("2031-01-01T00:00:00")
-    page.get_by_label("to", exact=True).fill("2031-01-02T00:00:00")
+    page.get_by_label("To", exact=True).fill("2031-01-02T00:00:00")
     page.get_by_role("button", name="Show", exact=True).click()
-    expect(page.get_by_text("The log has no reading between these times.")).to_be_visible()
+    expect(page.get_by_text("No readings in this time range.")).to_be_visible()
     accessible(page)
 
 
@@ -110,14 +111,14 @@ def test_a_stretch_that_cannot_be_is_said_so_beside_the_whole_log(page: Page, su
     answer = page.goto(f"/surveys/{survey.pk}/?from=yesterday")
     assert answer
     assert answer.status == 400
-    expect(page.get_by_role("alert")).to_contain_text("Write a time such as")
+    expect(page.get_by_role("alert")).to_contain_text("Enter a time such as")
     expect(page.locator("#readings [role=status]")).to_contain_text("80 of 80 readings")
 
 
 def test_the_history_is_had_as_a_table_for_a_spreadsheet(page: Page, surveyed: Scene) -> None:
     page.goto(f"/points/{surveyed.point.pk}/")
     with page.expect_download() as table:
-        page.get_by_role("link", name="The whole history (CSV)").click()
+        page.get_by_role("link", name="Complete history (CSV)").click()
     head, *rows = Path(table.value.path()).read_text().splitlines()
     assert head.split(",")[2] == "volume_flow [m3/h]"
     assert len(rows) == 2
@@ -133,7 +134,7 @@ def test_sites_with_coordinates_have_a_plan_whose_spots_lead_to_them(
     Site.objects.create(client=client, name="Works <b>two</b>", latitude_deg=56.2, longitude_deg=10.1)
     Site.objects.create(client=client, name="No coordinates")
     page.goto("/sites/")
-    plan = page.get_by_label("Plan of the sites")
+    plan = page.get_by_label("Map of the sites")
     expect(plan.get_by_role("link")).to_have_count(2)
     accessible(page)
     plan.get_by_role("link", name="Works <b>two</b>").click()
@@ -145,14 +146,14 @@ def test_many_sites_come_in_pages_and_are_sought(page: Page, surveyed: Scene) ->
     Site.objects.bulk_create(Site(client=client, name=f"Works {n:03}") for n in range(70))
     page.goto("/sites/")
     expect(page.get_by_role("listitem")).to_have_count(60)
-    page.get_by_role("link", name="After").click()
+    page.get_by_role("link", name="Next page").click()
     expect(page.get_by_role("listitem")).to_have_count(11)
     page.get_by_role("searchbox").fill("works 069")
     page.get_by_role("button", name="Search").click()
     expect(page.get_by_role("listitem")).to_have_count(1)
     page.get_by_role("searchbox").fill("nowhere")
     page.get_by_role("button", name="Search").click()
-    expect(page.get_by_text("No site you may see has")).to_be_visible()
+    expect(page.get_by_text("No site has")).to_be_visible()
 
 
 def test_the_sites_own_meter_stands_beside_the_result(
@@ -161,7 +162,7 @@ def test_the_sites_own_meter_stands_beside_the_result(
     survey = surveyed.point.surveys.latest("started_at")
     office = page_of(cast.office)
     office.goto(f"/surveys/{survey.pk}/")
-    office.get_by_role("link", name="Write it down").click()
+    office.get_by_role("link", name="Enter reading").click()
     accessible(office)
     office.get_by_label("Meter, as the site calls it").fill("FT-101")
     office.get_by_label("Volume flow, with its unit").fill("140")
@@ -174,7 +175,7 @@ def test_the_sites_own_meter_stands_beside_the_result(
     client.goto(f"/surveys/{survey.pk}/")
     expect(client.get_by_text("140.0 ± 2.8 m³/h")).to_be_visible()
     expect(client.get_by_text("En = ")).to_be_visible()
-    expect(client.get_by_role("link", name="State it anew")).to_have_count(0)
+    expect(client.get_by_role("link", name="Replace reading")).to_have_count(0)
     accessible(client)
 
 
@@ -182,7 +183,7 @@ def test_a_notice_is_acknowledged_by_a_click(page: Page, surveyed: Scene, access
     page.goto("/notices/")
     expect(page.get_by_text("Gauged: 9.0 mm.")).to_have_count(2)
     accessible(page)
-    page.get_by_role("button", name="I have seen this").first.click()
+    page.get_by_role("button", name="Acknowledge").first.click()
     expect(page.get_by_text("Acknowledged by owner")).to_have_count(1)
     assert Notice.objects.filter(acknowledged_at__isnull=False).count() == 1
 

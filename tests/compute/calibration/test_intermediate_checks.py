@@ -13,12 +13,10 @@ from scipy import stats
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.calibration.check_trend import Checked, check_trend, runs
 from compute.calibration.intermediate_checks import (
-    ICE_POINT,
     CheckLimits,
     Measured,
     Step,
     reference_check,
-    shewhart_limits,
     step_block_check,
     zero_flow_check,
 )
@@ -94,7 +92,7 @@ def test_a_step_block_tells_a_wrong_sound_speed_from_a_wrong_zero() -> None:
 
 def test_a_thermometer_in_melting_ice() -> None:
     result = reference_check(
-        [273.25, 273.35], Measured(ICE_POINT, 0.01), CheckLimits(0.25, 0.5), 0.1, "temperature"
+        [273.25, 273.35], Measured(273.15, 0.01), CheckLimits(0.25, 0.5), 0.1, "temperature"
     )
     assert result.deviation == pytest.approx(0.15)
     assert result.kind == "temperature_difference"
@@ -125,11 +123,6 @@ def test_two_meters_that_share_a_pipe_can_disagree_though_their_whole_uncertaint
     result = two_meters_check(a, b, 0.00014, "volume_flow")
     assert result.outcome == "warning"
     assert {name: value for name, value, _ in result.figures}["zeta"] == pytest.approx(-2.626, abs=5e-4)
-
-
-def test_control_limits_are_two_and_three_standard_deviations() -> None:
-    # ISO 7870-2, from memory.
-    assert shewhart_limits(0.5) == CheckLimits(1.0, 1.5)
 
 
 def test_a_drift_is_significant_when_it_passes_students_t() -> None:

@@ -12,13 +12,10 @@ from scipy.optimize import brentq
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 from compute.calibration.error_correction import (
-    Zero,
     correction_at,
-    indicated_from_true,
     true_from_indicated,
-    zero_corrected,
 )
-from compute.calibration.points import ErrorCurve, Point, error_curve, points_in_force
+from compute.calibration.points import ErrorCurve, Point, error_curve
 
 # The first example may load the unit table or scipy.
 UNTIMED = settings(deadline=None)
@@ -115,7 +112,8 @@ def test_a_meter_in_reverse_flow_is_corrected_by_the_size_of_the_velocity() -> N
 @UNTIMED
 @given(curves(), st.lists(st.floats(0.05, 30.0), min_size=1, max_size=20))
 def test_there_and_back_within_the_points_and_beyond(curve: ErrorCurve, true: list[float]) -> None:
-    shown = indicated_from_true(curve, np.array(true))
+    error, _, _ = correction_at(curve, np.array(true))
+    shown = np.array(true) * (1 + error) if curve.form == "relative" else np.array(true) + error
     corrected = true_from_indicated(curve, shown)
     assert corrected.value == pytest.approx(true, rel=1e-9)
     assert corrected.value + corrected.error == pytest.approx(shown, rel=1e-12)
@@ -162,20 +160,6 @@ def test_temperatures_below_freezing_have_a_curve_too() -> None:
     assert "-30 degC" in finding.detail
 
 
-def test_the_points_as_left_are_in_force_where_something_was_adjusted() -> None:
-    found, left = [Point(1.0, 1.1, 0.01, 2.0)], [Point(1.0, 1.0, 0.01, 2.0)]
-    assert points_in_force(found, left) is left
-    assert points_in_force(found, []) is found
-    with pytest.raises(NotEnough):
-        points_in_force([], [])
-
-
-def test_a_zero_is_taken_off_every_time_difference() -> None:
-    corrected, uncertainty = zero_corrected(np.array([10e-9, -2e-9]), Zero(1e-9, 0.2e-9))
-    assert corrected == pytest.approx([9e-9, -3e-9])
-    assert uncertainty == 0.2e-9
-
-
 @pytest.mark.parametrize(
     ("points", "form", "error"),
     [
@@ -212,5 +196,3 @@ def test_a_point_that_cannot_be_is_refused(
 def test_readings_that_are_not_finite_are_refused() -> None:
     with pytest.raises(NumberInvalid):
         true_from_indicated(METER, np.array([1.0, np.nan]))
-    with pytest.raises(NumberInvalid):
-        zero_corrected(np.array([np.inf]), Zero(0.0, 0.0))

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
-from compute.measuring.beam import Layer, Medium, choose_wave_mode, refracted_angle, trace
+from compute.measuring.beam import Layer, Medium, choose_wave_mode, trace
 from tests.compute.cases import PVC, STEEL, plastic_setup, steel_setup, transducers
 
 
@@ -41,18 +41,6 @@ def test_the_axial_slowness_is_the_same_in_every_layer() -> None:
     for angle, speed in zip(path.angles_in_solids, speeds, strict=True):
         assert sin(angle) / speed == pytest.approx(path.axial_slowness, rel=1e-12, abs=0)
     assert sin(path.angle_in_medium) / 1550.6 == pytest.approx(path.axial_slowness, rel=1e-12, abs=0)
-
-
-def test_refraction_beyond_the_critical_angle_raises_and_names_the_angle() -> None:
-    with pytest.raises(TotalReflection) as caught:
-        refracted_angle(radians(42), 2720.0, 5960.0)
-    # arcsin(2720/5960) = 27.154 deg, by hand.
-    assert degrees(caught.value.critical_angle) == pytest.approx(27.154, abs=1e-3)
-
-
-def test_a_ray_that_goes_back_arrives_at_the_angle_it_left() -> None:
-    out = refracted_angle(radians(20), 2720.0, 1480.0)
-    assert refracted_angle(out, 1480.0, 2720.0) == pytest.approx(radians(20), rel=1e-14)
 
 
 def test_a_wave_set_by_hand_is_taken_or_refused_but_never_replaced() -> None:

@@ -60,17 +60,17 @@ def test_no_figure_however_odd_is_computed_into_a_fault(as_user: Any, path: str)
         body = with_figure(path, figure)
         readings = body.pop("readings")
         answers = [
-            owner.post("/api/v1/compute/measuring/flow/", body | {"readings": readings}, format="json"),
-            owner.post("/api/v1/compute/measuring/spacing/", body, format="json"),
+            owner.post("/api/v1/compute/flow/", body | {"readings": readings}, format="json"),
+            owner.post("/api/v1/compute/spacing/", body, format="json"),
         ]
         assert {answer.status_code for answer in answers} <= {200, 400}, figure
-    too_much = owner.post("/api/v1/compute/measuring/flow/", with_figure(path, "1e300"), format="json")
+    too_much = owner.post("/api/v1/compute/flow/", with_figure(path, "1e300"), format="json")
     assert too_much.status_code == 400
     assert (path, "out-of-range") in {(e["field"], e["code"]) for e in too_much.json()["errors"]}
 
 
 def test_the_set_up_these_tests_bend_is_sound(as_user: Any) -> None:
-    answer = as_user("owner").post("/api/v1/compute/measuring/flow/", SETUP, format="json")
+    answer = as_user("owner").post("/api/v1/compute/flow/", SETUP, format="json")
     assert answer.status_code == 200
 
 

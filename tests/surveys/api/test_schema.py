@@ -51,7 +51,7 @@ def test_every_call_describes_its_units_and_its_errors_as_problem_documents(sche
 def test_flow_answers_as_described_for_one_reading_many_and_an_error(
     schema: Any, as_user: Any, readings: Any
 ) -> None:
-    path = "/api/v1/compute/measuring/flow/"
+    path = "/api/v1/compute/flow/"
     check(schema, "post", path, as_user("owner").post(path, SETUP | {"readings": readings}, format="json"))
 
 

@@ -30,7 +30,7 @@ def changed(**parts: Any) -> dict[str, Any]:
 
 
 def spacing(api: Any, body: Any, query: str = "") -> Any:
-    answer = api.post(f"/api/v1/compute/measuring/spacing/{query}", body, format="json")
+    answer = api.post(f"/api/v1/compute/spacing/{query}", body, format="json")
     assert answer.status_code == 200, answer.content
     return answer.json()
 
@@ -118,7 +118,7 @@ def test_a_set_up_without_a_beam_is_a_stop_finding_and_no_spacing(as_user: Any) 
 def test_bad_input_is_a_400_with_its_field_and_code(
     as_user: Any, parts: dict[str, Any], field: str, code: str
 ) -> None:
-    answer = as_user("owner").post("/api/v1/compute/measuring/spacing/", changed(**parts), format="json")
+    answer = as_user("owner").post("/api/v1/compute/spacing/", changed(**parts), format="json")
     assert answer.status_code == 400
     assert (field, code) in {(error["field"], error["code"]) for error in answer.json()["errors"]}
 
@@ -130,7 +130,7 @@ def test_transducers_may_be_a_pair_of_the_fleet(as_user: Any, kit: Any) -> None:
 
 
 def flow(api: Any, body: Any) -> Any:
-    answer = api.post("/api/v1/compute/measuring/flow/", body, format="json")
+    answer = api.post("/api/v1/compute/flow/", body, format="json")
     assert answer.status_code == 200, answer.content
     return answer.json()
 
@@ -196,9 +196,7 @@ def test_logged_velocity_is_put_right_by_what_the_meter_was_told(as_user: Any) -
     ],
 )
 def test_readings_that_cannot_serve_are_refused(as_user: Any, readings: Any, code: str) -> None:
-    answer = as_user("owner").post(
-        "/api/v1/compute/measuring/flow/", SETUP | {"readings": readings}, format="json"
-    )
+    answer = as_user("owner").post("/api/v1/compute/flow/", SETUP | {"readings": readings}, format="json")
     assert answer.status_code == 400
     assert code in {error["code"] for error in answer.json()["errors"]}
 
@@ -221,12 +219,12 @@ def test_materials_and_media_come_with_their_sources(as_user: Any) -> None:
     owner = as_user("owner")
     materials = {row["name"]: row for row in owner.get("/api/v1/compute/materials/").json()}
     assert materials["carbon-steel"]["shear_sound_speed"] == {"value": 3235.0, "unit": "m/s"}
-    media = {row["name"]: row for row in owner.get("/api/v1/compute/library/media/").json()}
+    media = {row["name"]: row for row in owner.get("/api/v1/compute/media/").json()}
     assert "IAPWS" in media["water"]["source"]["text"]
 
 
 def test_media_say_how_far_their_figures_reach_and_how_good_they_are(as_user: Any) -> None:
-    media = {row["name"]: row for row in as_user("owner").get("/api/v1/compute/library/media/").json()}
+    media = {row["name"]: row for row in as_user("owner").get("/api/v1/compute/media/").json()}
     seawater = media["seawater"]
     assert seawater["needs"] == ["temperature", "salinity"]
     assert seawater["composition_range"][1] >= 40

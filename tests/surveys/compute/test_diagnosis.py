@@ -9,7 +9,7 @@ import pytest
 
 pytestmark = pytest.mark.django_db
 
-URL = "/api/v1/compute/results/diagnosis/"
+URL = "/api/v1/compute/diagnosis/"
 BODY: dict[str, Any] = {
     "pipe": {"outer_diameter": "200 mm", "wall_thickness": "8.0 mm", "material": "carbon-steel", "roughness": "0.045 mm"},
     "medium": {"sound_speed": "1550 m/s", "density": "984 kg/m3", "dynamic_viscosity": "0.48 mPa.s"},
@@ -65,7 +65,7 @@ def test_a_transit_time_does_in_place_of_the_sound_speed(as_user: Any) -> None:
     owner = as_user("owner")
     mounted = {**copy.deepcopy(BODY), "traverses": 3}
     del mounted["measured_sound_speed"]
-    time = owner.post("/api/v1/compute/measuring/spacing/", mounted, format="json").json()["transit_time"]
+    time = owner.post("/api/v1/compute/spacing/", mounted, format="json").json()["transit_time"]
     found = diagnosis_response(owner, measured_sound_speed=None, transit_time=time).json()
     assert (found["possible_causes"][0]["field"], found["possible_causes"][0]["implied_value"]) == (
         "traverses",

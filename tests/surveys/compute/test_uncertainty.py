@@ -23,7 +23,7 @@ INPUTS: dict[str, Any] = {
 
 def ask(api: Any, status: int = 200, query: str = "", **parts: Any) -> Any:
     body = SETUP | {"readings": READINGS, "inputs": INPUTS} | parts
-    answer = api.post(f"/api/v1/compute/results/uncertainty/{query}", body, format="json")
+    answer = api.post(f"/api/v1/compute/uncertainty/{query}", body, format="json")
     assert answer.status_code == status, answer.content
     return answer.json()
 
@@ -67,7 +67,7 @@ def test_an_absolute_doubt_of_the_profile_factor_counts_against_the_profile_fact
     as_user: Any,
 ) -> None:
     owner = as_user("owner")
-    flow = owner.post("/api/v1/compute/measuring/flow/", SETUP | {"readings": READINGS}, format="json").json()
+    flow = owner.post("/api/v1/compute/flow/", SETUP | {"readings": READINGS}, format="json").json()
     [row] = ask(owner, inputs={"profile_factor": {"standard_uncertainty": 0.01}})["budget"]
     assert row["value"] == pytest.approx(flow["profile_factor"], rel=1e-12)
     # Q = pi/4 B^2 k v: a k in doubt by 0.01 is a flow in doubt by 0.01 Q/k.

@@ -122,7 +122,7 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
     body |= {"mounted_spacing": "90 mm"} if "mounted_spacing" in SETUP else {}
     api, told = as_user("owner"), {}
     for units in ("metric", "us"):
-        found = api.post(f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json")
+        found = api.post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 200, found.content
         told[units] = list(sentences(found.json()))
     assert "The temperature of 71.0 degC was estimated." in " ".join(told["metric"])
@@ -144,7 +144,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
         ("us", "8.626 in, and 7.874 in is entered"),
     ):
         found = api.post(
-            f"/api/v1/compute/results/diagnosis/?units={units}", copy.deepcopy(DIAGNOSIS), format="json"
+            f"/api/v1/compute/diagnosis/?units={units}", copy.deepcopy(DIAGNOSIS), format="json"
         ).json()
         assert size in found["possible_causes"][0]["detail"]
         if units == "us":
@@ -154,9 +154,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
 def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"wall_thickness": "120 mm"})
     for units, told in (("metric", "a wall of 120 mm"), ("us", "a wall of 4.724 in")):
-        found = as_user("owner").post(
-            f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json"
-        )
+        found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 400
         assert told in found.json()["detail"]
         assert told in found.json()["errors"][0]["detail"]
@@ -165,9 +163,7 @@ def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
 def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"outer_diameter": "20000 m"})
     for units, told in (("metric", "2e+07 mm cannot be"), ("us", "787402 in cannot be")):
-        found = as_user("owner").post(
-            f"/api/v1/compute/measuring/spacing/?units={units}", body, format="json"
-        )
+        found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert (found.status_code, told in found.json()["detail"]) == (400, True), found.json()
 
 

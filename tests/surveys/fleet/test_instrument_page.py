@@ -18,7 +18,7 @@ from surveys.services.fleet.instruments import InstrumentLocation, instrument_st
 
 pytestmark = pytest.mark.django_db
 
-DO_NOT = "Do not measure with it"
+DO_NOT = "Do not use the instrument"
 
 
 def page(user: Any, instrument: Instrument) -> Any:
@@ -67,7 +67,7 @@ def test_an_instrument_in_calibration_tells_until_when_and_by_which_certificate(
 
 @pytest.mark.parametrize(
     ("days_left", "says", "usable"),
-    [(-1, "1 day over", False), (0, "today is its last day", True), (1, "1 day left", True)],
+    [(-1, "1 day overdue", False), (0, "last day today", True), (1, "1 day left", True)],
 )
 def test_the_due_date_is_the_last_day_it_may_be_used(
     cast: Any, days_left: int, says: str, usable: bool
@@ -99,4 +99,4 @@ def test_a_pair_needs_no_certificate_of_its_own_and_a_gauge_does(cast: Any, kind
     told = said(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
     assert (DO_NOT not in told) is usable
     assert ("checked together with its meter" in told) is usable
-    assert "No certificate on record" in told
+    assert "No calibration certificate" in told

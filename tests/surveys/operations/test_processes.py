@@ -77,8 +77,8 @@ def test_the_embedded_worker_stops_when_its_parent_is_killed(tmp_path: Path) -> 
         [sys.executable, "manage.py", "migrate", "-v0"], cwd=ROOT, env=env, check=True, timeout=120
     )
     code = (
-        "import django, time; django.setup(); from surveys.operations.embedded_worker import worker_beside\n"
-        "with worker_beside() as started: print(started[-1].pid, flush=True); time.sleep(60)"
+        "import django, time; django.setup(); from surveys.operations.embedded_worker import embedded_worker_process\n"
+        "with embedded_worker_process() as started: print(started[-1].pid, flush=True); time.sleep(60)"
     )
     parent = subprocess.Popen(
         [sys.executable, "-c", code], cwd=ROOT, env=env, stdout=subprocess.PIPE, text=True
@@ -102,8 +102,8 @@ def alive(pid: int) -> bool:
 def test_an_embedded_worker_that_is_killed_is_followed_by_another(tmp_path: Path) -> None:
     env = environment(DATABASE_URL=f"sqlite:///{tmp_path / 'x.sqlite3'}", HTTPS="off")
     code = (
-        "import django, os, signal, time; django.setup(); from surveys.operations.embedded_worker import worker_beside\n"
-        "with worker_beside() as started:\n"
+        "import django, os, signal, time; django.setup(); from surveys.operations.embedded_worker import embedded_worker_process\n"
+        "with embedded_worker_process() as started:\n"
         "    os.kill(started[0].pid, signal.SIGKILL)\n"
         "    while len(started) < 2: time.sleep(0.05)\n"
         "    print(started[1].poll())"
@@ -125,9 +125,9 @@ import contextlib, django
 django.setup()
 from django.core.management import call_command
 from surveys.commands.demo.people import make_cast
-from surveys.commands.demo.story import tell
+from surveys.commands.demo.story import run_story
 call_command("migrate", verbosity=0)
-tell(make_cast(), print, contextlib.nullcontext)
+run_story(make_cast(), print, contextlib.nullcontext)
 """
 
 
@@ -167,7 +167,7 @@ def test_a_broker_that_is_down_costs_time_but_no_work(tmp_path: Path) -> None:
     story = STORY.replace("contextlib.nullcontext", "stop") + ""
     code = (
         "import contextlib\nclass Asked(Exception): pass\ndef stop(): raise Asked\n"
-        + story.replace("tell(", "try:\n    tell(", 1).rstrip()
+        + story.replace("run_story(make", "try:\n    run_story(make", 1).rstrip()
         + "\nexcept Asked: pass\nfrom surveys.results import recalculation as recompute\n"
         + "due = recompute.recomputations_due(); print('due', len(due)); recompute.work_off(due[0])\n"
         + "print('left', len(recompute.recomputations_due()))\n"

@@ -60,13 +60,13 @@ def test_a_page_says_when_to_try_again(client: Any, cast: Any, page: str) -> Non
 
 def test_a_user_computes_so_often_and_a_colleague_at_another_address_still_does(as_user: Any) -> None:
     def compute(who: str, address: str) -> Any:
-        return as_user(who).post("/api/v1/compute/measuring/spacing/", {}, format="json", REMOTE_ADDR=address)
+        return as_user(who).post("/api/v1/compute/spacing/", {}, format="json", REMOTE_ADDR=address)
 
     mine = [compute("owner", f"192.0.2.{n}") for n in range(3)]
     assert [rejected(answer) for answer in mine] == [False, False, True]
     assert compute("colleague", "192.0.2.9").status_code == 400
     # Reading the library is no computation of one's own.
-    assert as_user("owner").get("/api/v1/compute/library/media/").status_code == 200
+    assert as_user("owner").get("/api/v1/compute/media/").status_code == 200
 
 
 def test_uploads_and_reports_are_counted_each_for_itself(

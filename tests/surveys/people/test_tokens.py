@@ -57,7 +57,7 @@ def test_a_token_to_compute_does_nothing_else(cast: Any) -> None:
         assert api.get(address(route)).status_code == 403, route
     assert api.get("/api/v1/compute/methods/").status_code == 200
     spacing = {name: SETUP[name] for name in SETUP if name != "readings"}
-    assert api.post("/api/v1/compute/measuring/spacing/", spacing, format="json").status_code == 200
+    assert api.post("/api/v1/compute/spacing/", spacing, format="json").status_code == 200
 
 
 def test_a_token_for_the_field_writes_what_technicians_write_and_no_more(cast: Any) -> None:

@@ -66,7 +66,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 def spacing(api: Any, status: int = 200, **changes: Any) -> Any:
     body = {"pipe": PIPE, "medium": AT_50, "transducers": PAIR, "traverses": 2, **changes}
-    return post(api, "compute/measuring/spacing/", body, status)
+    return post(api, "compute/spacing/", body, status)
 
 
 def test_a_custom_medium_answers_like_its_figures_stated_by_hand(as_user: Any) -> None:

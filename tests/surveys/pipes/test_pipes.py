@@ -56,7 +56,7 @@ def test_an_oval_pipe_is_a_warning_and_its_diameters_come_together(as_user: Any)
         finding["code"] for finding in spacing(owner, changed(pipe=oval))["findings"]
     }
     for half in ({"largest_outer_diameter": "222 mm"}, oval | {"smallest_outer_diameter": None}):
-        answer = owner.post("/api/v1/compute/measuring/spacing/", changed(pipe=half), format="json")
+        answer = owner.post("/api/v1/compute/spacing/", changed(pipe=half), format="json")
         assert answer.status_code == 400
     assert SETUP["traverses"] == 2
 
