@@ -96,6 +96,25 @@ def sound_speed_fits(
     ]
 
 
+def medium_title(name: str) -> str:
+    """The title of a medium within a sentence.
+
+    Parameters
+    ----------
+    name : str  of the library; another is its own title
+
+    Returns
+    -------
+    title : str  a common noun in lower case
+
+    Source
+    ------
+    library : titles of the media.
+    """
+    title = next((one.title for one in media() if one.name == name), name)
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
+
+
 def medium_parameters(medium: MediumEntry | None) -> dict[str, Any]:
     """A medium as parameters of a message.
 
@@ -113,8 +132,7 @@ def medium_parameters(medium: MediumEntry | None) -> dict[str, Any]:
     """
     if medium is None or not medium.name:
         return {"medium": None, "temperature": None}
-    title = next((one.title for one in media() if one.name == medium.name), medium.name)
-    return {"medium": title, "temperature": quantity(medium.temperature, "temperature")}
+    return {"medium": medium_title(medium.name), "temperature": quantity(medium.temperature, "temperature")}
 
 
 def signal_strong(signal: float | None, least: float | None) -> list[Finding]:

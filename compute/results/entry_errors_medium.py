@@ -12,6 +12,7 @@ from compute.base.messages import field_name, quantity
 from compute.library.media import media
 from compute.measuring.beam import trace
 from compute.measuring.entries import MediumEntry
+from compute.results.checks import medium_title
 from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of, transit_time_of
 
 MAX_TRAVERSES_CONSIDERED = 8
@@ -31,14 +32,16 @@ def _media(case: Case) -> Iterator[CandidateError]:
         return
     entered = Figure(case.medium.name or "stated by its figures")
     bare = MediumEntry(temperature=case.medium.temperature, pressure=case.medium.pressure)
-    titles = {medium.name: medium.title for medium in media()}
     for medium in media():
         if medium.name == case.medium.name:
             continue
         needed = [name for name in COMPOSITIONS if name in medium.needs]
         unnamed = replace(case, medium=replace(bare, name=medium.name))
         implied_value = Figure(medium.name)
-        facts = {"medium": medium.title, "entered_medium": titles.get(case.medium.name)}
+        facts = {
+            "medium": medium_title(medium.name),
+            "entered_medium": medium_title(case.medium.name) or None,
+        }
         if not needed:
             if (changed := _checked_medium(unnamed)) is not None:
                 yield CandidateError(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from compute.base.errors import OutOfRange
@@ -11,7 +9,6 @@ from compute.base.figures import bare, millimetres, said, worded
 from compute.base.marks import marked, plain
 from compute.measuring.location import safety_notes
 from compute.measuring.setup_checks import transducer_temperature
-from compute.results.checks import sound_speed_fits, velocity_sane
 
 
 def both(text: str) -> tuple[str, str]:
@@ -59,25 +56,12 @@ def test_a_mark_that_was_cut_off_is_left_as_text() -> None:
     assert both(cut) == (cut, cut)
 
 
-def test_a_sentence_put_together_of_others_keeps_their_marks() -> None:
-    (finding,) = sound_speed_fits(1500.0, 1400.0, 0.0)
-    longer = replace(finding, said=f"{finding.said} Look again.")
-    assert longer.detail.endswith("temperature, traverses or wedge. Look again.")
-    assert "4921 ft/s is +7.1% off the 4593 ft/s of the medium" in plain(longer.said, "us")
-
-
 def test_limits_of_temperature_are_worded_in_either_units() -> None:
     (finding,) = transducer_temperature(403.15, 253.15, 393.15)
     assert "At 130.0 degC the pipe is too hot for these transducers (limit 120.0 degC)." in finding.detail
     assert "At 266.0 degF the pipe is too hot for these transducers (limit 248.0 degF)." in plain(
         finding.said, "us"
     )
-
-
-def test_a_slow_flow_is_told_in_inches_a_second() -> None:
-    (finding, _) = velocity_sane(0.04, 3000.0)
-    assert finding.detail.startswith("At 40 mm/s the zero")
-    assert plain(finding.said, "us").startswith("At 1.6 in/s the zero")
 
 
 def test_metric_safety_notes_tell_both_units_and_us_ones_their_own() -> None:

@@ -1,4 +1,4 @@
-"""Errors of uncertainties, correlations and statistics."""
+"""Errors of uncertainties, correlations, statistics and calibration errors in a result."""
 
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext_lazy
@@ -6,6 +6,21 @@ from django.utils.translation import ngettext_lazy
 from surveys.core.messages.texts import Entry
 
 ENTRIES = {
+    "several-instruments-of-a-kind": Entry(
+        title=_("Several instruments of one kind"),
+        detail=_("Which of them measured is not recorded."),
+        remedy=_("Enter only the instrument that was used."),
+    ),
+    "points-not-usable": Entry(
+        title=_("Calibration points not usable"),
+        detail=_("The points of the certificate do not define an error curve."),
+        remedy=_("Check the points."),
+    ),
+    "not-enough-data/no-zero-point": Entry(
+        title=_("No point at zero"),
+        detail=_("No point of the certificate is at a time difference of 0."),
+        remedy=_("Enter the zero of the pair from the certificate."),
+    ),
     "out-of-range/not-finite": Entry(
         title=_("Value not finite"),
         detail=_("The value of the {quantity} is not finite."),

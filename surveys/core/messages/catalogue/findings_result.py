@@ -157,21 +157,6 @@ ENTRIES = {
         title=_("Calibration not used for correction"),
         detail=(_("The errors on the certificate of {instrument} are not used."), "{reason}"),
     ),
-    "several-instruments-of-a-kind": Entry(
-        title=_("Several instruments of one kind"),
-        detail=_("Which of them measured is not recorded."),
-        remedy=_("Enter only the instrument that was used."),
-    ),
-    "points-not-usable": Entry(
-        title=_("Calibration points not usable"),
-        detail=_("The points of the certificate do not define an error curve."),
-        remedy=_("Check the points."),
-    ),
-    "not-enough-data/no-zero-point": Entry(
-        title=_("No point at zero"),
-        detail=_("No point of the certificate is at a time difference of 0."),
-        remedy=_("Enter the zero of the pair from the certificate."),
-    ),
     "gum-framework-not-validated": Entry(
         title=_("GUM uncertainty framework not validated (JCGM 101, clause 8)"),
         detail=(

@@ -8,9 +8,9 @@ from surveys.core.messages.texts import Entry, choose, first_of, when
 # The effect of correcting the entry.
 EFFECT = choose(
     "flow_change",
-    higher=_("With this entry corrected, the flow is {effect_on_flow:abs%.1} higher."),
-    lower=_("With this entry corrected, the flow is {effect_on_flow:abs%.1} lower."),
-    unchanged=_("With this entry corrected, the flow changes by less than 0.05 %."),
+    higher=_("Corrected, the flow is {effect_on_flow:abs%.1} higher."),
+    lower=_("Corrected, the flow is {effect_on_flow:abs%.1} lower."),
+    unchanged=_("Corrected, the flow changes by less than 0.05 %."),
 )
 NEAREST_WALL = first_of(
     when("nearest", "schedule", _("Nearest standard wall: {nearest} ({size} {schedule}, {standard}).")),
@@ -78,11 +78,11 @@ ENTRIES = {
                 when(
                     "schedule",
                     _(
-                        "A standard wall of {implied} ({size} {schedule}, {standard}) instead of the {entered} entered would explain the measured sound speed."
+                        "A standard wall of {implied} ({size} {schedule}, {standard}) would explain the measured sound speed; {entered} is entered."
                     ),
                 ),
                 _(
-                    "A standard wall of {implied} ({size}, {standard}) instead of the {entered} entered would explain the measured sound speed."
+                    "A standard wall of {implied} ({size}, {standard}) would explain the measured sound speed; {entered} is entered."
                 ),
             ),
             EFFECT,
@@ -93,7 +93,7 @@ ENTRIES = {
         title=_("Possible cause (likelihood {probability:%.0}): wall thickness"),
         detail=(
             _(
-                "A wall of {implied} instead of the {entered} entered, or scale inside the pipe, would explain the measured sound speed."
+                "A wall of {implied} ({entered} is entered), or scale inside the pipe, would explain the measured sound speed."
             ),
             NEAREST_WALL,
             EFFECT,
@@ -104,7 +104,7 @@ ENTRIES = {
         title=_("Possible cause (likelihood {probability:%.0}): wall thickness"),
         detail=(
             _(
-                "A wall of {implied} instead of the {entered} entered, as after corrosion, would explain the measured sound speed."
+                "A wall of {implied} ({entered} is entered), as after corrosion, would explain the measured sound speed."
             ),
             NEAREST_WALL,
             EFFECT,
