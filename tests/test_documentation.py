@@ -94,6 +94,19 @@ def test_every_identifier_in_developers_md_exists() -> None:
     assert missing == []
 
 
+def test_every_name_is_in_the_file_that_developers_md_gives() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = [(name, ROOT / path) for name, path in re.findall(r"`(\w+)`\s+(?:in|of)\s+`([\w./]+)`", text)]
+    named = [(name, path) for name, path in named if path.is_file()]
+    assert len(named) > 5
+    missing = [
+        (name, path.name)
+        for name, path in named
+        if not re.search(rf"\b{name}\b", path.read_text(encoding="utf-8"))
+    ]
+    assert missing == []
+
+
 @pytest.mark.parametrize("package", ["compute", "surveys"])
 def test_the_layout_names_every_folder(package: str) -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")

@@ -29,15 +29,15 @@ SHARED = Source(
 class SharedRow:
     """One line of a combined budget: an input of one owner and what it does to the combined value.
 
-    contribution [unit of the result] has its sign: what the parts share adds or cancels in it. `apart` is what it would be
+    contribution [unit of the result] has its sign: what the parts share adds or cancels in it. `contribution_if_independent` is what it would be
     with the parts independent, the root of the sum of squares; `share` [1] is its part of the combined variance; `parts`
     are the indexes of the parts it occurs in, none for the scatter of all together.
     """
 
     key: str
     contribution: float
-    apart: float
-    share: float
+    contribution_if_independent: float
+    variance_fraction: float
     degrees_of_freedom: float
     parts: tuple[int, ...]
 
@@ -105,7 +105,8 @@ def combine(
         grouped[scatter.key] = [(ALL_PARTS, scatter.contribution, scatter.degrees_of_freedom)]
     variance = math.fsum(math.fsum(c for _, c, _ in group) ** 2 for group in grouped.values())
     rows = sorted(
-        (_row(key, group, variance) for key, group in grouped.items()), key=lambda row: (-row.share, row.key)
+        (_row(key, group, variance) for key, group in grouped.items()),
+        key=lambda row: (-row.variance_fraction, row.key),
     )
     return _combined(parts, tuple(rows), variance, coverage_probability, _mixed_freedom(grouped))
 
@@ -166,8 +167,8 @@ def _row(key: str, group: Group, variance: float) -> SharedRow:
     return SharedRow(
         key=key,
         contribution=contribution,
-        apart=math.hypot(*(moved for _, moved, _ in group)),
-        share=contribution**2 / variance if variance else 0.0,
+        contribution_if_independent=math.hypot(*(moved for _, moved, _ in group)),
+        variance_fraction=contribution**2 / variance if variance else 0.0,
         degrees_of_freedom=min(freedom for _, _, freedom in group),
         parts=tuple(index for index, _, _ in group if index != ALL_PARTS),
     )
@@ -196,7 +197,7 @@ def _combined(
 ) -> Combined:
     value = math.fsum(part.coefficient * part.value for part in parts)
     deviation = math.sqrt(variance)
-    lost = math.fsum(row.share**2 / row.degrees_of_freedom for row in rows)
+    lost = math.fsum(row.variance_fraction**2 / row.degrees_of_freedom for row in rows)
     freedom = 1 / lost if lost > 0 else math.inf
     factor = coverage_factor(probability, freedom)
     return Combined(
@@ -208,7 +209,7 @@ def _combined(
         expanded_uncertainty=factor * deviation,
         relative_expanded_uncertainty=factor * deviation / abs(value) if value else math.inf,
         budget=rows,
-        shared_variance_fraction=math.fsum(row.share for row in rows if len(row.parts) > 1),
+        shared_variance_fraction=math.fsum(row.variance_fraction for row in rows if len(row.parts) > 1),
         findings=findings,
     )
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.figures import bare, said
-from compute.base.findings import Finding
+from compute.base.messages import Finding, finding, quantity
 from compute.base.sources import Source
 from compute.library.fitted_properties import FloatArray, Real
 from compute.library.media import TEMPERATURE_SLACK, MediumProperties
@@ -59,7 +58,7 @@ def table_properties(table: MediumTable, temperature: Real) -> MediumProperties:
     interpolation : Fritsch and Carlson 1980, monotone cubics; ASTM D341, viscosity-temperature charts (from memory).
     """
     if len(table.temperature) < 2:
-        raise NotEnough("A medium by table needs two temperatures or more.", field="medium.table")
+        raise NotEnough(field="medium.table", variant="table-rows")
     _check(table)
     low, high = float(table.temperature[0]), float(table.temperature[-1])
     findings = _outside(table, float(np.min(temperature)), float(np.max(temperature)))
@@ -83,16 +82,11 @@ def table_properties(table: MediumTable, temperature: Real) -> MediumProperties:
 def _check(table: MediumTable) -> None:
     rows = (table.temperature, table.sound_speed, table.density, table.dynamic_viscosity)
     if len({len(row) for row in rows}) > 1:
-        raise NotEnough(
-            "Each row of the table needs temperature, sound speed, density and viscosity.",
-            field="medium.table",
-        )
+        raise NotEnough(field="medium.table", variant="table-columns")
     if not all(np.all(np.isfinite(row)) and np.all(row > 0) for row in rows):
-        raise OutOfRange("Every figure of the table is above 0.", field="medium.table")
+        raise OutOfRange(field="medium.table", variant="table-values")
     if not np.all(np.diff(table.temperature) > 0):
-        raise OutOfRange(
-            "The temperatures of the table rise from row to row, none twice.", field="medium.table"
-        )
+        raise OutOfRange(field="medium.table", variant="table-order")
 
 
 def _outside(table: MediumTable, coldest: float, hottest: float) -> list[Finding]:
@@ -101,25 +95,23 @@ def _outside(table: MediumTable, coldest: float, hottest: float) -> list[Finding
     for value, end, away in ((coldest, low, low - coldest), (hottest, high, hottest - high)):
         if not away <= TEMPERATURE_SLACK:
             raise OutOfRange(
-                f"medium.temperature is {said(value, 'degC', '.4g')}; the table reaches from {bare(low, 'degC', 'g')} to "
-                f"{said(high, 'degC', 'g')}.",
                 field="medium.temperature",
+                variant="medium-range",
+                medium=table.name,
+                value=quantity(value, "temperature"),
+                at_least=quantity(low, "temperature"),
+                at_most=quantity(high, "temperature"),
             )
         if away > 0:
-            detail = (
-                f"At {said(value, 'degC', '.1f')} the table does not reach; figures are those at {said(end, 'degC', '.1f')}. "
-                "Add a row to it."
-            )
             findings.append(
-                Finding(
-                    "medium-outside-range",
+                finding(
+                    "medium-outside-range/table",
                     "warning",
-                    detail,
                     "medium.temperature",
-                    value,
-                    end,
-                    "temperature",
-                    table.source,
+                    source=table.source,
+                    medium=table.name,
+                    temperature=quantity(value, "temperature"),
+                    limit=quantity(end, "temperature"),
                 )
             )
     return findings

@@ -66,12 +66,7 @@ def solid(name: str, field: str = "material") -> Solid:
     found = known.get(name.strip().lower())
     if found is None:
         near = tuple(difflib.get_close_matches(name.strip().lower()[:60], known, n=3, cutoff=0.5))
-        hint = f" Near it: {', '.join(near)}." if near else ""
-        raise UnknownName(
-            f"The library has no material {name[:60]!r}.{hint} Or state its sound speeds.",
-            field=field,
-            suggestions=near,
-        )
+        raise UnknownName(field=field, variant="material", suggestions=near, name=name[:60])
     return found
 
 

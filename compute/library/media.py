@@ -9,10 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NotEnough, OutOfRange, UnknownName
-from compute.base.figures import bare, said
-from compute.base.findings import Finding
-from compute.base.marks import marked
-from compute.base.sources import PRACTICE, Source
+from compute.base.messages import Finding, finding, quantity, term
+from compute.base.sources import Source
 from compute.library.fitted_properties import Real
 from compute.library.liquids import Liquid, liquids
 
@@ -199,35 +197,24 @@ def _named(name: str) -> Liquid:
     if wanted in known:
         return known[wanted]
     near = tuple(difflib.get_close_matches(wanted[:60], known, n=3, cutoff=0.5))
-    hint = f" Near it: {', '.join(near)}." if near else ""
-    raise UnknownName(
-        f"The library has no medium {name[:60]!r}.{hint} Or state sound_speed, density and dynamic_viscosity.",
-        field="medium.name",
-        suggestions=near,
-    )
+    raise UnknownName(field="medium.name", variant="medium", suggestions=near, name=name[:60])
 
 
 def _share(liquid: Liquid, composition: Mapping[str, float]) -> float:
-    """The one number of what the liquid is made of; 0 for one that has none."""
+    """The composition of the liquid as one number; 0 for a liquid without one."""
     for stated in composition:
         if stated != liquid.composition:
-            raise OutOfRange(
-                f"{liquid.title} has no {stated}; leave it out, or state the medium's figures.",
-                field=f"medium.{stated}",
-            )
+            raise OutOfRange(field=f"medium.{stated}", variant="not-of-this-medium", medium=liquid.title)
     if not liquid.composition:
         return 0.0
     field = f"medium.{liquid.composition}"
     if liquid.composition not in composition:
-        raise NotEnough(f"{liquid.title} needs its {liquid.composition.replace('_', ' ')}.", field=field)
+        raise NotEnough(field=field, variant="composition", medium=liquid.title)
     share = float(composition[liquid.composition])
     low, high = liquid.composition_range
     if not low <= share <= high:
-        unit = " g/kg" if liquid.composition == "salinity" else ""
-        raise OutOfRange(
-            f"{field} is {share:g}{unit}; the figures for {liquid.title} reach from {low:g} to {high:g}{unit}.",
-            field=field,
-        )
+        kind = "salinity" if liquid.composition == "salinity" else "number"
+        raise _outside_range(field, liquid, share, (low, high), kind)
     return share
 
 
@@ -235,21 +222,26 @@ def _reached(coldest: float, hottest: float, liquid: Liquid) -> None:
     low, high = liquid.temperature_range
     for value in (coldest, hottest):
         if not low - TEMPERATURE_SLACK <= value <= high + TEMPERATURE_SLACK:
-            raise OutOfRange(
-                f"medium.temperature is {said(value, 'degC', '.4g')}; the figures for {liquid.title} reach from "
-                f"{bare(low, 'degC', 'g')} to {said(high, 'degC', 'g')}.",
-                field="medium.temperature",
-            )
+            raise _outside_range("medium.temperature", liquid, value, liquid.temperature_range, "temperature")
 
 
 def _pressure_reached(pressure: float, liquid: Liquid) -> None:
     low, high = liquid.pressure_range
     if not low <= pressure <= high:
-        raise OutOfRange(
-            f"medium.pressure is {said(pressure, 'kPa', '.4g')} absolute; the figures for {liquid.title} reach from "
-            f"{bare(low, 'kPa', 'g')} to {said(high, 'kPa', 'g')}.",
-            field="medium.pressure",
-        )
+        raise _outside_range("medium.pressure", liquid, pressure, liquid.pressure_range, "pressure")
+
+
+def _outside_range(
+    field: str, liquid: Liquid, value: float, limits: tuple[float, float], kind: str
+) -> OutOfRange:
+    return OutOfRange(
+        field=field,
+        variant="medium-range",
+        medium=liquid.title,
+        value=quantity(value, kind),
+        at_least=quantity(limits[0], kind),
+        at_most=quantity(limits[1], kind),
+    )
 
 
 def _clipped(temperature: Real, low: float, high: float) -> Real:
@@ -261,7 +253,7 @@ def _clipped(temperature: Real, low: float, high: float) -> Real:
 
 
 def _outside(coldest: float, hottest: float, floor: float, freezing: float, liquid: Liquid) -> list[Finding]:
-    """Freezing, and temperatures a little outside the range of the figures."""
+    """Findings on freezing and on temperatures slightly outside the range of the properties."""
     findings = []
     if coldest < freezing:
         findings.append(_frozen(liquid, coldest, freezing, floor))
@@ -273,77 +265,66 @@ def _outside(coldest: float, hottest: float, floor: float, freezing: float, liqu
 
 
 def _frozen(liquid: Liquid, temperature: float, freezing: float, floor: float) -> Finding:
-    return Finding(
+    return finding(
         "medium-frozen",
         "error",
-        f"{liquid.title} freezes at {said(freezing, 'degC', '.2f')} (pressure moves this a little) and this is "
-        f"{said(temperature, 'degC', '.1f')}; figures are those at {said(floor, 'degC', '.2f')}. Check the temperature, or name the mixture "
-        "that keeps it liquid.",
-        field="medium.temperature",
-        value=temperature,
-        limit=freezing,
-        kind="temperature",
+        "medium.temperature",
         source=liquid.source,
+        medium=liquid.title,
+        temperature=quantity(temperature, "temperature"),
+        freezing=quantity(freezing, "temperature"),
+        used=quantity(floor, "temperature"),
     )
 
 
 def _beyond(liquid: Liquid, temperature: float, end: float) -> Finding:
-    return Finding(
+    return finding(
         "medium-outside-range",
         "warning",
-        f"At {said(temperature, 'degC', '.1f')} {liquid.title} is outside the range of its figures; they are those at "
-        f"{said(end, 'degC', '.1f')}.",
-        field="medium.temperature",
-        value=temperature,
-        limit=end,
-        kind="temperature",
+        "medium.temperature",
         source=liquid.source,
+        medium=liquid.title,
+        temperature=quantity(temperature, "temperature"),
+        limit=quantity(end, "temperature"),
     )
 
 
 def _boiling(liquid: Liquid, temperature: float, pressure: float, boiling: float) -> Finding:
-    return Finding(
+    return finding(
         "medium-boiling",
         "error",
-        f"At {said(temperature, 'degC', '.1f')} {liquid.title} boils at {said(boiling, 'kPa', '.4g')}, and the pressure stated is "
-        f"{said(pressure, 'kPa', '.4g')} absolute; figures are those at the boiling pressure. Check pressure and temperature.",
-        field="medium.pressure",
-        value=pressure,
-        limit=boiling,
-        kind="pressure",
+        "medium.pressure",
         source=liquid.source,
+        medium=liquid.title,
+        temperature=quantity(temperature, "temperature"),
+        pressure=quantity(pressure, "pressure"),
+        boiling=quantity(boiling, "pressure"),
     )
 
 
 def _pressure_assumed(pressure: float) -> Finding:
-    what = "atmospheric" if pressure == ATMOSPHERE else "the pressure at which it would boil"
-    return Finding(
+    return finding(
         "pressure-assumed",
         "info",
-        f"No pressure was stated; {said(pressure, 'kPa', '.5g')} absolute is assumed ({what}). {marked('100 kPa', '15 psi')} more change the "
-        "sound speed of water by about 0.01 %, of oils by about 0.03 %, of liquids near boiling by more.",
-        field="medium.pressure",
-        value=pressure,
-        kind="pressure",
-        source=PRACTICE,
+        "medium.pressure",
+        pressure=quantity(pressure, "pressure"),
+        assumed=term("atmospheric-pressure" if pressure == ATMOSPHERE else "boiling-pressure"),
     )
 
 
 def _uncertain_properties(liquid: Liquid, coldest: float, hottest: float) -> list[Finding]:
     """Return a finding if the properties are unverified or vary from batch to batch."""
-    spread = liquid.uncertainty.of_sound_speed(coldest, hottest)
+    uncertainty = liquid.uncertainty.of_sound_speed(coldest, hottest)
     if liquid.source.provenance != "unverified":
         return []
     return [
-        Finding(
+        finding(
             "medium-figures-uncertain",
-            "warning" if spread >= PROPERTY_UNCERTAINTY_CAUTION else "info",
-            f"The sound speed of {liquid.title} is known to about {2 * spread:.1%} and its viscosity to about "
-            f"{2 * liquid.uncertainty.dynamic_viscosity:.0%} here (not verified against the source; batches vary). "
-            "Measured transit times give the sound speed on site; state the viscosity if a data sheet has it.",
-            field="medium.name",
-            value=spread,
-            limit=PROPERTY_UNCERTAINTY_CAUTION,
+            "warning" if uncertainty >= PROPERTY_UNCERTAINTY_CAUTION else "info",
+            "medium.name",
             source=liquid.source,
+            medium=liquid.title,
+            sound_speed_uncertainty=2 * uncertainty,
+            viscosity_uncertainty=2 * liquid.uncertainty.dynamic_viscosity,
         )
     ]

@@ -222,8 +222,7 @@ def _matching(
     if not found:
         known = sorted({name for row in rows for name in names_of(row) if name})
         near = tuple(difflib.get_close_matches(wanted[:40], known, n=5, cutoff=0.4))
-        hint = f" Near it: {', '.join(near)}." if near else ""
-        raise UnknownName(f"No table has the {what} {wanted[:40]!r}.{hint}", field=what, suggestions=near)
+        raise UnknownName(field=what, variant="pipe-size", suggestions=near, name=wanted[:40])
     return found
 
 

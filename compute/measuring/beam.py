@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange, TotalReflection
-from compute.base.figures import said
 from compute.base.memoization import memoized
-from compute.base.messages import quantity
+from compute.base.messages import quantity, term
 
 MAX_TRAVERSES = 16
 
@@ -136,8 +135,8 @@ def axial_slowness(transducers: Transducers) -> Real:
             above=quantity(0.0, "angle"),
             below=quantity(np.pi / 2, "angle"),
         )
-    _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "m/s")
-    _above_zero(transducers.frequency, "transducers.frequency", "Hz")
+    _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "speed")
+    _above_zero(transducers.frequency, "transducers.frequency", "frequency")
     # Below 0 is let pass: sensitivities are taken by steps to both sides of a delay that may be 0.
     for name in ("face_offset", "wedge_delay"):
         value = getattr(transducers, name)
@@ -176,18 +175,14 @@ def choose_wave_mode(
     snell : a wave propagates where slowness x speed is below 1; the rule itself is common practice.
     """
     slowness = axial_slowness(transducers)
-    _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "m/s")
+    _above_zero(layer.longitudinal_sound_speed, f"{field}.longitudinal_sound_speed", "speed")
     if layer.wave_mode != "shear" and np.all(slowness * layer.longitudinal_sound_speed < 1):
         return "longitudinal", layer.longitudinal_sound_speed
     if layer.wave_mode == "longitudinal":
         raise _no_wave("longitudinal", layer.longitudinal_sound_speed, transducers, field)
     if layer.shear_sound_speed is None:
-        raise NotEnough(
-            f"The beam needs a shear wave in {field}, and its shear sound speed is not known; state it, "
-            "or use transducers with a smaller wedge angle.",
-            field=field,
-        )
-    _above_zero(layer.shear_sound_speed, f"{field}.shear_sound_speed", "m/s")
+        raise NotEnough(field=field, variant="shear-sound-speed", layer=_layer_at(field))
+    _above_zero(layer.shear_sound_speed, f"{field}.shear_sound_speed", "speed")
     if np.any(slowness * layer.shear_sound_speed >= 1):
         raise _no_wave("shear", layer.shear_sound_speed, transducers, field)
     return "shear", layer.shear_sound_speed
@@ -221,10 +216,7 @@ def trace(setup: Setup) -> RayPath:
     """
     check_dimensions(setup.pipe)
     if setup.traverses not in range(1, MAX_TRAVERSES + 1):
-        raise OutOfRange(
-            f"{setup.traverses} traverses; the beam crosses the bore a whole number of times, 1 to {MAX_TRAVERSES}.",
-            field="traverses",
-        )
+        raise OutOfRange(field="traverses", value=setup.traverses, at_least=1, at_most=MAX_TRAVERSES)
     slowness = axial_slowness(setup.transducers)
     modes, angles, advance, time_in_solids = _through_solids(setup.pipe, setup.transducers)
     sine, cosine = _in_medium(setup.medium.sound_speed, setup.transducers)
@@ -258,29 +250,31 @@ def check_dimensions(pipe: Pipe) -> None:
     ------
     geometry : bore = outer diameter - 2 (wall + linings).
     """
-    _above_zero(pipe.outer_diameter, "pipe.outer_diameter", "m")
-    _above_zero(pipe.wall.thickness, "pipe.wall_thickness", "m")
+    _above_zero(pipe.outer_diameter, "pipe.outer_diameter", "length")
+    _above_zero(pipe.wall.thickness, "pipe.wall_thickness", "length")
     for lining in pipe.linings:
-        _above_zero(lining.thickness, "pipe.lining.thickness", "m")
+        _above_zero(lining.thickness, "pipe.lining.thickness", "length")
     if not np.all((np.asarray(pipe.roughness) >= 0) & np.isfinite(pipe.roughness)):
         raise OutOfRange(
-            f"The roughness is {said(float(np.min(pipe.roughness)), 'm', '')}; it is not below 0.",
             field="pipe.roughness",
+            value=quantity(float(np.min(pipe.roughness)), "roughness"),
+            at_least=quantity(0.0, "roughness"),
         )
     if np.any(np.asarray(pipe.bore) <= 0):
         wall_alone = np.any(2 * pipe.wall.thickness >= np.asarray(pipe.outer_diameter))
-        lined = np.max(sum(lining.thickness for lining in pipe.linings))
+        lined = float(np.max(sum(lining.thickness for lining in pipe.linings)))
         raise OutOfRange(
-            f"In an outer diameter of {said(np.min(pipe.outer_diameter), 'mm', '.4g')} no bore is left by a wall of "
-            f"{said(np.max(pipe.wall.thickness), 'mm', '.4g')}"
-            + (f" and a lining of {said(lined, 'mm', '.4g')}" if pipe.linings else "")
-            + "; check the units.",
             field="pipe.wall_thickness" if wall_alone else "pipe.lining.thickness",
+            variant="no-bore",
+            outer_diameter=quantity(np.min(pipe.outer_diameter), "length"),
+            wall=quantity(np.max(pipe.wall.thickness), "length"),
+            lining=quantity(lined, "length") if pipe.linings else None,
         )
     if np.any(np.asarray(pipe.roughness) >= pipe.bore / 2):
         raise OutOfRange(
-            f"A roughness of {said(np.max(pipe.roughness), 'mm', '.4g')} fills the bore of {said(np.min(pipe.bore), 'mm', '.4g')}.",
             field="pipe.roughness",
+            value=quantity(np.max(pipe.roughness), "roughness"),
+            below=quantity(np.min(pipe.bore) / 2, "length"),
         )
 
 
@@ -309,8 +303,9 @@ def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
     slowness = axial_slowness(transducers)
     if not np.all(np.asarray(speed) > 0):
         raise OutOfRange(
-            f"The medium's sound speed is {said(np.min(speed), 'm/s', 'g')}; it is above 0.",
             field="medium.sound_speed",
+            value=quantity(np.min(speed), "speed"),
+            above=quantity(0.0, "speed"),
         )
     sine = slowness * speed
     if np.any(sine >= 1):
@@ -323,20 +318,26 @@ def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str)
     axial_speed = float(np.min(1 / axial_slowness(transducers)))
     # Axial slowness is kept from the wedge on, so the limit holds for the wedge angle whatever lies between.
     critical = float(np.arcsin(np.minimum(np.min(transducers.wedge_sound_speed) / speed, 1.0)))
-    place = "the medium" if field.startswith("medium") else field
     return TotalReflection(
-        f"No {mode} wave propagates in {place}: its sound speed of {said(speed, 'm/s', '.0f')} is above the beam's axial speed of "
-        f"{said(axial_speed, 'm/s', '.0f')}. One does below a wedge angle of {np.degrees(critical):.1f} deg; this is "
-        f"{np.degrees(np.max(transducers.wedge_angle)):.1f} deg. Check the material and the wedge.",
         critical_angle=critical,
         sound_speed=speed,
         axial_speed=axial_speed,
         field=field,
+        wave_mode=term(mode),
+        layer=_layer_at(field),
+        wedge_angle=quantity(np.max(transducers.wedge_angle), "angle"),
     )
 
 
-def _above_zero(value: Real, field: str, unit: str) -> None:
+def _layer_at(field: str) -> dict[str, str]:
+    """The layer whose material or sound speed a field of a request gives."""
+    if field.startswith("medium"):
+        return term("medium")
+    return term("lining" if "lining" in field else "wall")
+
+
+def _above_zero(value: Real, field: str, kind: str) -> None:
     # Two extremes are found faster than an array of verdicts is made; neither comparison holds for what is no number.
     low, high = (value, value) if isinstance(value, float) else (np.min(value), np.max(value))
     if not (low > 0 and high < np.inf):
-        raise OutOfRange(f"{field} is {said(float(np.min(value)), unit, 'g')}; it is above 0.", field=field)
+        raise OutOfRange(field=field, value=quantity(float(np.min(value)), kind), above=quantity(0.0, kind))

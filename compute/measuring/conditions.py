@@ -1,4 +1,4 @@
-"""What temperature and shape do to a set-up: expanded dimensions, a warm wedge, an oval pipe."""
+"""Effects of temperature and shape on a set-up: expanded dimensions, a warm wedge, an oval pipe."""
 
 from __future__ import annotations
 
@@ -7,22 +7,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.figures import bare, said
-from compute.base.findings import Finding
-from compute.base.sources import PRACTICE, Source
+from compute.base.messages import Finding, finding, quantity, term
+from compute.base.sources import Source
 from compute.measuring.beam import Pipe, Transducers
 
 GEOMETRY = Source("geometry of an ellipse", "derived")
-# An oval pipe whose diameters differ by more than this is worth a remark: 0.5 % of area in doubt; default value.
+# Half the relative difference of the diameters from which an oval pipe is a finding; default value.
 OVAL_SHARE = 0.005
+# Below this no solid wedge is plausible [m/s]; default value.
+MIN_WEDGE_SOUND_SPEED = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What is known beside the dimensions themselves.
+    """Temperatures and shape of a pipe.
 
-    medium_temperature and dimensions_temperature [K]: what the pipe runs at and what it was measured at; largest and
-    smallest outer diameter [m] of an oval pipe. None: not stated.
+    medium_temperature [K] in operation, dimensions_temperature [K] when the dimensions were measured; largest and smallest outer
+    diameter [m] of an oval pipe. None: not entered.
     """
 
     medium_temperature: float | None = None
@@ -32,7 +33,7 @@ class Conditions:
 
 
 def expanded_pipe(pipe: Pipe, expansion: float | None, conditions: Conditions) -> tuple[Pipe, list[Finding]]:
-    """A pipe at its operating temperature, from dimensions taken at another.
+    """Return a pipe at its operating temperature, from dimensions measured at another.
 
     Every length of it grows by expansion x temperature difference; a lining is held by the wall and follows it.
 
@@ -49,7 +50,7 @@ def expanded_pipe(pipe: Pipe, expansion: float | None, conditions: Conditions) -
 
     Raises
     ------
-    NotEnough  the temperature of the dimensions is stated, but not the medium's, or the material's expansion is not known
+    NotEnough  the temperature of the dimensions is entered, but the medium's temperature or the thermal expansion is not known
 
     Source
     ------
@@ -58,11 +59,7 @@ def expanded_pipe(pipe: Pipe, expansion: float | None, conditions: Conditions) -
     if conditions.dimensions_temperature is None:
         return pipe, []
     if conditions.medium_temperature is None or expansion is None:
-        raise NotEnough(
-            "To bring the dimensions to the pipe's temperature, the medium's temperature and the expansion of the material are "
-            "needed; leave pipe.dimensions_temperature out to take the dimensions as they are.",
-            field="pipe.dimensions_temperature",
-        )
+        raise NotEnough(field="pipe.dimensions_temperature", variant="dimensions-temperature")
     factor = 1 + expansion * (conditions.medium_temperature - conditions.dimensions_temperature)
     grown = replace(
         pipe,
@@ -70,13 +67,18 @@ def expanded_pipe(pipe: Pipe, expansion: float | None, conditions: Conditions) -
         wall=replace(pipe.wall, thickness=pipe.wall.thickness * factor),
         linings=tuple(replace(layer, thickness=layer.thickness * factor) for layer in pipe.linings),
     )
-    detail = (
-        f"The dimensions were taken at {said(conditions.dimensions_temperature, 'degC', '.0f')}; at the medium's "
-        f"{said(conditions.medium_temperature, 'degC', '.0f')} the pipe is {factor - 1:+.2%} larger, and the flow {factor**2 - 1:+.2%}."
-    )
-    before, after = float(np.mean(pipe.outer_diameter)), float(np.mean(grown.outer_diameter))
     return grown, [
-        Finding("dimensions-expanded", "info", detail, "pipe.outer_diameter", before, after, "length")
+        finding(
+            "dimensions-expanded",
+            "info",
+            "pipe.outer_diameter",
+            measured_at=quantity(conditions.dimensions_temperature, "temperature"),
+            temperature=quantity(conditions.medium_temperature, "temperature"),
+            outer_diameter=quantity(float(np.mean(grown.outer_diameter)), "length"),
+            change=factor - 1,
+            flow_change=factor**2 - 1,
+            direction=term("larger" if factor >= 1 else "smaller"),
+        )
     ]
 
 
@@ -86,24 +88,24 @@ def warm_wedge(
     reference_temperature: float | None,
     temperature: float | None,
 ) -> tuple[Transducers, list[Finding]]:
-    """A transducer pair with its wedge at the pipe's temperature.
+    """Return a transducer pair with its wedge at the temperature of the pipe.
 
     Parameters
     ----------
     transducers : Transducers  wedge_sound_speed at the reference temperature
-    per_kelvin : float or None [m/s/K]  change of the wedge's sound speed with temperature; None: not known, nothing is done
-    reference_temperature : float or None [K]  of the stated wedge_sound_speed
-    temperature : float or None [K]  of the medium, taken for that of the wedge
+    per_kelvin : float or None [m/s/K]  change of the wedge's sound speed with temperature; None: not known, nothing changes
+    reference_temperature : float or None [K]  of the entered wedge_sound_speed
+    temperature : float or None [K]  of the medium, assumed for the wedge
 
     Returns
     -------
     transducers : Transducers
-    findings : list of Finding  what was taken for what
+    findings : list of Finding  the assumed temperature
 
     Raises
     ------
     NotEnough   a change with temperature without the temperature it starts from
-    OutOfRange  a wedge in which nothing would travel
+    OutOfRange  the sound speed of the wedge is not plausible
 
     Source
     ------
@@ -112,42 +114,34 @@ def warm_wedge(
     if per_kelvin is None or temperature is None:
         return transducers, []
     if reference_temperature is None:
-        raise NotEnough(
-            "A wedge's change of sound speed with temperature needs the temperature its sound speed was stated at.",
-            field="transducers.wedge_reference_temperature",
-        )
+        raise NotEnough(field="transducers.wedge_reference_temperature", variant="wedge-temperature")
     speed = transducers.wedge_sound_speed + per_kelvin * (temperature - reference_temperature)
-    warm = said(temperature, "degC", ".0f")
-    if not np.all(np.asarray(speed) > 100):
+    if not np.all(np.asarray(speed) > MIN_WEDGE_SOUND_SPEED):
         raise OutOfRange(
-            f"At {warm} the wedge's sound speed would be {said(float(np.min(speed)), 'm/s', '.0f')}; check its change with "
-            "temperature.",
             field="transducers.wedge_temperature_coefficient",
+            variant="wedge-sound-speed",
+            temperature=quantity(temperature, "temperature"),
+            sound_speed=quantity(float(np.min(speed)), "speed"),
+            above=quantity(MIN_WEDGE_SOUND_SPEED, "speed"),
         )
-    stated, now = float(np.mean(transducers.wedge_sound_speed)), float(np.mean(speed))
-    detail = (
-        f"The wedge is taken to be as warm as the medium, {warm}, with a sound speed of {said(now, 'm/s', '.0f')} instead of "
-        f"{bare(stated, 'm/s', '.0f')}. Let it warm through before you log."
-    )
-    finding = Finding(
-        "wedge-temperature-assumed",
-        "info",
-        detail,
-        "transducers.wedge_sound_speed",
-        now,
-        stated,
-        "speed",
-        PRACTICE,
-    )
-    return replace(transducers, wedge_sound_speed=speed), [finding]
+    return replace(transducers, wedge_sound_speed=speed), [
+        finding(
+            "wedge-temperature-assumed",
+            "info",
+            "transducers.wedge_sound_speed",
+            temperature=quantity(temperature, "temperature"),
+            sound_speed=quantity(float(np.mean(speed)), "speed"),
+            entered=quantity(float(np.mean(transducers.wedge_sound_speed)), "speed"),
+        )
+    ]
 
 
 def oval_findings(conditions: Conditions) -> list[Finding]:
-    """What an oval pipe does to the figure.
+    """Check how far the pipe is out of round.
 
-    The circumference, and so the mean diameter, is what a tape gives. With diameters D(1 + e) and D(1 - e) the area is
+    The circumference, and so the mean diameter, is measured with a tape. With diameters D(1 + e) and D(1 - e) the area is
     D^2 (1 - e^2), all but that of the round pipe; but the beam crosses along one diameter, and which is rarely known, so
-    that its length, and with it the flow, is in doubt by +-e.
+    that its length, and so the flow, is uncertain by ±e.
 
     Parameters
     ----------
@@ -170,26 +164,23 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
         return []
     if not 0 < smallest <= largest:
         raise OutOfRange(
-            f"The largest outer diameter ({said(largest, 'mm', '.1f')}) is below the smallest ({said(smallest, 'mm', '.1f')}).",
-            field="pipe.largest_outer_diameter",
+            field="pipe.max_outer_diameter",
+            value=quantity(largest, "length"),
+            at_least=quantity(smallest, "length"),
         )
     share = oval_share(conditions)
     if share <= OVAL_SHARE:
         return []
-    detail = (
-        f"The pipe is oval: {bare(largest, 'mm', '.1f')} by {said(smallest, 'mm', '.1f')} outside. The area changes by only {share**2:.2%}, but "
-        f"the beam's path, and the flow with it, is in doubt by {share:.1%}. Measure on two diameters at right angles and take the mean."
-    )
     return [
-        Finding(
+        finding(
             "pipe-out-of-round",
             "warning",
-            detail,
             "pipe.outer_diameter",
-            largest,
-            smallest,
-            "length",
-            GEOMETRY,
+            source=GEOMETRY,
+            smallest=quantity(smallest, "length"),
+            largest=quantity(largest, "length"),
+            area_change=share**2,
+            path_uncertainty=share,
         )
     ]
 
@@ -203,7 +194,7 @@ def oval_share(conditions: Conditions) -> float:
 
     Returns
     -------
-    share : float [-]  0 if not stated
+    share : float [-]  0 if not entered
 
     Source
     ------

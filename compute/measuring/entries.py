@@ -10,9 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.figures import said
-from compute.base.findings import Finding
 from compute.base.memoization import memoized
+from compute.base.messages import Finding, field_name, quantity
 from compute.base.sources import Source
 from compute.library.custom_medium import MediumTable, table_properties
 from compute.library.materials import Solid, solid
@@ -49,7 +48,7 @@ class PipeEntry:
 
     further_linings : inside the first, from the outside in
     dimensions_temperature [K] : what the dimensions were taken at; None takes them as they are
-    largest_outer_diameter, smallest_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
+    max_outer_diameter, min_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
     """
 
     outer_diameter: float
@@ -60,8 +59,8 @@ class PipeEntry:
     wave_mode: WaveMode | None = None
     further_linings: tuple[LiningEntry, ...] = ()
     dimensions_temperature: float | None = None
-    largest_outer_diameter: float | None = None
-    smallest_outer_diameter: float | None = None
+    max_outer_diameter: float | None = None
+    min_outer_diameter: float | None = None
 
     @property
     def linings(self) -> tuple[LiningEntry, ...]:
@@ -78,8 +77,8 @@ class PipeEntry:
         return Conditions(
             medium_temperature,
             self.dimensions_temperature,
-            self.largest_outer_diameter,
-            self.smallest_outer_diameter,
+            self.max_outer_diameter,
+            self.min_outer_diameter,
         )
 
 
@@ -169,12 +168,11 @@ def check_transducers(entry: TransducerEntry) -> None:
     ------
     geometry : the facing end lies beyond the exit point; a wave takes time.
     """
-    for name, unit in (("face_offset", "m"), ("wedge_delay", "s")):
+    for name, kind in (("face_offset", "length"), ("wedge_delay", "transit_time")):
         value = getattr(entry.transducers, name)
         if value < 0:
             raise OutOfRange(
-                f"transducers.{name} is {said(value, unit, 'g')}; it is not below 0.",
-                field=f"transducers.{name}",
+                field=f"transducers.{name}", value=quantity(value, kind), at_least=quantity(0.0, kind)
             )
 
 
@@ -200,7 +198,7 @@ def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> Resolved
     library : each solid carries its own; a roughness taken from it is a finding.
     """
     if entry.further_linings and entry.lining is None:
-        raise NotEnough("State the outermost lining first.", field="pipe.lining")
+        raise NotEnough(field="pipe.lining", variant="outermost-lining")
     wall, wall_solid = _layer(entry.material, entry.wall_thickness, entry.wave_mode, "pipe.material")
     face, wetted, where = entry.material, wall_solid, "pipe.material"
     linings: list[Layer] = []
@@ -228,10 +226,7 @@ def _roughness_when_new(
     if face.roughness is not None:
         return face.roughness, tuple(pipe_checks.roughness_assumed(face.roughness, "", STATED))
     if wetted is None or wetted.roughness is None:
-        raise NotEnough(
-            f"The roughness of the wetted face is not known for {where}; state pipe.roughness.",
-            field="pipe.roughness",
-        )
+        raise NotEnough(field="pipe.roughness", variant="roughness", material=field_name(where))
     return wetted.roughness, tuple(
         pipe_checks.roughness_assumed(wetted.roughness, wetted.title, wetted.source_roughness)
     )
@@ -244,7 +239,7 @@ def _layer(
         found = solid(material.name, field=where)
         return Layer(thickness, found.longitudinal_sound_speed, found.shear_sound_speed, wave_mode), found
     if material.longitudinal_sound_speed is None:
-        raise NotEnough(f"{where} needs a library name or its longitudinal sound speed.", field=where)
+        raise NotEnough(field=where, variant="material")
     return Layer(thickness, material.longitudinal_sound_speed, material.shear_sound_speed, wave_mode), None
 
 
@@ -276,23 +271,19 @@ def _medium_without_table(entry: MediumEntry) -> ResolvedMedium:
     if entry.name:
         return _medium_by_temperature(entry)
     if entry.sound_speed is None or entry.density is None or entry.dynamic_viscosity is None:
-        raise NotEnough(
-            "A medium by value needs sound_speed, density and dynamic_viscosity; or give a library name "
-            "with a temperature.",
-            field="medium",
-        )
+        raise NotEnough(field="medium", variant="medium-properties")
     return ResolvedMedium(Medium(entry.sound_speed, entry.density, entry.dynamic_viscosity), STATED)
 
 
 def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
     if entry.temperature is None:
-        raise NotEnough("A medium by name needs its temperature.", field="medium.temperature")
+        raise NotEnough(field="medium.temperature", variant="medium-temperature")
     table = entry.table
     if table is None:
         found = medium_properties(entry.name, entry.temperature, entry.pressure, entry.composition)
     else:
         for stated in entry.composition:
-            raise OutOfRange(f"A medium by table has no {stated}; leave it out.", field=f"medium.{stated}")
+            raise OutOfRange(field=f"medium.{stated}", variant="not-of-this-medium", medium=table.name)
         found = table_properties(table, entry.temperature)
     findings = found.findings
     if entry.temperature_source == "estimated":

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.figures import bare, said
+from compute.base.messages import quantity
 from compute.measuring.beam import FloatArray, Real, Setup, axial_slowness, trace
 from compute.measuring.profile import (
     mean_from_path_velocity,
@@ -219,17 +219,19 @@ def times_from_logged(
     """
     if flow_velocity is None:
         if volume_flow is None:
-            raise NotEnough("Give flow_velocity or volume_flow.", field="readings")
+            raise NotEnough(field="readings", variant="velocity-or-flow")
         _finite(volume_flow, "readings.volume_flow")
         flow_velocity = volume_flow / bore_area(programmed)
     _finite(flow_velocity, "readings.flow_velocity")
     if sound_speed is not None:
         fastest = 1 / axial_slowness(programmed.transducers)
-        if not np.all((np.asarray(sound_speed) > 0) & (np.asarray(sound_speed) < fastest)):
+        possible = (np.asarray(sound_speed) > 0) & (np.asarray(sound_speed) < fastest)
+        if not np.all(possible):
             raise OutOfRange(
-                f"A logged sound speed, {bare(np.min(sound_speed), 'm/s', '.5g')} to {said(np.max(sound_speed), 'm/s', '.5g')} here, lies "
-                f"between 0 and the beam's axial speed of {said(float(fastest), 'm/s', '.0f')}.",
                 field="readings.sound_speed",
+                value=quantity(np.asarray(sound_speed)[~possible].flat[0], "speed"),
+                above=quantity(0.0, "speed"),
+                below=quantity(float(fastest), "speed"),
             )
         programmed = replace(programmed, medium=replace(programmed.medium, sound_speed=sound_speed))
     return times_from_mean_velocity(programmed, flow_velocity)
@@ -263,14 +265,14 @@ def _check_times(time_in_medium: Real, slowness_crossing: Real, time_in_solids: 
     shortest = 2 * slowness_crossing
     if not np.all(np.asarray(time_in_medium) > shortest):
         raise OutOfRange(
-            f"A transit time of {np.min(time_in_medium + time_in_solids) * 1e6:.4g} us is too short for this set-up: "
-            f"wall and wedges take {np.max(time_in_solids) * 1e6:.4g} us, the medium at least "
-            f"{np.max(shortest) * 1e6:.4g} us. "
-            "Check the pipe, the traverses and the wedge delay.",
             field="readings.transit_time",
+            variant="transit-time-short",
+            value=quantity(np.min(time_in_medium + time_in_solids), "transit_time"),
+            time_in_solids=quantity(np.max(time_in_solids), "transit_time"),
+            shortest_in_medium=quantity(np.max(shortest), "transit_time"),
         )
 
 
 def _finite(value: Real, field: str) -> None:
     if not np.all(np.isfinite(value)):
-        raise NumberInvalid(f"{field} holds a number that is not finite.", field=field)
+        raise NumberInvalid(field=field, variant="not-finite")

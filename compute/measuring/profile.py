@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from compute.base.errors import OutOfRange
 from compute.base.memoization import memoized
+from compute.base.messages import quantity, term
 
 FloatArray = NDArray[np.float64]
 Real = float | FloatArray
@@ -56,11 +57,11 @@ def reynolds_number(velocity: Real, bore: Real, density: Real, dynamic_viscosity
     ------
     definition : density x velocity x bore / dynamic viscosity.
     """
-    if not all(np.all(np.isfinite(x) & (np.asarray(x) > 0)) for x in (density, dynamic_viscosity)):
-        raise OutOfRange(
-            f"Density and viscosity are finite and above 0; these are {density} kg/m3 and {dynamic_viscosity} Pa s.",
-            field="medium",
-        )
+    for name, value in (("density", density), ("dynamic_viscosity", dynamic_viscosity)):
+        possible = np.isfinite(value) & (np.asarray(value) > 0)
+        if not np.all(possible):
+            wrong = float(np.asarray(value)[~possible].flat[0])
+            raise OutOfRange(field=f"medium.{name}", value=quantity(wrong, name), above=quantity(0.0, name))
     reynolds: Real = np.abs(velocity) * (bore * density / dynamic_viscosity)
     return reynolds
 
@@ -87,11 +88,12 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: Real) -> Real:
     ------
     colebrook : Colebrook 1939, J. Inst. Civ. Eng. 11:133 (from memory); checked against a second solver.
     """
-    if not (np.all(np.asarray(reynolds) >= LAMINAR_BELOW) and np.all(np.asarray(relative_roughness) >= 0)):
-        raise OutOfRange(
-            f"Colebrook-White needs a Reynolds number from {LAMINAR_BELOW:g} and a relative roughness not below 0; "
-            f"these are {np.min(reynolds):g} and {np.min(relative_roughness):g}."
-        )
+    for name, value, limit in (
+        ("relative-roughness", relative_roughness, 0.0),
+        ("reynolds-number", reynolds, LAMINAR_BELOW),
+    ):
+        if not np.all(np.asarray(value) >= limit):
+            raise OutOfRange(quantity=term(name), value=float(np.min(value)), at_least=limit)
     x = _colebrook_root(relative_roughness / 3.7, 2.51 / reynolds, 0.0)
     factor: Real = 1 / (x * x)
     return factor

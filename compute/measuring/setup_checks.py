@@ -1,21 +1,20 @@
-"""Sanity checks of a set-up and the kit it is made with. Each returns the findings it has, often none."""
+"""Plausibility checks of a set-up and its equipment. Each returns its findings, often none."""
 
 from __future__ import annotations
 
 from datetime import date
 
-from compute.base.figures import millimetres, said
-from compute.base.findings import Finding
+from compute.base.messages import Finding, day, finding, quantity, term
 from compute.base.sources import Source
 
-# Figures of trade custom without a source.
+# Limits of common practice, without a source.
 SPACING_TOLERANCE = 0.001
 SPACING_TOLERANCE_RELATIVE = 0.005
 SPACING_ERROR_RELATIVE = 0.15
 
 
 def temperature_estimated(temperature: float) -> list[Finding]:
-    """The medium's temperature was estimated, not measured.
+    """Report that the temperature of the medium was estimated.
 
     Parameters
     ----------
@@ -29,13 +28,12 @@ def temperature_estimated(temperature: float) -> list[Finding]:
     ------
     custom : common practice.
     """
-    detail = (
-        f"The temperature of {said(temperature, 'degC', '.1f')} was estimated. Only the spacing and the viscosity rest on it; the sound "
-        "speed is measured with the transit time."
-    )
     return [
-        Finding(
-            "temperature-estimated", "info", detail, "medium.temperature", temperature, kind="temperature"
+        finding(
+            "temperature-estimated",
+            "info",
+            "medium.temperature",
+            temperature=quantity(temperature, "temperature"),
         )
     ]
 
@@ -43,7 +41,7 @@ def temperature_estimated(temperature: float) -> list[Finding]:
 def transducer_temperature(
     temperature: float | None, lowest: float | None, highest: float | None
 ) -> list[Finding]:
-    """The medium's temperature held against what the transducers bear.
+    """Compare the temperature of the medium with the limits of the transducers.
 
     Parameters
     ----------
@@ -62,35 +60,30 @@ def transducer_temperature(
     own = Source("the transducer pair's own data", "published")
     if temperature is None:
         return []
-    for limit, outside, word in ((lowest, -1, "cold"), (highest, 1, "hot")):
-        if limit is not None and (temperature - limit) * outside > 0:
-            detail = (
-                f"At {said(temperature, 'degC', '.1f')} the pipe is too {word} for these transducers (limit {said(limit, 'degC', '.1f')}). "
-                "Choose another pair."
-            )
-            return [
-                Finding(
-                    "transducer-temperature",
-                    "error",
-                    detail,
-                    "medium.temperature",
-                    temperature,
-                    limit,
-                    "temperature",
-                    own,
-                )
-            ]
-    return []
+    limits = ((lowest, -1, "too-cold"), (highest, 1, "too-hot"))
+    return [
+        finding(
+            "transducer-temperature",
+            "error",
+            "medium.temperature",
+            source=own,
+            temperature=quantity(temperature, "temperature"),
+            limit=quantity(limit, "temperature"),
+            direction=term(direction),
+        )
+        for limit, outside, direction in limits
+        if limit is not None and (temperature - limit) * outside > 0
+    ]
 
 
 def spacing_fits(spacing: float, sides: str, room: float | None) -> list[Finding]:
-    """Room for the transducers.
+    """Check that the transducers have room for the spacing.
 
     Parameters
     ----------
     spacing : float [m]  between the facing ends
     sides : str  `same` or `opposite`
-    room : float or None [m]  straight pipe to mount on, if known
+    room : float or None [m]  straight length to mount on, if known
 
     Returns
     -------
@@ -102,21 +95,31 @@ def spacing_fits(spacing: float, sides: str, room: float | None) -> list[Finding
     """
     geometry = Source("geometry: the facing ends cannot pass each other on one side", "derived")
     if sides == "same" and spacing <= 0:
-        detail = (
-            f"The spacing would be {millimetres(spacing)}: on the same side the transducers would overlap. Take more traverses, or an odd "
-            "number."
-        )
-        return [Finding("spacing-too-small", "error", detail, "traverses", spacing, 0.0, "length", geometry)]
-    if room is not None and spacing > room:
-        detail = f"The spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe on record. Take fewer traverses."
         return [
-            Finding("spacing-too-long", "warning", detail, "traverses", spacing, room, "length", geometry)
+            finding(
+                "spacing-too-small",
+                "error",
+                "traverses",
+                source=geometry,
+                spacing=quantity(spacing, "length"),
+            )
+        ]
+    if room is not None and spacing > room:
+        return [
+            finding(
+                "spacing-too-long",
+                "warning",
+                "traverses",
+                source=geometry,
+                spacing=quantity(spacing, "length"),
+                available=quantity(room, "length"),
+            )
         ]
     return []
 
 
 def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
-    """The spacing as mounted against the one the pipe calls for.
+    """Compare the mounted spacing with the required one.
 
     Parameters
     ----------
@@ -136,26 +139,30 @@ def mounted_spacing(mounted: float | None, right: float) -> list[Finding]:
     off = mounted - right
     if abs(off) <= max(SPACING_TOLERANCE, SPACING_TOLERANCE_RELATIVE * abs(right)):
         return []
-    severity = "error" if abs(off) > max(0.01, SPACING_ERROR_RELATIVE * abs(right)) else "warning"
-    detail = (
-        f"The transducers are mounted at {millimetres(mounted)}; this pipe calls for {millimetres(right)}, {millimetres(abs(off))} "
-        f"{'less' if off > 0 else 'more'}. The beam is caught off its centre: the signal is weaker and the time may carry an error. "
-        "Mount them anew, or weigh it in the uncertainty."
-    )
-    return [Finding("spacing-wrong", severity, detail, "mounted_spacing", mounted, right, "length")]  # type: ignore[arg-type]
+    return [
+        finding(
+            "spacing-wrong",
+            "error" if abs(off) > max(0.01, SPACING_ERROR_RELATIVE * abs(right)) else "warning",
+            "mounted_spacing",
+            mounted=quantity(mounted, "length"),
+            required=quantity(right, "length"),
+            difference=quantity(off, "length"),
+            direction=term("too-far" if off > 0 else "too-close"),
+        )
+    ]
 
 
 def calibration_valid(
-    instrument: str, calibrated_on: date | None, due_on: date | None, day: date
+    instrument: str, calibrated_on: date | None, due_on: date | None, surveyed_on: date
 ) -> list[Finding]:
-    """Whether an instrument was in calibration on a day; the due date itself still counts.
+    """Check that an instrument was in calibration on a day; the due date itself is in calibration.
 
     Parameters
     ----------
-    instrument : str  how people call it
+    instrument : str  as people name it, such as "meter M-0412"
     calibrated_on : date or None
     due_on : date or None
-    day : date
+    surveyed_on : date
 
     Returns
     -------
@@ -167,24 +174,26 @@ def calibration_valid(
     """
     certificates = Source("the instrument's certificates", "published")
     if calibrated_on is None or due_on is None:
-        detail = f"The {instrument} had no calibration on record on {day:%Y-%m-%d}."
         return [
-            Finding("calibration-missing", "warning", detail, "instruments", instrument, source=certificates)
+            finding(
+                "calibration-missing",
+                "warning",
+                "instruments",
+                source=certificates,
+                instrument=instrument,
+                surveyed_on=day(surveyed_on),
+            )
         ]
-    if day > due_on:
-        detail = (
-            f"The calibration of the {instrument} was due on {due_on:%Y-%m-%d}, before {day:%Y-%m-%d}. Its next certificate decides "
-            "whether the figure stands."
-        )
+    if surveyed_on > due_on:
         return [
-            Finding(
+            finding(
                 "calibration-expired",
                 "warning",
-                detail,
                 "instruments",
-                day.isoformat(),
-                due_on.isoformat(),
                 source=certificates,
+                instrument=instrument,
+                due_on=day(due_on),
+                surveyed_on=day(surveyed_on),
             )
         ]
     return []

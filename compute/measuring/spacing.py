@@ -1,4 +1,4 @@
-"""Where to mount the transducers, and what the beam will then take."""
+"""Transducer spacing, transit times and the recommended number of traverses."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from compute.base.figures import said
+from compute.base.messages import Message, message, quantity
 from compute.measuring.beam import RayPath, Real, Setup, trace
 
 Sides = Literal["same", "opposite"]
@@ -27,7 +27,7 @@ MAX_BEAM_AT_1_MHZ = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Spacing:
-    """A set-up worked out. Lengths [m], times [s].
+    """A calculated set-up. Lengths [m], times [s].
 
     spacing : between the facing ends along the pipe; negative when they overlap (only on opposite sides)
     time_difference_per_velocity : upstream less downstream, for 1 m/s along the beam [s per m/s]
@@ -43,11 +43,17 @@ class Spacing:
 
 @dataclass(frozen=True, slots=True)
 class Recommendation:
-    """How many traverses to take and why; `against` holds what speaks against each number looked at."""
+    """A number of traverses; `against` has what is against each number considered, the preferred number first."""
 
     traverses: int
-    reason: str
-    against: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    against: tuple[tuple[int, tuple[Message, ...]], ...] = ()
+
+    @property
+    def reasons(self) -> tuple[Message, ...]:
+        """What is against the numbers that are preferred to the one chosen, and against that one."""
+        numbers = [number for number, _ in self.against]
+        considered = self.against[: numbers.index(self.traverses) + 1] if self.traverses in numbers else ()
+        return tuple(reason for _, reasons in considered for reason in reasons)
 
 
 def calculate_spacing(setup: Setup) -> Spacing:
@@ -110,11 +116,11 @@ def recommend_traverses(
     timing_resolution: float | None,
     room: float | None,
 ) -> Recommendation:
-    """The number of traverses to begin with.
+    """Recommend a number of traverses.
 
-    Two on the same side, unless something speaks against it: one ruler for both, and a cross flow cancels between the
-    two legs. Four where two leave no room between the faces or too small a time difference; one where the beam would
-    be long for its frequency or the pipe short; three where one gives too small a time difference.
+    Two on the same side unless unsuitable: one ruler serves both transducers, and a cross-flow cancels between the two legs.
+    Four where two leave no room between the faces or give too small a time difference; one where the beam is long for its
+    frequency or the pipe is short; three where one gives too small a time difference.
 
     Parameters
     ----------
@@ -140,44 +146,53 @@ def recommend_traverses(
             difference = abs(expected_velocity) * float(spacing.time_difference_per_velocity)
             if difference < least:
                 against[n].append(
-                    f"a time difference of only {difference * 1e9:.1f} ns where {least * 1e9:.0f} ns are wanted"
+                    message(
+                        "traverses-unsuitable/time-difference-small",
+                        traverses=n,
+                        time_difference=quantity(difference, "time_difference"),
+                        needed=quantity(least, "time_difference"),
+                    )
                 )
     clear = [n for n in possible if not against[n]]
-    # With a small time difference everywhere, the most traverses that fit are the least evil.
+    # With a small time difference everywhere, the most traverses that fit give the largest.
     chosen = clear[0] if clear else max(possible)
-    listed = tuple((n, tuple(reasons)) for n, reasons in sorted(against.items()))
-    return Recommendation(chosen, _reason(chosen, against), listed)
+    listed = tuple((n, tuple(reasons)) for n, reasons in against.items())
+    return Recommendation(chosen, listed)
 
 
-def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[str]:
-    """What makes a number of traverses unfit: no room between the faces or on the pipe, a beam too long."""
+def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[Message]:
+    """What makes a number of traverses unsuitable: no room between the faces or on the pipe, a beam too long."""
     reasons = []
     longest = MAX_BEAM_AT_1_MHZ * 1e6 / frequency
     if _beam(spacing) > longest:
         reasons.append(
-            f"a beam of {said(_beam(spacing), 'm', '.2f')} in the medium where {said(longest, 'm', '.2f')} bear the frequency"
+            message(
+                "traverses-unsuitable/beam-long",
+                traverses=spacing.traverses,
+                beam=quantity(_beam(spacing), "length"),
+                limit=quantity(longest, "length"),
+            )
         )
+    needed = quantity(float(spacing.spacing), "length")
     if spacing.sides == "same" and float(spacing.spacing) < MIN_ROOM_BETWEEN_FACES:
-        reasons.append(f"no room between the faces ({said(float(spacing.spacing), 'mm', '.1f')})")
+        reasons.append(
+            message(
+                "traverses-unsuitable/spacing-small",
+                traverses=spacing.traverses,
+                spacing=needed,
+                limit=quantity(MIN_ROOM_BETWEEN_FACES, "length"),
+            )
+        )
     if room is not None and float(spacing.spacing) > room:
         reasons.append(
-            f"a spacing of {said(float(spacing.spacing), 'm', '.2f')} where {said(room, 'm', '.2f')} of straight pipe are there"
+            message(
+                "traverses-unsuitable/spacing-long",
+                traverses=spacing.traverses,
+                spacing=needed,
+                available=quantity(room, "length"),
+            )
         )
     return reasons
-
-
-def _reason(chosen: int, against: dict[int, list[str]]) -> str:
-    good = {
-        1: "1 traverse, on opposite sides: the shortest beam.",
-        2: "2 traverses: both transducers on one side, and cross flow cancels between the legs.",
-        3: "3 traverses, on opposite sides: a longer beam than 1.",
-        4: "4 traverses: both transducers on one side, and twice the time difference of 2.",
-    }[chosen]
-    others = [
-        f"{n}: {'; '.join(reasons)}" for n, reasons in sorted(against.items()) if reasons and n != chosen
-    ]
-    own = f" Even so: {'; '.join(against[chosen])}." if against[chosen] else ""
-    return good + own + (f" Against {', '.join(others)}." if others else "")
 
 
 def _beam(spacing: Spacing) -> float:

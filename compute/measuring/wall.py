@@ -1,4 +1,4 @@
-"""Wall-thickness wall measurement: readings round a pipe to a wall and its uncertainty."""
+"""Wall thickness measurement: from readings around a pipe to the mean wall and its uncertainty."""
 
 from __future__ import annotations
 
@@ -9,16 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.figures import bare, said
-from compute.base.findings import Finding
+from compute.base.messages import Finding, field_name, finding, quantity
 
-# A worn or ovalised pipe shows in readings that differ round it by more than this part of their mean; common practice.
+# A worn or ovalised pipe shows in readings that differ by more than this fraction of their mean; common practice.
 UNEVEN_SHARE = 0.10
+# Plausible longitudinal sound speeds of a wall [m/s]; default values.
+MIN_SOUND_SPEED, MAX_SOUND_SPEED = 100.0, 20_000.0
 
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """What a wall measurement comes to; lengths [m]. `minimum` and `maximum` are single places, corrected like the mean."""
+    """Result of a wall measurement; lengths [m]. `minimum` and `maximum` are single readings, corrected like the mean."""
 
     mean: float
     standard_deviation: float
@@ -29,7 +30,7 @@ class Wall:
 
     @property
     def uneven(self) -> bool:
-        """Whether the wall differs round the pipe as that of a worn one does."""
+        """Whether the wall varies around the pipe as that of a worn pipe does."""
         return self.maximum - self.minimum > UNEVEN_SHARE * self.mean
 
 
@@ -41,18 +42,18 @@ def wall_from_readings(
     wall_sound_speed: float | None,
     wall_sound_speed_uncertainty: float,
 ) -> Wall:
-    """Mean wall of readings round a pipe, with its standard uncertainty.
+    """Return the mean wall of readings around a pipe, with its standard uncertainty.
 
-    A gauge measures a time and shows set speed x time / 2. Set to another speed than the wall's it shows t x set/wall; its
-    readings are corrected by wall/set. The uncertainty joins the scatter round the pipe over the root of the number of
-    readings with what all readings share and no number makes smaller: the gauge's own and the wall's sound speed.
+    A gauge measures a time and shows set speed x time / 2. Set to a speed other than the wall's, it shows t x set/wall, so its
+    readings are multiplied by wall/set. The uncertainty combines the standard deviation of the mean with the contributions that
+    all readings share: those of the gauge and of the sound speed of the wall.
 
     Parameters
     ----------
     readings : sequence of float [m]  two or more, as shown
     gauge_uncertainty : float [m]  standard, of the gauge itself
-    gauge_velocity_setting : float or None [m/s]  what the gauge was set to; None: set to the wall's material
-    wall_sound_speed : float or None [m/s]  longitudinal, of the wall; needed when the gauge was set to something
+    gauge_velocity_setting : float or None [m/s]  velocity setting of the gauge; None: set to the pipe material
+    wall_sound_speed : float or None [m/s]  longitudinal, of the wall; needed with a velocity setting
     wall_sound_speed_uncertainty : float [-]  standard, relative
 
     Returns
@@ -61,8 +62,8 @@ def wall_from_readings(
 
     Raises
     ------
-    NotEnough   fewer than two readings, or a set speed without the wall's
-    OutOfRange  a reading, a speed or an uncertainty that cannot be
+    NotEnough   fewer than two readings, or a velocity setting without the sound speed of the wall
+    OutOfRange  a reading, a speed or an uncertainty out of range
 
     Source
     ------
@@ -71,15 +72,20 @@ def wall_from_readings(
     """
     values = np.asarray(readings, dtype=float)
     if len(values) < 2:
-        raise NotEnough(
-            "At least two readings round the pipe are needed to know their spread.", field="readings"
-        )
+        raise NotEnough(field="readings", variant="wall-readings")
     if not np.all((values > 0) & np.isfinite(values)):
         raise OutOfRange(
-            f"A reading of {said(values.min(), 'mm', 'g')} cannot be; a wall is above 0.", field="readings"
+            field="readings",
+            quantity=field_name("pipe.wall_thickness"),
+            value=quantity(values.min(), "length"),
+            above=quantity(0.0, "length"),
         )
-    if gauge_uncertainty < 0 or wall_sound_speed_uncertainty < 0:
-        raise OutOfRange("A standard uncertainty is not below 0.", field="gauge")
+    for name, uncertainty in (
+        ("gauge_uncertainty", gauge_uncertainty),
+        ("wall_sound_speed_uncertainty", wall_sound_speed_uncertainty),
+    ):
+        if uncertainty < 0:
+            raise OutOfRange(field="gauge", quantity=field_name(name), at_least=0)
     factor = _factor(gauge_velocity_setting, wall_sound_speed)
     values = values * factor
     mean, deviation = float(values.mean()), float(values.std(ddof=1))
@@ -95,7 +101,7 @@ def wall_from_readings(
 
 
 def wall_findings(wall: Wall) -> list[Finding]:
-    """What a wall measurement gives reason to say.
+    """Check a wall measurement.
 
     Parameters
     ----------
@@ -109,30 +115,23 @@ def wall_findings(wall: Wall) -> list[Finding]:
     ------
     limit : UNEVEN_SHARE, common practice.
     """
-    findings = []
-    spread = wall.maximum - wall.minimum
+    findings: list[Finding] = []
     if wall.uneven:
-        detail = (
-            f"The wall runs from {bare(wall.minimum, 'mm', '.2f')} to {said(wall.maximum, 'mm', '.2f')} round the pipe: worn or made "
-            "so. Gauge at more places, on the beam's own diameter too, and tell whoever is responsible for the pipe how thin it is."
-        )
-        limit = UNEVEN_SHARE * wall.mean
         findings.append(
-            Finding("wall-thickness-uneven", "warning", detail, "readings", spread, limit, "length")
+            finding(
+                "wall-thickness-uneven",
+                "warning",
+                "readings",
+                minimum=quantity(wall.minimum, "length"),
+                maximum=quantity(wall.maximum, "length"),
+                range=quantity(wall.maximum - wall.minimum, "length"),
+                limit=quantity(UNEVEN_SHARE * wall.mean, "length"),
+            )
         )
     if wall.correction_factor != 1:
-        detail = (
-            f"The gauge was set to another sound speed than that of the pipe's material; its readings are multiplied by "
-            f"{wall.correction_factor:.4f}."
-        )
         findings.append(
-            Finding(
-                "gauge-velocity-corrected",
-                "info",
-                detail,
-                "gauge_velocity_setting",
-                wall.correction_factor,
-                1.0,
+            finding(
+                "gauge-velocity-corrected", "info", "gauge_velocity_setting", factor=wall.correction_factor
             )
         )
     return findings
@@ -142,14 +141,17 @@ def _factor(gauge_velocity_setting: float | None, wall_sound_speed: float | None
     if gauge_velocity_setting is None:
         return 1.0
     if wall_sound_speed is None:
-        raise NotEnough(
-            "The gauge was set to a sound speed, but the wall's is not known; state the pipe's material.",
-            field="gauge_velocity_setting",
-        )
+        raise NotEnough(field="gauge_velocity_setting", variant="wall-sound-speed")
     for name, speed in (
         ("gauge_velocity_setting", gauge_velocity_setting),
         ("pipe.material", wall_sound_speed),
     ):
-        if not 100 < speed < 20_000:
-            raise OutOfRange(f"A sound speed of {said(speed, 'm/s', 'g')} is not that of a wall.", field=name)
+        if not MIN_SOUND_SPEED < speed < MAX_SOUND_SPEED:
+            raise OutOfRange(
+                field=name,
+                quantity=field_name("longitudinal_sound_speed"),
+                value=quantity(speed, "speed"),
+                above=quantity(MIN_SOUND_SPEED, "speed"),
+                below=quantity(MAX_SOUND_SPEED, "speed"),
+            )
     return wall_sound_speed / gauge_velocity_setting

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 
@@ -25,7 +26,6 @@ from compute.measuring.entries import (
 from compute.measuring.flow import Flow
 from compute.measuring.location import Place, check_place, safety_notes
 from compute.measuring.spacing import (
-    Recommendation,
     Spacing,
     alternatives,
     calculate_spacing,
@@ -132,7 +132,15 @@ def calculate_setup(
             room=place.room if place else None,
         )
         setup = replace(setup, traverses=recommended.traverses)
-        findings.append(_traverses_chosen(recommended))
+        findings.append(
+            finding(
+                "traverses-chosen",
+                "info",
+                "traverses",
+                traverses=recommended.traverses,
+                reasons=recommended.reasons or None,
+            )
+        )
     spacing = calculate_spacing(setup)
     findings += _entry_findings(pipe, medium, transducers)
     findings += _other_wave(setup, spacing)
@@ -157,14 +165,17 @@ def calculate_setup(
 
 
 def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
-    """The effect of assuming the other wave in the wall, where both propagate."""
+    """The effect of assuming the other wave mode of the wall, where that wave propagates too."""
     other: WaveMode = "shear" if spacing.path.wave_modes[0] == "longitudinal" else "longitudinal"
     wall = replace(setup.pipe.wall, wave_mode=other)
     try:
         wrong = calculate_spacing(replace(setup, pipe=replace(setup.pipe, wall=wall)))
     except ComputeError:
         return []
+    off = float(wrong.spacing - spacing.spacing)
     late = float(wrong.path.time_in_solids - spacing.path.time_in_solids)
+    # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
+    share = late / float(spacing.path.time_in_medium)
     return [
         finding(
             "wave-mode-ambiguous",
@@ -173,11 +184,12 @@ def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
             source=SNELL,
             wave_mode=term(spacing.path.wave_modes[0]),
             other_wave_mode=term(other),
-            spacing_change=quantity(float(wrong.spacing - spacing.spacing), "length"),
-            # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
-            flow_change=late / float(spacing.path.time_in_medium),
-            apart=term("too-large" if wrong.spacing > spacing.spacing else "too-small"),
-            flow=term("too-high" if late > 0 else "too-low"),
+            spacing=quantity(float(spacing.spacing), "length"),
+            other_spacing=quantity(float(wrong.spacing), "length"),
+            difference=quantity(off, "length"),
+            direction=term("too-far" if off > 0 else "too-close"),
+            flow_change=share,
+            flow_direction=term("too-high" if share > 0 else "too-low"),
         )
     ]
 
@@ -197,38 +209,11 @@ def no_beam(error: TotalReflection) -> Finding:
     ------
     snell : a wave propagates where axial slowness x sound speed is below 1.
     """
-    return finding(
-        "no-refracted-wave",
-        "error",
-        error.field,
-        source=SNELL,
-        layer=_layer(error.field),
-        sound_speed=quantity(error.sound_speed, "speed"),
-        axial_speed=quantity(error.axial_speed, "speed"),
-        critical_angle=quantity(error.critical_angle, "angle"),
-    )
+    return finding("no-refracted-wave", "error", error.field, source=SNELL, **_parameters(error))
 
 
-def _layer(field: str) -> dict[str, str] | None:
-    """The layer that a field of a set-up is about."""
-    if not field:
-        return None
-    if field.startswith("medium"):
-        return term("medium")
-    return term("lining" if "lining" in field else "pipe-wall")
-
-
-def _traverses_chosen(recommended: Recommendation) -> Finding:
-    unsuitable = [
-        count for count, reasons in recommended.against if reasons and count != recommended.traverses
-    ]
-    return finding(
-        "traverses-chosen",
-        "info",
-        "traverses",
-        traverses=recommended.traverses,
-        unsuitable=unsuitable or None,
-    )
+def _parameters(error: ComputeError) -> dict[str, Any]:
+    return dict(error.message.parameters) if error.message else {}
 
 
 def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry) -> list[Finding]:

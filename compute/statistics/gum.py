@@ -64,7 +64,7 @@ class BudgetRow:
     standard_uncertainty: float
     sensitivity: float
     contribution: float
-    share: float
+    variance_fraction: float
     degrees_of_freedom: float = math.inf
 
 
@@ -279,7 +279,7 @@ def combine_components(
             standard_uncertainty=item.standard_uncertainty,
             sensitivity=float(slope),
             contribution=abs(float(part)),
-            share=float(share) / variance if variance > 0 else 0.0,
+            variance_fraction=float(share) / variance if variance > 0 else 0.0,
             degrees_of_freedom=item.degrees_of_freedom,
         )
         for item, slope, part, share in zip(inputs, slopes, parts, shares, strict=True)
@@ -292,7 +292,7 @@ def combine_components(
         coverage_factor=factor,
         expanded_uncertainty=factor * combined,
         relative_expanded_uncertainty=factor * combined / abs(value) if value else math.inf,
-        budget=tuple(sorted(rows, key=lambda row: -row.share)),
+        budget=tuple(sorted(rows, key=lambda row: -row.variance_fraction)),
         correlations=tuple(correlations),
         findings=findings,
     )

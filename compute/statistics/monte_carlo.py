@@ -38,8 +38,8 @@ class MonteCarloResult:
     mean: float
     standard_uncertainty: float
     coverage_probability: float
-    symmetric_interval: tuple[float, float]
-    shortest_interval: tuple[float, float]
+    symmetric_coverage_interval: tuple[float, float]
+    shortest_coverage_interval: tuple[float, float]
     tolerance: float
     difference_low: float
     difference_high: float
@@ -91,7 +91,7 @@ def monte_carlo(
     return _summary(values, seed, linear, kind, _joint_finding(inputs, joint))
 
 
-def shortest_interval(ordered: FloatArray, coverage_probability: float) -> tuple[float, float]:
+def shortest_coverage_interval(ordered: FloatArray, coverage_probability: float) -> tuple[float, float]:
     """Narrowest interval that holds a given part of a sample.
 
     Parameters
@@ -206,8 +206,8 @@ def _summary(
         mean=float(ordered.mean()),
         standard_uncertainty=deviation,
         coverage_probability=probability,
-        symmetric_interval=(low, high),
-        shortest_interval=shortest_interval(ordered, probability),
+        symmetric_coverage_interval=(low, high),
+        shortest_coverage_interval=shortest_coverage_interval(ordered, probability),
         tolerance=tolerance,
         difference_low=differences[0],
         difference_high=differences[1],

@@ -39,7 +39,7 @@ class SignedIn(BasePermission):
             return True
         if request.user.role in view.writers:
             return True
-        allowed = " or ".join(sorted(Role(role).label for role in view.writers))
+        allowed = " or ".join(sorted(str(Role(role).label) for role in view.writers))
         self.message = f"Your role does not allow this; it takes: {allowed}."
         return False
 

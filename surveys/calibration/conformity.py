@@ -132,7 +132,7 @@ def _set_json(conformity: CertificateConformity | None, kind: str) -> dict[str, 
         "conforms": conformity.conforms,
         "worst_point": conformity.worst,
         "largest_fraction_of_limit": conformity.largest_fraction_of_limit,
-        "least_conformance_probability": min(one.conformance_probability for one in conformity.points),
+        "min_conformance_probability": min(one.conformance_probability for one in conformity.points),
         "points": [_point_json(one, kind) for one in conformity.points],
     }
 

@@ -133,7 +133,7 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
             "standard_uncertainty": _figure(row.standard_uncertainty, uncertainty_kind(row.input)),
             "sensitivity": {"si": row.sensitivity, "kind": "volume_flow", "per": KIND_OF_INPUT[row.input]},
             "contribution": quantity(row.contribution, "volume_flow"),
-            "share": row.share,
+            "variance_fraction": row.variance_fraction,
             "degrees_of_freedom": finite(row.degrees_of_freedom),
         }
         for row in budget
@@ -149,7 +149,7 @@ def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
             standard_uncertainty=_number(row["standard_uncertainty"]),
             sensitivity=row["sensitivity"]["si"],
             contribution=row["contribution"]["si"],
-            share=row["share"],
+            variance_fraction=row["variance_fraction"],
             degrees_of_freedom=math.inf if row["degrees_of_freedom"] is None else row["degrees_of_freedom"],
         )
         for row in stored
@@ -168,8 +168,8 @@ def shared_budget_json(budget: Iterable[SharedRow], surveys: Sequence[str]) -> l
                 "owner_kind": kind,
                 "owner": which,
                 "contribution": quantity(row.contribution, "volume_flow"),
-                "apart": quantity(row.apart, "volume_flow"),
-                "share": row.share,
+                "contribution_if_independent": quantity(row.contribution_if_independent, "volume_flow"),
+                "variance_fraction": row.variance_fraction,
                 "degrees_of_freedom": finite(row.degrees_of_freedom),
                 "surveys": [surveys[index] for index in row.parts if index < len(surveys)],
             }

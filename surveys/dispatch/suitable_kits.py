@@ -194,7 +194,7 @@ def _no_data(one: Instrument, cells: dict[UUID, list[AtPoint]]) -> list[Unsuitab
 
 
 def _points(job: Job) -> list[MeasuringPoint]:
-    data = PipeData.objects.select_related("custom_material_data", "own_lining_data", "custom_medium_data")
+    data = PipeData.objects.select_related("custom_material_data", "custom_lining_data", "custom_medium_data")
     return list(
         job.measuring_points.select_related("pipe").prefetch_related(Prefetch("pipe__data", queryset=data))
     )

@@ -21,7 +21,7 @@ from surveys.core.stored_quantities import safety_note_json
 from surveys.dispatch.technician_jobs import jobs_of_day
 from surveys.documents.formatting import findings_worded, moment
 from surveys.documents.pdf import PdfDocument
-from surveys.documents.setup_sheet import DEFERS, safety_note_told, setup_blocks
+from surveys.documents.setup_sheet import DEFERS, safety_note_text, setup_blocks
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
 from surveys.pipes.selectors import Viewer, pipe_data_at
@@ -142,7 +142,7 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
     stored = [safety_note_json(one) for one in found if one.code != "general"]
-    return [safety_note_told(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
+    return [safety_note_text(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
@@ -189,7 +189,7 @@ def latest_setups(jobs: Sequence[Job]) -> dict[UUID, Setup]:
     points = {point.pk for job in jobs for point in job.measuring_points.all()}
     rows = Setup.objects.filter(measuring_point__in=points).select_related(
         "measuring_point__pipe__site__client", "pipe_data__wall_measurement__gauge", "pipe_data__recorded_by",
-        "pipe_data__custom_material_data__material", "pipe_data__own_lining_data__material", "pipe_data__custom_medium_data__medium",
+        "pipe_data__custom_material_data__material", "pipe_data__custom_lining_data__material", "pipe_data__custom_medium_data__medium",
         "transducer_data__instrument", "calculated_by",
     )  # fmt: skip
     return {row.measuring_point_id: row for row in rows.order_by("calculated_at", "id")}

@@ -61,7 +61,7 @@ def paths_table(pdf: PdfDocument, result: Result, together: CombinedResult, unit
     pdf.facts(
         [
             ("Mean", f"{mean}, coverage factor {together.coverage_factor:.2f} for 95 %"),
-            ("Largest less smallest", worded(together.spread_m3_s, "volume_flow", units)),
+            ("Largest less smallest", worded(together.range_m3_s, "volume_flow", units)),
         ]
     )
     for finding in findings_worded(together.findings, units):

@@ -24,10 +24,10 @@ def _pipe(data: PipeData, units: System) -> Iterator[Row]:
     diameter = worded(data.outer_diameter_m, "length", units)
     yield "Outer diameter", diameter, _entered(data, "pipe.outer_diameter")
     yield "Wall thickness", worded(data.wall_thickness_m, "length", units, 2), _wall_known(data, units)
-    if data.largest_outer_diameter_m is not None:
-        ends = (data.smallest_outer_diameter_m, data.largest_outer_diameter_m)
+    if data.max_outer_diameter_m is not None:
+        ends = (data.min_outer_diameter_m, data.max_outer_diameter_m)
         span = " to ".join(worded(one, "length", units) for one in ends)
-        yield "Smallest to largest outer diameter", span, _entered(data, "pipe.largest_outer_diameter")
+        yield "Smallest to largest outer diameter", span, _entered(data, "pipe.max_outer_diameter")
     yield "Material", *_material(data.pipe_entry().material, _own_source(data.custom_material_data), units)
     if data.roughness_m is None:
         yield "Roughness", "-", "not stated; the usual one of the material is assumed"
@@ -56,7 +56,7 @@ def _linings(data: PipeData, units: System) -> Iterator[Row]:
     entry = data.pipe_entry()
     first = (entry.lining,) if entry.lining else ()
     for number, lining in enumerate((*first, *entry.further_linings)):
-        own = _own_source(data.own_lining_data) if number == 0 else ""
+        own = _own_source(data.custom_lining_data) if number == 0 else ""
         yield _lining(lining, own, units)
 
 

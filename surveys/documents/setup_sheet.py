@@ -8,7 +8,7 @@ from compute.base.sources import Source
 from compute.base.units import System
 from compute.measuring.drawing import Drawn, cross_section, side_view
 from compute.measuring.entries import PipeEntry
-from compute.measuring.location import DEFER, HAZARD_SOURCE, straight_lengths
+from compute.measuring.location import HAZARD_SOURCE, straight_lengths
 from surveys.documents.formatting import (
     findings_worded,
     heading,
@@ -31,10 +31,7 @@ CHECKLIST = (
     "Zero looked at, if the flow can be stopped.",
 )
 NOT_RECORDED = "not on record"
-DEFERS = (
-    "This sheet does not say that the work is safe. The site's permit, local codes and licensed practice come first and take the place "
-    "of these usual safety rules for site work; stop and ask where the place is not as described."
-)
+DEFERS = "The site's permit and local rules take precedence. This document is not a permit to work."
 
 
 def setup_sheet(setup: Setup, units: System, address: str) -> PdfDocument:
@@ -57,7 +54,7 @@ def setup_blocks(pdf: PdfDocument, setup: Setup, units: System) -> None:
     outcome = setup.outcome
     pdf.safety_notes(
         [
-            safety_note_told(one["text"], Source(**one["source"]))
+            safety_note_text(one["text"], Source(**one["source"]))
             for one in findings_worded(outcome["safety_notes"], units)
         ],
         DEFERS,
@@ -149,10 +146,9 @@ def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> 
     )
 
 
-def safety_note_told(detail: str, source: Source) -> str:
-    """A safety note with its source; what all of them defer to is said once, beneath."""
-    told = detail.removesuffix(DEFER).strip()
-    return told if source.text == HAZARD_SOURCE.text else f"{told} ({source.citation})"
+def safety_note_text(text: str, source: Source) -> str:
+    """A safety note with its source; that the permit takes precedence is stated once, below all notes."""
+    return text if source.text == HAZARD_SOURCE.text else f"{text} ({source.citation})"
 
 
 def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:

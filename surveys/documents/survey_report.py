@@ -246,9 +246,9 @@ def budget_lines(result: Result, units: System) -> list[list[str]]:
             INPUTS.get(row["input"], row["input"]),
             *with_uncertainty(row["value"], row["standard_uncertainty"], units),
             _uncertainty(row["contribution"]["si"], units),
-            percent(row["share"]),
+            percent(row["variance_fraction"]),
         ]
-        for row in sorted(result.budget, key=lambda row: -row["share"])
+        for row in sorted(result.budget, key=lambda row: -row["variance_fraction"])
     ]
     combined = result.expanded_uncertainty_m3_s / result.coverage_factor
     total = ["Combined standard uncertainty", "", "", _uncertainty(combined, units), "100 %"]
@@ -307,7 +307,7 @@ def _set_up(pdf: PdfDocument, result: Result, units: System) -> None:
 
 def _instruments(pdf: PdfDocument, result: Result) -> None:
     in_force = {one.instrument_id: one for one in result.calibrations.all()}
-    applied = {one.pk for one in result.corrected_for.all()}
+    applied = {one.pk for one in result.error_corrections.all()}
     rows = []
     for instrument in result.survey_data.instruments.all():
         found = in_force.get(instrument.pk)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, Self
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import ProtectedError
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.role import Role
@@ -31,16 +32,16 @@ class AuditQuerySet(VisibleQuerySet):
 
 
 class Action(models.TextChoices):
-    CREATED = "created", "created"
-    CHANGED = "changed", "changed"
-    DELETED = "deleted", "deleted"
-    EXPORTED = "exported", "exported"
-    SIGNED_IN = "signed-in", "signed in"
-    SIGN_IN_FAILED = "sign-in-failed", "sign-in failed"
-    LOCKED_OUT = "locked-out", "locked out"
-    PASSWORD_CHANGED = "password-changed", "password changed"
-    SECOND_FACTOR_CHANGED = "second-factor-changed", "second factor changed"
-    DEACTIVATED = "deactivated", "deactivated; personal data blanked"
+    CREATED = "created", _("created")
+    CHANGED = "changed", _("changed")
+    DELETED = "deleted", _("deleted")
+    EXPORTED = "exported", _("exported")
+    SIGNED_IN = "signed-in", _("signed in")
+    SIGN_IN_FAILED = "sign-in-failed", _("sign-in failed")
+    LOCKED_OUT = "locked-out", _("locked out")
+    PASSWORD_CHANGED = "password-changed", _("password changed")
+    SECOND_FACTOR_CHANGED = "second-factor-changed", _("second factor changed")
+    DEACTIVATED = "deactivated", _("deactivated; personal data deleted")
 
 
 class AuditEntry(Record):
@@ -51,21 +52,22 @@ class AuditEntry(Record):
 
     objects = AuditQuerySet.as_manager()  # type: ignore[misc]
 
-    at = models.DateTimeField()
-    action = models.CharField(max_length=24, choices=Action)
+    at = models.DateTimeField(_("time"))
+    action = models.CharField(_("action"), max_length=24, choices=Action)
     actor = models.UUIDField(
-        null=True, blank=True, help_text="Null: nobody signed in, or the service itself."
+        _("actor"), null=True, blank=True, help_text=_("Null: not signed in, or an action of the service.")
     )
-    actor_name = models.CharField(max_length=150, blank=True)
-    record_type = models.CharField(max_length=40)
-    record = models.UUIDField(null=True, blank=True)
-    record_name = models.CharField(max_length=200, blank=True)
+    actor_name = models.CharField(_("actor name"), max_length=150, blank=True)
+    record_type = models.CharField(_("record type"), max_length=40)
+    record = models.UUIDField(_("record"), null=True, blank=True)
+    record_name = models.CharField(_("record name"), max_length=200, blank=True)
     before: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True, encoder=DjangoJSONEncoder)
     after: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True, encoder=DjangoJSONEncoder)
 
     class Meta:
+        verbose_name = _("audit entry")
         ordering = ["-at", "-id"]
-        verbose_name_plural = "audit entries"
+        verbose_name_plural = _("audit entries")
         indexes = [
             models.Index(fields=["-at", "-id"], name="audit_by_time"),
             models.Index(fields=["record", "-at"], name="audit_by_record"),

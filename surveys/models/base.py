@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 from django.apps import apps
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.role import Role
 
@@ -80,5 +81,5 @@ class Record(models.Model):
 
 
 def as_entered_field() -> models.JSONField[Any, Any]:
-    """Column for what was typed: request path -> text."""
-    return models.JSONField(default=dict, blank=True)
+    """Column of the entered texts by path of the request."""
+    return models.JSONField(_("entered texts"), default=dict, blank=True)

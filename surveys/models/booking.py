@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.core.no_overlap import NoOverlap
 from surveys.models.base import Record
@@ -18,19 +19,37 @@ class Booking(Record):
     CLIENT_PATH = "job__site__client"
     JOB_PATH = "job"
 
-    job = models.ForeignKey(Job, models.PROTECT, related_name="bookings")
-    instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="bookings")
-    technician = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="bookings"
+    job = models.ForeignKey(Job, models.PROTECT, related_name="bookings", verbose_name=_("job"))
+    instrument = models.ForeignKey(
+        Instrument,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="bookings",
+        verbose_name=_("instrument"),
     )
-    starts_at = models.DateTimeField()
-    ends_at = models.DateTimeField()
-    expected_back = models.DateTimeField(null=True, blank=True, help_text="If told to be late: when.")
-    cancelled_at = models.DateTimeField(null=True, blank=True)
-    booked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    booked_at = models.DateTimeField()
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="bookings",
+        verbose_name=_("technician"),
+    )
+    starts_at = models.DateTimeField(_("start"))
+    ends_at = models.DateTimeField(_("end"))
+    expected_back = models.DateTimeField(
+        _("expected back"), null=True, blank=True, help_text=_("Expected return if the return is late.")
+    )
+    cancelled_at = models.DateTimeField(_("cancelled at"), null=True, blank=True)
+    booked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("booked by")
+    )
+    booked_at = models.DateTimeField(_("booked at"))
 
     class Meta:
+        verbose_name = _("booking")
+        verbose_name_plural = _("bookings")
         ordering = ["starts_at", "id"]
         indexes = [models.Index(fields=["starts_at", "id"], name="booking_by_time")]
         constraints = [
@@ -54,8 +73,8 @@ class Booking(Record):
 
 
 class Handover(models.TextChoices):
-    CHECK_OUT = "check-out", "check-out"
-    CHECK_IN = "check-in", "check-in"
+    CHECK_OUT = "check-out", _("check-out")
+    CHECK_IN = "check-in", _("check-in")
 
 
 class BookingEvent(Record):
@@ -64,15 +83,19 @@ class BookingEvent(Record):
     CLIENT_PATH = "booking__job__site__client"
     JOB_PATH = "booking__job"
 
-    booking = models.ForeignKey(Booking, models.PROTECT, related_name="events")
-    what = models.CharField(max_length=10, choices=Handover)
-    at = models.DateTimeField()
-    condition = models.CharField(max_length=200)
-    note = models.TextField(blank=True)
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    recorded_at = models.DateTimeField()
+    booking = models.ForeignKey(Booking, models.PROTECT, related_name="events", verbose_name=_("booking"))
+    what = models.CharField(_("action"), max_length=10, choices=Handover)
+    at = models.DateTimeField(_("time"))
+    condition = models.CharField(_("condition"), max_length=200)
+    note = models.TextField(_("note"), blank=True)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
+    recorded_at = models.DateTimeField(_("recorded at"))
 
     class Meta:
+        verbose_name = _("booking event")
+        verbose_name_plural = _("booking events")
         ordering = ["at", "id"]
         constraints = [
             models.UniqueConstraint(fields=["booking", "what"], name="booking_handed_over_once"),

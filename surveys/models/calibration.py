@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, cast
 from django.conf import settings
 from django.db import models
 from django.db.models import F, ProtectedError, Q
+from django.utils.translation import gettext_lazy as _
 
 from compute.calibration.decision_rules import DecisionRule, PermissibleError, Rule
 from compute.calibration.due_dates import Interval
@@ -25,25 +26,25 @@ REMIND_DAYS = (30, 60, 90)
 
 
 class CombineBy(models.TextChoices):
-    SUM = "sum", "their sum"
-    MAXIMUM = "maximum", "the larger"
+    SUM = "sum", _("sum")
+    MAXIMUM = "maximum", _("larger of both")
 
 
 class DecisionRuleName(models.TextChoices):
-    SIMPLE = "simple-acceptance", "simple acceptance"
-    GUARD_BANDED = "guarded-acceptance", "guarded-acceptance"
-    NON_BINARY = "non-binary", "with conditional verdicts"
+    SIMPLE = "simple-acceptance", _("simple acceptance")
+    GUARD_BANDED = "guarded-acceptance", _("guarded acceptance")
+    NON_BINARY = "non-binary", _("non-binary (conditional pass or fail)")
 
 
 class Moment(models.TextChoices):
-    AS_FOUND = "as-found", "as found"
-    AS_LEFT = "as-left", "as left"
+    AS_FOUND = "as-found", _("as found")
+    AS_LEFT = "as-left", _("as left")
 
 
 class LimitsFrom(models.TextChoices):
-    CERTIFICATE = "certificate", "stated with the certificate"
-    INSTRUMENT = "instrument", "policy of the instrument"
-    TYPE = "type", "policy of the type"
+    CERTIFICATE = "certificate", _("certificate")
+    INSTRUMENT = "instrument", _("acceptance policy of the instrument")
+    TYPE = "type", _("acceptance policy of the type")
 
 
 class Acceptance(models.Model):
@@ -85,7 +86,9 @@ class Policy(Record):
     """What holds for one instrument, or for every one of a type; never changed, the latest recorded holds."""
 
     kind = models.CharField(max_length=20, choices=Kind, blank=True)
-    type_name = models.CharField(max_length=100, blank=True, help_text="Of a kind; empty: every type of it.")
+    type_name = models.CharField(
+        max_length=100, blank=True, help_text=_("Type of instrument; empty: all types of the kind.")
+    )
     instrument = models.ForeignKey(
         Instrument, models.PROTECT, null=True, blank=True, related_name="%(class)s_rows"
     )
@@ -120,7 +123,7 @@ class AcceptancePolicy(Policy, Acceptance):
 
     class Meta(Policy.Meta):
         abstract = False
-        verbose_name_plural = "acceptance policies"
+        verbose_name_plural = _("acceptance policies")
         constraints = [
             _about_one("acceptance_policy_about_instrument_or_type"),
             models.CheckConstraint(name="acceptance_policy_states_a_rule", condition=~Q(decision_rule="")),
@@ -135,14 +138,19 @@ def remind_days() -> list[int]:
 class IntervalPolicy(Policy):
     """How long a calibration holds: months, days, hours of use, whichever comes first; and when to remind of it."""
 
-    months = models.PositiveIntegerField(null=True, blank=True)
-    days = models.PositiveIntegerField(null=True, blank=True)
-    hours = models.FloatField(null=True, blank=True)
-    remind_days = models.JSONField(default=remind_days, help_text="Days left at which to remind, ascending.")
+    months = models.PositiveIntegerField(_("months"), null=True, blank=True)
+    days = models.PositiveIntegerField(_("days"), null=True, blank=True)
+    hours = models.FloatField(_("hours"), null=True, blank=True)
+    remind_days = models.JSONField(
+        _("remind days"),
+        default=remind_days,
+        help_text=_("Days before the due date when a reminder is sent, ascending."),
+    )
 
     class Meta(Policy.Meta):
+        verbose_name = _("interval policy")
         abstract = False
-        verbose_name_plural = "interval policies"
+        verbose_name_plural = _("interval policies")
         constraints = [
             _about_one("interval_policy_about_instrument_or_type"),
             models.CheckConstraint(
@@ -159,12 +167,15 @@ class IntervalPolicy(Policy):
 class ErrorCorrectionPolicy(Policy):
     """Whether results are corrected by the error curves of instruments, for surveys from a day on."""
 
-    applied = models.BooleanField()
-    valid_from = models.DateField(help_text="First day of surveys it holds for.")
+    applied = models.BooleanField(_("applied"))
+    valid_from = models.DateField(
+        _("valid from"), help_text=_("Date of the first survey to which the policy applies.")
+    )
 
     class Meta(Policy.Meta):
+        verbose_name = _("error correction policy")
         abstract = False
-        verbose_name_plural = "error correction policies"
+        verbose_name_plural = _("error correction policies")
         constraints = [_about_one("error_correction_policy_about_instrument_or_type")]
 
 
@@ -181,30 +192,35 @@ class Calibration(Record, Acceptance):
     One that `corrects` another takes its place: the other was entered wrongly.
     """
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="calibrations")
-    corrects = models.OneToOneField(
-        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="calibrations", verbose_name=_("instrument")
     )
-    certificate = models.CharField(max_length=100)
-    laboratory = models.CharField(max_length=200)
-    accreditation = models.CharField(max_length=200, blank=True)
-    calibrated_on = models.DateField()
-    due_on = models.DateField()
+    corrects = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by", verbose_name=_("corrects")
+    )
+    certificate = models.CharField(_("certificate"), max_length=100)
+    laboratory = models.CharField(_("laboratory"), max_length=200)
+    accreditation = models.CharField(_("accreditation"), max_length=200, blank=True)
+    calibrated_on = models.DateField(_("calibrated on"))
+    due_on = models.DateField(_("due on"))
     interval_policy = models.ForeignKey(
         IntervalPolicy,
         models.PROTECT,
         null=True,
         blank=True,
         related_name="calibrations",
-        help_text="What `due_on` follows from, if it was left out.",
+        help_text=_("Policy that set the due date, if the certificate states none."),
+        verbose_name=_("interval policy"),
     )
-    conditions = models.TextField(blank=True)
-    conditions_temperature_k = models.FloatField(null=True, blank=True)
-    limits_from = models.CharField(max_length=12, choices=LimitsFrom, blank=True)
-    note = models.TextField(blank=True)
+    conditions = models.TextField(_("conditions"), blank=True)
+    conditions_temperature_k = models.FloatField(_("conditions temperature (K)"), null=True, blank=True)
+    limits_from = models.CharField(_("limits from"), max_length=12, choices=LimitsFrom, blank=True)
+    note = models.TextField(_("note"), blank=True)
     as_entered = as_entered_field()
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
 
     objects: ClassVar[Any] = RetainedQuerySet.as_manager()
 
@@ -212,6 +228,8 @@ class Calibration(Record, Acceptance):
         points: RelatedManager[CalibrationPoint]
 
     class Meta:
+        verbose_name = _("calibration")
+        verbose_name_plural = _("calibrations")
         ordering = ["-calibrated_on", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -239,16 +257,20 @@ class Calibration(Record, Acceptance):
 class CalibrationPoint(models.Model):
     """One point of a certificate; figures in SI of the quantity its instrument measures (`surveys.conformities.QUANTITY`)."""
 
-    calibration = models.ForeignKey(Calibration, models.PROTECT, related_name="points")
-    moment = models.CharField(max_length=8, choices=Moment)
-    sequence = models.PositiveIntegerField()
-    reference_si = models.FloatField()
-    indicated_si = models.FloatField()
-    expanded_uncertainty_si = models.FloatField()
-    coverage_factor = models.FloatField()
+    calibration = models.ForeignKey(
+        Calibration, models.PROTECT, related_name="points", verbose_name=_("calibration")
+    )
+    moment = models.CharField(_("moment"), max_length=8, choices=Moment)
+    sequence = models.PositiveIntegerField(_("sequence"))
+    reference_si = models.FloatField(_("reference (SI)"))
+    indicated_si = models.FloatField(_("indicated (SI)"))
+    expanded_uncertainty_si = models.FloatField(_("expanded uncertainty (SI)"))
+    coverage_factor = models.FloatField(_("coverage factor"))
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("calibration point")
+        verbose_name_plural = _("calibration points")
         ordering = ["calibration", "moment", "sequence"]
         constraints = [
             models.UniqueConstraint(
@@ -268,14 +290,20 @@ class CalibrationPoint(models.Model):
 class CalibrationReminder(Record):
     """That people were told of a due date at a threshold: claimed by one run, sent once."""
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="reminders")
-    due_on = models.DateField()
-    threshold_days = models.IntegerField(help_text="Days left at which it was due; -1: overdue.")
-    claim = models.UUIDField(help_text="The run that sends it.")
-    claimed_until = models.DateTimeField()
-    sent_at = models.DateTimeField(null=True, blank=True)
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="reminders", verbose_name=_("instrument")
+    )
+    due_on = models.DateField(_("due on"))
+    threshold_days = models.IntegerField(
+        _("threshold days"), help_text=_("Days before the due date; -1: overdue.")
+    )
+    claim = models.UUIDField(_("claim"), help_text=_("Run that sends the reminder."))
+    claimed_until = models.DateTimeField(_("claimed until"))
+    sent_at = models.DateTimeField(_("sent at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("calibration reminder")
+        verbose_name_plural = _("calibration reminders")
         ordering = ["-due_on", "-id"]
         constraints = [
             models.UniqueConstraint(
@@ -285,20 +313,26 @@ class CalibrationReminder(Record):
 
 
 class FeedSubject(models.TextChoices):
-    DUE_DATES = "due-dates", "due dates"
-    JOBS = "jobs", "a technician's own jobs"
+    DUE_DATES = "due-dates", _("due dates")
+    JOBS = "jobs", _("jobs of a technician")
 
 
 class CalendarFeed(Record):
     """An address of the due dates or of one's jobs for a calendar program; its token is kept as a digest only."""
 
-    owner = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds")
-    subject = models.CharField(max_length=10, choices=FeedSubject, default=FeedSubject.DUE_DATES)
-    label = models.CharField(max_length=100, blank=True)
-    token_sha256 = models.CharField(max_length=64, unique=True)
-    created_at = models.DateTimeField()
-    last_used_at = models.DateTimeField(null=True, blank=True)
-    revoked_at = models.DateTimeField(null=True, blank=True)
+    owner = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds", verbose_name=_("owner")
+    )
+    subject = models.CharField(
+        _("subject"), max_length=10, choices=FeedSubject, default=FeedSubject.DUE_DATES
+    )
+    label = models.CharField(_("label"), max_length=100, blank=True)
+    token_sha256 = models.CharField(_("token SHA-256"), max_length=64, unique=True)
+    created_at = models.DateTimeField(_("created at"))
+    last_used_at = models.DateTimeField(_("last used at"), null=True, blank=True)
+    revoked_at = models.DateTimeField(_("revoked at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("calendar feed")
+        verbose_name_plural = _("calendar feeds")
         ordering = ["-created_at", "-id"]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record
 from surveys.models.result import Cause, Recomputation, Result
@@ -24,38 +25,43 @@ class Combination(Record):
     """
 
     class Kind(models.TextChoices):
-        MULTIPATH = "multipath", "paths at one point"
-        SUM = "sum", "sum"
-        DIFFERENCE = "difference", "difference"
-        MEAN = "mean", "mean"
+        MULTIPATH = "multipath", _("multipath at one measuring point")
+        SUM = "sum", _("sum")
+        DIFFERENCE = "difference", _("difference")
+        MEAN = "mean", _("mean")
 
     CLIENT_PATH = "site__client"
     SITE_PATH = "site"
 
-    site = models.ForeignKey(Site, models.PROTECT, related_name="combinations")
-    name = models.CharField(max_length=200)
-    kind = models.CharField(max_length=10, choices=Kind)
+    site = models.ForeignKey(Site, models.PROTECT, related_name="combinations", verbose_name=_("site"))
+    name = models.CharField(_("name"), max_length=200)
+    kind = models.CharField(_("kind"), max_length=10, choices=Kind)
     survey = models.OneToOneField(
         Survey,
         models.PROTECT,
         null=True,
         blank=True,
         related_name="paths_combination",
-        help_text="Of paths: the first one's survey.",
+        help_text=_("Multipath: survey of the first path."),
+        verbose_name=_("survey"),
     )
-    note = models.TextField(blank=True)
+    note = models.TextField(_("note"), blank=True)
     blocked_reason = models.TextField(
-        blank=True, help_text="Why the parts, though each has a result, could not be combined."
+        _("blocked reason"), blank=True, help_text=_("Reason why the results could not be combined.")
     )
-    created_at = models.DateTimeField()
-    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    retired_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(_("created at"))
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("created by")
+    )
+    retired_at = models.DateTimeField(_("retired at"), null=True, blank=True)
 
     if TYPE_CHECKING:
         parts: RelatedManager[CombinationPart]
         results: RelatedManager[CombinedResult]
 
     class Meta:
+        verbose_name = _("combination")
+        verbose_name_plural = _("combinations")
         ordering = ["-created_at", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -75,11 +81,17 @@ class CombinationPart(Record):
     CLIENT_PATH = "combination__site__client"
     SITE_PATH = "combination__site"
 
-    combination = models.ForeignKey(Combination, models.PROTECT, related_name="parts")
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="combination_parts")
-    sequence = models.PositiveSmallIntegerField()
+    combination = models.ForeignKey(
+        Combination, models.PROTECT, related_name="parts", verbose_name=_("combination")
+    )
+    survey = models.ForeignKey(
+        Survey, models.PROTECT, related_name="combination_parts", verbose_name=_("survey")
+    )
+    sequence = models.PositiveSmallIntegerField(_("sequence"))
 
     class Meta:
+        verbose_name = _("combination part")
+        verbose_name_plural = _("combination parts")
         ordering = ["combination", "sequence"]
         constraints = [
             models.UniqueConstraint(fields=["combination", "survey"], name="combination_part_once"),
@@ -96,41 +108,57 @@ class CombinedResult(Record):
     CLIENT_PATH = "combination__site__client"
     SITE_PATH = "combination__site"
 
-    combination = models.ForeignKey(Combination, models.PROTECT, related_name="results")
-    results = models.ManyToManyField(Result, related_name="combined_results")
-    method_version = models.CharField(max_length=20)
-    cause = models.CharField(max_length=24, choices=Cause)
-    recomputation = models.ForeignKey(
-        Recomputation, models.PROTECT, null=True, blank=True, related_name="combined_results"
+    combination = models.ForeignKey(
+        Combination, models.PROTECT, related_name="results", verbose_name=_("combination")
     )
-    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
-    replaced_at = models.DateTimeField(null=True, blank=True)
-    computed_at = models.DateTimeField()
+    results = models.ManyToManyField(Result, related_name="combined_results", verbose_name=_("results"))
+    method_version = models.CharField(_("method version"), max_length=20)
+    cause = models.CharField(_("cause"), max_length=24, choices=Cause)
+    recomputation = models.ForeignKey(
+        Recomputation,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="combined_results",
+        verbose_name=_("recalculation"),
+    )
+    replaces = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="replaced_by", verbose_name=_("replaces")
+    )
+    replaced_at = models.DateTimeField(_("replaced at"), null=True, blank=True)
+    computed_at = models.DateTimeField(_("calculated at"))
 
-    volume_flow_m3_s = models.FloatField()
-    combined_standard_uncertainty_m3_s = models.FloatField()
-    expanded_uncertainty_m3_s = models.FloatField()
-    coverage_factor = models.FloatField()
-    effective_degrees_of_freedom = models.FloatField(null=True, help_text="Null: without limit.")
-    averaged_from = models.DateTimeField(help_text="The first time it rests on.")
-    averaged_to = models.DateTimeField(help_text="The last time it rests on.")
+    volume_flow_m3_s = models.FloatField(_("volume flow (m³/s)"))
+    combined_standard_uncertainty_m3_s = models.FloatField(_("combined standard uncertainty (m³/s)"))
+    expanded_uncertainty_m3_s = models.FloatField(_("expanded uncertainty (m³/s)"))
+    coverage_factor = models.FloatField(_("coverage factor"))
+    effective_degrees_of_freedom = models.FloatField(
+        _("effective degrees of freedom"), null=True, help_text=_("Null: infinite.")
+    )
+    averaged_from = models.DateTimeField(_("averaged from"), help_text=_("Time of the first reading used."))
+    averaged_to = models.DateTimeField(_("averaged to"), help_text=_("Time of the last reading used."))
     steps = models.BigIntegerField(
-        null=True, help_text="Steps of time in which all parts have readings; null for paths."
+        _("steps"),
+        null=True,
+        help_text=_("Number of time steps in which all surveys have readings; null for multipath."),
     )
     shared_variance_fraction = models.FloatField(
-        help_text="Of the variance: what comes from inputs the parts share."
+        _("shared variance fraction"),
+        help_text=_("Fraction of the variance from inputs common to the surveys."),
     )
-    spread_m3_s = models.FloatField(
-        null=True, help_text="Of paths and runs: the largest flow less the smallest."
+    range_m3_s = models.FloatField(
+        _("spread (m³/s)"), null=True, help_text=_("Multipath and mean: largest flow minus smallest flow.")
     )
-    parts = models.JSONField(help_text="Of each part: its survey, result, coefficient and flow as combined.")
-    findings = models.JSONField()
-    budget = models.JSONField()
+    parts = models.JSONField(_("parts"), help_text=_("Survey, result, coefficient and flow of each part."))
+    findings = models.JSONField(_("findings"))
+    budget = models.JSONField(_("budget"))
     change_breakdown = models.JSONField(
-        null=True, help_text="By how much it differs from what it replaces, and which part moved."
+        _("change breakdown"), null=True, help_text=_("Difference from the replaced result, by part.")
     )
 
     class Meta:
+        verbose_name = _("combined result")
+        verbose_name_plural = _("combined results")
         ordering = ["-computed_at", "-id"]
         constraints = [
             models.UniqueConstraint(

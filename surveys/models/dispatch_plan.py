@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record
 from surveys.models.tolerance import OfficeQuerySet
@@ -14,37 +15,44 @@ class DispatchPlan(Record):
     """A plan asked for, the work on it, and what came of it. `outcome` holds assignments, jobs left out, objective and bound."""
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        RUNNING = "running", "running"
-        FINISHED = "finished", "finished"
-        FAILED = "failed", "failed"
+        WAITING = "waiting", _("waiting")
+        RUNNING = "running", _("running")
+        FINISHED = "finished", _("finished")
+        FAILED = "failed", _("failed")
 
-    jobs = models.JSONField(help_text="Ids of the jobs to plan.")
-    time_limit_seconds = models.PositiveSmallIntegerField()
+    jobs = models.JSONField(_("jobs"), help_text=_("Ids of the jobs to schedule."))
+    time_limit_seconds = models.PositiveSmallIntegerField(_("time limit seconds"))
     keeps = models.ForeignKey(
         "self",
         models.PROTECT,
         null=True,
         blank=True,
         related_name="replans",
-        help_text="The plan to move as little of as can be.",
+        help_text=_("Plan to change as little as possible."),
+        verbose_name=_("keeps"),
     )
-    state = models.CharField(max_length=8, choices=State, default=State.WAITING)
-    progress = models.FloatField(default=0.0)
-    attempts = models.PositiveSmallIntegerField(default=0)
-    claimed_by = models.UUIDField(null=True, blank=True)
-    lease_until = models.DateTimeField(null=True, blank=True)
-    error = models.TextField(blank=True)
-    outcome = models.JSONField(null=True, blank=True)
-    accepted = models.JSONField(default=list, help_text="Ids of the jobs whose assignment was accepted.")
-    requested_at = models.DateTimeField()
-    requested_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    started_at = models.DateTimeField(null=True, blank=True)
-    finished_at = models.DateTimeField(null=True, blank=True)
+    state = models.CharField(_("state"), max_length=8, choices=State, default=State.WAITING)
+    progress = models.FloatField(_("progress"), default=0.0)
+    attempts = models.PositiveSmallIntegerField(_("attempts"), default=0)
+    claimed_by = models.UUIDField(_("claimed by"), null=True, blank=True)
+    lease_until = models.DateTimeField(_("lease until"), null=True, blank=True)
+    error = models.TextField(_("error"), blank=True)
+    outcome = models.JSONField(_("outcome"), null=True, blank=True)
+    accepted = models.JSONField(
+        _("accepted"), default=list, help_text=_("Ids of the jobs with an accepted assignment.")
+    )
+    requested_at = models.DateTimeField(_("requested at"))
+    requested_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("requested by")
+    )
+    started_at = models.DateTimeField(_("started at"), null=True, blank=True)
+    finished_at = models.DateTimeField(_("finished at"), null=True, blank=True)
 
     objects = OfficeQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("dispatch plan")
+        verbose_name_plural = _("dispatch plans")
         ordering = ["-requested_at", "-id"]
         constraints = [
             models.CheckConstraint(

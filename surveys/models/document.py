@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record
 from surveys.models.calibration import Calibration
@@ -15,22 +16,41 @@ class Document(Record):
     """A PDF of an instrument, or the one certificate of a calibration or of a technician's qualification."""
 
     instrument = models.ForeignKey(
-        Instrument, models.PROTECT, null=True, blank=True, related_name="documents"
+        Instrument,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="documents",
+        verbose_name=_("instrument"),
     )
     calibration = models.OneToOneField(
-        Calibration, models.PROTECT, null=True, blank=True, related_name="certificate_file"
+        Calibration,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="certificate_file",
+        verbose_name=_("calibration"),
     )
     qualification = models.OneToOneField(
-        "Qualification", models.PROTECT, null=True, blank=True, related_name="certificate_file"
+        "Qualification",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="certificate_file",
+        verbose_name=_("qualification"),
     )
-    title = models.CharField(max_length=200, blank=True)
-    file_name = models.CharField(max_length=200, blank=True)
-    size_bytes = models.BigIntegerField()
-    sha256 = models.CharField(max_length=64)
-    received_at = models.DateTimeField()
-    received_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    title = models.CharField(_("title"), max_length=200, blank=True)
+    file_name = models.CharField(_("file name"), max_length=200, blank=True)
+    size_bytes = models.BigIntegerField(_("size (bytes)"))
+    sha256 = models.CharField(_("SHA-256"), max_length=64)
+    received_at = models.DateTimeField(_("received at"))
+    received_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("received by")
+    )
 
     class Meta:
+        verbose_name = _("document")
+        verbose_name_plural = _("documents")
         ordering = ["-received_at", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -50,10 +70,12 @@ class Document(Record):
 class DocumentPart(models.Model):
     """A piece of the file as it came, compressed; the pieces in order are the file."""
 
-    document = models.ForeignKey(Document, models.PROTECT, related_name="parts")
-    sequence = models.PositiveIntegerField()
-    content = models.BinaryField()
+    document = models.ForeignKey(Document, models.PROTECT, related_name="parts", verbose_name=_("document"))
+    sequence = models.PositiveIntegerField(_("sequence"))
+    content = models.BinaryField(_("content"))
 
     class Meta:
+        verbose_name = _("document part")
+        verbose_name_plural = _("document parts")
         ordering = ["document", "sequence"]
         constraints = [models.UniqueConstraint(fields=["document", "sequence"], name="document_part_once")]

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import TransducerEntry
@@ -13,17 +14,17 @@ from surveys.models.base import Record, as_entered_field
 
 
 class Kind(models.TextChoices):
-    METER = "meter", "meter"
-    TRANSDUCER_PAIR = "transducer-pair", "transducer pair"
-    THICKNESS_GAUGE = "thickness-gauge", "thickness gauge"
-    THERMOMETER = "thermometer", "thermometer"
+    METER = "meter", _("meter")
+    TRANSDUCER_PAIR = "transducer-pair", _("transducer pair")
+    THICKNESS_GAUGE = "thickness-gauge", _("thickness gauge")
+    THERMOMETER = "thermometer", _("thermometer")
 
 
 class State(models.TextChoices):
-    IN_SERVICE = "in-service", "in service"
-    QUARANTINED = "quarantined", "quarantined"
-    AT_LABORATORY = "at-laboratory", "at laboratory"
-    RETIRED = "retired", "retired"
+    IN_SERVICE = "in-service", _("in service")
+    QUARANTINED = "quarantined", _("quarantined")
+    AT_LABORATORY = "at-laboratory", _("at laboratory")
+    RETIRED = "retired", _("retired")
 
 
 class Instrument(Record):
@@ -33,14 +34,21 @@ class Instrument(Record):
     writes both.
     """
 
-    kind = models.CharField(max_length=20, choices=Kind)
-    type_name = models.CharField(max_length=100, help_text="What the fleet calls this type.")
-    serial = models.CharField(max_length=60)
-    asset_number = models.CharField(max_length=60, blank=True)
-    state = models.CharField(max_length=16, choices=State, default=State.IN_SERVICE)
-    location = models.CharField(max_length=200, blank=True, help_text="Where it is kept or was sent to.")
+    kind = models.CharField(_("kind"), max_length=20, choices=Kind)
+    type_name = models.CharField(_("type"), max_length=100, help_text=_("Name of the type of instrument."))
+    serial = models.CharField(_("serial number"), max_length=60)
+    asset_number = models.CharField(_("asset number"), max_length=60, blank=True)
+    state = models.CharField(_("state"), max_length=16, choices=State, default=State.IN_SERVICE)
+    location = models.CharField(
+        _("location"), max_length=200, blank=True, help_text=_("Storage location or current address.")
+    )
     holder = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="instruments_held"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="instruments_held",
+        verbose_name=_("holder"),
     )
     belongs_to = models.ForeignKey(
         "self",
@@ -48,21 +56,30 @@ class Instrument(Record):
         null=True,
         blank=True,
         related_name="accessories",
-        help_text="The instrument it belongs with.",
+        help_text=_("Instrument to which this accessory belongs."),
+        verbose_name=_("belongs to"),
     )
     minimum_signal_db = models.FloatField(
-        null=True, blank=True, help_text="Meter: weakest signal-to-noise it can use."
+        _("minimum signal (dB)"), null=True, blank=True, help_text=_("Meter: minimum signal-to-noise ratio.")
     )
     timing_resolution_s = models.FloatField(
-        null=True, blank=True, help_text="Meter: the smallest time difference it tells."
+        _("timing resolution (s)"),
+        null=True,
+        blank=True,
+        help_text=_("Meter: resolution of the time difference."),
     )
     standard_uncertainty_m = models.FloatField(
-        null=True, blank=True, help_text="Thickness gauge: of one reading."
+        _("standard uncertainty (m)"),
+        null=True,
+        blank=True,
+        help_text=_("Thickness gauge: uncertainty of one reading."),
     )
-    note = models.TextField(blank=True)
+    note = models.TextField(_("note"), blank=True)
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("instrument")
+        verbose_name_plural = _("instruments")
         ordering = ["kind", "serial", "id"]
         constraints = [
             models.UniqueConstraint(fields=["kind", "serial"], name="instrument_serial_once_in_a_kind"),
@@ -93,20 +110,31 @@ class Instrument(Record):
 class InstrumentState(Record):
     """One change of an instrument's state, whereabouts or holder; never changed, the latest holds."""
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="status_changes")
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="status_changes", verbose_name=_("instrument")
+    )
     before = models.CharField(
-        max_length=16, choices=State, blank=True, help_text="Empty: it was new to the fleet."
+        _("before"), max_length=16, choices=State, blank=True, help_text=_("Empty for a new instrument.")
     )
-    state = models.CharField(max_length=16, choices=State)
-    reason = models.TextField()
-    location = models.CharField(max_length=200, blank=True)
+    state = models.CharField(_("state"), max_length=16, choices=State)
+    reason = models.TextField(_("reason"))
+    location = models.CharField(_("location"), max_length=200, blank=True)
     holder = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("holder"),
     )
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
 
     class Meta:
+        verbose_name = _("instrument state")
+        verbose_name_plural = _("instrument states")
         ordering = ["-recorded_at", "-id"]
         constraints = [models.CheckConstraint(name="instrument_state_has_reason", condition=~Q(reason=""))]
 
@@ -117,27 +145,36 @@ class TransducerData(Record):
     A version that `corrects` another says that it was always wrong: what rests on it is recomputed.
     """
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="transducer_data")
-    corrects = models.OneToOneField(
-        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="transducer_data", verbose_name=_("instrument")
     )
-    frequency_hz = models.FloatField()
-    wedge_sound_speed_m_s = models.FloatField()
-    wedge_angle_rad = models.FloatField()
-    face_offset_m = models.FloatField(default=0)
-    wedge_delay_s = models.FloatField(default=0)
-    wedge_speed_per_kelvin_m_s_k = models.FloatField(null=True, blank=True)
-    wedge_reference_temperature_k = models.FloatField(null=True, blank=True)
-    min_temperature_k = models.FloatField(null=True, blank=True)
-    max_temperature_k = models.FloatField(null=True, blank=True)
-    reason = models.TextField(blank=True)
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    corrects = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by", verbose_name=_("corrects")
+    )
+    frequency_hz = models.FloatField(_("frequency (Hz)"))
+    wedge_sound_speed_m_s = models.FloatField(_("wedge sound speed (m/s)"))
+    wedge_angle_rad = models.FloatField(_("wedge angle (rad)"))
+    face_offset_m = models.FloatField(_("face offset (m)"), default=0)
+    wedge_delay_s = models.FloatField(_("wedge delay (s)"), default=0)
+    wedge_speed_per_kelvin_m_s_k = models.FloatField(
+        _("wedge speed per kelvin (m/s) (K)"), null=True, blank=True
+    )
+    wedge_reference_temperature_k = models.FloatField(
+        _("wedge reference temperature (K)"), null=True, blank=True
+    )
+    min_temperature_k = models.FloatField(_("minimum temperature (K)"), null=True, blank=True)
+    max_temperature_k = models.FloatField(_("maximum temperature (K)"), null=True, blank=True)
+    reason = models.TextField(_("reason"), blank=True)
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("transducer data")
         ordering = ["-recorded_at", "-id"]
-        verbose_name_plural = "transducer data"
+        verbose_name_plural = _("transducer data")
         constraints = [
             models.CheckConstraint(
                 name="transducer_data_positive",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.calibration import IntervalPolicy
@@ -16,42 +17,59 @@ class IntervalReview(Record):
     """A proposed interval with its reasoning, and what a person decided of it."""
 
     class Method(models.TextChoices):
-        STAIRCASE = "staircase", "staircase, by the last as-found result"
-        CONTROL_CHART = "control-chart", "control chart, by the drift of one point"
-        IN_USE_TIME = "in-use-time", "time in use"
-        RELIABILITY = "reliability", "share of the type found in tolerance"
+        STAIRCASE = "staircase", _("staircase (last as-found result)")
+        CONTROL_CHART = "control-chart", _("control chart (drift of one point)")
+        IN_USE_TIME = "in-use-time", _("time in use")
+        RELIABILITY = "reliability", _("reliability (fraction of the type in tolerance)")
 
     class Decision(models.TextChoices):
-        ACCEPTED = "accepted", "accepted"
-        REJECTED = "rejected", "rejected"
+        ACCEPTED = "accepted", _("accepted")
+        REJECTED = "rejected", _("rejected")
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="interval_reviews")
-    method = models.CharField(max_length=14, choices=Method)
-    current_days = models.PositiveIntegerField(
-        help_text="Between the latest certificate's date and its due date."
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="interval_reviews", verbose_name=_("instrument")
     )
-    proposed_days = models.PositiveIntegerField()
-    proposed_hours = models.FloatField(null=True, blank=True)
-    reasoning = models.JSONField()
-    inputs = models.JSONField(help_text="Figures the method used, by name.")
-    findings = models.JSONField(default=list)
-    chart = models.JSONField()
-    history_from = models.DateField(help_text="Day 0 of the chart.")
-    calculated_at = models.DateTimeField()
-    calculated_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    decision = models.CharField(max_length=8, choices=Decision, blank=True)
-    reason = models.TextField(blank=True)
-    decided_at = models.DateTimeField(null=True, blank=True)
+    method = models.CharField(_("method"), max_length=14, choices=Method)
+    current_days = models.PositiveIntegerField(
+        _("current days"),
+        help_text=_("Days from the calibration date to the due date of the latest certificate."),
+    )
+    proposed_days = models.PositiveIntegerField(_("proposed days"))
+    proposed_hours = models.FloatField(_("proposed hours"), null=True, blank=True)
+    reasoning = models.JSONField(_("reasoning"))
+    inputs = models.JSONField(_("inputs"), help_text=_("Input values of the method by name."))
+    findings = models.JSONField(_("findings"), default=list)
+    chart = models.JSONField(_("chart"))
+    history_from = models.DateField(_("history from"), help_text=_("Day 0 of the chart."))
+    calculated_at = models.DateTimeField(_("calculated at"))
+    calculated_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("calculated by")
+    )
+    decision = models.CharField(_("decision"), max_length=8, choices=Decision, blank=True)
+    reason = models.TextField(_("reason"), blank=True)
+    decided_at = models.DateTimeField(_("decided at"), null=True, blank=True)
     decided_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("decided by"),
     )
     interval_policy = models.OneToOneField(
-        IntervalPolicy, models.PROTECT, null=True, blank=True, related_name="interval_review"
+        IntervalPolicy,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="interval_review",
+        verbose_name=_("interval policy"),
     )
 
     objects = OfficeQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("interval review")
+        verbose_name_plural = _("interval reviews")
         ordering = ["-calculated_at", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -71,45 +89,54 @@ class IntermediateCheck(Record):
     """A check of an instrument between its calibrations; never changed, one that `corrects` another takes its place."""
 
     class Kind(models.TextChoices):
-        ZERO_FLOW = "zero-flow", "zero with the flow shut off"
-        STEP_BLOCK = "step-block", "gauge on its step block"
-        REFERENCE = "reference", "readings against a reference"
-        TWO_METERS = "two-meters", "two meters on one pipe"
+        ZERO_FLOW = "zero-flow", _("zero flow check")
+        STEP_BLOCK = "step-block", _("thickness gauge on a step block")
+        REFERENCE = "reference", _("comparison with a reference")
+        TWO_METERS = "two-meters", _("comparison of two meters")
 
     class Outcome(models.TextChoices):
-        WITHIN = "within", "within its limits"
-        WARNING = "warning", "warning"
-        OUT = "out", "out of limits"
+        WITHIN = "within", _("within limits")
+        WARNING = "warning", _("warning")
+        OUT = "out", _("out of limits")
 
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="checks")
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="checks", verbose_name=_("instrument")
+    )
     other_instrument = models.ForeignKey(
         Instrument,
         models.PROTECT,
         null=True,
         blank=True,
         related_name="checks_beside",
-        help_text="The second meter.",
+        help_text=_("Second meter."),
+        verbose_name=_("other instrument"),
     )
     corrects = models.OneToOneField(
-        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by"
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by", verbose_name=_("corrects")
     )
-    kind = models.CharField(max_length=10, choices=Kind)
-    performed_at = models.DateTimeField()
-    outcome = models.CharField(max_length=7, choices=Outcome)
-    deviation_si = models.FloatField()
-    expanded_uncertainty_si = models.FloatField()
-    quantity = models.CharField(max_length=24, help_text="Kind of quantity of the deviation and its limits.")
-    warning_limit_si = models.FloatField()
-    action_limit_si = models.FloatField()
-    figures = models.JSONField(default=list)
-    sentences = models.JSONField(default=list)
-    findings = models.JSONField(default=list)
-    note = models.TextField(blank=True)
+    kind = models.CharField(_("kind"), max_length=10, choices=Kind)
+    performed_at = models.DateTimeField(_("performed at"))
+    outcome = models.CharField(_("outcome"), max_length=7, choices=Outcome)
+    deviation_si = models.FloatField(_("deviation (SI)"))
+    expanded_uncertainty_si = models.FloatField(_("expanded uncertainty (SI)"))
+    quantity = models.CharField(
+        _("quantity"), max_length=24, help_text=_("Quantity of the deviation and its limits.")
+    )
+    warning_limit_si = models.FloatField(_("warning limit (SI)"))
+    action_limit_si = models.FloatField(_("action limit (SI)"))
+    figures = models.JSONField(_("figures"), default=list)
+    sentences = models.JSONField(_("sentences"), default=list)
+    findings = models.JSONField(_("findings"), default=list)
+    note = models.TextField(_("note"), blank=True)
     as_entered = as_entered_field()
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
 
     class Meta:
+        verbose_name = _("intermediate check")
+        verbose_name_plural = _("intermediate checks")
         ordering = ["-performed_at", "-id"]
         constraints = [
             models.CheckConstraint(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Kind
 
 
-def _figure(help_text: str) -> models.FloatField[float | None, float | None]:
-    return models.FloatField(null=True, blank=True, help_text=help_text)
+def _figure(verbose_name: Promise, help_text: Promise) -> models.FloatField[float | None, float | None]:
+    return models.FloatField(verbose_name, null=True, blank=True, help_text=help_text)
 
 
 def _in_order(lowest: str, highest: str) -> Q:
@@ -27,29 +29,44 @@ class InstrumentType(Record):
     An instrument names its type by kind and name, so that a fleet may be entered before its types are.
     """
 
-    kind = models.CharField(max_length=20, choices=Kind)
-    name = models.CharField(max_length=100, help_text="As the instruments' type name says it.")
-    min_frequency_hz = _figure("Meter: the lowest it drives.")
-    max_frequency_hz = _figure("Meter: the highest it drives.")
-    timing_resolution_s = _figure("Meter: the smallest time difference it tells.")
-    minimum_signal_db = _figure("Meter: weakest signal-to-noise it can use.")
-    min_velocity_m_s = _figure("Meter: the lowest it measures.")
-    max_velocity_m_s = _figure("Meter: the highest it measures.")
-    min_temperature_k = _figure("Transducer pair or thermometer: the coldest it may be used at.")
-    max_temperature_k = _figure("Transducer pair or thermometer: the hottest it may be used at.")
-    min_spacing_m = _figure("Transducer pair: the shortest its rail allows.")
-    max_spacing_m = _figure("Transducer pair: the longest its rail allows.")
+    kind = models.CharField(_("kind"), max_length=20, choices=Kind)
+    name = models.CharField(
+        _("name"), max_length=100, help_text=_("Type name as entered for the instruments.")
+    )
+    min_frequency_hz = _figure(_("minimum frequency (Hz)"), _("Meter: minimum transducer frequency."))
+    max_frequency_hz = _figure(_("maximum frequency (Hz)"), _("Meter: maximum transducer frequency."))
+    timing_resolution_s = _figure(_("timing resolution (s)"), _("Meter: resolution of the time difference."))
+    minimum_signal_db = _figure(_("minimum signal (dB)"), _("Meter: minimum signal-to-noise ratio."))
+    min_velocity_m_s = _figure(_("minimum velocity (m/s)"), _("Meter: minimum velocity."))
+    max_velocity_m_s = _figure(_("maximum velocity (m/s)"), _("Meter: maximum velocity."))
+    min_temperature_k = _figure(
+        _("minimum temperature (K)"), _("Transducer pair or thermometer: minimum temperature.")
+    )
+    max_temperature_k = _figure(
+        _("maximum temperature (K)"), _("Transducer pair or thermometer: maximum temperature.")
+    )
+    min_spacing_m = _figure(_("minimum spacing (m)"), _("Transducer pair: minimum spacing of the rail."))
+    max_spacing_m = _figure(_("maximum spacing (m)"), _("Transducer pair: maximum spacing of the rail."))
     hazardous_area_certified = models.BooleanField(
+        _("hazardous area certified"),
         null=True,
         blank=True,
-        help_text="Transducer pair: made for hazardous areas; its certificate and the site's permit decide.",
+        help_text=_(
+            "Transducer pair: certified for hazardous areas. The certificate and the site permit take precedence."
+        ),
     )
-    min_wall_thickness_m = _figure("Thickness gauge: the thinnest it measures.")
-    max_wall_thickness_m = _figure("Thickness gauge: the thickest it measures.")
-    note = models.TextField(blank=True)
+    min_wall_thickness_m = _figure(
+        _("minimum wall thickness (m)"), _("Thickness gauge: minimum wall thickness.")
+    )
+    max_wall_thickness_m = _figure(
+        _("maximum wall thickness (m)"), _("Thickness gauge: maximum wall thickness.")
+    )
+    note = models.TextField(_("note"), blank=True)
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("instrument type")
+        verbose_name_plural = _("instrument types")
         ordering = ["kind", "name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["kind", "name"], name="instrument_type_name_once_in_a_kind"),

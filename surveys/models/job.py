@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record
 from surveys.models.instrument import Instrument
@@ -11,12 +12,12 @@ from surveys.models.site import Site
 
 
 class JobState(models.TextChoices):
-    DRAFT = "draft", "draft"
-    PLANNED = "planned", "planned"
-    ON_SITE = "on-site", "on site"
-    IN_REVIEW = "in-review", "in review"
-    ISSUED = "issued", "issued"
-    CANCELLED = "cancelled", "cancelled"
+    DRAFT = "draft", _("draft")
+    PLANNED = "planned", _("planned")
+    ON_SITE = "on-site", _("on site")
+    IN_REVIEW = "in-review", _("in review")
+    ISSUED = "issued", _("issued")
+    CANCELLED = "cancelled", _("cancelled")
 
 
 class Job(Record):
@@ -25,28 +26,49 @@ class Job(Record):
     CLIENT_PATH = "site__client"
     JOB_PATH = "pk"
 
-    site = models.ForeignKey(Site, models.PROTECT, related_name="jobs")
-    title = models.CharField(max_length=200)
-    state = models.CharField(max_length=10, choices=JobState, default=JobState.DRAFT)
-    starts_at = models.DateTimeField(help_text="The planned span; bookings hold people and kit for it.")
-    ends_at = models.DateTimeField()
+    site = models.ForeignKey(Site, models.PROTECT, related_name="jobs", verbose_name=_("site"))
+    title = models.CharField(_("title"), max_length=200)
+    state = models.CharField(_("state"), max_length=10, choices=JobState, default=JobState.DRAFT)
+    starts_at = models.DateTimeField(
+        _("start"), help_text=_("Start of the planned period; people and kit are booked for this period.")
+    )
+    ends_at = models.DateTimeField(_("end"))
     technician = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="jobs"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="jobs",
+        verbose_name=_("technician"),
     )
-    measuring_points = models.ManyToManyField(MeasuringPoint, blank=True, related_name="jobs")
-    kit = models.ManyToManyField(Instrument, blank=True, related_name="jobs")
-    note = models.TextField(blank=True)
+    measuring_points = models.ManyToManyField(
+        MeasuringPoint, blank=True, related_name="jobs", verbose_name=_("measuring points")
+    )
+    kit = models.ManyToManyField(Instrument, blank=True, related_name="jobs", verbose_name=_("kit"))
+    note = models.TextField(_("note"), blank=True)
     earliest_start = models.DateTimeField(
-        null=True, blank=True, help_text="Window it must lie in; none: not before the planned start."
+        _("earliest start"),
+        null=True,
+        blank=True,
+        help_text=_("Start of the time window; empty: planned start."),
     )
-    latest_end = models.DateTimeField(null=True, blank=True)
-    expected_hours = models.FloatField(null=True, blank=True, help_text="Of work on site.")
-    priority = models.PositiveSmallIntegerField(default=3, help_text="1 most pressing, 5 least.")
+    latest_end = models.DateTimeField(_("latest end"), null=True, blank=True)
+    expected_hours = models.FloatField(
+        _("expected hours"), null=True, blank=True, help_text=_("Hours of work on site.")
+    )
+    priority = models.PositiveSmallIntegerField(
+        _("priority"), default=3, help_text=_("1: most urgent, 5: least urgent.")
+    )
     required_qualifications = models.JSONField(
-        default=list, blank=True, help_text="Slugs of what its technician must be qualified for."
+        _("required qualifications"),
+        default=list,
+        blank=True,
+        help_text=_("Slugs of the qualifications required of the technician."),
     )
 
     class Meta:
+        verbose_name = _("job")
+        verbose_name_plural = _("jobs")
         ordering = ["-starts_at", "-id"]
         indexes = [models.Index(fields=["-starts_at", "-id"], name="job_by_time")]
         constraints = [
@@ -79,13 +101,17 @@ class JobStatusChange(Record):
     CLIENT_PATH = "job__site__client"
     JOB_PATH = "job"
 
-    job = models.ForeignKey(Job, models.PROTECT, related_name="status_changes")
-    before = models.CharField(max_length=10, choices=JobState)
-    state = models.CharField(max_length=10, choices=JobState)
-    reason = models.TextField()
-    changed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    changed_at = models.DateTimeField()
+    job = models.ForeignKey(Job, models.PROTECT, related_name="status_changes", verbose_name=_("job"))
+    before = models.CharField(_("before"), max_length=10, choices=JobState)
+    state = models.CharField(_("state"), max_length=10, choices=JobState)
+    reason = models.TextField(_("reason"))
+    changed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("changed by")
+    )
+    changed_at = models.DateTimeField(_("changed at"))
 
     class Meta:
+        verbose_name = _("job status change")
+        verbose_name_plural = _("job status changes")
         ordering = ["-changed_at", "-id"]
         constraints = [models.CheckConstraint(name="job_status_change_has_reason", condition=~Q(reason=""))]

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.sources import Source
 from compute.library.custom_medium import MediumTable
@@ -38,13 +39,15 @@ class CustomMaterial(Record):
     """A material the office added. What is known of it is in its versions."""
 
     name = _name_field()
-    title = models.CharField(max_length=200)
-    use = models.CharField(max_length=200, blank=True)
+    title = models.CharField(_("title"), max_length=200)
+    use = models.CharField(_("use"), max_length=200, blank=True)
 
     if TYPE_CHECKING:
         versions: RelatedManager[CustomMaterialData]
 
     class Meta:
+        verbose_name = _("custom material")
+        verbose_name_plural = _("custom materials")
         ordering = ["name"]
 
     def __str__(self) -> str:
@@ -55,15 +58,16 @@ class CustomMedium(Record):
     """A medium the office added. What is known of it is in its versions."""
 
     name = _name_field()
-    title = models.CharField(max_length=200)
-    use = models.CharField(max_length=200, blank=True)
+    title = models.CharField(_("title"), max_length=200)
+    use = models.CharField(_("use"), max_length=200, blank=True)
 
     if TYPE_CHECKING:
         versions: RelatedManager[CustomMediumData]
 
     class Meta:
+        verbose_name = _("custom medium")
         ordering = ["name"]
-        verbose_name_plural = "custom media"
+        verbose_name_plural = _("custom media")
 
     def __str__(self) -> str:
         return self.name
@@ -87,16 +91,19 @@ class Version(Record):
 class CustomMaterialData(Version):
     """One immutable version of a material's figures. The uncertainty is standard and relative."""
 
-    material = models.ForeignKey(CustomMaterial, models.PROTECT, related_name="versions")
-    longitudinal_sound_speed_m_s = models.FloatField()
-    shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
-    sound_speed_uncertainty = models.FloatField(null=True, blank=True)
-    density_kg_m3 = models.FloatField(null=True, blank=True)
-    roughness_m = models.FloatField(null=True, blank=True)
-    thermal_expansion_1_k = models.FloatField(null=True, blank=True)
+    material = models.ForeignKey(
+        CustomMaterial, models.PROTECT, related_name="versions", verbose_name=_("material")
+    )
+    longitudinal_sound_speed_m_s = models.FloatField(_("longitudinal sound speed (m/s)"))
+    shear_sound_speed_m_s = models.FloatField(_("shear sound speed (m/s)"), null=True, blank=True)
+    sound_speed_uncertainty = models.FloatField(_("sound speed uncertainty"), null=True, blank=True)
+    density_kg_m3 = models.FloatField(_("density (kg/m³)"), null=True, blank=True)
+    roughness_m = models.FloatField(_("roughness (m)"), null=True, blank=True)
+    thermal_expansion_1_k = models.FloatField(_("thermal expansion 1 (K)"), null=True, blank=True)
 
     class Meta(Version.Meta):
-        verbose_name_plural = "custom material data"
+        verbose_name = _("custom material data")
+        verbose_name_plural = _("custom material data")
         constraints = [
             models.CheckConstraint(
                 name="custom_material_data_sound_speed_positive",
@@ -142,18 +149,23 @@ class CustomMaterialData(Version):
 class CustomMediumData(Version):
     """One immutable version of a medium's table. The uncertainties are standard and relative."""
 
-    medium = models.ForeignKey(CustomMedium, models.PROTECT, related_name="versions")
-    pressure_pa = models.FloatField()
-    table = models.JSONField(
-        help_text="Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, "
-        "dynamic_viscosity_pa_s."
+    medium = models.ForeignKey(
+        CustomMedium, models.PROTECT, related_name="versions", verbose_name=_("medium")
     )
-    sound_speed_uncertainty = models.FloatField()
-    density_uncertainty = models.FloatField()
-    viscosity_uncertainty = models.FloatField()
+    pressure_pa = models.FloatField(_("pressure (Pa)"))
+    table = models.JSONField(
+        _("table"),
+        help_text=_(
+            "Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, dynamic_viscosity_pa_s."
+        ),
+    )
+    sound_speed_uncertainty = models.FloatField(_("sound speed uncertainty"))
+    density_uncertainty = models.FloatField(_("density uncertainty"))
+    viscosity_uncertainty = models.FloatField(_("viscosity uncertainty"))
 
     class Meta(Version.Meta):
-        verbose_name_plural = "custom medium data"
+        verbose_name = _("custom medium data")
+        verbose_name_plural = _("custom medium data")
         constraints = [
             models.CheckConstraint(
                 name="custom_medium_data_uncertainties_not_negative",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
@@ -23,14 +24,18 @@ def validate_log_format(raw: object) -> None:
 class LogFormat(Record):
     """A named layout. A log keeps the log format it was read by, so that this one may be changed."""
 
-    name = models.CharField(max_length=100, unique=True)
-    note = models.TextField(blank=True)
-    format = models.JSONField(validators=[validate_log_format])
-    created_at = models.DateTimeField()
-    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    retired_at = models.DateTimeField(null=True, blank=True)
+    name = models.CharField(_("name"), max_length=100, unique=True)
+    note = models.TextField(_("note"), blank=True)
+    format = models.JSONField(_("format"), validators=[validate_log_format])
+    created_at = models.DateTimeField(_("created at"))
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("created by")
+    )
+    retired_at = models.DateTimeField(_("retired at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("log format")
+        verbose_name_plural = _("log formats")
         ordering = ["name", "id"]
 
     def __str__(self) -> str:

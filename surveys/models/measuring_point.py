@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from surveys.models.base import Record, as_entered_field
@@ -31,26 +32,35 @@ class MeasuringPoint(Record):
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
-    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="measuring_points")
-    name = models.CharField(max_length=200)
-    description = models.TextField(blank=True)
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="measuring_points", verbose_name=_("pipe"))
+    name = models.CharField(_("name"), max_length=200)
+    description = models.TextField(_("description"), blank=True)
     upstream_disturbance = models.CharField(
-        max_length=40, blank=True, help_text="What disturbs the flow upstream."
+        _("upstream disturbance"), max_length=40, blank=True, help_text=_("Type of the upstream disturbance.")
     )
-    upstream_straight_length_m = models.FloatField(null=True, blank=True)
-    downstream_straight_length_m = models.FloatField(null=True, blank=True)
-    orientation = models.CharField(max_length=20, blank=True, choices=[(o, o) for o in ORIENTATIONS])
-    mounting = models.CharField(max_length=20, blank=True, choices=[(m, m) for m in MOUNTINGS])
+    upstream_straight_length_m = models.FloatField(_("upstream straight length (m)"), null=True, blank=True)
+    downstream_straight_length_m = models.FloatField(
+        _("downstream straight length (m)"), null=True, blank=True
+    )
+    orientation = models.CharField(
+        _("orientation"), max_length=20, blank=True, choices=[(o, o) for o in ORIENTATIONS]
+    )
+    mounting = models.CharField(_("mounting"), max_length=20, blank=True, choices=[(m, m) for m in MOUNTINGS])
     full_pipe = models.BooleanField(
-        null=True, blank=True, help_text="Sure that the pipe runs full; empty if not known."
+        _("full pipe"), null=True, blank=True, help_text=_("Pipe is always full; empty if not known.")
     )
     hazards = models.JSONField(
-        default=list, blank=True, help_text="Flags such as hazardous-area or work-at-height."
+        _("hazards"),
+        default=list,
+        blank=True,
+        help_text=_("Hazards such as hazardous-area or work-at-height."),
     )
-    retired_at = models.DateTimeField(null=True, blank=True)
+    retired_at = models.DateTimeField(_("retired at"), null=True, blank=True)
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("measuring point")
+        verbose_name_plural = _("measuring points")
         ordering = ["name", "id"]
         indexes = [models.Index(fields=["name", "id"], name="measuring_point_by_name")]
         constraints = [
@@ -75,22 +85,36 @@ class Setup(Record):
     CLIENT_PATH = "measuring_point__pipe__site__client"
     SITE_PATH = "measuring_point__pipe__site"
 
-    measuring_point = models.ForeignKey(MeasuringPoint, models.PROTECT, related_name="setups")
-    pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="setups")
-    transducer_data = models.ForeignKey("TransducerData", models.PROTECT, related_name="setups")
-    based_on = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
-    traverses = models.PositiveSmallIntegerField()
-    spacing_m = models.FloatField()
-    expected_velocity_m_s = models.FloatField(null=True, blank=True)
-    medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_source = models.CharField(max_length=10, choices=TemperatureSource, blank=True)
-    outcome = models.JSONField()
-    method_version = models.CharField(max_length=20)
-    calculated_at = models.DateTimeField()
-    calculated_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    measuring_point = models.ForeignKey(
+        MeasuringPoint, models.PROTECT, related_name="setups", verbose_name=_("measuring point")
+    )
+    pipe_data = models.ForeignKey(
+        PipeData, models.PROTECT, related_name="setups", verbose_name=_("pipe data")
+    )
+    transducer_data = models.ForeignKey(
+        "TransducerData", models.PROTECT, related_name="setups", verbose_name=_("transducer data")
+    )
+    based_on = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("based on")
+    )
+    traverses = models.PositiveSmallIntegerField(_("traverses"))
+    spacing_m = models.FloatField(_("spacing (m)"))
+    expected_velocity_m_s = models.FloatField(_("expected velocity (m/s)"), null=True, blank=True)
+    medium_temperature_k = models.FloatField(_("medium temperature (K)"), null=True, blank=True)
+    medium_temperature_source = models.CharField(
+        _("medium temperature source"), max_length=10, choices=TemperatureSource, blank=True
+    )
+    outcome = models.JSONField(_("outcome"))
+    method_version = models.CharField(_("method version"), max_length=20)
+    calculated_at = models.DateTimeField(_("calculated at"))
+    calculated_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("calculated by")
+    )
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("setup")
+        verbose_name_plural = _("setups")
         ordering = ["-calculated_at", "-id"]
         constraints = [
             models.CheckConstraint(

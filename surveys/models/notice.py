@@ -7,6 +7,7 @@ from typing import Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, VisibleQuerySet, own_jobs
 from surveys.models.combination import CombinedResult
@@ -25,8 +26,8 @@ class NoticeQuerySet(VisibleQuerySet):
 
 
 class NoticeKind(models.TextChoices):
-    CHANGED = "changed", "the figure changed"
-    WITHDRAWN = "withdrawn", "the result was withdrawn"
+    CHANGED = "changed", _("result changed")
+    WITHDRAWN = "withdrawn", _("result withdrawn")
 
 
 class Notice(Record):
@@ -36,26 +37,49 @@ class Notice(Record):
 
     objects = NoticeQuerySet.as_manager()  # type: ignore[misc]
 
-    client = models.ForeignKey(Client, models.PROTECT, related_name="notices")
-    kind = models.CharField(max_length=9, choices=NoticeKind, default=NoticeKind.CHANGED)
-    before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
-    after = models.OneToOneField(Result, models.PROTECT, null=True, blank=True, related_name="notice")
+    client = models.ForeignKey(Client, models.PROTECT, related_name="notices", verbose_name=_("client"))
+    kind = models.CharField(_("kind"), max_length=9, choices=NoticeKind, default=NoticeKind.CHANGED)
+    before = models.ForeignKey(
+        Result, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("before")
+    )
+    after = models.OneToOneField(
+        Result, models.PROTECT, null=True, blank=True, related_name="notice", verbose_name=_("after")
+    )
     before_combined = models.ForeignKey(
-        CombinedResult, models.PROTECT, null=True, blank=True, related_name="+"
+        CombinedResult,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("before combined"),
     )
     after_combined = models.OneToOneField(
-        CombinedResult, models.PROTECT, null=True, blank=True, related_name="notice"
+        CombinedResult,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="notice",
+        verbose_name=_("after combined"),
     )
-    relative_change = models.FloatField(null=True, help_text="Null: the flow before was 0.")
-    threshold = models.FloatField()
-    reason = models.TextField()
-    created_at = models.DateTimeField()
-    acknowledged_at = models.DateTimeField(null=True, blank=True)
+    relative_change = models.FloatField(
+        _("relative change"), null=True, help_text=_("Null if the previous flow was 0.")
+    )
+    threshold = models.FloatField(_("threshold"))
+    reason = models.TextField(_("reason"))
+    created_at = models.DateTimeField(_("created at"))
+    acknowledged_at = models.DateTimeField(_("acknowledged at"), null=True, blank=True)
     acknowledged_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("acknowledged by"),
     )
 
     class Meta:
+        verbose_name = _("notice")
+        verbose_name_plural = _("notices")
         ordering = ["-created_at", "-id"]
         indexes = [models.Index(fields=["-created_at", "-id"], name="notice_by_time")]
         constraints = [

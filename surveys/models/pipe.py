@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from compute.measuring.beam import WaveMode
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
@@ -30,15 +31,17 @@ class Pipe(Record):
     CLIENT_PATH = "site__client"
     SITE_PATH = "site"
 
-    site = models.ForeignKey(Site, models.PROTECT, related_name="pipes")
-    name = models.CharField(max_length=200)
-    description = models.TextField(blank=True)
-    retired_at = models.DateTimeField(null=True, blank=True)
+    site = models.ForeignKey(Site, models.PROTECT, related_name="pipes", verbose_name=_("site"))
+    name = models.CharField(_("name"), max_length=200)
+    description = models.TextField(_("description"), blank=True)
+    retired_at = models.DateTimeField(_("retired at"), null=True, blank=True)
 
     if TYPE_CHECKING:
         data: RelatedManager[PipeData]
 
     class Meta:
+        verbose_name = _("pipe")
+        verbose_name_plural = _("pipes")
         ordering = ["name", "id"]
         indexes = [models.Index(fields=["name", "id"], name="pipe_by_name")]
         constraints = [models.UniqueConstraint(fields=["site", "name"], name="pipe_name_once_at_a_site")]
@@ -48,14 +51,14 @@ class Pipe(Record):
 
 
 class Change(models.TextChoices):
-    FIRST = "first", "first entry"
-    CORRECTION = "correction", "correction: the old was always wrong"
-    MODIFICATION = "modification", "modification: the pipe itself changed"
+    FIRST = "first", _("first entry")
+    CORRECTION = "correction", _("correction of wrong data")
+    MODIFICATION = "modification", _("modification of the pipe")
 
 
 class TemperatureSource(models.TextChoices):
-    MEASURED = "measured", "measured"
-    ESTIMATED = "estimated", "estimated"
+    MEASURED = "measured", _("measured")
+    ESTIMATED = "estimated", _("estimated")
 
 
 class PipeData(Record):
@@ -68,63 +71,105 @@ class PipeData(Record):
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
-    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="data")
-    change = models.CharField(max_length=12, choices=Change)
-    corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
-    valid_from = models.DateField(null=True, blank=True)
-    reason = models.TextField(blank=True)
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="data", verbose_name=_("pipe"))
+    change = models.CharField(_("change"), max_length=12, choices=Change)
+    corrects = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="corrected_by", verbose_name=_("corrects")
+    )
+    valid_from = models.DateField(_("valid from"), null=True, blank=True)
+    reason = models.TextField(_("reason"), blank=True)
     wall_measurement = models.ForeignKey(
-        "WallMeasurement", models.PROTECT, null=True, blank=True, related_name="pipe_data"
+        "WallMeasurement",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="pipe_data",
+        verbose_name=_("wall measurement"),
     )
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
 
-    outer_diameter_m = models.FloatField()
-    wall_thickness_m = models.FloatField()
-    roughness_m = models.FloatField(null=True, blank=True)
-    wave_mode = models.CharField(max_length=12, blank=True)
-    material = models.CharField(max_length=60, blank=True)
-    material_longitudinal_sound_speed_m_s = models.FloatField(null=True, blank=True)
-    material_shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
-    lining_thickness_m = models.FloatField(default=0)
-    lining_material = models.CharField(max_length=60, blank=True)
-    lining_longitudinal_sound_speed_m_s = models.FloatField(null=True, blank=True)
-    lining_shear_sound_speed_m_s = models.FloatField(null=True, blank=True)
+    outer_diameter_m = models.FloatField(_("outer diameter (m)"))
+    wall_thickness_m = models.FloatField(_("wall thickness (m)"))
+    roughness_m = models.FloatField(_("roughness (m)"), null=True, blank=True)
+    wave_mode = models.CharField(_("wave mode"), max_length=12, blank=True)
+    material = models.CharField(_("material"), max_length=60, blank=True)
+    material_longitudinal_sound_speed_m_s = models.FloatField(
+        _("material longitudinal sound speed (m/s)"), null=True, blank=True
+    )
+    material_shear_sound_speed_m_s = models.FloatField(
+        _("material shear sound speed (m/s)"), null=True, blank=True
+    )
+    lining_thickness_m = models.FloatField(_("lining thickness (m)"), default=0)
+    lining_material = models.CharField(_("lining material"), max_length=60, blank=True)
+    lining_longitudinal_sound_speed_m_s = models.FloatField(
+        _("lining longitudinal sound speed (m/s)"), null=True, blank=True
+    )
+    lining_shear_sound_speed_m_s = models.FloatField(
+        _("lining shear sound speed (m/s)"), null=True, blank=True
+    )
     further_linings = models.JSONField(
-        default=list, blank=True, help_text="Inside the first, from the outside in; SI."
+        _("further linings"),
+        default=list,
+        blank=True,
+        help_text=_("Linings inside the first one, from the outside in, in SI units."),
     )
-    further_lining_thickness_m = models.FloatField(default=0, help_text="Of the further linings together.")
-    dimensions_temperature_k = models.FloatField(null=True, blank=True)
-    largest_outer_diameter_m = models.FloatField(null=True, blank=True)
-    smallest_outer_diameter_m = models.FloatField(null=True, blank=True)
+    further_lining_thickness_m = models.FloatField(
+        _("further lining thickness (m)"), default=0, help_text=_("Total thickness of the further linings.")
+    )
+    dimensions_temperature_k = models.FloatField(_("dimensions temperature (K)"), null=True, blank=True)
+    max_outer_diameter_m = models.FloatField(_("largest outer diameter (m)"), null=True, blank=True)
+    min_outer_diameter_m = models.FloatField(_("smallest outer diameter (m)"), null=True, blank=True)
 
-    medium = models.CharField(max_length=60, blank=True)
-    medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_source = models.CharField(max_length=10, choices=TemperatureSource, blank=True)
-    medium_pressure_pa = models.FloatField(null=True, blank=True)
-    medium_salinity_g_kg = models.FloatField(null=True, blank=True)
-    medium_mass_fraction = models.FloatField(null=True, blank=True)
-    medium_api_gravity = models.FloatField(null=True, blank=True)
-    medium_sound_speed_m_s = models.FloatField(null=True, blank=True)
-    medium_density_kg_m3 = models.FloatField(null=True, blank=True)
-    medium_dynamic_viscosity_pa_s = models.FloatField(null=True, blank=True)
+    medium = models.CharField(_("medium"), max_length=60, blank=True)
+    medium_temperature_k = models.FloatField(_("medium temperature (K)"), null=True, blank=True)
+    medium_temperature_source = models.CharField(
+        _("medium temperature source"), max_length=10, choices=TemperatureSource, blank=True
+    )
+    medium_pressure_pa = models.FloatField(_("medium pressure (Pa)"), null=True, blank=True)
+    medium_salinity_g_kg = models.FloatField(_("medium salinity g kg"), null=True, blank=True)
+    medium_mass_fraction = models.FloatField(_("medium mass fraction"), null=True, blank=True)
+    medium_api_gravity = models.FloatField(_("medium api gravity"), null=True, blank=True)
+    medium_sound_speed_m_s = models.FloatField(_("medium sound speed (m/s)"), null=True, blank=True)
+    medium_density_kg_m3 = models.FloatField(_("medium density (kg/m³)"), null=True, blank=True)
+    medium_dynamic_viscosity_pa_s = models.FloatField(
+        _("medium dynamic viscosity (Pa·s)"), null=True, blank=True
+    )
 
     # The exact version of the office's own that a name above means, if it is one of theirs.
     custom_material_data = models.ForeignKey(
-        CustomMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_material"
+        CustomMaterialData,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="pipe_data_as_material",
+        verbose_name=_("custom material data"),
     )
-    own_lining_data = models.ForeignKey(
-        CustomMaterialData, models.PROTECT, null=True, blank=True, related_name="pipe_data_as_lining"
+    custom_lining_data = models.ForeignKey(
+        CustomMaterialData,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="pipe_data_as_lining",
+        verbose_name=_("own lining data"),
     )
     custom_medium_data = models.ForeignKey(
-        CustomMediumData, models.PROTECT, null=True, blank=True, related_name="pipe_data"
+        CustomMediumData,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="pipe_data",
+        verbose_name=_("custom medium data"),
     )
 
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("pipe data")
         ordering = ["-recorded_at", "-id"]
-        verbose_name_plural = "pipe data"
+        verbose_name_plural = _("pipe data")
         constraints = [
             models.CheckConstraint(
                 name="pipe_data_outer_diameter_positive", condition=Q(outer_diameter_m__gt=0)
@@ -144,11 +189,11 @@ class PipeData(Record):
             ),
             models.CheckConstraint(
                 name="pipe_data_oval_in_order",
-                condition=Q(largest_outer_diameter_m__isnull=True, smallest_outer_diameter_m__isnull=True)
+                condition=Q(max_outer_diameter_m__isnull=True, min_outer_diameter_m__isnull=True)
                 | Q(
-                    largest_outer_diameter_m__isnull=False,
-                    smallest_outer_diameter_m__isnull=False,
-                    largest_outer_diameter_m__gte=F("smallest_outer_diameter_m"),
+                    max_outer_diameter_m__isnull=False,
+                    min_outer_diameter_m__isnull=False,
+                    max_outer_diameter_m__gte=F("min_outer_diameter_m"),
                 ),
             ),
             models.CheckConstraint(
@@ -203,8 +248,8 @@ class PipeData(Record):
                 for one in self.further_linings
             ),
             dimensions_temperature=self.dimensions_temperature_k,
-            largest_outer_diameter=self.largest_outer_diameter_m,
-            smallest_outer_diameter=self.smallest_outer_diameter_m,
+            max_outer_diameter=self.max_outer_diameter_m,
+            min_outer_diameter=self.min_outer_diameter_m,
         )
 
     def _material_entry(self) -> MaterialEntry:
@@ -215,8 +260,8 @@ class PipeData(Record):
         )
 
     def _lining_entry(self) -> MaterialEntry:
-        if self.own_lining_data:
-            return self.own_lining_data.entry()
+        if self.custom_lining_data:
+            return self.custom_lining_data.entry()
         return MaterialEntry(
             self.lining_material,
             self.lining_longitudinal_sound_speed_m_s,
@@ -259,7 +304,7 @@ class PipeData(Record):
         self.material_shear_sound_speed_m_s = material.shear_sound_speed
         self.lining_thickness_m = entry.lining.thickness if entry.lining else 0.0
         stated_lining = entry.lining.material if entry.lining else MaterialEntry()
-        self.own_lining_data = _version_of(stated_lining)
+        self.custom_lining_data = _version_of(stated_lining)
         lining = _name_or_figures(stated_lining)
         self.lining_material = lining.name
         self.lining_longitudinal_sound_speed_m_s = lining.longitudinal_sound_speed
@@ -270,8 +315,8 @@ class PipeData(Record):
         ]
         self.further_lining_thickness_m = sum(one.thickness for one in entry.further_linings)
         self.dimensions_temperature_k = entry.dimensions_temperature
-        self.largest_outer_diameter_m = entry.largest_outer_diameter
-        self.smallest_outer_diameter_m = entry.smallest_outer_diameter
+        self.max_outer_diameter_m = entry.max_outer_diameter
+        self.min_outer_diameter_m = entry.min_outer_diameter
 
     def set_medium(self, entry: MediumEntry) -> None:
         """Fill the columns of the medium; the inverse of `medium_entry`."""
@@ -310,24 +355,37 @@ class WallMeasurement(Record):
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
-    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="wall_measurements")
-    gauge = models.ForeignKey("Instrument", models.PROTECT, related_name="wall_measurements")
-    taken_at = models.DateTimeField()
-    taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    readings_m = models.JSONField(help_text="Readings in metres, in the order taken round the pipe.")
-    mean_m = models.FloatField()
-    standard_deviation_m = models.FloatField()
-    standard_uncertainty_m = models.FloatField()
-    minimum_m = models.FloatField()
-    maximum_m = models.FloatField()
-    gauge_velocity_setting_m_s = models.FloatField(
-        null=True, blank=True, help_text="What the gauge was set to, if not the wall's."
+    pipe = models.ForeignKey(Pipe, models.PROTECT, related_name="wall_measurements", verbose_name=_("pipe"))
+    gauge = models.ForeignKey(
+        "Instrument", models.PROTECT, related_name="wall_measurements", verbose_name=_("gauge")
     )
-    correction_factor = models.FloatField(default=1, help_text="By which the readings were multiplied.")
-    note = models.TextField(blank=True)
+    taken_at = models.DateTimeField(_("taken at"))
+    taken_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("taken by")
+    )
+    readings_m = models.JSONField(
+        _("readings (m)"), help_text=_("Readings in metres, in their order around the pipe.")
+    )
+    mean_m = models.FloatField(_("mean (m)"))
+    standard_deviation_m = models.FloatField(_("standard deviation (m)"))
+    standard_uncertainty_m = models.FloatField(_("standard uncertainty (m)"))
+    minimum_m = models.FloatField(_("minimum (m)"))
+    maximum_m = models.FloatField(_("maximum (m)"))
+    gauge_velocity_setting_m_s = models.FloatField(
+        _("gauge velocity setting (m/s)"),
+        null=True,
+        blank=True,
+        help_text=_("Velocity setting of the gauge, if it differs from that of the wall."),
+    )
+    correction_factor = models.FloatField(
+        _("correction factor"), default=1, help_text=_("Factor applied to the readings.")
+    )
+    note = models.TextField(_("note"), blank=True)
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("wall measurement")
+        verbose_name_plural = _("wall measurements")
         ordering = ["-taken_at", "-id"]
         constraints = [
             models.CheckConstraint(name="wall_measurement_mean_positive", condition=Q(mean_m__gt=0))

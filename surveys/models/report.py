@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record
 from surveys.models.result import Result
@@ -17,20 +18,28 @@ class Report(Record):
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="reports")
-    result = models.ForeignKey(Result, models.PROTECT, related_name="reports")
-    revision = models.PositiveIntegerField()
-    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
-    replaced_at = models.DateTimeField(null=True, blank=True)
-    units = models.CharField(max_length=6, choices=[("metric", "metric"), ("us", "US")])
-    notices = models.JSONField(default=list, help_text="What it says of reviews of its instruments.")
-    reason = models.TextField(blank=True, help_text="Why it was issued again.")
-    content = models.BinaryField()
-    sha256 = models.CharField(max_length=64)
-    issued_at = models.DateTimeField()
-    issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="reports", verbose_name=_("survey"))
+    result = models.ForeignKey(Result, models.PROTECT, related_name="reports", verbose_name=_("result"))
+    revision = models.PositiveIntegerField(_("revision"))
+    replaces = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="replaced_by", verbose_name=_("replaces")
+    )
+    replaced_at = models.DateTimeField(_("replaced at"), null=True, blank=True)
+    units = models.CharField(_("units"), max_length=6, choices=[("metric", "metric"), ("us", "US")])
+    notices = models.JSONField(
+        _("notices"), default=list, help_text=_("Notes about reviews of the instruments.")
+    )
+    reason = models.TextField(_("reason"), blank=True, help_text=_("Reason for the reissue."))
+    content = models.BinaryField(_("content"))
+    sha256 = models.CharField(_("SHA-256"), max_length=64)
+    issued_at = models.DateTimeField(_("issued at"))
+    issued_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("issued by")
+    )
 
     class Meta:
+        verbose_name = _("report")
+        verbose_name_plural = _("reports")
         ordering = ["-issued_at", "-id"]
         indexes = [models.Index(fields=["-issued_at", "-id"], name="report_by_time")]
         constraints = [

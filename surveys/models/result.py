@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record
 from surveys.models.calibration import Calibration, ErrorCorrectionPolicy
@@ -14,62 +15,93 @@ from surveys.models.survey import Log, Survey, SurveyData
 
 
 class Cause(models.TextChoices):
-    LOG_IMPORT = "log-import", "the log was taken in"
-    CORRECTION = "correction", "pipe data was corrected"
-    MODIFICATION = "modification", "pipe data was altered from a date on"
-    SURVEY_CORRECTION = "survey-correction", "what was stated of the survey was corrected"
-    SEGMENTS = "segments", "other stretches of the log were marked"
-    TRANSDUCER_CORRECTION = "transducer-correction", "data of a transducer pair was corrected"
-    CALIBRATION = "calibration", "a calibration was recorded or corrected"
+    LOG_IMPORT = "log-import", _("log imported")
+    CORRECTION = "correction", _("pipe data corrected")
+    MODIFICATION = "modification", _("pipe modified")
+    SURVEY_CORRECTION = "survey-correction", _("survey data corrected")
+    SEGMENTS = "segments", _("segments of the log changed")
+    TRANSDUCER_CORRECTION = "transducer-correction", _("transducer data corrected")
+    CALIBRATION = "calibration", _("calibration recorded or corrected")
     OUT_OF_TOLERANCE = (
         "out-of-tolerance",
-        "an instrument was found out of tolerance: what that would make of results",
+        _("an instrument was found out of tolerance: what that would make of results"),
     )
-    AS_FOUND = "as-found", "the office decided that the error found is to be corrected"
-    CURVES = "error-correction-policy", "whether error curves are applied was decided anew"
-    METHOD = "method", "the method of computation has a new version"
-    COMBINATION = "combination", "surveys were combined"
+    AS_FOUND = "as-found", _("as-found error corrected by decision")
+    CURVES = "error-correction-policy", _("error correction policy changed")
+    METHOD = "method", _("new version of the calculation method")
+    COMBINATION = "combination", _("surveys combined")
 
 
 class Recomputation(Record):
     """A background run that makes new results for the surveys that rested on something now changed."""
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        RUNNING = "running", "running"
-        FINISHED = "finished", "finished"
-        FINISHED_WITH_FAILURES = "finished-with-failures", "finished with failures"
+        WAITING = "waiting", _("waiting")
+        RUNNING = "running", _("running")
+        FINISHED = "finished", _("finished")
+        FINISHED_WITH_FAILURES = "finished-with-failures", _("finished with failures")
 
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
     # What changed: one of these, or the method.
     pipe_data = models.ForeignKey(
-        PipeData, models.PROTECT, null=True, blank=True, related_name="recomputations"
+        PipeData,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputations",
+        verbose_name=_("pipe data"),
     )
     survey_data = models.ForeignKey(
-        SurveyData, models.PROTECT, null=True, blank=True, related_name="recomputations"
+        SurveyData,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputations",
+        verbose_name=_("survey data"),
     )
     transducer_data = models.ForeignKey(
-        TransducerData, models.PROTECT, null=True, blank=True, related_name="recomputations"
+        TransducerData,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputations",
+        verbose_name=_("transducer data"),
     )
     calibration = models.ForeignKey(
-        Calibration, models.PROTECT, null=True, blank=True, related_name="recomputations"
+        Calibration,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputations",
+        verbose_name=_("calibration"),
     )
     error_correction_policy = models.ForeignKey(
-        ErrorCorrectionPolicy, models.PROTECT, null=True, blank=True, related_name="recomputations"
+        ErrorCorrectionPolicy,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputations",
+        verbose_name=_("error correction policy"),
     )
     # The pipe whose surveys it is about; none where it goes across pipes, which clients see by their notices.
-    pipe = models.ForeignKey(Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations")
-    cause = models.CharField(max_length=24, choices=Cause)
-    reason = models.TextField()
-    state = models.CharField(max_length=24, choices=State, default=State.WAITING)
-    requested_at = models.DateTimeField()
-    requested_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    started_at = models.DateTimeField(null=True, blank=True)
-    finished_at = models.DateTimeField(null=True, blank=True)
+    pipe = models.ForeignKey(
+        Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations", verbose_name=_("pipe")
+    )
+    cause = models.CharField(_("cause"), max_length=24, choices=Cause)
+    reason = models.TextField(_("reason"))
+    state = models.CharField(_("state"), max_length=24, choices=State, default=State.WAITING)
+    requested_at = models.DateTimeField(_("requested at"))
+    requested_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("requested by")
+    )
+    started_at = models.DateTimeField(_("started at"), null=True, blank=True)
+    finished_at = models.DateTimeField(_("finished at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("recalculation")
+        verbose_name_plural = _("recalculations")
         ordering = ["-requested_at", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -100,56 +132,80 @@ class Result(Record):
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="results")
-    log = models.ForeignKey(Log, models.PROTECT, related_name="results")
-    survey_data = models.ForeignKey(SurveyData, models.PROTECT, related_name="results")
-    pipe_data = models.ForeignKey(PipeData, models.PROTECT, related_name="results")
-    transducer_data = models.ForeignKey(TransducerData, models.PROTECT, related_name="results")
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="results", verbose_name=_("survey"))
+    log = models.ForeignKey(Log, models.PROTECT, related_name="results", verbose_name=_("log"))
+    survey_data = models.ForeignKey(
+        SurveyData, models.PROTECT, related_name="results", verbose_name=_("survey data")
+    )
+    pipe_data = models.ForeignKey(
+        PipeData, models.PROTECT, related_name="results", verbose_name=_("pipe data")
+    )
+    transducer_data = models.ForeignKey(
+        TransducerData, models.PROTECT, related_name="results", verbose_name=_("transducer data")
+    )
     wall_measurement = models.ForeignKey(
-        WallMeasurement, models.PROTECT, null=True, blank=True, related_name="results"
+        WallMeasurement,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="results",
+        verbose_name=_("wall measurement"),
     )
-    calibrations = models.ManyToManyField(Calibration, related_name="results")
-    corrected_for = models.ManyToManyField(
-        Instrument, related_name="+", help_text="Instruments whose error curve was applied."
+    calibrations = models.ManyToManyField(Calibration, related_name="results", verbose_name=_("calibrations"))
+    error_corrections = models.ManyToManyField(
+        Instrument,
+        related_name="+",
+        help_text=_("Instruments with applied error corrections."),
+        verbose_name=_("corrected for"),
     )
-    as_found = models.ManyToManyField(
+    as_found_corrections = models.ManyToManyField(
         Calibration,
         related_name="+",
-        help_text="Certificates whose as-found errors were applied, by decision.",
+        help_text=_("Certificates with as-found errors applied by decision."),
+        verbose_name=_("as found"),
     )
-    method_version = models.CharField(max_length=20)
-    cause = models.CharField(max_length=24, choices=Cause)
+    method_version = models.CharField(_("method version"), max_length=20)
+    cause = models.CharField(_("cause"), max_length=24, choices=Cause)
     recomputation = models.ForeignKey(
-        Recomputation, models.PROTECT, null=True, blank=True, related_name="results"
+        Recomputation,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="results",
+        verbose_name=_("recalculation"),
     )
-    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
-    replaced_at = models.DateTimeField(null=True, blank=True)
-    computed_at = models.DateTimeField()
+    replaces = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="replaced_by", verbose_name=_("replaces")
+    )
+    replaced_at = models.DateTimeField(_("replaced at"), null=True, blank=True)
+    computed_at = models.DateTimeField(_("calculated at"))
 
-    readings_used = models.BigIntegerField()
+    readings_used = models.BigIntegerField(_("readings used"))
     readings_outside = models.BigIntegerField(
-        default=0, help_text="Left out because they lie in none of the marked stretches."
+        _("readings outside"), default=0, help_text=_("Readings outside the selected segments.")
     )
-    transit_time_s = models.FloatField(help_text="Mean of the readings used.")
-    time_difference_s = models.FloatField(help_text="Mean of the readings used.")
-    volume_flow_m3_s = models.FloatField()
-    volume_flow_standard_deviation_m3_s = models.FloatField()
-    expanded_uncertainty_m3_s = models.FloatField()
-    coverage_factor = models.FloatField()
-    mean_velocity_m_s = models.FloatField()
-    path_velocity_m_s = models.FloatField()
-    reynolds = models.FloatField()
-    profile_factor = models.FloatField()
-    measured_sound_speed_m_s = models.FloatField()
-    expected_sound_speed_m_s = models.FloatField()
-    spacing_m = models.FloatField(help_text="The spacing this pipe data calls for.")
-    findings = models.JSONField()
-    budget = models.JSONField()
+    transit_time_s = models.FloatField(_("transit time (s)"), help_text=_("Mean of the readings used."))
+    time_difference_s = models.FloatField(_("time difference (s)"), help_text=_("Mean of the readings used."))
+    volume_flow_m3_s = models.FloatField(_("volume flow (m³/s)"))
+    volume_flow_standard_deviation_m3_s = models.FloatField(_("volume flow standard deviation (m³/s)"))
+    expanded_uncertainty_m3_s = models.FloatField(_("expanded uncertainty (m³/s)"))
+    coverage_factor = models.FloatField(_("coverage factor"))
+    mean_velocity_m_s = models.FloatField(_("mean velocity (m/s)"))
+    path_velocity_m_s = models.FloatField(_("path velocity (m/s)"))
+    reynolds = models.FloatField(_("reynolds"))
+    profile_factor = models.FloatField(_("profile factor"))
+    measured_sound_speed_m_s = models.FloatField(_("measured sound speed (m/s)"))
+    expected_sound_speed_m_s = models.FloatField(_("expected sound speed (m/s)"))
+    spacing_m = models.FloatField(_("spacing (m)"), help_text=_("Spacing required for the pipe data."))
+    findings = models.JSONField(_("findings"))
+    budget = models.JSONField(_("budget"))
     change_breakdown = models.JSONField(
-        null=True, help_text="By how much and why it differs from the result it replaces."
+        _("change breakdown"), null=True, help_text=_("Difference from the replaced result, with causes.")
     )
 
     class Meta:
+        verbose_name = _("result")
+        verbose_name_plural = _("results")
         ordering = ["-computed_at", "-id"]
         indexes = [models.Index(fields=["-computed_at", "-id"], name="result_by_time")]
         constraints = [
@@ -167,35 +223,65 @@ class RecomputationItem(models.Model):
     """One survey of a recomputation, or a combination of which a part moved: the work, who holds it, what came of it."""
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        RUNNING = "running", "running"
-        DONE = "done", "done"
-        FAILED = "failed", "failed"
+        WAITING = "waiting", _("waiting")
+        RUNNING = "running", _("running")
+        DONE = "done", _("done")
+        FAILED = "failed", _("failed")
 
-    recomputation = models.ForeignKey(Recomputation, models.PROTECT, related_name="items")
+    recomputation = models.ForeignKey(
+        Recomputation, models.PROTECT, related_name="items", verbose_name=_("recalculation")
+    )
     survey = models.ForeignKey(
-        Survey, models.PROTECT, null=True, blank=True, related_name="recomputation_items"
+        Survey,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputation_items",
+        verbose_name=_("survey"),
     )
     combination = models.ForeignKey(
-        "Combination", models.PROTECT, null=True, blank=True, related_name="recomputation_items"
+        "Combination",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="recomputation_items",
+        verbose_name=_("combination"),
     )
-    state = models.CharField(max_length=8, choices=State, default=State.WAITING)
-    attempts = models.PositiveSmallIntegerField(default=0)
-    run_after = models.DateTimeField()
-    claimed_by = models.UUIDField(null=True, blank=True)
-    lease_until = models.DateTimeField(null=True, blank=True)
-    error = models.TextField(blank=True)
-    finished_at = models.DateTimeField(null=True, blank=True, help_text="When it was done or failed.")
-    before = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
-    after = models.ForeignKey(Result, models.PROTECT, null=True, blank=True, related_name="+")
+    state = models.CharField(_("state"), max_length=8, choices=State, default=State.WAITING)
+    attempts = models.PositiveSmallIntegerField(_("attempts"), default=0)
+    run_after = models.DateTimeField(_("run after"))
+    claimed_by = models.UUIDField(_("claimed by"), null=True, blank=True)
+    lease_until = models.DateTimeField(_("lease until"), null=True, blank=True)
+    error = models.TextField(_("error"), blank=True)
+    finished_at = models.DateTimeField(
+        _("finished at"), null=True, blank=True, help_text=_("Time of completion or failure.")
+    )
+    before = models.ForeignKey(
+        Result, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("before")
+    )
+    after = models.ForeignKey(
+        Result, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("after")
+    )
     before_combined = models.ForeignKey(
-        "CombinedResult", models.PROTECT, null=True, blank=True, related_name="+"
+        "CombinedResult",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("before combined"),
     )
     after_combined = models.ForeignKey(
-        "CombinedResult", models.PROTECT, null=True, blank=True, related_name="+"
+        "CombinedResult",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("after combined"),
     )
 
     class Meta:
+        verbose_name = _("recalculation item")
+        verbose_name_plural = _("recalculation items")
         ordering = ["recomputation", "id"]
         constraints = [
             models.UniqueConstraint(

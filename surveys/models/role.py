@@ -1,14 +1,15 @@
 """Roles: what a person may do."""
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 
 class Role(models.TextChoices):
-    CLIENT = "client", "client viewer"
-    TECHNICIAN = "technician", "technician"
-    OFFICE = "office", "office"
-    CALIBRATION_ADMIN = "calibration-admin", "calibration admin"
-    ADMINISTRATOR = "administrator", "administrator"
+    CLIENT = "client", _("client viewer")
+    TECHNICIAN = "technician", _("technician")
+    OFFICE = "office", _("office")
+    CALIBRATION_ADMIN = "calibration-admin", _("calibration administrator")
+    ADMINISTRATOR = "administrator", _("administrator")
 
     @classmethod
     def office_roles(cls) -> frozenset[str]:

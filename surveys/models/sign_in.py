@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 from knox.models import AbstractAuthToken
 
 from surveys.models.base import Record, VisibleQuerySet
@@ -21,10 +22,10 @@ if TYPE_CHECKING:
 class Scope(models.TextChoices):
     """What a token may do of what its user may."""
 
-    WRITE = "write", "whatever its user may"
-    READ = "read", "read"
-    FIELD = "field", "read, compute, and write what technicians write"
-    COMPUTE = "compute", "compute without records"
+    WRITE = "write", _("all rights of the user")
+    READ = "read", _("read")
+    FIELD = "field", _("read, calculate, and write as a technician")
+    COMPUTE = "compute", _("calculate without records")
 
 
 class ApiTokenQuerySet(VisibleQuerySet):
@@ -39,15 +40,17 @@ class ApiTokenQuerySet(VisibleQuerySet):
 class ApiToken(Record, AbstractAuthToken):
     """A token of a user, kept as its digest, with what it may do and when it was last used."""
 
-    digest = models.CharField(max_length=128, unique=True)
-    name = models.CharField(max_length=100)
-    scope = models.CharField(max_length=10, choices=Scope, default=Scope.WRITE)
-    last_used_at = models.DateTimeField(null=True, blank=True)
-    revoked_at = models.DateTimeField(null=True, blank=True)
+    digest = models.CharField(_("digest"), max_length=128, unique=True)
+    name = models.CharField(_("name"), max_length=100)
+    scope = models.CharField(_("scope"), max_length=10, choices=Scope, default=Scope.WRITE)
+    last_used_at = models.DateTimeField(_("last used at"), null=True, blank=True)
+    revoked_at = models.DateTimeField(_("revoked at"), null=True, blank=True)
 
     objects = ApiTokenQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("API token")
+        verbose_name_plural = _("API tokens")
         ordering = ["-created", "-id"]
         constraints = [
             models.CheckConstraint(name="api_token_scope_known", condition=Q(scope__in=Scope.values)),
@@ -60,11 +63,15 @@ class ApiToken(Record, AbstractAuthToken):
 class RecoveryCode(Record):
     """A code that takes the place of a one-time code, once, for somebody who lost their second factor."""
 
-    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="recovery_codes")
-    code_sha256 = models.CharField(max_length=64, unique=True)
-    used_at = models.DateTimeField(null=True, blank=True)
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.CASCADE, related_name="recovery_codes", verbose_name=_("user")
+    )
+    code_sha256 = models.CharField(_("code SHA-256"), max_length=64, unique=True)
+    used_at = models.DateTimeField(_("used at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("recovery code")
+        verbose_name_plural = _("recovery codes")
         ordering = ["id"]
 
 
@@ -82,21 +89,34 @@ class Invitation(Record):
 
     objects = InvitationQuerySet.as_manager()  # type: ignore[misc]
 
-    username = models.CharField(max_length=150)
-    email = models.EmailField(blank=True, help_text="Blank once whoever was invited has left.")
-    role = models.CharField(max_length=20, choices=Role)
-    client = models.ForeignKey(Client, models.PROTECT, null=True, blank=True, related_name="+")
-    token_sha256 = models.CharField(max_length=64, unique=True)
-    invited_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    invited_at = models.DateTimeField()
-    expires_at = models.DateTimeField()
-    accepted_at = models.DateTimeField(null=True, blank=True)
-    accepted_by = models.OneToOneField(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="invitation"
+    username = models.CharField(_("username"), max_length=150)
+    email = models.EmailField(
+        _("email"), blank=True, help_text=_("Empty after the invited user is deactivated.")
     )
-    revoked_at = models.DateTimeField(null=True, blank=True)
+    role = models.CharField(_("role"), max_length=20, choices=Role)
+    client = models.ForeignKey(
+        Client, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("client")
+    )
+    token_sha256 = models.CharField(_("token SHA-256"), max_length=64, unique=True)
+    invited_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("invited by")
+    )
+    invited_at = models.DateTimeField(_("invited at"))
+    expires_at = models.DateTimeField(_("expires at"))
+    accepted_at = models.DateTimeField(_("accepted at"), null=True, blank=True)
+    accepted_by = models.OneToOneField(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="invitation",
+        verbose_name=_("accepted by"),
+    )
+    revoked_at = models.DateTimeField(_("revoked at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("invitation")
+        verbose_name_plural = _("invitations")
         ordering = ["-invited_at", "-id"]
         constraints = [
             models.CheckConstraint(

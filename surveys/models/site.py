@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.user import User
@@ -23,16 +24,20 @@ class Client(Record):
 
     CLIENT_PATH = "pk"
 
-    name = models.CharField(max_length=200, unique=True)
-    contact = models.TextField(blank=True)
+    name = models.CharField(_("name"), max_length=200, unique=True)
+    contact = models.TextField(_("contact"), blank=True)
     notice_threshold = models.FloatField(
-        default=0.01, help_text="Told of a result that changed by more than this part of it."
+        _("notice threshold"),
+        default=0.01,
+        help_text=_("Relative change of a result above which the client is notified."),
     )
-    retired_at = models.DateTimeField(null=True, blank=True)
+    retired_at = models.DateTimeField(_("retired at"), null=True, blank=True)
 
     objects = ClientQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("client")
+        verbose_name_plural = _("clients")
         ordering = ["name", "id"]
         constraints = [
             models.CheckConstraint(
@@ -68,18 +73,26 @@ class Site(Record):
     CLIENT_PATH = "client"
     SITE_PATH = "pk"
 
-    client = models.ForeignKey(Client, models.PROTECT, related_name="sites")
-    name = models.CharField(max_length=200)
-    address = models.TextField(blank=True)
-    time_zone = models.CharField(max_length=64, default="UTC", validators=[validate_time_zone])
-    access_notes = models.TextField(blank=True, help_text="Access, permits, contacts on the site.")
-    contacts = models.TextField(blank=True, help_text="Whom to call, and how.")
-    hazards = models.TextField(blank=True, help_text="What can hurt; the site's permit rules.")
-    latitude_deg = models.FloatField(null=True, blank=True)
-    longitude_deg = models.FloatField(null=True, blank=True)
-    retired_at = models.DateTimeField(null=True, blank=True)
+    client = models.ForeignKey(Client, models.PROTECT, related_name="sites", verbose_name=_("client"))
+    name = models.CharField(_("name"), max_length=200)
+    address = models.TextField(_("address"), blank=True)
+    time_zone = models.CharField(
+        _("time zone"), max_length=64, default="UTC", validators=[validate_time_zone]
+    )
+    access_notes = models.TextField(
+        _("access notes"), blank=True, help_text=_("Access to the site and permits.")
+    )
+    contacts = models.TextField(
+        _("contacts"), blank=True, help_text=_("Contact persons with telephone numbers.")
+    )
+    hazards = models.TextField(_("hazards"), blank=True, help_text=_("Hazards and permit rules of the site."))
+    latitude_deg = models.FloatField(_("latitude (°)"), null=True, blank=True)
+    longitude_deg = models.FloatField(_("longitude (°)"), null=True, blank=True)
+    retired_at = models.DateTimeField(_("retired at"), null=True, blank=True)
 
     class Meta:
+        verbose_name = _("site")
+        verbose_name_plural = _("sites")
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["client", "name"], name="site_name_once_for_a_client"),

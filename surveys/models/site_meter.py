@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.survey import Survey
@@ -17,27 +18,36 @@ class SiteMeterReading(Record):
     """
 
     class ReadingType(models.TextChoices):
-        AVERAGE = "average", "mean over the time of the survey"
-        SPOT = "spot", "read once"
+        AVERAGE = "average", _("average over the survey")
+        SPOT = "spot", _("spot reading")
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="site_meter_readings")
-    meter = models.CharField(max_length=100, help_text="What the site calls its meter.")
-    reading_type = models.CharField(max_length=7, choices=ReadingType)
-    volume_flow_m3_s = models.FloatField()
-    expanded_uncertainty_m3_s = models.FloatField(
-        null=True, blank=True, help_text="For about 95 % (k = 2), as the site states it; null: not stated."
+    survey = models.ForeignKey(
+        Survey, models.PROTECT, related_name="site_meter_readings", verbose_name=_("survey")
     )
-    note = models.TextField(blank=True)
-    reason = models.TextField(blank=True, help_text="Why it was stated anew.")
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    replaced_at = models.DateTimeField(null=True, blank=True)
+    meter = models.CharField(_("meter"), max_length=100, help_text=_("Name of the site meter."))
+    reading_type = models.CharField(_("reading type"), max_length=7, choices=ReadingType)
+    volume_flow_m3_s = models.FloatField(_("volume flow (m³/s)"))
+    expanded_uncertainty_m3_s = models.FloatField(
+        _("expanded uncertainty (m³/s)"),
+        null=True,
+        blank=True,
+        help_text=_("Coverage probability about 95 % (k = 2), as stated by the site; empty if not stated."),
+    )
+    note = models.TextField(_("note"), blank=True)
+    reason = models.TextField(_("reason"), blank=True, help_text=_("Reason for the replacement."))
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
+    replaced_at = models.DateTimeField(_("replaced at"), null=True, blank=True)
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("site meter reading")
+        verbose_name_plural = _("site meter readings")
         ordering = ["-recorded_at", "-id"]
         constraints = [
             models.UniqueConstraint(

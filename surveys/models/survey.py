@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Instrument
@@ -33,19 +34,28 @@ class Survey(Record):
     CLIENT_PATH = "client"
     SITE_PATH = "measuring_point__pipe__site"
 
-    measuring_point = models.ForeignKey(MeasuringPoint, models.PROTECT, related_name="surveys")
-    client = models.ForeignKey(Client, models.PROTECT, related_name="+", db_index=False)
-    job = models.ForeignKey(Job, models.PROTECT, null=True, blank=True, related_name="surveys")
-    technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys")
-    started_at = models.DateTimeField()
-    recorded_at = models.DateTimeField()
+    measuring_point = models.ForeignKey(
+        MeasuringPoint, models.PROTECT, related_name="surveys", verbose_name=_("measuring point")
+    )
+    client = models.ForeignKey(
+        Client, models.PROTECT, related_name="+", db_index=False, verbose_name=_("client")
+    )
+    job = models.ForeignKey(
+        Job, models.PROTECT, null=True, blank=True, related_name="surveys", verbose_name=_("job")
+    )
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="surveys", verbose_name=_("technician")
+    )
+    started_at = models.DateTimeField(_("started at"))
+    recorded_at = models.DateTimeField(_("recorded at"))
     primary_survey = models.ForeignKey(
         "self",
         models.PROTECT,
         null=True,
         blank=True,
         related_name="paths",
-        help_text="The first survey at this point of which this one is a further path.",
+        help_text=_("Survey of the first path, if this survey is a further path."),
+        verbose_name=_("primary survey"),
     )
 
     if TYPE_CHECKING:
@@ -54,6 +64,8 @@ class Survey(Record):
         site_meter_readings: RelatedManager[SiteMeterReading]
 
     class Meta:
+        verbose_name = _("survey")
+        verbose_name_plural = _("surveys")
         ordering = ["-started_at", "-id"]
         indexes = [
             models.Index(fields=["-started_at", "-id"], name="survey_by_time"),
@@ -75,9 +87,9 @@ class Survey(Record):
 
 
 class SurveyChange(models.TextChoices):
-    FIRST = "first", "first entry"
-    CORRECTION = "correction", "correction"
-    SEGMENTS = "segments", "segments of the log marked"
+    FIRST = "first", _("first entry")
+    CORRECTION = "correction", _("correction")
+    SEGMENTS = "segments", _("segments of the log selected")
 
 
 class SurveyData(Record):
@@ -86,35 +98,46 @@ class SurveyData(Record):
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="data")
-    change = models.CharField(max_length=12, choices=SurveyChange, default=SurveyChange.FIRST)
-    reason = models.TextField(blank=True)
-    setup = models.ForeignKey(Setup, models.PROTECT, related_name="survey_data")
-    instruments = models.ManyToManyField(Instrument, related_name="survey_data")
-    started_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True, blank=True)
-    mounted_spacing_m = models.FloatField(null=True, blank=True)
-    medium_temperature_k = models.FloatField(null=True, blank=True)
-    medium_temperature_source = models.CharField(max_length=10, choices=TemperatureSource, blank=True)
+    survey = models.ForeignKey(Survey, models.PROTECT, related_name="data", verbose_name=_("survey"))
+    change = models.CharField(_("change"), max_length=12, choices=SurveyChange, default=SurveyChange.FIRST)
+    reason = models.TextField(_("reason"), blank=True)
+    setup = models.ForeignKey(Setup, models.PROTECT, related_name="survey_data", verbose_name=_("setup"))
+    instruments = models.ManyToManyField(
+        Instrument, related_name="survey_data", verbose_name=_("instruments")
+    )
+    started_at = models.DateTimeField(_("started at"))
+    ended_at = models.DateTimeField(_("ended at"), null=True, blank=True)
+    mounted_spacing_m = models.FloatField(_("mounted spacing (m)"), null=True, blank=True)
+    medium_temperature_k = models.FloatField(_("medium temperature (K)"), null=True, blank=True)
+    medium_temperature_source = models.CharField(
+        _("medium temperature source"), max_length=10, choices=TemperatureSource, blank=True
+    )
     path_angle_rad = models.FloatField(
+        _("path angle (rad)"),
         null=True,
         blank=True,
-        help_text="Angle about the pipe's axis at which the upstream transducer sits, from one mark for all paths.",
+        help_text=_(
+            "Angular position of the upstream transducer around the pipe axis, from the same mark for all paths."
+        ),
     )
     segments = models.JSONField(
+        _("segments"),
         default=list,
         blank=True,
-        help_text="Stretches of the log that count: start, end, reason. None: all of it.",
+        help_text=_("Segments of the log to use: start, end, reason. Empty: whole log."),
     )
-    note = models.TextField(blank=True)
-    recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    replaced_at = models.DateTimeField(null=True, blank=True)
+    note = models.TextField(_("note"), blank=True)
+    recorded_at = models.DateTimeField(_("recorded at"))
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
+    replaced_at = models.DateTimeField(_("replaced at"), null=True, blank=True)
     as_entered = as_entered_field()
 
     class Meta:
+        verbose_name = _("survey data")
         ordering = ["-recorded_at", "-id"]
-        verbose_name_plural = "survey data"
+        verbose_name_plural = _("survey data")
         constraints = [
             models.UniqueConstraint(
                 name="survey_data_one_in_force", fields=["survey"], condition=Q(replaced_at__isnull=True)
@@ -140,42 +163,57 @@ class Log(Record):
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    survey = models.OneToOneField(Survey, models.PROTECT, related_name="log")
-    file_name = models.CharField(max_length=200, blank=True)
-    size_bytes = models.BigIntegerField()
-    sha256 = models.CharField(max_length=64)
-    format = models.JSONField(help_text="How the file was read.")
+    survey = models.OneToOneField(Survey, models.PROTECT, related_name="log", verbose_name=_("survey"))
+    file_name = models.CharField(_("file name"), max_length=200, blank=True)
+    size_bytes = models.BigIntegerField(_("size (bytes)"))
+    sha256 = models.CharField(_("SHA-256"), max_length=64)
+    format = models.JSONField(_("format"), help_text=_("Format used to read the file."))
     log_format = models.ForeignKey(
         LogFormat,
         models.PROTECT,
         null=True,
         blank=True,
         related_name="logs",
-        help_text="Whose layout it was.",
+        help_text=_("Log format of the instrument."),
+        verbose_name=_("log format"),
     )
-    columns = models.JSONField(help_text="Name and unit of each column, as the header line gave them.")
-    ignored_columns = models.JSONField(default=list, help_text="Columns of other names, left unread.")
-    rows_accepted = models.BigIntegerField()
-    rows_rejected = models.BigIntegerField()
-    rejected_rows = models.JSONField(help_text="The first refused rows: line, column, what was wrong.")
-    findings = models.JSONField(default=list, help_text="Gaps, jumps of the clock, repeats, slips of units.")
-    first_reading_at = models.DateTimeField()
-    last_reading_at = models.DateTimeField()
-    received_at = models.DateTimeField()
-    received_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    columns = models.JSONField(
+        _("columns"), help_text=_("Name and unit of each column from the header line.")
+    )
+    ignored_columns = models.JSONField(
+        _("ignored columns"), default=list, help_text=_("Columns that were not imported.")
+    )
+    rows_accepted = models.BigIntegerField(_("rows accepted"))
+    rows_rejected = models.BigIntegerField(_("rows rejected"))
+    rejected_rows = models.JSONField(
+        _("rejected rows"), help_text=_("First rejected rows: line, column, error.")
+    )
+    findings = models.JSONField(
+        _("findings"), default=list, help_text=_("Gaps, clock jumps, repeated rows, changes of unit.")
+    )
+    first_reading_at = models.DateTimeField(_("first reading at"))
+    last_reading_at = models.DateTimeField(_("last reading at"))
+    received_at = models.DateTimeField(_("received at"))
+    received_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("received by")
+    )
 
     class Meta:
+        verbose_name = _("log")
+        verbose_name_plural = _("logs")
         constraints = [models.CheckConstraint(name="log_has_readings", condition=Q(rows_accepted__gt=0))]
 
 
 class LogFilePart(models.Model):
     """A piece of the file as it came, compressed; the pieces in order are the file."""
 
-    log = models.ForeignKey(Log, models.PROTECT, related_name="file_parts")
-    sequence = models.PositiveIntegerField()
-    content = models.BinaryField()
+    log = models.ForeignKey(Log, models.PROTECT, related_name="file_parts", verbose_name=_("log"))
+    sequence = models.PositiveIntegerField(_("sequence"))
+    content = models.BinaryField(_("content"))
 
     class Meta:
+        verbose_name = _("log file part")
+        verbose_name_plural = _("log file parts")
         ordering = ["log", "sequence"]
         constraints = [models.UniqueConstraint(fields=["log", "sequence"], name="log_file_part_once")]
 
@@ -183,11 +221,13 @@ class LogFilePart(models.Model):
 class ReadingBlock(models.Model):
     """Up to 65,536 readings as compressed columns."""
 
-    log = models.ForeignKey(Log, models.PROTECT, related_name="blocks")
-    sequence = models.PositiveIntegerField()
-    count = models.PositiveIntegerField()
-    content = models.BinaryField()
+    log = models.ForeignKey(Log, models.PROTECT, related_name="blocks", verbose_name=_("log"))
+    sequence = models.PositiveIntegerField(_("sequence"))
+    count = models.PositiveIntegerField(_("count"))
+    content = models.BinaryField(_("content"))
 
     class Meta:
+        verbose_name = _("reading block")
+        verbose_name_plural = _("reading blocks")
         ordering = ["log", "sequence"]
         constraints = [models.UniqueConstraint(fields=["log", "sequence"], name="reading_block_once")]

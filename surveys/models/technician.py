@@ -7,6 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.site import coordinates_possible, validate_time_zone
@@ -27,33 +28,47 @@ class TechnicianProfile(Record):
     free, and no hours at all means that none were stated.
     """
 
-    technician = models.OneToOneField(settings.AUTH_USER_MODEL, models.PROTECT, related_name="profile")
-    home_base = models.CharField(max_length=200, blank=True)
-    latitude_deg = models.FloatField(null=True, blank=True)
-    longitude_deg = models.FloatField(null=True, blank=True)
-    time_zone = models.CharField(max_length=64, default="UTC", validators=[validate_time_zone])
-    working_hours = models.JSONField(default=dict, blank=True)
+    technician = models.OneToOneField(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="profile", verbose_name=_("technician")
+    )
+    home_base = models.CharField(_("home base"), max_length=200, blank=True)
+    latitude_deg = models.FloatField(_("latitude (°)"), null=True, blank=True)
+    longitude_deg = models.FloatField(_("longitude (°)"), null=True, blank=True)
+    time_zone = models.CharField(
+        _("time zone"), max_length=64, default="UTC", validators=[validate_time_zone]
+    )
+    working_hours = models.JSONField(_("working hours"), default=dict, blank=True)
 
     objects = OfTechnicianQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("technician profile")
+        verbose_name_plural = _("technician profiles")
         constraints = [coordinates_possible("technician")]
 
 
 class Qualification(Record):
     """What a technician is qualified for, and the last day it holds."""
 
-    technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="qualifications")
-    slug = models.SlugField(max_length=60, help_text="What jobs require it by, such as confined-space.")
-    name = models.CharField(max_length=200)
-    certificate_number = models.CharField(max_length=100, blank=True)
-    issued_on = models.DateField()
-    expires_on = models.DateField(null=True, blank=True, help_text="The last day; none: does not expire.")
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="qualifications", verbose_name=_("technician")
+    )
+    slug = models.SlugField(
+        _("slug"), max_length=60, help_text=_("Identifier used by jobs, e.g. confined-space.")
+    )
+    name = models.CharField(_("name"), max_length=200)
+    certificate_number = models.CharField(_("certificate number"), max_length=100, blank=True)
+    issued_on = models.DateField(_("issued on"))
+    expires_on = models.DateField(
+        _("expires on"), null=True, blank=True, help_text=_("Last valid day; empty: does not expire.")
+    )
+    withdrawn_at = models.DateTimeField(_("withdrawn at"), null=True, blank=True)
 
     objects = OfTechnicianQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("qualification")
+        verbose_name_plural = _("qualifications")
         ordering = ["slug", "-issued_on", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -66,17 +81,23 @@ class Qualification(Record):
 class Absence(Record):
     """A span in which a technician is away; only the office sees why."""
 
-    technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="absences")
-    starts_at = models.DateTimeField()
-    ends_at = models.DateTimeField()
-    reason = models.TextField(blank=True)
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    recorded_at = models.DateTimeField()
-    cancelled_at = models.DateTimeField(null=True, blank=True)
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="absences", verbose_name=_("technician")
+    )
+    starts_at = models.DateTimeField(_("start"))
+    ends_at = models.DateTimeField(_("end"))
+    reason = models.TextField(_("reason"), blank=True)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("recorded by")
+    )
+    recorded_at = models.DateTimeField(_("recorded at"))
+    cancelled_at = models.DateTimeField(_("cancelled at"), null=True, blank=True)
 
     objects = OfTechnicianQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
+        verbose_name = _("absence")
+        verbose_name_plural = _("absences")
         ordering = ["starts_at", "id"]
         constraints = [
             models.CheckConstraint(

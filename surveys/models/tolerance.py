@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.calibration import Calibration
@@ -30,18 +31,36 @@ class OfficeQuerySet(VisibleQuerySet):
 class OutOfToleranceReview(Record):
     """A calibration that found an instrument out of tolerance, and the span of days whose results it puts in doubt."""
 
-    calibration = models.OneToOneField(Calibration, models.PROTECT, related_name="out_of_tolerance_review")
-    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="out_of_tolerance_reviews")
+    calibration = models.OneToOneField(
+        Calibration, models.PROTECT, related_name="out_of_tolerance_review", verbose_name=_("calibration")
+    )
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, related_name="out_of_tolerance_reviews", verbose_name=_("instrument")
+    )
     last_in_tolerance_on = models.DateField(
-        null=True, blank=True, help_text="The day it was last known good; null: never, all before count."
+        _("last in tolerance on"),
+        null=True,
+        blank=True,
+        help_text=_(
+            "Date of the last calibration in tolerance; empty: none, all earlier surveys are affected."
+        ),
     )
-    found_on = models.DateField(help_text="The day it was found out of tolerance.")
-    reasoning = models.JSONField(default=list)
+    found_on = models.DateField(
+        _("found on"), help_text=_("Date on which the instrument was found out of tolerance.")
+    )
+    reasoning = models.JSONField(_("reasoning"), default=list)
     recomputation = models.OneToOneField(
-        Recomputation, models.PROTECT, null=True, blank=True, related_name="out_of_tolerance_review"
+        Recomputation,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="out_of_tolerance_review",
+        verbose_name=_("recalculation"),
     )
-    opened_at = models.DateTimeField()
-    opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    opened_at = models.DateTimeField(_("opened at"))
+    opened_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", verbose_name=_("opened by")
+    )
 
     objects = OfficeQuerySet.as_manager()  # type: ignore[misc]
 
@@ -49,6 +68,8 @@ class OutOfToleranceReview(Record):
         surveys: RelatedManager[ReviewedSurvey]
 
     class Meta:
+        verbose_name = _("out of tolerance review")
+        verbose_name_plural = _("out of tolerance reviews")
         ordering = ["-opened_at", "-id"]
         constraints = [
             models.CheckConstraint(
@@ -63,32 +84,45 @@ class ReviewedSurvey(Record):
     """A survey in doubt: its result, what it would be with the as-found error applied, and what was decided."""
 
     class State(models.TextChoices):
-        UNDER_REVIEW = "under-review", "under review"
-        CONFIRMED = "confirmed", "the result is confirmed"
-        CORRECTED = "corrected", "corrected and issued again"
-        WITHDRAWN = "withdrawn", "withdrawn"
-        VOID = "void", "the certificate was entered wrongly"
+        UNDER_REVIEW = "under-review", _("under review")
+        CONFIRMED = "confirmed", _("result confirmed")
+        CORRECTED = "corrected", _("corrected, report reissued")
+        WITHDRAWN = "withdrawn", _("withdrawn")
+        VOID = "void", _("void: certificate entered wrongly")
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
 
-    review = models.ForeignKey(OutOfToleranceReview, models.PROTECT, related_name="surveys")
-    survey = models.ForeignKey(Survey, models.PROTECT, related_name="out_of_tolerance_reviews")
-    result = models.ForeignKey(Result, models.PROTECT, related_name="+", help_text="The one in doubt.")
-    state = models.CharField(max_length=12, choices=State, default=State.UNDER_REVIEW)
+    review = models.ForeignKey(
+        OutOfToleranceReview, models.PROTECT, related_name="surveys", verbose_name=_("review")
+    )
+    survey = models.ForeignKey(
+        Survey, models.PROTECT, related_name="out_of_tolerance_reviews", verbose_name=_("survey")
+    )
+    result = models.ForeignKey(
+        Result, models.PROTECT, related_name="+", help_text=_("Affected result."), verbose_name=_("result")
+    )
+    state = models.CharField(_("state"), max_length=12, choices=State, default=State.UNDER_REVIEW)
     # With the as-found error applied; worked out in the background.
-    volume_flow_m3_s = models.FloatField(null=True, blank=True)
-    expanded_uncertainty_m3_s = models.FloatField(null=True, blank=True)
-    coverage_factor = models.FloatField(null=True, blank=True)
-    findings = models.JSONField(default=list)
-    calculated_at = models.DateTimeField(null=True, blank=True)
-    reason = models.TextField(blank=True, help_text="Of the decision.")
-    decided_at = models.DateTimeField(null=True, blank=True)
+    volume_flow_m3_s = models.FloatField(_("volume flow (m³/s)"), null=True, blank=True)
+    expanded_uncertainty_m3_s = models.FloatField(_("expanded uncertainty (m³/s)"), null=True, blank=True)
+    coverage_factor = models.FloatField(_("coverage factor"), null=True, blank=True)
+    findings = models.JSONField(_("findings"), default=list)
+    calculated_at = models.DateTimeField(_("calculated at"), null=True, blank=True)
+    reason = models.TextField(_("reason"), blank=True, help_text=_("Reason for the decision."))
+    decided_at = models.DateTimeField(_("decided at"), null=True, blank=True)
     decided_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("decided by"),
     )
 
     class Meta:
+        verbose_name = _("reviewed survey")
+        verbose_name_plural = _("reviewed surveys")
         ordering = ["review", "id"]
         constraints = [
             models.UniqueConstraint(fields=["review", "survey"], name="reviewed_survey_once_in_a_review"),

@@ -3,20 +3,27 @@
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import uuid7
 from surveys.models.role import Role
 
 
 class User(AbstractUser):
-    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
-    role = models.CharField(max_length=20, choices=Role, default=Role.CLIENT)
-    client = models.ForeignKey("Client", models.PROTECT, null=True, blank=True, related_name="viewers")
+    id = models.UUIDField(_("id"), primary_key=True, default=uuid7, editable=False)
+    role = models.CharField(_("role"), max_length=20, choices=Role, default=Role.CLIENT)
+    client = models.ForeignKey(
+        "Client", models.PROTECT, null=True, blank=True, related_name="viewers", verbose_name=_("client")
+    )
     is_service_account = models.BooleanField(
-        default=False, help_text="A program: it has tokens, and no password to sign in with."
+        _("is service account"),
+        default=False,
+        help_text=_("User account of a program: tokens only, no password."),
     )
 
     class Meta:
+        verbose_name = _("user")
+        verbose_name_plural = _("users")
         ordering = ["username"]
         constraints = [
             # A client viewer without an organisation would see nothing; staff of one organisation do not exist.

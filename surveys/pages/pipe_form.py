@@ -1,10 +1,12 @@
-"""What a form about a pipe and its medium, or about a transducer pair, begins with, and what it offers to choose from."""
+"""Initial texts and choices of the forms for pipes, media and transducer pairs."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
+
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System, express
 from compute.library.materials import solids
@@ -14,26 +16,26 @@ from surveys.models import PipeData
 from surveys.pipes.selectors import Viewer, custom_materials_now, custom_media_now
 
 PIPES, LININGS = ("pipe", "lining"), ("lining", "pipe")
-# What a medium may have to be told of its composition, as requests call it, with its label.
+# Composition of a medium: fields of requests with their labels.
 COMPOSITION = {
-    "salinity": "Salinity",
-    "mass_fraction": "Mass fraction, from 0 to 1",
-    "api_gravity": "API gravity",
+    "salinity": _("Salinity"),
+    "mass_fraction": _("Mass fraction (0 to 1)"),
+    "api_gravity": _("API gravity"),
 }
-# Linings inside the first, from the outside in: as requests call them, with their labels.
+# Further linings from the outside in: fields of requests with their labels.
 FURTHER_LININGS = [f"pipe.further_linings.{number}" for number in range(MAX_FURTHER_LININGS)]
-FURTHER_LABEL = "Lining {number}, inside lining {outer}"
-FURTHER_THICKNESS = "Thickness of lining {number}"
-# What is asked for as a number without a unit, and what to write there.
+FURTHER_LABEL = _("Lining {number}, inside lining {outer}")
+FURTHER_THICKNESS = _("Thickness of lining {number}")
+# Fields for a number without a unit, with the remedy for wrong entries.
 PLAIN_NUMBERS = {
-    "medium.mass_fraction": "Write a plain number from 0 to 1: 0.3 is thirty per cent.",
-    "medium.api_gravity": "Write a plain number, such as 32.5.",
+    "medium.mass_fraction": _("Enter a number from 0 to 1, e.g. 0.3 for 30 %."),
+    "medium.api_gravity": _("Enter a number without a unit, e.g. 32.5."),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A material or medium to choose; `needs` is what a medium has to be told of its composition, if anything."""
+    """A material or medium to select; `needs` is the field of the composition that a medium requires, if any."""
 
     name: str
     title: str
@@ -41,7 +43,7 @@ class Offer:
 
 
 def choices(user: Viewer) -> dict[str, list[Offer]]:
-    """Materials and media to choose from, the library's and the office's own; what is most used for it first."""
+    """Return the materials and media to select from: library and custom, the usual ones first."""
     custom_materials = [Offer(one.material.name, one.material.title) for one in custom_materials_now(user)]
     custom_media = [Offer(one.medium.name, one.medium.title) for one in custom_media_now(user)]
     library = [

@@ -30,6 +30,7 @@ from surveys.models import (
 )
 from surveys.models.result import Cause
 from surveys.results.combined_flow import CombinedFlow, combined_flow
+from surveys.results.dependencies import REPEATED_FROM
 from surveys.results.reduction import exceeds, relative_change
 
 ItemState = RecomputationItem.State
@@ -41,7 +42,7 @@ RELATED_OF_PART = (
     "survey_data__setup__transducer_data",
     "pipe_data__custom_medium_data__medium",
     "pipe_data__custom_material_data__material",
-    "pipe_data__own_lining_data__material",
+    "pipe_data__custom_lining_data__material",
     "transducer_data",
     "wall_measurement",
 )
@@ -73,9 +74,7 @@ class CombinedDraft:
 def results_of(surveys: Sequence[UUID]) -> tuple[Result, ...]:
     """The current results of surveys, in that order; none if one of them has none."""
     rows = Result.objects.filter(survey__in=surveys, replaced_at__isnull=True)
-    rows = rows.select_related(*RELATED_OF_PART).prefetch_related(
-        "calibrations__points", "corrected_for", "as_found__points", "survey_data__instruments"
-    )
+    rows = rows.select_related(*RELATED_OF_PART).prefetch_related(*REPEATED_FROM)
     found = {result.survey_id: result for result in rows}
     return tuple(found[survey] for survey in surveys) if len(found) == len(surveys) else ()
 
@@ -220,7 +219,7 @@ def _columns(draft: CombinedDraft, flow: CombinedFlow) -> dict[str, Any]:
         "averaged_to": flow.window[1],
         "steps": flow.steps,
         "shared_variance_fraction": combined.shared_variance_fraction,
-        "spread_m3_s": flow.spread,
+        "range_m3_s": flow.spread,
         "parts": [
             {
                 "survey": str(result.survey_id),

@@ -35,11 +35,10 @@ from surveys.models import (
 )
 from surveys.models.result import Cause
 from surveys.pipes.selectors import calibration_in_force, pipe_data_valid, survey_date
+from surveys.results.dependencies import COLUMNS, NAMES, RECORD_SETS, Key, result_keys
 
 T = TypeVar("T")
-Key = tuple[object, ...]
 BATCH_SIZE = 1000
-_DECIDES = ("survey", "survey_data", "pipe_data", "transducer_data", "method_version")
 # What `inputs_in_force` and a reduction read, for many surveys in as many queries as for one.
 _RELATED = ("measuring_point__pipe__site__client", "log")
 _DATA_RELATED = (
@@ -47,15 +46,15 @@ _DATA_RELATED = (
     "setup__transducer_data__instrument",
     "setup__transducer_data__corrected_by",
 )
-OWN = ("custom_material_data__material", "own_lining_data__material", "custom_medium_data__medium")
+OWN = ("custom_material_data__material", "custom_lining_data__material", "custom_medium_data__medium")
 
 
 @dataclass(frozen=True, slots=True)
 class ResultInputs:
     """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day.
 
-    `corrected_for` are the instruments whose error curves are applied, `error_correction_policies` how many policies were asked for that;
-    `as_found` the certificates whose as-found errors the office decided to correct.
+    `error_corrections` are the instruments whose error curves are applied, `error_correction_policies` how many policies were asked for that;
+    `as_found_corrections` the certificates whose as-found errors the office decided to correct.
     """
 
     survey: Survey
@@ -64,22 +63,23 @@ class ResultInputs:
     transducer_data: TransducerData
     calibrations: tuple[tuple[Instrument, Calibration | None], ...]
     method_version: str
-    corrected_for: tuple[Instrument, ...] = ()
+    error_corrections: tuple[Instrument, ...] = ()
     error_correction_policies: int = 0
-    as_found: tuple[Calibration, ...] = ()
+    as_found_corrections: tuple[Calibration, ...] = ()
 
     @property
     def key(self) -> Key:
-        """Equal for two bases that name the same records."""
-        return (
-            self.survey_data.pk,
-            self.pipe_data.pk,
-            self.transducer_data.pk,
-            frozenset(c.pk for _, c in self.calibrations if c),
-            frozenset(one.pk for one in self.corrected_for),
-            frozenset(one.pk for one in self.as_found),
-            self.method_version,
-        )
+        """Equal for inputs that name the same records; in the order of `DEPENDENCIES`, as `result_key`."""
+        return tuple(_key_part(self, name) for name in NAMES)
+
+
+def _key_part(inputs: ResultInputs, name: str) -> object:
+    value = getattr(inputs, name)
+    if name == "calibrations":
+        return frozenset(calibration.pk for _, calibration in value if calibration)
+    if name in RECORD_SETS:
+        return frozenset(one.pk for one in value)
+    return getattr(value, "pk", value)
 
 
 def inputs_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | None = None) -> ResultInputs:
@@ -115,8 +115,8 @@ def inputs_of_result(result: Result) -> ResultInputs:
         result.transducer_data,
         tuple((i, by_instrument.get(i.pk)) for i in result.survey_data.instruments.all()),
         result.method_version,
-        tuple(result.corrected_for.all()),
-        as_found=tuple(result.as_found.all()),
+        tuple(result.error_corrections.all()),
+        as_found_corrections=tuple(result.as_found_corrections.all()),
     )
 
 
@@ -125,19 +125,6 @@ def transducer_data_in_force(data: TransducerData) -> TransducerData:
     while (later := getattr(data, "corrected_by", None)) is not None:
         data = later
     return data
-
-
-def result_key(result: Result) -> tuple[object, ...]:
-    """What a result rests on, to hold against `ResultInputs.key`."""
-    return (
-        result.survey_data_id,
-        result.pipe_data_id,
-        result.transducer_data_id,
-        frozenset(calibration.pk for calibration in result.calibrations.all()),
-        frozenset(instrument.pk for instrument in result.corrected_for.all()),
-        frozenset(calibration.pk for calibration in result.as_found.all()),
-        result.method_version,
-    )
 
 
 def surveys_with_inputs() -> QuerySet[Survey]:
@@ -192,10 +179,14 @@ def results_outdated(current: QuerySet[Result], *, but_for_method: bool = True) 
         # These replace nothing.
         .exclude(recomputation__cause=Cause.OUT_OF_TOLERANCE)
     )
-    rows = current.filter(replaced_at__isnull=True).only(*_DECIDES).annotate(unsettled=Exists(unsettled))
+    rows = (
+        current.filter(replaced_at__isnull=True)
+        .only("survey", *COLUMNS)
+        .annotate(unsettled=Exists(unsettled))
+    )
     moved: list[Result] = []
     for some in batched(rows.order_by("survey_id").iterator(chunk_size=BATCH_SIZE), BATCH_SIZE):
-        rests_on, in_force = _keys(some), keys_in_force([result.survey_id for result in some])
+        rests_on, in_force = result_keys(some), keys_in_force([result.survey_id for result in some])
         for result in some:
             old, new = rests_on[result.pk], in_force[result.survey_id]
             differ = old[:-1] != new[:-1] if but_for_method else old != new
@@ -222,7 +213,7 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
     corrected_by = dict(
         TransducerData.objects.filter(corrects__isnull=False).order_by().values_list("corrects", "pk")
     )
-    as_found = _pairs(
+    as_found_corrections = _pairs(
         ReviewedSurvey.objects.filter(
             survey__in=[row[0] for row in surveys],
             state=ReviewedSurvey.State.CORRECTED,
@@ -237,17 +228,18 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
         day = started_at.astimezone(ZoneInfo(zone)).date()
         valid = pipe_data_valid(versions[pipe], day)
         calibrated = {i: found for i in used[data] if (found := calibration_in_force(calibrations[i], day))}
-        keys[pk] = (
-            data,
-            valid.pk if valid else pipe_data_then,
-            _end_of(pair, corrected_by),
-            frozenset(calibration.pk for calibration in calibrated.values()),
-            frozenset(
+        parts = {
+            "survey_data": data,
+            "pipe_data": valid.pk if valid else pipe_data_then,
+            "transducer_data": _end_of(pair, corrected_by),
+            "calibrations": frozenset(calibration.pk for calibration in calibrated.values()),
+            "error_corrections": frozenset(
                 i for i in calibrated if policies and error_curve_applied(policies, instruments[i], day)
             ),
-            frozenset(as_found[pk]),
-            method.METHOD_VERSION,
-        )
+            "as_found_corrections": frozenset(as_found_corrections[pk]),
+            "method_version": method.METHOD_VERSION,
+        }
+        keys[pk] = tuple(parts[name] for name in NAMES)
     return keys
 
 
@@ -261,28 +253,6 @@ def batched(rows: Iterable[T], size: int) -> Iterator[list[T]]:
     rows = iter(rows)
     while some := list(islice(rows, size)):
         yield some
-
-
-def _keys(results: Iterable[Result]) -> dict[UUID, Key]:
-    results = list(results)
-    through = Result.calibrations.through.objects.filter(result__in=[result.pk for result in results])
-    calibrations = _pairs(through.values_list("result_id", "calibration_id"))
-    corrections = Result.corrected_for.through.objects.filter(result__in=[result.pk for result in results])
-    corrected_for = _pairs(corrections.values_list("result_id", "instrument_id"))
-    decided = Result.as_found.through.objects.filter(result__in=[result.pk for result in results])
-    as_found = _pairs(decided.values_list("result_id", "calibration_id"))
-    return {
-        r.pk: (
-            r.survey_data_id,
-            r.pipe_data_id,
-            r.transducer_data_id,
-            frozenset(calibrations[r.pk]),
-            frozenset(corrected_for[r.pk]),
-            frozenset(as_found[r.pk]),
-            r.method_version,
-        )
-        for r in results
-    }
 
 
 def _stated(surveys: Iterable[UUID]) -> dict[UUID, tuple[UUID, UUID, UUID]]:

@@ -56,14 +56,14 @@ MOMENTS_IN_FORCE = (Moment.AS_LEFT, Moment.AS_FOUND)
 def _that_measured(
     inputs: ResultInputs, wall_measurement: WallMeasurement | None
 ) -> Iterator[tuple[Instrument, Calibration, Sequence[Moment], bool]]:
-    """Instruments with calibration points, which of these apply, and whether results are corrected; a decision of the office comes first."""
-    decided = {calibration.instrument_id: calibration for calibration in inputs.as_found}
+    """Instruments with points, which of these count, and whether they are applied; a decision of the office comes first."""
+    decided = {calibration.instrument_id: calibration for calibration in inputs.as_found_corrections}
     gauge = wall_measurement.gauge_id if wall_measurement else None
     for instrument, calibration in inputs.calibrations:
         if instrument.pk in decided or calibration is None or not calibration.points.all():
             continue
         if instrument.kind != Kind.THICKNESS_GAUGE or instrument.pk == gauge:
-            yield instrument, calibration, MOMENTS_IN_FORCE, instrument in inputs.corrected_for
+            yield instrument, calibration, MOMENTS_IN_FORCE, instrument in inputs.error_corrections
     for calibration in decided.values():
         instrument = calibration.instrument
         if instrument.kind != Kind.THICKNESS_GAUGE or instrument.pk == gauge:

@@ -45,12 +45,12 @@ from surveys.results.combining import (
     combined_store,
     draft_is_current,
 )
+from surveys.results.dependencies import result_key
 from surveys.results.inputs_in_force import (
     ResultInputs,
     batched,
     error_correction_policies,
     inputs_in_force,
-    result_key,
     surveys_with_inputs,
 )
 from surveys.results.reduction import Draft, exceeds, result_change_breakdown, result_store, survey_reduce
@@ -224,7 +224,11 @@ def _as_found(found: _Found, recomputation: Recomputation) -> _Work:
     """What a survey's result would be, corrected for the error that was found."""
     inputs = inputs_in_force(found.survey, found.policies)
     with_error = replace(
-        inputs, as_found=(*inputs.as_found, recomputation.out_of_tolerance_review.calibration)
+        inputs,
+        as_found_corrections=(
+            *inputs.as_found_corrections,
+            recomputation.out_of_tolerance_review.calibration,
+        ),
     )
     return _Work(inputs, found.current, survey_reduce(with_error), None)
 

@@ -205,8 +205,8 @@ def result_store(
             if calibration
         ]
     )
-    result.corrected_for.set(inputs.corrected_for)
-    result.as_found.set(inputs.as_found)
+    result.error_corrections.set(inputs.error_corrections)
+    result.as_found_corrections.set(inputs.as_found_corrections)
     return result
 
 
@@ -220,8 +220,8 @@ def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
         after.transit_time,
         after.time_difference,
     )
-    before_corrected = sorted(str(one) for one in before.corrected_for.all())
-    after_corrected = sorted(str(one) for one in draft.inputs.corrected_for)
+    before_corrected = sorted(str(one) for one in before.error_corrections.all())
+    after_corrected = sorted(str(one) for one in draft.inputs.error_corrections)
     rested_on, rests_on = _calibrations(before), _calibrations_of(draft.inputs)
     if before_corrected != after_corrected or rested_on != rests_on:
         effects = (*effects, _by_calibration(before_corrected, after_corrected, change, effects))
@@ -247,16 +247,16 @@ def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
 def _by_calibration(before: list[str], after: list[str], change: float, others: tuple[Effect, ...]) -> Effect:
     """What other certificates and error curves did: what the other changes leave of the whole."""
     left = change - math.fsum(one.effect for one in others)
-    return Effect("corrected_for", ", ".join(before) or "none", ", ".join(after) or "none", "text", left)
+    return Effect("error_corrections", ", ".join(before) or "none", ", ".join(after) or "none", "text", left)
 
 
 def _calibrations(result: Result) -> set[Any]:
-    return {one.pk for one in (*result.calibrations.all(), *result.as_found.all())}
+    return {one.pk for one in (*result.calibrations.all(), *result.as_found_corrections.all())}
 
 
 def _calibrations_of(inputs: ResultInputs) -> set[Any]:
     in_force = (calibration for _, calibration in inputs.calibrations if calibration)
-    return {one.pk for one in (*in_force, *inputs.as_found)}
+    return {one.pk for one in (*in_force, *inputs.as_found_corrections)}
 
 
 def relative_change(before: float, after: float) -> float | None:

@@ -46,8 +46,8 @@ def traceable_results() -> Any:
     reviews = ReviewedSurvey.objects.select_related("review__instrument", "decided_by")
     return Result.objects.select_related(*related).prefetch_related(
         Prefetch("calibrations", certificates),
-        Prefetch("as_found", certificates),
-        "corrected_for",
+        Prefetch("as_found_corrections", certificates),
+        "error_corrections",
         "survey_data__instruments",
         Prefetch("survey__out_of_tolerance_reviews", reviews),
         "survey__results",
@@ -222,7 +222,7 @@ def _pair(result: Result) -> Step:
 def _instruments(result: Result) -> Iterator[Step]:
     """Each instrument with the certificate in force on the day, or without one, and what was decided of its error curve."""
     in_force = {one.instrument_id: one for one in result.calibrations.all()}
-    applied = {one.pk for one in result.corrected_for.all()}
+    applied = {one.pk for one in result.error_corrections.all()}
     # Of the policies those that were there when it was computed.
     policies = [one for one in error_correction_policies() if one.recorded_at <= result.computed_at]
     day = survey_date(result.survey)
@@ -236,7 +236,7 @@ def _instruments(result: Result) -> Iterator[Step]:
         policy = error_correction_policy_of(policies, instrument, day)
         facts["decided by policy"] = str(policy.pk) if policy else "none: not applied"
         yield _calibrated(instrument, calibration, facts)
-    for calibration in result.as_found.all():
+    for calibration in result.as_found_corrections.all():
         facts = _certificate(calibration, day) | {
             "error curve": "as found, applied by decision of the office"
         }

@@ -10,6 +10,7 @@ from django.db.models import Field, ManyToManyField, Model
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils import timezone
+from django.utils.text import camel_case_to_spaces
 
 from surveys.core.append_only import IMMUTABLE
 from surveys.core.request_context import actor
@@ -128,7 +129,7 @@ def exports_recorded(
 
 def type_name(record: Model) -> str:
     """A record's kind as the log names it, such as measuring-point."""
-    return str(record._meta.verbose_name).replace(" ", "-")
+    return camel_case_to_spaces(type(record).__name__).replace(" ", "-")
 
 
 def _name(record: Model | None) -> str:

@@ -41,9 +41,9 @@ os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
 import django
 django.setup()
 from datetime import UTC
-from surveys.logfiles.importing import take_in
+from surveys.logfiles.importing import import_file
 with open(sys.argv[1], "rb") as file:
-    take_in(file, UTC, 10**12)
+    import_file(file, UTC, 10**12)
 print(peak())
 """
 

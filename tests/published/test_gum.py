@@ -90,7 +90,7 @@ def test_the_additive_models_of_jcgm_101(distribution: str, largest: float, publ
     ]  # type: ignore[arg-type]
     linear = propagate(lambda x: x["x0"] + x["x1"] + x["x2"] + x["x3"], inputs)
     drawn = monte_carlo(lambda x: x["x0"] + x["x1"] + x["x2"] + x["x3"], inputs, linear, 1_000_000, 1)
-    low, high = drawn.symmetric_interval
+    low, high = drawn.symmetric_coverage_interval
     assert high == pytest.approx(published, abs=0.006 * published)
     assert low == pytest.approx(-published, abs=0.006 * published)
     assert drawn.good_enough == (largest == 1.0)

@@ -21,7 +21,7 @@ def test_ten_resistors_calibrated_against_one_standard() -> None:
     assert total.combined_standard_uncertainty == pytest.approx(1.0)
     assert total.shared_variance_fraction == pytest.approx(1.0)
     [row] = total.budget
-    assert row.apart == pytest.approx(0.32, abs=0.005)
+    assert row.contribution_if_independent == pytest.approx(0.32, abs=0.005)
 
 
 def test_an_input_of_two_quantities_makes_their_covariance() -> None:

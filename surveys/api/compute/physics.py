@@ -31,7 +31,7 @@ from surveys.pipes.selectors import custom_material_named, custom_medium_named, 
 
 WAVE_MODES = ("longitudinal", "shear")
 MAX_FURTHER_LININGS = 5
-OVAL = ("largest_outer_diameter", "smallest_outer_diameter")
+OVAL = ("max_outer_diameter", "min_outer_diameter")
 
 
 class MaterialByValue(StrictSerializer):
@@ -89,18 +89,14 @@ class PipeIn(StrictSerializer):
     dimensions_temperature = QuantityIn(
         "temperature", required=False, allow_null=True, help_text="What the dimensions were taken at."
     )
-    largest_outer_diameter = QuantityIn(
-        "length", required=False, allow_null=True, help_text="Of an oval pipe."
-    )
-    smallest_outer_diameter = QuantityIn(
-        "length", required=False, allow_null=True, help_text="Of an oval pipe."
-    )
+    max_outer_diameter = QuantityIn("length", required=False, allow_null=True, help_text="Of an oval pipe.")
+    min_outer_diameter = QuantityIn("length", required=False, allow_null=True, help_text="Of an oval pipe.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         oval = [name for name in OVAL if name in attrs]
         if len(oval) == 1 or len({attrs[name] is None for name in oval}) > 1:
             raise ValidationError(
-                {"largest_outer_diameter": "State the largest and the smallest outer diameter together."},
+                {"max_outer_diameter": "State the largest and the smallest outer diameter together."},
                 code="required",
             )
         return attrs
@@ -229,8 +225,8 @@ def _pipe_parts(stated: Mapping[str, Any]) -> dict[str, Any]:
             LiningEntry(_material(r["material"]), r["thickness"].si) for r in rows
         ),
         "dimensions_temperature": si_of,
-        "largest_outer_diameter": si_of,
-        "smallest_outer_diameter": si_of,
+        "max_outer_diameter": si_of,
+        "min_outer_diameter": si_of,
     }
     return {name: convert[name](value) for name, value in stated.items()}
 
@@ -321,8 +317,8 @@ def _pipe_document(data: PipeData) -> dict[str, Any]:
             for one in data.further_linings
         ],
         "dimensions_temperature": _quantity(data.dimensions_temperature_k, "temperature"),
-        "largest_outer_diameter": _quantity(data.largest_outer_diameter_m, "length"),
-        "smallest_outer_diameter": _quantity(data.smallest_outer_diameter_m, "length"),
+        "max_outer_diameter": _quantity(data.max_outer_diameter_m, "length"),
+        "min_outer_diameter": _quantity(data.min_outer_diameter_m, "length"),
         "bore": _quantity(data.pipe_entry().bore, "length"),
     }
 

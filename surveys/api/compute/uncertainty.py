@@ -200,7 +200,7 @@ class BudgetRowOut(serializers.Serializer):
     standard_uncertainty = serializers.JSONField(help_text="A quantity, or a number where there is no unit.")
     sensitivity = QuantityOut()
     contribution = QuantityOut()
-    share = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
+    variance_fraction = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
     degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
 
 
@@ -214,8 +214,8 @@ class MonteCarloOut(serializers.Serializer):
     seed = serializers.IntegerField()
     mean = QuantityOut()
     standard_uncertainty = QuantityOut()
-    interval = IntervalOut(help_text="The same probability left out on either side.")
-    shortest_interval = IntervalOut()
+    symmetric_coverage_interval = IntervalOut(help_text="The same probability left out on either side.")
+    shortest_coverage_interval = IntervalOut()
     gum_framework_validated = serializers.BooleanField()
 
 
@@ -289,7 +289,7 @@ def _monte_carlo_json(drawn: MonteCarloResult) -> dict[str, Any]:
         "seed": drawn.seed,
         "mean": quantity(drawn.mean, "volume_flow"),
         "standard_uncertainty": quantity(drawn.standard_uncertainty, "volume_flow"),
-        "interval": interval(drawn.symmetric_interval),
-        "shortest_interval": interval(drawn.shortest_interval),
+        "symmetric_coverage_interval": interval(drawn.symmetric_coverage_interval),
+        "shortest_coverage_interval": interval(drawn.shortest_coverage_interval),
         "gum_framework_validated": drawn.good_enough,
     }

@@ -440,7 +440,7 @@ class MaterialOut(serializers.Serializer):
     source = SourceOut()
     roughness_source = SourceOut(allow_null=True)
     note = serializers.CharField()
-    own = serializers.BooleanField(help_text="Added by the office, not of the library.")
+    custom = serializers.BooleanField(help_text="Added by the office, not of the library.")
 
 
 class MaterialsView(UnitsMixin):
@@ -449,7 +449,7 @@ class MaterialsView(UnitsMixin):
     @documented(responses=MaterialOut(many=True), tags=["compute"], operation_id="compute_materials")
     def get(self, request: Request) -> Response:
         own = [version.solid() for version in custom_materials_now(request.user)]
-        rows = [{**_solid_json(one), "own": one in own} for one in (*solids(), *own)]
+        rows = [{**_solid_json(one), "custom": one in own} for one in (*solids(), *own)]
         return Response(in_units(rows, units_of(request)))
 
 
@@ -487,7 +487,7 @@ class LibraryMediumOut(serializers.Serializer):
     viscosity_uncertainty = serializers.FloatField(help_text="Standard, relative.")
     source = SourceOut()
     note = serializers.CharField()
-    own = serializers.BooleanField(help_text="Added by the office, not of the library.")
+    custom = serializers.BooleanField(help_text="Added by the office, not of the library.")
 
 
 class MediaView(UnitsMixin):
@@ -502,7 +502,7 @@ class MediaView(UnitsMixin):
                 "temperature_range": [quantity(value, "temperature") for value in one.temperature_range],
                 "pressure_range": [quantity(value, "pressure") for value in one.pressure_range],
                 "source": source_json(one.source),
-                "own": one in own,
+                "custom": one in own,
             }
             for one in (*media(), *own)
         ]

@@ -130,7 +130,7 @@ def conflicting_bookings(rows: Any, user: User) -> list[dict[str, Any]]:
 
 
 class BookingFilters(filters(Booking, cancelled=SetFilter("cancelled_at"), **period("starts_at"))):  # type: ignore[misc]
-    endangered = BooleanFilter(method="by_conflicts")
+    has_conflicts = BooleanFilter(method="by_conflicts")
 
     class Meta:
         model = Booking

@@ -84,7 +84,7 @@ class ConformitySetOut(serializers.Serializer):
     conforms = serializers.BooleanField()
     worst_point = serializers.IntegerField(help_text="Its place among the points, from 0.")
     largest_fraction_of_limit = serializers.FloatField()
-    least_conformance_probability = serializers.FloatField()
+    min_conformance_probability = serializers.FloatField()
     points = JudgedPointOut(many=True)
 
 

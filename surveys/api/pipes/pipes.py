@@ -93,7 +93,7 @@ class CorrectionIn(StrictSerializer):
     wall_measurement = VisibleRecord(WallMeasurement, required=False, allow_null=True, default=None)
 
 
-class AlterationIn(CorrectionIn):
+class ModificationIn(CorrectionIn):
     """New pipe data because the pipe itself changed on a date."""
 
     corrects = None
@@ -110,7 +110,7 @@ class PipeDataOut(serializers.ModelSerializer):
         model = PipeData
         fields = [
             "id", "pipe_id", "change", "corrects", "valid_from", "reason", "wall_measurement", "recorded_at", "recorded_by", "pipe", "medium",
-            "custom_material_data", "own_lining_data", "custom_medium_data", "as_entered",
+            "custom_material_data", "custom_lining_data", "custom_medium_data", "as_entered",
         ]  # fmt: skip
 
     @extend_schema_field({"type": "object", "additionalProperties": True})
@@ -204,7 +204,7 @@ class Pipes(Records):
     serializer_class = PipeOut
     writers = FIELD
     related = ("site",)
-    prefetched = ("data__recorded_by", "data__custom_material_data", "data__own_lining_data")
+    prefetched = ("data__recorded_by", "data__custom_material_data", "data__custom_lining_data")
     filterset_class = filters(
         Pipe, "site", "name", client=RecordFilter("site__client"), search=SearchFilter("name")
     )
@@ -255,12 +255,12 @@ class Pipes(Records):
         )
         return self._changed_answer(data, recomputation)
 
-    @documented(request=AlterationIn, responses={202: ChangeOut})
+    @documented(request=ModificationIn, responses={202: ChangeOut})
     @action(detail=True, methods=["post"])
     def modifications(self, request: Request, pk: Any = None) -> Response:
         """Enter that the pipe itself changed on a date; earlier surveys keep what they rest on."""
         pipe = self.get_object()
-        requested = self.checked(AlterationIn)
+        requested = self.checked(ModificationIn)
         before = pipe_data_at(pipe, requested["valid_from"]) or version_to_correct(
             pipe, requested["valid_from"]
         )

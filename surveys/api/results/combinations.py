@@ -142,8 +142,8 @@ class CombinedBudgetRowOut(serializers.Serializer):
     )
     owner = serializers.CharField(allow_blank=True, help_text="Which one: its id.")
     contribution = QuantityOut(help_text="With its sign; of a shared input what it adds or cancels.")
-    apart = QuantityOut(help_text="What it would be if the parts shared nothing.")
-    share = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
+    contribution_if_independent = QuantityOut(help_text="What it would be if the parts shared nothing.")
+    variance_fraction = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
     degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
     surveys = serializers.ListField(child=serializers.UUIDField(), help_text="The parts it occurs in.")
 
@@ -154,14 +154,14 @@ class CombinedResultOut(serializers.ModelSerializer):
     volume_flow = QuantityField("volume_flow", source="volume_flow_m3_s")
     combined_standard_uncertainty = QuantityField("volume_flow", source="combined_standard_uncertainty_m3_s")
     expanded_uncertainty = QuantityField("volume_flow", source="expanded_uncertainty_m3_s")
-    spread = KnownQuantityField("volume_flow", source="spread_m3_s")
+    range = KnownQuantityField("volume_flow", source="range_m3_s")
     parts = serializers.SerializerMethodField()
     findings = serializers.SerializerMethodField()
     budget = serializers.SerializerMethodField()
     change_breakdown = serializers.SerializerMethodField(
         help_text="By how much it differs from what it replaces, and what each part did to it."
     )
-    reviews = serializers.SerializerMethodField(
+    review_notices = serializers.SerializerMethodField(
         help_text="What reviews of instruments found out of tolerance say of its parts."
     )
 
@@ -170,8 +170,8 @@ class CombinedResultOut(serializers.ModelSerializer):
         fields = [
             "id", "combination", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
             "method_version", "volume_flow", "combined_standard_uncertainty", "expanded_uncertainty", "coverage_factor",
-            "effective_degrees_of_freedom", "averaged_from", "averaged_to", "steps", "shared_variance_fraction", "spread", "parts", "findings",
-            "budget", "change_breakdown", "reviews",
+            "effective_degrees_of_freedom", "averaged_from", "averaged_to", "steps", "shared_variance_fraction", "range", "parts", "findings",
+            "budget", "change_breakdown", "review_notices",
         ]  # fmt: skip
 
     def get_current(self, result: CombinedResult) -> bool:
@@ -194,7 +194,7 @@ class CombinedResultOut(serializers.ModelSerializer):
         return self._shown(result.change_breakdown)
 
     @extend_schema_field(ReviewNoticeOut(many=True))
-    def get_reviews(self, result: CombinedResult) -> Any:
+    def get_review_notices(self, result: CombinedResult) -> Any:
         return ReviewNoticeOut(combined_notices(result.combination.parts.all()), many=True).data
 
     def _shown(self, document: Any) -> Any:

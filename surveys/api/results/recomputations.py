@@ -49,10 +49,10 @@ class ResultOut(serializers.ModelSerializer):
     """A result of a survey, with everything it was computed from."""
 
     calibrations = serializers.ListField(child=serializers.UUIDField())
-    corrected_for = serializers.ListField(
+    error_corrections = serializers.ListField(
         child=serializers.UUIDField(), help_text="Instruments whose error curve was applied."
     )
-    as_found = serializers.ListField(
+    as_found_corrections = serializers.ListField(
         child=serializers.UUIDField(),
         help_text="Certificates whose as-found errors were applied, by decision.",
     )
@@ -67,7 +67,7 @@ class ResultOut(serializers.ModelSerializer):
     expected_sound_speed = QuantityOut()
     spacing = QuantityOut()
     segments = SegmentOut(many=True, help_text="Stretches of the log it rests on; none: all of it.")
-    reviews = ReviewNoticeOut(
+    review_notices = ReviewNoticeOut(
         many=True, help_text="What a reader is told where an instrument was found out of tolerance."
     )
     findings = FindingOut(many=True)
@@ -80,12 +80,12 @@ class ResultOut(serializers.ModelSerializer):
         model = Result
         fields = [
             "id", "survey", "current", "cause", "computed_at", "replaces", "replaced_by", "replaced_at", "recomputation",
-            "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations", "corrected_for", "as_found",
-            "segments",
+            "method_version", "survey_data", "pipe_data", "transducer_data", "wall_measurement", "log", "calibrations",
+            "error_corrections", "as_found_corrections", "segments",
             "readings_used", "readings_outside", "volume_flow",
             "volume_flow_standard_deviation", "expanded_uncertainty", "coverage_factor", "mean_velocity", "path_velocity",
             "reynolds", "profile_factor", "measured_sound_speed", "expected_sound_speed", "spacing", "findings", "budget",
-            "change_breakdown", "reviews",
+            "change_breakdown", "review_notices",
         ]  # fmt: skip
 
 

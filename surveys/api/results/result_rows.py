@@ -38,16 +38,16 @@ def result_documents(keys: Sequence[UUID], units: System) -> list[dict[str, Any]
     notices = notices_of({row["survey"] for row in rows})
     newest_first = ("-calibration__calibrated_on", "-calibration_id")
     calibrations = _related(Result.calibrations, "calibration_id", keys, newest_first)
-    as_found = _related(Result.as_found, "calibration_id", keys, newest_first)
+    as_found_corrections = _related(Result.as_found_corrections, "calibration_id", keys, newest_first)
     by_serial = ("instrument__kind", "instrument__serial", "instrument_id")
-    corrected_for = _related(Result.corrected_for, "instrument_id", keys, by_serial)
+    error_corrections = _related(Result.error_corrections, "instrument_id", keys, by_serial)
     return [
         _document(row, units)
         | {
             "calibrations": calibrations[row["id"]],
-            "corrected_for": corrected_for[row["id"]],
-            "as_found": as_found[row["id"]],
-            "reviews": notices[row["survey"]],
+            "error_corrections": error_corrections[row["id"]],
+            "as_found_corrections": as_found_corrections[row["id"]],
+            "review_notices": notices[row["survey"]],
         }
         for row in rows
     ]

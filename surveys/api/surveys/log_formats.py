@@ -130,6 +130,7 @@ class LogFormats(Records):
         return Response(DetectionOut(document).data)
 
     @documented(
+        operation_id="log_formats_unsaved_previews_create",
         request={
             "multipart/form-data": {
                 "type": "object",

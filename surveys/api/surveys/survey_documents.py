@@ -193,7 +193,7 @@ class SurveyOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
-class StretchOut(serializers.Serializer):
+class SteadySegmentOut(serializers.Serializer):
     start = serializers.DateTimeField()
     end = serializers.DateTimeField()
     readings = serializers.IntegerField()

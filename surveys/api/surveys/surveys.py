@@ -48,7 +48,7 @@ from surveys.api.surveys.site_meters import SiteMeterReadingIn, SiteMeterReading
 from surveys.api.surveys.survey_documents import (
     LogOut,
     SegmentsIn,
-    StretchOut,
+    SteadySegmentOut,
     SurveyChangedOut,
     SurveyCorrectionIn,
     SurveyDataOut,
@@ -150,7 +150,7 @@ class Surveys(ReadByKeys):
         )
         return self._changed(data, recomputation)
 
-    @documented(responses=StretchOut(many=True))
+    @documented(responses=SteadySegmentOut(many=True))
     @action(
         detail=True,
         methods=["get"],
@@ -164,7 +164,7 @@ class Surveys(ReadByKeys):
         flow = survey_flow_log(inputs, wall_measurement_of(inputs), str(inputs.survey.measuring_point))
         stretches = steady_segments(flow.times, flow.values)
         documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
-        return Response(StretchOut(documents, many=True).data)
+        return Response(SteadySegmentOut(documents, many=True).data)
 
     @documented(responses=SiteMeterReadingOut(many=True))
     @action(

@@ -17,7 +17,7 @@ FIELDS: Mapping[str, Promise] = {
     "pipe.lining.material": _("lining material"),
     "pipe.lining": _("lining"),
     "medium.temperature": _("temperature of the medium"),
-    "medium.pressure": _("pressure of the medium"),
+    "medium.pressure": _("absolute pressure of the medium"),
     "medium.sound_speed": _("sound speed of the medium"),
     "medium.density": _("density of the medium"),
     "medium.dynamic_viscosity": _("dynamic viscosity of the medium"),
@@ -41,6 +41,19 @@ FIELDS: Mapping[str, Promise] = {
     "readings.signal_to_noise": _("signal-to-noise ratio"),
     "readings.medium_temperature": _("temperature of the medium"),
     "medium.api_gravity": _("API gravity"),
+    "pipe.dimensions_temperature": _("temperature of the dimensions"),
+    "pipe.max_outer_diameter": _("largest outer diameter"),
+    "pipe.min_outer_diameter": _("smallest outer diameter"),
+    "pipe.further_linings.material": _("lining material"),
+    "pipe.further_linings.thickness": _("lining thickness"),
+    "medium.name": _("name of the medium"),
+    "transducers.wedge_reference_temperature": _("reference temperature of the wedge"),
+    "transducers.wedge_temperature_coefficient": _("temperature coefficient of the wedge"),
+    "gauge_uncertainty": _("standard uncertainty of the gauge"),
+    "gauge_velocity_setting": _("velocity setting of the gauge"),
+    "wall_sound_speed_uncertainty": _("uncertainty of the sound speed of the wall"),
+    "readings.flow_velocity": _("flow velocity"),
+    "readings.volume_flow": _("volume flow"),
 }
 
 

@@ -23,17 +23,17 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            told = backup_take(options["file"], now=timezone.now())
+            summary = backup_take(options["file"], now=timezone.now())
         except ServiceError as error:
             raise CommandError(error_text(error)) from None
-        self.stdout.write(sentences(options["file"], told))
+        self.stdout.write(summary_text(options["file"], summary))
         left_out = sorted(set(LEFT_OUT.values()))
         self.stdout.write(f"Not included: {'; '.join(left_out)}.")
 
 
-def sentences(path: Path, told: BackupSummary) -> str:
+def summary_text(path: Path, summary: BackupSummary) -> str:
     """Return the number of rows of each table, the total, and the file with its checksum."""
-    lines = [f"{count:>12,}  {table}" for table, count in told.rows.items()]
-    lines += [f"{sum(told.rows.values()):>12,}  rows in total"]
-    lines += [f"{path}: {told.size_bytes:,} bytes, SHA-256 {told.sha256}"]
+    lines = [f"{count:>12,}  {table}" for table, count in summary.rows.items()]
+    lines += [f"{sum(summary.rows.values()):>12,}  rows in total"]
+    lines += [f"{path}: {summary.size_bytes:,} bytes, SHA-256 {summary.sha256}"]
     return "\n".join(lines)

@@ -45,14 +45,14 @@ class Command(BaseCommand):
         )
 
     def _preview(self, since: datetime) -> None:
-        count = told = failed = 0
+        count = notices = failed = 0
         for change in method_preview(since):
             count += 1
             if change.error:
                 failed += 1
                 self.stdout.write(f"{change.before.survey_id}  cannot be calculated: {change.error}")
                 continue
-            told += change.exceeds_threshold
+            notices += change.exceeds_threshold
             before, after = change.before.volume_flow_m3_s, change.volume_flow_m3_s
             relative = (
                 f"{100 * change.relative_change:+.3f} %" if change.relative_change is not None else "from 0"
@@ -62,7 +62,7 @@ class Command(BaseCommand):
                 + ("  client notified" if change.exceeds_threshold else "")
             )
         self.stdout.write(
-            f"Method version {METHOD_VERSION}: surveys to recalculate: {count}; client notices: {told}; failures: {failed}."
+            f"Method version {METHOD_VERSION}: surveys to recalculate: {count}; client notices: {notices}; failures: {failed}."
         )
 
 

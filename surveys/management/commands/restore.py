@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
-from surveys.management.commands.backup import sentences
+from surveys.management.commands.backup import summary_text
 from surveys.operations.backup.restoring import backup_restore
 
 
@@ -19,8 +19,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            told = backup_restore(options["file"])
+            summary = backup_restore(options["file"])
         except ServiceError as error:
             raise CommandError(error_text(error)) from None
-        self.stdout.write(sentences(options["file"], told))
+        self.stdout.write(summary_text(options["file"], summary))
         self.stdout.write("Restored. The checksum and the number of rows of each table are correct.")

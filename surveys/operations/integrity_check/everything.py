@@ -14,6 +14,7 @@ from surveys.operations.integrity_check.files import corrupt_documents, corrupt_
 from surveys.operations.integrity_check.finding import Corruption
 from surveys.operations.integrity_check.history import RULES, corrupt_history
 from surveys.results.combining import RELATED_OF_PART
+from surveys.results.dependencies import REPEATED_FROM
 from surveys.results.inputs_in_force import batched
 
 M = TypeVar("M", bound=Model)
@@ -39,9 +40,7 @@ class DataCheck:
         logs = Log.objects.select_related("survey__measuring_point__pipe__site")
         for log in self._some(logs, "logs"):
             yield from corrupt_logs(log)
-        results = Result.objects.select_related(*RELATED_OF_PART).prefetch_related(
-            "calibrations__points", "corrected_for", "as_found__points", "survey_data__instruments"
-        )
+        results = Result.objects.select_related(*RELATED_OF_PART).prefetch_related(*REPEATED_FROM)
         for some in batched(self._some(results, "results"), BATCH_SIZE):
             for result in some:
                 yield from corrupt_results(result)

@@ -12,6 +12,7 @@ from surveys.operations.integrity_check.finding import Corruption
 from surveys.pipes.selectors import marked_stretches
 from surveys.results.combined_flow import combined_flow
 from surveys.results.combining import RELATED_OF_PART
+from surveys.results.dependencies import REPEATED_FROM
 from surveys.results.inputs_in_force import results_outdated
 from surveys.results.reduction import result_within
 
@@ -55,9 +56,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
     if combined.method_version != METHOD_VERSION:
         return
     name = f"combined result {combined.pk}"
-    rows = combined.results.select_related(*RELATED_OF_PART).prefetch_related(
-        "calibrations__points", "corrected_for", "as_found__points", "survey_data__instruments"
-    )
+    rows = combined.results.select_related(*RELATED_OF_PART).prefetch_related(*REPEATED_FROM)
     found = {str(result.pk): result for result in rows}
     order = [part["result"] for part in combined.parts]
     if sorted(order) != sorted(found):
@@ -79,7 +78,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
         "coverage_factor": flow.combined.coverage_factor,
         "effective_degrees_of_freedom": finite(flow.combined.effective_degrees_of_freedom),
         "shared_variance_fraction": flow.combined.shared_variance_fraction,
-        "spread_m3_s": flow.spread,
+        "range_m3_s": flow.spread,
         "steps": flow.steps,
     }
     yield from _differing(combined, name, figures)

@@ -1,6 +1,6 @@
-"""The stock admin over the records: to look things up, and to change what people may change.
+"""The Django admin of the records: view all records and change those that may be changed.
 
-What results rest on is shown and never changed or deleted here; corrections go through their service.
+Records that results are based on are read-only here; corrections go through their service.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from django.contrib.auth.forms import AdminPasswordChangeForm
 from django.db.models import Model
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from surveys import models
 from surveys.services.audit import record_changed, record_created, record_values
@@ -20,7 +21,7 @@ from surveys.services.people.sign_in import password_change
 
 
 class AuditedAdmin(admin.ModelAdmin):
-    """What is added or changed here is in the audit log as from anywhere else."""
+    """Write additions and changes to the audit log."""
 
     def save_model(self, request: HttpRequest, obj: Model, form: Any, change: bool) -> None:
         form.before = record_values(obj) if change else {}
@@ -35,7 +36,7 @@ class AuditedAdmin(admin.ModelAdmin):
 
 
 class NewPasswordForm(AdminPasswordChangeForm):
-    """A password set for somebody ends their tokens and sessions, as one they set themselves."""
+    """Revoke the tokens and end the sessions of a user whose password is set."""
 
     def save(self, commit: bool = True) -> Any:
         password_change(user=self.user, new=self.cleaned_data["password1"], now=timezone.now())
@@ -47,16 +48,16 @@ class PeopleAdmin(AuditedAdmin, UserAdmin):
     change_password_form = NewPasswordForm
     list_display = ["username", "email", "role", "client", "is_active"]
     list_filter = ["role", "client", "is_active"]
-    fieldsets = (*(UserAdmin.fieldsets or ()), ("Role", {"fields": ["role", "client"]}))
-    add_fieldsets = (*UserAdmin.add_fieldsets, ("Role", {"fields": ["role", "client"]}))
+    fieldsets = (*(UserAdmin.fieldsets or ()), (_("Role"), {"fields": ["role", "client"]}))
+    add_fieldsets = (*UserAdmin.add_fieldsets, (_("Role"), {"fields": ["role", "client"]}))
 
     def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
-        # Somebody who leaves is blanked through the API; what they did stays theirs.
+        # A user is deactivated through the API; the records of the user stay.
         return False
 
 
 class RetainedAdmin(AuditedAdmin):
-    """A record that may be changed but not deleted: retire it instead. Whose it is stays as it was made."""
+    """A record that may be changed but not deleted; archive it instead. Its owner is fixed."""
 
     belongs_to = ""
 
@@ -69,7 +70,7 @@ class RetainedAdmin(AuditedAdmin):
 
 
 class ImmutableAdmin(RetainedAdmin):
-    """A record that is only looked at."""
+    """A read-only record."""
 
     def has_add_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
         return False
@@ -204,7 +205,7 @@ class InstrumentAdmin(RetainedAdmin):
     list_filter = ["kind", "state"]
     list_select_related = ["holder"]
     search_fields = ["serial", "asset_number", "type_name", "location"]
-    # Changed with their reason by the service, so that the history keeps them.
+    # The service changes these fields with a reason and keeps their history.
     readonly_fields = ["state", "location", "holder"]
     inlines = [InstrumentStateInline, TransducerDataInline, CalibrationInline]
 

@@ -286,7 +286,7 @@ _LIMITS: dict[str, dict[str, Any]] = {
         "hint": gettext_lazy("Default: 1."),
     },
 }
-_POINT = {
+_POINT: dict[str, str | Promise] = {
     "reference": gettext_lazy("Reference"),
     "indicated": gettext_lazy("Indicated"),
     "expanded_uncertainty": gettext_lazy("Expanded uncertainty"),

@@ -56,7 +56,7 @@ def review_decision(request: HttpRequest, pk: UUID, survey: UUID) -> HttpRespons
     wish, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
     try:
         if wish not in DECISIONS:
-            raise ServiceError("Choose what becomes of the result.", code="required", field="decision")
+            raise ServiceError("required/review-decision", field="decision")
         decision = Decision(item, State(wish), reason)
         review_decide(review=review, decisions=[decision], by=user_of(request), now=timezone.now())
     except ServiceError as error:

@@ -1,4 +1,4 @@
-"""The jobs of a week by state, where each technician and instrument is on which day, and moving a job on."""
+"""The jobs of a week by status, the days of technicians and instruments, and status changes of jobs."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from surveys.api.dispatch.bookings import HandoverIn
@@ -31,14 +32,14 @@ from surveys.services.dispatch.jobs import MOVES, job_move
 @office_page
 @require_safe
 def board(request: HttpRequest) -> HttpResponse:
-    """A week: the one named, else this one."""
+    """Show the named week, else the current week."""
     return _shown(request, _week(request.GET.get("week", "")))
 
 
 @office_page
 @require_POST
 def move(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Move a job on, with the reason; what is refused is told at the job."""
+    """Change the status of a job, with the reason; show errors at the job."""
     job = get_object_or_404(Job.objects.visible_to(request.user), pk=pk)
     week = _week(request.POST.get("week", ""))
     state, reason = (request.POST.get(name, "") for name in ("state", "reason"))
@@ -59,14 +60,14 @@ def move(request: HttpRequest, pk: UUID) -> HttpResponse:
 @office_page
 @require_POST
 def check_out(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Hand a booked instrument out, and say in which condition; what is refused is told at the booking."""
+    """Check out a booked instrument with its condition; show errors at the booking."""
     return _hand_over(request, pk, booking_check_out)
 
 
 @office_page
 @require_POST
 def check_in(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Take it back, and say in which condition."""
+    """Check in a booked instrument with its condition."""
     return _hand_over(request, pk, booking_check_in)
 
 
@@ -131,7 +132,7 @@ def _card(
     mine = [one for one in bookings if one.job_id == job.pk]
     return {
         "job": job,
-        "when": f"{job.starts_at.astimezone(job.site.zone):%a %d %b}, {hours(job.starts_at, job.ends_at, job.site.zone)}",
+        "when": f"{job.starts_at.astimezone(job.site.zone):%Y-%m-%d}, {hours(job.starts_at, job.ends_at, job.site.zone)}",
         "people": [str(one.technician) for one in mine if one.technician],
         "kit": [
             {"booking": one, "rejected": rejected if rejected.get("booking") == one.pk else None}
@@ -145,19 +146,20 @@ def _card(
 
 
 def _onward(job: Job) -> Callable[[str], tuple[bool, int]]:
-    """Order of moves: on before back, calling off last of those on."""
+    """Sort key of status changes: forward before backward, cancellation last of those forward."""
     order = list(JobState.values)
     return lambda state: (order.index(state) < order.index(job.state), order.index(state))
 
 
 def _timelines(week: Week, jobs: list[Job], bookings: list[Booking]) -> list[dict[str, Any]]:
-    """Technicians, then instruments that are at work in the week: what each does on each day."""
+    """Return the days of the technicians, then of the instruments in use in the week."""
     at_work = stays((job for job in jobs if job.state != JobState.CANCELLED), bookings)
     people = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("username")
     things = Instrument.objects.filter(pk__in=at_work).order_by("kind", "serial")
     return [
         {
             "heading": heading,
+            "column": column,
             "lanes": [
                 {
                     "name": str(one),
@@ -169,5 +171,8 @@ def _timelines(week: Week, jobs: list[Job], bookings: list[Booking]) -> list[dic
                 for one in ones
             ],
         }
-        for heading, ones in (("Technicians", people), ("Kit", things))
+        for heading, column, ones in (
+            (_("Technicians this week"), _("Technician"), people),
+            (_("Kit this week"), _("Instrument"), things),
+        )
     ]

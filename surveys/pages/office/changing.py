@@ -1,4 +1,4 @@
-"""A change that sets surveys to work: seen before it is done, done, and followed to its end."""
+"""Changes that recalculate surveys: preview, saving, and progress of the recalculation."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -14,6 +15,7 @@ from django.views.decorators.http import require_safe
 from compute.base.units import System
 from surveys.api.problems import problem_of
 from surveys.core.errors import ServiceError
+from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
 from surveys.models import Recomputation, RecomputationItem, Result
 from surveys.pages.frame import page, units_of
@@ -22,10 +24,9 @@ from surveys.pages.office.sheet import Sheet
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import survey_reduce
 
-# So many surveys are worked out beforehand; the others are counted.
+# Number of surveys calculated for a preview; the others are counted.
 MAX_SHOWN = 20
 OPEN = (Recomputation.State.WAITING, Recomputation.State.RUNNING)
-NOTHING = "Nothing is changed yet; write what it should be."
 
 
 def change_response(
@@ -35,20 +36,20 @@ def change_response(
     template: str,
     around: dict[str, Any],
 ) -> HttpResponse:
-    """Answer a form of a change: "show" tells what it would come to and keeps nothing, "commit" does it.
+    """Respond to the form of a change: "show" shows a preview and saves nothing, "commit" saves the change.
 
-    `change` does it and returns what it set to work; the form shows again, at their fields, what it was refused for.
+    `change` saves it and returns the recalculation that it starts; errors are shown at their fields of the form.
     """
     wish = request.POST.get("do", "show")
-    # What was not looked at as it stands now is shown first.
+    # A change that differs from its last preview is shown again first.
     showing = wish != "commit" or request.POST.get("seen", "") != sheet.seal
     try:
         with transaction.atomic():
             run = change()
             if sheet.nothing_changed:
-                raise ServiceError(NOTHING, code="nothing-changed")
+                raise ServiceError("nothing-changed/form")
             preview = _preview(run, units_of(request)) if showing else None
-            # To show it is to do it and to take that back: what is seen beforehand is what is done afterwards.
+            # A preview saves the change and rolls back, so that it shows what saving gives.
             transaction.set_rollback(showing)
     except Exception as error:
         problem = problem_of(error, units_of(request))
@@ -62,7 +63,7 @@ def change_response(
 
 
 def units_begun(request: HttpRequest) -> System:
-    """The units a form is in: what is typed is compared with the texts it began with, in the units it had then."""
+    """Return the units of a form: entered texts are compared with its initial texts, in the units of that time."""
     if "units" in request.POST:
         return "us" if request.POST["units"] == "us" else "metric"
     return units_of(request)
@@ -71,7 +72,7 @@ def units_begun(request: HttpRequest) -> System:
 @form_for_correctors
 @require_safe
 def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """How far a recomputation is, and what it moved; the part that changes asks for itself again until it is over."""
+    """Show the progress of a recalculation and the changed results; the progress reloads itself until the end."""
     rows = Recomputation.objects.visible_to(request.user).select_related(
         "pipe__site", "transducer_data__instrument", "requested_by"
     )
@@ -84,6 +85,7 @@ def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         "run": run,
         "over": run.state not in OPEN,
+        "zone": run.pipe.site.zone if run.pipe else settings.OFFICE_TIME_ZONE,
         "total": items.count(),
         "done": done.count(),
         "failed": items.filter(state=RecomputationItem.State.FAILED).count(),
@@ -97,16 +99,16 @@ def recomputation(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _sent_to(request: HttpRequest, run: Recomputation | None) -> HttpResponse:
-    """Where a change can be followed, or the form again where it set nothing to work."""
+    """Redirect to the recalculation of a change, or to the form if the change started none."""
     to = redirect("office-recomputation", pk=run.pk) if run else redirect(request.path)
     if "HX-Request" in request.headers:
-        # The script would follow a redirect itself and show the page within the form.
+        # The script would follow a redirect and show the page within the form.
         return HttpResponse(headers={"HX-Redirect": to.url})
     return to
 
 
 def _preview(run: Recomputation | None, units: System) -> dict[str, Any]:
-    """What a recomputation that is not kept would come to."""
+    """Return the results of a recalculation that is not saved."""
     if run is None:
         return {"rows": [], "total": 0, "more": 0}
     surveys = list(run.items.filter(survey__isnull=False).order_by("pk").values_list("survey", flat=True))
@@ -134,5 +136,7 @@ def _row(before: Result, flow: str, flow_m3_s: float, units: System) -> dict[str
         "started": moment(before.survey.started_at, point.pipe.site.zone),
         "before": flow_with_uncertainty(before.volume_flow_m3_s, before.expanded_uncertainty_m3_s, units),
         "after": flow,
-        "relative": f"{flow_m3_s / before.volume_flow_m3_s - 1:+.1%}" if before.volume_flow_m3_s else "",
+        "relative": percent_text(flow_m3_s / before.volume_flow_m3_s - 1, sign=True)
+        if before.volume_flow_m3_s
+        else "",
     }

@@ -1,10 +1,15 @@
-"""The form of a pipe's data: what is on record, what was typed instead, as the API takes it and as the page shows it again."""
+"""The form of the data of a pipe and its medium."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.text import format_lazy
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
 from surveys.api.compute.physics import MAX_FURTHER_LININGS, OVAL, WAVE_MODES
@@ -24,75 +29,83 @@ from surveys.pages.pipe_form import (
     on_record,
 )
 
-# Chosen in place of a name: stated by its own figures.
+# Selected instead of a name: the properties are entered.
 BY_VALUES = "*"
 SPEEDS = ("longitudinal_sound_speed", "shear_sound_speed")
 FIGURES = ("sound_speed", "density", "dynamic_viscosity")
 CONDITIONS = ("temperature", "temperature_source", "pressure")
-# Of the pipe, what may be left unsaid; each is a part of a request by itself.
+# Optional fields of the pipe; each is a separate field of a request.
 OPTIONAL = ("roughness", "wave_mode", "dimensions_temperature", *OVAL)
 
 
-def _of_further_lining(row: str, number: int) -> dict[str, str]:
+def _of_further_lining(row: str, number: int) -> dict[str, Promise]:
     return {
-        f"{row}.material": FURTHER_LABEL.format(number=number, outer=number - 1),
-        f"{row}.thickness": FURTHER_THICKNESS.format(number=number),
-        f"{row}.material.longitudinal_sound_speed": f"Lining {number}: longitudinal sound speed",
-        f"{row}.material.shear_sound_speed": f"Lining {number}: shear sound speed, if it has one",
+        f"{row}.material": format_lazy(FURTHER_LABEL, number=number, outer=number - 1),
+        f"{row}.thickness": format_lazy(FURTHER_THICKNESS, number=number),
+        f"{row}.material.longitudinal_sound_speed": format_lazy(
+            _("Lining {number}: longitudinal sound speed"), number=number
+        ),
+        f"{row}.material.shear_sound_speed": format_lazy(
+            _("Lining {number}: shear sound speed (optional)"), number=number
+        ),
     }
 
 
 LABELS = {
-    "valid_from": "Holds from (may stay empty)",
-    "changed_on": "Changed on",
-    "pipe.outer_diameter": "Outer diameter",
-    "pipe.wall_thickness": "Wall thickness",
-    "wall_measurement": "WallMeasurement this wall comes from",
-    "pipe.material": "Material",
-    "pipe.material.longitudinal_sound_speed": "Material: longitudinal sound speed",
-    "pipe.material.shear_sound_speed": "Material: shear sound speed, if it has one",
-    "pipe.lining": "Lining",
-    "pipe.lining.thickness": "Thickness of the lining",
-    "pipe.lining.material.longitudinal_sound_speed": "Lining: longitudinal sound speed",
-    "pipe.lining.material.shear_sound_speed": "Lining: shear sound speed, if it has one",
+    "valid_from": _("Valid from (optional)"),
+    "changed_on": _("Modified on"),
+    "pipe.outer_diameter": _("Outer diameter"),
+    "pipe.wall_thickness": _("Wall thickness"),
+    "wall_measurement": _("Wall thickness measurement"),
+    "pipe.material": _("Material"),
+    "pipe.material.longitudinal_sound_speed": _("Material: longitudinal sound speed"),
+    "pipe.material.shear_sound_speed": _("Material: shear sound speed (optional)"),
+    "pipe.lining": _("Lining"),
+    "pipe.lining.thickness": _("Lining thickness"),
+    "pipe.lining.material.longitudinal_sound_speed": _("Lining: longitudinal sound speed"),
+    "pipe.lining.material.shear_sound_speed": _("Lining: shear sound speed (optional)"),
     **{
         name: label
         for number, row in enumerate(FURTHER_LININGS, start=2)
         for name, label in _of_further_lining(row, number).items()
     },
-    "pipe.roughness": "Roughness inside",
-    "pipe.wave_mode": "Wave in the wall",
-    "pipe.dimensions_temperature": "Temperature the dimensions were taken at",
-    "pipe.largest_outer_diameter": "Largest outer diameter, if oval",
-    "pipe.smallest_outer_diameter": "Smallest outer diameter, if oval",
-    "medium.name": "Medium",
+    "pipe.roughness": _("Roughness"),
+    "pipe.wave_mode": _("Wave mode in the wall"),
+    "pipe.dimensions_temperature": _("Temperature of the dimensions"),
+    "pipe.max_outer_diameter": _("Maximum outer diameter (out-of-round pipe)"),
+    "pipe.min_outer_diameter": _("Minimum outer diameter (out-of-round pipe)"),
+    "medium.name": _("Medium"),
     **{f"medium.{part}": label for part, label in COMPOSITION.items()},
-    "medium.sound_speed": "Sound speed of the medium",
-    "medium.density": "Density",
-    "medium.dynamic_viscosity": "Dynamic viscosity",
-    "medium.temperature": "Temperature",
-    "medium.temperature_source": "Temperature known by",
-    "medium.pressure": "Pressure, absolute",
-    "reason": "Reason, as the client reads it",
+    "medium.sound_speed": _("Medium sound speed"),
+    "medium.density": _("Density"),
+    "medium.dynamic_viscosity": _("Dynamic viscosity"),
+    "medium.temperature": _("Medium temperature"),
+    "medium.temperature_source": _("Source of the medium temperature"),
+    "medium.pressure": _("Medium pressure (absolute)"),
+    "reason": _("Reason (shown to the client)"),
 }
-# What holds where nothing is stated.
+# Texts shown for empty fields.
 DEFAULT_TEXTS = {
-    "valid_from": "for as long as the pipe has been there",
-    "wall_measurement": "none",
-    "pipe.lining": "none",
-    **{f"{row}.material": "none" for row in FURTHER_LININGS},
-    "pipe.roughness": "not stated: that of the new material is assumed",
-    "pipe.wave_mode": "as the material calls for",
-    "pipe.dimensions_temperature": "not stated: taken as they are",
-    "medium.pressure": "not stated: atmospheric, or what keeps it liquid, is assumed",
+    "valid_from": _("since installation"),
+    "wall_measurement": _("none"),
+    "pipe.lining": _("none"),
+    **{f"{row}.material": _("none") for row in FURTHER_LININGS},
+    "pipe.roughness": _("not entered: roughness of the new material is used"),
+    "pipe.wave_mode": _("default for the material"),
+    "pipe.dimensions_temperature": _("not entered: no correction for temperature"),
+    "medium.pressure": _(
+        "not entered: atmospheric pressure, or the pressure that keeps the medium liquid, is used"
+    ),
 }
+
+WAVE_MODE_LABELS = {"shear": _("shear wave"), "longitudinal": _("longitudinal wave")}
 
 
 class PipeSheet(Sheet):
-    """A version of pipe data with what was typed of it so far."""
+    """A version of pipe data with the entered changes."""
 
     labels = LABELS
-    unsaid = DEFAULT_TEXTS
+    default_texts = DEFAULT_TEXTS
     plain_numbers = PLAIN_NUMBERS
     kinds = ("correction", "modification")
 
@@ -118,15 +131,15 @@ class PipeSheet(Sheet):
 
     @property
     def takes_another_lining(self) -> bool:
-        """Whether there may be one more lining."""
+        """Whether another lining can be added."""
         return self.further < MAX_FURTHER_LININGS
 
     def add_lining(self) -> None:
-        """One more row, for a lining inside the others."""
+        """Add a row for a lining inside the others."""
         self.further = min(self.further + 1, MAX_FURTHER_LININGS)
 
     def stated(self) -> dict[str, Any]:
-        """As the API takes it: what differs from the record, the medium as a whole."""
+        """Return the request data of the API: the changed fields, the medium as a whole."""
         is_now, was = self._document(self._text), self._document(self._was)
         pipe = {part: value for part, value in is_now["pipe"].items() if value != was["pipe"][part]}
         if pipe.keys() & set(OVAL):
@@ -143,23 +156,23 @@ class PipeSheet(Sheet):
         return requested | {"corrects": str(self.base.pk), "valid_from": self._text("valid_from") or None}
 
     @property
-    def submit_label(self) -> str:
-        """What the button says that does it."""
-        return "Record the modification" if self.altered else "Correct it"
+    def submit_label(self) -> Promise:
+        """Label of the button that saves the change."""
+        return _("Save modification") if self.altered else _("Save correction")
 
     @property
     def nothing_changed(self) -> bool:
-        """Whether it all stands as on record; a day alone is no modification."""
+        """Whether all fields have their recorded values; a date alone is not a modification."""
         return not [one for one in self.changes if one.name != "changed_on"]
 
     @property
     def entries(self) -> list[Entry]:
-        """Every field in the order of the page, but for the reason."""
+        """All fields in the order of the page, without the reason."""
         return [*self.since, *self.pipe, *self.more_of_pipe, *self.medium]
 
     @property
     def since(self) -> list[Entry]:
-        """The day it is true from: of a correction that of the version, of a modification the day of it."""
+        """The date from which the data are valid: of the corrected version, or of the modification."""
         return [
             self._entry("valid_from", type="date", when="kind correction"),
             self._entry("changed_on", type="date", when="kind modification"),
@@ -167,7 +180,7 @@ class PipeSheet(Sheet):
 
     @property
     def pipe(self) -> list[Entry]:
-        """Fields of the pipe down to its innermost lining, each after the choice it belongs to."""
+        """Fields of the pipe including its linings, each after the choice that it belongs to."""
         names = [
             "pipe.outer_diameter",
             "pipe.wall_thickness",
@@ -185,12 +198,12 @@ class PipeSheet(Sheet):
 
     @property
     def more_of_pipe(self) -> list[Entry]:
-        """Fields of the pipe that may be left unsaid."""
+        """Optional fields of the pipe."""
         return [self._entry(f"pipe.{part}") for part in OPTIONAL]
 
     @property
     def medium(self) -> list[Entry]:
-        """Fields of the medium, those of its composition after it."""
+        """Fields of the medium, with those of its composition."""
         made_of = entries_by(self._offers["media"])
         return [
             self._entry("medium.name"),
@@ -200,7 +213,7 @@ class PipeSheet(Sheet):
         ]
 
     def _wall_measurement(self) -> str:
-        """A wall written by hand is not the gauged one: the wall measurement on record goes unless another is chosen."""
+        """Return the selected wall measurement; none if the wall thickness was changed by hand and no other was selected."""
         chosen = self._text("wall_measurement")
         by_hand = self._text("pipe.wall_thickness") != self._was("pipe.wall_thickness")
         return "" if by_hand and chosen == self._was("wall_measurement") else chosen
@@ -217,14 +230,14 @@ class PipeSheet(Sheet):
         ]
 
     def _of_medium(self, text: Callable[[str], str]) -> tuple[str, ...]:
-        """What a medium has beside name and conditions: its own figures, or what it is made of."""
+        """Return the fields of a medium besides name and conditions: its properties or its composition."""
         name = text("medium.name")
         if name == BY_VALUES:
             return FIGURES
         return tuple(one.needs for one in self._offers["media"] if one.name == name and one.needs)
 
     def _document(self, text: Callable[[str], str]) -> dict[str, Any]:
-        """Pipe and medium as the API takes them, by what a field holds."""
+        """Return pipe and medium as request data of the API."""
         value = self._value_by(text)
         pipe: dict[str, Any] = {
             "outer_diameter": value("pipe.outer_diameter"),
@@ -251,7 +264,7 @@ class PipeSheet(Sheet):
         return {"pipe": pipe, "medium": medium}
 
     def _rows_stated(self, text: Callable[[str], str]) -> list[str]:
-        """Rows that hold a further lining; one whose material is none is no lining any more."""
+        """Return the rows with a further lining; a row without a material is not a lining."""
         return [row for row in FURTHER_LININGS[: self.further] if text(f"{row}.material")]
 
     def _value_by(self, text: Callable[[str], str]) -> Callable[[str], Any]:
@@ -278,31 +291,36 @@ class PipeSheet(Sheet):
     def _value(self, name: str) -> str:
         return self._wall_measurement() if name == "wall_measurement" else self._text(name)
 
-    def _known(self, name: str) -> str:
-        """How what is on record was known, where that was said."""
+    def _with_source(self, name: str, recorded: str) -> str:
+        """Return a recorded value with its source, if a source is recorded."""
         if name == "pipe.wall_thickness" and (wall_measurement := self.base.wall_measurement):
             mean = worded(wall_measurement.mean_m, "length", self.units, 2)
-            return f", gauged {wall_measurement.taken_at:%Y-%m-%d} (mean {mean})"
+            return gettext("%(value)s, measured %(date)s (mean %(mean)s)") % {
+                "value": recorded,
+                "date": f"{wall_measurement.taken_at:%Y-%m-%d}",
+                "mean": mean,
+            }
         if name == "medium.temperature" and self._was(name):
-            return f", {self.base.get_medium_temperature_source_display() or 'how it was known is not said'}"
-        return ""
+            source = self.base.get_medium_temperature_source_display() or gettext("source not entered")
+            return gettext("%(value)s, %(source)s") % {"value": recorded, "source": source}
+        return recorded
 
-    def _options(self, name: str) -> tuple[tuple[str, str], ...]:
-        by_speeds = (BY_VALUES, "by its sound speeds")
+    def _options(self, name: str) -> tuple[tuple[str, str | Promise], ...]:
+        by_speeds = (BY_VALUES, _("entered sound speeds"))
         if name == "pipe.material":
             return (*self._offered("pipes", name), by_speeds)
         if name == "pipe.lining" or name.removesuffix(".material") in FURTHER_LININGS:
-            return (("", "none"), *self._offered("linings", name), by_speeds)
+            return (("", _("none")), *self._offered("linings", name), by_speeds)
         if name == "medium.name":
-            return (*self._offered("media", name), (BY_VALUES, "by its figures"))
+            return (*self._offered("media", name), (BY_VALUES, _("entered properties")))
         if name == "pipe.wave_mode":
-            return (("", DEFAULT_TEXTS[name]), *((mode, mode) for mode in WAVE_MODES))
+            return (("", DEFAULT_TEXTS[name]), *((mode, WAVE_MODE_LABELS[mode]) for mode in WAVE_MODES))
         if name == "medium.temperature_source":
-            return (("", "not said"), *((one.value, str(one.label)) for one in TemperatureSource))
-        return (("", "none"), *self._wall_measurements) if name == "wall_measurement" else ()
+            return (("", _("not entered")), *TemperatureSource.choices)
+        return (("", _("none")), *self._wall_measurements) if name == "wall_measurement" else ()
 
     def _offered(self, what: str, name: str) -> list[tuple[str, str]]:
-        """The choices, with what is on record even if it is not among them."""
+        """Return the options, with the recorded value even if it is not one of them."""
         offered = [(one.name, one.title) for one in self._offers[what]]
         was = self._was(name)
         unlisted = was not in ("", BY_VALUES, *(one for one, _ in offered))
@@ -310,7 +328,7 @@ class PipeSheet(Sheet):
 
 
 def _beginning(base: PipeData, units: System) -> FormInitial:
-    """What the fields hold before anything is typed."""
+    """Return the initial state of the form."""
     values = on_record(base)
     start = entered_texts(values, base.as_entered, units)
     start["pipe.material"] = base.material or BY_VALUES
@@ -330,7 +348,7 @@ def _material(chosen: str, path: str, value: Callable[[str], Any]) -> Any:
 
 
 def _number(text: str) -> Any:
-    """What was typed as the number it is; text that is none stays, to be refused at its field."""
+    """Return an entered number as a number; other text unchanged, so that the API rejects it at its field."""
     try:
         return float(text)
     except ValueError:

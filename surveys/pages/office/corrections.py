@@ -1,4 +1,4 @@
-"""Pipe data corrected: what that would change is seen before it is done."""
+"""Correction of pipe data with a preview of the changed results."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from surveys.api.pipes.pipes import AlterationIn, CorrectionIn, changed_statement
+from surveys.api.pipes.pipes import CorrectionIn, ModificationIn, changed_statement
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
 from surveys.models import Pipe, PipeData, Recomputation, User
@@ -32,7 +32,7 @@ FORM = "office/correction.html"
 @office_page
 @require_http_methods(["GET", "POST"])
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The form; "show" tells what would change and keeps nothing, "commit" does it."""
+    """Show the form; "show" shows a preview, "commit" saves the change."""
     pipe = get_object_or_404(Pipe.objects.visible_to(request.user).select_related("site__client"), pk=pk)
     versions = _in_force(pipe)
     try:
@@ -47,20 +47,20 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     if request.POST.get("do") == "more-linings":
         sheet.add_lining()
         answer = page(request, FORM, around)
-        # One stays where one is.
+        # The page does not scroll.
         answer["HX-Reswap"] = "outerHTML show:none"
         return answer
     return change_response(request, sheet, lambda: _changed(request, pipe, sheet), FORM, around)
 
 
 def _in_force(pipe: Pipe) -> list[PipeData]:
-    """Versions that no other corrects, the one true from latest first."""
+    """Return the versions in force, the latest first."""
     rows = pipe.data.filter(corrected_by__isnull=True).select_related("recorded_by")
     return sorted(rows, key=lambda one: (one.valid_from or date.min, one.recorded_at), reverse=True)
 
 
 def _version(request: HttpRequest, pipe: Pipe) -> PipeData:
-    """The version the form is about: the one it names, else the one in force. Raises Conflict where there is none."""
+    """Return the named version, else the one in force; raise Conflict if there is none."""
     named = request.POST.get("corrects") or request.GET.get("version")
     if not named:
         return version_to_correct(pipe, timezone.localdate(timezone=pipe.site.zone))
@@ -77,8 +77,8 @@ def _sheet(request: HttpRequest, pipe: Pipe, base: PipeData) -> PipeSheet:
 
 
 def _changed(request: HttpRequest, pipe: Pipe, sheet: PipeSheet) -> Recomputation:
-    """Correct or alter by the form as the API would by a request."""
-    kind = AlterationIn if sheet.altered else CorrectionIn
+    """Save the correction or modification as the API does for a request."""
+    kind = ModificationIn if sheet.altered else CorrectionIn
     requested = kind(data=sheet.stated(), context={"request": request})
     requested.is_valid(raise_exception=True)
     given, by, now = dict(requested.validated_data), cast(User, request.user), timezone.now()

@@ -1,4 +1,4 @@
-"""Results to look at before the client reads them, and the issue of their reports."""
+"""The review of results and the issue of their reports."""
 
 from __future__ import annotations
 
@@ -22,21 +22,21 @@ from surveys.pages.office.access import office_page
 from surveys.services.results.reports import report_issue
 
 PAGE_SIZE = 50
-# What a reviewer has to read; a note only explains.
+# Findings that a reviewer has to read.
 SIGNIFICANT_SEVERITIES = ("error", "warning")
 
 
 @office_page
 @require_safe
 def queue(request: HttpRequest) -> HttpResponse:
-    """Current results of jobs in review, and those whose report says another figure, the latest first."""
+    """List the current results of jobs in review and those newer than their report, the latest first."""
     return _shown(request)
 
 
 @office_page
 @require_POST
 def issue(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Issue the report of a survey, or issue it again with the reason; what is refused is told at the result."""
+    """Issue the report of a survey, or reissue it with the reason; show errors at the result."""
     survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=pk)
     reason = request.POST.get("reason", "")
     try:
@@ -60,7 +60,7 @@ def issue(request: HttpRequest, pk: UUID) -> HttpResponse:
 def _shown(request: HttpRequest, rejected: dict[str, Any] | None = None, status: int = 200) -> HttpResponse:
     reports = Report.objects.filter(replaced_at__isnull=True).defer("content").select_related("result")
     in_review = Q(survey__job__state=JobState.IN_REVIEW)
-    # A report in force that tells a result which another has replaced.
+    # A report in force with a result that has been replaced.
     outdated = Q(
         survey__reports__replaced_at__isnull=True, survey__reports__result__replaced_at__isnull=False
     )

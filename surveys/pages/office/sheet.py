@@ -1,4 +1,4 @@
-"""A form over a record: what is on record, what was typed instead and what was refused, as the page shows it again."""
+"""A form over a record: recorded values, entered values and their errors."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
 from compute.base.units import KINDS
 
 PLAIN_NUMBER = "number-invalid"
@@ -16,29 +19,29 @@ PLAIN_NUMBER = "number-invalid"
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A field of the form: what it holds, what is on record, what is wrong."""
+    """A field of the form: entered value, recorded value, error."""
 
     name: str
-    label: str
+    label: str | Promise
     value: str
     now: str
     becomes: str
     moved: bool
     type: str = "text"
-    options: tuple[tuple[str, str], ...] = ()
-    # The choice it belongs to, and the values of it.
+    options: tuple[tuple[str, str | Promise], ...] = ()
+    # The choice that the field belongs to, and its values.
     when: str = ""
     error: str = ""
 
     @property
     def key(self) -> str:
-        """Its id in the page."""
+        """Id of the field in the page."""
         return self.name.replace(".", "-")
 
 
 @dataclass(frozen=True, slots=True)
 class FormInitial:
-    """What a form begins with, by field: the text shown, the value as stored, what was typed for it at the time."""
+    """Initial state of a form by field: text shown, value stored, text entered at the time."""
 
     texts: Mapping[str, str]
     values: Mapping[str, Any] = field(default_factory=dict)
@@ -46,14 +49,14 @@ class FormInitial:
 
 
 class Sheet(ABC):
-    """A version on record with what was typed of it so far; before anything was, it is as on record."""
+    """A recorded version with the entered changes."""
 
-    labels: ClassVar[Mapping[str, str]]
-    # What holds where nothing is stated.
-    unsaid: ClassVar[Mapping[str, str]] = {}
-    # Fields asked for as a number without a unit, and what to write there.
-    plain_numbers: ClassVar[Mapping[str, str]] = {}
-    # What may have happened; the first is taken where nothing is said.
+    labels: ClassVar[Mapping[str, str | Promise]]
+    # Texts shown for empty fields.
+    default_texts: ClassVar[Mapping[str, str | Promise]] = {}
+    # Fields for a number without a unit, with the remedy for wrong entries.
+    plain_numbers: ClassVar[Mapping[str, str | Promise]] = {}
+    # Types of change; the first is the default.
     kinds: ClassVar[tuple[str, ...]] = ("correction",)
 
     def __init__(self, on_record: FormInitial, typed: Mapping[str, str]) -> None:
@@ -66,46 +69,46 @@ class Sheet(ABC):
     @property
     @abstractmethod
     def entries(self) -> list[Entry]:
-        """Every field in the order of the page, but for the reason."""
+        """All fields in the order of the page, without the reason."""
 
     @abstractmethod
     def stated(self) -> dict[str, Any]:
-        """As the API takes it."""
+        """Return the request data of the API."""
 
     @property
     def reason(self) -> Entry:
-        """Why it changes, where that is asked."""
+        """The field for the reason of the change."""
         return self._entry("reason")
 
     @property
     @abstractmethod
-    def submit_label(self) -> str:
-        """What the button says that does it."""
+    def submit_label(self) -> str | Promise:
+        """Label of the button that saves the change."""
 
     @property
     def seal(self) -> str:
-        """Tells one state of the form from another."""
-        told = json.dumps([self.kind, self.stated()], sort_keys=True)
-        return hashlib.sha256(told.encode()).hexdigest()
+        """Hash of the state of the form."""
+        state = json.dumps([self.kind, self.stated()], sort_keys=True)
+        return hashlib.sha256(state.encode()).hexdigest()
 
     @property
     def changes(self) -> list[Entry]:
-        """Fields that no longer hold what is on record, of those that belong to what was chosen."""
+        """Changed fields, of those that belong to the selected choices."""
         return [one for one in self.entries if one.moved and self._belongs(one)]
 
     @property
     def nothing_changed(self) -> bool:
-        """Whether it all stands as on record."""
+        """Whether all fields have their recorded values."""
         return not self.changes
 
     def rejected(self, errors: Iterable[Mapping[str, str]]) -> None:
-        """Keep what was refused, to be shown at its fields."""
+        """Store the errors of a rejected request by field."""
         for one in errors:
             plain = self.plain_numbers.get(one["field"]) if one["code"] == PLAIN_NUMBER else None
-            self._errors.setdefault(self._at(one["field"]), plain or one["detail"])
+            self._errors.setdefault(self._at(one["field"]), str(plain or one["detail"]))
 
     def typed_of(self, as_entered: Mapping[str, str], before: Mapping[str, str]) -> dict[str, str]:
-        """Of the texts of a new version those that somebody typed, now or `before`: a figure sent as it is on record was not."""
+        """Return the texts of a new version that were entered, now or `before`, without values sent as recorded."""
         return {
             path: text
             for path, text in as_entered.items()
@@ -114,19 +117,19 @@ class Sheet(ABC):
 
     @property
     def wrong(self) -> bool:
-        """Whether anything is."""
+        """Whether the form has errors."""
         return bool(self._errors)
 
     @property
     def elsewhere(self) -> list[str]:
-        """What is wrong with no field of the form."""
+        """Errors that belong to no field of the form."""
         return [detail for name, detail in self._errors.items() if name not in self.labels]
 
     @property
-    def corrected_text(self) -> list[Entry]:
-        """Fields that are wrong, in the order of the page."""
-        requested = [*self.entries, *([self.reason] if "reason" in self.labels else [])]
-        return [one for one in requested if one.error]
+    def fields_with_errors(self) -> list[Entry]:
+        """Fields with errors in the order of the page."""
+        fields = [*self.entries, *([self.reason] if "reason" in self.labels else [])]
+        return [one for one in fields if one.error]
 
     def _was(self, name: str) -> str:
         return self._on_record.texts.get(name, "")
@@ -135,11 +138,11 @@ class Sheet(ABC):
         return self._typed.get(name, self._was(name))
 
     def _value(self, name: str) -> str:
-        """What a field shows; what was typed, unless something else follows from the rest."""
+        """Return the text that a field shows: the entered text, unless it follows from other fields."""
         return self._text(name)
 
     def _as_it_was(self, name: str, shown: str) -> Any:
-        """The value on record, if a field still shows it and it was never typed: it is shown rounded, and stays as it is; else None."""
+        """Return the stored value of a field that still shows it rounded and was never entered; else None."""
         if shown != self._was(name) or shown == self._on_record.as_entered.get(name):
             return None
         stored = self._on_record.values.get(name)
@@ -148,7 +151,7 @@ class Sheet(ABC):
         return stored if isinstance(stored, float) else None
 
     def _belongs(self, entry: Entry) -> bool:
-        """Whether the choice that an entry belongs to was made."""
+        """Whether the choice that an entry belongs to is selected."""
         if not entry.when:
             return True
         choice, *values = entry.when.split()
@@ -156,29 +159,29 @@ class Sheet(ABC):
         return chosen in values if values else bool(chosen)
 
     def _at(self, field: str) -> str:
-        """The field of the form that a field of a request is, or the nearest about it."""
+        """Return the field of the form for a field of a request, or the nearest enclosing one."""
         while field and field not in self.labels:
             field = field.rpartition(".")[0]
         return field
 
-    def _options(self, name: str) -> tuple[tuple[str, str], ...]:
-        """What a field offers to choose from; nothing where one types."""
+    def _options(self, name: str) -> tuple[tuple[str, str | Promise], ...]:
+        """Return the options of a field; empty for a text field."""
         return ()
 
-    def _known(self, name: str) -> str:
-        """How what is on record was known, where that was said."""
-        return ""
+    def _with_source(self, name: str, recorded: str) -> str:
+        """Return a recorded value with its source, if a source is recorded."""
+        return recorded
 
     def _entry(self, name: str, **more: Any) -> Entry:
         value, was, options = self._value(name), self._was(name), self._options(name)
         titles = dict(options)
-        unsaid = self.unsaid.get(name, "not stated")
+        default = str(self.default_texts.get(name, _("not entered")))
         return Entry(
             name,
             self.labels[name],
             value,
-            (titles.get(was, was) if was else unsaid) + self._known(name),
-            titles.get(value, value) if value else unsaid,
+            self._with_source(name, str(titles.get(was, was)) if was else default),
+            str(titles.get(value, value)) if value else default,
             value != was,
             options=options,
             error=self._errors.get(name, ""),
@@ -187,5 +190,5 @@ class Sheet(ABC):
 
 
 def _lines(typed: str) -> str:
-    """Text as it is stored: a form ends its lines as networks do."""
+    """Return a text with the line ends of stored texts."""
     return str(typed).strip().replace("\r\n", "\n")

@@ -1,4 +1,4 @@
-"""What the site's own meter said, written down beside a survey by those who were there or dispatched them."""
+"""Entry of the site meter reading of a survey by technicians and the office."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ ENTRIES = ("meter", "reading_type", "volume_flow", "uncertainty", "note", "reaso
 @framed_for(OFFICE | {Role.TECHNICIAN})
 @require_http_methods(["GET", "POST"])
 def site_meter(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The form; what was entered stays in it until it is taken."""
+    """Show the form and record its reading; keep the entered texts on errors."""
     rows = Survey.objects.visible_to(request.user).select_related("measuring_point__pipe__site")
     survey = get_object_or_404(rows, pk=pk)
     entered = {name: request.POST.get(name, "") for name in ENTRIES}
@@ -48,7 +48,7 @@ def site_meter(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _state(request: HttpRequest, survey: Survey, entered: dict[str, str]) -> None:
-    """State it by the form as the API would by a request."""
+    """Record the reading as the API does for a request."""
     given: dict[str, Any] = {name: text for name, text in entered.items() if text.strip()}
     given |= _uncertainty(given.pop("uncertainty", ""))
     requested = SiteMeterReadingIn(data=given, context={"request": request})
@@ -63,7 +63,7 @@ def _state(request: HttpRequest, survey: Survey, entered: dict[str, str]) -> Non
 
 
 def _uncertainty(text: str) -> dict[str, Any]:
-    """An uncertainty as people write it: a flow with its unit, or a part of the flow in per cent."""
+    """Return the field for an entered uncertainty: a flow with its unit, or per cent of the flow."""
     number, sign, rest = text.strip().partition("%")
     if not sign or rest:
         return {"expanded_uncertainty": text} if text else {}
@@ -74,7 +74,7 @@ def _uncertainty(text: str) -> dict[str, Any]:
 
 
 def _wrong(problem: dict[str, Any] | None) -> dict[str, str]:
-    """What was wrong, by the entry it is about."""
+    """Return the errors by field."""
     errors = problem["errors"] if problem else []
     told = {error["field"]: error["detail"] for error in errors}
     uncertain = [told.pop(name) for name in list(told) if name.endswith("expanded_uncertainty")]

@@ -1,9 +1,12 @@
-"""The form of a transducer pair's data: what is on record, what was typed instead, as the API takes it."""
+"""The form of the data of a transducer pair."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
 from surveys.api.compute.physics import transducer_document
@@ -12,26 +15,26 @@ from surveys.pages.office.sheet import Entry, FormInitial, Sheet
 from surveys.pages.pipe_form import entered_texts
 
 LABELS = {
-    "frequency": "Frequency",
-    "wedge_sound_speed": "Sound speed of the wedge",
-    "wedge_angle": "Angle of the wedge",
-    "face_offset": "Offset of the beam's exit from the face",
-    "wedge_delay": "Delay in the wedges",
-    "wedge_temperature_coefficient": "Change of the wedge's sound speed with temperature",
-    "wedge_reference_temperature": "Temperature that sound speed is stated at",
-    "min_temperature": "Lowest temperature it may be used at",
-    "max_temperature": "Highest temperature it may be used at",
-    "reason": "Reason, as the client reads it where a figure moves",
+    "frequency": _("Frequency"),
+    "wedge_sound_speed": _("Wedge sound speed"),
+    "wedge_angle": _("Wedge angle"),
+    "face_offset": _("Distance from beam exit point to front face"),
+    "wedge_delay": _("Wedge delay"),
+    "wedge_temperature_coefficient": _("Temperature coefficient of the wedge sound speed"),
+    "wedge_reference_temperature": _("Reference temperature of the wedge sound speed"),
+    "min_temperature": _("Minimum temperature"),
+    "max_temperature": _("Maximum temperature"),
+    "reason": _("Reason (shown to the client if a result changes)"),
 }
-DEFAULT_TEXTS = {"face_offset": "none", "wedge_delay": "none"}
+DEFAULT_TEXTS = {"face_offset": _("none"), "wedge_delay": _("none")}
 WRONG, FROM_NOW_ON = "correction", "from-now-on"
 
 
 class TransducerSheet(Sheet):
-    """A version of a pair's data with what was typed of it so far."""
+    """A version of the data of a transducer pair with the entered changes."""
 
     labels = LABELS
-    unsaid = DEFAULT_TEXTS
+    default_texts = DEFAULT_TEXTS
     kinds = (WRONG, FROM_NOW_ON)
 
     def __init__(self, base: TransducerData, units: System, typed: Mapping[str, str]) -> None:
@@ -43,21 +46,21 @@ class TransducerSheet(Sheet):
 
     @property
     def corrects(self) -> bool:
-        """Whether the version was always wrong; else the pair is another from now on."""
+        """Whether the version was wrong from the start; else the transducers have changed."""
         return self.kind == WRONG
 
     @property
-    def submit_label(self) -> str:
-        """What the button says that does it."""
-        return "Correct it" if self.corrects else "Record it"
+    def submit_label(self) -> Promise:
+        """Label of the button that saves the change."""
+        return _("Save correction") if self.corrects else _("Save new data")
 
     @property
     def entries(self) -> list[Entry]:
-        """Every field in the order of the page, but for the reason."""
+        """All fields in the order of the page, without the reason."""
         return [self._entry(name) for name in LABELS if name != "reason"]
 
     def stated(self) -> dict[str, Any]:
-        """As the API takes it: all of the pair's data, for it is recorded as a whole."""
+        """Return the request data of the API: all data of the pair, as they are recorded together."""
         requested: dict[str, Any] = {"reason": self._text("reason")}
         for name in LABELS:
             if name != "reason" and (shown := self._text(name)):
@@ -65,10 +68,10 @@ class TransducerSheet(Sheet):
         return requested | ({"corrects": str(self.base.pk)} if self.corrects else {})
 
     def _at(self, field: str) -> str:
-        # The physics tells of the pair as part of a set-up.
+        # Errors of the physics name the pair as part of a set-up.
         return super()._at(field.removeprefix("transducers."))
 
 
 def figures_of(data: TransducerData) -> dict[str, Any]:
-    """What a version says of a pair, by the fields of a request; what it does not say is left out."""
+    """Return the recorded data of a pair by field of a request."""
     return {name: value for name, value in transducer_document(data).items() if value is not None}

@@ -1,4 +1,4 @@
-"""The data of a transducer pair corrected, or recorded anew where the pair is another from now on; what it was stays in sight."""
+"""Correction or new data of a transducer pair, with the history of its versions."""
 
 from __future__ import annotations
 
@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from typing import Any, cast
 from uuid import UUID
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
@@ -33,7 +36,7 @@ FORM = "office/transducers.html"
 @form_for_correctors
 @require_http_methods(["GET", "POST"])
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The form; "show" tells what would change and keeps nothing, "commit" does it."""
+    """Show the form; "show" shows a preview, "commit" saves the change."""
     pairs = Instrument.objects.visible_to(request.user).filter(kind=Kind.TRANSDUCER_PAIR)
     pair = get_object_or_404(pairs.filter(transducer_data__isnull=False).distinct(), pk=pk)
     rows = pair.transducer_data.select_related("recorded_by").prefetch_related("recomputations")
@@ -46,6 +49,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
         "type": types_of([pair]).get((pair.kind, pair.type_name)),
         "in_use": transducer_data_latest(versions)[pair.pk],
         "in_its_place": transducer_data_in_force(base),
+        "zone": settings.OFFICE_TIME_ZONE,
         "looks_after_fleet": cast(User, request.user).role in FLEET,
         "history": _history(versions, units_of(request)),
     }
@@ -55,7 +59,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _version(request: HttpRequest, pair: Instrument, versions: Sequence[TransducerData]) -> TransducerData:
-    """The version the form is about: the one it names, else the one that set-ups are worked out by."""
+    """Return the named version, else the one that new set-ups use."""
     named = request.POST.get("corrects") or request.GET.get("version")
     if not named:
         return transducer_data_latest(versions)[pair.pk]
@@ -66,7 +70,7 @@ def _version(request: HttpRequest, pair: Instrument, versions: Sequence[Transduc
 
 
 def _changed(request: HttpRequest, pair: Instrument, sheet: TransducerSheet) -> Recomputation | None:
-    """Correct or record by the form as the API would by a request."""
+    """Save the correction or new data as the API does for a request."""
     requested = TransducerDataIn(data=sheet.stated(), context={"request": request})
     requested.is_valid(raise_exception=True)
     given = dict(requested.validated_data)
@@ -84,7 +88,7 @@ def _changed(request: HttpRequest, pair: Instrument, sheet: TransducerSheet) -> 
 
 
 def _history(versions: Sequence[TransducerData], units: System) -> list[dict[str, Any]]:
-    """Every version with what it says otherwise than the one before it, or the one it corrects; the latest first."""
+    """Return the versions with their changed values, the latest first."""
     known = {one.pk: one for one in versions}
     corrected = {one.corrects_id for one in versions}
     rows = []
@@ -105,15 +109,17 @@ def _history(versions: Sequence[TransducerData], units: System) -> list[dict[str
     return rows[::-1]
 
 
-def _differences(before: TransducerData, after: TransducerData, units: System) -> list[tuple[str, str, str]]:
-    """Label, figure before and after, of each that differs."""
+def _differences(
+    before: TransducerData, after: TransducerData, units: System
+) -> list[tuple[str | Promise, str, str]]:
+    """Return label, value before and value after of each change."""
     figures = [figures_of(one) for one in (before, after)]
     was, is_now = (
         entered_texts(values, one.as_entered, units)
         for values, one in zip(figures, (before, after), strict=True)
     )
     return [
-        (label, was.get(name, "not stated"), is_now.get(name, "not stated"))
+        (label, was.get(name, _("not entered")), is_now.get(name, _("not entered")))
         for name, label in LABELS.items()
         if figures[0].get(name) != figures[1].get(name)
     ]

@@ -1,9 +1,12 @@
-"""The form of what instruments of a type can do: what is on record, what was typed instead, as the API takes it."""
+"""The form of the capabilities of an instrument type."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
 from surveys.api.fleet.instrument_types import FIGURES
@@ -23,26 +26,26 @@ OF_KIND: Mapping[str, tuple[str, ...]] = {
     Kind.THICKNESS_GAUGE: ("min_wall_thickness", "max_wall_thickness"),
 }  # fmt: skip
 LABELS = {
-    "min_frequency": "Lowest frequency it drives",
-    "max_frequency": "Highest frequency it drives",
-    "timing_resolution": "Smallest time difference it tells",
-    "minimum_signal": "Weakest signal-to-noise it can use",
-    "min_velocity": "Lowest velocity it measures",
-    "max_velocity": "Highest velocity it measures",
-    "min_temperature": "Coldest it may be used at",
-    "max_temperature": "Hottest it may be used at",
-    "min_spacing": "Shortest spacing its rail allows",
-    "max_spacing": "Longest spacing its rail allows",
-    HAZARDOUS: "Made for hazardous areas",
-    "min_wall_thickness": "Thinnest wall it measures",
-    "max_wall_thickness": "Thickest wall it measures",
-    "note": "Note",
+    "min_frequency": _("Minimum frequency"),
+    "max_frequency": _("Maximum frequency"),
+    "timing_resolution": _("Resolution of the time difference"),
+    "minimum_signal": _("Minimum signal-to-noise ratio"),
+    "min_velocity": _("Minimum velocity"),
+    "max_velocity": _("Maximum velocity"),
+    "min_temperature": _("Minimum temperature"),
+    "max_temperature": _("Maximum temperature"),
+    "min_spacing": _("Minimum spacing of the rail"),
+    "max_spacing": _("Maximum spacing of the rail"),
+    HAZARDOUS: _("Certified for hazardous areas"),
+    "min_wall_thickness": _("Minimum wall thickness"),
+    "max_wall_thickness": _("Maximum wall thickness"),
+    "note": _("Note"),
 }
 YES_OR_NO = {"yes": True, "no": False}
 
 
 class TypeSheet(Sheet):
-    """A type with what was typed of it so far."""
+    """An instrument type with the entered changes."""
 
     labels = LABELS
 
@@ -59,25 +62,25 @@ class TypeSheet(Sheet):
         }
         super().__init__(FormInitial(texts, values, base.as_entered), typed)
         self.base, self.units = base, units
-        # Those of its kind, and what is on record besides.
+        # The fields of its kind, and others with recorded values.
         requested = {*OF_KIND[base.kind], *(name for name, text in texts.items() if text), "note"}
         self._names = [name for name in LABELS if name in requested]
 
     @property
-    def submit_label(self) -> str:
-        """What the button says that does it."""
-        return "Correct it"
+    def submit_label(self) -> Promise:
+        """Label of the button that saves the change."""
+        return _("Save correction")
 
     @property
     def entries(self) -> list[Entry]:
-        """Every field in the order of the page."""
+        """All fields in the order of the page."""
         return [
             self._entry(name, type="textarea") if name == "note" else self._entry(name)
             for name in self._names
         ]
 
     def stated(self) -> dict[str, Any]:
-        """As the API takes it: what differs from the record; what was emptied is not known."""
+        """Return the request data of the API: the changed fields; an emptied field is null."""
         return {name: self._stated(name) for name in self._names if self._text(name) != self._was(name)}
 
     def _stated(self, name: str) -> Any:
@@ -86,5 +89,5 @@ class TypeSheet(Sheet):
             return YES_OR_NO.get(shown)
         return shown if name == "note" else shown or None
 
-    def _options(self, name: str) -> tuple[tuple[str, str], ...]:
-        return (("", "not stated"), ("yes", "yes"), ("no", "no")) if name == HAZARDOUS else ()
+    def _options(self, name: str) -> tuple[tuple[str, str | Promise], ...]:
+        return (("", _("not entered")), ("yes", _("yes")), ("no", _("no"))) if name == HAZARDOUS else ()

@@ -1,4 +1,4 @@
-"""What instruments of a type can do, corrected: no result rests on it, so nothing is recomputed; kits are chosen by it."""
+"""Correction of the capabilities of an instrument type; no result depends on them, kits are selected by them."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from typing import Any, cast
 from uuid import UUID
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
@@ -27,14 +29,15 @@ MAX_SHOWN = 50
 @form_for_correctors
 @require_http_methods(["GET", "POST"])
 def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The form; "show" tells what would change and keeps nothing, "commit" does it."""
+    """Show the form; "show" shows a preview, "commit" saves the change."""
     base = get_object_or_404(InstrumentType.objects.visible_to(request.user), pk=pk)
     sheet = TypeSheet(base, units_begun(request), request.POST.dict())
     of_it = Instrument.objects.visible_to(request.user).filter(kind=base.kind, type_name=base.name)
-    # Who did what is read by the office.
+    # Only the office reads the audit log.
     entries = AuditEntry.objects.visible_to(request.user).filter(record=base.pk)[:MAX_SHOWN]
     around = {
         "type": base,
+        "zone": settings.OFFICE_TIME_ZONE,
         "looks_after_fleet": cast(User, request.user).role in FLEET,
         "sheet": sheet,
         "instruments": of_it.order_by("serial"),
@@ -46,7 +49,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _changed(request: HttpRequest, sheet: TypeSheet) -> None:
-    """Change it by the form as the API would by a request."""
+    """Save the change as the API does for a request."""
     requested = InstrumentTypeChangeIn(data=sheet.stated(), context={"request": request}, partial=True)
     requested.is_valid(raise_exception=True)
     record = InstrumentType.objects.select_for_update().get(pk=sheet.base.pk)
@@ -54,16 +57,16 @@ def _changed(request: HttpRequest, sheet: TypeSheet) -> None:
 
 
 def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
-    """An entry of the audit log with what each figure was and became."""
+    """Return an entry of the audit log with each value before and after."""
     columns = {column: (name, kind) for name, (column, kind) in FIGURES.items()}
     columns |= {name: (name, "") for name in LABELS if name not in FIGURES}
 
     def figure(values: Mapping[str, Any], column: str, kind: str) -> str:
         value = values.get(column)
         if value in (None, ""):
-            return "not stated"
+            return _("not entered")
         if isinstance(value, bool):
-            return "yes" if value else "no"
+            return _("yes") if value else _("no")
         return worded(value, kind, units) if kind else str(value)
 
     told = [
@@ -71,7 +74,7 @@ def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
         for column, (name, kind) in columns.items()
         if entry.before.get(column) != entry.after.get(column)
     ]
-    # A note that is empty was none before the type was there.
+    # A new type with an empty note has no change of its note.
     return {
         "of": entry,
         "differences": [(label, was, is_now) for label, was, is_now in told if was != is_now],

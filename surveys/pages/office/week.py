@@ -1,4 +1,4 @@
-"""A week of the office's calendar, and who or what is at work on which of its days."""
+"""A week in the time zone of the office, and the days of technicians and instruments in it."""
 
 from __future__ import annotations
 
@@ -14,34 +14,34 @@ from django.conf import settings
 from surveys.models import Booking, Job
 
 DAYS = 7
-# Beyond these the weeks before and after, or their first moments, would be no dates.
+# Outside these years the previous and next week are not always valid dates.
 FIRST_YEAR, LAST_YEAR = 1970, 9000
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """From a Monday on."""
+    """A week from Monday to Sunday."""
 
     monday: date
 
     @classmethod
     def of(cls, day: date) -> Week:
-        """The week of a day."""
+        """Return the week of a day."""
         return cls(day - timedelta(days=day.weekday()))
 
     @classmethod
     def named(cls, name: str) -> Week | None:
-        """The week of a name as ISO 8601 has it, such as 2026-W48; None if there is none."""
+        """Return the week of an ISO 8601 name such as 2026-W48; None if the name is not valid."""
         try:
             found = cls(datetime.strptime(f"{name}-1", "%G-W%V-%u").date())  # noqa: DTZ007 - a date, no time
         except ValueError:
             return None
-        # Week 53 of a year that has none is read as one of the next.
+        # Week 53 of a year with 52 weeks is parsed as a week of the next year.
         return found if found.name == name and FIRST_YEAR <= found.monday.year <= LAST_YEAR else None
 
     @property
     def name(self) -> str:
-        """Such as 2026-W48."""
+        """ISO 8601 name such as 2026-W48."""
         return f"{self.monday:%G-W%V}"
 
     @property
@@ -51,35 +51,35 @@ class Week:
 
     @property
     def next(self) -> Week:
-        """The week after."""
+        """The next week."""
         return Week(self.monday + timedelta(days=DAYS))
 
     @property
     def before(self) -> Week:
-        """The week before."""
+        """The previous week."""
         return Week(self.monday - timedelta(days=DAYS))
 
     @property
     def span(self) -> tuple[datetime, datetime]:
-        """From its first moment up to that of the next."""
+        """Start of the week and of the next week."""
         return _midnight(self.monday), _midnight(self.next.monday)
 
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """Somebody or something at a job for a while."""
+    """A period of a technician or instrument at a job."""
 
     job: Job
     starts_at: datetime
     ends_at: datetime
 
     def on(self, day: date) -> bool:
-        """Whether it has a moment on a day of the office's calendar."""
+        """Whether it overlaps a day in the time zone of the office."""
         return self.starts_at < _midnight(day + timedelta(days=1)) and self.ends_at > _midnight(day)
 
 
 def stays(jobs: Iterable[Job], bookings: Iterable[Booking]) -> dict[UUID, list[Stay]]:
-    """Technician or instrument id -> their stays: by booking, or for a job they are named in without one."""
+    """Return the stays by technician or instrument: by booking, or by assignment without one."""
     found: dict[UUID, list[Stay]] = defaultdict(list)
     booked = set()
     for one in bookings:

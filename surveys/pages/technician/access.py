@@ -1,4 +1,4 @@
-"""Who gets these pages: who works in the field, and of the records what they may see; 404 for the rest."""
+"""Access to the technician's pages: field staff, and the records that each of them may see; 404 otherwise."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from surveys.models import MeasuringPoint
 from surveys.pages.frame import framed_for
 
 field_page = framed_for(FIELD)
-"""A page for those who write in the field, signed in with all that is asked of them."""
+"""A decorator: limit a page to signed-in field staff."""
 
 
 def visible_point(request: HttpRequest, pk: UUID) -> MeasuringPoint:
-    """A measuring point its user may see."""
+    """Return a measuring point that the user may see, or raise 404."""
     rows = MeasuringPoint.objects.visible_to(request.user).select_related("pipe__site__client")
     point: MeasuringPoint = get_object_or_404(rows, pk=pk)
     return point

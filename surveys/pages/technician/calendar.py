@@ -1,4 +1,4 @@
-"""A technician's own jobs in a calendar program: addresses made and taken back here."""
+"""Addresses under which a calendar program reads a technician's jobs: creation and revocation."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from surveys.services.people.calendar_feeds import calendar_feed_make, calendar_
 @field_page
 @require_http_methods(["GET", "POST"])
 def calendar(request: HttpRequest) -> HttpResponse:
-    """Addresses there are; a new one is shown this once, since only its digest is kept."""
+    """List the addresses; a new address is shown once, since only its digest is stored."""
     user, now = cast(User, request.user), timezone.now()
     feeds = CalendarFeed.objects.filter(owner=user, subject=FeedSubject.JOBS, revoked_at__isnull=True)
     address = wrong = ""
@@ -37,7 +37,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
             _, token = calendar_feed_make(owner=user, now=now, **requested.validated_data)
             address = request.build_absolute_uri(f"/api/v1/calendar-feeds/{token}.ics")
         wrong = " ".join(requested.errors.get("label", []))
-    told = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
-    answer = page(request, "technician/calendar.html", told, 400 if wrong else 200)
+    context = {"feeds": feeds.order_by("-created_at"), "address": address, "wrong": wrong}
+    answer = page(request, "technician/calendar.html", context, 400 if wrong else 200)
     answer["Cache-Control"] = "no-store"
     return answer

@@ -1,4 +1,4 @@
-"""Parts of the pages that are worked out while somebody types; nothing is kept here."""
+"""Parts of the pages that are calculated while the user types; nothing is stored."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
@@ -28,12 +29,12 @@ from surveys.pages.technician.access import field_page, visible_point
 from surveys.pages.technician.worksheet import WorksheetIn, calculated_sheet, sheet_shown
 from surveys.services.pipes.pipes import measured_wall
 
-# What `wall measurements/` of the API takes at the least.
+# The minimum of `wall-measurements/` of the API.
 MIN_WALL_READINGS = 2
 
 
 class WallIn(StrictSerializer):
-    """Readings so far, as `wall measurements/` of the API takes them."""
+    """Readings so far, as in `wall-measurements/` of the API."""
 
     gauge = VisibleRecord(Instrument)
     gauge_velocity_setting = QuantityIn("speed", required=False)
@@ -43,7 +44,7 @@ class WallIn(StrictSerializer):
 @field_page
 @require_POST
 def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Where to mount, by the sheet as it is filled in now."""
+    """Calculate the mounting for the entries so far."""
     point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
 
     def answer() -> dict[str, Any]:
@@ -56,7 +57,7 @@ def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
 @field_page
 @require_POST
 def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """What the readings of a wall come to so far."""
+    """Calculate the wall thickness from the readings so far."""
     point, units = visible_point(request, pk), units_of(request)
 
     def answer() -> dict[str, Any]:
@@ -68,11 +69,11 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
             point.pipe, requested["gauge"], readings, si_of(requested.get("gauge_velocity_setting"))
         )
         figures = [
-            ("Mean", wall.mean),
-            ("Spread (standard deviation)", wall.standard_deviation),
-            ("Standard uncertainty of the mean", wall.standard_uncertainty),
-            ("Thinnest", wall.minimum),
-            ("Thickest", wall.maximum),
+            (_("Mean wall thickness"), wall.mean),
+            (_("Standard deviation"), wall.standard_deviation),
+            (_("Standard uncertainty of the mean"), wall.standard_uncertainty),
+            (_("Minimum"), wall.minimum),
+            (_("Maximum"), wall.maximum),
         ]
         return {
             "count": len(readings),
@@ -87,12 +88,12 @@ def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
     try:
         sheet = json.loads(request.POST.get("sheet", ""))
     except ValueError:
-        raise ValidationError({"sheet": "The sheet came in pieces; load the page again."}) from None
+        raise ValidationError({"sheet": _("The form is incomplete. Load the page again.")}) from None
     return checked(serializer_class, sheet, {"request": request})
 
 
 def _fragment(request: HttpRequest, template: str, answer: Callable[[], dict[str, Any]]) -> HttpResponse:
-    """The fragment, or what is wrong with the entries, by field as the API tells it; limited as the API's computations are."""
+    """Render a fragment, or the errors by field as in the API; requests are limited as the API's calculations are."""
     seconds = wait_for(limits_of("compute", request), request)
     if seconds is not None:
         return HttpResponse(status=429, headers={"Retry-After": str(math.ceil(seconds))})
@@ -104,5 +105,5 @@ def _fragment(request: HttpRequest, template: str, answer: Callable[[], dict[str
             raise
         for one in document["errors"]:
             if one["code"] == "number-invalid":
-                one["detail"] = PLAIN_NUMBERS.get(one["field"], one["detail"])
+                one["detail"] = str(PLAIN_NUMBERS.get(one["field"], one["detail"]))
         return render(request, "technician/wrong.html", {"problem": document}, status=document["status"])

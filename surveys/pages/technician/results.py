@@ -1,4 +1,4 @@
-"""What a log came to, for the technician who is still at the pipe: the figure, what speaks against it, what to do next."""
+"""The result of a log for the technician at the pipe: flow, findings and next steps."""
 
 from __future__ import annotations
 
@@ -20,30 +20,30 @@ from surveys.pages.frame import units_of
 from surveys.pages.technician.access import field_page
 from surveys.pipes.selectors import paths_result
 
-# A survey recorded so long ago is not what somebody at the pipe is about.
+# A technician is at the pipe at most this long after a survey is recorded.
 FIELD_VISIT_DURATION = timedelta(hours=24)
 
 
 @field_page
 @require_safe
 def result(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The part of the page, asked for once the log is taken in."""
+    """Show the result once the log is imported."""
     survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=pk)
-    return render(request, "technician/result.html", {"told": result_told(survey, units_of(request))})
+    return render(request, "technician/result.html", {"shown": result_context(survey, units_of(request))})
 
 
-def latest_told(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any] | None:
-    """What the latest log of the technician at a point came to, if they may still be there."""
+def latest_result_context(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any] | None:
+    """The result of the technician's latest log at a measuring point, if it is recent."""
     since = timezone.now() - FIELD_VISIT_DURATION
     rows = point.surveys.filter(
         technician=cast(User, request.user), log__isnull=False, recorded_at__gte=since
     )
     survey = rows.order_by("-recorded_at", "-id").first()
-    return result_told(survey, units_of(request)) if survey else None
+    return result_context(survey, units_of(request)) if survey else None
 
 
-def result_told(survey: Survey, units: System) -> dict[str, Any]:
-    """A survey's current result as the page words it; `of` is None where there is none yet."""
+def result_context(survey: Survey, units: System) -> dict[str, Any]:
+    """The current result of a survey in words; `of` is None without a result."""
     found = Result.objects.filter(survey=survey, replaced_at__isnull=True).first()
     point = survey.measuring_point
     if found is None:
@@ -72,7 +72,7 @@ def result_told(survey: Survey, units: System) -> dict[str, Any]:
 
 
 def _mean_missing(survey: Survey, units: System) -> str | None:
-    """Of a path of several whose mean is not there: why, or empty while it is still to be worked out; None of a lone survey."""
+    """Why the mean of several paths is missing: empty while it is not calculated yet, None for a single path."""
     first = survey.primary_survey_id or survey.pk
     joined = Combination.objects.filter(survey=first, retired_at__isnull=True).first()
     return plain(joined.blocked_reason, units) if joined else None

@@ -1,4 +1,4 @@
-"""Addresses of the technician's pages; one prefix, so that the worker that keeps them offline reaches no further."""
+"""Addresses of the technician's pages; the common prefix limits the scope of their service worker."""
 
 from django.urls import path
 

@@ -1,4 +1,4 @@
-"""The technician's pages. They read what their user may see; what is entered goes to the API by the queue of the page."""
+"""The technician's pages; the script of the pages sends the entries to the API."""
 
 from __future__ import annotations
 
@@ -10,30 +10,35 @@ from uuid import UUID
 from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from surveys.calibration.due_list import due_rows, office_today
 from surveys.dispatch.technician_jobs import jobs_of_day
-from surveys.documents.day_sheet import NONE_STATED, hazards_told, kit_row, kits_of
+from surveys.documents.day_sheet import hazards_told, kit_row, kits_of
 from surveys.documents.formatting import hours, worded
-from surveys.documents.setup_sheet import CHECKLIST, DEFERS
+from surveys.documents.setup_sheet import CHECKLIST
 from surveys.models import Booking, Instrument, Job, MeasuringPoint, User
 from surveys.models.instrument import Kind, State
 from surveys.pages.frame import page, units_of
 from surveys.pages.pipe_form import COMPOSITION, choices, entries_by
 from surveys.pages.technician.access import field_page, visible_point
-from surveys.pages.technician.results import latest_told
+from surveys.pages.technician.results import latest_result_context
 from surveys.pages.technician.worksheet import further_linings, starting_values
 from surveys.pipes.selectors import pipe_data_at
 
-DEFERS_HERE = DEFERS.replace("This sheet", "This page")
+NOT_A_PERMIT = gettext_lazy(
+    "This page is not a permit to work and does not confirm that the work is safe. The site's permit and local rules take precedence."
+)
+NOT_RECORDED = gettext_lazy("not recorded; ask before you go")
 CLOCK = ("12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30")
 
 
 @field_page
 @require_safe
 def today(request: HttpRequest) -> HttpResponse:
-    """The jobs of the day, in the order they begin."""
+    """Show the jobs of the day in order of their start."""
     user, now = cast(User, request.user), timezone.now()
     day = office_today(now)
     jobs = list(jobs_of_day(user, user, day).prefetch_related("measuring_points__pipe__data", "kit"))
@@ -44,7 +49,7 @@ def today(request: HttpRequest) -> HttpResponse:
         {
             "job": job,
             "hours": hours(job.starts_at, job.ends_at, job.site.zone),
-            "contacts": job.site.contacts or job.site.client.contact or NONE_STATED,
+            "contacts": job.site.contacts or job.site.client.contact or NOT_RECORDED,
             "hazards": hazards_told(job, units_of(request)),
             "kit": [
                 {"row": kit_row(one, due[one.pk], job), "booking": held.get((job.pk, one.pk))}
@@ -53,14 +58,14 @@ def today(request: HttpRequest) -> HttpResponse:
         }
         for job in jobs
     ]
-    context = {"day": day, "jobs": shown, "none_stated": NONE_STATED, "defers": DEFERS_HERE}
+    context = {"day": day, "jobs": shown, "not_recorded": NOT_RECORDED, "defers": NOT_A_PERMIT}
     return page(request, "technician/today.html", context)
 
 
 @field_page
 @require_safe
 def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """A point's page: pipe data to confirm or correct, the pair, and where to mount it."""
+    """Show the set-up of a measuring point: pipe data, medium and mounting."""
     point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
@@ -70,8 +75,8 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         **_of_point(request, point),
         "data": data,
-        "none_material": "stated by its sound speeds",
-        "none_medium": data.medium or "stated by its figures",
+        "none_material": _("defined by sound speeds"),
+        "none_medium": data.medium or _("defined by its properties"),
         "start": start,
         "choices": offered,
         "further_linings": further_linings(data, units, offered["linings"]),
@@ -79,7 +84,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
             {"name": f"medium.{part}", "label": COMPOSITION[part], "value": start.get(part, ""), "when": when}
             for part, when in entries_by(offered["media"]).items()
         ],
-        "gauged": wall_measurement
+        "wall_measurement": wall_measurement
         and {
             "id": wall_measurement.pk,
             "mean": worded(wall_measurement.mean_m, "length", units, 2),
@@ -96,7 +101,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
 @field_page
 @require_safe
 def wall(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Wall readings round the clock."""
+    """Show the form for wall thickness readings by clock position."""
     point = visible_point(request, pk)
     context = {
         **_of_point(request, point),
@@ -109,7 +114,7 @@ def wall(request: HttpRequest, pk: UUID) -> HttpResponse:
 @field_page
 @require_safe
 def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The mounting checklist, the survey as it was made, and its log."""
+    """Show the mounting checklist and the form of the survey with its log."""
     point, units = visible_point(request, pk), units_of(request)
     last = point.setups.first()
     context = {
@@ -118,35 +123,35 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         "meters": _instruments(request, Kind.METER),
         "last": last,
         "spacing": last and worded(last.spacing_m, "length", units),
-        "told": latest_told(request, point),
+        "shown": latest_result_context(request, point),
     }
     return page(request, "technician/survey.html", context)
 
 
 @require_safe
 def worker(request: HttpRequest) -> HttpResponse:
-    """The script that keeps these pages for when there is no connection; served here, since its place is its reach."""
-    file = finders.find("surveys/pages/technician-worker.js")
+    """Serve the service worker of these pages; its address sets its scope."""
+    file = finders.find("surveys/field-worker.js")
     return HttpResponse(Path(cast(str, file)).read_bytes(), content_type="text/javascript")
 
 
 def _of_point(request: HttpRequest, point: MeasuringPoint) -> dict[str, Any]:
-    """What every page of a point shows; the job if the address names one of the user's."""
+    """The context of every page of a measuring point, with the job in the address if the user has it."""
     text = request.GET.get("job", "")
     mine = Job.objects.visible_to(request.user).filter(measuring_points=point)
     job = next((one for one in mine if str(one.pk) == text), None)
     query = f"?job={job.pk}" if job else ""
-    return {"point": point, "job": job, "query": query, "defers": DEFERS_HERE}
+    return {"point": point, "job": job, "query": query, "defers": NOT_A_PERMIT}
 
 
 def _booked(jobs: Iterable[Job]) -> dict[tuple[UUID, UUID], Booking]:
-    """Job and instrument -> the booking, with what was handed over of it."""
+    """Job and instrument -> the booking with its handovers."""
     rows = Booking.objects.filter(job__in=jobs, instrument__isnull=False, cancelled_at__isnull=True)
     rows = rows.prefetch_related("events").order_by("starts_at")
     return {(one.job_id, cast(UUID, one.instrument_id)): one for one in rows}
 
 
 def _instruments(request: HttpRequest, kind: str) -> list[Instrument]:
-    """Those of a kind that are in service, those the user holds first."""
+    """Instruments of a kind in service, those held by the user first."""
     rows = Instrument.objects.visible_to(request.user).filter(kind=kind, state=State.IN_SERVICE)
     return sorted(rows, key=lambda one: (one.holder_id != request.user.pk, one.serial))

@@ -1,4 +1,4 @@
-"""The set-up worksheet: what its fields begin with, and what the sheet comes to while it is filled in."""
+"""The set-up worksheet: initial values of its fields, and its calculation while it is filled in."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.safestring import mark_safe
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from rest_framework import serializers
 
 from compute.base.units import System
@@ -37,9 +40,12 @@ from surveys.pages.pipe_form import (
 )
 from surveys.pipes.selectors import pipe_data_at, place_of
 
+WAVES = {"shear": gettext_lazy("shear wave"), "longitudinal": gettext_lazy("longitudinal wave")}
+SIDES = {"same": gettext_lazy("same side"), "opposite": gettext_lazy("opposite sides")}
+
 
 class WorksheetIn(StrictSerializer):
-    """A sheet as far as it is filled in: what differs from the record of the pipe, and how to mount."""
+    """The entries of a sheet so far: changes of the pipe data, and the mounting."""
 
     pipe = PipePartIn(required=False, default=dict)
     medium = MediumIn(required=False)
@@ -54,7 +60,7 @@ class WorksheetIn(StrictSerializer):
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A sheet worked out; `diagnosis` if a measured sound speed was entered."""
+    """A calculated sheet; `diagnosis` if a measured sound speed was entered."""
 
     pipe: PipeEntry
     transducers: TransducerEntry
@@ -71,7 +77,7 @@ def data_of_day(point: MeasuringPoint, now: datetime) -> PipeData:
 
 
 def calculated_sheet(point: MeasuringPoint, requested: Mapping[str, Any], now: datetime) -> Sheet:
-    """What a checked sheet comes to, by the code that works out the set-up when it is saved.
+    """Calculate a checked sheet with the code that calculates a set-up when it is saved.
 
     Raises ComputeError where no beam passes, Conflict where the pipe has no data.
     """
@@ -108,7 +114,7 @@ def _medium(data: PipeData, requested: Mapping[str, Any]) -> MediumEntry:
 
 
 def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
-    """A sheet as the page shows it: figures with units, drawings, findings the gravest first."""
+    """A sheet as the page shows it: values with units, drawings, and findings in order of severity."""
     outcome = calculation_json(sheet.calculated)
     spacing = worded(outcome["spacing"]["si"], "length", units)
     diameter = worded(sheet.pipe.outer_diameter, "length", units)
@@ -120,16 +126,16 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
         "same_side": outcome["sides"] == "same",
         "facts": _facts(outcome, units),
         "alternatives": [
-            (one["traverses"], one["sides"], stored_quantity_text(one["spacing"], units))
+            (one["traverses"], SIDES[one["sides"]], stored_quantity_text(one["spacing"], units))
             for one in outcome["alternatives"]
         ],
         "findings": sorted(
             findings_worded(outcome["findings"], units), key=lambda one: order[one["severity"]]
         ),
         "safety_notes": findings_worded(outcome["safety_notes"], units),
-        # Texts in a drawing are escaped where it is made.
+        # The texts of a drawing are escaped in `drawing`.
         "drawings": [
-            mark_safe(side_view(drawn, spacing, f"outer diameter {diameter}")),  # noqa: S308
+            mark_safe(side_view(drawn, spacing, _("outer diameter %(diameter)s") % {"diameter": diameter})),  # noqa: S308
             mark_safe(cross_section(drawn, outcome["sides"] == "same")),  # noqa: S308
         ],
         "diagnosis": sheet.diagnosis and _diagnosis(sheet.diagnosis, units),
@@ -139,19 +145,25 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
 def _facts(outcome: dict[str, Any], units: System) -> list[tuple[str, str]]:
     angles = outcome["angles"]
     lining = (
-        [("Angle in the lining", stored_quantity_text(angles["lining"], units))] if "lining" in angles else []
+        [(_("Angle in the lining"), stored_quantity_text(angles["lining"], units))]
+        if "lining" in angles
+        else []
     )
     return [
-        ("Bore", stored_quantity_text(outcome["bore"], units)),
+        (_("Inside diameter"), stored_quantity_text(outcome["bore"], units)),
         (
-            "Wave in the wall",
-            f"{outcome['wave_mode_in_wall']}, {stored_quantity_text(angles['wall'], units)}",
+            _("Wave in the wall"),
+            _("%(mode)s, %(angle)s from the normal")
+            % {
+                "mode": WAVES[outcome["wave_mode_in_wall"]],
+                "angle": stored_quantity_text(angles["wall"], units),
+            },
         ),
         *lining,
-        ("Angle in the medium", stored_quantity_text(angles["medium"], units)),
-        ("Axial advance", stored_quantity_text(outcome["axial_advance"], units)),
-        ("Expect: sound speed", stored_quantity_text(outcome["medium"]["sound_speed"], units, 1)),
-        ("Expect: transit time", stored_quantity_text(outcome["transit_time"], units)),
+        (_("Angle in the medium"), stored_quantity_text(angles["medium"], units)),
+        (_("Axial advance"), stored_quantity_text(outcome["axial_advance"], units)),
+        (_("Expected sound speed"), stored_quantity_text(outcome["medium"]["sound_speed"], units, 1)),
+        (_("Expected transit time"), stored_quantity_text(outcome["transit_time"], units)),
     ]
 
 
@@ -171,10 +183,10 @@ def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
 
 
 def further_linings(data: PipeData, units: System, offered: Sequence[Offer]) -> list[dict[str, Any]]:
-    """Rows for the linings inside the first: those on record, and room for more, each in sight once the one before it is chosen."""
+    """Rows for the linings inside the first: those recorded, and empty rows that appear once the row before is selected."""
     texts, on_record = starting_texts(data, units), data.further_linings
     known = {one.name for one in offered}
-    # A first lining that is stated by its figures has no name to choose.
+    # A first lining that is defined by its properties has no name to select.
     before = "" if data.lining_thickness_m and not data.lining_material else "pipe.lining.material"
     rows = []
     for number, name in enumerate(FURTHER_LININGS):
@@ -183,13 +195,13 @@ def further_linings(data: PipeData, units: System, offered: Sequence[Offer]) -> 
         rows.append(
             {
                 "name": name,
-                "label": FURTHER_LABEL.format(number=number + 2, outer=number + 1),
-                "thickness_label": FURTHER_THICKNESS.format(number=number + 2),
+                "label": format_lazy(FURTHER_LABEL, number=number + 2, outer=number + 1),
+                "thickness_label": format_lazy(FURTHER_THICKNESS, number=number + 2),
                 "value": value,
                 "unlisted": bool(value) and value not in known,
                 "figures": json.dumps(_speeds(lining["material"])) if lining and not value else "",
                 "thickness": texts.get(f"{name}.thickness", ""),
-                # Of a figure that nobody typed the text is rounded.
+                # The text of a value that was not typed is rounded.
                 "stored": json.dumps({"value": lining["thickness"], "unit": "m"})
                 if lining and f"{name}.thickness" not in data.as_entered
                 else "",
@@ -201,13 +213,13 @@ def further_linings(data: PipeData, units: System, offered: Sequence[Offer]) -> 
 
 
 def _speeds(material: Mapping[str, Any]) -> dict[str, Any]:
-    """A material by its sound speeds, to the last digit."""
+    """The sound speeds of a material with all digits."""
     names = ("longitudinal_sound_speed", "shear_sound_speed")
     return {name: {"value": material[name], "unit": "m/s"} for name in names if material[name] is not None}
 
 
 def starting_values(data: PipeData, units: System) -> dict[str, str]:
-    """What the fields of a sheet begin with."""
+    """The initial values of the fields of a sheet."""
     texts = starting_texts(data, units)
     return {
         "outer_diameter": texts["pipe.outer_diameter"],

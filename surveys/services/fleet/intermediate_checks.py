@@ -130,7 +130,7 @@ def _reject_impossible(check: IntermediateCheck, now: datetime) -> None:
     for name, instrument in (("kind", check.instrument), ("other_instrument", check.other_instrument)):
         if instrument is not None and instrument.kind not in wanted:
             raise ServiceError(
-                f"{instrument} is no {' or '.join(Kind(kind).label for kind in wanted)}; that check is of one.",
+                f"{instrument} is no {' or '.join(str(Kind(kind).label) for kind in wanted)}; that check is of one.",
                 code="wrong-instrument",
                 field=name,
             )

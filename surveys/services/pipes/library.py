@@ -70,7 +70,7 @@ def custom_material_revise(
 
     Raises ServiceError for figures that cannot be, by themselves or on one of the pipes.
     """
-    of_material = Q(custom_material_data__material=material) | Q(own_lining_data__material=material)
+    of_material = Q(custom_material_data__material=material) | Q(custom_lining_data__material=material)
     _lock_pipes(of_material)
     CustomMaterial.objects.select_for_update().get(pk=material.pk)
     data.material = material
@@ -147,7 +147,7 @@ def _with_material(row: PipeData, data: CustomMaterialData) -> PipeEntry:
     entry = row.pipe_entry()
     if row.custom_material_data and row.custom_material_data.material_id == data.material_id:
         entry = replace(entry, material=data.entry())
-    if entry.lining and row.own_lining_data and row.own_lining_data.material_id == data.material_id:
+    if entry.lining and row.custom_lining_data and row.custom_lining_data.material_id == data.material_id:
         entry = replace(entry, lining=replace(entry.lining, material=data.entry()))
     return entry
 

@@ -224,7 +224,7 @@ def _data(
 
 def _check_versions(data: PipeData) -> None:
     """Refuse what rests on a version of the office's own that was revised since the request read it."""
-    for solid in (data.custom_material_data, data.own_lining_data):
+    for solid in (data.custom_material_data, data.custom_lining_data):
         if solid is not None:
             material = CustomMaterial.objects.select_for_update().get(pk=solid.material_id)
             _check_newest(solid == material.versions.first(), material.name)

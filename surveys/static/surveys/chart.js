@@ -1,6 +1,6 @@
-// A stretch of the readings is looked at closer by dragging across their chart. Without this script the links and the form do it.
+// Zoom by dragging across the chart of the readings. Without this script the links and the form zoom.
 
-const CLICK = 8; // pixels below which a drag is none
+const CLICK = 8; // pixels; a shorter drag is a click
 let drag = null;
 
 const share = (plot, event) => {
@@ -16,7 +16,7 @@ const plotOf = (figure) => {
 
 document.addEventListener("pointerdown", (event) => {
   const figure = event.target.closest?.("figure[data-plot]");
-  // A finger scrolls the chart; the links are there for it.
+  // On a touch screen a drag scrolls the chart; the links zoom.
   if (!figure || event.button !== 0 || event.pointerType === "touch") return;
   const plot = plotOf(figure);
   drag = { figure, plot, x: event.clientX, share: share(plot, event), band: mark(plot) };

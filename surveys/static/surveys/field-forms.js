@@ -1,4 +1,4 @@
-// From the fields of a form to the bodies the service takes; nothing is converted here, quantities go as typed.
+// Request bodies from the fields of a form; quantities are sent as typed, without conversion.
 
 const PARTS = ["outer_diameter", "wall_thickness", "material"];
 const COMPOSITION = ["salinity", "mass_fraction", "api_gravity"];
@@ -8,7 +8,7 @@ function text(form, id) {
   return form.querySelector(`[id="${id}"]`).value.trim();
 }
 
-// Whether a field differs from what the page came with.
+// Whether a field differs from its initial value.
 function moved(form, id) {
   const field = form.querySelector(`[id="${id}"]`);
   if (field.tagName !== "SELECT") return field.value.trim() !== field.defaultValue.trim();
@@ -20,19 +20,19 @@ function given(form, ids) {
   return Object.fromEntries(ids.map((id) => [id, text(form, id)]).filter(([, value]) => value !== ""));
 }
 
-// A temperature with how it is known.
+// A temperature with its source.
 function temperature(form) {
   const value = text(form, "medium_temperature");
   if (value === "") return {};
   return { medium_temperature: value, medium_temperature_source: text(form, "medium_temperature_source") };
 }
 
-// What the chosen medium has to be told of its composition.
+// The fields of the composition that the selected medium requires.
 function needed(form) {
   return COMPOSITION.filter((part) => !form.querySelector(`[id="medium.${part}"]`).closest("[hidden]"));
 }
 
-// A number where that is asked for; text that is none goes as it is, to be refused at its field.
+// A number for a field without a unit; text that is not a number is sent as typed and rejected at its field.
 function stated(form, part) {
   const value = text(form, `medium.${part}`);
   return PLAIN.has(part) && value && Number.isFinite(Number(value)) ? Number(value) : value;
@@ -42,7 +42,7 @@ function mediumIds(form) {
   return ["name", ...needed(form), "pressure"].map((part) => `medium.${part}`);
 }
 
-// The linings inside the first that are stated: the rows in sight in which one is chosen.
+// The further linings entered: the visible rows with a selected material.
 function furtherRows(form) {
   const rows = Array.from(form.querySelectorAll("[data-lining]"));
   return rows.filter((one) => one.value && !one.closest("[hidden]")).map((one) => one.dataset.lining);
@@ -53,7 +53,7 @@ function furtherIds(form) {
   return rows.flatMap((row) => [`${row}.material`, `${row}.thickness`]);
 }
 
-// A row as the service takes it; a figure that nobody touched goes to the last digit, as it is on record.
+// The request for a row; an unchanged thickness is sent with all digits, as stored.
 function furtherLining(form, row) {
   const chosen = form.querySelector(`[id="${row}.material"]`);
   const thickness = form.querySelector(`[id="${row}.thickness"]`);
@@ -64,14 +64,14 @@ function furtherLining(form, row) {
   };
 }
 
-// The field of the sheet that a field of a request is: rows in which none is chosen were not sent.
+// The field of the sheet for a field of a request; rows without a material were not sent.
 export function placed(form, field) {
   const found = field.match(/^pipe\.further_linings\.(\d+)(.*)$/);
   const row = found && furtherRows(form)[Number(found[1])];
   return row ? row + found[2] : field;
 }
 
-// What the sheet says of the pipe that its record does not.
+// The entries about the pipe and medium that differ from the recorded data.
 export function changes(form) {
   const pipe = {};
   for (const part of PARTS) if (moved(form, `pipe.${part}`)) pipe[part] = text(form, `pipe.${part}`);
@@ -100,12 +100,12 @@ export function changedNames(form) {
 function mounting(form) {
   const body = { transducers: text(form, "transducers"), ...given(form, ["meter", "expected_velocity"]) };
   if (text(form, "traverses")) body.traverses = Number(text(form, "traverses"));
-  // What the record says of the temperature holds unless another one was written here.
+  // The recorded temperature applies unless another one was entered.
   if (moved(form, "medium_temperature") || moved(form, "medium_temperature_source")) Object.assign(body, temperature(form));
   return body;
 }
 
-// For the live answer.
+// The request of the live calculation.
 export function sheetAsked(form) {
   const body = mounting(form);
   return { ...changes(form), ...body, transducers: { instrument: body.transducers }, ...given(form, ["measured_sound_speed"]) };
@@ -121,9 +121,9 @@ export function sheetRequests(form, id) {
     if (kind === "modifications") body.valid_from = text(form, "valid_from");
     else body.corrects = data;
     if (changed.pipe.wall_thickness && form.dataset.wallMeasurement) body.wall_measurement = form.dataset.wallMeasurement;
-    requests.push({ what: kind === "modifications" ? "Modification of the pipe" : "Correction of the pipe's record", url: `/api/v1/pipes/${pipe}/${kind}/`, body });
+    requests.push({ what: kind === "modifications" ? gettext("Modification of the pipe") : gettext("Correction of the pipe data"), url: `/api/v1/pipes/${pipe}/${kind}/`, body });
   }
-  requests.push({ what: "Set-up", url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
+  requests.push({ what: gettext("Set-up"), url: `/api/v1/measuring-points/${point}/setups/`, body: { id, ...mounting(form) } });
   return requests;
 }
 
@@ -131,21 +131,21 @@ export function wallAsked(form) {
   const unit = text(form, "unit");
   const readings = Array.from(form.querySelectorAll("[data-hour]"), (field) => field.value.trim());
   const body = { gauge: text(form, "gauge"), ...given(form, ["gauge_velocity_setting"]) };
-  // A reading that says its unit keeps it.
+  // A reading entered with a unit keeps its unit.
   body.readings = readings.filter(Boolean).map((value) => (/[a-z]/i.test(value) ? value : `${value} ${unit}`));
   return body;
 }
 
 export function wallRequests(form, id) {
   const hours = Array.from(form.querySelectorAll("[data-hour]")).filter((field) => field.value.trim());
-  const note = `Readings in order at clock ${hours.map((field) => field.dataset.hour).join(", ")}, seen along the flow.`;
+  const note = interpolate(gettext("Clock positions of the readings, viewed in flow direction: %(positions)s."), { positions: hours.map((field) => field.dataset.hour).join(", ") }, true);
   const body = { id, ...wallAsked(form), note, taken_at: new Date().toISOString() };
-  return [{ what: "Wall readings", url: `/api/v1/pipes/${form.dataset.pipe}/wall-measurements/`, body }];
+  return [{ what: gettext("Wall readings"), url: `/api/v1/pipes/${form.dataset.pipe}/wall-measurements/`, body }];
 }
 
 export function surveyBody(form, setup) {
   const open = Array.from(form.querySelectorAll("[data-text]:not(:checked)"), (box) => `- ${box.dataset.text}`);
-  const note = [text(form, "note"), open.length ? `Not ticked on the checklist:\n${open.join("\n")}` : "All of the checklist ticked."];
+  const note = [text(form, "note"), open.length ? `${gettext("Checklist items not ticked:")}\n${open.join("\n")}` : gettext("All checklist items ticked.")];
   const started = text(form, "started_at");
   return {
     measuring_point: form.dataset.point,

@@ -1,5 +1,5 @@
-// Requests kept in the browser until the service has answered them. Each has an Idempotency-Key, so that one whose
-// answer was lost on the way may be sent again and is done once.
+// Requests stored in the browser until the service has answered them. Each has an Idempotency-Key, so that a request whose
+// answer was lost can be sent again and takes effect once.
 
 const STORE = "requests";
 const RETRY_MS = 10000;
@@ -21,7 +21,7 @@ function opened() {
 
 let lastTime = 0;
 
-// A time-ordered id (RFC 9562, version 7), as the service makes them; each later than the one before.
+// A time-ordered id (RFC 9562, version 7), as the service creates them; each id is later than the previous one.
 export function newId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   lastTime = Math.max(Date.now(), lastTime + 1);
@@ -41,11 +41,11 @@ export function cookie(name) {
   return found ? decodeURIComponent(found.slice(name.length + 1)) : "";
 }
 
-// One request; XMLHttpRequest, since it tells how much of a file is up. Rejects where there is no connection.
+// Sends one request with XMLHttpRequest, which reports the progress of an upload. Rejects without a connection.
 function posted(entry, progress) {
   return new Promise((done, failed) => {
     const request = new XMLHttpRequest();
-    // Answered in the units of the page it was kept on, also when it is sent from another.
+    // The answer has the units of the page on which the entry was saved, even if another page sends the entry.
     request.open("POST", entry.units === "us" ? `${entry.url}?units=us` : entry.url);
     request.setRequestHeader("X-CSRFToken", cookie("csrftoken"));
     request.upload.onprogress = (event) => event.lengthComputable && progress(event.loaded / event.total);
@@ -71,14 +71,14 @@ function document_of(request) {
   }
 }
 
-// What an answer means for its entry: sent, refused for good, or to be sent again.
+// The state of an entry after an answer: sent, rejected, or waiting to be sent again.
 function judged(request) {
   const answer = document_of(request);
-  if (answer === null) return { state: "waiting", told: "The answer was not the service's; sent again soon." };
+  if (answer === null) return { state: "waiting", told: gettext("Unexpected answer. The entry is sent again shortly.") };
   if (request.status < 300) return { state: "sent", answer };
-  if (request.status === 401 || answer.code === "csrf-failed") return { state: "waiting", told: "Sign in again; then it is sent.", stop: true };
+  if (request.status === 401 || answer.code === "csrf-failed") return { state: "waiting", told: gettext("Sign in again. The entry is then sent."), stop: true };
   if (request.status >= 500 || AGAIN.has(request.status) || answer.code === "still-running") {
-    return { state: "waiting", told: "The service is busy; sent again soon." };
+    return { state: "waiting", told: gettext("The service is busy. The entry is sent again shortly.") };
   }
   return { state: "refused", errors: answer.errors || [{ field: "", detail: answer.detail }] };
 }
@@ -110,7 +110,7 @@ export class Queue extends EventTarget {
     this.dispatchEvent(new Event("moved"));
   }
 
-  // Keeps requests in the order given, each to wait for the one before; those of the same sheet refused before go.
+  // Stores requests in order, each waiting for the previous one; removes rejected requests of the same sheet.
   async keep(sheet, requests) {
     for (const old of await this.entries()) {
       if (old.sheet === sheet && ["refused", "held"].includes(old.state)) await this.drop(old.id);
@@ -133,7 +133,7 @@ export class Queue extends EventTarget {
     clearTimeout(this.timer);
     try {
       await this.forgetOld();
-      // What is kept while others are being sent is sent too.
+      // Requests stored while others are being sent are sent too.
       while (this.wanted) {
         this.wanted = false;
         for (const { id } of await this.entries()) {
@@ -147,7 +147,7 @@ export class Queue extends EventTarget {
     }
   }
 
-  // Whether to go on with the next.
+  // Returns whether to continue with the next request.
   async sendOne(id) {
     const all = await this.entries();
     const entry = all.find((one) => one.id === id);

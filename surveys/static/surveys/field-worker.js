@@ -1,5 +1,5 @@
-// Keeps the technician's pages and what they are made of, so that they open where there is no connection.
-// The network comes first: a kept page is shown only where there is none.
+// Caches the technician's pages with their files, so that the pages open without a connection.
+// The network comes first: a cached page is shown only without a connection.
 
 const KEPT = "field-pages";
 
@@ -21,6 +21,6 @@ async function answered(request) {
 
 self.addEventListener("fetch", (event) => {
   const { pathname, origin } = new URL(event.request.url);
-  const ours = pathname.startsWith("/field/") || pathname.startsWith("/static/");
+  const ours = pathname.startsWith("/field/") || pathname.startsWith("/static/") || pathname === "/jsi18n/";
   if (event.request.method === "GET" && origin === self.location.origin && ours) event.respondWith(answered(event.request));
 });

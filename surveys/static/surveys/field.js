@@ -1,4 +1,4 @@
-// The technician's pages: entries kept as typed, the live answer, what is kept and sent.
+// The technician's pages: entries stored as typed, live calculation, saved and sent entries.
 
 import { changedNames, placed, sheetAsked, sheetRequests, surveyBody, wallAsked, wallRequests } from "./field-forms.js";
 import { item } from "./field-kept.js";
@@ -23,12 +23,12 @@ function write(key, value) {
   try {
     localStorage.setItem(key, JSON.stringify(value));
   } catch {
-    tellNotKept();
+    showStorageError();
   }
 }
 
-function tellNotKept() {
-  line.textContent = "NOT KEPT: this browser has no room, or keeps nothing (a private window?). Write it down on paper.";
+function showStorageError() {
+  line.textContent = gettext("NOT SAVED: this browser cannot store data (storage full or private window). Write your entries on paper.");
   line.className = "line bad";
 }
 
@@ -38,13 +38,13 @@ function fields() {
   return Array.from(form.querySelectorAll("input, select, textarea")).filter((one) => !["file", "hidden"].includes(one.type));
 }
 
-function keepTyped() {
+function storeEntries() {
   const values = fields().map((one) => [one.id || `${one.name}=${one.value}`, ["checkbox", "radio"].includes(one.type) ? one.checked : one.value]);
   write(`typed:${sheet}`, { values: Object.fromEntries(values), wallMeasurement: form.dataset.wallMeasurement || "" });
 }
 
-// A choice that is not offered any more stays as the page has it.
-function bringBack() {
+// A stored choice that is no longer offered is ignored.
+function restoreEntries() {
   const typed = read(`typed:${sheet}`);
   if (!typed) return;
   for (const one of fields()) {
@@ -60,22 +60,22 @@ function forget() {
   localStorage.removeItem(`typed:${sheet}`);
   form.reset();
   delete form.dataset.wallMeasurement;
-  for (const place of form.querySelectorAll(".wrong")) takeBack(place);
+  for (const place of form.querySelectorAll(".wrong")) clearError(place);
   typedNow();
 }
 
-// --- What is wrong, by field ---
+// --- Errors by field ---
 
-function takeBack(place) {
+function clearError(place) {
   place.textContent = "";
   delete place.dataset.teller;
   if (place.previousElementSibling) place.previousElementSibling.removeAttribute("aria-invalid");
 }
 
-// The live answer and saving each take back only what they told themselves: an answer on its way when somebody saves does not wipe out why
-// it was refused.
-function tellWrong(errors, teller = "saving") {
-  for (const place of form.querySelectorAll(`.wrong[data-teller="${teller}"]`)) takeBack(place);
+// The live calculation and saving each clear only their own errors: a late answer of the calculation does not clear the reason for a
+// rejection.
+function showErrors(errors, teller = "saving") {
+  for (const place of form.querySelectorAll(`.wrong[data-teller="${teller}"]`)) clearError(place);
   for (const { field: asked, detail } of errors) {
     const field = placed(form, asked);
     const name = form.querySelector(`[id="wrong-${CSS.escape(field)}"]`) ? field : field.replace(/[.\d]+$/, "").split(".").pop();
@@ -91,33 +91,33 @@ function tellWrong(errors, teller = "saving") {
   }
 }
 
-// --- The live answer ---
+// --- The live calculation ---
 
-function askAgain() {
+function recalculate() {
   if (form && ASKED[form.id] && window.htmx) window.htmx.trigger(form, "change");
 }
 
-// The spacing in short, in sight and read out while one types further up.
-function tellShort() {
+// The spacing in short; visible and read out while the user types in the fields above.
+function showShortResult() {
   const bar = document.getElementById("bar");
   if (!bar) return;
   const spacing = document.getElementById("spacing");
   const errors = document.querySelectorAll("#answer .error").length;
-  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${errors ? " · ERROR, see below" : ""}` : "No answer yet";
+  bar.textContent = spacing ? `${spacing.textContent} · ${spacing.dataset.short}${errors ? ` · ${gettext("Error: see below")}` : ""}` : gettext("No result yet");
   bar.classList.toggle("bad", !spacing || errors > 0);
 }
 
-// In place of an answer that would be of other entries than those in sight.
-function noAnswer(...parts) {
+// Replaces a result that does not belong to the current entries.
+function replaceResult(...parts) {
   const told = Object.assign(document.createElement("p"), { className: "warning" });
   told.append(...parts);
   document.getElementById("answer").replaceChildren(told);
-  tellShort();
+  showShortResult();
 }
 
-function liveAnswer() {
+function startCalculation() {
   document.addEventListener("htmx:configRequest", (event) => {
-    // Signing in again in another tab makes the token of this page stale; the cookie has the one that holds.
+    // After a sign-in in another tab the token of this page is out of date; the cookie has the current one.
     const token = cookie("csrftoken");
     event.detail.parameters = { csrfmiddlewaretoken: token, sheet: JSON.stringify(ASKED[form.id](form)) };
   });
@@ -128,30 +128,30 @@ function liveAnswer() {
   });
   document.addEventListener("htmx:afterSwap", () => {
     const wrong = Array.from(document.querySelectorAll("#answer [data-field]"));
-    tellWrong(wrong.map((one) => ({ field: one.dataset.field, detail: one.textContent })), "answer");
-    tellShort();
+    showErrors(wrong.map((one) => ({ field: one.dataset.field, detail: one.textContent })), "answer");
+    showShortResult();
   });
   document.addEventListener("htmx:sendError", () => {
-    noAnswer("No connection: what you typed is kept on this device; it is worked out when the connection returns. You can save now all the same.");
+    replaceResult(gettext("No connection. Your entries are stored on this device. The result is calculated when the connection is back. You can save now."));
   });
   document.addEventListener("htmx:responseError", ({ detail }) => {
     if ([401, 403].includes(detail.xhr.status)) {
-      const link = Object.assign(document.createElement("a"), { href: document.body.dataset.signIn, target: "_blank", textContent: "Sign in in another tab" });
-      noAnswer("You are signed out. ", link, ", then come back. What you typed is kept on this device.");
+      const link = Object.assign(document.createElement("a"), { href: document.body.dataset.signIn, target: "_blank", textContent: gettext("Sign in (new tab)") });
+      replaceResult(gettext("You are signed out. Your entries are stored on this device. Sign in, then come back to this page."), " ", link);
       return;
     }
-    noAnswer("The service could not answer; try again in a moment. What you typed is kept on this device.");
+    replaceResult(gettext("The service does not respond. Your entries are stored on this device. Try again in a moment."));
   });
 }
 
 // --- Saving ---
 
-// The same sheet saved again is not a second record, before it is sent or after.
-async function keepAll(requests) {
+// An unchanged sheet saved again does not create a second record.
+async function storeRequests(requests) {
   const same = (await queue.entries()).some((one) => one.sheet === sheet && ["waiting", "sent"].includes(one.state));
   const digest = JSON.stringify(requests.map(({ url, body, fileName }) => [url, { ...body, id: "", taken_at: "" }, fileName]));
   if (same && read(`saved:${sheet}`) === digest) {
-    remark = "Saved already; nothing changed since.";
+    remark = gettext("Already saved: the entries have not changed.");
     await show();
     return;
   }
@@ -161,19 +161,19 @@ async function keepAll(requests) {
 
 async function saveSheet() {
   if (changedNames(form).length && !form.elements.reason.value.trim()) {
-    tellWrong([{ field: "reason", detail: "Say why the record of the pipe changes; the client is told." }]);
+    showErrors([{ field: "reason", detail: gettext("Enter the reason for the change of the pipe data. The reason is shown to the client.") }]);
     form.elements.reason.focus();
     return;
   }
   const id = newId();
   const requests = sheetRequests(form, id);
-  await keepAll(requests);
+  await storeRequests(requests);
   const own = (await queue.entries()).filter((one) => one.sheet === sheet && one.url.endsWith("/setups/"));
   const latest = own.at(-1);
   if (latest) write(`setup:${user}:${form.dataset.point}`, { id: latest.body.id, entry: latest.id, at: latest.at });
 }
 
-// The latest set-up: the page's, or one this device has saved since the page was made.
+// The latest set-up: that of the page, or a later one saved on this device.
 function setupNow() {
   const own = read(`setup:${user}:${form.dataset.point}`);
   const page = { id: form.dataset.setup, at: Date.parse(form.dataset.setupAt) || 0 };
@@ -199,27 +199,27 @@ async function saveSurvey() {
     const waits = entries.find((one) => one.id === setup.entry && one.state !== "sent");
     const entry = newId();
     write(`survey:${sheet}`, { id: survey, entry, digest });
-    await queue.keep(sheet, [{ id: entry, what: "Survey", url: "/api/v1/surveys/", body: { id: survey, ...body }, after: waits?.id }]);
+    await queue.keep(sheet, [{ id: entry, what: gettext("Survey"), url: "/api/v1/surveys/", body: { id: survey, ...body }, after: waits?.id }]);
   }
   const file = document.getElementById("file").files[0];
   if (!file) return;
   const url = `/api/v1/surveys/${survey}/log/`;
-  await queue.keep(sheet, [{ what: `Log ${file.name}`, url, file, fileName: file.name, after: read(`survey:${sheet}`).entry }]);
+  await queue.keep(sheet, [{ what: interpolate(gettext("Log %(name)s"), { name: file.name }, true), url, file, fileName: file.name, after: read(`survey:${sheet}`).entry }]);
   document.getElementById("file").value = "";
 }
 
 let saving = false;
 
-// Once, however often the button is hit.
+// Saves once, even if the button is pressed several times.
 async function save() {
   if (saving) return;
   saving = true;
-  tellWrong([]);
+  showErrors([]);
   try {
     write(`typed-when-saved:${sheet}`, read(`typed:${sheet}`));
     await SAVE[form.id]();
   } catch {
-    tellNotKept();
+    showStorageError();
   } finally {
     saving = false;
   }
@@ -227,11 +227,11 @@ async function save() {
 
 const SAVE = {
   sheet: saveSheet,
-  wall: () => keepAll(wallRequests(form, newId())),
+  wall: () => storeRequests(wallRequests(form, newId())),
   survey: saveSurvey,
 };
 
-// --- What is kept and sent ---
+// --- Saved and sent entries ---
 
 async function show() {
   const entries = await queue.entries();
@@ -240,23 +240,23 @@ async function show() {
   const waiting = entries.filter((one) => one.state === "waiting").length;
   const refused = entries.filter((one) => ["refused", "held"].includes(one.state)).length;
   const off = !navigator.onLine || unreached;
-  const parts = [off ? "No connection: what you enter is kept on this device and sent when it returns." : "Connected."];
-  if (waiting) parts.push(`${waiting} kept, not sent yet.`);
-  if (refused) parts.push(`${refused} refused: see below.`);
-  if (!waiting && !refused && !off && entries.length) parts.push("All is sent.");
+  const parts = [off ? gettext("No connection. Entries are stored on this device and sent when the connection is back.") : gettext("Connected.")];
+  if (waiting) parts.push(interpolate(ngettext("%(waiting)s entry not sent yet.", "%(waiting)s entries not sent yet.", waiting), { waiting }, true));
+  if (refused) parts.push(interpolate(ngettext("%(refused)s entry rejected: see below.", "%(refused)s entries rejected: see below.", refused), { refused }, true));
+  if (!waiting && !refused && !off && entries.length) parts.push(gettext("Everything has been sent."));
   if (remark) parts.push(remark);
   line.textContent = parts.join(" ");
   line.className = `line ${off || waiting ? "off" : ""} ${refused ? "bad" : ""}`;
 }
 
-// What a log came to, once the service has it.
+// Shows the result of a log once the service has imported it.
 function showResult({ url, state }) {
   const place = document.getElementById("result");
   const [, survey] = url.match(/surveys\/([^/]+)\/log\/$/) || [];
   if (place && survey && state === "sent") window.htmx.ajax("GET", place.dataset.of.replace(/[0-]{36}/, survey), { target: place, swap: "innerHTML show:top" });
 }
 
-// --- Kit handed out and brought back ---
+// --- Handover of kit ---
 
 const HAND_OVER = "hand-over:";
 
@@ -271,20 +271,20 @@ async function handOver(event) {
   try {
     await queue.keep(handed, [{ what, url, body: { condition, at: new Date().toISOString() } }]);
   } catch {
-    tellNotKept();
+    showStorageError();
   }
 }
 
-// When all of a sheet is sent, what was typed is on record; a changed pipe needs the page anew.
+// When all requests of a sheet are sent, the stored entries are removed; after a change of the pipe data the page is reloaded.
 async function answered({ detail }) {
   unreached = false;
   if (detail.sheet.startsWith(HAND_OVER) && detail.state === "sent" && !form) window.location.reload();
   if (!form || detail.sheet !== sheet) return;
   showResult(detail);
-  if (detail.state === "refused") tellWrong(detail.errors);
+  if (detail.state === "refused") showErrors(detail.errors);
   const own = (await queue.entries()).filter((one) => one.sheet === sheet);
   if (detail.state !== "sent" || form.id === "survey" || own.some((one) => one.state !== "sent")) return;
-  // What was typed after it was saved is not on record yet.
+  // Entries typed after saving have not been sent yet.
   const later = JSON.stringify(read(`typed:${sheet}`)) !== JSON.stringify(read(`typed-when-saved:${sheet}`));
   if (!later) localStorage.removeItem(`typed:${sheet}`);
   if (form.id === "sheet" && changedNames(form).length) window.location.reload();
@@ -294,7 +294,7 @@ async function answered({ detail }) {
 
 function typedNow() {
   follow(form);
-  keepTyped();
+  storeEntries();
   if (form.id !== "sheet") return;
   const names = changedNames(form);
   document.getElementById("change").hidden = names.length === 0;
@@ -302,22 +302,22 @@ function typedNow() {
   document.getElementById("since").hidden = form.elements.change.value !== "modifications";
 }
 
-function useGauged({ currentTarget }) {
+function useMeasuredMean({ currentTarget }) {
   form.querySelector('[id="pipe.wall_thickness"]').value = currentTarget.dataset.mean;
   form.dataset.wallMeasurement = currentTarget.dataset.wallMeasurement;
   typedNow();
-  askAgain();
+  recalculate();
 }
 
 function beginForm() {
-  bringBack();
+  restoreEntries();
   follow(form);
-  if (ASKED[form.id]) liveAnswer();
+  if (ASKED[form.id]) startCalculation();
   form.addEventListener("input", ({ target }) => {
-    // A wall written by hand is not the gauged one.
+    // A wall thickness typed by hand is not the measured mean.
     if (target.id === "pipe.wall_thickness") delete form.dataset.wallMeasurement;
     const told = target.nextElementSibling;
-    if (told?.dataset.teller === "saving") takeBack(told);
+    if (told?.dataset.teller === "saving") clearError(told);
     remark = "";
     typedNow();
   });
@@ -327,33 +327,33 @@ function beginForm() {
   });
   document.getElementById("afresh").addEventListener("click", () => {
     forget();
-    askAgain();
+    recalculate();
   });
-  document.getElementById("use-gauged")?.addEventListener("click", useGauged);
+  document.getElementById("use-measured-mean")?.addEventListener("click", useMeasuredMean);
   if (form.id === "survey") {
     const told = document.getElementById("setup-told");
     const setup = setupNow();
     if (!setup.id) told.textContent = told.dataset.none;
-    else if (setup.id !== form.dataset.setup) told.textContent = `Mounted by the set-up saved on this device at ${new Date(setup.at).toLocaleTimeString()}.`;
+    else if (setup.id !== form.dataset.setup) told.textContent = interpolate(gettext("Set-up saved on this device at %(time)s."), { time: new Date(setup.at).toLocaleTimeString() }, true);
     if (told.textContent === told.dataset.none) told.className = "error";
   }
   if (form.id === "sheet") typedNow();
 }
 
-async function keepPages() {
+async function cachePages() {
   if (!("serviceWorker" in navigator)) return;
   try {
     await navigator.serviceWorker.register(document.body.dataset.worker, { scope: "/field/" });
   } catch {
-    // No connection: what was kept before is still kept, and the next page opened tries again.
+    // No connection: the cached pages stay, and the next page opened tries again.
     return;
   }
-  const parts = performance.getEntriesByType("resource").map((one) => one.name).filter((name) => new URL(name).pathname.startsWith("/static/"));
+  const parts = performance.getEntriesByType("resource").map((one) => one.name).filter((name) => /^\/(static|jsi18n)\//.test(new URL(name).pathname));
   const pages = Array.from(document.querySelectorAll(".points a, .steps-nav a"), (one) => one.href);
-  // A point's three pages are kept as soon as its day is opened.
+  // The three pages of a measuring point are cached when the page of the day is opened.
   const further = pages.filter((page) => !/\/(wall|survey)\//.test(page)).flatMap((page) => ["wall/", "survey/"].map((part) => page.replace(/\/(?=\?|$)/, `/${part}`)));
   const cache = await caches.open("field-pages");
-  // The day renews all of its points; a point's own page only fills in what is missing.
+  // The page of the day refreshes all pages; a page of a measuring point only adds missing pages.
   const wanted = [window.location.href, ...parts, ...pages, ...further];
   const found = await Promise.all(wanted.map((one) => (form ? cache.match(one) : null)));
   await Promise.allSettled(wanted.filter((_, place) => !found[place]).map((one) => cache.add(one)));
@@ -362,7 +362,12 @@ async function keepPages() {
 
 async function leave(event) {
   const open = (await queue.entries()).filter((one) => one.state !== "sent").length;
-  if (open && !window.confirm(`${open} entries of this device are not sent. They stay on it and are sent when you sign in here again. Sign out?`)) return;
+  const question = ngettext(
+    "%(open)s entry on this device has not been sent. It stays on this device and is sent when you sign in here again. Sign out?",
+    "%(open)s entries on this device have not been sent. They stay on this device and are sent when you sign in here again. Sign out?",
+    open,
+  );
+  if (open && !window.confirm(interpolate(question, { open }, true))) return;
   if ("caches" in window) await caches.delete("field-pages");
   event.target.submit();
 }
@@ -385,16 +390,16 @@ window.addEventListener("online", () => {
   unreached = false;
   show();
   queue.send();
-  askAgain();
+  recalculate();
 });
 window.addEventListener("offline", show);
-// Back from signing in in another tab.
+// After a sign-in in another tab.
 window.addEventListener("focus", () => {
   queue.send();
-  if (document.querySelector("#answer a[target]")) askAgain();
+  if (document.querySelector("#answer a[target]")) recalculate();
 });
 if (form) beginForm();
 for (const one of document.querySelectorAll("form.hand-over")) one.addEventListener("submit", handOver);
 show();
 queue.send();
-keepPages();
+cachePages();

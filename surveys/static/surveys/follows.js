@@ -1,5 +1,5 @@
-// Fields that belong to a choice are in sight while it is made: `data-when` names the choice and the values they belong to, or
-// the choice alone for any but an empty one. Without a script all of them are.
+// Shows fields that depend on a choice: `data-when` names the choice and the values for which a field is shown, or the choice alone
+// for any value but the empty one. Without a script all fields are shown.
 
 export function follow(form) {
   for (const one of form.querySelectorAll("[data-when]")) {

@@ -10,8 +10,8 @@ from surveys.results.recalculation import recomputation_run
 
 def changes(page: Page) -> list[str]:
     """What the page says would change."""
-    page.get_by_role("button", name="Show what would change").click()
-    expect(page.get_by_role("heading", name="Not done yet")).to_be_visible()
+    page.get_by_role("button", name="Preview changes").click()
+    expect(page.get_by_role("heading", name="Preview: not saved yet")).to_be_visible()
     return page.get_by_role("status").get_by_role("listitem").all_inner_texts()
 
 

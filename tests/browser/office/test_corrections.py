@@ -23,24 +23,24 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
     survey = here.survey()
     page.goto(f"/sites/{here.pipe.site.pk}/")
     page.get_by_role("link", name="Correct pipe data").click()
-    page.get_by_label("Wall thickness").fill("7.9")
-    page.get_by_role("button", name="Show what would change").click()
+    page.get_by_label("Wall thickness", exact=True).fill("7.9")
+    page.get_by_role("button", name="Preview changes").click()
     # A bare number has no unit, and a correction has a reason.
     expect(page.locator("[aria-invalid]")).to_have_count(2)
-    expect(page.get_by_label("Wall thickness")).to_have_value("7.9")
+    expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("7.9")
     accessible(page)
-    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
     assert changes(page) == ["Wall thickness: 6.3 mm → 7.9 mm"]
     foreseen = page.get_by_role("table").get_by_role("cell").all_inner_texts()
     on_record = survey.results.get().volume_flow_m3_s
     assert foreseen[0].startswith(f"{on_record * 3600:.1f}")
-    assert foreseen[2].startswith("-")
+    assert foreseen[2].startswith("\N{MINUS SIGN}")
     accessible(page)
     # Seen, and nothing kept of it.
     assert (here.pipe.data.count(), survey.results.count(), Recomputation.objects.count()) == (1, 1, 0)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("status")).to_contain_text("0 of 1 survey recalculated")
     accessible(page)
     assert messages_after_recalculation(page) == foreseen
     assert survey.results.count() == 2
@@ -51,27 +51,27 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
 ) -> None:
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
     page.get_by_label("Outer diameter", exact=True).fill("220 mm")
-    page.get_by_label("Material", exact=True).select_option(label="by its sound speeds")
+    page.get_by_label("Material", exact=True).select_option(label="entered sound speeds")
     page.get_by_label("Material: longitudinal sound speed").fill("5900 m/s")
-    page.get_by_label("Material: shear sound speed").fill("3200 m/s")
+    page.get_by_label("Material: shear sound speed (optional)").fill("3200 m/s")
     page.get_by_label("Lining", exact=True).select_option("cement-mortar")
-    page.get_by_label("Thickness of the lining").fill("4 mm")
+    page.get_by_label("Lining thickness").fill("4 mm")
     page.get_by_label("Roughness").fill("0.3 mm")
-    page.get_by_label("Wave in the wall").select_option("longitudinal")
+    page.get_by_label("Wave mode in the wall").select_option("longitudinal")
     page.get_by_label("Medium", exact=True).select_option("seawater")
     page.get_by_label("Salinity").fill("35 g/kg")
-    page.get_by_label("Temperature", exact=True).fill("12 degC")
-    page.get_by_label("Temperature known by").select_option("estimated")
-    page.get_by_label("Pressure").fill("")
-    page.get_by_label("Holds from").fill("2026-01-05")
+    page.get_by_label("Medium temperature", exact=True).fill("12 degC")
+    page.get_by_label("Source of the medium temperature").select_option("estimated")
+    page.get_by_label("Medium pressure (absolute)").fill("")
+    page.get_by_label("Valid from").fill("2026-01-05")
     page.get_by_label("Reason").fill("All of it was another pipe's.")
     told = changes(page)
     assert "Medium: Water → Seawater" in told
     assert "Lining: none → cement mortar lining" in told
     assert len(told) == 14
     accessible(page)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     created = PipeData.objects.get(change="correction")
     pipe, medium = created.pipe_entry(), created.medium_entry()
     assert (pipe.outer_diameter, pipe.wall_thickness) == (0.22, 0.0063)
@@ -87,11 +87,11 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
 def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -> None:
     first = here.in_force()
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/?units=us")
-    page.get_by_label("Temperature", exact=True).fill("140 degF")
+    page.get_by_label("Medium temperature", exact=True).fill("140 degF")
     page.get_by_label("Reason").fill("Misread.")
-    assert changes(page) == ["Temperature: 136.4 degF, measured → 140 degF"]
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    assert changes(page) == ["Medium temperature: 136.4 degF, measured → 140 degF"]
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     created = PipeData.objects.get(change="correction")
     assert created.pipe_entry() == first.pipe_entry()
     assert created.medium_pressure_pa == first.medium_pressure_pa
@@ -105,46 +105,46 @@ def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
     before = here.survey()
     after = here.survey(STARTED + timedelta(days=30))
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
-    page.get_by_label("Wall thickness").fill("8 mm")
+    page.get_by_label("Wall thickness", exact=True).fill("8 mm")
     page.get_by_label("Reason").fill("The run was renewed.")
-    page.get_by_label("The pipe changed on a date").check()
-    page.get_by_role("button", name="Show what would change").click()
-    expect(page.get_by_label("Changed on", exact=True)).to_have_attribute("aria-invalid", "true")
-    expect(page.get_by_label("Wall thickness")).to_have_value("8 mm")
+    page.get_by_label("Pipe was modified").check()
+    page.get_by_role("button", name="Preview changes").click()
+    expect(page.get_by_label("Modified on", exact=True)).to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("8 mm")
     accessible(page)
-    page.get_by_label("Changed on", exact=True).fill("2026-10-20")
+    page.get_by_label("Modified on", exact=True).fill("2026-10-20")
     changes(page)
     expect(page.get_by_role("table").get_by_role("rowheader")).to_have_count(1)
-    page.get_by_role("button", name="Record the modification").click()
-    expect(page.get_by_role("status")).to_contain_text("of 1 surveys done")
+    page.get_by_role("button", name="Save modification").click()
+    expect(page.get_by_role("status")).to_contain_text("of 1 survey recalculated")
     messages_after_recalculation(page)
     assert (before.results.count(), after.results.count()) == (1, 2)
     # Each version can be corrected from here on.
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
-    expect(page.get_by_label("Wall thickness")).to_have_value("8 mm")
-    page.get_by_role("link", name="From the beginning").click()
-    expect(page.get_by_label("Wall thickness")).to_have_value("6.3 mm")
+    expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("8 mm")
+    page.get_by_role("link", name="Since installation").click()
+    expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("6.3 mm")
 
 
 def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Page, here: Scene) -> None:
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
-    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
     changes(page)
-    page.get_by_label("Wall thickness").fill("79 mm")
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_text("You changed something after you looked")).to_be_visible()
+    page.get_by_label("Wall thickness", exact=True).fill("79 mm")
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_text("have changed since the last preview")).to_be_visible()
     assert PipeData.objects.count() == 1
 
 
 def test_a_version_corrected_meanwhile_is_not_corrected_again(page: Page, here: Scene) -> None:
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
     here.correct(0.008)
-    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
-    page.get_by_role("button", name="Show what would change").click()
-    expect(page.get_by_role("status")).to_contain_text("corrected already")
-    expect(page.get_by_label("Wall thickness")).to_have_value("7.9 mm")
+    page.get_by_role("button", name="Preview changes").click()
+    expect(page.get_by_role("status")).to_contain_text("already been corrected")
+    expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("7.9 mm")
     assert PipeData.objects.count() == 2
 
 
@@ -152,10 +152,10 @@ def test_signed_out_meanwhile_the_entries_stay_and_go_on_after_signing_in_elsewh
     page: Page, here: Scene, cast: Any
 ) -> None:
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
-    page.get_by_label("Wall thickness").fill("7.9 mm")
+    page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
     page.context.clear_cookies(name="sessionid")
-    page.get_by_role("button", name="Show what would change").click()
+    page.get_by_role("button", name="Preview changes").click()
     expect(page.get_by_role("status")).to_contain_text("You are signed out")
     cast.office.set_password("a-long-pass-phrase")
     cast.office.save()
@@ -188,8 +188,8 @@ def test_linings_inside_the_first_are_added_changed_and_taken_away(
     address = f"/office/pipes/{here.pipe.pk}/correction/"
     page.goto(address)
     page.get_by_label("Lining", exact=True).select_option("cement-mortar")
-    page.get_by_label("Thickness of the lining").fill("4 mm")
-    more = page.get_by_role("button", name="One more lining")
+    page.get_by_label("Lining thickness").fill("4 mm")
+    more = page.get_by_role("button", name="Add inner lining")
     more.focus()
     more.press("Enter")
     # Who pressed it stays there, to press again.
@@ -198,17 +198,17 @@ def test_linings_inside_the_first_are_added_changed_and_taken_away(
     page.get_by_label("Lining 2, inside lining 1").select_option("epoxy")
     page.get_by_label("Thickness of lining 2").fill("0.5 mm")
     more.press("Enter")
-    page.get_by_label("Lining 3, inside lining 2").select_option(label="by its sound speeds")
+    page.get_by_label("Lining 3, inside lining 2").select_option(label="entered sound speeds")
     page.get_by_label("Lining 3: longitudinal sound speed").fill("2300 m/s")
     page.get_by_label("Thickness of lining 3").fill("1 mm")
     page.get_by_label("Roughness").fill("0.01 mm")
     page.get_by_label("Reason").fill("Cut open.")
     told = changes(page)
     assert "Lining 2, inside lining 1: none → epoxy" in told
-    assert "Thickness of lining 3: not stated → 1 mm" in told
+    assert "Thickness of lining 3: not entered → 1 mm" in told
     accessible(page)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     [created] = PipeData.objects.filter(change="correction")
     assert [(one.material.name, one.thickness) for one in created.pipe_entry().further_linings] == [
         ("epoxy", 0.0005),
@@ -221,7 +221,7 @@ def test_linings_inside_the_first_are_added_changed_and_taken_away(
     page.get_by_label("Reason").fill("There was no coat between them.")
     assert changes(page) == ["Lining 2, inside lining 1: epoxy → none"]
     accessible(page)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("heading", name="Recomputation of")).to_be_visible()
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     last = PipeData.objects.get(corrects=created)
     assert last.pipe_entry().further_linings == created.pipe_entry().further_linings[1:]

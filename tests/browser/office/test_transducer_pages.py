@@ -28,31 +28,31 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
 ) -> None:
     page, survey, pair = admin_page, here.survey(), here.kit.pair
     page.goto(f"/fleet/instruments/{pair.pk}/")
-    page.get_by_role("link", name="Correct pipe data").click()
+    page.get_by_role("link", name="Correct transducer data").click()
     # As it was typed, and what nobody typed in the reader's units.
-    expect(page.get_by_label("Sound speed of the wedge", exact=True)).to_have_value("2720 m/s")
-    page.get_by_label("Angle of the wedge").fill("43")
-    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_label("Wedge sound speed", exact=True)).to_have_value("2720 m/s")
+    page.get_by_label("Wedge angle").fill("43")
+    page.get_by_role("button", name="Preview changes").click()
     expect(page.locator("[aria-invalid]")).to_have_count(2)
-    expect(page.get_by_label("Angle of the wedge")).to_have_value("43")
+    expect(page.get_by_label("Wedge angle")).to_have_value("43")
     accessible(page)
-    page.get_by_label("Angle of the wedge").fill("43 deg")
+    page.get_by_label("Wedge angle").fill("43 deg")
     page.get_by_label("Reason").fill("The data sheet was of another wedge.")
-    assert changes(page) == ["Angle of the wedge: 42 deg → 43 deg"]
+    assert changes(page) == ["Wedge angle: 42 deg → 43 deg"]
     foreseen = page.locator("#told").get_by_role("cell").all_inner_texts()
-    assert foreseen[2] not in ("", "+0.0%", "-0.0%")
+    assert foreseen[2].startswith(("+", "\N{MINUS SIGN}"))
     accessible(page)
     # Seen, and nothing kept of it.
     assert (pair.transducer_data.count(), survey.results.count(), Recomputation.objects.count()) == (1, 1, 0)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("status")).to_contain_text("0 of 1 surveys done")
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("status")).to_contain_text("0 of 1 survey recalculated")
     accessible(page)
     assert messages_after_recalculation(page) == foreseen
     page.get_by_role("link", name=f"Transducer pair {pair.serial}").click()
     history = page.get_by_role("table").get_by_role("row")
-    expect(history.nth(1)).to_contain_text("Angle of the wedge: 42 deg → 43 deg")
-    expect(history.nth(1)).to_contain_text("in use now")
-    expect(history.nth(2)).to_contain_text("was wrong, and is corrected")
+    expect(history.nth(1)).to_contain_text("Wedge angle: 42 deg → 43 deg")
+    expect(history.nth(1)).to_contain_text("in use")
+    expect(history.nth(2)).to_contain_text("wrong, corrected")
     accessible(page)
 
 
@@ -65,14 +65,14 @@ def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
     page.get_by_label("Frequency").fill("2 MHz")
     page.get_by_label("Reason").fill("Read off the housing.")
     assert changes(page) == ["Frequency: 1 MHz → 2 MHz"]
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("heading", name="Recomputation of surveys made with")).to_be_visible()
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     # The result rests on the version before until it is worked out again.
     page.goto(f"/surveys/{survey.pk}/")
     page.get_by_role("link", name="Correct data: transducer pair").click()
-    expect(page.get_by_text("This version was corrected already")).to_be_visible()
+    expect(page.get_by_text("This version was already corrected")).to_be_visible()
     accessible(page)
-    page.get_by_role("link", name="the one that took its place").click()
+    page.get_by_role("link", name="its replacement").click()
     expect(page.get_by_label("Frequency")).to_have_value("2 MHz")
 
 
@@ -82,22 +82,22 @@ def test_a_pair_that_was_refaced_is_another_from_now_on_and_surveys_before_stay(
     page, survey, pair = admin_page, here.survey(), here.kit.pair
     [first] = pair.transducer_data.all()
     page.goto(f"/office/transducers/{pair.pk}/correction/")
-    page.get_by_label("Delay in the wedges").fill("9.5 us")
+    page.get_by_label("Wedge delay").fill("9.5 us")
     page.get_by_label("Reason").fill("Faces ground anew.")
-    page.get_by_label("The pair is another now").check()
+    page.get_by_label("Transducers changed").check()
     changes(page)
-    expect(page.locator("#told")).to_contain_text("No survey is recomputed")
-    page.get_by_role("button", name="Record it").click()
-    expect(page.get_by_label("Delay in the wedges")).to_have_value("9.5 us")
+    expect(page.locator("#told")).to_contain_text("No survey is recalculated")
+    page.get_by_role("button", name="Save new data").click()
+    expect(page.get_by_label("Wedge delay")).to_have_value("9.5 us")
     expect(page.get_by_role("table").get_by_role("row")).to_have_count(3)
     # What the pair was can be corrected still, and set-ups go on by what it is.
-    page.get_by_role("link", name="Correct that of").click()
+    page.get_by_role("link", name="Correct version of").click()
     expect(page.get_by_text("This is an earlier version")).to_be_visible()
-    page.get_by_label("Angle of the wedge").fill("42.2 deg")
+    page.get_by_label("Wedge angle").fill("42.2 deg")
     page.get_by_label("Reason").fill("Misread.")
     changes(page)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_role("heading", name="Recomputation of surveys")).to_be_visible()
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     assert TransducerData.objects.get(corrects=first).wedge_delay_s == first.wedge_delay_s
     assert transducer_data_now(pair).wedge_delay_s == pytest.approx(9.5e-6)
     assert survey.results.count() == 1
@@ -109,8 +109,8 @@ def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Pag
     page.get_by_label("Reason").fill("Read off the housing.")
     changes(page)
     page.get_by_label("Frequency").fill("1 kHz")
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_text("You changed something after you looked")).to_be_visible()
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_text("have changed since the last preview")).to_be_visible()
     assert TransducerData.objects.count() == 1
 
 
@@ -123,22 +123,20 @@ def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
     )
     page.goto(f"/office/transducers/{pair.pk}/correction/")
     page.get_by_role("link", name=pair.type_name).click()
-    page.get_by_label("Longest spacing its rail allows").fill("420")
-    page.get_by_label("Made for hazardous areas").select_option(label="no")
-    page.get_by_role("button", name="Show what would change").click()
-    expect(page.get_by_label("Longest spacing its rail allows")).to_have_attribute("aria-invalid", "true")
+    page.get_by_label("Maximum spacing of the rail").fill("420")
+    page.get_by_label("Certified for hazardous areas").select_option(label="no")
+    page.get_by_role("button", name="Preview changes").click()
+    expect(page.get_by_label("Maximum spacing of the rail")).to_have_attribute("aria-invalid", "true")
     accessible(page)
-    page.get_by_label("Longest spacing its rail allows").fill("420 mm")
+    page.get_by_label("Maximum spacing of the rail").fill("420 mm")
     assert changes(page) == [
-        "Longest spacing its rail allows: not stated → 420 mm",
-        "Made for hazardous areas: not stated → no",
+        "Maximum spacing of the rail: not entered → 420 mm",
+        "Certified for hazardous areas: not entered → no",
     ]
     accessible(page)
-    page.get_by_role("button", name="Correct it").click()
-    expect(page.get_by_label("Longest spacing its rail allows")).to_have_value("420 mm")
-    expect(page.get_by_role("table")).to_contain_text(
-        "Longest spacing its rail allows: not stated → 420.0 mm"
-    )
+    page.get_by_role("button", name="Save correction").click()
+    expect(page.get_by_label("Maximum spacing of the rail")).to_have_value("420 mm")
+    expect(page.get_by_role("table")).to_contain_text("Maximum spacing of the rail: not entered → 420.0 mm")
     accessible(page)
     created.refresh_from_db()
     assert (created.max_spacing_m, created.hazardous_area_certified) == (0.42, False)

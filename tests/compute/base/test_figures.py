@@ -7,8 +7,6 @@ import pytest
 from compute.base.errors import OutOfRange
 from compute.base.figures import bare, millimetres, said, worded
 from compute.base.marks import marked, plain
-from compute.measuring.location import safety_notes
-from compute.measuring.setup_checks import transducer_temperature
 
 
 def both(text: str) -> tuple[str, str]:
@@ -54,22 +52,6 @@ def test_a_text_without_marks_is_what_it_is_in_either_units() -> None:
 def test_a_mark_that_was_cut_off_is_left_as_text() -> None:
     cut = said(0.00711, "mm", ".2f")[:-1]
     assert both(cut) == (cut, cut)
-
-
-def test_limits_of_temperature_are_worded_in_either_units() -> None:
-    (finding,) = transducer_temperature(403.15, 253.15, 393.15)
-    assert "At 130.0 degC the pipe is too hot for these transducers (limit 120.0 degC)." in finding.detail
-    assert "At 266.0 degF the pipe is too hot for these transducers (limit 248.0 degF)." in plain(
-        finding.said, "us"
-    )
-
-
-def test_metric_safety_notes_tell_both_units_and_us_ones_their_own() -> None:
-    hot, pressure, _ = safety_notes(344.15, "carbon-steel", (), 601_325.0)
-    assert "may be at 71 °C (160 °F); from 60 °C (140 °F) on" in hot.detail
-    assert "may be at 160 °F; from 140 °F on" in plain(hot.said, "us")
-    assert "under about 5.0 bar (73 psi)." in pressure.detail
-    assert "under about 73 psi." in plain(pressure.said, "us")
 
 
 def test_an_error_says_its_sentence_in_metric_units_and_keeps_the_marks_for_whoever_answers_it() -> None:

@@ -44,7 +44,7 @@ def test_supply_less_return_by_hand() -> None:
     assert net.combined_standard_uncertainty == pytest.approx(math.sqrt(0.26))
     [meter] = [row for row in net.budget if row.key == "meter"]
     assert meter.contribution == pytest.approx(0.1)
-    assert meter.apart == pytest.approx(math.hypot(3, 2.9))
+    assert meter.contribution_if_independent == pytest.approx(math.hypot(3, 2.9))
     assert meter.parts == (0, 1)
 
 
@@ -116,7 +116,7 @@ def test_everything_scales_with_the_unit(some: list[Part], factor: float) -> Non
 @given(some=parts)
 def test_the_shares_of_a_budget_make_one(some: list[Part]) -> None:
     combined = combine(some)
-    total = sum(row.share for row in combined.budget)
+    total = sum(row.variance_fraction for row in combined.budget)
     assert total == pytest.approx(1.0 if combined.combined_standard_uncertainty else 0.0)
 
 
@@ -243,7 +243,7 @@ def test_a_change_of_flow_seen_by_one_mounting_is_surer_than_either_flow() -> No
     assert change.value == pytest.approx(0.05 * before.volume_flow, rel=0.01)
     shared = [row for row in change.budget if len(row.parts) == 2]
     assert len(shared) >= 10
-    assert all(abs(row.contribution) <= 0.05 * row.apart for row in shared)
+    assert all(abs(row.contribution) <= 0.05 * row.contribution_if_independent for row in shared)
     own = [row.contribution for row in change.budget if len(row.parts) == 1]
     assert len(own) == 2
     assert change.combined_standard_uncertainty == pytest.approx(math.hypot(*own), rel=0.02)

@@ -72,7 +72,8 @@ def test_boiling_is_a_stop_with_the_pressure_that_would_do() -> None:
     [finding] = [f for f in found.findings if f.code == "medium-boiling"]
     assert finding.severity == "error"
     # Steam tables: water boils at 198.5 kPa at 120 degC (from memory).
-    assert finding.limit == pytest.approx(198.5e3, rel=2e-3)
+    assert finding.parameters
+    assert finding.parameters["boiling"]["si"] == pytest.approx(198.5e3, rel=2e-3)
 
 
 def test_freezing_is_a_stop() -> None:

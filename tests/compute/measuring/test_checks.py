@@ -198,7 +198,9 @@ def test_too_little_straight_pipe_is_a_warning_with_what_is_called_for() -> None
     place = Place("tee", 2.0, 2.0)
     [finding] = check_place(place, 0.2)
     # JEMIS 032 (from memory): 50 diameters after a tee, 10 before the next disturbance.
-    assert (finding.code, finding.limit) == ("straight-length-short", pytest.approx(50 * 0.2))
+    assert finding.code == "straight-length-short"
+    assert given(finding)["needed"]["si"] == pytest.approx(50 * 0.2)
+    assert finding.field == "measuring_point.upstream_straight_length"
 
 
 def test_a_place_not_on_record_is_noted_and_a_good_one_is_not() -> None:
@@ -217,13 +219,17 @@ def test_gas_deposits_and_an_empty_pipe_are_thought_of() -> None:
     ]
 
 
-@pytest.mark.parametrize(("celsius", "words"), [(45, "hours"), (58, "a minute"), (90, "5 s")])
-def test_a_hot_pipe_calls_for_a_safety_note_by_how_hot_it_is(celsius: float, words: str) -> None:
-    found = {note.code: note.detail for note in safety_notes(celsius + 273.15, "carbon-steel", ())}
-    assert words in found["hot-surface"]
+@pytest.mark.parametrize(("celsius", "contact"), [(45, "hours"), (58, "a-minute"), (90, "seconds")])
+def test_a_hot_pipe_has_a_safety_note_with_the_time_of_contact_that_burns(
+    celsius: float, contact: str
+) -> None:
+    found = {note.code: note.message for note in safety_notes(celsius + 273.15, "carbon-steel", ())}
+    hot = found["hot-surface"]
+    assert hot
+    assert hot.parameters["contact"] == {"term": contact}
+    assert hot.parameters["temperature"]["si"] > hot.parameters["threshold"]["si"]
 
 
-def test_every_safety_note_defers_to_permit_codes_and_licensed_practice() -> None:
-    found = safety_notes(250.0, "asbestos-cement", tuple(HAZARDS))
-    assert len(found) == len(HAZARDS) + 3
-    assert all("permit" in note.detail and "safe to" not in note.detail for note in found)
+def test_every_hazard_is_a_safety_note_and_the_last_note_is_about_the_permit() -> None:
+    found = [note.code for note in safety_notes(250.0, "asbestos-cement", HAZARDS)]
+    assert found == ["cold-surface", "asbestos-cement", *HAZARDS, "general"]

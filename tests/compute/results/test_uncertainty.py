@@ -90,7 +90,7 @@ def uncertainties() -> dict[str, InputUncertainty]:
 
 def test_the_budget_names_every_input_sorted_by_share_and_its_shares_make_one() -> None:
     result = flow_uncertainty(measurement(), uncertainties())
-    shares = [row.share for row in result.budget]
+    shares = [row.variance_fraction for row in result.budget]
     assert shares == sorted(shares, reverse=True)
     assert sum(shares) == pytest.approx(1)
     assert {row.input for row in result.budget} == set(uncertainties())

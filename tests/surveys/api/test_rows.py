@@ -130,7 +130,14 @@ def test_a_row_of_a_result_is_what_its_records_hold(cast: Any, there: Everything
             assert one["contribution"] == quantity(stored["contribution"]["si"], "volume_flow", units)
         assert [one["code"] for one in row["findings"]] == [one["code"] for one in result.findings]
         assert (row["change_breakdown"] is None) == (result.change_breakdown is None)
-    for name in ("replaces", "replaced_by", "recomputation", "calibrations", "reviews", "change_breakdown"):
+    for name in (
+        "replaces",
+        "replaced_by",
+        "recomputation",
+        "calibrations",
+        "review_notices",
+        "change_breakdown",
+    ):
         assert any(row[name] for row in shown.values()), name
 
 
@@ -163,10 +170,10 @@ def result_holds(result: Result, units: Any) -> dict[str, Any]:
         "current": result.replaced_at is None,
         "replaced_by": replacement and replacement.pk,
         "calibrations": [one.pk for one in result.calibrations.all()],
-        "corrected_for": [one.pk for one in result.corrected_for.all()],
-        "as_found": [one.pk for one in result.as_found.all()],
+        "error_corrections": [one.pk for one in result.error_corrections.all()],
+        "as_found_corrections": [one.pk for one in result.as_found_corrections.all()],
         "segments": result.survey_data.segments,
-        "reviews": notices(result.survey),
+        "review_notices": notices(result.survey),
     }
 
 

@@ -37,7 +37,7 @@ def test_the_answer_has_the_contracts_fields_and_its_parts_fit_together(as_user:
     assert found["expanded_uncertainty"]["value"] == pytest.approx(found["coverage_factor"] * combined)
     relative = found["expanded_uncertainty"]["value"] / found["volume_flow"]["value"]
     assert found["relative_expanded_uncertainty"] == pytest.approx(relative)
-    assert sum(row["share"] for row in found["budget"]) == pytest.approx(1)
+    assert sum(row["variance_fraction"] for row in found["budget"]) == pytest.approx(1)
     assert {row["input"] for row in found["budget"]} == set(INPUTS)
     assert found["effective_degrees_of_freedom"] > 9
 
@@ -113,7 +113,9 @@ def test_drawing_agrees_and_says_so(as_user: Any) -> None:
         found["combined_standard_uncertainty"]["value"], rel=0.02
     )
     assert (
-        drawn["interval"]["low"]["value"] < found["volume_flow"]["value"] < drawn["interval"]["high"]["value"]
+        drawn["symmetric_coverage_interval"]["low"]["value"]
+        < found["volume_flow"]["value"]
+        < drawn["symmetric_coverage_interval"]["high"]["value"]
     )
 
 

@@ -113,12 +113,21 @@ class Processes:
     def worker(self, *more: str) -> subprocess.Popen[bytes]:
         """A Celery worker with one process of the pool."""
         options = ("-c", "1", "-l", "warning", "--without-gossip", "--without-mingle", *more)
-        return self.start(sys.executable, "-m", "celery", "-A", "surveys", "worker", *options)
+        return self.start(sys.executable, "-m", "celery", "-A", "surveys.operations", "worker", *options)
 
     def beat(self) -> subprocess.Popen[bytes]:
         schedule = str(self.folder / "beat")
         return self.start(
-            sys.executable, "-m", "celery", "-A", "surveys", "beat", "-l", "error", "--schedule", schedule
+            sys.executable,
+            "-m",
+            "celery",
+            "-A",
+            "surveys.operations",
+            "beat",
+            "-l",
+            "error",
+            "--schedule",
+            schedule,
         )
 
     def server(self) -> str:

@@ -27,19 +27,19 @@ SURVEYS = 60
 # A worker does one share of the work, takes another and is killed.
 HALF = """
 import django, sys; django.setup()
-from surveys import claims, recompute
+from surveys.results import claims, recalculation
 from surveys.models import RecomputationItem
-recompute.work_off(sys.argv[1], for_seconds=0); claims.claim(sys.argv[1])
+recalculation.recomputation_run(sys.argv[1], for_seconds=0); claims.claim(sys.argv[1])
 print(sorted(RecomputationItem.objects.filter(recomputation=sys.argv[1]).order_by().values_list("state", flat=True)))
 """
 FINISH = """
 import django, json, time; django.setup()
 from django.db import connection
-from surveys import recompute
+from surveys.results import recalculation
 from surveys.models import Result
-from tests.surveys.drills.history import what_reads_wrong
-while recompute.anything_unfinished():
-    for one in recompute.recomputations_due(): recompute.work_off(one)
+from tests.surveys.drills.history import wrong_sentences
+while recalculation.recomputation_pending():
+    for one in recalculation.recomputations_due(): recalculation.recomputation_run(one)
     time.sleep(0.1)
 def ask(query):
     with connection.cursor() as cursor:
@@ -47,7 +47,7 @@ def ask(query):
         return cursor.fetchone()[0]
 rows = Result.objects.filter(replaced_at=None).order_by("survey").values_list(
     "survey", "volume_flow_m3_s", "expanded_uncertainty_m3_s", "spacing_m", "pipe_data")
-print(json.dumps([what_reads_wrong(ask), [[str(v) if not isinstance(v, float) else v.hex() for v in row] for row in rows]]))
+print(json.dumps([wrong_sentences(ask), [[str(v) if not isinstance(v, float) else v.hex() for v in row] for row in rows]]))
 """
 # Ready before the work begins, taken in its midst: so many were done before it and after it.
 AMIDST = """

@@ -70,7 +70,7 @@ def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
     owner = as_user("owner")
     shown = owner.get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
     [result] = owner.get(f"{COMBINATIONS}{combination.pk}/results/").json()
-    assert result["reviews"] == shown
+    assert result["review_notices"] == shown
     return [(one["state"], one["sentence"]) for one in shown]
 
 

@@ -11,11 +11,11 @@ from django.utils import timezone
 from compute.calibration.points import Point
 from surveys.models import Calibration, Recomputation, Result, Survey
 from surveys.models.calibration import Moment
+from surveys.results.dependencies import result_key
 from surveys.results.inputs_in_force import (
     inputs_in_force,
     inputs_of_result,
     keys_in_force,
-    result_key,
     survey_with_inputs,
 )
 from surveys.results.recalculation import recomputation_run
@@ -71,7 +71,7 @@ def test_without_a_policy_a_known_error_stays_in_and_is_told(here: Scene) -> Non
     assert after.expanded_uncertainty_m3_s > before.expanded_uncertainty_m3_s
     assert "calibration-error-not-corrected" in {finding["code"] for finding in after.findings}
     assert "meter.calibration" in {row["input"] for row in after.budget}
-    assert not after.corrected_for.exists()
+    assert not after.error_corrections.exists()
 
 
 def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_user: Any) -> None:
@@ -84,8 +84,8 @@ def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_use
     after = current(survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.01, rel=1e-9)
     assert after.replaces == before
-    assert list(after.corrected_for.all()) == [here.kit.meter]
-    cause = next(one for one in after.change_breakdown["causes"] if one["field"] == "corrected_for")
+    assert list(after.error_corrections.all()) == [here.kit.meter]
+    cause = next(one for one in after.change_breakdown["causes"] if one["field"] == "error_corrections")
     assert cause["effect"]["si"] == pytest.approx(after.volume_flow_m3_s - before.volume_flow_m3_s, rel=1e-6)
     assert cause["before"] == "none"
 
@@ -94,7 +94,7 @@ def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(here: Scene, as_us
     certify(here)
     survey = here.survey()
     assert policy(as_user, valid_from="2026-10-07").json()["recomputation"] is None
-    assert not current(survey).corrected_for.exists()
+    assert not current(survey).error_corrections.exists()
 
 
 def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(here: Scene, as_user: Any) -> None:
@@ -102,7 +102,7 @@ def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(here: Scene, as_us
     policy(as_user)
     body = {"instrument": str(here.kit.meter.pk), "applied": False, "valid_from": "2026-01-01"}
     assert as_user("calibration_admin").post("/api/v1/error-correction-policies/", body).status_code == 201
-    assert not current(here.survey()).corrected_for.exists()
+    assert not current(here.survey()).error_corrections.exists()
 
 
 def test_a_corrected_result_is_reproduced_to_the_bit_from_what_it_rests_on(here: Scene, as_user: Any) -> None:

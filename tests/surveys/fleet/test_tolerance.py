@@ -141,7 +141,7 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
     review: OutOfToleranceReview, as_user: Any
 ) -> None:
     survey = review.surveys.get().survey_id
-    told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["reviews"]
+    told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["review_notices"]
     assert [one["state"] for one in told] == ["under-review"]
     assert "do not rely on it" in told[0]["sentence"]
 
@@ -155,7 +155,7 @@ def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
     recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     after = current(before.survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.03, rel=1e-6)
-    assert list(after.as_found.all()) == [review.calibration]
+    assert list(after.as_found_corrections.all()) == [review.calibration]
     assert Notice.objects.get().after == after
     assert survey_reduce(inputs_of_result(after)).reduction.volume_flow == after.volume_flow_m3_s
 
@@ -166,14 +166,14 @@ def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
     decide(as_user, review, "corrected")
     recomputation_run(Recomputation.objects.get(cause="as-found").pk)
     recomputation_run(here.correct(0.008).pk)
-    assert list(current(review.surveys.get().survey).as_found.all()) == [review.calibration]
+    assert list(current(review.surveys.get().survey).as_found_corrections.all()) == [review.calibration]
 
 
 def test_what_stands_stays_and_says_so(review: OutOfToleranceReview, as_user: Any) -> None:
     before = current(review.surveys.get().survey)
     assert decide(as_user, review, "confirmed").status_code == 200
     assert current(before.survey) == before
-    told = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["reviews"][0]
+    told = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["review_notices"][0]
     assert told["state"] == "confirmed"
     assert not Notice.objects.exists()
 
@@ -219,7 +219,7 @@ def test_a_certificate_entered_wrongly_takes_its_review_back(
     certify(here, date(2026, 11, 1), GOOD, corrects=review.calibration)
     assert review.surveys.get().state == "void"
     shown = as_user("owner").get(f"/api/v1/results/{current(review.surveys.get().survey).pk}/").json()
-    assert shown["reviews"] == []
+    assert shown["review_notices"] == []
 
 
 @pytest.mark.parametrize(

@@ -34,10 +34,10 @@ TAKE_IN = (
     PEAK
     + """
 from datetime import UTC
-from surveys.logfiles.importing import take_in
+from surveys.logfiles.importing import import_file
 from surveys.logfiles.format import LogFormat
 with open(sys.argv[1], "rb") as file:
-    intake = take_in(file, UTC, 10**9, LogFormat.from_json(json.loads(sys.argv[2])))
+    intake = import_file(file, UTC, 10**9, LogFormat.from_json(json.loads(sys.argv[2])))
 print(json.dumps({"peak": peak(), "rows": intake.rows_accepted, "size": intake.size_bytes, "stored": intake.blocks.size_bytes}))
 """
 )

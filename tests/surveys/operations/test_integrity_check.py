@@ -220,7 +220,7 @@ def alter_report() -> None:
 
 
 @pytest.mark.parametrize(
-    ("table", "spoil", "found"),
+    ("table", "corrupt", "found"),
     [
         ("surveys_logfilepart", corrupt_file_part, "log-file-altered"),
         (

@@ -139,7 +139,7 @@ def test_the_main_job_on_postgresql_with_a_celery_worker_on_redis(fresh_postgres
     client.close()
     env = environment(DATABASE_URL=fresh_postgresql, CELERY_BROKER_URL=REDIS_URL)
     worker = subprocess.Popen(
-        [sys.executable, "-m", "celery", "-A", "surveys", "worker", "-c", "1", "-l", "warning"],
+        [sys.executable, "-m", "celery", "-A", "surveys.operations", "worker", "-c", "1", "-l", "warning"],
         cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
@@ -169,7 +169,7 @@ def test_a_broker_that_is_down_costs_time_but_no_work(tmp_path: Path) -> None:
         "import contextlib\nclass Asked(Exception): pass\ndef stop(): raise Asked\n"
         + story.replace("run_story(make", "try:\n    run_story(make", 1).rstrip()
         + "\nexcept Asked: pass\nfrom surveys.results import recalculation as recompute\n"
-        + "due = recompute.recomputations_due(); print('due', len(due)); recompute.work_off(due[0])\n"
+        + "due = recompute.recomputations_due(); print('due', len(due)); recompute.recomputation_run(due[0])\n"
         + "print('left', len(recompute.recomputations_due()))\n"
     )
     answer = subprocess.run(

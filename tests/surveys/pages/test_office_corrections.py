@@ -39,17 +39,17 @@ def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site:
         ("pipe.wall_thickness", "120 mm", "bore"),
         ("pipe.material", "cheese", "cheese"),
         ("pipe.material", "*", "longitudinal"),
-        ("pipe.lining", "epoxy", "Thickness"),
+        ("pipe.lining", "epoxy", "Lining thickness"),
         ("pipe.roughness", "-1 mm", "Roughness"),
         ("pipe.wave_mode", "sideways", "sideways"),
-        ("pipe.largest_outer_diameter", "221 mm", "smallest"),
-        ("pipe.smallest_outer_diameter", "218 mm", "smallest"),
+        ("pipe.max_outer_diameter", "221 mm", "smallest"),
+        ("pipe.min_outer_diameter", "218 mm", "smallest"),
         ("medium.name", "seawater", "salinity"),
         ("medium.name", "*", "sound_speed"),
         ("medium.temperature", "", "temperature"),
-        ("medium.pressure", "1 barrel", "Pressure"),
+        ("medium.pressure", "1 barrel", "Medium pressure"),
         ("medium.temperature_source", "guessed", "guessed"),
-        ("valid_from", "yesterday", "Holds from"),
+        ("valid_from", "yesterday", "Valid from"),
         ("reason", "x" * 2001, "2000"),
         ("reason", "\u202e", "U+202E"),
     ],
@@ -76,12 +76,12 @@ def test_a_nul_anywhere_in_a_form_is_refused_before_it_is_read(office: Visitor, 
 def test_an_oval_pipe_is_largest_where_it_says_so(office: Visitor, here: Scene) -> None:
     sent = {
         "reason": "Taped.",
-        "pipe.largest_outer_diameter": "218 mm",
-        "pipe.smallest_outer_diameter": "220 mm",
+        "pipe.max_outer_diameter": "218 mm",
+        "pipe.min_outer_diameter": "220 mm",
     }
     answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
     assert answer.status_code == 400
-    assert 'id="pipe-largest_outer_diameter-wrong"' in answer.content.decode()
+    assert 'id="pipe-max_outer_diameter-wrong"' in answer.content.decode()
 
 
 @pytest.mark.parametrize("typed", ["nan", "inf", "thirty", "1e999", "2"])
@@ -161,12 +161,12 @@ def address_of_pair(kit: Any) -> str:
     [
         ("frequency", "2", "unit"),
         ("frequency", "", "required"),
-        ("wedge_sound_speed", "2 m/s", "Sound speed"),
+        ("wedge_sound_speed", "2 m/s", "Wedge sound speed"),
         ("wedge_angle", "95 deg", "angle"),
         ("face_offset", "-1 mm", "below 0"),
         ("wedge_delay", "-1 us", "wedge"),
         ("min_temperature", "300 degC", "lowest"),
-        ("wedge_temperature_coefficient", "1 barrel", "Change of the wedge"),
+        ("wedge_temperature_coefficient", "1 barrel", "Temperature coefficient of the wedge"),
         ("reason", "", "blank"),
         ("reason", "\u202e", "U+202E"),
     ],
@@ -226,7 +226,7 @@ def test_there_is_no_such_page_of_another_instrument_or_version(
         ("min_velocity", "3", "unit"),
         ("min_velocity", "30 m/s", "min_velocity"),
         ("note", "\u202e", "U+202E"),
-        ("min_wall_thickness", "", "Nothing is changed yet"),
+        ("min_wall_thickness", "", "All fields have their recorded values"),
     ],
 )
 def test_what_cannot_be_of_a_type_is_told_and_nothing_is_kept(

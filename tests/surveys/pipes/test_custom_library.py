@@ -159,8 +159,8 @@ def test_the_lists_of_the_library_show_what_the_office_added_to_those_who_may_kn
     post(office, "custom-media/", MEDIUM)
     for path, name in (("materials", "casing-plastic"), ("media", "loop-oil")):
         rows = as_user("technician").get(f"/api/v1/compute/{path}/").json()
-        assert [row["name"] for row in rows if row["own"]] == [name]
-        assert not any(row["own"] for row in as_user("owner").get(f"/api/v1/compute/{path}/").json())
+        assert [row["name"] for row in rows if row["custom"]] == [name]
+        assert not any(row["custom"] for row in as_user("owner").get(f"/api/v1/compute/{path}/").json())
 
 
 @pytest.mark.parametrize("who", ["owner", "stranger"])

@@ -159,7 +159,7 @@ def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> No
     [started] = custom_material_revise(material=material, data=data, by=here.cast.office, now=timezone.now())
     recalculation.recomputation_run(started.pk)
     after = current(survey).pipe_data
-    assert (after.own_lining_data, after.custom_material_data) == (data, None)
+    assert (after.custom_lining_data, after.custom_material_data) == (data, None)
     assert after.pipe_entry() == replace(
         before.pipe_entry(), lining=LiningEntry(data.entry(), before.lining_thickness_m)
     )
@@ -254,5 +254,5 @@ def test_a_version_is_never_changed(here: Scene, model: Any) -> None:
 
 def test_the_doubt_of_the_temperature_reaches_the_result_by_the_table(here: Scene) -> None:
     restate(here, with_medium(add_medium(here)))
-    shares = {row["input"]: row["share"] for row in current(here.survey()).budget}
+    shares = {row["input"]: row["variance_fraction"] for row in current(here.survey()).budget}
     assert shares["medium.temperature"] > 0

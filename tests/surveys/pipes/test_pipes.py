@@ -51,11 +51,11 @@ def test_a_pipe_measured_cold_is_larger_when_hot(as_user: Any) -> None:
 
 def test_an_oval_pipe_is_a_warning_and_its_diameters_come_together(as_user: Any) -> None:
     owner = as_user("owner")
-    oval = {"largest_outer_diameter": "222 mm", "smallest_outer_diameter": "216 mm"}
+    oval = {"max_outer_diameter": "222 mm", "min_outer_diameter": "216 mm"}
     assert "pipe-out-of-round" in {
         finding["code"] for finding in spacing(owner, changed(pipe=oval))["findings"]
     }
-    for half in ({"largest_outer_diameter": "222 mm"}, oval | {"smallest_outer_diameter": None}):
+    for half in ({"max_outer_diameter": "222 mm"}, oval | {"min_outer_diameter": None}):
         answer = owner.post("/api/v1/compute/spacing/", changed(pipe=half), format="json")
         assert answer.status_code == 400
     assert SETUP["traverses"] == 2

@@ -56,7 +56,7 @@ def test_two_crossed_paths_that_agree_come_to_their_mean(here: Scene) -> None:
     one, other = (current(part.survey) for part in combination.parts.order_by("sequence"))
     result = current_of(combination)
     assert result.volume_flow_m3_s == pytest.approx((one.volume_flow_m3_s + other.volume_flow_m3_s) / 2)
-    assert result.spread_m3_s == pytest.approx(other.volume_flow_m3_s - one.volume_flow_m3_s)
+    assert result.range_m3_s == pytest.approx(other.volume_flow_m3_s - one.volume_flow_m3_s)
     assert set(result.results.all()) == {one, other}
     assert finding(combination, "paths-agree")["severity"] == "info"
 
@@ -136,7 +136,7 @@ def test_the_sum_of_two_branches_by_one_meter_adds_what_the_meter_doubts(here: S
         assert shown[name]["contribution"]["si"] == pytest.approx(rows[0][name] + rows[1][name])
     # Two walls are two doubts: a row each.
     assert sum(row["input"] == "pipe.wall_thickness" for row in result.budget) == 2
-    assert result.spread_m3_s is None
+    assert result.range_m3_s is None
 
 
 def test_supply_less_return_is_free_of_what_one_meter_and_one_pair_do_to_both(here: Scene) -> None:
@@ -158,7 +158,7 @@ def test_the_mean_of_parallel_runs_has_their_spread(here: Scene) -> None:
     one, other = (current(survey).volume_flow_m3_s for survey in surveys)
     result = current_of(combination)
     assert result.volume_flow_m3_s == pytest.approx((one + other) / 2)
-    assert result.spread_m3_s == pytest.approx(other - one)
+    assert result.range_m3_s == pytest.approx(other - one)
 
 
 def test_only_the_time_in_which_all_logs_run_counts(here: Scene) -> None:

@@ -97,7 +97,7 @@ def test_two_branches_are_summed_and_every_answer_is_as_described(
     flows = [current(survey).volume_flow_m3_s * 3600 for survey in surveys]
     assert new["volume_flow"] == {"value": pytest.approx(sum(flows)), "unit": "m3/h"}
     assert [part["volume_flow"]["value"] for part in new["parts"]] == pytest.approx(flows)
-    assert sum(row["share"] for row in new["budget"]) == pytest.approx(1)
+    assert sum(row["variance_fraction"] for row in new["budget"]) == pytest.approx(1)
 
 
 def test_a_run_tells_of_its_combinations_and_so_do_notices(here: Scene, as_user: Any, schema: Any) -> None:

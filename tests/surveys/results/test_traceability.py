@@ -8,6 +8,7 @@ import pytest
 from django.test import Client as Browser
 
 from surveys.models import Result
+from surveys.results.dependencies import DEPENDENCIES
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.fleet.test_error_curves import certify, current, policy
 from tests.surveys.scene import Scene, scene
@@ -111,3 +112,13 @@ def test_the_page_tells_the_same(cast: Any, result: Result) -> None:
     assert "0.31496\xa0in" in browser.get(f"{address}?units=us").content.decode()
     browser.force_login(cast.stranger)
     assert browser.get(address).status_code == 404
+
+
+def test_each_dependency_of_a_result_is_in_its_traceability(as_user: Any, result: Result) -> None:
+    records = {step["record"] for step in steps(as_user, result)}
+    for dependency in DEPENDENCIES:
+        part = dependency.of_result(result)
+        named = {str(key) for key in part} if isinstance(part, frozenset) else {str(part)}
+        # An instrument whose error curve is applied stands with its certificate; the data of a survey with the survey.
+        if dependency.name not in ("error_corrections", "survey_data"):
+            assert named <= records, dependency.name

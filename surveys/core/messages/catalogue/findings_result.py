@@ -100,47 +100,6 @@ ENTRIES = {
             ),
         ),
     ),
-    "wave-mode-ambiguous": Entry(
-        title=_("Two wave modes possible"),
-        detail=(
-            _(
-                "The set-up uses a {wave_mode} wave in the pipe wall; a {other_wave_mode} wave is possible too."
-            ),
-            _(
-                "If the other wave were received, the spacing would be {spacing_change:abs mm.1} {apart} and the flow {flow_change:abs%.1} {flow}."
-            ),
-        ),
-    ),
-    "no-refracted-wave": Entry(
-        title=_("No refracted wave"),
-        detail=(
-            first_of(
-                when("layer", _("The beam cannot enter the {layer}.")),
-                _("The beam is totally reflected."),
-            ),
-            _(
-                "The sound speed there is {sound_speed:.0}; it must be below the axial speed of {axial_speed:.0}."
-            ),
-        ),
-        remedy=_("Check the material and the wedge. The wedge angle must be below {critical_angle:.1}."),
-    ),
-    "traverses-chosen": Entry(
-        title=_("Number of traverses selected"),
-        detail=(
-            choose(
-                "traverses",
-                **{
-                    "1": _("No number was entered; 1 traverse (Z) is used, with the shortest beam."),
-                    "2": _("No number was entered; 2 traverses (V) are used, which cancel cross-flow."),
-                    "3": _("No number was entered; 3 traverses (N) are used, with a longer beam than 1."),
-                    "4": _(
-                        "No number was entered; 4 traverses (W) are used, with twice the time difference of 2."
-                    ),
-                },
-            ),
-            when("unsuitable", _("Less suitable numbers of traverses: {unsuitable}.")),
-        ),
-    ),
     "calibration-error-corrected": Entry(
         title=_("Calibration error corrected"),
         detail=(READS, _("The result is corrected for this error.")),

@@ -43,7 +43,7 @@ def test_the_mean_is_the_figure_on_each_paths_page_as_in_the_portal(here: Scene)
         text = told(here, path)
         assert f'id="flow">{figure(mean)}<' in text
         assert f'id="path-flow">{figure(current(path))}<' in text
-        assert "the mean of the 2 paths measured together" in text
+        assert "mean of the 2 paths measured together" in text
         assert figure(mean) in told(here, path, "/surveys/{}/")
     assert figure(current(first)) != figure(current(second)) != figure(mean)
 
@@ -68,8 +68,8 @@ def test_a_lone_survey_has_its_own_figure_and_nothing_of_paths(here: Scene) -> N
 @pytest.mark.parametrize(
     ("blocked_reason", "says"),
     [
-        ("The paths lie ⟦20.0 m|66 ft⟧ apart.", "They could not be combined: The paths lie 20.0 m apart."),
-        ("", "Their mean is there once each has its result."),
+        ("The paths lie ⟦20.0 m|66 ft⟧ apart.", "The paths cannot be combined: The paths lie 20.0 m apart."),
+        ("", "The mean is calculated when all paths have a result."),
     ],
 )
 def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
@@ -83,5 +83,5 @@ def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
     Combination.objects.filter(survey=first).update(blocked_reason=blocked_reason)
     text = told(here, first)
     assert f'id="flow">{figure(current(first))}<' in text
-    assert "This is one of several paths measured together." in text
+    assert "This path is one of several paths measured together." in text
     assert says in text

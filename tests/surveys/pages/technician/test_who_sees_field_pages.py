@@ -107,7 +107,7 @@ def test_a_pipe_without_data_is_told_plainly(work: Scene) -> None:
     bare = Pipe.objects.create(site=work.pipe.site, name="Bare")
     point = MeasuringPoint.objects.create(pipe=bare, name="Bare point")
     technician = visitor(work.cast.technician)
-    assert "Nothing is on record" in technician.get(f"/field/points/{point.pk}/").content.decode()
+    assert "No pipe data have been entered" in technician.get(f"/field/points/{point.pk}/").content.decode()
     assert technician.post(f"/field/points/{point.pk}/answer/", sheet(work)).status_code == 409
 
 
