@@ -1,4 +1,4 @@
-"""Which results an instrument has touched, and what the office's reviews say of a survey."""
+"""Results affected by an instrument, and the notices of out-of-tolerance reviews."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import BooleanField, Exists, ExpressionWrapper, OuterRef, Prefetch, Q, QuerySet
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from compute.calibration.out_of_tolerance import AffectedPeriod, DatedVerdict, affected_period
 from surveys.calibration.conformity import conformity_of
@@ -164,40 +165,66 @@ def review_notice(one: ReviewedSurvey) -> ReviewNotice:
 
 
 def _sentence(one: ReviewedSurvey) -> str:
-    found = (
-        f"The {one.review.instrument.get_kind_display()} used for this survey was found out of tolerance on "
-        f"{one.review.found_on:%Y-%m-%d}."
-    )
-    what = {
-        State.UNDER_REVIEW: "This result is under review; do not rely on it before you have been told what came of that.",
-        State.CONFIRMED: f"The result was reviewed and stands: {one.reason}",
-        State.CORRECTED: f"The result is corrected for the error found: {one.reason}",
-        State.WITHDRAWN: f"This result is withdrawn and must not be used: {one.reason}",
+    values = _values(one)
+    found = _("The %(instrument)s used for this survey was found out of tolerance on %(date)s.") % values
+    outcome = {
+        State.UNDER_REVIEW: _(
+            "The result is under review. Do not use the result. We will inform you of the outcome."
+        ),
+        State.CONFIRMED: _("The result was reviewed and confirmed: %(reason)s"),
+        State.CORRECTED: _("The result is corrected for the measurement error found: %(reason)s"),
+        State.WITHDRAWN: _("The result is withdrawn. Do not use the result: %(reason)s"),
+    }[State(one.state)]
+    return f"{found} {outcome % values}"
+
+
+def _values(one: ReviewedSurvey) -> dict[str, str]:
+    """The values that the sentences about a review name."""
+    return {
+        "instrument": one.review.instrument.get_kind_display(),
+        "date": one.review.found_on.isoformat(),
+        "reason": one.reason,
     }
-    return f"{found} {what[State(one.state)]}"
 
 
 def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> str:
-    names = " and ".join(dict.fromkeys(_part_name(part) for part in parts))
-    paths = parts[0].combination.kind == Combination.Kind.MULTIPATH
-    this = "the mean of the paths" if paths else "this combined result"
-    found = (
-        f"The {one.review.instrument.get_kind_display()} used for {names} was found out of tolerance on "
-        f"{one.review.found_on:%Y-%m-%d}."
-    )
-    what = {
-        State.UNDER_REVIEW: f"{this.capitalize()} rests on what was measured there and is under review; do not rely on it before you "
-        "have been told what came of that.",
-        State.CONFIRMED: f"What was measured there was reviewed and stands: {one.reason}",
-        State.CORRECTED: f"What was measured there is corrected for the error found, and {this} with it: {one.reason}",
-        State.WITHDRAWN: f"What was measured there is withdrawn, so {this} must not be used: {one.reason}",
-    }
-    return f"{found} {what[State(one.state)]}"
+    names = dict.fromkeys(_part_name(part) for part in parts)
+    values = {**_values(one), "surveys": _(" and ").join(names)}
+    found = _("The %(instrument)s used for %(surveys)s was found out of tolerance on %(date)s.") % values
+    if parts[0].combination.kind == Combination.Kind.MULTIPATH:
+        outcomes = {
+            State.UNDER_REVIEW: _(
+                "The mean of the paths uses the affected results and is under review. Do not use the mean. "
+                "We will inform you of the outcome."
+            ),
+            State.CONFIRMED: _("The affected results were reviewed and confirmed: %(reason)s"),
+            State.CORRECTED: _(
+                "The affected results and the mean of the paths are corrected for the measurement error found: %(reason)s"
+            ),
+            State.WITHDRAWN: _(
+                "The affected results are withdrawn. Do not use the mean of the paths: %(reason)s"
+            ),
+        }
+    else:
+        outcomes = {
+            State.UNDER_REVIEW: _(
+                "The combined result uses the affected results and is under review. Do not use the combined result. "
+                "We will inform you of the outcome."
+            ),
+            State.CONFIRMED: _("The affected results were reviewed and confirmed: %(reason)s"),
+            State.CORRECTED: _(
+                "The affected results and the combined result are corrected for the measurement error found: %(reason)s"
+            ),
+            State.WITHDRAWN: _(
+                "The affected results are withdrawn. Do not use the combined result: %(reason)s"
+            ),
+        }
+    return f"{found} {outcomes[State(one.state)] % values}"
 
 
 def _part_name(part: CombinationPart) -> str:
-    """What a reader knows a part by."""
+    """The name of a part for readers."""
     if part.combination.kind == Combination.Kind.MULTIPATH:
-        return f"path {part.sequence + 1}"
+        return _("path %(number)d") % {"number": part.sequence + 1}
     point = part.survey.measuring_point
     return f"{point.pipe.name}, {point.name}"

@@ -81,8 +81,8 @@ def test_until_decided_a_sum_says_once_that_what_it_rests_on_is_under_review(
         (
             "under-review",
             "The meter used for Return line, After the bend and West branch, Straight run was found out of tolerance on 2026-11-01. "
-            "This combined result rests on what was measured there and is under review; do not rely on it before you have been told "
-            "what came of that.",
+            "The combined result uses the affected results and is under review. Do not use the combined result. "
+            "We will inform you of the outcome.",
         )
     ]
 
@@ -100,8 +100,8 @@ def test_a_part_that_stands_and_one_that_is_withdrawn_are_told_apart(
     decide(as_user, surveys[1:], "withdrawn", "The meter was dropped.")
     found = dict(told(as_user, combination))
     assert found["confirmed"].startswith("The meter used for Return line, After the bend was")
-    assert found["confirmed"].endswith("stands: Below the threshold.")
-    assert found["withdrawn"].endswith("so this combined result must not be used: The meter was dropped.")
+    assert found["confirmed"].endswith("confirmed: Below the threshold.")
+    assert found["withdrawn"].endswith("Do not use the combined result: The meter was dropped.")
 
 
 def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
@@ -122,7 +122,7 @@ def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
     )
     assert (notice["combined_before"], notice["flow_after"]) == (str(current_of(combination).pk), None)
     assert notice["reason"] == (
-        "It rests on the survey of 2026-10-06 at Return line, After the bend, which is withdrawn: The meter was dropped."
+        "The survey 2026-10-06, Return line, After the bend is withdrawn: The meter was dropped."
     )
 
 
@@ -131,7 +131,7 @@ def test_several_parts_withdrawn_at_once_are_one_notice_of_what_rests_on_them(
 ) -> None:
     decide(as_user, branches[1], "withdrawn")
     [notice] = Notice.objects.filter(before_combined__isnull=False)
-    assert notice.reason.count("It rests on the survey") == 2
+    assert notice.reason.count("is withdrawn") == 2
 
 
 def test_a_retired_combination_is_nothing_to_be_told_of(
@@ -158,7 +158,7 @@ def test_a_part_that_is_corrected_takes_the_sum_with_it_and_the_client_is_told(
     assert Notice.objects.get(after_combined=after).before_combined == before
     shown = as_user("owner").get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
     assert [one["state"] for one in shown] == ["corrected"]
-    assert "and this combined result with it" in shown[0]["sentence"]
+    assert "The affected results and the combined result are corrected" in shown[0]["sentence"]
 
 
 def test_a_certificate_entered_wrongly_takes_back_what_was_said(
@@ -190,13 +190,10 @@ def test_the_mean_of_paths_tells_of_the_other_path_on_the_page_of_each_and_in_th
     client.force_login(cast.owner)
     page = client.get(f"/surveys/{first.pk}/").content.decode()
     assert "The meter used for path 2 was found out of tolerance" in page
-    assert "so the mean of the paths must not be used: The rail had slipped." in page
+    assert "Do not use the mean of the paths: The rail had slipped." in page
     other = client.get(f"/surveys/{second.pk}/").content.decode()
-    assert "The mean of the paths rests on what was measured there and is under review" in other
-    assert (
-        "so the mean of the paths must not be used"
-        in client.get(f"/points/{here.point.pk}/").content.decode()
-    )
+    assert "The mean of the paths uses the affected results and is under review" in other
+    assert "Do not use the mean of the paths" in client.get(f"/points/{here.point.pk}/").content.decode()
     [row] = client.get(f"/points/{here.point.pk}/history.csv").content.decode().splitlines()[1:]
     assert row.endswith(",2,true")
 

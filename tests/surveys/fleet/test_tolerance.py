@@ -106,7 +106,7 @@ def decide(
 def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: OutOfToleranceReview) -> None:
     assert (review.last_in_tolerance_on, review.found_on) == (date(2026, 9, 1), date(2026, 11, 1))
     assert [one.survey.started_at.date() for one in review.surveys.all()] == [DAY]
-    assert "Last known good on 2026-09-01" in " ".join(review.reasoning)
+    assert review.reasoning[-1] == {"code": "last-in-tolerance", "parameters": {"on": {"date": "2026-09-01"}}}
 
 
 def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_nothing(
@@ -143,7 +143,7 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
     survey = review.surveys.get().survey_id
     told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["review_notices"]
     assert [one["state"] for one in told] == ["under-review"]
-    assert "do not rely on it" in told[0]["sentence"]
+    assert "Do not use the result." in told[0]["sentence"]
 
 
 def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
@@ -407,7 +407,7 @@ def test_until_decided_a_report_issued_before_carries_the_notice(
     assert told.content != issued
     assert "changed since it was issued" in told["Warning"]
     assert pdfs[0].mark == "UNDER REVIEW"
-    assert "do not rely on it" in pdfs[0].blocks[0]["text"]
+    assert "Do not use the result." in pdfs[0].blocks[0]["text"]
     # What was issued is kept as it was, and counts as outdated.
     assert as_user("owner").get(f"/api/v1/reports/{report['id']}/file.pdf").content == issued
     outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]
