@@ -24,7 +24,7 @@ def admin(as_user: Any) -> Any:
 
 
 def states(user: Any, instrument: Instrument, **body: Any) -> Any:
-    return user.post(f"{PATH}{instrument.pk}/states/", body, format="json")
+    return user.post(f"{PATH}{instrument.pk}/status-changes/", body, format="json")
 
 
 def instrument_response(user: Any, serial: str, **also: Any) -> Any:
@@ -41,14 +41,14 @@ def test_the_history_keeps_every_state_with_reason_and_place(
     assert first.status_code == 201
     holder = str(cast.technician.pk)
     states(admin, kit.meter, state="in-service", reason="Checked against the reference.", holder=holder)
-    answer = admin.get(f"{PATH}{kit.meter.pk}/states/")
+    answer = admin.get(f"{PATH}{kit.meter.pk}/status-changes/")
     assert [(row["before"], row["state"], row["location"], row["holder"]) for row in answer.json()] == [
         ("quarantined", "in-service", "Store, shelf 4", "technician"),
         ("in-service", "quarantined", "Store, shelf 4", None),
         ("", "in-service", "", None),
     ]
-    check(schema, "get", f"{PATH}{{id}}/states/", answer)
-    check(schema, "post", f"{PATH}{{id}}/states/", first)
+    check(schema, "get", f"{PATH}{{id}}/status-changes/", answer)
+    check(schema, "post", f"{PATH}{{id}}/status-changes/", first)
     now = admin.get(f"{PATH}{kit.meter.pk}/").json()
     assert (now["state"], now["location"], now["holder"]) == ("in-service", "Store, shelf 4", "technician")
 
@@ -173,4 +173,4 @@ def test_who_may_move_instruments(as_user: Any, kit: Any) -> None:
         for name in ("technician", "owner", "nobody", "office")
     }
     assert codes == {"technician": 403, "owner": 403, "nobody": 401, "office": 201}
-    assert as_user("owner").get(f"{PATH}{kit.meter.pk}/states/").status_code == 404
+    assert as_user("owner").get(f"{PATH}{kit.meter.pk}/status-changes/").status_code == 404
