@@ -7,9 +7,11 @@ from typing import Any, cast
 from django.utils import timezone
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework import authentication
-from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
+from compute.base.messages import message
+from surveys.api.rejections import error_detail
 from surveys.models import ApiToken, User
 from surveys.services.people.tokens import token_found
 
@@ -22,10 +24,10 @@ class TokenAuthentication(authentication.BaseAuthentication):
         if scheme.lower() not in {"token", "bearer"}:
             return None
         if not (token.isascii() and token.isprintable()):
-            raise AuthenticationFailed("Invalid token.")
+            raise AuthenticationFailed(error_detail(message("authentication-failed")))
         found = token_found(token.strip(), timezone.now())
         if found is None:
-            raise AuthenticationFailed("Invalid token.")
+            raise AuthenticationFailed(error_detail(message("authentication-failed")))
         return found.user, found
 
     def authenticate_header(self, request: Request) -> str:
@@ -38,7 +40,10 @@ class SessionAuthentication(authentication.SessionAuthentication):
     def enforce_csrf(self, request: Request) -> None:
         """On the plain request: the framework's own would look for the token in the body and use that up, of which
         `Idempotency-Key` still needs the bytes."""
-        super().enforce_csrf(cast(Request, request._request))
+        try:
+            super().enforce_csrf(cast(Request, request._request))
+        except PermissionDenied:
+            raise PermissionDenied(error_detail(message("permission-denied/csrf"))) from None
 
     def authenticate_header(self, request: Request) -> str:
         return "Session"

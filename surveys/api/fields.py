@@ -12,13 +12,14 @@ from typing import Any, cast
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
+from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.request import Request
 
 from compute.base.errors import ComputeError
 from compute.base.marks import plain
+from compute.base.messages import message
 from compute.base.units import KINDS, Quantity, System, express, expresser, parse_quantity
-from surveys.api.rejections import rejection_of
+from surveys.api.rejections import error_detail, rejection, rejection_of
 from surveys.api.rendering import finite
 from surveys.core.messages import Reader, answer, is_message
 from surveys.inputs.limits import check_limits
@@ -47,7 +48,7 @@ def units_of(request: Request) -> System:
     """The units the answer is asked in."""
     units = getattr(request, "answer_units", None) or request.query_params.get("units", "metric")
     if units not in ("metric", "us"):
-        raise ValidationError({"units": f"{units[:20]!r} is not metric or us."}, code="units-unknown")
+        raise rejection("units-unknown", field="units", given=units[:20])
     return cast(System, units)
 
 
@@ -209,13 +210,13 @@ class NumberField(serializers.FloatField):
 
     def to_internal_value(self, data: Any) -> float:
         if isinstance(data, bool) or not isinstance(data, int | float):
-            raise ValidationError("Write a JSON number.", code="number-invalid")
+            raise rejection("number-invalid/json")
         try:
             number = float(data)
         except OverflowError:
             number = math.inf
         if not math.isfinite(number):
-            raise ValidationError("The number is not finite.", code="number-invalid")
+            raise rejection("number-invalid/json-not-finite")
         return number
 
 
@@ -226,7 +227,7 @@ class IntegerField(serializers.IntegerField):
         if isinstance(data, float) and data.is_integer():
             data = int(data)
         if isinstance(data, bool) or not isinstance(data, int):
-            raise ValidationError("Write a whole JSON number.", code="number-invalid")
+            raise rejection("number-invalid/json-integer")
         return int(super().to_internal_value(data))
 
 
@@ -240,12 +241,9 @@ class TextField(serializers.CharField):
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
-            raise ValidationError("Write text in quotes.", code="text-invalid")
+            raise rejection("text-invalid/not-text")
         if found := CONTROL_CHARACTERS.search(data):
-            raise ValidationError(
-                f"Leave out the character U+{ord(found[0]):04X}: it is not seen, and changes how the rest is.",
-                code="text-invalid",
-            )
+            raise rejection("text-invalid/control-character", character=f"U+{ord(found[0]):04X}")
         return str(super().to_internal_value(data))
 
 
@@ -286,7 +284,7 @@ class VisibleRecord(serializers.PrimaryKeyRelatedField):
 
 
 class StrictSerializer(serializers.Serializer):
-    """Refuses what it does not know instead of leaving it out."""
+    """Rejects unknown fields instead of ignoring them."""
 
     @cached_property
     def writable(self) -> dict[str, serializers.Field]:
@@ -297,8 +295,7 @@ class StrictSerializer(serializers.Serializer):
             unknown = {str(name) for name in data if name not in self.writable}
             if unknown:
                 raise ValidationError(
-                    {name[:60]: [_unknown(name, self.writable)] for name in sorted(unknown)[:20]},
-                    code="unknown-field",
+                    {name[:60]: [_unknown(name, self.writable)] for name in sorted(unknown)[:20]}
                 )
         return super().to_internal_value(data)
 
@@ -320,10 +317,13 @@ def checked(
     return dict(serializer.validated_data)
 
 
-def _unknown(name: str, writable: Iterable[str]) -> str:
+def _unknown(name: str, writable: Iterable[str]) -> ErrorDetail:
     near = difflib.get_close_matches(name[:60], writable, n=1)
-    hint = f" Did you mean {near[0]}?" if near else f" Known here: {', '.join(sorted(writable))}."
-    return f"There is no field {name[:60]!r} to write.{hint}"
+    return error_detail(
+        message(
+            "unknown-field", name=name[:60], nearest=near[0] if near else None, known=sorted(writable) or None
+        )
+    )
 
 
 def texts(validated: Mapping[str, Any], path: str = "") -> dict[str, str]:

@@ -8,11 +8,11 @@ from typing import Any
 
 from django.http import StreamingHttpResponse
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.models import Document, Log
 from surveys.pipes.selectors import kept_file
@@ -90,11 +90,11 @@ class DocumentOut(serializers.ModelSerializer):
 
 
 def file_sent(request: Request) -> Any:
-    """The file of a request. Raises ValidationError if there is none."""
+    """The file of a request. Raises ValidationError if the request has none."""
     file: Any = dict(request.data).get("file") if isinstance(request.data, dict) else None
     file = file[0] if isinstance(file, list) else file
     if not hasattr(file, "read"):
-        raise ValidationError({"file": "Send the file as the body, or as the part `file`."}, code="required")
+        raise rejection("required/file", field="file")
     return file
 
 

@@ -1,11 +1,10 @@
-"""Filtering and sorting by the fields a view names; whatever else a query asks is refused, not ignored."""
+"""Filtering and sorting by the fields a view names; any other parameter of a query is rejected, not ignored."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
 from typing import Any, ClassVar
 
-from django import forms
 from django.db import models
 from django.db.models import QuerySet
 from django_filters import rest_framework as django_filters
@@ -13,6 +12,10 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.filters import OrderingFilter
 from rest_framework.request import Request
 from rest_framework.views import APIView
+
+from compute.base.messages import message
+from surveys.api.rejections import error_detail, rejection
+from surveys.core.messages import model_error
 
 LIST_PARAMETERS = frozenset({"units", "ordering", "cursor", "page_size", "format"})
 
@@ -25,7 +28,7 @@ class TimestampField(django_filters.filters.IsoDateTimeFilter.field_class):
         try:
             return instant and instant.astimezone(UTC)
         except OverflowError:
-            raise forms.ValidationError("This time is outside the calendar.", code="out-of-range") from None
+            raise model_error("out-of-range/calendar") from None
 
 
 class InstantFilter(django_filters.IsoDateTimeFilter):
@@ -125,10 +128,9 @@ class Filters(django_filters.DjangoFilterBackend):
         if unknown:
             raise ValidationError(
                 {
-                    name[:60]: f"This list has no such filter; it has {', '.join(sorted(known))}."
+                    name[:60]: error_detail(message("unknown-filter", name=name[:60], known=sorted(known)))
                     for name in unknown[:20]
-                },
-                code="unknown-filter",
+                }
             )
         if LIST_PARAMETERS.issuperset(request.query_params):
             return queryset
@@ -136,7 +138,7 @@ class Filters(django_filters.DjangoFilterBackend):
 
 
 class Ordering(OrderingFilter):
-    """`?ordering=name` or `-name`; a field not offered is refused, not ignored."""
+    """`?ordering=name` or `-name`; a field that is not offered is rejected, not ignored."""
 
     def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: APIView) -> QuerySet[Any]:
         requested = [
@@ -147,10 +149,7 @@ class Ordering(OrderingFilter):
         offered = set(getattr(view, "ordering_fields", ()))
         for name in requested:
             if name.removeprefix("-") not in offered:
-                raise ValidationError(
-                    {
-                        "ordering": f"Cannot sort by {name[:40]!r}; sort by {', '.join(sorted(offered)) or 'nothing else'}."
-                    },
-                    code="ordering-unknown",
+                raise rejection(
+                    "ordering-unknown", field="ordering", name=name[:40], known=sorted(offered) or None
                 )
         return queryset.order_by(*requested, "id") if requested else queryset

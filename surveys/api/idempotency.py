@@ -15,9 +15,11 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db import Error, IntegrityError, transaction
 from django.http import HttpResponse
 from django.utils import timezone
-from rest_framework.exceptions import APIException, ValidationError
+from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 
+from compute.base.messages import message
+from surveys.api.rejections import error_detail, rejection
 from surveys.models import IdempotencyKey, User
 
 STORED_HEADERS = ("ETag", "Location")
@@ -27,15 +29,15 @@ LEASE = timedelta(seconds=15)
 
 
 class RequestRunning(APIException):
+    """The first request with the key is still being answered (409)."""
+
     status_code = 409
-    default_detail = "The first request with this Idempotency-Key is still running; ask again in a moment."
-    default_code = "still-running"
 
 
 class KeyReused(APIException):
+    """The key came with a different request before (422)."""
+
     status_code = 422
-    default_detail = "This Idempotency-Key was sent with another request; use a new key for a new request."
-    default_code = "idempotency-key-reused"
 
 
 class Replay(Exception):
@@ -59,9 +61,7 @@ def claim(request: Request) -> IdempotencyKey | None:
     if not key or request.method not in {"POST", "PATCH", "PUT", "DELETE"}:
         return None
     if len(key) > MAX_KEY_LENGTH or not key.isprintable():
-        raise ValidationError(
-            {"Idempotency-Key": f"At most {MAX_KEY_LENGTH} printable characters."}, code="key-invalid"
-        )
+        raise rejection("key-invalid", field="Idempotency-Key", most=MAX_KEY_LENGTH)
     now, digest, user = timezone.now(), _digest(request), cast(User, request.user)
     try:
         with transaction.atomic():
@@ -72,12 +72,12 @@ def claim(request: Request) -> IdempotencyKey | None:
         pass
     known = IdempotencyKey.objects.get(user=user, key=key)
     if known.request_digest != digest:
-        raise KeyReused
+        raise KeyReused(error_detail(message("idempotency-key-reused")))
     if known.status is not None:
         raise Replay(known)
     stale = IdempotencyKey.objects.filter(pk=known.pk, status__isnull=True, lease_until__lt=now)
     if not stale.update(lease_until=now + LEASE):
-        raise RequestRunning
+        raise RequestRunning(error_detail(message("still-running")))
     known.lease_until = now + LEASE
     return known
 
@@ -91,7 +91,7 @@ def hold(claimed: IdempotencyKey) -> None:
     if now_there is not None and now_there.status is not None:
         raise Replay(now_there)
     if now_there is None or now_there.lease_until != claimed.lease_until:
-        raise RequestRunning
+        raise RequestRunning(error_detail(message("still-running")))
 
 
 def keep(claimed: IdempotencyKey, response: Any) -> None:

@@ -10,11 +10,12 @@ from typing import Any, cast
 
 from django.core import signing
 from django.db.models import Field, Model, Q, QuerySet
-from rest_framework.exceptions import ValidationError
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
+
+from surveys.api.rejections import rejection
 
 SIGNER = signing.Signer(salt="surveys.api.pagination")
 
@@ -57,9 +58,7 @@ class Pages(CursorPagination):
         requested = request.query_params.get("page_size", str(self.page_size))
         number = int(requested) if requested.isascii() and requested.isdigit() and len(requested) < 5 else 0
         if not 1 <= number <= self.max_page_size:
-            raise ValidationError(
-                {"page_size": f"Write a whole number from 1 to {self.max_page_size}."}, code="out-of-range"
-            )
+            raise rejection("out-of-range", field="page_size", at_least=1, at_most=self.max_page_size)
         return number
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
@@ -121,8 +120,5 @@ def _read(cursor: str | None, order: list[str]) -> tuple[bool, list[str] | None]
     except signing.BadSignature:
         its_order = None
     if its_order != order:
-        raise ValidationError(
-            {"cursor": "Take the cursor from the next or previous of a page of this list."},
-            code="cursor-unknown",
-        )
+        raise rejection("cursor-unknown", field="cursor")
     return backwards, position

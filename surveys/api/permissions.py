@@ -7,6 +7,8 @@ from typing import Any
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
+from compute.base.messages import message
+from surveys.api.rejections import error_detail
 from surveys.models import ApiToken, Role, Scope
 from surveys.services.people.sign_in import second_factor_enrolment_required
 
@@ -28,19 +30,17 @@ class SignedIn(BasePermission):
         if not request.user.is_authenticated:
             return False
         if not scope_allows(request, view):
-            self.message = "The scope of this token does not allow this."
-            self.code = "scope-too-narrow"
+            self.message = error_detail(message("scope-too-narrow"))
             return False
         if not getattr(view, "of_oneself", False) and second_factor_enrolment_required(request.user):
-            self.message = "Enrol a second factor first, at second-factor/."
-            self.code = "second-factor-needed"
+            self.message = error_detail(message("second-factor-needed"))
             return False
         if request.method in SAFE_METHODS or getattr(view, "writers", None) is None:
             return True
         if request.user.role in view.writers:
             return True
-        allowed = " or ".join(sorted(str(Role(role).label) for role in view.writers))
-        self.message = f"Your role does not allow this; it takes: {allowed}."
+        roles = sorted(str(Role(role).label) for role in view.writers)
+        self.message = error_detail(message("permission-denied/role", roles=roles))
         return False
 
 

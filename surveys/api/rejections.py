@@ -5,14 +5,16 @@ from __future__ import annotations
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from compute.base.errors import ComputeError
-from compute.base.messages import Message, message
+from compute.base.messages import Message, field_name, message
 from surveys.core.errors import ServiceError
 from surveys.core.messages import MessageCode, code_of, error_text, render
 
 
-def rejection(key: str, /, **parameters: object) -> ValidationError:
-    """A rejection by the key of its message; as the value of a field in a mapping use `error_detail`."""
-    return ValidationError(error_detail(message(key, **parameters)))
+def rejection(key: str, /, *, field: str = "", **parameters: object) -> ValidationError:
+    """A rejection by the key of its message, under a field of the request if there is one."""
+    named = {"quantity": field_name(field)} if field else {}
+    detail = error_detail(message(key, **named | parameters))
+    return ValidationError({field: detail} if field else detail)
 
 
 def error_detail(of: Message) -> ErrorDetail:

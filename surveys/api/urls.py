@@ -2,6 +2,7 @@
 
 from csp.decorators import csp_update
 from django.urls import URLPattern, URLResolver, include, path, re_path
+from django.views.decorators.csrf import csrf_exempt
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 from rest_framework.routers import SimpleRouter
 
@@ -103,5 +104,6 @@ urlpatterns = [
     path("v1/", include(version_1)),
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
     path("docs/", docs, name="docs"),
-    re_path(r"", refusals.not_found),
+    # Without the check of the CSRF token: a form that goes nowhere is answered as such.
+    re_path(r"", csrf_exempt(refusals.not_found)),
 ]

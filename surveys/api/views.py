@@ -16,11 +16,13 @@ from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.base.messages import message
 from compute.base.units import System
 from surveys.api import idempotency
 from surveys.api.fields import checked, response_units, units_of
 from surveys.api.filters import Filters, Ordering
 from surveys.api.pagination import Pages
+from surveys.api.rejections import error_detail
 from surveys.api.rendering import JSONRenderer
 from surveys.api.schema import UNITS
 from surveys.api.throttles import ThrottledView
@@ -29,21 +31,19 @@ from surveys.services.records import record_change
 
 
 class EditConflict(APIException):
+    """The record has changed since the client read it (412)."""
+
     status_code = 412
-    default_detail = "Somebody changed this record meanwhile; read it again and repeat your change."
-    default_code = "edited-meanwhile"
 
 
 class IfMatchNeeded(APIException):
+    """A change must name the version it is about (428)."""
+
     status_code = 428
-    default_detail = (
-        "Read the record and send its ETag as If-Match, so that nobody's change is overwritten unseen."
-    )
-    default_code = "if-match-needed"
 
 
 class UnitsMixin(ThrottledView):
-    """Refuses odd `?units=` before anything is done."""
+    """Rejects an unknown `?units=` before anything is done."""
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -158,7 +158,7 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
         """Refuse a change of something else than was read, in whatever units it was read."""
         wanted = self.request.headers.get("If-Match")
         if not wanted and settings.REQUIRE_IF_MATCH:
-            raise IfMatchNeeded
+            raise IfMatchNeeded(error_detail(message("if-match-needed")))
         if not wanted or wanted.strip() == "*":
             return
         tags = {tag.strip() for tag in wanted.split(",")}
@@ -166,7 +166,7 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
             with response_units(self.request, units):
                 if etag(self.shown(record)) in tags:
                     return
-        raise EditConflict
+        raise EditConflict(error_detail(message("edited-meanwhile")))
 
 
 class ReadByKeys(Records):

@@ -1,4 +1,4 @@
-"""CombinationOccasion and changing the plain records: what their own rules allow, and nothing half done."""
+"""Creating and changing plain records, in one transaction and by their own rules."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Related = Mapping[str, Sequence[Record]]
 def record_create(record: R, *, related: Related | None = None) -> R:
     """Check a new record by its own rules and store it with what it is related to.
 
-    Raises django's ValidationError or IntegrityError when a rule or a constraint refuses it.
+    Raises django's ValidationError or IntegrityError when a rule or a constraint rejects it.
     """
     record.full_clean(validate_constraints=False)
     record.save(force_insert=True)
@@ -46,14 +46,14 @@ def record_change(record: R, changes: Mapping[str, Any], *, related: Related | N
 def chosen_id(record_type: type[Record], wanted: UUID | None) -> UUID:
     """The id a client chose for a new record while it was offline, or a new one. Raises Conflict if a record has it."""
     if wanted is not None and record_type._base_manager.filter(pk=wanted).exists():
-        raise Conflict("A record has that id already.", code="id-taken", field="id")
+        raise Conflict("id-taken", field="id")
     return wanted or uuid7()
 
 
 def said(reason: str) -> str:
-    """The reason of a change, which nobody may leave out."""
+    """The reason of a change, which is required."""
     if not reason.strip():
-        raise ServiceError("Say why this changes.", code="reason-missing", field="reason")
+        raise ServiceError("reason-missing", field="reason")
     return reason.strip()
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -16,6 +15,7 @@ from surveys.api.compute.physics import medium_entry, pipe_entry
 from surveys.api.compute.uncertainty import InputsIn
 from surveys.api.compute.views import FindingOut, SetupIn, requested_calculation, validated
 from surveys.api.fields import QuantityIn, QuantityOut, in_units, units_of
+from surveys.api.rejections import rejection
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity
 
@@ -27,18 +27,12 @@ class DiagnosisIn(SetupIn):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "traverses" not in attrs:
-            raise ValidationError({"traverses": "Say how many traverses were mounted."}, code="required")
+            raise rejection("required", field="traverses")
         measured = {"measured_sound_speed", "transit_time"} & attrs.keys()
         if not measured:
-            raise ValidationError(
-                {"measured_sound_speed": "Give the measured sound speed, or the transit time."},
-                code="required",
-            )
+            raise rejection("required/measured-sound-speed", field="measured_sound_speed")
         if len(measured) == 2:
-            raise ValidationError(
-                {"transit_time": "Give the measured sound speed or the transit time, not both."},
-                code="both-stated",
-            )
+            raise rejection("both-stated/measured-sound-speed", field="transit_time")
         return attrs
 
 
@@ -58,7 +52,11 @@ class PossibleCauseOut(serializers.Serializer):
     )
     nearest_standard = StandardOut(required=False)
     probability = serializers.FloatField(help_text="0 to 1; with other_cause_probability, all come to 1.")
+    code = serializers.CharField(help_text="Code of the message: suspect-entry.")
+    title = serializers.CharField()
     detail = serializers.CharField()
+    remedy = serializers.CharField()
+    parameters = serializers.DictField(help_text="The values in the texts, quantities with their unit.")
     effect_on_flow = serializers.FloatField(
         allow_null=True, help_text="Relative change of the flow at the same times: 0.05 for 5 % more."
     )
@@ -123,7 +121,7 @@ def _possible_cause_json(cause: PossibleCause) -> dict[str, Any]:
         "entered": _figure_json(candidate.entered),
         "implied_value": _figure_json(candidate.implied_value),
         "probability": cause.probability,
-        "detail": cause.said,
+        **cause.message.stored(),
         "effect_on_flow": cause.effect_on_flow,
     }
     if candidate.nearest_standard is not None:

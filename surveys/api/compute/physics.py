@@ -10,6 +10,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
+from compute.base.messages import message
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
 from surveys.api.fields import (
@@ -22,6 +23,7 @@ from surveys.api.fields import (
     checked,
     si_of,
 )
+from surveys.api.rejections import error_detail, rejection
 from surveys.inputs import limits
 from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind
@@ -57,7 +59,7 @@ class MaterialField(serializers.Field):
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, str):
             if not 0 < len(data.strip()) <= 60:
-                raise ValidationError("Write a library name, such as carbon-steel.", code="unknown-name")
+                raise rejection("unknown-name/material-name")
             name = data.strip().lower()
             return {"name": name, "version": custom_material_named(name, self.context["request"].user)}
         return checked(MaterialByValue, data, self.context)
@@ -95,10 +97,7 @@ class PipeIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         oval = [name for name in OVAL if name in attrs]
         if len(oval) == 1 or len({attrs[name] is None for name in oval}) > 1:
-            raise ValidationError(
-                {"max_outer_diameter": "State the largest and the smallest outer diameter together."},
-                code="required",
-            )
+            raise rejection("required/out-of-round", field="max_outer_diameter")
         return attrs
 
 
@@ -123,10 +122,8 @@ class MediumIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         by_value = {"sound_speed", "density", "dynamic_viscosity"} & attrs.keys()
         if attrs.get("name") and by_value:
-            raise ValidationError(
-                dict.fromkeys(sorted(by_value), "State a library name or the medium's figures, not both."),
-                code="both-stated",
-            )
+            detail = error_detail(message("both-stated/medium"))
+            raise ValidationError(dict.fromkeys(sorted(by_value), detail))
         name = attrs.get("name", "").strip().lower()
         if name:
             attrs["version"] = custom_medium_named(name, self.context["request"].user)
@@ -182,10 +179,7 @@ class TransducersField(serializers.Field):
 def _entry_of(instrument: Instrument) -> TransducerEntry:
     data = transducer_data_now(instrument) if instrument.kind == Kind.TRANSDUCER_PAIR else None
     if data is None:
-        raise ValidationError(
-            {"instrument": "That instrument is no transducer pair with data on record."},
-            code="wrong-instrument",
-        )
+        raise rejection("wrong-instrument/no-transducer-data", field="instrument")
     return data.entry()
 
 

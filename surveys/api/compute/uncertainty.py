@@ -13,6 +13,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.base.messages import message
 from compute.base.sources import Source
 from compute.measuring.entries import medium_at
 from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
@@ -29,6 +30,7 @@ from surveys.api.fields import (
     in_units,
     units_of,
 )
+from surveys.api.rejections import error_detail, rejection
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
     KIND_OF_INPUT,
@@ -69,9 +71,7 @@ class InputsIn(serializers.Field):
 
     def to_internal_value(self, data: Any) -> dict[str, InputUncertainty]:
         if not isinstance(data, Mapping) or not data:
-            raise ValidationError(
-                "State the uncertainty of at least one input, by its path.", code="not-enough-data"
-            )
+            raise rejection("not-enough-data/uncertainties")
         uncertainties, errors = {}, {}
         for path, stated in data.items():
             try:
@@ -88,29 +88,28 @@ class InputsIn(serializers.Field):
 
 def _input_uncertainty(path: str, stated: Any) -> InputUncertainty:
     if path not in KIND_OF_INPUT:
-        raise ValidationError(
-            f"No input of that name; they are {', '.join(KIND_OF_INPUT)}.", code="unknown-name"
-        )
+        raise rejection("unknown-name/input", name=str(path)[:60], known=list(KIND_OF_INPUT))
     if not isinstance(stated, Mapping) or len(set(WAYS) & stated.keys()) != 1:
-        raise ValidationError(f"State one of {', '.join(WAYS)}.", code="not-enough-data")
+        raise rejection("not-enough-data/uncertainty-size", known=list(WAYS))
     unknown = stated.keys() - {*WAYS, "distribution", "degrees_of_freedom"}
     if unknown:
+        known = [*WAYS, "distribution", "degrees_of_freedom"]
         raise ValidationError(
-            {str(name)[:60]: "There is no such field." for name in unknown}, code="unknown-field"
+            {
+                str(name)[:60]: error_detail(message("unknown-field", name=str(name)[:60], known=known))
+                for name in unknown
+            }
         )
     [way] = set(WAYS) & stated.keys()
     distribution = stated.get("distribution", "rectangular" if way == "half_width" else "normal")
     distribution = "rectangular" if distribution == "uniform" else distribution
     if distribution not in get_args(Distribution):
-        raise ValidationError(
-            {"distribution": f"One of {', '.join(get_args(Distribution))}."}, code="unknown-name"
-        )
+        raise rejection("unknown-name/distribution", field="distribution", known=list(get_args(Distribution)))
     size = _size(path, way, stated[way])
     if way == "half_width":
         if distribution not in HALF_WIDTH_DIVISOR:
-            raise ValidationError(
-                {"distribution": f"A half-width goes with {', '.join(HALF_WIDTH_DIVISOR)}."},
-                code="unknown-name",
+            raise rejection(
+                "unknown-name/half-width-distribution", field="distribution", known=list(HALF_WIDTH_DIVISOR)
             )
         size /= HALF_WIDTH_DIVISOR[distribution]
     freedom = math.inf
@@ -133,13 +132,9 @@ def _size(path: str, way: str, raw: Any) -> float:
     except ValidationError as error:
         raise ValidationError({way: error.detail}) from None
     if way == "relative_standard_uncertainty" and path == "medium.temperature":
-        raise ValidationError(
-            {way: "A share of a temperature means nothing; state it in degC or K."}, code="invalid"
-        )
+        raise rejection("invalid/relative-temperature", field=way)
     if size != 0 and not MIN_UNCERTAINTY <= size < MAX_UNCERTAINTY:
-        raise ValidationError(
-            {way: "An uncertainty is not below 0, nor beyond all measure."}, code="out-of-range"
-        )
+        raise rejection("out-of-range/uncertainty", field=way)
     return float(size)
 
 
@@ -159,13 +154,13 @@ class CorrelationsIn(serializers.Field):
 
     def to_internal_value(self, data: Any) -> list[Correlation]:
         if not isinstance(data, list) or len(data) > 200:
-            raise ValidationError("A list of [path, path, r], 200 at most.", code="invalid")
+            raise rejection("invalid/correlations", most=200)
         found: list[Correlation] = []
         for row in data:
             if not (
                 isinstance(row, list) and len(row) == 3 and all(isinstance(path, str) for path in row[:2])
             ):
-                raise ValidationError("Each is [path, path, r].", code="invalid")
+                raise rejection("invalid/correlation")
             r = NumberField(min_value=-1, max_value=1).run_validation(row[2])
             found.append((row[0], row[1], r))
         return found
@@ -185,12 +180,7 @@ class UncertaintyIn(FlowIn):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         attrs = super().validate(attrs)
         if any(isinstance(value, np.ndarray) for value in attrs["readings"].values()):
-            raise ValidationError(
-                {
-                    "readings": "Give the means of the readings, and their scatter as the input `repeatability`."
-                },
-                code="too-many-readings",
-            )
+            raise rejection("too-many-readings/means-only", field="readings")
         return attrs
 
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from drf_spectacular.utils import OpenApiParameter, extend_schema_field
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -40,7 +39,7 @@ from surveys.api.fields import (
     si_of,
     units_of,
 )
-from surveys.api.rejections import rejection_of
+from surveys.api.rejections import rejection, rejection_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
     calculation_json,
@@ -102,9 +101,7 @@ class SeriesIn(serializers.Field):
         except ComputeError as error:
             raise rejection_of(error) from None
         if np.size(readings) > MAX_READINGS:
-            raise ValidationError(
-                f"More than {MAX_READINGS} readings; send them as a log.", code="too-many-readings"
-            )
+            raise rejection("too-many-readings", most=MAX_READINGS)
         return readings
 
     def to_representation(self, value: Any) -> Any:
@@ -124,21 +121,16 @@ class ReadingsIn(StrictSerializer):
         times, logged = {"transit_time", "time_difference"}, {"flow_velocity", "volume_flow"}
         if times & attrs.keys():
             for name in (times - attrs.keys()) or ():
-                raise ValidationError(
-                    {name: "Times come as transit_time and time_difference together."}, "required"
-                )
+                raise rejection("required/both-times", field=name)
             if attrs.keys() - times:
-                raise ValidationError("Give times, or velocity or flow, not both.", code="both-stated")
+                raise rejection("both-stated/readings")
         elif len(logged & attrs.keys()) != 1:
-            raise ValidationError(
-                "Give transit_time and time_difference, or one of flow_velocity and volume_flow.",
-                code="not-enough-data",
-            )
+            raise rejection("not-enough-data/kinds-of-readings")
         lengths = {len(value) for value in attrs.values() if isinstance(value, np.ndarray)}
         if len(lengths) > 1:
-            raise ValidationError("The readings are of different lengths.", code="lengths-differ")
+            raise rejection("lengths-differ")
         if lengths == {0}:
-            raise ValidationError("There are no readings.", code="not-enough-data")
+            raise rejection("not-enough-data/readings")
         return attrs
 
 
@@ -155,12 +147,9 @@ class FlowIn(SetupIn):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "traverses" not in attrs:
-            raise ValidationError({"traverses": "Say how many traverses were mounted."}, code="required")
+            raise rejection("required", field="traverses")
         if "transit_time" not in attrs["readings"] and "programmed" not in attrs:
-            raise ValidationError(
-                {"programmed": "Logged velocity or flow needs what the meter was told: its pipe and medium."},
-                code="required",
-            )
+            raise rejection("required/programmed", field="programmed")
         return attrs
 
 
@@ -318,7 +307,7 @@ class FlowView(UnitsMixin):
         findings = [
             *calculated.findings,
             *(sound_speed_not_logged() if told else []),
-            *flow_findings(flow, calculated.medium),
+            *flow_findings(flow, calculated.medium, medium_entry(requested["medium"])),
         ]
         many = any(isinstance(value, np.ndarray) for value in requested["readings"].values())
         answer = _flow_json(flow, units_of(request), _count(requested) if many else None)

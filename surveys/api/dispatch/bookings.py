@@ -15,6 +15,7 @@ from rest_framework.response import Response
 from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
 from surveys.api.filters import SetFilter, filters, period
 from surveys.api.permissions import FIELD, OFFICE
+from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.dispatch.availability import (
     conflicts_of,
@@ -48,16 +49,14 @@ class BookingIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if (attrs.get("instrument") is None) == (attrs.get("technician") is None):
-            raise serializers.ValidationError(
-                {"instrument": "Book one instrument or one technician."}, code="instrument-or-technician"
-            )
+            raise rejection("instrument-or-technician", field="instrument")
         return in_order(attrs)
 
 
 def in_order(attrs: dict[str, Any]) -> dict[str, Any]:
-    """Refuse a span that ends before it starts."""
+    """Reject a span that ends before it starts."""
     if attrs["ends_at"] <= attrs["starts_at"]:
-        raise serializers.ValidationError({"ends_at": "It ends after it starts."}, code="ends-too-early")
+        raise rejection("ends-too-early/time-range", field="ends_at")
     return attrs
 
 

@@ -9,12 +9,12 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
-from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
 from surveys.api.dispatch.technicians import technicians_visible_to
 from surveys.api.fields import units_of
 from surveys.api.files import PDFRenderer
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.reports import PDF, pdf_answer
 from surveys.api.views import UnitsMixin, documented
@@ -55,4 +55,4 @@ def _day(text: str | None, today: date) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise ValidationError({"date": "Write a day such as 2030-01-07."}, code="date-invalid") from None
+        raise rejection("date-invalid", field="date") from None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, NoReturn
+from typing import Any
 
 from django.db import transaction
 from django.http import Http404
@@ -12,12 +12,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.base.messages import at
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.dispatch.suitability import CandidateOut, KitRowOut, candidate_shown, kit_shown
 from surveys.api.dispatch.technicians import technicians_visible_to
 from surveys.api.fields import IntegerField, NumberField, StrictSerializer, TextField, VisibleRecord, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters, period
 from surveys.api.permissions import OFFICE
+from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.dispatch.suitable_kits import suitable_kits
 from surveys.dispatch.suitable_technicians import suitable_technicians
@@ -63,26 +65,22 @@ class JobIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         start, end = self._then(attrs, "starts_at"), self._then(attrs, "ends_at")
         if end <= start:
-            _reject("ends_at", "A job ends after it starts.", "ends-too-early")
+            raise rejection("ends-too-early/time-range", field="ends_at")
         earliest, latest = self._then(attrs, "earliest_start"), self._then(attrs, "latest_end")
         if earliest and latest and latest <= earliest:
-            _reject("latest_end", "The window ends after it starts.", "ends-too-early")
+            raise rejection("ends-too-early/time-range", field="latest_end")
         if earliest and start < earliest:
-            _reject("starts_at", f"The window begins {earliest.isoformat()}.", "outside-window")
+            raise rejection("outside-window/start", field="starts_at", earliest=at(earliest))
         if latest and end > latest:
-            _reject("ends_at", f"The window ends {latest.isoformat()}.", "outside-window")
+            raise rejection("outside-window/end", field="ends_at", latest=at(latest))
         site = self._then(attrs, "site")
         if any(point.pipe.site_id != site.pk for point in attrs.get("measuring_points", [])):
-            _reject("measuring_points", "A point is at another site.", "other-site")
+            raise rejection("other-site/measuring-point", field="measuring_points")
         return attrs
 
     def _then(self, attrs: dict[str, Any], name: str) -> Any:
         """What would stand in the job: as asked for, or as it is."""
         return attrs[name] if name in attrs else getattr(self.instance, name, None)
-
-
-def _reject(field: str, detail: str, code: str) -> NoReturn:
-    raise serializers.ValidationError({field: detail}, code=code)
 
 
 class JobChangeIn(JobIn):

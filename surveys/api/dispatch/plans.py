@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from surveys.api.fields import IntegerField, StrictSerializer, VisibleRecord, in_units, units_of
 from surveys.api.permissions import OFFICE
+from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.models import DispatchPlan, Job
 from surveys.models.job import JobState
@@ -33,15 +34,13 @@ class PlanIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         start, end = attrs.get("starts_from"), attrs.get("starts_to")
         if ("jobs" in attrs) == (start is not None or end is not None):
-            raise serializers.ValidationError({"jobs": "Name jobs, or a span of time."}, code="one-of")
+            raise rejection("one-of/jobs-or-period", field="jobs")
         if "jobs" in attrs and not attrs["jobs"]:
-            raise serializers.ValidationError({"jobs": "Name at least one job."}, code="empty")
+            raise rejection("empty", field="jobs")
         if "jobs" not in attrs and (start is None or end is None):
-            raise serializers.ValidationError({"starts_to": "A span has both ends."}, code="required")
+            raise rejection("required/period", field="starts_to")
         if start is not None and end is not None and end <= start:
-            raise serializers.ValidationError(
-                {"starts_to": "The span ends after it starts."}, code="ends-too-early"
-            )
+            raise rejection("ends-too-early/time-range", field="starts_to")
         return attrs
 
 
@@ -137,9 +136,7 @@ class DispatchPlans(Records):
                 .order_by("starts_at", "id")[: MAX_JOBS + 1]
             )
         if not 1 <= len(jobs) <= MAX_JOBS:
-            raise serializers.ValidationError(
-                {"jobs": f"A plan is of 1 to {MAX_JOBS} jobs; these are {len(jobs)}."}, code="jobs-number"
-            )
+            raise rejection("jobs-number", field="jobs", jobs=len(jobs), most=MAX_JOBS)
         plan = plan_request(
             jobs=jobs,
             time_limit_seconds=requested.get("time_limit_seconds", 30),

@@ -10,6 +10,7 @@ from rest_framework import serializers
 from surveys.api.dispatch.bookings import BookingOut, in_order
 from surveys.api.fields import NumberField, StrictSerializer, TextField
 from surveys.api.files import DocumentOut
+from surveys.api.rejections import rejection
 from surveys.models import Absence, Qualification, User
 
 WEEKDAYS = frozenset("0123456")
@@ -28,13 +29,9 @@ class TechnicianIn(StrictSerializer):
     def validate_working_hours(self, hours: dict[str, Any]) -> dict[str, list[str]]:
         for day, (begin, end) in hours.items():
             if day not in WEEKDAYS:
-                raise serializers.ValidationError(
-                    "Weekdays are 0 (Monday) to 6 (Sunday).", code="weekday-unknown"
-                )
+                raise rejection("weekday-unknown", given=str(day)[:20])
             if end <= begin:
-                raise serializers.ValidationError(
-                    "A working day ends after it begins.", code="ends-too-early"
-                )
+                raise rejection("ends-too-early/time-range")
         return {day: [f"{time:%H:%M}" for time in both] for day, both in hours.items()}
 
 
@@ -68,9 +65,7 @@ class QualificationIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         expires = attrs.get("expires_on")
         if expires and expires < attrs["issued_on"]:
-            raise serializers.ValidationError(
-                {"expires_on": "A qualification does not expire before its issue."}, code="expires-too-early"
-            )
+            raise rejection("expires-too-early", field="expires_on")
         return attrs
 
 

@@ -15,6 +15,7 @@ from compute.base.units import Quantity, parse_quantity
 from compute.calibration.decision_rules import CONFORMITYS, DecisionRule, PermissibleError
 from compute.calibration.points import Point
 from surveys.api.fields import QUANTITY_IN, NumberField, QuantityOut, StrictSerializer
+from surveys.api.rejections import rejection
 from surveys.calibration.conformity import QUANTITY, error_kind
 from surveys.inputs.limits import check_limits
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
@@ -134,9 +135,7 @@ def limits_of_request(requested: dict[str, Any], kind: str) -> tuple[Limits, dic
         return None
     if error is None or rule is None:
         missing = "decision_rule" if rule is None else "maximum_permissible_error"
-        raise serializers.ValidationError(
-            {missing: "A permissible error and the decision rule come together."}, code="required"
-        )
+        raise rejection("required/error-and-rule", field=missing)
     return limits_and_rule(error, rule, kind)
 
 
@@ -148,10 +147,7 @@ def limits_and_rule(error: dict[str, Any], rule: dict[str, Any], kind: str) -> t
         absolute, typed["maximum_permissible_error.absolute"] = stated.si, stated.text
     permissible = PermissibleError(absolute, error.get("relative"), error.get("combine_by"))
     if (permissible.relative or 0) >= 1:
-        raise serializers.ValidationError(
-            {"maximum_permissible_error": {"relative": "Write it as a ratio below 1: one per cent is 0.01."}},
-            code="out-of-range",
-        )
+        raise rejection("out-of-range/ratio", field="maximum_permissible_error.relative")
     return Limits(permissible, DecisionRule(**rule)), typed
 
 

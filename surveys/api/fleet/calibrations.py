@@ -49,6 +49,7 @@ from surveys.api.fleet.acceptance import (
     points_of_request,
 )
 from surveys.api.permissions import FLEET
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import conformity_json, limits_json, points_json
@@ -92,15 +93,10 @@ class CalibrationIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "due_on" in attrs and attrs["due_on"] <= attrs["calibrated_on"]:
-            raise serializers.ValidationError(
-                {"due_on": "A calibration is due after its date."}, code="due-too-early"
-            )
+            raise rejection("due-too-early", field="due_on")
         stated, instrument = attrs.get("serial"), attrs["instrument"]
         if stated is not None and _plain(stated) != _plain(instrument.serial):
-            raise serializers.ValidationError(
-                {"serial": f"The certificate is for {stated}; this instrument is {instrument.serial}."},
-                code="other-serial",
-            )
+            raise rejection("other-serial", field="serial", certificate=stated, instrument=instrument.serial)
         return attrs
 
 

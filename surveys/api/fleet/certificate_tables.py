@@ -9,7 +9,6 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,6 +18,7 @@ from surveys.api.files import RawFileParser, file_sent
 from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
 from surveys.api.permissions import FLEET
 from surveys.api.problems import CONTENT_TYPE, Problem, errors_of, problem
+from surveys.api.rejections import rejection
 from surveys.api.views import Once, documented
 from surveys.inputs.tables import Row, table_read
 from surveys.models import Instrument, User
@@ -135,13 +135,13 @@ def _stated(row: Row, by_serial: BySerial) -> dict[str, Any]:
     kind, serial = row.cells.get("kind"), row.cells.get("serial", "")
     fit = [one for one in by_serial.get(serial, []) if kind in (None, one.kind)]
     if len(fit) != 1:
-        detail = (
-            f"There are {len(fit)} instruments of that serial; say the kind."
-            if fit
-            else "There is no instrument of that serial"
-            + (f" among those of kind {kind[:20]}." if kind else ".")
+        raise rejection(
+            "serial-ambiguous" if fit else "serial-unknown",
+            field="serial",
+            serial=serial[:60],
+            count=len(fit),
+            kind=kind[:20] if kind else None,
         )
-        raise ValidationError({"serial": detail}, code="serial-ambiguous" if fit else "serial-unknown")
     points = {name: _points(row.cells[name], name) for name in POINTS if name in row.cells}
     return {"instrument": fit[0], **{name: row.cells[name] for name in TEXTS if name in row.cells}, **points}
 
@@ -155,12 +155,7 @@ def _points(text: str, name: str) -> list[dict[str, Any]]:
         except (IndexError, ValueError):
             factor = None
         if len(cells) != len(POINT) or factor is None:
-            raise ValidationError(
-                {
-                    name: f"Point {number + 1} is not `reference | indicated | expanded uncertainty | k`: {one.strip()[:60]}"
-                },
-                code="point-invalid",
-            )
+            raise rejection("point-invalid", field=name, number=number + 1, given=one.strip()[:60])
         points.append(dict(zip(POINT, [*cells[:3], factor], strict=True)))
     return points
 
@@ -168,5 +163,5 @@ def _points(text: str, name: str) -> list[dict[str, Any]]:
 def _flag(request: Request, name: str) -> bool:
     text = request.query_params.get(name, "false").lower()
     if text not in ("true", "false", "1", "0"):
-        raise ValidationError({name: "Write true or false."}, code="invalid")
+        raise rejection("invalid/true-or-false", field=name)
     return text in ("true", "1")

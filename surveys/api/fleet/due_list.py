@@ -9,7 +9,6 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,6 +18,7 @@ from surveys.api.fields import StrictSerializer, TextField
 from surveys.api.files import CalendarRenderer, CSVRenderer
 from surveys.api.fleet.due_formats import due_calendar, due_csv, flat
 from surveys.api.permissions import FIELD, FLEET
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
@@ -135,7 +135,7 @@ class CalendarFeedIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if not attrs.get("label") and "subject" not in attrs:
-            raise serializers.ValidationError({"label": "Say where it is used."}, code="required")
+            raise rejection("required/feed-label", field="label")
         return attrs
 
 
@@ -210,12 +210,10 @@ def _grouping_requested(request: Request | HttpRequest) -> bool:
     query = request.GET
     unknown = sorted(set(query) - KNOWN)
     if unknown:
-        raise ValidationError(
-            {unknown[0][:60]: f"This list knows {', '.join(sorted(KNOWN))}."}, code="unknown-filter"
-        )
+        raise rejection("unknown-filter", field=unknown[0][:60], name=unknown[0][:60], known=sorted(KNOWN))
     group = query.get("group", "")
     if group not in ("", "status"):
-        raise ValidationError({"group": "Write status, or leave it out."}, code="group-unknown")
+        raise rejection("group-unknown", field="group", given=group[:40])
     return group == "status"
 
 

@@ -8,9 +8,11 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from compute.base.messages import message
 from surveys.api.compute.physics import TransducersByValue, transducer_document
 from surveys.api.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord, in_units, units_of
 from surveys.api.fleet.calibrations import CalibrationShortOut, started
+from surveys.api.rejections import error_detail, rejection
 from surveys.models import Instrument, InstrumentState, Role, TransducerData, User
 from surveys.models.instrument import Kind, State
 from surveys.pipes.selectors import calibration_in_force, transducer_data_latest
@@ -42,10 +44,7 @@ class InstrumentIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "kind" in attrs and ("transducers" in attrs) != (attrs["kind"] == Kind.TRANSDUCER_PAIR):
-            raise serializers.ValidationError(
-                {"transducers": "A transducer pair comes with its data, no other instrument does."},
-                code="wrong-instrument",
-            )
+            raise rejection("wrong-instrument/transducer-data", field="transducers")
         return attrs
 
 
@@ -58,13 +57,8 @@ class InstrumentChangeIn(InstrumentIn):
     def to_internal_value(self, data: Any) -> Any:
         moved = {"state", "location", "holder"} & set(data if isinstance(data, dict) else ())
         if moved:
-            raise serializers.ValidationError(
-                dict.fromkeys(
-                    sorted(moved),
-                    "Changed with its reason by POST instruments/{id}/status-changes/, so that the history keeps it.",
-                ),
-                code="use-status-changes",
-            )
+            detail = error_detail(message("use-status-changes"))
+            raise serializers.ValidationError(dict.fromkeys(sorted(moved), detail))
         return super().to_internal_value(data)
 
 

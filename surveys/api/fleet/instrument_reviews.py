@@ -14,6 +14,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.base.messages import field_name, message
 from compute.calibration.intermediate_checks import CheckLimits, Measured, Step
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import (
@@ -21,7 +22,6 @@ from surveys.api.fields import (
     NumberField,
     QuantityIn,
     QuantityOut,
-    SentencesField,
     StrictSerializer,
     TextField,
     VisibleRecord,
@@ -30,7 +30,9 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.files import NamedRenderer
+from surveys.api.messages import MessageOut, MessagesField
 from surveys.api.permissions import FIELD, FLEET
+from surveys.api.rejections import error_detail, rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.documents.interval_chart import review_chart
@@ -71,7 +73,7 @@ class IntervalReviewIn(StrictSerializer):
 class IntervalReviewOut(serializers.ModelSerializer):
     calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
     decided_by = serializers.CharField(source="decided_by.username", read_only=True, allow_null=True)
-    reasoning = SentencesField()
+    reasoning = MessagesField(read_only=True)
     inputs = serializers.SerializerMethodField(help_text="Figures the method used.")
     findings = serializers.SerializerMethodField()
 
@@ -210,12 +212,16 @@ class CheckIn(StrictSerializer):
         """What each kind takes, and nothing else; limits in the quantity of the check."""
         kind = attrs["kind"]
         wanted = NEEDED[kind]
-        missing = {name: "This kind of check needs it." for name in wanted if name not in attrs}
+        missing = {
+            name: error_detail(message("required", quantity=field_name(name)))
+            for name in wanted
+            if name not in attrs
+        }
         if missing:
-            raise serializers.ValidationError(missing, code="required")
+            raise serializers.ValidationError(missing)
         odd = [name for names in NEEDED.values() for name in names if name in attrs and name not in wanted]
         if odd:
-            raise serializers.ValidationError({odd[0]: "This kind of check takes none."}, code="not-taken")
+            raise rejection("not-taken", field=odd[0])
         quantity = QUANTITY.get(kind)
         if quantity:
             for name in ("warning", "action"):
@@ -251,7 +257,7 @@ class CheckOut(serializers.ModelSerializer):
     expanded_uncertainty = serializers.SerializerMethodField()
     warning_limit = serializers.SerializerMethodField()
     action_limit = serializers.SerializerMethodField()
-    sentences = SentencesField()
+    sentences = MessagesField(read_only=True)
     findings = serializers.SerializerMethodField()
     instrument_state = serializers.CharField(source="instrument.state", read_only=True)
 
@@ -290,7 +296,7 @@ class TrendOut(serializers.Serializer):
     significant = serializers.BooleanField()
     days_to_action = serializers.FloatField(allow_null=True)
     runs = serializers.ListField(child=serializers.DictField())
-    sentences = serializers.ListField(child=serializers.CharField())
+    sentences = MessageOut(many=True)
     findings = FindingOut(many=True)
 
 

@@ -45,6 +45,7 @@ from surveys.api.fleet.instrument_forms import (
 )
 from surveys.api.fleet.out_of_tolerance_reviews import AffectedResultOut
 from surveys.api.permissions import FLEET, OFFICE
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.calibration.affected_results import affected_results
@@ -138,9 +139,7 @@ class Instruments(Records):
         if corrects is None:
             data = transducer_data_record(instrument=instrument, **stated)
         elif corrects.instrument_id != instrument.pk:
-            raise serializers.ValidationError(
-                {"corrects": "That version is of another pair."}, code="other-instrument"
-            )
+            raise rejection("other-instrument/transducer-data", field="corrects")
         else:
             data, _ = transducer_data_correct(corrects=corrects, **stated)
         answer = TransducerDataOut(data, context=self.get_serializer_context()).data

@@ -28,6 +28,7 @@ from surveys.api.fleet.acceptance import (
     limits_and_rule,
 )
 from surveys.api.permissions import FLEET
+from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import permissible_json
 from surveys.calibration.policies import instruments_of_policy
@@ -48,11 +49,9 @@ class PolicyIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if ("instrument" in attrs) == ("kind" in attrs):
-            raise serializers.ValidationError(
-                {"instrument": "Name one instrument, or a kind with or without a type."}, code="one-of"
-            )
+            raise rejection("one-of/instrument-or-kind", field="instrument")
         if "instrument" in attrs and "type_name" in attrs:
-            raise serializers.ValidationError({"type_name": "A type goes with a kind."}, code="one-of")
+            raise rejection("one-of/type-without-kind", field="type_name")
         return attrs
 
 

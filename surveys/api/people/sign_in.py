@@ -131,4 +131,4 @@ def own_password_check(request: Request, password: str, field: str) -> User:
     try:
         return password_check(request._request, username=request.user.get_username(), password=password)
     except SignInRejected:
-        raise ServiceError("That is not your password.", code="password-wrong", field=field) from None
+        raise ServiceError("password-wrong", field=field) from None

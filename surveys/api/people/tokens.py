@@ -7,13 +7,15 @@ from typing import Any
 
 from django.utils import timezone
 from rest_framework import serializers
-from rest_framework.exceptions import PermissionDenied, ValidationError
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.base.messages import message
 from surveys.api.fields import IntegerField, StrictSerializer, TextField
 from surveys.api.filters import SetFilter, filters
 from surveys.api.people.sign_in import PasswordField, own_password_check
+from surveys.api.rejections import error_detail, rejection
 from surveys.api.views import Records, documented
 from surveys.models import ApiToken, Role, Scope, User
 from surveys.services.people.tokens import MAX_LIFETIME, token_make, token_revoke
@@ -78,7 +80,7 @@ class Tokens(Records):
         self._check_it_is_them(request, requested.get("password"))
         owner = requested.get("user", self.user)
         if owner != self.user and self.user.role != Role.ADMINISTRATOR:
-            raise PermissionDenied("An administrator makes the tokens of service accounts.")
+            raise PermissionDenied(error_detail(message("permission-denied/service-account-token")))
         token, secret = token_make(
             user=owner,
             name=requested["name"],
@@ -98,6 +100,4 @@ class Tokens(Records):
         if password is not None:
             own_password_check(request, password, "password")
         elif isinstance(request.auth, ApiToken):
-            raise ValidationError(
-                {"password": "A token alone makes no other; send your password too."}, code="required"
-            )
+            raise rejection("required/own-password", field="password")

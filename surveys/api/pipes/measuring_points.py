@@ -33,6 +33,7 @@ from surveys.api.fields import (
 )
 from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.permissions import FIELD
+from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
 from surveys.models.pipe import TemperatureSource
@@ -82,7 +83,7 @@ class MountingIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "transducers" not in attrs and "based_on" not in attrs:
-            raise serializers.ValidationError({"transducers": "Name the transducer pair."}, code="required")
+            raise rejection("required/transducers", field="transducers")
         check_temperature_source(attrs)
         return attrs
 
@@ -90,10 +91,7 @@ class MountingIn(StrictSerializer):
 def check_temperature_source(attrs: dict[str, Any]) -> None:
     """A temperature says whether it was measured or estimated."""
     if (attrs.get("medium_temperature") is None) == ("medium_temperature_source" in attrs):
-        raise serializers.ValidationError(
-            {"medium_temperature_source": "Say with the temperature whether it was measured or estimated."},
-            code="required",
-        )
+        raise rejection("required/temperature-source", field="medium_temperature_source")
 
 
 class SetupOut(serializers.ModelSerializer):

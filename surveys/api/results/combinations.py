@@ -16,6 +16,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from compute.base.messages import message
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import (
     KnownQuantityField,
@@ -30,6 +31,7 @@ from surveys.api.fields import (
 )
 from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
+from surveys.api.rejections import error_detail
 from surveys.api.results.recomputations import ReviewNoticeOut
 from surveys.api.views import Records, documented
 from surveys.calibration.affected_results import combined_notices, parts_with_reviews
@@ -55,9 +57,13 @@ class CombinationIn(StrictSerializer):
         """The surveys, among those the user may see."""
         rows = Survey.objects.visible_to(self.context["request"].user).filter(pk__in=ids)
         found = {row.pk: row for row in rows.select_related("measuring_point__pipe")}
-        unknown = {str(n): ["There is no such survey."] for n, one in enumerate(ids) if one not in found}
+        unknown = {
+            str(n): error_detail(message("does-not-exist", given=str(one)))
+            for n, one in enumerate(ids)
+            if one not in found
+        }
         if unknown:
-            raise ValidationError(unknown, code="does-not-exist")
+            raise ValidationError(unknown)
         return [found[one] for one in ids]
 
 

@@ -8,11 +8,11 @@ from typing import Any
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from drf_spectacular.utils import OpenApiParameter
-from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
 from surveys.api.fields import units_of
 from surveys.api.files import PDFRenderer
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.reports import PDF, pdf_answer
 from surveys.api.views import UnitsMixin, documented
@@ -51,4 +51,4 @@ class SiteSummary(UnitsMixin):
 def _year(text: str) -> int:
     if re.fullmatch("[0-9]{4}", text) and FIRST_YEAR <= int(text) <= LAST_YEAR:
         return int(text)
-    raise ValidationError({"year": "Write the year it is to be about, such as 2026."}, code="year-invalid")
+    raise rejection("year-invalid", field="year", first=FIRST_YEAR, last=LAST_YEAR)

@@ -11,13 +11,13 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import ChosenId, StrictSerializer, checked, units_of
 from surveys.api.permissions import FIELD
 from surveys.api.problems import Problem, problem_of
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.surveys.survey_documents import SurveyIn, SurveyOut, survey_notes
 from surveys.api.surveys.survey_rows import survey_documents
@@ -90,14 +90,14 @@ class SurveyBatch(UnitsMixin):
     @transaction.atomic
     def _store_once(self, entry: Any, now: datetime) -> dict[str, Any]:
         if not isinstance(entry, dict):
-            raise ValidationError("An entry is an object.", code="invalid")
+            raise rejection("invalid/not-an-object")
         user, digest = cast(User, self.request.user), _digest(entry)
         # A tab: no key that somebody sends in a header can have one.
         key = f"survey\t{str(entry.get('id'))[:40].lower()}"
         known = IdempotencyKey.objects.filter(user=user, key=key).first()
         if known is not None:
             if known.request_digest != digest:
-                raise Conflict("That id was sent with another survey.", code="id-taken", field="id")
+                raise Conflict("id-taken/other-survey", field="id")
             return _answer(entry, 201, survey=json.loads(bytes(known.body)), replayed=True)
         # First of all, so that whoever sends the same meanwhile waits here.
         taken = IdempotencyKey.objects.create(

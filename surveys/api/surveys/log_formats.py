@@ -24,6 +24,7 @@ from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
 from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
+from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
 from surveys.logfiles.detection import HEAD_BYTES, detect_format
@@ -149,13 +150,11 @@ class LogFormats(Records):
         """The first rows of a file as a log format not yet kept reads them. Nothing is stored."""
         text = request.data.get("format") if isinstance(request.data, dict) else None
         if not isinstance(text, str):
-            raise ValidationError(
-                {"format": "Send the log format as JSON in the part `format`."}, code="required"
-            )
+            raise rejection("required/log-format", field="format")
         try:
             raw = json.loads(text)
         except (ValueError, RecursionError):
-            raise ValidationError({"format": "The part `format` is no JSON."}, code="json-invalid") from None
+            raise rejection("json-invalid/part", field="format", part="format") from None
         return self._tried(request, FileFormat.from_json(raw))
 
     @documented(request=FILE_REQUEST, responses=PreviewOut, parameters=[SITE])

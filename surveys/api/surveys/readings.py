@@ -12,6 +12,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
+from surveys.api.rejections import rejection
 from surveys.logfiles.columns import Column
 from surveys.logfiles.downsampling import downsampled_blocks
 from surveys.logfiles.export import parquet_write
@@ -47,9 +48,7 @@ def requested_moment(request: Request, name: str) -> int | None:
 def requested_points(request: Request) -> int:
     text = request.query_params.get("points", "2000")
     if not text.isascii() or not text.isdigit() or not 2 <= int(text[:9]) <= MAX_POINTS:
-        raise ValidationError(
-            {"points": f"Write a whole number from 2 to {MAX_POINTS}."}, code="points-invalid"
-        )
+        raise rejection("points-invalid", field="points", at_least=2, at_most=MAX_POINTS)
     return int(text)
 
 

@@ -7,7 +7,6 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 
 from surveys.api.fields import (
     KnownQuantityField,
@@ -21,6 +20,7 @@ from surveys.api.fields import (
     texts,
     units_of,
 )
+from surveys.api.rejections import rejection
 from surveys.core.stored_quantities import quantity
 from surveys.models import SiteMeterReading
 from surveys.pipes.selectors import paths_result
@@ -51,19 +51,9 @@ class SiteMeterReadingIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "expanded_uncertainty" in attrs and "relative_expanded_uncertainty" in attrs:
-            raise ValidationError(
-                {
-                    "relative_expanded_uncertainty": "State the uncertainty once: as a flow or as a part of it."
-                },
-                code="stated-twice",
-            )
+            raise rejection("stated-twice/uncertainty", field="relative_expanded_uncertainty")
         if "relative_expanded_uncertainty" in attrs and not attrs["volume_flow"].si:
-            raise ValidationError(
-                {
-                    "relative_expanded_uncertainty": "A part of no flow is nothing; state the uncertainty as a flow."
-                },
-                code="uncertainty-invalid",
-            )
+            raise rejection("uncertainty-invalid/of-no-flow", field="relative_expanded_uncertainty")
         return attrs
 
 

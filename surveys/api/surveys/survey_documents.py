@@ -23,6 +23,7 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.pipes.measuring_points import check_temperature_source
+from surveys.api.rejections import rejection
 from surveys.api.results.recomputations import RecomputationOut, ReviewNoticeOut, SegmentOut
 from surveys.core.stored_quantities import quantity
 from surveys.logfiles.times import iso_time
@@ -67,9 +68,7 @@ class SurveyIn(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         check_temperature_source(attrs)
         if attrs.get("ended_at") and attrs["ended_at"] <= attrs["started_at"]:
-            raise serializers.ValidationError(
-                {"ended_at": "A survey ends after it starts."}, code="ends-too-early"
-            )
+            raise rejection("ends-too-early/time-range", field="ended_at")
         return attrs
 
 

@@ -31,6 +31,7 @@ from surveys.api.files import (
 )
 from surveys.api.filters import RecordFilter, SetFilter, filters, period
 from surveys.api.permissions import FIELD
+from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.recomputations import ResultOut
 from surveys.api.results.result_rows import result_documents
@@ -119,7 +120,7 @@ class Surveys(ReadByKeys):
         survey = self.get_object()
         requested = self.checked(SurveyCorrectionIn, partial=True)
         if "reason" not in requested:
-            raise ValidationError({"reason": "Say why this changes."}, code="required")
+            raise rejection("required/reason", field="reason")
         corrects = requested.get("corrects") or survey.stated
         statement = SurveyStatement(
             setup=requested.get("setup") or survey.stated.setup,
