@@ -170,7 +170,7 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
         if name not in DIAGNOSED_INPUTS:
             raise UnknownName(
                 field=f"inputs.{name[:60]}",
-                variant="input",
+                variant="calculation-input",
                 name=name[:60],
                 known=list(DIAGNOSED_INPUTS),
             )

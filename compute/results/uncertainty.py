@@ -300,7 +300,7 @@ def _inputs(measurement: Measurement, uncertainties: Mapping[str, InputUncertain
     for path in uncertainties:
         if path not in values:
             raise UnknownName(
-                field=f"inputs.{path[:60]}", variant="input", name=path[:60], known=sorted(values)
+                field=f"inputs.{path[:60]}", variant="calculation-input", name=path[:60], known=sorted(values)
             )
         if uncertainties[path].relative and values[path] == 0:
             raise OutOfRange(field=f"inputs.{path}", variant="relative-to-zero", input=field_name(path))

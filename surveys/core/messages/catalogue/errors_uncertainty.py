@@ -68,7 +68,7 @@ ENTRIES = {
         detail=_("No uncertainty is entered."),
         remedy=_("Enter the uncertainty of at least one input."),
     ),
-    "unknown-name/input": Entry(
+    "unknown-name/calculation-input": Entry(
         title=_("Input unknown"),
         detail=_("{name} is not an input of this calculation."),
         remedy=_("Select one of: {known}."),
