@@ -35,6 +35,10 @@ TERMS: Mapping[str, Promise] = {
     "boiling-pressure": _("the boiling pressure"),
     "reynolds-number": _("Reynolds number"),
     "relative-roughness": _("relative roughness"),
+    "password-too-short": _("too short"),
+    "password-too-common": _("too common"),
+    "password-too-similar": _("too similar to the user name or the e-mail address"),
+    "password-entirely-numeric": _("made of digits only"),
     "larger": _("larger"),
     "smaller": _("smaller"),
 }
