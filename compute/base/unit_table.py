@@ -1,7 +1,7 @@
 """The closed table of units: every spelling a request may use, and its conversion to SI.
 
-The unit library fills the table once, when a unit is first needed, and never sees what a person typed:
-it reads "1 1/2 inch" as half an inch and "1,5 m" as 15 m, and can be made to compute for minutes.
+The unit library fills the table once, when a unit is first needed, and never parses text that a person typed: it reads
+"1 1/2 inch" as half an inch and "1,5 m" as 15 m, and some texts take it minutes.
 """
 
 from __future__ import annotations
@@ -14,6 +14,9 @@ from typing import Any
 
 from compute.base.errors import UnitUnknown
 from compute.base.marks import System
+from compute.base.messages import term
+
+ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,29 +196,37 @@ def unit_named(text: str, kind: str, field: str = "") -> Unit:
     UnitUnknown  not a unit this kind of quantity can be given in
     """
     if text not in _spellings(kind):
-        raise UnitUnknown(_unknown(text, kind), field=field)
+        raise _unknown(text, kind, field)
     return _table(kind)[text]
 
 
-def needed(kind: str) -> str:
-    """What to write: the kind of quantity and the units it is taken in."""
-    return f"give a {kind.replace('_', ' ')} in {KINDS[kind].accepted}"
+def needed(kind: str) -> dict[str, Any]:
+    """The kind of quantity that is needed and the units it can be given in, as parameters of a message."""
+    return {"kind": _kind_term(kind), "accepted": [spellings[0] for spellings in KINDS[kind].units.values()]}
 
 
-def _unknown(text: str, kind: str) -> str:
+def _unknown(text: str, kind: str, field: str) -> UnitUnknown:
     if kind == "pressure" and text.strip("() ").lower() in {"barg", "psig", "kpag", "bar(g"}:
-        return f"{quoted(text)} is a gauge pressure: give the absolute pressure in {KINDS[kind].accepted}"
+        return UnitUnknown(field=field, variant="gauge-pressure", entered=shortened(text), **needed(kind))
     other = next((name for name in KINDS if text in _spellings(name)), None)
-    what = f"is a unit of {other.replace('_', ' ')}" if other else "is not a unit known here"
-    return f"{quoted(text)} {what}: {needed(kind)}"
+    return UnitUnknown(
+        field=field,
+        entered=shortened(text),
+        other_kind=_kind_term(other) if other else None,
+        **needed(kind),
+    )
 
 
-def quoted(value: object) -> str:
-    """What was typed, cut short, so that an error never carries a flood."""
+def _kind_term(kind: str) -> dict[str, str]:
+    return term(kind.replace("_", "-"))
+
+
+def shortened(value: object) -> str:
+    """The start of an entered value, so that an error message stays short."""
     if isinstance(value, int) and value.bit_length() > 100:
-        return "the number"
+        return ELLIPSIS
     text = str(value).encode("utf-8", "backslashreplace").decode()  # lone surrogates cannot be sent back
-    return f'"{text}"' if len(text) <= 32 else f'"{text[:32]}..."'
+    return text if len(text) <= 32 else f"{text[:32]}{ELLIPSIS}"
 
 
 @cache

@@ -1,7 +1,7 @@
-"""The unit gate: text or an object with a unit in, SI floats inside, a value with a unit out.
+"""Quantities of requests and answers: text or an object with a unit in, SI floats inside, a value with a unit out.
 
-A number without a unit is refused, because a wrong unit is the trade's dearest slip. Number and unit are
-read by a small grammar of our own and a closed table.
+A number without a unit is rejected, because a wrong unit is a costly and common error. Number and unit are read by a small grammar
+and a closed table.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, UnitMissing, UnitUnknown
 from compute.base.marks import System
-from compute.base.unit_table import KINDS, Kind, Unit, needed, quoted, unit_named
+from compute.base.messages import term
+from compute.base.unit_table import KINDS, Kind, Unit, needed, shortened, unit_named
 
 __all__ = [
     "KINDS",
@@ -75,15 +76,15 @@ def parse_quantity(raw: object, kind: str, field: str = "") -> Quantity:
 
     Source
     ------
-    own grammar : decimal point or tape fraction; the comma is refused because it means two things.
+    own grammar : decimal point or tape fraction; a comma is rejected because it has two meanings.
     """
     if isinstance(raw, Mapping):
         return _parse_object(raw, kind, field)
     if isinstance(raw, str):
         return _parse_text(raw, kind, field)
     if isinstance(raw, int | float) and not isinstance(raw, bool):
-        raise UnitMissing(f"{quoted(raw)} has no unit: {needed(kind)}", field=field)
-    raise NumberInvalid(f"a quantity is text or an object with a unit: {needed(kind)}", field=field)
+        raise UnitMissing(field=field, entered=shortened(raw), **needed(kind))
+    raise NumberInvalid(field=field, variant="not-a-quantity", **needed(kind))
 
 
 def parse_series(raw: object, kind: str, field: str = "") -> FloatArray:
@@ -109,26 +110,25 @@ def parse_series(raw: object, kind: str, field: str = "") -> FloatArray:
     own grammar : as parse_quantity; text and truth values are not numbers here.
     """
     if not isinstance(raw, Mapping):
-        raise NumberInvalid("an object with `values` and `unit` is needed", field=field)
+        raise NumberInvalid(field=field, variant="object-keys", keys=["values", "unit"])
     _only_keys(raw, ("values", "unit"), field)
     unit = _unit(raw.get("unit"), kind, field)
     values = raw["values"]
     if not isinstance(values, list | tuple):
-        raise NumberInvalid("`values` must be a list of numbers", field=field)
+        raise NumberInvalid(field=field, variant="values-not-a-list")
     if not values:
-        raise NotEnough("`values` is empty: at least one number is needed", field=field)
+        raise NotEnough(field=field, variant="values-empty")
     if not set(map(type, values)) <= {int, float}:
         bad = next(i for i, value in enumerate(values) if type(value) not in (int, float))
-        raise NumberInvalid(f"`values` at position {bad} is not a number", field=field)
+        raise NumberInvalid(field=field, variant="value-at-position", position=bad)
     try:
         numbers = np.array(values, dtype=np.float64)
     except OverflowError:
-        raise NumberInvalid("`values` holds a number too large to compute with", field=field) from None
+        raise NumberInvalid(field=field, variant="value-too-large") from None
     si: FloatArray = _to_si(numbers, unit)
     if not np.isfinite(si).all():
-        raise NumberInvalid(
-            f"`values` at position {int(np.argmin(np.isfinite(si)))} is not finite", field=field
-        )
+        bad = int(np.argmin(np.isfinite(si)))
+        raise NumberInvalid(field=field, variant="value-at-position", position=bad)
     return si
 
 
@@ -192,11 +192,11 @@ def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict
 
 def _parse_text(raw: str, kind: str, field: str) -> Quantity:
     if len(raw) > TEXT_LIMIT:
-        raise NumberInvalid(f"longer than {TEXT_LIMIT} characters: {needed(kind)}", field=field)
+        raise NumberInvalid(field=field, variant="text-too-long", limit=TEXT_LIMIT, **needed(kind))
     text = raw.strip()
     number = _TAPE.match(text) or _NUMBER.match(text)
     if number is None:
-        raise NumberInvalid(f"{quoted(raw)} does not begin with a number: {needed(kind)}", field=field)
+        raise NumberInvalid(field=field, variant="no-number", entered=shortened(raw), **needed(kind))
     rest = text[number.end() :]
     _reject_misreadings(raw, rest, field)
     value = _number(number.group(), field)
@@ -208,12 +208,12 @@ def _parse_object(raw: Mapping[str, Any], kind: str, field: str) -> Quantity:
     _only_keys(raw, ("value", "unit"), field)
     value = raw["value"]
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise NumberInvalid("`value` must be a number", field=field)
+        raise NumberInvalid(field=field, variant="not-a-number")
     unit_text = raw.get("unit")
     unit = _unit(unit_text, kind, field)
     if isinstance(value, str):
         if len(value) > TEXT_LIMIT or not _TAPE.fullmatch(value):
-            raise NumberInvalid("`value` must be a number, or a tape fraction such as 8 5/8", field=field)
+            raise NumberInvalid(field=field, variant="not-a-number")
         number = _number(value, field)
     else:
         number = _float(value, field)
@@ -221,18 +221,18 @@ def _parse_object(raw: Mapping[str, Any], kind: str, field: str) -> Quantity:
 
 
 def _reject_misreadings(raw: str, rest: str, field: str) -> None:
-    """Refuse what two readers would read in two ways, saying what to write instead."""
+    """Reject text that can be read in two ways."""
     if re.match(r",[0-9]", rest):
-        hint = "write a decimal point, 1.5 and not 1,5, and no thousands separator"
+        reason = "decimal-comma"
     elif rest.strip() in INCH_MARKS:
-        hint = "write the unit as in for inches"
+        reason = "inch-mark"
     elif rest.strip() in FOOT_MARKS:
-        hint = "write the unit as ft for feet"
+        reason = "foot-mark"
     elif re.match(r"\s*(?!1/[A-Za-z])(?:[0-9./]|-[0-9])", rest):  # 1/K is a unit, not a second number
-        hint = "write one number, 8.625, or a tape fraction, 8 5/8"
+        reason = "several-numbers"
     else:
         return
-    raise NumberInvalid(f"{quoted(raw)} can be misread: {hint}", field=field)
+    raise NumberInvalid(field=field, variant="ambiguous", entered=shortened(raw), reason=term(reason))
 
 
 def _number(text: str, field: str) -> float:
@@ -241,8 +241,9 @@ def _number(text: str, field: str) -> float:
         return _float(text, field)
     whole, numerator, denominator = (int(part or 0) for part in fraction.groups())
     if not 0 < numerator < denominator <= MAX_TAPE_DENOMINATOR:
-        limit = f"a proper fraction with a denominator up to {MAX_TAPE_DENOMINATOR}"
-        raise NumberInvalid(f"{quoted(text)} is not a tape fraction: {limit} is needed", field=field)
+        raise NumberInvalid(
+            field=field, variant="fraction", entered=shortened(text), max_denominator=MAX_TAPE_DENOMINATOR
+        )
     return whole + numerator / denominator
 
 
@@ -256,22 +257,20 @@ def _float(value: str | int | float, field: str) -> float:
 
 def _finite(number: float, shown: object, field: str) -> float:
     if not math.isfinite(number):
-        raise NumberInvalid(f"{quoted(shown)} is not a finite number", field=field)
+        raise NumberInvalid(field=field, variant="too-large", entered=shortened(shown))
     return number
 
 
 def _only_keys(raw: Mapping[str, Any], keys: tuple[str, str], field: str) -> None:
     if keys[0] not in raw or not set(raw) <= set(keys):
-        raise NumberInvalid(
-            f"an object with `{keys[0]}` and `{keys[1]}`, and nothing else, is needed", field=field
-        )
+        raise NumberInvalid(field=field, variant="object-keys", keys=list(keys))
 
 
 def _unit(text: object, kind: str, field: str) -> Unit:
     if text is None or text == "":
-        raise UnitMissing(f"the unit is missing: {needed(kind)}", field=field)
+        raise UnitMissing(field=field, **needed(kind))
     if not isinstance(text, str):
-        raise UnitUnknown(f"the unit must be text: {needed(kind)}", field=field)
+        raise UnitUnknown(field=field, variant="not-text", **needed(kind))
     return unit_named(text, kind, field)
 
 

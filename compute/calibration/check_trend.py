@@ -1,4 +1,4 @@
-"""The history of a check: does it drift, and are there runs that chance does not make?"""
+"""Trend of an intermediate check: drift, and runs that are unlikely by chance."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from typing import Literal
 import numpy as np
 
 from compute.base.errors import NotEnough, NumberInvalid
-from compute.base.figures import worded
-from compute.base.findings import Finding
+from compute.base.messages import Finding, Message, field_name, finding, message, quantity
 from compute.base.sources import Source
 from compute.calibration.intermediate_checks import PROBABILITY, CheckLimits
 from compute.calibration.intervals import Chart, check_order
@@ -21,6 +20,7 @@ from compute.statistics.straight_line import MIN_POINTS, FloatArray, Line, fit_l
 SHEWHART = Source("ISO 7870-2 and ISO 8258 (Shewhart control charts)", "unverified")
 RUN_LENGTH = 7
 DRAWN = 100
+DAYS_A_YEAR = 365.25
 RunKind = Literal["beyond-action", "two-of-three-beyond-warning", "one-side", "rising", "falling"]
 
 
@@ -34,7 +34,7 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A pattern that a check in order hardly makes; `first` and `last` are places in the history."""
+    """A pattern that is unlikely by chance; `first` and `last` are indexes in the history."""
 
     kind: RunKind
     first: int
@@ -55,7 +55,7 @@ class Trend:
     days_to_action: float | None
     runs: tuple[Run, ...]
     chart: Chart
-    sentences: tuple[str, ...]
+    sentences: tuple[Message, ...]
     findings: tuple[Finding, ...]
 
 
@@ -84,15 +84,13 @@ def check_trend(history: Sequence[Checked], limits: CheckLimits, kind: str) -> T
     runs : see `runs`.
     """
     if len(history) < MIN_POINTS:
-        detail = f"A trend needs {MIN_POINTS} results; {len(history)} on record."
-        raise NotEnough(detail, field="history")
+        raise NotEnough(variant="check-trend", needed=MIN_POINTS, count=len(history))
     check_order([checked.at for checked in history])
     line = fit_line([checked.at for checked in history], [checked.deviation for checked in history])
     factor = coverage_factor(PROBABILITY, line.degrees_of_freedom)
     significant = abs(line.slope) > factor * line.slope_uncertainty
     ahead = _days_to(limits.action, line, history[-1].at) if significant else None
     found = runs([checked.deviation for checked in history], limits)
-    said = _sentences(line, factor, significant, ahead, kind)
     return Trend(
         slope=line.slope,
         slope_standard_uncertainty=line.slope_uncertainty,
@@ -101,13 +99,13 @@ def check_trend(history: Sequence[Checked], limits: CheckLimits, kind: str) -> T
         days_to_action=ahead,
         runs=found,
         chart=_chart(history, line, factor, limits, kind),
-        sentences=said,
-        findings=(*_trend_findings(line, significant, said[0], kind), *_run_findings(found)),
+        sentences=_sentences(line, factor, significant, ahead, kind),
+        findings=(*_trend_findings(line, factor, significant, kind), *_run_findings(found)),
     )
 
 
 def runs(deviations: Sequence[float], limits: CheckLimits) -> tuple[Run, ...]:
-    """Patterns in a row of deviations about 0 that chance hardly makes.
+    """Find patterns in a series of deviations about 0 that are unlikely by chance.
 
     One beyond the action limit; two of three in a row beyond the warning limit on one side; seven in a row on one side of 0;
     seven in a row that rise or fall.
@@ -119,7 +117,7 @@ def runs(deviations: Sequence[float], limits: CheckLimits) -> tuple[Run, ...]:
 
     Returns
     -------
-    runs : tuple of Run  each as long as it goes, by their start
+    runs : tuple of Run  each at its full length, by their start
 
     Raises
     ------
@@ -131,7 +129,7 @@ def runs(deviations: Sequence[float], limits: CheckLimits) -> tuple[Run, ...]:
     """
     values = np.asarray(deviations, dtype=float)
     if not np.isfinite(values).all():
-        raise NumberInvalid("A deviation of the history is not finite.", field="history")
+        raise NumberInvalid(quantity=field_name("deviation"), variant="not-finite")
     found = [Run("beyond-action", i, i) for i in np.flatnonzero(np.abs(values) > limits.action).tolist()]
     for side in (1.0, -1.0):
         found += _two_of_three(side * values > limits.warning)
@@ -169,14 +167,16 @@ def _days_to(action: float, line: Line, last: float) -> float | None:
 
 def _sentences(
     line: Line, factor: float, significant: bool, ahead: float | None, kind: str
-) -> tuple[str, ...]:
-    said = [
-        f"The check drifts by {worded(line.slope * 365.25, kind)} a year, expanded uncertainty "
-        f"{worded(factor * line.slope_uncertainty * 365.25, kind)}: {'more' if significant else 'no more'} than chance."
-    ]
-    if ahead is not None:
-        said.append(f"At that rate it reaches the action limit in {ahead:.0f} days.")
-    return tuple(said)
+) -> tuple[Message, ...]:
+    drift = message(
+        "check-drift",
+        drift=quantity(line.slope * DAYS_A_YEAR, kind),
+        expanded_uncertainty=quantity(factor * line.slope_uncertainty * DAYS_A_YEAR, kind),
+        significant=significant,
+    )
+    if ahead is None:
+        return (drift,)
+    return (drift, message("check-reaches-limit", count=round(ahead)))
 
 
 def _chart(history: Sequence[Checked], line: Line, factor: float, limits: CheckLimits, kind: str) -> Chart:
@@ -195,30 +195,29 @@ def _chart(history: Sequence[Checked], line: Line, factor: float, limits: CheckL
     )
 
 
-def _trend_findings(line: Line, significant: bool, said: str, kind: str) -> list[Finding]:
+def _trend_findings(line: Line, factor: float, significant: bool, kind: str) -> list[Finding]:
     if not significant:
         return []
-    detail = f"{said} Bring the calibration forward if it leads out of the limits."
-    drift = line.slope * 365.25
-    return [Finding("check-drifting", "warning", detail, "history", drift, 0.0, kind)]
+    return [
+        finding(
+            "check-drifting",
+            "warning",
+            drift=quantity(line.slope * DAYS_A_YEAR, kind),
+            expanded_uncertainty=quantity(factor * line.slope_uncertainty * DAYS_A_YEAR, kind),
+        )
+    ]
 
 
 def _run_findings(found: Sequence[Run]) -> list[Finding]:
-    words = {
-        "beyond-action": "is beyond the action limit",
-        "two-of-three-beyond-warning": "are two of three beyond the warning limit on one side",
-        "one-side": f"are {RUN_LENGTH} or more on one side",
-        "rising": f"are {RUN_LENGTH} or more that rise",
-        "falling": f"are {RUN_LENGTH} or more that fall",
-    }
-    findings = []
-    for run in found:
-        which = (
-            f"Result {run.first + 1}"
-            if run.first == run.last
-            else f"Results {run.first + 1} to {run.last + 1}"
+    return [
+        finding(
+            "check-non-random",
+            "warning",
+            source=SHEWHART,
+            pattern=run.kind,
+            first=run.first + 1,
+            last=run.last + 1,
+            length=RUN_LENGTH,
         )
-        detail = f"{which} of the history {words[run.kind]}: hardly chance. Look for what changed then."
-        length = float(run.last - run.first + 1)
-        findings.append(Finding("check-non-random", "warning", detail, "history", length, source=SHEWHART))
-    return findings
+        for run in found
+    ]

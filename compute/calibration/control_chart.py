@@ -9,10 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.figures import worded
-from compute.base.findings import Finding
-from compute.base.sources import PRACTICE
-from compute.calibration.intervals import Bounds, Chart, Proposal, check_order, proposal
+from compute.base.messages import Finding, Message, field_name, finding, message, quantity
+from compute.calibration.intervals import Bounds, Chart, Proposal, check_order, proposal, unit_term
 from compute.statistics.gum import coverage_factor
 from compute.statistics.straight_line import MIN_POINTS, FloatArray, Line, fit_line
 
@@ -37,13 +35,13 @@ class Calibrated:
 
     @property
     def adjustment(self) -> float:
-        """What an adjustment took off the error."""
+        """The reduction of the error by an adjustment."""
         return 0.0 if self.left is None else self.found - self.left
 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """Line through the errors as they would be had nothing been adjusted; `adjusted` is what to take off to be at today's."""
+    """Line through the errors without the adjustments; `adjusted` is the sum of the adjustments."""
 
     line: Line
     adjusted: float
@@ -87,13 +85,12 @@ def drift_of(history: Sequence[Calibrated]) -> Drift:
     ILAC-G24 / OIML D 10, 6.3 Method 2 (details from memory); line by JCGM 100:2008 H.3.
     """
     if len(history) < MIN_POINTS:
-        detail = f"A control chart needs {MIN_POINTS} calibrations of the same point; {len(history)} on record. Use the staircase until then."
-        raise NotEnough(detail, field="history")
+        raise NotEnough(variant="control-chart", needed=MIN_POINTS, count=len(history))
     check_order([calibrated.at for calibrated in history])
     if not all(0 <= calibrated.standard_uncertainty < math.inf for calibrated in history):
-        raise OutOfRange("A standard uncertainty is 0 or more and finite.", field="history")
+        raise OutOfRange(quantity=field_name("standard_uncertainty"), at_least=0)
     if not all(math.isfinite(calibrated.adjustment) for calibrated in history):
-        raise NumberInvalid("An error as found or as left is not finite.", field="history")
+        raise NumberInvalid(quantity=field_name("measurement_error"), variant="not-finite")
     undone = np.concatenate([[0.0], np.cumsum([calibrated.adjustment for calibrated in history])])
     errors = np.array([calibrated.found for calibrated in history]) + undone[:-1]
     return Drift(
@@ -130,7 +127,7 @@ def control_chart(
     ILAC-G24 / OIML D 10, 6.3 Method 2 (details from memory): time at which |prediction| + U reaches the limit.
     """
     if not 0 < maximum_permissible_error < math.inf:
-        raise OutOfRange("A permissible error is above 0 and finite.", field="maximum_permissible_error")
+        raise OutOfRange(field="maximum_permissible_error", above=0)
     drift = drift_of(history)
     time = _time_within(drift, maximum_permissible_error, bounds.longest)
     return proposal(
@@ -140,11 +137,11 @@ def control_chart(
         reasoning=_reasoning(drift, maximum_permissible_error, time, bounds, kind),
         inputs=[
             ("calibrations", float(len(history))),
-            ("drift a unit of time", drift.line.slope),
-            ("standard uncertainty of the drift", drift.line.slope_uncertainty),
-            ("scatter about the line", drift.line.scatter),
-            ("standard uncertainty of a calibration", drift.standard_uncertainty),
-            ("permissible error", maximum_permissible_error),
+            ("drift", drift.line.slope),
+            ("drift-standard-uncertainty", drift.line.slope_uncertainty),
+            ("standard-deviation", drift.line.scatter),
+            ("calibration-standard-uncertainty", drift.standard_uncertainty),
+            ("maximum-permissible-error", maximum_permissible_error),
         ],
         chart=_chart(history, drift, maximum_permissible_error, bounds, kind),
         findings=_findings(history, drift, maximum_permissible_error, kind),
@@ -172,28 +169,49 @@ def _time_within(drift: Drift, limit: float, longest: float) -> float:
     return low
 
 
-def _reasoning(drift: Drift, limit: float, time: float, bounds: Bounds, kind: str) -> tuple[str, ...]:
+def _reasoning(drift: Drift, limit: float, time: float, bounds: Bounds, kind: str) -> tuple[Message, ...]:
     line = drift.line
     factor = coverage_factor(PROBABILITY, line.degrees_of_freedom)
-    sure = "more" if abs(line.slope) > factor * line.slope_uncertainty else "no more"
-    now = float(drift.predicted(0.0))
-    unit = "1000 hours" if bounds.unit == "hours" else "year"
     a_unit = 1000.0 if bounds.unit == "hours" else 365.25
+    relative = kind == "number"
     said = [
-        f"The error drifts by {worded(line.slope * a_unit, kind)} a {unit}, expanded uncertainty "
-        f"{worded(factor * line.slope_uncertainty * a_unit, kind)}: {sure} than chance.",
-        f"After the last calibration the line stands at {worded(now, kind)}, with an expanded uncertainty of "
-        f"{worded(float(drift.expanded_uncertainty(0.0)), kind)} of a next result.",
+        message(
+            "calibration-drift",
+            drift=quantity(line.slope * a_unit, kind),
+            expanded_uncertainty=quantity(factor * line.slope_uncertainty * a_unit, kind),
+            per="1000-hours" if bounds.unit == "hours" else "year",
+            significant=bool(abs(line.slope) > factor * line.slope_uncertainty),
+            relative=relative,
+        ),
+        message(
+            "error-after-calibration",
+            error=quantity(float(drift.predicted(0.0)), kind),
+            expanded_uncertainty=quantity(float(drift.expanded_uncertainty(0.0)), kind),
+            relative=relative,
+        ),
     ]
     if math.isinf(time):
         ahead = bounds.longest
         said.append(
-            f"After {ahead:.0f} {bounds.unit} that is {worded(float(drift.predicted(ahead)), kind)} and "
-            f"{worded(float(drift.expanded_uncertainty(ahead)), kind)}: still within the permissible {worded(limit, kind)}."
+            message(
+                "error-at-longest-interval",
+                time=round(ahead),
+                time_unit=unit_term(ahead, bounds.unit),
+                error=quantity(float(drift.predicted(ahead)), kind),
+                expanded_uncertainty=quantity(float(drift.expanded_uncertainty(ahead)), kind),
+                maximum_permissible_error=quantity(limit, kind),
+                relative=relative,
+            )
         )
     else:
         said.append(
-            f"Both together reach the permissible {worded(limit, kind)} after {time:.0f} {bounds.unit}."
+            message(
+                "error-reaches-limit",
+                time=round(time),
+                time_unit=unit_term(time, bounds.unit),
+                maximum_permissible_error=quantity(limit, kind),
+                relative=relative,
+            )
         )
     return tuple(said)
 
@@ -220,18 +238,18 @@ def _chart(history: Sequence[Calibrated], drift: Drift, limit: float, bounds: Bo
 def _findings(history: Sequence[Calibrated], drift: Drift, limit: float, kind: str) -> list[Finding]:
     findings = []
     if len(history) < GOOD_POINTS:
-        detail = f"Only {len(history)} calibrations: the scatter is hardly known, and the band is wide for it. {GOOD_POINTS} or more make a chart."
         findings.append(
-            Finding(
-                "interval-few-calibrations", "warning", detail, "history",
-                float(len(history)), float(GOOD_POINTS), source=PRACTICE,
-            )
-        )  # fmt: skip
+            finding("interval-few-calibrations", "warning", count=len(history), needed=GOOD_POINTS)
+        )
     reach = float(abs(drift.predicted(0.0)) + drift.expanded_uncertainty(0.0))
     if reach > limit:
-        detail = (
-            f"Right after the last calibration the error with its uncertainty, {worded(reach, kind)}, may already pass the permissible "
-            f"{worded(limit, kind)}. A shorter interval does not help: adjust, repair, or review the limit or the laboratory's uncertainty."
+        findings.append(
+            finding(
+                "interval-error-at-limit",
+                "warning",
+                reach=quantity(reach, kind),
+                maximum_permissible_error=quantity(limit, kind),
+                relative=kind == "number",
+            )
         )
-        findings.append(Finding("interval-error-at-limit", "warning", detail, "history", reach, limit, kind))
     return findings

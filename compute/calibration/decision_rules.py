@@ -1,6 +1,6 @@
-"""Verdict on calibration points: permissible error, decision rule, probability of conformance.
+"""Statement of conformity of calibration points: permissible error, decision rule, probability of conformance.
 
-A verdict is worked out from the points, never typed in. The permissible error is the maximum permissible error of JCGM 200:2012 (VIM)
+A statement is calculated from the points, never entered. The permissible error is the maximum permissible error of JCGM 200:2012 (VIM)
 4.26; the limit that is left after a guard band is the acceptance limit of JCGM 106:2012.
 """
 
@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.figures import counted, worded
-from compute.base.findings import Finding
+from compute.base.messages import Finding, finding, quantity
 from compute.base.sources import Source
 from compute.calibration.points import Point
 
@@ -36,7 +35,7 @@ class PermissibleError:
     """Largest permissible error either way: absolute [SI], relative to the size of the reference, or both together.
 
     With both, `combine_by` says how: `sum` (0.1 mm + 0.5 % of the reading) or `maximum` (0.5 % or 0.1 mm, whichever is more). Data sheets
-    mean either, so that it has to be stated.
+    mean either, so that it must be entered.
     """
 
     absolute: float | None = None
@@ -46,14 +45,11 @@ class PermissibleError:
     def __post_init__(self) -> None:
         stated = [limit for limit in (self.absolute, self.relative) if limit is not None]
         if not stated:
-            raise NotEnough(
-                "State the permissible error, absolute or relative.", field="maximum_permissible_error"
-            )
+            raise NotEnough(field="maximum_permissible_error", variant="maximum-permissible-error")
         if not all(0 < limit < math.inf for limit in stated):
-            raise OutOfRange("A permissible error is above 0 and finite.", field="maximum_permissible_error")
+            raise OutOfRange(field="maximum_permissible_error", above=0)
         if len(stated) == 2 and self.combine_by is None:
-            detail = "With an absolute and a relative permissible error, say whether their `sum` or the `maximum` holds."
-            raise NotEnough(detail, field="maximum_permissible_error.combine_by")
+            raise NotEnough(field="maximum_permissible_error.combine_by", variant="combine-by")
 
     def at(self, reference: float) -> float:
         """The limit at a reference value, in its unit."""
@@ -76,20 +72,18 @@ class DecisionRule:
 
     def __post_init__(self) -> None:
         if self.rule not in ("simple-acceptance", "guarded-acceptance", "non-binary"):
-            raise OutOfRange(f"{str(self.rule)[:40]!r} is no decision rule.", field="decision_rule.rule")
+            raise OutOfRange(field="decision_rule.rule", variant="decision-rule", rule=str(self.rule)[:40])
         if not 0 <= self.guard_factor < math.inf:
-            raise OutOfRange(
-                "A guard factor is 0 or more and finite; mostly 1.", field="decision_rule.guard_factor"
-            )
+            raise OutOfRange(field="decision_rule.guard_factor", at_least=0)
 
 
 @dataclass(frozen=True, slots=True)
 class PointConformity:
-    """Verdict on one point; limits and error in the reading's SI unit.
+    """Conformity of one point; limits and error in the reading's SI unit.
 
     fraction_of_limit                    |error| over the permissible error
     conformance_probability  that the true error is within the permissible one
-    specific_risk  that this verdict is wrong: of a false accept (pass, conditional pass), else of a false reject
+    specific_risk  that this statement is wrong: of a false accept (pass, conditional pass), else of a false reject
     """
 
     point: Point
@@ -106,7 +100,7 @@ class PointConformity:
 
 @dataclass(frozen=True, slots=True)
 class CertificateConformity:
-    """Verdict on a set of points: that of the worst, `worst` its place among `points`."""
+    """Conformity of a set of points: that of the worst, `worst` its index in `points`."""
 
     conformity: Conformity
     points: tuple[PointConformity, ...]
@@ -126,11 +120,11 @@ class CertificateConformity:
 
 
 def conforming(conformity: Conformity) -> bool:
-    """Whether a verdict lets the instrument count as within its limits.
+    """Return whether the instrument counts as within its limits.
 
     Parameters
     ----------
-    verdict : str  one of VERDICTS
+    conformity : str  one of CONFORMITYS
 
     Returns
     -------
@@ -144,15 +138,15 @@ def conforming(conformity: Conformity) -> bool:
 
 
 def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
-    """The worst of several verdicts.
+    """Return the worst of several statements of conformity.
 
     Parameters
     ----------
-    verdicts : sequence of str
+    conformities : sequence of str
 
     Returns
     -------
-    verdict : str
+    conformity : str
 
     Raises
     ------
@@ -163,7 +157,7 @@ def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
     default : an instrument is as good as its worst point; common practice.
     """
     if not conformities:
-        raise NotEnough("There is no point to judge.", field="points")
+        raise NotEnough(field="points", variant="calibration-points")
     return max(conformities, key=CONFORMITYS.index)
 
 
@@ -187,10 +181,10 @@ def conformance_probability(value: float, standard_uncertainty: float, lower: fl
 
     Source
     ------
-    JCGM 106:2012 7.3 (from memory): normal distribution, nothing known beforehand.
+    JCGM 106:2012 7.3 (from memory): normal distribution, no prior knowledge.
     """
     if not (standard_uncertainty >= 0 and lower <= upper):
-        raise OutOfRange("A standard uncertainty is not below 0, nor the lower limit above the upper.")
+        raise OutOfRange(variant="conformance-limits")
     if standard_uncertainty == 0:
         return float(lower <= value <= upper)
     low, high = ((limit - value) / standard_uncertainty for limit in (lower, upper))
@@ -199,10 +193,10 @@ def conformance_probability(value: float, standard_uncertainty: float, lower: fl
 
 
 def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule) -> PointConformity:
-    """Verdict on one calibration point.
+    """Return the conformity of one calibration point.
 
-    An error at a limit is within it. The guard band takes the expanded uncertainty as the certificate states it; one stated
-    with a coverage factor below 1.65 is brought to 2, for such an interval holds less than 95 %.
+    An error at a limit is within it. The guard band uses the expanded uncertainty of the certificate; one with a
+    coverage factor below 1.65 is converted to 2, as its interval covers less than 95 %.
 
     Parameters
     ----------
@@ -212,7 +206,7 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
 
     Returns
     -------
-    verdict : PointConformity
+    conformity : PointConformity
 
     Raises
     ------
@@ -224,8 +218,7 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
     """
     limit, size = permissible.at(point.reference), abs(point.error)
     if limit == 0:
-        detail = "A relative permissible error is 0 at a reference of 0, which nothing meets; state an absolute one too."
-        raise OutOfRange(detail, field="maximum_permissible_error.absolute")
+        raise OutOfRange(field="maximum_permissible_error.absolute", variant="permissible-error-zero")
     expanded = _expanded(point)
     guard = 0.0 if rule.rule == "simple-acceptance" else rule.guard_factor * expanded
     # Indicated less reference has the rounding of both: 20.05 mm is 0.05 mm above 20 mm, not more.
@@ -250,18 +243,18 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
 def judge(
     points: Sequence[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
 ) -> CertificateConformity:
-    """Verdict on the points of a calibration, as found or as left: that of the worst point.
+    """Return the conformity of the points of a calibration, as found or as left: that of the worst point.
 
     Parameters
     ----------
     points : sequence of Point
     permissible : PermissibleError
     rule : DecisionRule
-    kind : str  kind of quantity of an error, e.g. `temperature_difference`, for sentences
+    kind : str  kind of quantity of an error, e.g. `temperature_difference`, for the findings
 
     Returns
     -------
-    verdict : CertificateConformity
+    conformity : CertificateConformity
 
     Raises
     ------
@@ -304,44 +297,47 @@ def _expanded(point: Point) -> float:
 
 def _findings(judged: Sequence[PointConformity], kind: str) -> list[Finding]:
     findings = []
-    brought = [point for point in judged if point.point.coverage_factor < MIN_COVERAGE_FACTOR]
-    if brought:
-        detail = (
-            f"{counted(len(brought), 'point')} with an uncertainty stated with a coverage factor below {MIN_COVERAGE_FACTOR}: it is brought "
-            "to 2 before it is held against the limit."
-        )
-        factor = brought[0].point.coverage_factor
-        findings.append(Finding("coverage-factor-low", "info", detail, "points", factor, MIN_COVERAGE_FACTOR))
-    hopeless = [point for point in judged if point.guard_band > point.maximum_permissible_error]
-    if hopeless:
-        first = hopeless[0]
-        detail = (
-            f"At {counted(len(hopeless), 'point')} the guard band of {worded(first.guard_band, kind)} is wider than the permissible "
-            f"{worded(first.maximum_permissible_error, kind)}: no error could pass. Have it calibrated with a smaller uncertainty, "
-            "or review the limit."
-        )
+    low = [point for point in judged if point.point.coverage_factor < MIN_COVERAGE_FACTOR]
+    if low:
         findings.append(
-            Finding(
-                "guard-band-wider-than-limit", "warning", detail, "points",
-                first.guard_band, first.maximum_permissible_error, kind, ILAC_G8,
+            finding(
+                "coverage-factor-low",
+                "info",
+                "points",
+                count=len(low),
+                coverage_factor=low[0].point.coverage_factor,
+                limit=MIN_COVERAGE_FACTOR,
             )
-        )  # fmt: skip
+        )
+    impossible = [point for point in judged if point.guard_band > point.maximum_permissible_error]
+    if impossible:
+        first = impossible[0]
+        findings.append(
+            finding(
+                "guard-band-wider-than-limit",
+                "warning",
+                "points",
+                source=ILAC_G8,
+                count=len(impossible),
+                guard_band=quantity(first.guard_band, kind),
+                maximum_permissible_error=quantity(first.maximum_permissible_error, kind),
+            )
+        )
         return findings
     uncertain = [
         point for point in judged if point.expanded_uncertainty > point.maximum_permissible_error / 3
     ]
     if uncertain:
         first = max(uncertain, key=lambda point: point.expanded_uncertainty / point.maximum_permissible_error)
-        detail = (
-            f"At {counted(len(uncertain), 'point')} the calibration is hardly finer than what it judges: expanded uncertainty "
-            f"{worded(first.expanded_uncertainty, kind)}, permissible error "
-            f"{worded(first.maximum_permissible_error, kind)}. Look at the "
-            "probability of conformance beside the verdict."
-        )
         findings.append(
-            Finding(
-                "calibration-uncertainty-large", "info", detail, "points",
-                first.expanded_uncertainty, first.maximum_permissible_error / 3, kind, ONE_THIRD,
+            finding(
+                "calibration-uncertainty-large",
+                "info",
+                "points",
+                source=ONE_THIRD,
+                count=len(uncertain),
+                expanded_uncertainty=quantity(first.expanded_uncertainty, kind),
+                maximum_permissible_error=quantity(first.maximum_permissible_error, kind),
             )
-        )  # fmt: skip
+        )
     return findings

@@ -1,4 +1,4 @@
-"""From an interval to the date a calibration is due: calendar months, days, hours of use, whichever comes first."""
+"""Calibration due dates: an interval in calendar months, days or hours of use, whichever ends first."""
 
 from __future__ import annotations
 
@@ -10,13 +10,15 @@ from datetime import date, timedelta
 from typing import Literal
 
 from compute.base.errors import NotEnough, OutOfRange
+from compute.base.messages import day as day_of
+from compute.base.messages import field_name
 
 MAX_MONTHS = 1200
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """How long a calibration holds; of several, the first to run out. Hours of use need months or days beside them."""
+    """How long a calibration is valid; of several limits, the first to be reached. Hours of use need months or days as well."""
 
     months: int | None = None
     days: int | None = None
@@ -24,20 +26,21 @@ class Interval:
 
     def __post_init__(self) -> None:
         if self.months is None and self.days is None:
-            detail = "An interval needs months or days; hours of use alone never end for an instrument on the shelf."
-            raise NotEnough(detail, field="interval")
+            raise NotEnough(field="months", variant="interval-without-calendar")
         for name, value in (("months", self.months), ("days", self.days), ("hours", self.hours)):
             if value is not None and not 0 < value < math.inf:
-                raise OutOfRange(f"An interval's {name} are above 0 and finite.", field=f"interval.{name}")
+                raise OutOfRange(field=name, quantity=field_name(f"interval.{name}"), above=0)
         if (self.months or 0) > MAX_MONTHS or (self.days or 0) > MAX_MONTHS * 31:
             raise OutOfRange(
-                f"An interval of more than {MAX_MONTHS // 12} years cannot be meant.", field="interval"
+                field="days" if self.months is None else "months",
+                variant="interval-too-long",
+                max_years=MAX_MONTHS // 12,
             )
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """The last day a calibration holds, which part of the interval set it, and what is left of the hours of use.
+    """The last day a calibration is valid, which part of the interval set it, and the remaining hours of use.
 
     `usage_limit_on` is a forecast at the mean use so far; None without hours in the interval, without use, or where the
     calendar comes first.
@@ -73,15 +76,15 @@ def add_months(day: date, months: int) -> date:
     default : the end of the shorter month, common practice.
     """
     if months < 0:
-        raise OutOfRange(f"{months} months lie before the day.", field="interval.months")
+        raise OutOfRange(field="months", quantity=field_name("interval.months"), value=months, at_least=0)
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     if year > date.max.year:
-        raise OutOfRange(f"{months} months after {day:%Y-%m-%d} is past the calendar.", field="interval")
+        raise OutOfRange(field="months", variant="months-past-calendar", count=months, start=day_of(day))
     return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
 
 
 def due_date(calibrated_on: date, interval: Interval, hours_used: Sequence[tuple[date, float]] = ()) -> Due:
-    """The last day a calibration holds.
+    """Return the last day a calibration is valid.
 
     Where months and days end on one day, months are named. Hours count as run out on the first day at whose end the sum has reached the
     interval's hours.
@@ -125,7 +128,7 @@ def due_date(calibrated_on: date, interval: Interval, hours_used: Sequence[tuple
 
 def _plus_days(day: date, days: int) -> date:
     if days > (date.max - day).days:
-        raise OutOfRange(f"{days} days after {day:%Y-%m-%d} is past the calendar.", field="interval.days")
+        raise OutOfRange(field="days", variant="days-past-calendar", count=days, start=day_of(day))
     return day + timedelta(days=days)
 
 
@@ -134,7 +137,7 @@ def _sums(start: date, hours_used: Sequence[tuple[date, float]]) -> list[tuple[d
     total, sums = 0.0, []
     for day, hours in sorted(hours_used):
         if not 0 <= hours < math.inf:
-            raise OutOfRange(f"{hours:g} hours of use on {day:%Y-%m-%d} cannot be.", field="hours_used")
+            raise OutOfRange(field="hours_used", value=hours, at_least=0)
         if day >= start:
             total += hours
             sums.append((day, total))

@@ -1,7 +1,7 @@
-"""An error curve applied: the error at a true value, and what readings become by it.
+"""Corrections by an error curve: the error at a true value, and readings corrected for it.
 
-Beyond the calibrated range nothing is extrapolated: the error of the nearest end is held, its uncertainty widened, and a
-finding says so.
+Outside the calibrated range the error is not extrapolated: the error of the nearest end is used with a larger uncertainty, and a
+finding reports it.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NumberInvalid
-from compute.base.figures import counted, difference_kind, worded
-from compute.base.findings import Finding
+from compute.base.figures import difference_kind
+from compute.base.messages import Finding, finding, quantity
 from compute.calibration.points import ErrorCurve, FloatArray
 
 Real = float | FloatArray
@@ -111,7 +111,7 @@ def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> 
 def _places(curve: ErrorCurve, value: Real) -> FloatArray:
     places = np.asarray(value, dtype=float)
     if not np.isfinite(places).all():
-        raise NumberInvalid("A reading to be corrected is not finite.", field="readings")
+        raise NumberInvalid(field="readings", variant="not-finite")
     return np.abs(places) if curve.form == "relative" else places
 
 
@@ -169,9 +169,17 @@ def _outside(curve: ErrorCurve, true: FloatArray, field: str) -> tuple[Finding, 
     end = float(high if farthest > high else low)
     held = curve.errors[-1 if farthest > high else 0]
     error_kind = "number" if curve.form == "relative" else difference_kind(curve.kind)
-    detail = (
-        f"{counted(count, 'value')} outside the calibrated {worded(float(low), curve.kind)} to {worded(float(high), curve.kind)}, the "
-        f"farthest {worded(farthest, curve.kind)}: the error of {worded(float(held), error_kind)} at the nearest end is held and its "
-        "uncertainty widened. Have the instrument calibrated over what it is used for."
+    return (
+        finding(
+            "outside-calibrated-range",
+            "warning",
+            field,
+            count=count,
+            farthest=quantity(farthest, curve.kind),
+            end=quantity(end, curve.kind),
+            low=quantity(float(low), curve.kind),
+            high=quantity(float(high), curve.kind),
+            relative=curve.form == "relative",
+            error=quantity(float(held), error_kind),
+        ),
     )
-    return (Finding("outside-calibrated-range", "warning", detail, field, farthest, end, curve.kind),)

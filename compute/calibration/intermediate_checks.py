@@ -1,9 +1,9 @@
-"""Checks between calibrations: zero of a meter, gauge on its step block, thermometer against a reference.
+"""Intermediate checks: zero of a meter, gauge on its step block, thermometer against a reference.
 
-Two meters on one pipe are in `comparison`, the history of a check in `check_trend`.
+Two meters on one pipe are in `meter_comparison`, the history of a check in `check_trend`.
 
-An outcome is `within`, `warning` (look sooner) or `out` (the instrument is questionable: ISO/IEC 17025:2017 6.4.9). A check says
-that an instrument has not changed much; it is no calibration.
+An outcome is `within`, `warning` or `out` (the instrument is questionable: ISO/IEC 17025:2017 6.4.9). A check shows that an
+instrument has not changed significantly; it is not a calibration.
 """
 
 from __future__ import annotations
@@ -16,10 +16,8 @@ from typing import Literal
 import numpy as np
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.figures import counted, difference_kind, worded
-from compute.base.findings import Finding
-from compute.base.marks import plain
-from compute.base.sources import PRACTICE, Source
+from compute.base.figures import difference_kind
+from compute.base.messages import Finding, Message, field_name, finding, message, quantity, term
 from compute.statistics.autocorrelation import FloatArray, repeatability
 from compute.statistics.gum import coverage_factor
 from compute.statistics.straight_line import MIN_POINTS, fit_line
@@ -38,16 +36,14 @@ class CheckLimits:
 
     def __post_init__(self) -> None:
         if not 0 < self.warning <= self.action < math.inf:
-            raise OutOfRange(
-                "Check limits are above 0, the warning one not above the action one.", field="limits"
-            )
+            raise OutOfRange(field="limits", variant="check-limits")
 
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
     """Outcome of a check; `deviation` and its expanded uncertainty (95 %) in SI, `kind` theirs.
 
-    `figures` are further (name, value, kind); `sentences` say all for a technician.
+    `figures` are further (name, value, kind); `sentences` are messages that describe the check.
     """
 
     outcome: Outcome
@@ -57,13 +53,13 @@ class CheckResult:
     kind: str
     limits: CheckLimits
     figures: tuple[tuple[str, float, str], ...]
-    sentences: tuple[str, ...]
+    sentences: tuple[Message, ...]
     findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of a block [m]: certified thickness with its standard uncertainty, and what the gauge showed on it."""
+    """One step of a block [m]: certified thickness with its standard uncertainty, and the readings of the gauge."""
 
     certified: float
     standard_uncertainty: float
@@ -72,7 +68,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What one meter found, in SI, with its standard uncertainty (k = 1)."""
+    """The value one meter measured, in SI, with its standard uncertainty (k = 1)."""
 
     value: float
     standard_uncertainty: float
@@ -83,13 +79,13 @@ def zero_flow_check(
 ) -> CheckResult:
     """Zero of a meter from time differences logged with the flow shut off.
 
-    The mean's uncertainty allows for readings that hang together and for a drift (`compute.statistics.autocorrelation.repeatability`).
+    The mean's uncertainty allows for correlated readings and for a drift (`compute.statistics.autocorrelation.repeatability`).
 
     Parameters
     ----------
     time_differences : (n,) [s]  equally spaced in time, 8 or more
     limits : CheckLimits  [s]
-    time_difference_per_velocity : float or None [s/(m/s)]  of the set-up it was on, to say what the zero is as a velocity
+    time_difference_per_velocity : float or None [s/(m/s)]  of the set-up, to express the zero as a velocity
 
     Returns
     -------
@@ -108,39 +104,36 @@ def zero_flow_check(
     found = repeatability(time_differences)
     factor = coverage_factor(PROBABILITY, found.degrees_of_freedom)
     figures = [
-        ("scatter", found.standard_deviation, "time_difference"),
+        ("standard-deviation", found.standard_deviation, "time_difference"),
         ("drift", found.drift, "time_difference"),
         ("readings", float(found.count), "number"),
     ]
-    said = [
-        f"{found.count} readings at no flow: mean {worded(found.mean, 'time_difference')}, scatter "
-        f"{worded(found.standard_deviation, 'time_difference')}, drift over the log {worded(found.drift, 'time_difference')}."
-    ]
+    velocity = None
     if time_difference_per_velocity is not None:
         if not time_difference_per_velocity > 0:
-            raise OutOfRange("A time difference per velocity is above 0.", field="setup")
+            raise OutOfRange(quantity=field_name("time_difference_per_velocity"), above=0)
         velocity = found.mean / time_difference_per_velocity
-        figures.append(("zero as a velocity", velocity, "speed"))
-        said.append(f"On this set-up that is {worded(velocity, 'speed')}.")
+        figures.append(("zero-as-velocity", velocity, "speed"))
+    measured = message(
+        "zero-flow-readings",
+        count=found.count,
+        mean=quantity(found.mean, "time_difference"),
+        standard_deviation=quantity(found.standard_deviation, "time_difference"),
+        drift=quantity(found.drift, "time_difference"),
+        velocity=None if velocity is None else quantity(velocity, "speed"),
+    )
     findings = []
     if found.drift_uncertainty > 0:
-        detail = (
-            f"The zero moved by {worded(found.drift, 'time_difference')} during the check. Was the flow really shut, and had the meter "
-            "warmed up?"
-        )
         findings.append(
-            Finding(
-                "zero-drifting",
-                "info",
-                detail,
-                "readings.time_difference",
-                found.drift,
-                0.0,
-                "time_difference",
-            )
+            finding("zero-drifting", "info", "readings", drift=quantity(found.drift, "time_difference"))
         )
     return _result(
-        (found.mean, found.standard_uncertainty, factor), "time_difference", limits, figures, said, findings
+        (found.mean, found.standard_uncertainty, factor),
+        "time_difference",
+        limits,
+        figures,
+        [measured],
+        findings,
     )
 
 
@@ -170,27 +163,26 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
     ISO 16809 (check on a step block), from memory; JCGM 100:2008 4.3.7 (resolution as a rectangle).
     """
     if not steps:
-        raise NotEnough("The check has no step.", field="steps")
+        raise NotEnough(field="steps", variant="check-steps")
     if gauge_resolution < 0:
-        raise OutOfRange("A resolution is not below 0.", field="gauge_resolution")
+        raise OutOfRange(field="resolution", at_least=0)
     found = [_deviation(step, gauge_resolution) for step in steps]
     worst = max(found, key=lambda one: abs(one[0]))
-    figures = [
-        (f"deviation at {plain(worded(step.certified, 'length'), 'metric')}", one[0], "length")
-        for step, one in zip(steps, found, strict=True)
-    ]
+    figures = [(f"deviation-of-step-{number}", one[0], "length") for number, one in enumerate(found, start=1)]
     at = steps[found.index(worst)].certified
     said = [
-        f"{counted(len(steps), 'step')} checked; the largest deviation, at {worded(at, 'length')}, is {worded(worst[0], 'length')}."
+        message(
+            "step-block-readings",
+            count=len(steps),
+            at=quantity(at, "length"),
+            deviation=quantity(worst[0], "length"),
+        )
     ]
     if len({step.certified for step in steps}) >= MIN_POINTS:
         line = fit_line([step.certified for step in steps], [one[0] for one in found])
         offset = float(line.at(0.0))
         figures += [("offset", offset, "length"), ("slope", line.slope, "number")]
-        said.append(
-            f"The deviations are as an offset of {worded(offset, 'length')} and {worded(line.slope, 'number')} of the thickness. A slope "
-            "says the sound speed is set off by as much, an offset that the probe's zero is."
-        )
+        said.append(message("step-block-line", offset=quantity(offset, "length"), slope=float(line.slope)))
     return _result(worst, "length", limits, figures, said, [])
 
 
@@ -222,49 +214,23 @@ def reference_check(
     JCGM 100:2008 (GUM) 4.2 (mean), 4.3.7 (resolution as a rectangle), 5.1.2.
     """
     if resolution < 0:
-        raise OutOfRange("A resolution is not below 0.", field="resolution")
+        raise OutOfRange(field="resolution", at_least=0)
     found = _mean_deviation(readings, reference, resolution)
     said = [
-        f"{counted(len(readings), 'reading')} against {worded(reference.value, kind)}: {worded(found[0], difference_kind(kind))} off."
+        message(
+            "reference-readings",
+            count=len(readings),
+            reference=quantity(reference.value, kind),
+            deviation=quantity(found[0], difference_kind(kind)),
+        )
     ]
-    figures = [("reference", reference.value, kind), ("mean reading", reference.value + found[0], kind)]
+    figures = [("reference", reference.value, kind), ("mean-reading", reference.value + found[0], kind)]
     return _result(found, difference_kind(kind), limits, figures, said, [])
-
-
-def outcome_findings(
-    outcome: Outcome, verdict: str, value: float, limit: float, kind: str, source: Source
-) -> tuple[Finding, ...]:
-    """What an outcome gives reason to say.
-
-    Parameters
-    ----------
-    outcome : str
-    verdict : str  a sentence with the figures
-    value : float [SI]
-    limit : float [SI]  that it was held against
-    kind : str  kind of quantity of both
-    source : Source  of the limit
-
-    Returns
-    -------
-    findings : tuple of Finding  none if within
-
-    Source
-    ------
-    ISO/IEC 17025:2017 6.4.9 (questionable equipment is taken out of service), from memory.
-    """
-    if outcome == "within":
-        return ()
-    if outcome == "out":
-        detail = f"{verdict} Take the instrument out of use until it has been looked at."
-        return (Finding("check-out-of-limits", "error", detail, "", value, limit, kind, source),)
-    detail = f"{verdict} Repeat the check, and have the instrument calibrated sooner if it stays so."
-    return (Finding("check-warning", "warning", detail, "", value, limit, kind, source),)
 
 
 def _deviation(step: Step, resolution: float) -> tuple[float, float, float]:
     if not (step.certified > 0 and step.standard_uncertainty >= 0):
-        raise OutOfRange("A step is above 0, its standard uncertainty not below it.", field="steps")
+        raise OutOfRange(field="steps", variant="check-step")
     return _mean_deviation(step.readings, Measured(step.certified, step.standard_uncertainty), resolution)
 
 
@@ -274,11 +240,11 @@ def _mean_deviation(
     """Mean reading less reference, its standard uncertainty and coverage factor."""
     values = np.asarray(readings, dtype=float)
     if values.size == 0:
-        raise NotEnough("A check needs a reading.", field="readings")
+        raise NotEnough(field="readings", variant="check-readings")
     if not np.isfinite(values).all():
-        raise NumberInvalid("A reading of the check is not finite.", field="readings")
+        raise NumberInvalid(field="readings", variant="not-finite")
     if not 0 <= reference.standard_uncertainty < math.inf:
-        raise OutOfRange("A standard uncertainty is 0 or more and finite.", field="reference")
+        raise OutOfRange(field="reference", quantity=field_name("standard_uncertainty"), at_least=0)
     deviation = float(values.mean()) - reference.value
     known = math.hypot(reference.standard_uncertainty, resolution / math.sqrt(12))
     if values.size == 1:
@@ -294,10 +260,13 @@ def _result(
     kind: str,
     limits: CheckLimits,
     figures: Sequence[tuple[str, float, str]],
-    said: Sequence[str],
+    said: Sequence[Message],
     findings: Sequence[Finding],
 ) -> CheckResult:
-    """Out beyond the action limit; a warning beyond the warning limit, or where the uncertainty reaches the action limit."""
+    """Out beyond the action limit; a warning beyond the warning limit, or if the uncertainty reaches the action limit.
+
+    Source of the outcomes: ISO/IEC 17025:2017 6.4.9 (questionable equipment is taken out of service), from memory.
+    """
     deviation, uncertainty, factor = found
     expanded = factor * uncertainty
     if abs(deviation) > limits.action:
@@ -306,11 +275,18 @@ def _result(
         outcome = "warning"
     else:
         outcome = "within"
-    verdict = (
-        f"{worded(deviation, kind)} with an expanded uncertainty of {worded(expanded, kind)}, against limits of "
-        f"{worded(limits.warning, kind)} (warning) and {worded(limits.action, kind)} (action): {outcome}."
-    )
-    remarks = outcome_findings(outcome, verdict, deviation, limits.action, kind, PRACTICE)
+    parameters = {
+        "deviation": quantity(deviation, kind),
+        "expanded_uncertainty": quantity(expanded, kind),
+        "warning_limit": quantity(limits.warning, kind),
+        "action_limit": quantity(limits.action, kind),
+    }
+    conclusion = message("check-outcome", outcome=term(f"check-{outcome}"), **parameters)
+    remarks = []
+    if outcome == "out":
+        remarks = [finding("check-out-of-limits", "error", **parameters)]
+    elif outcome == "warning":
+        remarks = [finding("check-warning", "warning", **parameters)]
     return CheckResult(
-        outcome, deviation, uncertainty, expanded, kind, limits, tuple(figures), (*said, verdict), (*findings, *remarks)
+        outcome, deviation, uncertainty, expanded, kind, limits, tuple(figures), (*said, conclusion), (*findings, *remarks)
     )  # fmt: skip

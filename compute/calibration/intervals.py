@@ -10,11 +10,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.findings import Finding
-from compute.base.sources import PRACTICE
+from compute.base.messages import Finding, Message, field_name, finding, message, term
 
 Unit = Literal["days", "hours"]
 Method = Literal["staircase", "control-chart", "in-use-time", "reliability"]
@@ -22,7 +21,7 @@ Method = Literal["staircase", "control-chart", "in-use-time", "reliability"]
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """Shortest and longest interval that the office's policy allows, in days or in hours of use."""
+    """Shortest and longest interval that the policy allows, in days or in hours of use."""
 
     shortest: float
     longest: float
@@ -30,10 +29,14 @@ class Bounds:
 
     def __post_init__(self) -> None:
         if not 0 < self.shortest <= self.longest < math.inf:
-            detail = f"The bounds of an interval are above 0 and in order; {self.shortest:g} to {self.longest:g} {self.unit} are given."
-            raise OutOfRange(detail, field="policy")
+            raise OutOfRange(
+                field=f"max_{self.unit}",
+                variant="interval-bounds",
+                shortest=self.shortest,
+                longest=self.longest,
+            )
         if self.longest > 100_000:
-            raise OutOfRange("An interval above 100,000 days or hours cannot be meant.", field="policy")
+            raise OutOfRange(field=f"max_{self.unit}", value=self.longest, at_most=100_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +59,8 @@ class Proposal:
     """A proposed interval, bounded by policy, with its reasons.
 
     interval   in `unit`, before it is cut to whole days; `days` and `hours` are what to set
-    unbounded  what the method came to before the bounds; None: it saw no end
-    inputs     (name, figure) the method used, in SI or the unit named
+    unbounded  result of the method before the bounds; None: unlimited
+    inputs     (name, value) the method used, in SI or the unit named
     """
 
     method: Method
@@ -66,7 +69,7 @@ class Proposal:
     unit: Unit
     days: int | None
     hours: float | None
-    reasoning: tuple[str, ...]
+    reasoning: tuple[Message, ...]
     inputs: tuple[tuple[str, float], ...]
     chart: Chart
     findings: tuple[Finding, ...]
@@ -76,7 +79,7 @@ class Proposal:
 class Steps:
     """How the staircase steps: up while the error stays within `comfortable` of the permissible, down when beyond it.
 
-    The factors are a house choice: the guide gives none. 0.8 is that of the 2007 edition, from memory.
+    The factors are default values: the guide gives none. 0.8 is that of the 2007 edition, from memory.
     """
 
     comfortable: float = 0.8
@@ -85,8 +88,7 @@ class Steps:
 
     def __post_init__(self) -> None:
         if not (0 < self.comfortable <= 1 <= self.lengthen < math.inf and 0 < self.shorten <= 1):
-            detail = "The staircase needs a comfortable share in 0 to 1, a factor up of 1 or more, a factor down in 0 to 1."
-            raise OutOfRange(detail, field="policy.steps")
+            raise OutOfRange(variant="staircase-steps")
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,20 +104,20 @@ def proposal(
     unbounded: float,
     bounds: Bounds,
     *,
-    reasoning: Sequence[str],
+    reasoning: Sequence[Message],
     inputs: Sequence[tuple[str, float]],
     chart: Chart,
     findings: Sequence[Finding] = (),
 ) -> Proposal:
-    """A proposal held within the bounds of policy, which it says when they bind.
+    """Return a proposal within the bounds of the policy, with a finding where a bound applies.
 
     Parameters
     ----------
     method : str
-    unbounded : float [days or hours as bounds]  what the method came to, 0 or more; may be infinite
+    unbounded : float [days or hours as bounds]  result of the method, 0 or more; may be infinite
     bounds : Bounds
-    reasoning : sequence of str
-    inputs : sequence of (name, figure)
+    reasoning : sequence of Message
+    inputs : sequence of (name, value)
     chart : Chart
     findings : sequence of Finding
 
@@ -132,16 +134,19 @@ def proposal(
     ILAC-G24:2022 (from memory): intervals are kept between a shortest and a longest; whole days are cut, not rounded: a default.
     """
     if math.isnan(unbounded):
-        raise NumberInvalid("The review came to no number; look at its inputs.")
+        raise NumberInvalid(variant="interval")
     interval = min(max(unbounded, bounds.shortest), bounds.longest)
     said, remarks = list(reasoning), list(findings)
     if interval != unbounded:
-        which = "longest" if unbounded > interval else "shortest"
-        came = f"{unbounded:.0f} {bounds.unit}" if math.isfinite(unbounded) else "no end"
-        found = unbounded if math.isfinite(unbounded) else "no end"
-        detail = f"The method came to {came}; the {which} that policy allows is {interval:.0f} {bounds.unit}."
-        said.append(detail)
-        remarks.append(Finding("interval-at-bound", "info", detail, "policy", found, interval))
+        parameters: dict[str, Any] = {
+            "bound": "longest" if unbounded > interval else "shortest",
+            "found": round(unbounded) if math.isfinite(unbounded) else None,
+            "found_unit": unit_term(unbounded, bounds.unit),
+            "allowed": round(interval),
+            "allowed_unit": unit_term(interval, bounds.unit),
+        }
+        said.append(message("interval-at-bound", **parameters))
+        remarks.append(finding("interval-at-bound", "info", **parameters))
     in_days = bounds.unit == "days"
     # A hair is added before the cut: 360 x 1.25 must not become 449 by rounding.
     days = max(math.floor(interval * (1 + 1e-12)), 1) if in_days else None
@@ -180,32 +185,40 @@ def staircase(
     """
     steps = steps or Steps()
     if not history:
-        detail = "No as-found result is on record; the staircase needs the last one."
-        raise NotEnough(detail, field="history")
+        raise NotEnough(variant="as-found-result")
     check_order([found.at for found in history])
     if not 0 < current < math.inf:
-        raise OutOfRange(f"An interval of {current:g} cannot be.", field="interval")
+        raise OutOfRange(quantity=field_name("interval"), value=current, above=0)
     if not all(0 <= found.share < math.inf for found in history):
-        raise OutOfRange("A share of the permissible error is 0 or more and finite.", field="history")
+        raise OutOfRange(quantity=field_name("fraction_of_limit"), at_least=0)
     share = history[-1].share
-    factor, why = _step(share, steps)
+    factor, step = _step(share, steps)
     said = (
-        f"As found, the largest error was {share:.0%} of the permissible error.",
-        f"{why} {current:.0f} {bounds.unit} x {factor:g} = {current * factor:.0f} {bounds.unit}.",
+        message("as-found-fraction", fraction=float(share)),
+        message(
+            "staircase-step",
+            step=step,
+            comfortable=float(steps.comfortable),
+            current=round(current),
+            current_unit=unit_term(current, bounds.unit),
+            factor=float(factor),
+            result=round(current * factor),
+            result_unit=unit_term(current * factor, bounds.unit),
+        ),
     )
     chart = Chart(
         bounds.unit, "number", tuple(f.at for f in history), tuple(f.share for f in history),
         limits=(steps.comfortable, 1.0),
     )  # fmt: skip
-    inputs = [("current interval", current), ("share of the permissible error", share), ("factor", factor)]
+    inputs = [("current-interval", current), ("fraction-of-limit", share), ("factor", factor)]
     return proposal("staircase", current * factor, bounds, reasoning=said, inputs=inputs, chart=chart)
 
 
 def in_use(by_hours: Proposal, daily_hours: float, calendar: Bounds) -> Proposal:
     """An interval in hours of use, with its calendar backstop: ILAC-G24 Method 3.
 
-    The hours come from the staircase or the control chart over hours of use. The days are policy's longest; the reasoning says
-    when the hours are expected to run out at the mean use.
+    The hours come from the staircase or the control chart over hours of use. The days are the longest of the policy; the reasoning
+    states when the hours are expected to be reached at the mean use.
 
     Parameters
     ----------
@@ -226,30 +239,25 @@ def in_use(by_hours: Proposal, daily_hours: float, calendar: Bounds) -> Proposal
     ILAC-G24 / OIML D 10, 6.4 Method 3 (details from memory).
     """
     if by_hours.unit != "hours" or by_hours.hours is None or calendar.unit != "days":
-        raise OutOfRange("In-use time takes an interval in hours and a calendar backstop in days.")
+        raise OutOfRange(variant="in-use-units")
     if not 0 <= daily_hours <= 24:
-        raise OutOfRange(f"A use of {daily_hours:g} hours a day cannot be.", field="daily_hours")
+        raise OutOfRange(quantity=field_name("hours_a_day"), value=daily_hours, at_least=0, at_most=24)
     backstop = math.floor(calendar.longest)
     said = [*by_hours.reasoning]
     findings = list(by_hours.findings)
     expected = by_hours.hours / daily_hours if daily_hours else math.inf
-    if expected < backstop:
-        said.append(
-            f"At {daily_hours:.2g} hours a day they run out after about {expected:.0f} days, before the backstop of {backstop} days."
+    said.append(
+        message(
+            "hours-a-day",
+            hours=float(daily_hours),
+            days=round(expected) if expected < backstop else None,
+            backstop=backstop,
         )
-    else:
-        said.append(f"At {daily_hours:.2g} hours a day the backstop of {backstop} days comes first.")
+    )
     if expected < calendar.shortest:
-        detail = f"The hours run out after {expected:.0f} days, sooner than the shortest {calendar.shortest:.0f} days that policy allows for."
         findings.append(
-            Finding(
-                "interval-hours-soon",
-                "warning",
-                detail,
-                "policy",
-                expected,
-                calendar.shortest,
-                source=PRACTICE,
+            finding(
+                "interval-hours-soon", "warning", count=round(expected), shortest=round(calendar.shortest)
             )
         )
     return replace(
@@ -257,13 +265,13 @@ def in_use(by_hours: Proposal, daily_hours: float, calendar: Bounds) -> Proposal
         method="in-use-time",
         days=backstop,
         reasoning=tuple(said),
-        inputs=(*by_hours.inputs, ("hours a day", daily_hours), ("calendar backstop", calendar.longest)),
+        inputs=(*by_hours.inputs, ("hours-a-day", daily_hours), ("calendar-backstop", calendar.longest)),
         findings=tuple(findings),
     )
 
 
 def check_order(times: Sequence[float]) -> None:
-    """Refuses times that are not finite or do not rise.
+    """Reject times that are not finite or do not rise.
 
     Parameters
     ----------
@@ -280,12 +288,31 @@ def check_order(times: Sequence[float]) -> None:
     if not all(math.isfinite(time) for time in times) or any(
         later <= earlier for earlier, later in pairwise(times)
     ):
-        raise OutOfRange("The history is not in order of time, or two results share a time.", field="history")
+        raise OutOfRange(variant="history-order")
+
+
+def unit_term(time: float, unit: Unit) -> dict[str, str]:
+    """The unit of a time in whole days or hours, as a word in the singular or the plural.
+
+    Parameters
+    ----------
+    time : float [days or hours as unit]
+    unit : str  `days` or `hours`
+
+    Returns
+    -------
+    term : dict  a term of the message catalogue
+
+    Source
+    ------
+    definition : singular for 1.
+    """
+    return term(unit.removesuffix("s") if math.isfinite(time) and round(time) == 1 else unit)
 
 
 def _step(share: float, steps: Steps) -> tuple[float, str]:
     if share > 1:
-        return steps.shorten, "That is out of tolerance: the interval is shortened."
+        return steps.shorten, "shortened"
     if share > steps.comfortable:
-        return 1.0, f"That is within, but above {steps.comfortable:.0%}: the interval is kept."
-    return steps.lengthen, f"That is within {steps.comfortable:.0%}: the interval is lengthened."
+        return 1.0, "unchanged"
+    return steps.lengthen, "lengthened"

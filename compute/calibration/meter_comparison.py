@@ -1,18 +1,17 @@
-"""Two meters on one pipe: En number and zeta score, with what both share in doubt taken out."""
+"""Two meters on one pipe: En number and zeta score, without the uncertainty that both share."""
 
 from __future__ import annotations
 
 import math
 
 from compute.base.errors import OutOfRange
-from compute.base.figures import worded
+from compute.base.messages import finding, message, quantity
 from compute.base.sources import Source
 from compute.calibration.intermediate_checks import (
     CheckLimits,
     CheckResult,
     Measured,
     Outcome,
-    outcome_findings,
 )
 
 ISO_13528 = Source("ISO 13528:2015 (En number; zeta score with limits 2 and 3)", "unverified")
@@ -25,7 +24,7 @@ def en_number(first: Measured, second: Measured, shared_uncertainty: float = 0.0
     ----------
     first : Measured
     second : Measured
-    shared_uncertainty : float [as the values]  standard; what moves both alike (pipe, medium), within the uncertainty of each
+    shared_uncertainty : float [as the values]  standard; of what affects both alike (pipe, medium), within the uncertainty of each
 
     Returns
     -------
@@ -37,7 +36,7 @@ def en_number(first: Measured, second: Measured, shared_uncertainty: float = 0.0
 
     Source
     ------
-    ISO 13528:2015 9.7 (from memory), the covariance of what is shared taken out by JCGM 100:2008 5.2.2.
+    ISO 13528:2015 9.7 (from memory), the covariance of the shared part removed by JCGM 100:2008 5.2.2.
     """
     return zeta_score(first, second, shared_uncertainty) / 2
 
@@ -61,24 +60,22 @@ def zeta_score(first: Measured, second: Measured, shared_uncertainty: float = 0.
 
     Source
     ------
-    ISO 13528:2015 9.6 (from memory), the covariance of what is shared taken out by JCGM 100:2008 5.2.2.
+    ISO 13528:2015 9.6 (from memory), the covariance of the shared part removed by JCGM 100:2008 5.2.2.
     """
     u_first, u_second = first.standard_uncertainty, second.standard_uncertainty
     if not 0 <= shared_uncertainty <= min(u_first, u_second):
-        detail = "What two results share in doubt is part of the uncertainty of each, and cannot be above the smaller."
-        raise OutOfRange(detail, field="shared_uncertainty")
+        raise OutOfRange(field="shared_uncertainty", variant="shared-uncertainty")
     variance = u_first**2 + u_second**2 - 2 * shared_uncertainty**2
     if not 0 < variance < math.inf:
-        detail = "Beside what they share the two results have no uncertainty; state that of each."
-        raise OutOfRange(detail, field="standard_uncertainty")
+        raise OutOfRange(field="reading", variant="no-own-uncertainty")
     return (first.value - second.value) / math.sqrt(variance)
 
 
 def two_meters_check(first: Measured, second: Measured, shared_uncertainty: float, kind: str) -> CheckResult:
-    """Two meters on one pipe at one time: do they agree within what each alone has in doubt?
+    """Compare two meters on one pipe at one time by the uncertainty that each has alone.
 
-    Pipe, medium and profile move both alike and prove nothing; their doubt is taken out. Within up to |En| = 1, out from
-    |zeta| = 3, a warning between. Agreement does not tell that both are right.
+    Pipe, medium and profile affect both alike; their uncertainty is removed. Within up to |En| = 1, out from
+    |zeta| = 3, a warning between. Agreement does not prove that both are right.
 
     Parameters
     ----------
@@ -105,10 +102,16 @@ def two_meters_check(first: Measured, second: Measured, shared_uncertainty: floa
     )
     outcome: Outcome = "within" if abs(zeta) <= 2 else "warning" if abs(zeta) < 3 else "out"
     difference = first.value - second.value
-    said = (
-        f"The meters differ by {worded(difference, kind)}; without what they share, that is En = {zeta / 2:.2f} (agreement up to 1) and "
-        f"zeta = {zeta:.2f}.",
-    )
+    parameters = {
+        "difference": quantity(difference, kind),
+        "en_number": zeta / 2,
+        "zeta_score": zeta,
+    }
+    findings = []
+    if outcome == "out":
+        findings = [finding("check-out-of-limits/two-meters", "error", source=ISO_13528, **parameters)]
+    elif outcome == "warning":
+        findings = [finding("check-warning/two-meters", "warning", source=ISO_13528, **parameters)]
     return CheckResult(
         outcome=outcome,
         deviation=difference,
@@ -116,7 +119,7 @@ def two_meters_check(first: Measured, second: Measured, shared_uncertainty: floa
         expanded_uncertainty=2 * unshared,
         kind=kind,
         limits=CheckLimits(2 * unshared, 3 * unshared),
-        figures=(("En", zeta / 2, "number"), ("zeta", zeta, "number")),
-        sentences=said,
-        findings=outcome_findings(outcome, said[0], difference, 2 * unshared, kind, ISO_13528),
+        figures=(("en-number", zeta / 2, "number"), ("zeta-score", zeta, "number")),
+        sentences=(message("meters-compared", **parameters),),
+        findings=tuple(findings),
     )

@@ -1,4 +1,4 @@
-"""What an instrument found out of tolerance does to results made with it: which are in doubt, and by how much they would move."""
+"""Results affected by an instrument found out of tolerance."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from compute.base.errors import NotEnough, OutOfRange
+from compute.base.messages import Message, day, message
 from compute.calibration.decision_rules import Conformity, conforming
 
 
 @dataclass(frozen=True, slots=True)
 class DatedVerdict:
-    """Verdicts of one calibration; `as_left` is None where nothing was adjusted, `as_found` where nothing was taken as found."""
+    """Statements of conformity of one calibration; `as_left` is None without adjustment, `as_found` without as-found readings."""
 
     on: date
     as_found: Conformity | None
@@ -27,19 +28,19 @@ class DatedVerdict:
 
 @dataclass(frozen=True, slots=True)
 class AffectedPeriod:
-    """Results from `after` (the calibration last known good; None: all there are) up to `until` are in doubt."""
+    """Results from `after` (the last calibration in tolerance; None: all) up to `until` may be affected."""
 
     after: date | None
     until: date
-    reasoning: tuple[str, ...]
+    reasoning: tuple[Message, ...]
 
 
 def affected_period(history: Sequence[DatedVerdict]) -> AffectedPeriod | None:
-    """Which results the last calibration of a history calls in question.
+    """Return the period whose results the last calibration of a history puts in question.
 
-    If the last as-found verdict is not within the limits, results are in doubt back to the calibration before it at which the
-    instrument was left within; those at which it was not are passed over. A calibration without as-found results says nothing of
-    the time before it.
+    If the last as-found statement is not a pass, results may be affected back to the latest earlier calibration that left the
+    instrument in tolerance; calibrations that did not are passed over. A calibration without as-found results gives no evidence
+    about the time before it.
 
     Parameters
     ----------
@@ -47,7 +48,7 @@ def affected_period(history: Sequence[DatedVerdict]) -> AffectedPeriod | None:
 
     Returns
     -------
-    uncertainty : AffectedPeriod or None  None: the last calibration found the instrument within its limits, or found nothing
+    period : AffectedPeriod or None  None: the last calibration found the instrument in tolerance, or has no as-found results
 
     Raises
     ------
@@ -59,29 +60,23 @@ def affected_period(history: Sequence[DatedVerdict]) -> AffectedPeriod | None:
     ISO/IEC 17025:2017 6.4.9 and 7.10 (earlier results), from memory; results count from the day last left within the limits.
     """
     if not history:
-        raise NotEnough("No calibration is on record.", field="history")
+        raise NotEnough(variant="no-calibration")
     ordered = sorted(history, key=lambda conformity: conformity.on)
     if len({conformity.on for conformity in ordered}) < len(ordered):
-        raise OutOfRange("Two calibrations on one day: which came first is not known.", field="history")
+        raise OutOfRange(variant="two-calibrations-on-one-day")
     last = ordered[-1]
     if last.as_found is None or conforming(last.as_found):
         return None
-    said = [f"Found {_words(last.as_found)} on {last.on:%Y-%m-%d}."]
+    reasoning = [message("found-out-of-tolerance", conformity=last.as_found, on=day(last.on))]
     for earlier in reversed(ordered[:-1]):
         if earlier.left_within:
-            said.append(
-                f"Last known good on {earlier.on:%Y-%m-%d}, when it was left within its limits: results since then are in doubt."
-            )
-            return AffectedPeriod(earlier.on, last.on, tuple(said))
+            reasoning.append(message("last-in-tolerance", on=day(earlier.on)))
+            return AffectedPeriod(earlier.on, last.on, tuple(reasoning))
         known = earlier.as_left or earlier.as_found
-        said.append(
-            f"On {earlier.on:%Y-%m-%d} it was not left within its limits either."
+        reasoning.append(
+            message("not-left-in-tolerance", on=day(earlier.on))
             if known
-            else f"The calibration of {earlier.on:%Y-%m-%d} has no verdict on record, and so shows nothing."
+            else message("no-statement-of-conformity", on=day(earlier.on))
         )
-    said.append("No earlier calibration left it within its limits: every result before is in doubt.")
-    return AffectedPeriod(None, last.on, tuple(said))
-
-
-def _words(conformity: Conformity) -> str:
-    return {"conditional-fail": "a conditional fail", "fail": "out of tolerance"}.get(conformity, conformity)
+    reasoning.append(message("never-in-tolerance"))
+    return AffectedPeriod(None, last.on, tuple(reasoning))

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.figures import counted
 
 FloatArray = NDArray[np.float64]
 Form = Literal["absolute", "relative"]
@@ -34,12 +33,11 @@ class Point:
     def __post_init__(self) -> None:
         numbers = (self.reference, self.indicated, self.expanded_uncertainty, self.coverage_factor)
         if not all(math.isfinite(number) for number in numbers):
-            raise NumberInvalid("A figure of a calibration point is not finite.", field="points")
+            raise NumberInvalid(field="points", variant="calibration-point")
         if self.expanded_uncertainty < 0:
-            raise OutOfRange("An expanded uncertainty is not below 0.", field="points.expanded_uncertainty")
+            raise OutOfRange(field="points.expanded_uncertainty", at_least=0)
         if self.coverage_factor < 1:
-            detail = f"A coverage factor of {self.coverage_factor:g} cannot be; it is 1 or more, mostly 2."
-            raise OutOfRange(detail, field="points.coverage_factor")
+            raise OutOfRange(field="points.coverage_factor", value=self.coverage_factor, at_least=1)
 
     @property
     def error(self) -> float:
@@ -56,7 +54,7 @@ class Point:
         if form == "absolute":
             return self.error, self.standard_uncertainty
         if self.reference == 0:
-            raise OutOfRange("At a reference of 0 there is no relative error.", field="points.reference")
+            raise OutOfRange(field="points.reference", variant="relative-error-at-zero")
         return self.error / self.reference, self.standard_uncertainty / abs(self.reference)
 
 
@@ -120,15 +118,13 @@ def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
         them: they share the laboratory's standard.
     """
     if form == "relative" and len({point.reference < 0 for point in points}) > 1:
-        detail = "The points are of both directions of flow; make a curve of each direction."
-        raise OutOfRange(detail, field="points.reference")
+        raise OutOfRange(field="points.reference", variant="both-flow-directions")
     found: dict[float, list[tuple[float, float]]] = {}
     for point in points:
         place = abs(point.reference) if form == "relative" else point.reference
         found.setdefault(place, []).append(point.in_form(form))
     if len(found) < 2:
-        detail = f"A calibration at {counted(len(found), 'reference value')} makes no curve; two or more are needed."
-        raise NotEnough(detail, field="points")
+        raise NotEnough(field="points", variant="error-curve", count=len(found))
     reference = np.array(sorted(found))
     errors = np.array([np.mean([error for error, _ in found[at]]) for at in reference])
     uncertainties = np.array([max(uncertainty for _, uncertainty in found[at]) for at in reference])
@@ -136,9 +132,5 @@ def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
     rise_at_ends = curve.rises + 2 * curve.bends * np.diff(reference)
     rises_all_along = np.all(curve.rises > 0) and np.all(rise_at_ends > 0)
     if not rises_all_along or (form == "relative" and errors[0] <= -1):
-        detail = (
-            "The indicated value does not rise with the reference from point to point, so that no reading could be corrected. "
-            "Look for points that changed places."
-        )
-        raise OutOfRange(detail, field="points")
+        raise OutOfRange(field="points", variant="error-curve-not-rising")
     return curve

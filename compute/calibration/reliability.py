@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.findings import Finding
-from compute.base.sources import PRACTICE, Source
-from compute.calibration.intervals import Bounds, Chart, Proposal, proposal
+from compute.base.messages import Finding, Message, field_name, finding, message
+from compute.base.sources import Source
+from compute.calibration.intervals import Bounds, Chart, Proposal, proposal, unit_term
 
 RP1 = Source(
     "NCSL RP-1, Establishment and Adjustment of Calibration Intervals: exponential reliability", "unverified"
@@ -32,8 +32,9 @@ class Observed:
 
     def __post_init__(self) -> None:
         if not 0 <= self.in_tolerance <= self.results:
-            detail = f"{self.in_tolerance} in tolerance of {self.results} results cannot be."
-            raise OutOfRange(detail, field="observed")
+            raise OutOfRange(
+                quantity=field_name("in_tolerance"), value=self.in_tolerance, at_least=0, at_most=self.results
+            )
 
     @property
     def share(self) -> float:
@@ -66,9 +67,9 @@ def share_interval(observed: Observed, confidence: float = CONFIDENCE) -> tuple[
     from scipy.special import betaincinv
 
     if not observed.results:
-        raise NotEnough("No as-found result is on record.", field="observed")
+        raise NotEnough(variant="as-found-result")
     if not 0 < confidence < 1:
-        raise OutOfRange("A confidence lies between 0 and 1.", field="confidence")
+        raise OutOfRange(quantity=field_name("confidence"), value=confidence, above=0, below=1)
     inside, outside, tail = (
         observed.in_tolerance,
         observed.results - observed.in_tolerance,
@@ -94,23 +95,23 @@ def interval_for_target(interval: float, observed_share: float, target: float) -
 
     Raises
     ------
-    OutOfRange  an interval, a share or a target that cannot be
+    OutOfRange  an interval, a share or a target out of range
 
     Source
     ------
     exponential reliability (NCSL RP-1, from memory): new = old x ln(target)/ln(observed).
     """
     if not (0 < interval < math.inf and 0 <= observed_share <= 1):
-        raise OutOfRange("The interval is above 0, the share found in tolerance from 0 to 1.")
+        raise OutOfRange(variant="observed-interval")
     if not 0 < target < 1:
-        raise OutOfRange("A reliability target lies between 0 and 1.", field="policy.target")
+        raise OutOfRange(field="target", value=target, above=0, below=1)
     if observed_share == 0:
         return 0.0
     return math.inf if observed_share == 1 else interval * math.log(target) / math.log(observed_share)
 
 
 def reliability_interval(observed: Observed, current: float, target: float, bounds: Bounds) -> Proposal:
-    """Next interval of a population from its share found in tolerance, with care for small numbers.
+    """Next interval of a population from its share found in tolerance, with an allowance for small numbers.
 
     Where none was out of tolerance the share is taken as 0.5^(1/n), the one that gives n in tolerance every other time, and the interval
     is not shortened. Where the target lies within the Clopper-Pearson interval of the share, a finding says that chance alone could
@@ -138,15 +139,11 @@ def reliability_interval(observed: Observed, current: float, target: float, boun
         of zero failures, a default.
     """
     if observed.results < MIN_RESULTS:
-        detail = (
-            f"{observed.results} as-found results after this interval say too little of the type; {MIN_RESULTS} or more are needed. "
-            "Use the staircase until then."
-        )
-        raise NotEnough(detail, field="observed")
+        raise NotEnough(variant="as-found-results", count=observed.results, needed=MIN_RESULTS)
     none_out = observed.in_tolerance == observed.results
     share = 0.5 ** (1 / observed.results) if none_out else observed.share
-    came_to = interval_for_target(current, share, target)
-    time = max(came_to, current) if none_out else came_to
+    found = interval_for_target(current, share, target)
+    time = max(found, current) if none_out else found
     lower, upper = share_interval(observed)
     return proposal(
         "reliability",
@@ -154,12 +151,12 @@ def reliability_interval(observed: Observed, current: float, target: float, boun
         bounds,
         reasoning=_reasoning(observed, share, current, target, time, bounds),
         inputs=[
-            ("in tolerance", float(observed.in_tolerance)),
+            ("in-tolerance", float(observed.in_tolerance)),
             ("results", float(observed.results)),
-            ("share used", share),
-            ("lower limit of the share", lower),
-            ("upper limit of the share", upper),
-            ("current interval", current),
+            ("rate-used", share),
+            ("rate-lower-limit", lower),
+            ("rate-upper-limit", upper),
+            ("current-interval", current),
             ("target", target),
         ],
         chart=_chart(share, (lower, upper), current, target, bounds),
@@ -169,23 +166,35 @@ def reliability_interval(observed: Observed, current: float, target: float, boun
 
 def _reasoning(
     observed: Observed, share: float, current: float, target: float, time: float, bounds: Bounds
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     lower, upper = share_interval(observed)
-    found = (
-        f"After {current:.0f} {bounds.unit} {observed.in_tolerance} of {observed.results} were found in tolerance: {observed.share:.1%}, "
-        f"the true share between {lower:.1%} and {upper:.1%} with 95 % confidence."
+    found = message(
+        "in-tolerance-rate",
+        time=round(current),
+        time_unit=unit_term(current, bounds.unit),
+        in_tolerance=observed.in_tolerance,
+        count=observed.results,
+        rate=float(observed.share),
+        lower=lower,
+        upper=upper,
     )
-    if observed.share == 1:
-        used = (
-            f"None was out, so the share is taken as {share:.1%}, which would give such a row every other time, and the interval is not "
-            "shortened."
-        )
-    elif observed.in_tolerance == 0:
-        used = "None was in tolerance: no interval would do."
-    else:
-        used = f"The target is {target:.1%}."
-    came = f"{current:.0f} {bounds.unit} x ln({target:.3g}) / ln({share:.3g}) gives {time:.0f} {bounds.unit}."
-    return (found, used) if observed.in_tolerance == 0 else (found, used, came)
+    if observed.in_tolerance == 0:
+        return found, message("none-in-tolerance")
+    used = (
+        message("all-in-tolerance", count=observed.results, rate=float(share))
+        if observed.share == 1
+        else message("reliability-target", target=float(target))
+    )
+    formula = message(
+        "reliability-interval",
+        current=round(current),
+        current_unit=unit_term(current, bounds.unit),
+        target=float(target),
+        rate=float(share),
+        result=round(time) if math.isfinite(time) else None,
+        result_unit=unit_term(time, bounds.unit),
+    )
+    return found, used, formula
 
 
 def _chart(share: float, limits: tuple[float, float], current: float, target: float, bounds: Bounds) -> Chart:
@@ -203,24 +212,24 @@ def _chart(share: float, limits: tuple[float, float], current: float, target: fl
 
 def _findings(observed: Observed, limits: tuple[float, float], target: float) -> list[Finding]:
     if observed.in_tolerance == 0:
-        detail = "No instrument was found in tolerance. An interval does not mend that: look at the permissible error, the handling and the type."
         return [
-            Finding("reliability-none-in-tolerance", "warning", detail, "observed", 0.0, target, source=RP1)
+            finding(
+                "reliability-none-in-tolerance",
+                "warning",
+                source=RP1,
+                count=observed.results,
+                target=float(target),
+            )
         ]
     if limits[0] <= target <= limits[1]:
-        detail = (
-            f"With {observed.results} results the target of {target:.1%} may be met as it is: the true share lies between {limits[0]:.1%} and "
-            f"{limits[1]:.1%}. Wait for more results, or weigh the change against its cost."
-        )
         return [
-            Finding(
+            finding(
                 "reliability-near-target",
                 "info",
-                detail,
-                "observed",
-                observed.share,
-                target,
-                source=PRACTICE,
+                count=observed.results,
+                target=float(target),
+                lower=limits[0],
+                upper=limits[1],
             )
         ]
     return []

@@ -1,4 +1,4 @@
-"""The verdict on a calibration, worked out from its points whenever it is asked for; it is stored nowhere.
+"""Statement of conformity of a calibration, calculated from its points on request and not stored.
 
 The quantity of the points goes with the kind of instrument: a meter is calibrated in flow velocity, a thickness gauge in length, a
 thermometer in temperature, and a transducer pair in the time difference it shows at no flow (reference 0).
@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from compute.base.figures import difference_kind
-from compute.base.findings import Finding
+from compute.base.messages import Finding, day, finding
 from compute.calibration.decision_rules import (
     CertificateConformity,
     DecisionRule,
@@ -20,7 +20,7 @@ from compute.calibration.decision_rules import (
 )
 from compute.calibration.points import Point
 from surveys.core.stored_quantities import findings_json, quantity
-from surveys.models import Calibration, CalibrationPoint, IntervalPolicy
+from surveys.models import Calibration, CalibrationPoint
 from surveys.models.calibration import LimitsFrom, Moment
 from surveys.models.instrument import Kind
 
@@ -32,13 +32,6 @@ QUANTITY: Mapping[str, str] = {
 }
 """Kind of quantity of the points, by kind of instrument."""
 
-CODES = {
-    "due-on-from-policy": "the due date was left out and follows from the interval policy",
-    "limits-from-policy": "the certificate states no limits; it is judged by the acceptance policy",
-    "limits-not-stated": "there are points, but neither certificate nor policy says what error is permissible",
-    "points-not-stated": "there are no points, so that there is no verdict",
-}
-
 
 def error_kind(kind: str) -> str:
     """Kind of quantity of the errors of an instrument: for temperatures a difference."""
@@ -48,12 +41,12 @@ def error_kind(kind: str) -> str:
 def judged(
     points: list[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
 ) -> CertificateConformity:
-    """The verdict on points of an instrument of a kind. Raises ComputeError, see `compute.calibration.decision_rules.judge`."""
+    """The conformity of points of an instrument of a kind. Raises ComputeError, see `compute.calibration.decision_rules.judge`."""
     return judge(points, permissible, rule, error_kind(kind))
 
 
 def conformity_of(calibration: Calibration, moment: Moment) -> CertificateConformity | None:
-    """The verdict on the points as found or as left; None without points or without a limit."""
+    """The conformity of the points as found or as left; None without points or without a limit."""
     permissible = calibration.maximum_permissible_error()
     points = [row.point() for row in points_of(calibration, moment)]
     if permissible is None or not points:
@@ -62,7 +55,7 @@ def conformity_of(calibration: Calibration, moment: Moment) -> CertificateConfor
 
 
 def conformity_in_force(calibration: Calibration) -> CertificateConformity | None:
-    """The verdict the instrument works by: as left, or as found if nothing was adjusted."""
+    """The conformity in force: as left, or as found without adjustment."""
     as_left = points_of(calibration, Moment.AS_LEFT)
     return conformity_of(calibration, Moment.AS_LEFT if as_left else Moment.AS_FOUND)
 
@@ -73,19 +66,19 @@ def points_of(calibration: Calibration, moment: Moment) -> list[CalibrationPoint
 
 
 def conformity_json(calibration: Calibration) -> dict[str, Any]:
-    """The verdicts as found and as left and the one in force, with findings, as a document of SI quantities."""
+    """The conformity as found, as left and in force, with findings, as a document of SI quantities."""
     kind = calibration.instrument.kind
     by_moment = {moment: conformity_of(calibration, moment) for moment in Moment}
     of = _in_force(calibration)
     whole = by_moment[of] if of else None
-    told = [finding for one in by_moment.values() if one for finding in one.findings]
+    of_points = [one for whole_set in by_moment.values() if whole_set for one in whole_set.findings]
     return {
         "conformity": whole.conformity if whole else None,
         "conforms": whole.conforms if whole else None,
         "of": of.value if of else None,
         "as_found": _set_json(by_moment[Moment.AS_FOUND], kind),
         "as_left": _set_json(by_moment[Moment.AS_LEFT], kind),
-        "findings": findings_json([*_remarks(calibration), *told]),
+        "findings": findings_json([*_remarks(calibration), *of_points]),
     }
 
 
@@ -161,35 +154,14 @@ def _stated(point: Point, kind: str) -> dict[str, Any]:
 
 
 def _remarks(calibration: Calibration) -> list[Finding]:
-    """What was assumed, and what is missing for a verdict."""
-    said = []
+    """Findings on values from policies, and on what is missing for a statement of conformity."""
+    found = []
     if calibration.interval_policy is not None:
-        said.append(_due_from(calibration.interval_policy, calibration))
+        found.append(finding("due-on-from-policy", "info", "due_on", due_on=day(calibration.due_on)))
     if not calibration.points.all():
-        said.append(
-            Finding(
-                "points-not-stated", "info", "No points were given, so that there is no verdict.", "as_found"
-            )
-        )
+        found.append(finding("points-not-stated", "info", "as_found"))
     elif not calibration.decision_rule:
-        detail = (
-            "There is no verdict: neither the certificate nor a policy of this instrument or its type states the permissible error "
-            "and the decision rule. Record an acceptance policy, or correct the certificate with its limits."
-        )
-        said.append(Finding("limits-not-stated", "warning", detail, "maximum_permissible_error"))
+        found.append(finding("limits-not-stated", "warning", "maximum_permissible_error"))
     elif calibration.limits_from != LimitsFrom.CERTIFICATE:
-        detail = (
-            f"The certificate states no limits; it is judged by the {calibration.get_limits_from_display()}."
-        )
-        said.append(Finding("limits-from-policy", "info", detail, "maximum_permissible_error"))
-    return said
-
-
-def _due_from(policy: IntervalPolicy, calibration: Calibration) -> Finding:
-    parts = [
-        f"{value:g} {name}"
-        for name, value in (("months", policy.months), ("days", policy.days), ("hours of use", policy.hours))
-        if value is not None
-    ]
-    detail = f"No due date was given; it follows from the interval policy of {', '.join(parts)}."
-    return Finding("due-on-from-policy", "info", detail, "due_on", calibration.due_on.isoformat())
+        found.append(finding("limits-from-policy", "info", "maximum_permissible_error"))
+    return found

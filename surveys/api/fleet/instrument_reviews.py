@@ -22,7 +22,6 @@ from surveys.api.fields import (
     NumberField,
     QuantityIn,
     QuantityOut,
-    SentencesField,
     StrictSerializer,
     TextField,
     VisibleRecord,
@@ -31,6 +30,7 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.files import NamedRenderer
+from surveys.api.messages import MessageOut, MessagesField
 from surveys.api.permissions import FIELD, FLEET
 from surveys.api.rejections import error_detail, rejection
 from surveys.api.rendering import JSONRenderer
@@ -73,7 +73,7 @@ class IntervalReviewIn(StrictSerializer):
 class IntervalReviewOut(serializers.ModelSerializer):
     calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
     decided_by = serializers.CharField(source="decided_by.username", read_only=True, allow_null=True)
-    reasoning = SentencesField()
+    reasoning = MessagesField(read_only=True)
     inputs = serializers.SerializerMethodField(help_text="Figures the method used.")
     findings = serializers.SerializerMethodField()
 
@@ -257,7 +257,7 @@ class CheckOut(serializers.ModelSerializer):
     expanded_uncertainty = serializers.SerializerMethodField()
     warning_limit = serializers.SerializerMethodField()
     action_limit = serializers.SerializerMethodField()
-    sentences = SentencesField()
+    sentences = MessagesField(read_only=True)
     findings = serializers.SerializerMethodField()
     instrument_state = serializers.CharField(source="instrument.state", read_only=True)
 
@@ -296,7 +296,7 @@ class TrendOut(serializers.Serializer):
     significant = serializers.BooleanField()
     days_to_action = serializers.FloatField(allow_null=True)
     runs = serializers.ListField(child=serializers.DictField())
-    sentences = serializers.ListField(child=serializers.CharField())
+    sentences = MessageOut(many=True)
     findings = FindingOut(many=True)
 
 

@@ -14,6 +14,7 @@ from rest_framework.response import Response
 
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import QuantityOut, StrictSerializer, TextField, in_units, units_of
+from surveys.api.messages import MessagesField
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import CombinationPart, OutOfToleranceReview, Result, ReviewedSurvey
@@ -108,7 +109,7 @@ def _flow(value: float | None, serializer: Any) -> Any:
 
 class OutOfToleranceReviewOut(serializers.ModelSerializer):
     opened_by = serializers.CharField(source="opened_by.username", read_only=True)
-    reasoning = serializers.ListField(child=serializers.CharField())
+    reasoning = MessagesField(read_only=True)
     counts = serializers.SerializerMethodField(help_text="Surveys by state.")
 
     class Meta:

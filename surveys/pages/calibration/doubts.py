@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from compute.base.units import System
 from surveys.api.fleet.out_of_tolerance_reviews import DECISION_CHOICES
 from surveys.core.errors import ServiceError
-from surveys.core.messages import error_text
+from surveys.core.messages import Reader, error_text, render
 from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
 from surveys.models import CombinationPart, OutOfToleranceReview, ReviewedSurvey
@@ -88,6 +88,7 @@ def _shown(
     shown = Paginator(rows, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "review": review,
+        "reasoning": [render(one, Reader(units)).detail for one in review.reasoning],
         "surveys": shown,
         "rows": [_row(one, units, rejected) for one in shown],
         "choices": DECISION_CHOICES,

@@ -12,9 +12,9 @@ from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
-from compute.base.marks import plain
 from surveys.api.fleet.instrument_reviews import IntervalDecisionIn
 from surveys.api.problems import problem_of
+from surveys.core.messages import Reader, render
 from surveys.documents.formatting import findings_worded
 from surveys.documents.interval_chart import review_chart
 from surveys.models import Instrument, IntervalReview
@@ -111,7 +111,7 @@ def _shown(
     chart = review_chart(review.chart, review.history_from, review.proposed_days, units)
     context = {
         "review": review,
-        "reasoning": [plain(one, units) for one in review.reasoning],
+        "reasoning": [render(one, Reader(units)).detail for one in review.reasoning],
         "findings": findings_worded(review.findings, units),
         # Generated from numbers and dates: it contains no text entered by users.
         "chart": mark_safe(chart),  # noqa: S308

@@ -1,4 +1,4 @@
-"""Many deeds at once: all of them or none, with what was wrong row by row."""
+"""Several actions in one request: all or none, with the problems of each row."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Problems = list[dict[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class BulkAction:
-    """What a row of a table asks for."""
+    """The action of one row of a table."""
 
     row: int
     do: Callable[[], Any]
@@ -26,11 +26,10 @@ def do_all(
     explain: Callable[[Exception], Problems | None],
     dry_run: bool,
 ) -> dict[int, Problems]:
-    """Do every deed, each seeing those before it; if one fails, or on a dry run, nothing is kept.
+    """Do every action in order, in one transaction; if one fails, or on a dry run, nothing is stored.
 
-    `hold` takes beforehand what the deeds lock: one after another they would lock it in the order of the table, against whoever
-    takes several in order. Returns the problems by row; `explain` says what an error means, None for one that is a fault of ours
-    and is raised.
+    `hold` takes the locks of all actions first, in the common order, so that two requests cannot deadlock. Returns the problems
+    by row; `explain` gives the problems of an error, None for an internal error, which is raised.
     """
     wrong: dict[int, Problems] = {}
     with transaction.atomic():

@@ -1,4 +1,4 @@
-"""Certificates recorded with their points and limits, and the policies for those that state none."""
+"""Certificates with their points and limits, and policies for certificates without them."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
+from compute.base.messages import day
 from compute.calibration.decision_rules import DecisionRule, PermissibleError
 from compute.calibration.due_dates import due_date
 from compute.calibration.points import Point
@@ -45,7 +46,7 @@ from surveys.services.results.recomputations import Change, recomputation_start
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What errors are judged by."""
+    """Permissible error and decision rule."""
 
     permissible: PermissibleError
     rule: DecisionRule
@@ -53,7 +54,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class StatedPoint:
-    """A point as the certificate states it, with the text that was typed."""
+    """A point of the certificate, with the text as entered."""
 
     moment: Moment
     point: Point
@@ -62,7 +63,7 @@ class StatedPoint:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """The points of a certificate, and the limits if it states them."""
+    """The points of a certificate, and its limits if any."""
 
     points: Sequence[StatedPoint] = ()
     limits: Limits | None = None
@@ -77,20 +78,18 @@ def calibration_record(
     reason: str = "",
     figures: Figures | None = None,
 ) -> tuple[Calibration, Recomputation | None]:
-    """Record a certificate, or correct one entered wrongly; surveys it is in force for are recomputed, if there are any.
+    """Record a certificate or correct one; the surveys it applies to are recalculated.
 
-    If it found the instrument out of tolerance, a review of the results since it was last known good is opened.
+    If the instrument was found out of tolerance, a review of the results since it was last in tolerance is opened.
 
-    Without `due_on` it is due by the interval policy; without limits it is judged by the acceptance policy. Raises Conflict if
-    the certificate it corrects was corrected already, ServiceError if that one is another instrument's, a correction gives no
-    reason or no policy sets the due date or it is of a day to come, ComputeError for points that cannot be judged by the limits.
+    Without `due_on` the interval policy gives the due date; without limits the acceptance policy applies. Raises Conflict if
+    the corrected certificate is already corrected, ServiceError if that certificate is of another instrument, a correction has no
+    reason, no policy gives the due date or the date is in the future, ComputeError for points that do not fit the limits.
     """
     instrument = instrument_lock(calibration.instrument_id)
     if calibration.calibrated_on > office_today(now):
         raise ServiceError(
-            f"It says {calibration.calibrated_on}, which is still to come; give the day it was calibrated.",
-            code="date-in-future",
-            field="calibrated_on",
+            "date-in-future/calibration", field="calibrated_on", on=day(calibration.calibrated_on)
         )
     reason = _reason_of_correction(calibration, reason)
     _set_due_date(calibration, instrument)
@@ -133,8 +132,12 @@ def error_correction_policy_record(
     instruments = list(instruments_of_policy(policy).select_for_update(no_key=True).order_by("pk"))
     policy.recorded_by, policy.recorded_at = by, now
     record_create(policy)
-    what = "error curves are applied" if policy.applied else "error curves are not applied"
-    reason = policy.reason or f"{what} from {policy.valid_from} on"
+    what = (
+        "results are corrected by error curves"
+        if policy.applied
+        else "results are not corrected by error curves"
+    )
+    reason = policy.reason or f"{what} from {policy.valid_from}"
     change = Change(Cause.CURVES, reason, by, now, {"error_correction_policy": policy})
     moved = results_outdated_by_instruments(instruments)
     return policy, recomputation_start(change, moved) if moved else None
@@ -171,15 +174,9 @@ def _reason_of_correction(calibration: Calibration, reason: str) -> str:
     if corrects is None:
         return reason
     if corrects.instrument_id != calibration.instrument_id:
-        raise ServiceError(
-            "That certificate is of another instrument.", code="other-instrument", field="corrects"
-        )
+        raise ServiceError("other-instrument/certificate", field="corrects")
     if Calibration.objects.filter(corrects=corrects).exists():
-        raise Conflict(
-            "That certificate was corrected already; correct the one that took its place.",
-            code="already-corrected",
-            field="corrects",
-        )
+        raise Conflict("already-corrected/certificate", field="corrects")
     return said(reason)
 
 
@@ -188,11 +185,7 @@ def _set_due_date(calibration: Calibration, instrument: Instrument) -> None:
         return
     policy = interval_policy_of(instrument)
     if policy is None:
-        raise ServiceError(
-            "Say when it is due: no interval policy of this instrument or its type does.",
-            code="due-missing",
-            field="due_on",
-        )
+        raise ServiceError("due-missing", field="due_on")
     calibration.due_on = due_date(calibration.calibrated_on, policy.interval()).on
     calibration.interval_policy = policy
 

@@ -1,4 +1,4 @@
-"""PDF files taken in and kept as they came: certificates of calibrations, documents of instruments."""
+"""Uploaded PDF files, stored unchanged: certificates of calibrations, documents of instruments."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ END_MARKER, LAST_BYTES = b"%%EOF", 1024
 
 @dataclass(frozen=True, slots=True)
 class File:
-    """A file taken in: its size, checksum and compressed parts."""
+    """An uploaded file: its size, checksum and compressed parts."""
 
     size_bytes: int
     sha256: str
@@ -33,41 +33,33 @@ class File:
 
 
 def pdf_read(source: IO[bytes]) -> File:
-    """Read a PDF, by its first and last bytes; what is in it is not looked at.
+    """Read a PDF and check its first and last bytes; its content is not examined.
 
-    Raises ServiceError for what is no PDF or too large; of such a file no more is read than shows it.
+    Raises ServiceError for a file that is not a PDF or is too large, without reading further.
     """
     digest, size, parts, tail = hashlib.sha256(), 0, [], b""
     while data := source.read(PART_BYTES):
         if not size and not HEADER.match(data):
-            raise ServiceError(
-                "That is no PDF: it does not begin with %PDF- and a version.", code="not-a-pdf", field="file"
-            )
+            raise ServiceError("not-a-pdf", field="file")
         size += len(data)
         if size > MAX_BYTES:
-            raise ServiceError(
-                f"The file is larger than {MAX_BYTES // 1_000_000} MB.", code="file-too-large", field="file"
-            )
+            raise ServiceError("file-too-large", field="file", limit_mb=MAX_BYTES // 1_000_000)
         digest.update(data)
         parts.append(zstandard.ZstdCompressor(level=3, write_content_size=True).compress(data))
         tail = (tail + data)[-LAST_BYTES:]
     if not size:
-        raise ServiceError("The file is empty.", code="file-empty", field="file")
+        raise ServiceError("file-empty", field="file")
     if END_MARKER not in tail:
-        raise ServiceError(
-            "The PDF is cut off: its end marker %%EOF is missing. Send it again.",
-            code="pdf-cut-off",
-            field="file",
-        )
+        raise ServiceError("pdf-cut-off", field="file")
     return File(size, digest.hexdigest(), tuple(parts))
 
 
 def certificate_attach(
     *, calibration: Calibration, file: IO[bytes], file_name: str, by: User, now: datetime
 ) -> tuple[Document, bool]:
-    """Keep the certificate's file. Returns it, and whether it is new: the same file again changes nothing.
+    """Store the certificate's file. Returns it, and whether it is new: the same file again changes nothing.
 
-    Raises Conflict if the calibration has another file already, ServiceError for a file that is no PDF.
+    Raises Conflict if the calibration already has another file, ServiceError for a file that is not a PDF.
     """
     taken = pdf_read(file)
     with transaction.atomic():
@@ -75,12 +67,7 @@ def certificate_attach(
         known = Document.objects.filter(calibration=calibration).first()
         if known is not None:
             if known.sha256 != taken.sha256:
-                raise Conflict(
-                    "This calibration has another certificate file already; what was filed stays. Correct the calibration "
-                    "to file another.",
-                    code="certificate-exists",
-                    field="file",
-                )
+                raise Conflict("certificate-exists/calibration", field="file")
             return known, False
         document = Document(calibration=calibration, file_name=file_name, received_by=by, received_at=now)
         return _store(document, taken), True
@@ -90,7 +77,7 @@ def certificate_attach(
 def qualification_attach(
     *, qualification: Qualification, file: IO[bytes], file_name: str, by: User, now: datetime
 ) -> tuple[Document, bool]:
-    """Keep the certificate of a qualification; as `certificate_attach`."""
+    """Store the certificate of a qualification; as `certificate_attach`."""
     taken = pdf_read(file)
     Qualification.objects.select_for_update().get(pk=qualification.pk)
     known = Document.objects.filter(qualification=qualification).first()
@@ -98,18 +85,14 @@ def qualification_attach(
         document = Document(qualification=qualification, file_name=file_name, received_by=by, received_at=now)
         return _store(document, taken), True
     if known.sha256 != taken.sha256:
-        raise Conflict(
-            "This qualification has another certificate file already; what was filed stays. Record it anew to file another.",
-            code="certificate-exists",
-            field="file",
-        )
+        raise Conflict("certificate-exists/qualification", field="file")
     return known, False
 
 
 def document_add(
     *, instrument: Instrument, document: Document, file: IO[bytes], by: User, now: datetime
 ) -> tuple[Document, bool]:
-    """File a document of an instrument. Returns it, and whether it is new: the same file again changes nothing."""
+    """Store a document of an instrument. Returns it, and whether it is new: the same file again changes nothing."""
     taken = pdf_read(file)
     with transaction.atomic():
         instrument_lock(instrument.pk)

@@ -41,7 +41,7 @@ def instrument_create(
     by: User,
     now: datetime,
 ) -> Instrument:
-    """A new instrument of the fleet with its first state; a transducer pair with its data."""
+    """Create an instrument with its first state; a transducer pair with its data."""
     record_create(instrument)
     _state_store(instrument, "", "first entry", by, now)
     if entry is not None:
@@ -53,7 +53,7 @@ def instrument_create(
 
 @dataclass(frozen=True, slots=True)
 class InstrumentLocation:
-    """In what state an instrument is, where, and who has it; a state of None stays as it was."""
+    """State, location and holder of an instrument; a state of None is unchanged."""
 
     state: str | None
     location: str
@@ -64,15 +64,15 @@ class InstrumentLocation:
 def instrument_state_change(
     *, instrument: Instrument, to: InstrumentLocation, reason: str, by: User, now: datetime
 ) -> InstrumentState:
-    """Put an instrument into another state or place, with the reason; the history keeps every step.
+    """Change the state or location of an instrument, with the reason; the history keeps every change.
 
-    Raises Conflict if it is there already: somebody else did it meanwhile, or nothing would be said.
+    Raises Conflict if state and location are unchanged.
     """
     reason, instrument = said(reason), instrument_lock(instrument.pk)
     before = instrument.state
     state = before if to.state is None else to.state
     if (state, to.location, to.holder) == (before, instrument.location, instrument.holder):
-        raise Conflict("That is how it stands already.", code="state-unchanged", field="state")
+        raise Conflict("state-unchanged", field="state")
     record_change(instrument, {"state": state, "location": to.location, "holder": to.holder})
     return _state_store(instrument, before, reason, by, now)
 
@@ -103,13 +103,13 @@ def transducer_data_record(
     now: datetime,
     corrects: TransducerData | None = None,
 ) -> TransducerData:
-    """A new version of a pair's data; set-ups worked out from now on use it, earlier ones keep theirs.
+    """Record a new version of a pair's data; set-ups calculated from now on use it, earlier ones keep theirs.
 
-    With `corrects` it says that a version was always wrong: see `transducer_data_correct`, which recomputes. Raises
-    ComputeError for a wedge that cannot be, ServiceError if the instrument is no transducer pair.
+    With `corrects` the earlier version was always wrong: see `transducer_data_correct`, which recalculates. Raises
+    ComputeError for an impossible wedge, ServiceError if the instrument is not a transducer pair.
     """
     if instrument.kind != Kind.TRANSDUCER_PAIR:
-        raise ServiceError("That instrument is no transducer pair.", code="wrong-instrument")
+        raise ServiceError("wrong-instrument/transducer-pair")
     # As far as it can be judged without a pipe: at the temperature its wedge was stated for.
     transducers, _ = resolve_transducers(entry, entry.wedge_reference_temperature)
     axial_slowness(transducers)
@@ -132,17 +132,13 @@ def transducer_data_correct(
     by: User,
     now: datetime,
 ) -> tuple[TransducerData, Recomputation]:
-    """New data of a pair because a version was always wrong: every survey made with that version is recomputed.
+    """Correct a version of a pair's data; every survey made with that version is recalculated.
 
-    Raises Conflict if that version was corrected already, else as `transducer_data_record`.
+    Raises Conflict if that version is already corrected, otherwise as `transducer_data_record`.
     """
     instrument = instrument_lock(corrects.instrument_id)
     if TransducerData.objects.filter(corrects=corrects).exists():
-        raise Conflict(
-            "That version was corrected already; correct the one that took its place.",
-            code="already-corrected",
-            field="corrects",
-        )
+        raise Conflict("already-corrected/transducer-data", field="corrects")
     data = transducer_data_record(
         instrument=instrument,
         entry=entry,

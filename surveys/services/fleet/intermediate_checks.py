@@ -1,4 +1,4 @@
-"""Checks of instruments between calibrations: worked out, kept, and the instrument quarantined where one is out of limits."""
+"""Intermediate checks: calculated and stored; an instrument out of limits is quarantined."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from django.db import transaction
 
 from compute.base.errors import NotEnough
-from compute.base.marks import plain
+from compute.base.messages import record, term
 from compute.calibration.check_trend import Checked, Trend, check_trend
 from compute.calibration.intermediate_checks import (
     CheckLimits,
@@ -24,6 +24,7 @@ from compute.calibration.intermediate_checks import (
 )
 from compute.calibration.meter_comparison import two_meters_check
 from surveys.core.errors import Conflict, ServiceError
+from surveys.core.messages import render
 from surveys.core.stored_quantities import findings_json, quantity
 from surveys.models import Instrument, IntermediateCheck, User
 from surveys.models.instrument import Kind, State
@@ -32,7 +33,7 @@ from surveys.services.fleet.instruments import InstrumentLocation, instrument_st
 from surveys.services.records import said
 
 CheckKind = IntermediateCheck.Kind
-# What is checked how: a meter's zero, a gauge on its block, two meters beside one another, a thermometer beside a better one.
+# Kinds of instrument that each check is for.
 KINDS_OF: dict[str, tuple[str, ...]] = {
     CheckKind.ZERO_FLOW: (Kind.METER,),
     CheckKind.STEP_BLOCK: (Kind.THICKNESS_GAUGE,),
@@ -44,7 +45,7 @@ IN_DATE_STATES = (State.IN_SERVICE,)
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """What was read off at a check, in SI; only what its kind takes."""
+    """The readings of a check in SI; only those its kind takes."""
 
     readings: Sequence[float] = ()
     steps: Sequence[Step] = ()
@@ -61,10 +62,10 @@ class Statement:
 def check_record(
     *, check: IntermediateCheck, statement: Statement, reason: str, by: User, now: datetime
 ) -> IntermediateCheck:
-    """Work out a check and keep it; out of limits the instrument is quarantined, of two meters both.
+    """Calculate a check and store it; out of limits the instrument is quarantined, of two meters both.
 
     Neither of two meters that disagree is known to be the wrong one. Raises ServiceError for a check of another kind of instrument or
-    of a time to come, Conflict where what it corrects was corrected already, ComputeError for figures that cannot be.
+    in the future, Conflict where the corrected check is already corrected, ComputeError for impossible values.
     """
     for instrument in sorted(_of(check), key=lambda one: one.pk):
         instrument_lock(instrument.pk)
@@ -76,23 +77,24 @@ def check_record(
     check.expanded_uncertainty_si, check.quantity = result.expanded_uncertainty, result.kind
     check.warning_limit_si, check.action_limit_si = result.limits.warning, result.limits.action
     check.figures = [[name, _figure(value, kind)] for name, value, kind in result.figures]
-    check.sentences, check.findings = list(result.sentences), findings_json(result.findings)
+    check.sentences = [one.stored() for one in result.sentences]
+    check.findings = findings_json(result.findings)
     check.as_entered = statement.as_entered
     check.recorded_at, check.recorded_by = now, by
     check.save(force_insert=True)
     if result.outcome == "out":
-        _withhold(check, by, now)
+        _quarantine(check, by, now)
     return check
 
 
 def check_history(instrument: Instrument, kind: str) -> list[IntermediateCheck]:
-    """The checks of one kind an instrument had, by time; none that was corrected."""
+    """The checks of one kind of an instrument in order of time, without corrected ones."""
     rows = IntermediateCheck.objects.filter(instrument=instrument, kind=kind, corrected_by__isnull=True)
     return list(rows.order_by("performed_at", "id"))
 
 
 def check_trend_of(instrument: Instrument, kind: str) -> Trend | None:
-    """Where the checks of a kind lead, held against the limits of the latest; None while there are too few."""
+    """The trend of the checks of a kind against the limits of the latest; None while there are too few."""
     history = check_history(instrument, kind)
     by_moment = {one.performed_at: one for one in history}
     if not by_moment:
@@ -116,7 +118,7 @@ def trend_json(trend: Trend) -> dict[str, Any]:
         "significant": trend.significant,
         "days_to_action": trend.days_to_action,
         "runs": [asdict(run) for run in trend.runs],
-        "sentences": list(trend.sentences),
+        "sentences": [one.stored() for one in trend.sentences],
         "findings": findings_json(trend.findings),
     }
 
@@ -130,18 +132,19 @@ def _reject_impossible(check: IntermediateCheck, now: datetime) -> None:
     for name, instrument in (("kind", check.instrument), ("other_instrument", check.other_instrument)):
         if instrument is not None and instrument.kind not in wanted:
             raise ServiceError(
-                f"{instrument} is no {' or '.join(str(Kind(kind).label) for kind in wanted)}; that check is of one.",
-                code="wrong-instrument",
+                "wrong-instrument/check",
                 field=name,
+                instrument=record("instrument", instrument.pk, str(instrument)),
+                kinds=[term(str(kind)) for kind in wanted],
             )
     if check.performed_at > now:
-        raise ServiceError("That time is still to come.", code="date-in-future", field="performed_at")
+        raise ServiceError("date-in-future/time", field="performed_at")
     if check.corrects is None:
         return
     if (check.corrects.instrument_id, check.corrects.kind) != (check.instrument_id, check.kind):
-        raise ServiceError("That check is another one's.", code="other-instrument", field="corrects")
+        raise ServiceError("other-instrument/check", field="corrects")
     if IntermediateCheck.objects.filter(corrects=check.corrects).exists():
-        raise Conflict("That check was corrected already.", code="already-corrected", field="corrects")
+        raise Conflict("already-corrected/check", field="corrects")
 
 
 def _calculated(kind: CheckKind, stated: Statement) -> CheckResult:
@@ -159,16 +162,16 @@ def _calculated(kind: CheckKind, stated: Statement) -> CheckResult:
 
 def _needed(value: Any, name: str) -> Any:
     if value is None:
-        raise ServiceError("This kind of check needs it.", code="required", field=name)
+        raise ServiceError("required/check", field=name)
     return value
 
 
-def _withhold(check: IntermediateCheck, by: User, now: datetime) -> None:
-    """Withhold what is in service; what is quarantined, away or retired already stays as it is."""
+def _quarantine(check: IntermediateCheck, by: User, now: datetime) -> None:
+    """Quarantine the instruments that are in service."""
     both = _of(check)
-    why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {plain(check.sentences[-1], 'metric')}"
+    why = f"Check out of limits on {check.performed_at:%Y-%m-%d}: {render(check.sentences[-1]).detail}"
     if len(both) > 1:
-        why += " Which of the two meters is wrong is not known; both wait for a reference to decide."
+        why += " It is not known which of the two meters is wrong. Check both against a reference."
     for instrument in Instrument.objects.filter(pk__in=[one.pk for one in both], state__in=IN_DATE_STATES):
         to = InstrumentLocation(State.QUARANTINED, instrument.location, instrument.holder)
         instrument_state_change(instrument=instrument, to=to, reason=why[:2000], by=by, now=now)

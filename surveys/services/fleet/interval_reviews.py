@@ -12,6 +12,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from compute.base.errors import NotEnough
+from compute.base.messages import term
 from compute.calibration.control_chart import Calibrated, control_chart
 from compute.calibration.intervals import Bounds, Found, Proposal, in_use, staircase
 from compute.calibration.reliability import Observed, reliability_interval
@@ -31,7 +32,7 @@ Decision = IntervalReview.Decision
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """By which method, and within what the office's policy allows; hours and target for the methods that take them."""
+    """Method and bounds of a review; hours and target for the methods that take them."""
 
     method: Method
     min_days: float
@@ -44,9 +45,9 @@ class Wish:
 def interval_review_calculate(
     *, instrument: Instrument, wish: Wish, by: User, now: datetime
 ) -> IntervalReview:
-    """Work out the next interval from what calibrations found, and keep the proposal for a person to decide on.
+    """Calculate the next interval from the calibration history, and store the proposal for a person to decide on.
 
-    Raises NotEnough where the history is too short for the method, OutOfRange for bounds that cannot be.
+    Raises NotEnough where the history is too short for the method, OutOfRange for impossible bounds.
     """
     history = _history(instrument, office_today(now))
     latest = history[-1]
@@ -58,7 +59,7 @@ def interval_review_calculate(
         current_days=current,
         proposed_days=proposal.days or int(wish.max_days),
         proposed_hours=proposal.hours,
-        reasoning=list(proposal.reasoning),
+        reasoning=[one.stored() for one in proposal.reasoning],
         inputs=[list(one) for one in proposal.inputs],
         findings=findings_json(proposal.findings),
         chart=asdict(proposal.chart),
@@ -72,13 +73,13 @@ def interval_review_calculate(
 def interval_review_decide(
     *, review: IntervalReview, decision: Decision, reason: str, by: User, now: datetime
 ) -> IntervalReview:
-    """Accept or refuse a proposal. Accepted, it is the instrument's own interval policy for certificates recorded from now on.
+    """Accept or reject a proposal. Accepted, it becomes the instrument's own interval policy for certificates recorded from now on.
 
-    Raises Conflict if it was decided already, ServiceError without a reason.
+    Raises Conflict if it is already decided, ServiceError without a reason.
     """
     review = IntervalReview.objects.select_for_update(of=("self",)).get(pk=review.pk)
     if review.decision:
-        raise Conflict(f"The review is decided already: {review.decision}.", code="already-decided")
+        raise Conflict("already-decided/interval-review", decision=term(review.decision))
     review.decision, review.reason = decision, said(reason)
     review.decided_at, review.decided_by = now, by
     if decision == Decision.ACCEPTED:
@@ -104,7 +105,7 @@ def _history(instrument: Instrument, today: date) -> list[Calibration]:
     )
     by_day = {one.calibrated_on: one for one in rows}
     if not by_day:
-        raise NotEnough("The instrument has no calibration on record.", field="instrument")
+        raise NotEnough(field="instrument", variant="no-calibration")
     return list(by_day.values())
 
 
@@ -140,7 +141,7 @@ def _by_drift(instrument: Instrument, history: Sequence[Calibration], bounds: Bo
         if row.reference_si or form == "absolute"
     )
     if not common:
-        raise NotEnough("No calibration has as-found points with limits to be judged by.", field="history")
+        raise NotEnough(field="method", variant="as-found-result")
     most = max(common.values())
     start = history[0].calibrated_on
     charts = [
@@ -179,11 +180,11 @@ def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], 
     hours = [(sum(count for at, count in use if at < day), share) for day, share in _shares(history)]
     found = [Found(at, share) for at, share in hours if at > 0]
     if not found:
-        raise NotEnough("No hours of use before an as-found result are on record.", field="history")
+        raise NotEnough(field="method", variant="hours-of-use")
     last = [at for at, _ in hours]
     current = last[-1] - last[-2] if len(last) > 1 else last[-1]
     if current <= 0:
-        raise NotEnough("The instrument was not used between its last two calibrations.", field="history")
+        raise NotEnough(field="method", variant="not-used")
     by_hours = staircase(found, current, Bounds(wish.min_hours, wish.max_hours, "hours"))
     days = max((history[-1].calibrated_on - history[0].calibrated_on).days, 1)
     return in_use(by_hours, min(last[-1] / days, 24.0), bounds)
@@ -202,6 +203,6 @@ def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
     conformities = [(one, conformity) for one in rows if (conformity := conformity_of(one, Moment.AS_FOUND))]
     within = sum(conformity.conforms for _, conformity in conformities)
     if not conformities:
-        raise NotEnough("No as-found result of the type is on record.", field="history")
+        raise NotEnough(field="method", variant="as-found-result")
     interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in conformities)
     return reliability_interval(Observed(within, len(conformities)), float(interval), wish.target, bounds)

@@ -9,6 +9,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 
+from compute.base.messages import record, term
 from surveys.calibration.affected_results import affected_period_of, affected_results
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import (
@@ -34,7 +35,7 @@ DECISIONS = (State.CONFIRMED, State.CORRECTED, State.WITHDRAWN)
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What the office decided of one survey, and why."""
+    """The decision on one survey, with its reason."""
 
     reviewed: ReviewedSurvey
     state: State
@@ -42,9 +43,9 @@ class Decision:
 
 
 def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfToleranceReview | None:
-    """Open a review of every result a calibration puts in doubt, in the caller's transaction; None if it puts none.
+    """Open a review of every result a calibration affects, in the caller's transaction; None without affected results.
 
-    The recomputation that goes with it works out what each would be with the error found; it replaces nothing.
+    Its recomputation calculates each result with the as-found error; it replaces nothing.
     """
     period = affected_period_of(calibration)
     if period is None:
@@ -59,7 +60,7 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfTo
         instrument=calibration.instrument,
         last_in_tolerance_on=period.after,
         found_on=period.until,
-        reasoning=list(period.reasoning),
+        reasoning=[one.stored() for one in period.reasoning],
         recomputation=recomputation_start(change, results) if results else None,
         opened_at=now,
         opened_by=by,
@@ -72,7 +73,7 @@ def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfTo
 
 
 def review_void(corrected: Calibration, *, by: User, now: datetime) -> None:
-    """A certificate was entered wrongly: what is undecided of its review lapses. What was decided stays on record, without effect."""
+    """Void the undecided part of a review after its certificate was corrected. Decisions stay recorded, without effect."""
     ReviewedSurvey.objects.filter(review__calibration=corrected, state=State.UNDER_REVIEW).update(
         state=State.VOID,
         reason="The certificate was entered wrongly and has been corrected.",
@@ -85,31 +86,31 @@ def review_void(corrected: Calibration, *, by: User, now: datetime) -> None:
 def review_decide(
     *, review: OutOfToleranceReview, decisions: Sequence[Decision], by: User, now: datetime
 ) -> Recomputation | None:
-    """Decide surveys of a review, all or none. Those to be corrected are recomputed; of withdrawn ones, and of what rests
-    on them, clients are told.
+    """Decide surveys of a review, all or none. Surveys to correct are recalculated; clients are notified of withdrawn ones and of
+    the combinations they are part of.
 
-    Raises Conflict where one is decided already, ServiceError where no reason is given.
+    Raises Conflict where one is already decided, ServiceError without a reason.
     """
     requested = {decision.reviewed.pk: decision for decision in decisions}
     held = ReviewedSurvey.objects.select_for_update(of=("self",)).filter(review=review, pk__in=requested)
     rows = list(held.select_related("survey__measuring_point__pipe__site__client").order_by("pk"))
     if len(requested) < len(decisions):
-        raise ServiceError("A survey is decided twice here.", code="duplicate-decision", field="decisions")
+        raise ServiceError("duplicate-decision", field="decisions")
     for row in rows:
         _decide(row, requested[row.pk], by, now)
-    _tell_of_combined([row for row in rows if row.state == State.WITHDRAWN], now)
+    _notify_of_combined([row for row in rows if row.state == State.WITHDRAWN], now)
     to_correct = [row.survey_id for row in rows if row.state == State.CORRECTED]
     if not to_correct:
         return None
     moved = results_outdated(Result.objects.filter(survey__in=to_correct))
-    # What each client is told is the reason given for their own survey (`surveys.results.recalculation`).
+    # Each client reads the reason given for their own survey (`surveys.results.recalculation`).
     reason = f"the error found by certificate {review.calibration.certificate} is corrected"
     change = Change(Cause.AS_FOUND, reason, by, now, {"calibration": review.calibration})
     return recomputation_start(change, moved)
 
 
 def reviews_extend(result: Result, *, now: datetime) -> None:
-    """A first result of a survey made in a span under review belongs to that review, in the caller's transaction."""
+    """Add the first result of a survey to the reviews of its period, in the caller's transaction."""
     survey, stated = result.survey, result.survey_data
     day = survey_date(survey)
     reviews = OutOfToleranceReview.objects.filter(
@@ -134,9 +135,7 @@ def reviews_extend(result: Result, *, now: datetime) -> None:
 def _decide(row: ReviewedSurvey, decision: Decision, by: User, now: datetime) -> None:
     if row.state != State.UNDER_REVIEW:
         raise Conflict(
-            f"The survey {row.survey_id} is decided already: {row.get_state_display()}.",
-            code="already-decided",
-            field="decisions",
+            "already-decided/survey", field="decisions", survey=_named(row), state=term(f"review-{row.state}")
         )
     if decision.state == State.CORRECTED:
         _correctable(row)
@@ -144,27 +143,29 @@ def _decide(row: ReviewedSurvey, decision: Decision, by: User, now: datetime) ->
     row.decided_at, row.decided_by = now, by
     row.save(update_fields=["state", "reason", "decided_at", "decided_by"])
     if row.state == State.WITHDRAWN:
-        _tell_of_withdrawal(row, now)
+        _notify_of_withdrawal(row, now)
 
 
 def _correctable(row: ReviewedSurvey) -> None:
-    """Refuse to correct before the figure is there to be seen, or where there is no curve to correct by."""
+    """Reject a correction before the corrected flow is calculated, or without an error curve."""
     if row.calculated_at is None:
-        raise Conflict(
-            f"What the survey {row.survey_id} would be with the error found is not worked out yet; look at it before you decide.",
-            code="not-calculated",
-            field="decisions",
-        )
+        raise Conflict("not-calculated/as-found", field="decisions", survey=_named(row))
     if not any(finding["code"] == "calibration-error-corrected" for finding in row.findings):
-        raise Conflict(
-            f"The points found make no curve by which the survey {row.survey_id} could be corrected; let it stand or withdraw it.",
-            code="no-curve",
-            field="decisions",
-        )
+        raise Conflict("no-curve", field="decisions", survey=_named(row))
 
 
-def _tell_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> None:
-    """A notice of each combined result that rests on a survey just withdrawn; once, however many of its parts are."""
+def _named(row: ReviewedSurvey) -> dict[str, str]:
+    """The survey as a message names it."""
+    return record("survey", row.survey_id, _name(row))
+
+
+def _name(row: ReviewedSurvey) -> str:
+    point = row.survey.measuring_point
+    return f"{survey_date(row.survey)}, {point.pipe.name}, {point.name}"
+
+
+def _notify_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> None:
+    """Notify once of each combined result with a part that is withdrawn."""
     reasons = {row.survey_id: _reason_of_part(row) for row in withdrawn}
     told = Notice.objects.filter(kind=NoticeKind.WITHDRAWN, before_combined=OuterRef("pk"))
     rows = CombinedResult.objects.filter(
@@ -187,12 +188,10 @@ def _tell_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> Non
 
 
 def _reason_of_part(row: ReviewedSurvey) -> str:
-    point = row.survey.measuring_point
-    day = survey_date(row.survey)
-    return f"It rests on the survey of {day} at {point.pipe.name}, {point.name}, which is withdrawn: {row.reason}"
+    return f"The survey {_name(row)} is withdrawn: {row.reason}"
 
 
-def _tell_of_withdrawal(row: ReviewedSurvey, now: datetime) -> None:
+def _notify_of_withdrawal(row: ReviewedSurvey, now: datetime) -> None:
     client = row.survey.measuring_point.pipe.site.client
     Notice.objects.create(
         kind=NoticeKind.WITHDRAWN,

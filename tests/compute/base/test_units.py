@@ -49,8 +49,10 @@ def test_a_quantity_may_be_an_object() -> None:
 
 @pytest.mark.parametrize("bare", [5, 5.0, "5", "8.625"])
 def test_a_bare_number_is_refused_with_the_units_to_choose_from(bare: object) -> None:
-    with pytest.raises(UnitMissing, match="mm") as caught:
+    with pytest.raises(UnitMissing) as caught:
         parse_quantity(bare, "length", "pipe.outer_diameter")
+    assert caught.value.message
+    assert "mm" in caught.value.message.parameters["accepted"]
     assert (caught.value.code, caught.value.field) == ("unit-missing", "pipe.outer_diameter")
 
 
@@ -172,35 +174,42 @@ def test_every_spelling_is_read_and_the_si_unit_changes_nothing(kind: str) -> No
 
 
 @pytest.mark.parametrize(
-    ("text", "hint"),
+    ("text", "reason"),
     [
-        ("1,5 m", "decimal point"),
-        ("1,000 mm", "thousands separator"),
-        ('1 1/2"', "in for inches"),
-        ("6'", "ft for feet"),
-        ("1 000 mm", "one number"),
-        ("1.2.3 mm", "one number"),
-        ("8 9/8 in", "proper fraction"),
-        ("1/129 in", "proper fraction"),
+        ("1,5 m", "decimal-comma"),
+        ("1,000 mm", "decimal-comma"),
+        ('1 1/2"', "inch-mark"),
+        ("6'", "foot-mark"),
+        ("1 000 mm", "several-numbers"),
+        ("1.2.3 mm", "several-numbers"),
+        ("8 9/8 in", "fraction"),
+        ("1/129 in", "fraction"),
     ],
 )
-def test_what_can_be_misread_is_refused_with_what_to_write_instead(text: str, hint: str) -> None:
-    with pytest.raises(NumberInvalid, match=hint):
+def test_ambiguous_text_is_rejected_with_its_reason(text: str, reason: str) -> None:
+    with pytest.raises(NumberInvalid, match=reason):
         parse_quantity(text, "length")
 
 
 def test_a_unit_of_another_kind_is_named_as_such() -> None:
-    with pytest.raises(UnitUnknown, match=r'"mm" is a unit of length: give a temperature in degC, degF, K'):
+    with pytest.raises(UnitUnknown) as caught:
         parse_quantity("58 mm", "temperature")
+    assert caught.value.message
+    assert caught.value.message.parameters == {
+        "entered": "mm",
+        "other_kind": {"term": "length"},
+        "kind": {"term": "temperature"},
+        "accepted": ["degC", "degF", "K"],
+    }
 
 
 def test_a_gauge_pressure_is_refused_with_a_hint() -> None:
-    with pytest.raises(UnitUnknown, match="give the absolute pressure"):
+    with pytest.raises(UnitUnknown, match="unit-unknown/gauge-pressure"):
         parse_quantity("5 bar(g)", "pressure")
 
 
 def test_a_value_that_overflows_in_si_is_refused() -> None:
-    with pytest.raises(NumberInvalid, match="not a finite number"):
+    with pytest.raises(NumberInvalid, match="number-invalid/too-large"):
         parse_quantity("1e308 km", "length")
 
 
@@ -211,7 +220,7 @@ def test_hostile_text_costs_under_ten_milliseconds_and_is_not_sent_back_whole(te
     with pytest.raises(ComputeError) as caught:
         parse_quantity(text, "length")
     assert time.process_time() - started < 0.010
-    assert len(caught.value.detail.encode()) < 300
+    assert len(str(caught.value).encode()) < 300
 
 
 @given(st.floats(min_value=1e-3, max_value=1e4))
@@ -232,7 +241,7 @@ def test_any_text_is_read_as_a_finite_number_or_refused_by_a_known_code(text: st
 
 @pytest.mark.parametrize("bad", [True, "812.5", None, [1.0], math.nan, math.inf])
 def test_a_series_names_the_position_of_what_is_not_a_finite_number(bad: object) -> None:
-    with pytest.raises(NumberInvalid, match="position 1"):
+    with pytest.raises(NumberInvalid, match="position=1"):
         parse_series({"values": [812.5, bad], "unit": "us"}, "transit_time")
 
 

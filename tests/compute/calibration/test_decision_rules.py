@@ -141,7 +141,7 @@ def test_what_cannot_be_judged_is_refused() -> None:
         worst_conformity([])
     with pytest.raises(NotEnough):
         PermissibleError()
-    with pytest.raises(NotEnough, match="sum"):
+    with pytest.raises(NotEnough, match="not-enough-data/combine-by"):
         PermissibleError(0.1, 0.01)
     with pytest.raises(OutOfRange):
         PermissibleError(absolute=0.0)

@@ -43,7 +43,7 @@ def test_the_zero_of_a_meter_against_its_limits(zero: float, outcome: str, codes
     result = zero_flow_check(NOISE + zero, NANOSECONDS, time_difference_per_velocity=50e-9)
     assert (result.outcome, [finding.code for finding in result.findings]) == (outcome, codes)
     assert result.deviation == pytest.approx(zero)
-    assert {name: value for name, value, _ in result.figures}["zero as a velocity"] == pytest.approx(
+    assert {name: value for name, value, _ in result.figures}["zero-as-velocity"] == pytest.approx(
         zero / 50e-9
     )
 
@@ -77,7 +77,7 @@ def test_a_gauge_on_its_step_block_by_hand() -> None:
     assert result.deviation == pytest.approx(0.05e-3)
     assert result.standard_uncertainty == pytest.approx(1e-6 * sqrt(100 / 3 + 1 + 100 / 12), rel=1e-9)
     figures = {name: value for name, value, _ in result.figures}
-    assert figures["deviation at 5 mm"] == pytest.approx(0.02e-3)
+    assert figures["deviation-of-step-2"] == pytest.approx(0.02e-3)
 
 
 def test_a_step_block_tells_a_wrong_sound_speed_from_a_wrong_zero() -> None:
@@ -122,7 +122,7 @@ def test_two_meters_that_share_a_pipe_can_disagree_though_their_whole_uncertaint
     assert two_meters_check(a, b, 0.0, "volume_flow").outcome == "within"
     result = two_meters_check(a, b, 0.00014, "volume_flow")
     assert result.outcome == "warning"
-    assert {name: value for name, value, _ in result.figures}["zeta"] == pytest.approx(-2.626, abs=5e-4)
+    assert {name: value for name, value, _ in result.figures}["zeta-score"] == pytest.approx(-2.626, abs=5e-4)
 
 
 def test_a_drift_is_significant_when_it_passes_students_t() -> None:
@@ -184,12 +184,16 @@ def test_runs_turn_round_with_the_sign() -> None:
     ]
 
 
-def test_a_history_with_a_run_says_which_results() -> None:
+def test_a_history_with_a_run_names_the_results() -> None:
     history = [Checked(float(i), value) for i, value in enumerate([0.0, 3.5, 0.1, -0.1])]
     found = check_trend(history, LIMITS, "number")
     (finding,) = found.findings
     assert finding.code == "check-non-random"
-    assert finding.detail.startswith("Result 2 of the history")
+    assert finding.message is not None
+    assert (finding.message.parameters["pattern"], finding.message.parameters["first"]) == (
+        "beyond-action",
+        2,
+    )
 
 
 @pytest.mark.parametrize(

@@ -76,7 +76,8 @@ def test_beyond_the_last_point_its_error_is_held_widened_and_told() -> None:
     assert [(finding.code, finding.severity) for finding in findings] == [
         ("outside-calibrated-range", "warning")
     ]
-    assert "2 mm to 10 mm" in findings[0].detail
+    assert findings[0].message is not None
+    assert findings[0].message.parameters["high"] == {"si": 0.01, "kind": "length"}
 
 
 def test_a_constant_error_is_widened_beyond_the_points_by_its_own_uncertainty() -> None:
@@ -157,7 +158,8 @@ def test_temperatures_below_freezing_have_a_curve_too() -> None:
     assert true_from_indicated(curve, 253.35).value == pytest.approx(253.15, abs=1e-9)
     assert true_from_indicated(curve, 253.35).findings == ()
     (finding,) = true_from_indicated(curve, 243.35).findings
-    assert "-30 degC" in finding.detail
+    assert finding.message is not None
+    assert finding.message.parameters["farthest"]["si"] == pytest.approx(243.15)
 
 
 @pytest.mark.parametrize(

@@ -42,8 +42,8 @@ def sentences(document: Any) -> Iterator[str]:
     """Every sentence of an answer of the API."""
     if isinstance(document, dict):
         for name, value in document.items():
-            if name in SENTENCES:
-                yield from [value] if isinstance(value, str) else value or []
+            if name in SENTENCES and isinstance(value, str):
+                yield value
             else:
                 yield from sentences(value)
     elif isinstance(document, list):

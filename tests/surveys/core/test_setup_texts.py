@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from compute.base.errors import ComputeError
+from compute.base.units import parse_quantity
 from compute.measuring import setup_checks
 from compute.measuring.beam import choose_wave_mode
 from compute.measuring.conditions import Conditions, oval_findings
@@ -121,3 +122,21 @@ def test_every_disturbance_of_the_table_has_a_word() -> None:
 
     assert straight_lengths().keys() - {UNKNOWN} <= TERMS.keys()
     assert "straight-length-short" in CATALOGUE
+
+
+@pytest.mark.parametrize(
+    ("entered", "kind", "text"),
+    [
+        (219.1, "length", "“219.1” has no unit. Enter a number with one of these units: mm, cm, m, "),
+        ("58 mm", "temperature", "“mm” is a unit of length. Enter a number with one of these units: degC, degF, K."),
+        ("5 furlong", "length", "“furlong” is not a known unit."),
+        ("5 bar(g)", "pressure", "“bar(g)” is a unit of gauge pressure. Enter the absolute pressure in "),
+        ("1,5 m", "length", "“1,5 m” can be read in two ways. Enter a decimal point, as in 1.5, and no thousands separator."),
+        ("8 9/8 in", "length", "“8 9/8” is not a proper fraction. Enter a fraction below 1 with a denominator of at most 128."),
+        ({"value": 1, "kind": "mm"}, "length", "The object has missing or unknown keys. Send the keys value and unit and no others."),
+    ],
+)  # fmt: skip
+def test_an_error_of_a_quantity_says_what_to_enter(entered: object, kind: str, text: str) -> None:
+    with pytest.raises(ComputeError) as caught:
+        parse_quantity(entered, kind)
+    assert error_text(caught.value).replace("\xa0", " ").startswith(text)

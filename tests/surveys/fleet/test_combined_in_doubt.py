@@ -122,7 +122,7 @@ def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
     )
     assert (notice["combined_before"], notice["flow_after"]) == (str(current_of(combination).pk), None)
     assert notice["reason"] == (
-        "It rests on the survey of 2026-10-06 at Return line, After the bend, which is withdrawn: The meter was dropped."
+        "The survey 2026-10-06, Return line, After the bend is withdrawn: The meter was dropped."
     )
 
 
@@ -131,7 +131,7 @@ def test_several_parts_withdrawn_at_once_are_one_notice_of_what_rests_on_them(
 ) -> None:
     decide(as_user, branches[1], "withdrawn")
     [notice] = Notice.objects.filter(before_combined__isnull=False)
-    assert notice.reason.count("It rests on the survey") == 2
+    assert notice.reason.count("is withdrawn") == 2
 
 
 def test_a_retired_combination_is_nothing_to_be_told_of(

@@ -122,8 +122,8 @@ def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_sa
 @pytest.mark.parametrize(
     ("body", "field", "code"),
     [
-        ({"kind": "meter", "hours": 100}, "interval", "not-enough-data"),
-        ({"kind": "meter", "months": 12, "hours": -1}, "interval.hours", "out-of-range"),
+        ({"kind": "meter", "hours": 100}, "months", "not-enough-data"),
+        ({"kind": "meter", "months": 12, "hours": -1}, "hours", "out-of-range"),
         ({"kind": "meter", "months": 0}, "months", "min-value"),
         ({"months": 12}, "instrument", "one-of"),
         ({"kind": "meter", "months": True}, "months", "number-invalid"),

@@ -106,7 +106,7 @@ def decide(
 def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: OutOfToleranceReview) -> None:
     assert (review.last_in_tolerance_on, review.found_on) == (date(2026, 9, 1), date(2026, 11, 1))
     assert [one.survey.started_at.date() for one in review.surveys.all()] == [DAY]
-    assert "Last known good on 2026-09-01" in " ".join(review.reasoning)
+    assert review.reasoning[-1] == {"code": "last-in-tolerance", "parameters": {"on": {"date": "2026-09-01"}}}
 
 
 def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_nothing(

@@ -1,0 +1,36 @@
+"""Messages of the catalogue in answers of the API."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from surveys.api.fields import in_units, units_of
+
+
+class MessageOut(serializers.Serializer):
+    """A message: its code, its words in the units of the answer, and its parameters."""
+
+    code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
+    title = serializers.CharField(help_text="The verdict in a few words.")
+    detail = serializers.CharField(help_text="What was found and what was expected.")
+    remedy = serializers.CharField(help_text="What to do; may be empty.")
+    parameters = serializers.DictField(help_text="Values of the message, quantities with their units.")
+
+
+@extend_schema_field(MessageOut(allow_null=True))
+class MessageField(serializers.JSONField):
+    """A stored message, in words and in the units of the answer; null where there is none."""
+
+    def to_representation(self, value: Any) -> Any:
+        return in_units(value, units_of(self.context["request"])) if value else None
+
+
+@extend_schema_field(MessageOut(many=True))
+class MessagesField(serializers.JSONField):
+    """Stored messages, in words and in the units of the answer."""
+
+    def to_representation(self, value: Any) -> Any:
+        return in_units(value, units_of(self.context["request"]))
