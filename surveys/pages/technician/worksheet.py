@@ -14,7 +14,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from rest_framework import serializers
 
-from compute.base.marks import plain
 from compute.base.units import System
 from compute.measuring.drawing import cross_section, side_view
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry
@@ -25,6 +24,7 @@ from surveys.api.compute.physics import MediumIn, TransducersField, changed_pipe
 from surveys.api.fields import IntegerField, QuantityIn, StrictSerializer, VisibleRecord, si_of
 from surveys.api.pipes.pipes import PipePartIn
 from surveys.core.errors import Conflict
+from surveys.core.messages import Reader, render
 from surveys.core.stored_quantities import calculation_json
 from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
 from surveys.documents.setup_sheet import drawn_from
@@ -174,8 +174,7 @@ def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
         "possible_causes": [
             {
                 "field": one.candidate.field,
-                "detail": plain(one.said, units),
-                "percent": round(100 * one.probability),
+                "text": render(one.message, Reader(units)).text,
             }
             for one in found.possible_causes[:4]
         ],
