@@ -15,6 +15,7 @@ def _entries(prefix: str = "") -> Iterator[tuple[str, Mapping[str, Entry]]]:
         if module.startswith(prefix):
             yield module, import_module(f"{__name__}.{module}").ENTRIES
 
+
 # The module of each key, such as `findings_pipe`.
 DOMAINS: dict[str, str] = {}
 
