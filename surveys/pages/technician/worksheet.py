@@ -72,7 +72,7 @@ def data_of_day(point: MeasuringPoint, now: datetime) -> PipeData:
     """The pipe data in force at a point. Raises Conflict where there is none."""
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
-        raise Conflict("The pipe has no data yet; the office enters it first.", code="no-pipe-data")
+        raise Conflict("no-pipe-data/set-up")
     return data
 
 
