@@ -77,8 +77,9 @@ ENTRIES = {
     "general": Entry(
         title=_("Before you start"),
         detail=_("The hazards listed may be incomplete."),
-        remedy=_(
-            "Obtain the site permit and induction, which take precedence over these notes. Find out the hazards of the plant and the medium. Tell someone where you will be working."
+        remedy=(
+            _("Obtain the site permit and induction, which take precedence over these notes."),
+            _("Find out the hazards of the plant and the medium. Tell someone where you will be working."),
         ),
     ),
 }
