@@ -1,26 +1,27 @@
-"""Sanity checks of a log as it streams by: its times, and whether its numbers can be in the units they are said to be.
+"""Sanity checks of a log, block by block: its times, and whether its numbers are possible in their units.
 
-Nothing is changed or left out; what is odd becomes a finding.
+Nothing is changed or left out; each irregularity becomes a finding.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.base.findings import Finding, Severity
+from compute.base.messages import Finding, finding, quantity
 from compute.base.unit_table import Unit
+from compute.logs.segments import moment
 from compute.logs.unit_checks import UnitCheck
 
 Times = NDArray[np.int64]
 Columns = Mapping[str, NDArray[np.float64]]
 
 SECOND = 1_000_000
-# Figures of trade custom without a source.
+# Values of common practice, without a source.
 GAP_INTERVALS = 2.5
 STEP_BACK_INTERVALS = 10
 MIN_STEP_BACK = 60 * SECOND
@@ -33,7 +34,7 @@ INTERVALS_FOR_MEDIAN = 65_536
 
 @dataclass(slots=True)
 class _Tally:
-    """How often something was met, how large in all, and the first times and sizes [us]."""
+    """How often something occurs, its total size, and the first times and sizes [us]."""
 
     count: int = 0
     total: int = 0
@@ -46,18 +47,21 @@ class _Tally:
         self.examples += [(int(a), int(s)) for a, s in zip(at[:room], sizes[:room], strict=True)]
 
     @property
-    def times(self) -> str:
-        listed = ", ".join(_clock(at) for at, _ in self.examples)
-        return listed + (" and so on" if self.count > len(self.examples) else "")
+    def examples_listed(self) -> dict[str, Any]:
+        """Parameters of the messages: the count, and the first times."""
+        return {
+            "count": self.count,
+            "times": [moment(at) for at, _ in self.examples],
+            "more": self.count > len(self.examples),
+        }
 
     @property
-    def steps(self) -> str:
-        listed = ", ".join(f"{_span(size)} at {_clock(at)}" for at, size in self.examples)
-        return listed + (" and so on" if self.count > len(self.examples) else "")
+    def sizes(self) -> list[Any]:
+        return [_duration(size) for _, size in self.examples]
 
 
 class LogCheck:
-    """Fed the readings of a log in the file's order, tells what is odd about them.
+    """Check the readings of a log, block by block in the order of the file.
 
     Parameters
     ----------
@@ -82,7 +86,7 @@ class LogCheck:
         self._last = int(times[-1]), {name: float(values[-1]) for name, values in columns.items()}
 
     def findings(self) -> list[Finding]:
-        """What was found in all that was fed; a log may be fed on afterwards."""
+        """The findings on all readings fed so far."""
         self._order(self._tail, last=True)
         return [
             *self._times_findings(),
@@ -91,7 +95,7 @@ class LogCheck:
         ]
 
     def _order(self, times: Times, last: bool) -> None:
-        """Judge the steps between readings; those of the last two wait for what comes next."""
+        """Check the steps between readings; those of the last two wait for the next block."""
         if len(times) < 3 and not last:
             self._tail = times
             return
@@ -109,7 +113,7 @@ class LogCheck:
         self._tail = kept[-1:] if last else kept[-2:]
 
     def _judge(self, times: Times, last: bool) -> Times:
-        """Count what is odd about the steps; hands back the times without the strays."""
+        """Count the irregular steps; returns the times without the stray ones."""
         interval = self._interval or 0.0
         stray = _strays(times)
         self._out_of_order.add(times[stray], np.zeros(int(stray.sum()), dtype=np.int64))
@@ -143,44 +147,43 @@ class LogCheck:
 
     def _times_findings(self) -> list[Finding]:
         findings = []
-        interval = _span(self._interval or 0)
         if self._gaps.count:
-            detail = (
-                f"{_times(self._gaps.count, 'gap')} in the log, {_span(self._gaps.total)} in all, where readings come every {interval}: "
-                f"{self._gaps.steps}. The mean does not know the flow of those times."
+            findings.append(
+                finding(
+                    "log-gaps",
+                    "info",
+                    "log.time",
+                    total=_duration(self._gaps.total),
+                    interval=_duration(self._interval or 0),
+                    **self._gaps.examples_listed,
+                )
             )
-            findings.append(_finding("log-gaps", "info", detail, self._gaps.count))
         if self._ahead.count:
-            detail = (
-                f"The times step ahead by what a change of time zone or of summer time would: {self._ahead.steps}. If the logger's clock "
-                "was set during the log, its times before or after are off."
+            listed = self._ahead.examples_listed
+            findings.append(
+                finding("log-clock-ahead", "warning", "log.time", steps=self._ahead.sizes, **listed)
             )
-            findings.append(_finding("log-clock-ahead", "warning", detail, self._ahead.count))
         if self._back.count:
-            detail = (
-                f"The times step back: {self._back.steps}. Either the logger's clock was set, or the file holds a stretch twice or two logs "
-                "in the wrong order. All rows were kept in the file's order."
+            listed = self._back.examples_listed
+            findings.append(
+                finding("log-clock-back", "warning", "log.time", steps=self._back.sizes, **listed)
             )
-            findings.append(_finding("log-clock-back", "warning", detail, self._back.count))
         if self._out_of_order.count:
-            detail = f"{_times(self._out_of_order.count, 'row')} out of order, at {self._out_of_order.times}. They were kept where they stand."
-            findings.append(_finding("log-out-of-order", "info", detail, self._out_of_order.count))
+            findings.append(
+                finding("log-out-of-order", "info", "log.time", **self._out_of_order.examples_listed)
+            )
         return findings
 
     def _repeat_findings(self) -> list[Finding]:
         findings = []
         if self._same_row.count:
-            detail = (
-                f"{_times(self._same_row.count, 'row')} the same as the one before in time and values, at {self._same_row.times}. They were "
-                "kept, and make the scatter look smaller than it is."
+            findings.append(
+                finding("log-rows-repeated", "warning", "log.time", **self._same_row.examples_listed)
             )
-            findings.append(_finding("log-rows-repeated", "warning", detail, self._same_row.count))
         if self._same_time.count:
-            detail = (
-                f"{_times(self._same_time.count, 'row')} with the time of the one before and other values, at {self._same_time.times}. "
-                "Either the logger writes faster than its times tell apart, or its clock stood still."
+            findings.append(
+                finding("log-times-repeated", "info", "log.time", **self._same_time.examples_listed)
             )
-            findings.append(_finding("log-times-repeated", "info", detail, self._same_time.count))
         return findings
 
 
@@ -193,21 +196,5 @@ def _strays(times: Times) -> NDArray[np.bool_]:
     return stray
 
 
-def _finding(code: str, severity: Severity, detail: str, count: int) -> Finding:
-    return Finding(code, severity, detail, "log.time", float(count))
-
-
-def _times(count: int, what: str) -> str:
-    return f"One {what}" if count == 1 else f"{count:,} {what}s"
-
-
-def _clock(at: int) -> str:
-    return f"{datetime.fromtimestamp(0, UTC) + timedelta(microseconds=at):%Y-%m-%d %H:%M:%S} UTC"
-
-
-def _span(microseconds: float) -> str:
-    seconds = microseconds / SECOND
-    for size, name in ((86_400, "d"), (3600, "h"), (60, "min")):
-        if seconds >= 2 * size or (seconds >= size and seconds % size == 0):
-            return f"{seconds / size:.4g} {name}"
-    return f"{seconds:.3g} s"
+def _duration(microseconds: float) -> Any:
+    return quantity(microseconds / SECOND, "duration")

@@ -1,26 +1,28 @@
-"""Stretches of a log that count: what a technician marked, which readings lie inside, how a remark names them."""
+"""Marked segments of a log: the readings inside them, and messages about them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.findings import Finding
+from compute.base.messages import Finding, at, finding
 
 Times = NDArray[np.int64]
 
-# A remark names this many stretches one by one, then only counts them.
+# A message names the times of this many segments, of more only the first and the last.
 MAX_SEGMENTS_REPORTED = 3
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A stretch of a log that counts, from `start` to `end`, both with it [us since 1970 UTC], and why it was marked."""
+    """A marked segment of a log, from `start` to `end` inclusive [us since 1970 UTC], and the reason for the mark."""
 
     start: int
     end: int
@@ -29,13 +31,15 @@ class Segment:
     def __post_init__(self) -> None:
         if self.end < self.start:
             raise OutOfRange(
-                f"A marked stretch ends ({moment(self.end)}) before it starts ({moment(self.start)}); exchange the two.",
                 field="segments",
+                variant="segment-reversed",
+                start=moment(self.start),
+                end=moment(self.end),
             )
 
 
 def merged(segments: Sequence[Segment]) -> tuple[Segment, ...]:
-    """Stretches in order of time; those that overlap or touch as one, so that no reading counts twice.
+    """Segments in order of time; those that overlap or touch are joined, so that no reading counts twice.
 
     Parameters
     ----------
@@ -61,7 +65,7 @@ def merged(segments: Sequence[Segment]) -> tuple[Segment, ...]:
 
 
 def stretch_of(times: Times, segments: Sequence[Segment]) -> NDArray[np.intp]:
-    """For each reading the stretch it lies in.
+    """For each reading the segment it lies in.
 
     Parameters
     ----------
@@ -84,7 +88,7 @@ def stretch_of(times: Times, segments: Sequence[Segment]) -> NDArray[np.intp]:
 
 
 def none_inside(segments: Sequence[Segment], first: int, last: int) -> NotEnough:
-    """The error for marked stretches that hold no reading.
+    """The error for marked segments without a reading.
 
     Parameters
     ----------
@@ -94,21 +98,23 @@ def none_inside(segments: Sequence[Segment], first: int, last: int) -> NotEnough
 
     Returns
     -------
-    error : NotEnough  names the stretches and the span of the log
+    error : NotEnough  names the segments and the span of the log
 
     Source
     ------
     custom : a mean needs a reading.
     """
     return NotEnough(
-        f"No reading of this log lies in {_named(segments)}: the log runs from {moment(first)} to {moment(last)} UTC. Mark a stretch "
-        "within it, or none to use all readings.",
         field="segments",
+        variant="no-reading-in-segments",
+        log_start=moment(first),
+        log_end=moment(last),
+        **_span(segments),
     )
 
 
 def segments_used(segments: Sequence[Segment], used: int, outside: int) -> Finding:
-    """What was used of a log of which stretches were marked.
+    """The finding that only marked segments of a log are used.
 
     Parameters
     ----------
@@ -122,16 +128,21 @@ def segments_used(segments: Sequence[Segment], used: int, outside: int) -> Findi
 
     Source
     ------
-    custom : the person who logged knows what the plant did; the remark keeps the choice in sight.
+    custom : the person who logged knows what the plant did; the finding records the choice.
     """
-    detail = (
-        f"{used} readings in {_named(segments)} count; {outside} readings outside are left out of the result."
+    return finding(
+        "segments-used",
+        "info",
+        "segments",
+        used=used,
+        outside=outside,
+        reasons=[segment.reason for segment in segments if segment.reason] or None,
+        **_span(segments),
     )
-    return Finding("segments-used", "info", detail, "segments", float(used), float(used + outside))
 
 
-def moment(microseconds: int) -> str:
-    """A time as remarks word it: UTC, to the second.
+def moment(microseconds: int) -> dict[str, str]:
+    """A time of a log as a parameter of a message.
 
     Parameters
     ----------
@@ -139,7 +150,7 @@ def moment(microseconds: int) -> str:
 
     Returns
     -------
-    text : str
+    moment : dict
 
     Raises
     ------
@@ -147,18 +158,21 @@ def moment(microseconds: int) -> str:
 
     Source
     ------
-    form : ISO 8601, with a space between day and time.
+    form : ISO 8601.
     """
     try:
-        return f"{datetime.fromtimestamp(microseconds // 1_000_000, tz=UTC):%Y-%m-%d %H:%M:%S}"
-    except (ValueError, OverflowError, OSError):
-        raise OutOfRange(f"{microseconds} us since 1970 is no time of the calendar.", field="time") from None
+        return at(EPOCH + timedelta(microseconds=microseconds))
+    except OverflowError:
+        raise OutOfRange(field="time", variant="outside-calendar") from None
 
 
-def _named(segments: Sequence[Segment]) -> str:
-    if len(segments) > MAX_SEGMENTS_REPORTED:
-        return f"the {len(segments)} marked stretches from {moment(segments[0].start)} to {moment(segments[-1].end)} UTC"
-    named = (
-        f"{moment(s.start)} to {moment(s.end)} UTC" + (f" ({s.reason})" if s.reason else "") for s in segments
-    )
-    return f"the marked stretch{'es' if len(segments) > 1 else ''} " + " and ".join(named)
+def _span(segments: Sequence[Segment]) -> dict[str, Any]:
+    """Number and times of segments; the times of each where there are few."""
+    few = len(segments) <= MAX_SEGMENTS_REPORTED
+    return {
+        "count": len(segments),
+        "start": moment(segments[0].start),
+        "end": moment(segments[-1].end),
+        "starts": [moment(segment.start) for segment in segments] if few else None,
+        "ends": [moment(segment.end) for segment in segments] if few else None,
+    }

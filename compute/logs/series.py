@@ -104,7 +104,7 @@ def series_of(
 
     Raises
     ------
-    NotEnough  stretches are marked and the log has no times, or no reading lies in them; no reading is possible with this
+    NotEnough  segments are marked and the log has no times, or no reading lies in them; no reading is possible with this
         set-up
 
     Source
@@ -120,11 +120,7 @@ def series_of(
         error = none_inside(stretches, so_far.first_time or 0, so_far.last_time or 0)
         raise error
     if not so_far.used:
-        raise NotEnough(
-            "No reading of this log is possible with this set-up: every transit time is too short. Check the pipe data and the "
-            "wedge delay.",
-            field="log",
-        )
+        raise NotEnough(field="log", variant="no-possible-reading")
     return Series(
         transit_time=so_far.transit_sum / so_far.used,
         time_difference=np.concatenate(so_far.differences),
@@ -140,7 +136,7 @@ def series_of(
 
 
 def _median_signal(signals: Sequence[FloatArray]) -> float | None:
-    """The median of the signals a log tells; a cell without a value (nan) is none."""
+    """The median of the signals in a log; cells without a value (nan) are left out."""
     told = np.concatenate(signals) if signals else np.empty(0)
     told = told[~np.isnan(told)]
     return float(np.median(told)) if len(told) else None
@@ -148,22 +144,19 @@ def _median_signal(signals: Sequence[FloatArray]) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class _Counting:
-    """A block of readings that count, and the stretch each lies in (None: no stretch is marked)."""
+    """A block of readings that are used, and the segment each lies in (None: no segment is marked)."""
 
     block: Readings
     stretch: NDArray[np.intp] | None
 
 
 def _counting(so_far: _Gathered, block: Readings, stretches: Sequence[Segment]) -> _Counting:
-    """The readings of a block that lie in the marked stretches."""
+    """The readings of a block that lie in the marked segments."""
     if not stretches:
         return _Counting(block, None)
     times = block.times
     if times is None:
-        raise NotEnough(
-            "Stretches of the log are marked, but its readings came without their times; mark none to use all of them.",
-            field="segments",
-        )
+        raise NotEnough(field="segments", variant="readings-without-times")
     if len(times):
         low, high = int(times.min()), int(times.max())
         so_far.first_time = low if so_far.first_time is None else min(so_far.first_time, low)

@@ -125,13 +125,11 @@ def steady_segments(
 def _checked(times: Times, flow: FloatArray, within: float) -> NDArray[np.intp] | None:
     """The order of the times where they are not in order."""
     if not len(times):
-        raise NotEnough("The log has no readings.", field="log")
+        raise NotEnough(field="log", variant="no-readings")
     if len(times) != len(flow) or not np.isfinite(flow).all():
-        raise NumberInvalid("Every reading needs a time and a finite flow.", field="log")
+        raise NumberInvalid(field="log", variant="flows-and-times")
     if not 0 < within < 1:
-        raise OutOfRange(
-            f"Steady within {within:g} says nothing; give a share between 0 and 1.", field="within"
-        )
+        raise OutOfRange(field="within", value=within, above=0, below=1)
     return np.argsort(times, kind="stable") if np.any(times[1:] < times[:-1]) else None
 
 

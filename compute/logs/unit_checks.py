@@ -1,61 +1,58 @@
-"""Whether the numbers of a log can be in the units they are said to be, and stay in them."""
+"""Checks that the numbers of a log are possible in their units, and that the units do not change."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.base.figures import bare, said
-from compute.base.findings import Finding
-from compute.base.marks import marked
+from compute.base.messages import Finding, field_name, finding, quantity
 from compute.base.unit_table import Unit
+from compute.logs.segments import moment
 
 Times = NDArray[np.int64]
 Columns = Mapping[str, NDArray[np.float64]]
 
-# Of each stretch fed so many readings are looked at, spread evenly; each group of them is judged by its median.
+# Of each block fed so many readings are looked at, spread evenly; each group of them is judged by its median.
 LOOKED_AT = 1024
 GROUP = 16
 
 
 @dataclass(frozen=True, slots=True)
 class Plausible:
-    """Between what [SI] the magnitude of a column can lie, whatever the pipe; common practice."""
+    """Limits [SI] of the magnitude of a column, whatever the pipe; common practice."""
 
     kind: str
     lowest: float
     highest: float
-    unit: str
-    what: str
 
 
 # A path of 10 mm in a fast solid to 12 m in cold gas; sound from heavy vapour to a steel wave; a bore of
 # 6 mm to 6 m. Flows may be nothing, so they have no lowest.
 PLAUSIBLE = {
-    "transit_time": Plausible("transit_time", 1e-6, 0.1, "s", "a transit time"),
-    "sound_speed": Plausible("speed", 300.0, 6000.0, "m/s", "a sound speed"),
-    "flow_velocity": Plausible("speed", 0.0, 100.0, "m/s", "a flow velocity"),
-    "volume_flow": Plausible("volume_flow", 0.0, 300.0, "m3/s", "a volume flow"),
-    "medium_temperature": Plausible("temperature", 70.0, 700.0, "K", "a medium's temperature"),
-    "signal_to_noise": Plausible("ratio_db", -50.0, 150.0, "dB", "a signal to noise ratio"),
+    "transit_time": Plausible("transit_time", 1e-6, 0.1),
+    "sound_speed": Plausible("speed", 300.0, 6000.0),
+    "flow_velocity": Plausible("speed", 0.0, 100.0),
+    "volume_flow": Plausible("volume_flow", 0.0, 300.0),
+    "medium_temperature": Plausible("temperature", 70.0, 700.0),
+    "signal_to_noise": Plausible("ratio_db", -50.0, 150.0),
 }
 # Ratios of two columns [SI] that a set-up fixes or bounds.
 MAX_DIFFERENCE_TO_TRANSIT_TIME = 0.1
 MIN_BORE_AREA, MAX_BORE_AREA = 2.8e-5, 30.0
 # Factors between units that are mistaken for each other.
 FACTORS = {
-    1000.0: "a thousand (ms and us, us and ns, m and mm)",
-    1e6: "a million",
-    25.4: "25.4 (inches and millimetres)",
-    3.28084: "3.28 (metres and feet)",
-    3.6: "3.6 (m3/h and l/s)",
-    60.0: "60 (a minute and a second)",
-    3600.0: "3600 (an hour and a second)",
-    4.40287: "4.40 (m3/h and US gal/min)",
+    1000.0: "thousand",
+    1e6: "million",
+    25.4: "inch-and-millimetre",
+    3.28084: "metre-and-foot",
+    3.6: "cubic-metres-per-hour-and-litres-per-second",
+    60.0: "minute-and-second",
+    3600.0: "hour-and-second",
+    4.40287: "cubic-metres-per-hour-and-gallons-per-minute",
 }
 FACTOR_TOLERANCE = 0.03
 # Columns that no flow changes much, and pairs whose ratio the set-up fixes.
@@ -69,7 +66,7 @@ GROUPS_TO_CONFIRM = 2
 
 
 class UnitCheck:
-    """Fed the readings of a log, tells which columns cannot be in their units, or change them on the way.
+    """Check, block by block, that the columns of a log are possible in their units and do not change them.
 
     Parameters
     ----------
@@ -99,21 +96,28 @@ class UnitCheck:
             self._follow(name, starts, series)
 
     def findings(self) -> list[Finding]:
-        """What was found in all that was fed."""
-        # A column that is impossible by itself makes its ratios so; one cause is told once.
+        """The findings on all readings fed."""
+        # An impossible column makes its ratios impossible too; one cause is reported once.
         findings = [
             self._impossible_finding(name, *met)
             for name, met in self._impossible.items()
             if "/" not in name or not self._impossible.keys() & set(name.split("/"))
         ]
-        for name, (at, factor) in self._steps.items():
-            columns = " against ".join(name.split("/"))
-            detail = (
-                f"From {_clock(at)} on, {columns} is {factor:.4g} times what it was: close to {_factor_named(factor)}. The unit of a column "
-                "seems to have been changed during the log; divide it there into two surveys."
-            )
-            findings.append(Finding("log-unit-changes", "error", detail, f"log.{name.split('/')[0]}", factor))
+        findings += [self._change(name, *met) for name, met in self._steps.items()]
         return findings
+
+    def _change(self, name: str, at: int, factor: float) -> Finding:
+        column, _, against = name.partition("/")
+        return finding(
+            "log-unit-changes",
+            "error",
+            f"log.{column}",
+            since=moment(at),
+            column=field_name(f"readings.{column}"),
+            against=field_name(f"readings.{against}") if against else None,
+            factor=factor,
+            mistaken=_mistaken_units(factor),
+        )
 
     def _si(self, name: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
         unit = self._of.get(name)
@@ -149,39 +153,43 @@ class UnitCheck:
         )
         factor = np.median(after, axis=1) / np.median(before, axis=1)
         for n in np.flatnonzero(steady & (np.maximum(factor, 1 / factor) > 2)):
-            if _factor_named(float(factor[n])):
+            if _mistaken_units(float(factor[n])):
                 self._steps[name] = points[int(n) + GROUPS_TO_CONFIRM][0], float(factor[n])
                 return
 
     def _impossible_finding(self, name: str, at: int, size: float) -> Finding:
+        since = moment(at)
         if name == "time_difference/transit_time":
-            detail = (
-                f"From {_clock(at)} on, the time difference is {size:.3g} of the transit time; no flow makes it more than "
-                f"{MAX_DIFFERENCE_TO_TRANSIT_TIME:g}. One of the two is not in the unit its column states."
-            )
-            return Finding(
-                "log-unit-implausible",
+            return finding(
+                "log-unit-implausible/time-difference",
                 "error",
-                detail,
                 "log.time_difference",
-                size,
-                MAX_DIFFERENCE_TO_TRANSIT_TIME,
+                since=since,
+                ratio=size,
+                limit=MAX_DIFFERENCE_TO_TRANSIT_TIME,
             )
         if name == "volume_flow/flow_velocity":
-            detail = (
-                f"From {_clock(at)} on, volume flow over flow velocity comes to a bore of {_area(size)}, which no pipe has. One of "
-                "the two is not in the unit its column states."
+            return finding(
+                "log-unit-implausible/bore",
+                "error",
+                "log.volume_flow",
+                since=since,
+                bore=_bore(size),
+                at_least=_bore(MIN_BORE_AREA),
+                at_most=_bore(MAX_BORE_AREA),
             )
-            limit = MIN_BORE_AREA if size < MIN_BORE_AREA else MAX_BORE_AREA
-            return Finding("log-unit-implausible", "error", detail, "log.volume_flow", size, limit)
         known = PLAUSIBLE[name]
-        limit = known.lowest if size < known.lowest else known.highest
-        detail = (
-            f"From {_clock(at)} on, {name} reads {said(size, known.unit, '.4g')}, which {known.what} is not "
-            f"({bare(known.lowest, known.unit, 'g')} to {said(known.highest, known.unit, 'g')}). "
-            f"{_plausible_factor(size, known)}Check the unit of the column."
+        return finding(
+            "log-unit-implausible",
+            "error",
+            f"log.{name}",
+            since=since,
+            column=field_name(f"readings.{name}"),
+            value=quantity(size, known.kind),
+            at_least=quantity(known.lowest, known.kind),
+            at_most=quantity(known.highest, known.kind),
+            unit_factor=_plausible_factor(size, known),
         )
-        return Finding("log-unit-implausible", "error", detail, f"log.{name}", size, limit, known.kind)
 
 
 def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -198,9 +206,9 @@ def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return medians
 
 
-def _area(bore: float) -> str:
-    """The area of a bore [m2] as the finding words it."""
-    return marked(f"{bore * 1e6:.3g} mm2", f"{bore / 0.0254**2:.3g} in2")
+def _bore(area: float) -> Any:
+    """The diameter of a bore by its area [m2]."""
+    return quantity(2 * float(np.sqrt(area / np.pi)), "length")
 
 
 def _ratios(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64], float, float]]:
@@ -227,18 +235,13 @@ def _ratio(top: NDArray[np.float64], bottom: NDArray[np.float64]) -> NDArray[np.
         return np.where((bottom != 0) & (top != 0), np.abs(top / bottom), np.nan)
 
 
-def _factor_named(factor: float) -> str:
+def _mistaken_units(factor: float) -> str:
     size = max(factor, 1 / factor)
     return next((name for f, name in FACTORS.items() if abs(size / f - 1) <= FACTOR_TOLERANCE), "")
 
 
-def _plausible_factor(size: float, known: Plausible) -> str:
-    """By which thousands it would be plausible."""
-    for factor in (1e3, 1e-3, 1e6, 1e-6):
-        if size and known.lowest < size * factor < known.highest and known.kind in ("transit_time", "speed"):
-            return f"It would be one with a unit {factor:g} times as large. "
-    return ""
-
-
-def _clock(at: int) -> str:
-    return f"{datetime.fromtimestamp(0, UTC) + timedelta(microseconds=at):%Y-%m-%d %H:%M:%S} UTC"
+def _plausible_factor(size: float, known: Plausible) -> float | None:
+    """The power of a thousand that would make the unit plausible."""
+    if not size or known.kind not in ("transit_time", "speed"):
+        return None
+    return next((f for f in (1e3, 1e-3, 1e6, 1e-6) if known.lowest < size * f < known.highest), None)

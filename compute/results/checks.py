@@ -1,22 +1,24 @@
-"""Sanity checks of a log and what came out of it. Each returns the findings it has, often none."""
+"""Sanity checks of a log and its result. Each returns its findings, often none."""
 
 from __future__ import annotations
 
-import numpy as np
+from typing import Any
 
-from compute.base.figures import said
-from compute.base.findings import Finding, Severity
+from compute.base.messages import Finding, Severity, finding, quantity
 from compute.base.sources import HAGEN_POISEUILLE, Source
+from compute.library.media import media
+from compute.measuring.entries import MediumEntry
 from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
 
-# Figures of trade custom without a source.
+# Values of common practice, without a source.
 MIN_VELOCITY = 0.05
 MAX_VELOCITY = 10.0
 SOUND_SPEED_WARNING = 0.01
 SOUND_SPEED_ERROR = 0.05
 MIN_READINGS_REPEATABILITY = 60
 UNSTEADY_RELATIVE = 0.10
-REFUSED_WARNING_SHARE = 0.01
+REJECTED_WARNING_FRACTION = 0.01
+METER_DATA = Source("the meter's own data", "published")
 
 
 def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
@@ -36,32 +38,28 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
     regimes : laminar to 2300, turbulent from 4000, from memory; velocity limits are common practice.
     """
     findings = []
+    moving = quantity(velocity, "speed")
     if velocity < 0:
-        detail = "The flow is against the pipe's stated direction. If that cannot be, the cables of the transducers are swapped."
-        findings.append(
-            Finding("reverse-flow", "warning", detail, "readings.time_difference", velocity, 0.0, "speed")
-        )
+        findings.append(finding("reverse-flow", "warning", "readings.time_difference", velocity=moving))
     if abs(velocity) > MAX_VELOCITY:
-        detail = f"{said(abs(velocity), 'm/s', '.1f')} is faster than pipes are run. Check the outer diameter, the wall and the units."
-        findings.append(Finding("velocity-high", "warning", detail, "", velocity, MAX_VELOCITY, "speed"))
+        limit = quantity(MAX_VELOCITY, "speed")
+        findings.append(finding("velocity-high", "warning", velocity=moving, at_most=limit))
     if abs(velocity) < MIN_VELOCITY:
-        detail = (
-            f"At {said(abs(velocity), 'mm/s', '.0f')} the zero of the meter matters as much as the flow. Check the zero with the flow shut, or "
-            "take more traverses."
-        )
-        findings.append(Finding("velocity-low", "warning", detail, "", velocity, MIN_VELOCITY, "speed"))
+        limit = quantity(MIN_VELOCITY, "speed")
+        findings.append(finding("velocity-low", "warning", velocity=moving, at_least=limit))
     if reynolds <= LAMINAR_BELOW:
-        detail = f"Reynolds number {reynolds:.0f}: laminar, the profile factor is 3/4 if the straight pipe is long enough for it."
-        findings.append(
-            Finding("flow-laminar", "info", detail, "", reynolds, LAMINAR_BELOW, source=HAGEN_POISEUILLE)
-        )
+        findings.append(finding("flow-laminar", "info", source=HAGEN_POISEUILLE, reynolds=reynolds))
     elif reynolds < TURBULENT_FROM:
-        detail = f"Reynolds number {reynolds:.0f}: between laminar and turbulent the profile is not known, and the factor may be off by 10 %."
-        findings.append(Finding("flow-transitional", "warning", detail, "", reynolds, TURBULENT_FROM))
+        findings.append(finding("flow-transitional", "warning", reynolds=reynolds))
     return findings
 
 
-def sound_speed_fits(measured: float, expected: float, relative_uncertainty: float) -> list[Finding]:
+def sound_speed_fits(
+    measured: float,
+    expected: float,
+    relative_uncertainty: float,
+    medium: MediumEntry | None = None,
+) -> list[Finding]:
     """Measured sound speed against the medium's.
 
     Parameters
@@ -69,6 +67,7 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
     measured : float [m/s]
     expected : float [m/s]
     relative_uncertainty : float [-]  standard, of the difference; twice that widens the limit
+    medium : MediumEntry or None  named in the finding
 
     Returns
     -------
@@ -83,16 +82,57 @@ def sound_speed_fits(measured: float, expected: float, relative_uncertainty: flo
     if abs(deviation) <= limit:
         return []
     severity: Severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
-    detail = (
-        f"The measured sound speed of {said(measured, 'm/s', '.1f')} is {deviation:+.1%} off the "
-        f"{said(expected, 'm/s', '.1f')} of the medium. Something "
-        "entered is not so: outer diameter, wall, lining, medium, temperature, traverses or wedge."
-    )
     return [
-        Finding(
-            "sound-speed-inconsistent", severity, detail, "medium.sound_speed", measured, expected, "speed"
+        finding(
+            "sound-speed-inconsistent",
+            severity,
+            "medium.sound_speed",
+            measured=quantity(measured, "speed"),
+            expected=quantity(expected, "speed"),
+            difference=deviation,
+            limit=limit,
+            **medium_parameters(medium),
         )
     ]
+
+
+def medium_title(name: str) -> str:
+    """The title of a medium within a sentence.
+
+    Parameters
+    ----------
+    name : str  of the library; another is its own title
+
+    Returns
+    -------
+    title : str  a common noun in lower case
+
+    Source
+    ------
+    library : titles of the media.
+    """
+    title = next((one.title for one in media() if one.name == name), name)
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
+
+
+def medium_parameters(medium: MediumEntry | None) -> dict[str, Any]:
+    """A medium as parameters of a message.
+
+    Parameters
+    ----------
+    medium : MediumEntry or None
+
+    Returns
+    -------
+    parameters : dict  `medium`, its title, and `temperature`; None where not given
+
+    Source
+    ------
+    library : titles of the media.
+    """
+    if medium is None or not medium.name:
+        return {"medium": None, "temperature": None}
+    return {"medium": medium_title(medium.name), "temperature": quantity(medium.temperature, "temperature")}
 
 
 def signal_strong(signal: float | None, least: float | None) -> list[Finding]:
@@ -113,29 +153,26 @@ def signal_strong(signal: float | None, least: float | None) -> list[Finding]:
     """
     if signal is None or least is None or signal >= least:
         return []
-    detail = f"The signal of {signal:.1f} dB is below the {least:.1f} dB the meter needs. Clean the pipe, renew the couplant, check the spacing."
     return [
-        Finding(
+        finding(
             "signal-weak",
             "warning",
-            detail,
             "readings",
-            signal,
-            least,
-            "ratio_db",
-            Source("the meter's own data", "published"),
+            source=METER_DATA,
+            signal=quantity(signal, "ratio_db"),
+            at_least=quantity(least, "ratio_db"),
         )
     ]
 
 
 def readings_sound(taken: int, rejected: int, impossible: int) -> list[Finding]:
-    """Rows refused, readings this set-up cannot give, too few readings.
+    """Rejected rows, readings not possible with this set-up, too few readings.
 
     Parameters
     ----------
     taken : int  rows read
     rejected : int  rows that could not be read
-    impossible : int  readings left out because their transit time cannot be
+    impossible : int  readings left out because their transit time is not possible
 
     Returns
     -------
@@ -146,29 +183,28 @@ def readings_sound(taken: int, rejected: int, impossible: int) -> list[Finding]:
     limits : common practice.
     """
     findings = []
+    rows = taken + rejected
     if rejected:
-        severity = "warning" if rejected > REFUSED_WARNING_SHARE * (taken + rejected) else "info"
-        detail = f"{rejected} of {taken + rejected} rows of the log could not be read and are left out; the log lists them."
-        findings.append(Finding("rows-rejected", severity, detail, "log", float(rejected), 0.0))  # type: ignore[arg-type]
+        severity: Severity = "warning" if rejected > REJECTED_WARNING_FRACTION * rows else "info"
+        findings.append(finding("rows-rejected", severity, "log", count=rejected, rows=rows))
     if impossible:
-        detail = f"{impossible} readings have a transit time this set-up cannot give and are left out; check the pipe data and the signal."
-        findings.append(Finding("readings-impossible", "warning", detail, "log", float(impossible), 0.0))
+        findings.append(finding("readings-impossible", "warning", "log", count=impossible))
     used = taken - impossible
     if used < MIN_READINGS_REPEATABILITY:
-        detail = f"Only {used} readings; log for some minutes to know the scatter."
         findings.append(
-            Finding("readings-few", "warning", detail, "log", float(used), float(MIN_READINGS_REPEATABILITY))
+            finding("readings-few", "warning", "log", count=used, at_least=MIN_READINGS_REPEATABILITY)
         )
     return findings
 
 
-def flow_steady(first_half: float, second_half: float) -> list[Finding]:
+def flow_steady(first_half: float, second_half: float, *, segments_marked: bool = False) -> list[Finding]:
     """Mean flow of the first half of a log against that of the second.
 
     Parameters
     ----------
     first_half : float [m3/s]
     second_half : float [m3/s]
+    segments_marked : bool  whether steady segments of the log are marked already
 
     Returns
     -------
@@ -179,8 +215,17 @@ def flow_steady(first_half: float, second_half: float) -> list[Finding]:
     limit : 10 %, common practice.
     """
     mean = abs(first_half + second_half) / 2
-    change = abs(second_half - first_half)
-    if change <= UNSTEADY_RELATIVE * mean:
+    change = second_half - first_half
+    if abs(change) <= UNSTEADY_RELATIVE * mean:
         return []
-    detail = f"The mean flow changed by {change / mean if mean else float(np.inf):.0%} from the first half of the log to the second."
-    return [Finding("flow-unsteady", "warning", detail, "log", second_half, first_half, "volume_flow")]
+    return [
+        finding(
+            "flow-unsteady",
+            "warning",
+            "log",
+            first_half=quantity(first_half, "volume_flow"),
+            second_half=quantity(second_half, "volume_flow"),
+            relative_change=change / mean if mean else None,
+            segments_marked=segments_marked,
+        )
+    ]

@@ -1,10 +1,10 @@
-"""Diagnosis: which single wrong entry would explain a transit time that does not fit.
+"""Diagnosis: possible causes of a transit time that does not match the entries.
 
-Bayes' rule over the kinds of slip in `compute.results.entry_error_kinds`. A kind's weight is shared by the slips of that kind that can be.
-With r the time measured less the time a set-up calls for and s its standard uncertainty, a slip from a list scores
-weight x N(r; 0, s). A solved figure had to move by `move` and may by `reach` (one standard deviation); it spreads the
+Bayes' rule over the kinds of entry error in `compute.results.entry_error_kinds`. The weight of a kind is shared by its possible
+candidates. With r the measured time less the time of a set-up and s its standard uncertainty, a candidate from a list scores
+weight x N(r; 0, s). A solved value differs by `move` and may differ by `reach` (one standard deviation); it spreads the
 time by reach x |r/move|, so it scores weight x N(r; 0, S) with r as entered and S^2 = s^2 + (reach x r/move)^2: the
-farther a figure may move, the less it says. Beside them stand "all is well" and "something else". Scores over their
+farther a value may move, the less it explains. The list is completed by "no error" and "another cause". Scores over their
 sum are the probabilities.
 """
 
@@ -13,12 +13,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from compute.base.errors import ComputeError, OutOfRange, UnknownName
-from compute.base.figures import said
-from compute.base.findings import Finding
-from compute.base.marks import Told
-from compute.library.pipe_sizes import PipeSize
+from compute.base.messages import Finding, Message, message, quantity, term
 from compute.measuring.beam import trace
 from compute.measuring.entries import resolve_medium
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
@@ -27,7 +25,7 @@ from compute.results.entry_error_kinds import candidate_errors
 from compute.results.entry_errors import CandidateError, Case, Figure, setup_of, transit_time_of
 from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, InputUncertainty, temperature_uncertainty
 
-# How often each kind of slip happens against the others: default values.
+# Relative frequency of each kind of error: default values.
 WEIGHTS: Mapping[str, float] = {
     "nominal-diameter": 1.0,
     "other-size": 0.3,
@@ -52,19 +50,21 @@ OTHER_CAUSE_PRIOR = 0.1
 OTHER_CAUSE_SPREAD = 0.3  # of the time in the medium
 # Standard deviation of the logarithm of the right wall over the one entered, for a schedule mixed up; a default value.
 SCHEDULE_REACH = math.log(2.0)
-# How much likelier than any other medium; default values.
+# Likelihood against any other medium; default values.
 COMMON_MEDIA = {"water": 20.0, "seawater": 3.0}
-# A slip moves a figure by some five times its ordinary doubt; a default value.
+# An entry error changes a value by some five times its default uncertainty; a default value.
 ENTRY_ERROR_REACH = 5.0
-# Where no ordinary doubt is listed [K, m, relative]; default values.
+# Where no default uncertainty is listed [K, m, relative]; default values.
 TEMPERATURE_REACH = {"measured": 15.0, "estimated": 25.0, "": 20.0}
 SPACING_REACH = 0.010
 SOUND_SPEED_REACH = 0.05
-# Standard uncertainty of a medium's stated sound speed, relative; a default value.
+# Standard uncertainty of an entered sound speed of a medium, relative; a default value.
 STATED_SOUND_SPEED_UNCERTAINTY = 0.002
-# A figure whose uncertainty is stated was looked at: other slips of it are that much rarer. A default value.
+# A value with an entered uncertainty was checked: other errors of it are that much rarer. A default value.
 LOOKED_AT = 0.2
 MIN_PROBABILITY = 0.001
+# A change of the flow below this is reported as none.
+NO_EFFECT = 0.0005
 SAME_VALUE_TOLERANCE = 0.02
 TRANSIT_TIME = "readings.transit_time"
 DIAGNOSED_INPUTS = (
@@ -81,25 +81,25 @@ DIAGNOSED_INPUTS = (
 
 
 @dataclass(frozen=True, slots=True)
-class PossibleCause(Told):
-    """A slip with its probability [-], and the change of the flow [-] if it is put right at the same times.
+class PossibleCause:
+    """A candidate error with its probability [-], and the change of the flow [-] at the same times if it is corrected.
 
-    `effect_on_flow` is relative: 0.05 where the flow put right is 5 % above the flow as entered; None where the entries
-    give no flow at all.
+    `effect_on_flow` is relative: 0.05 where the corrected flow is 5 % above the flow as entered; None where the entries
+    give no flow.
     """
 
     candidate: CandidateError
     probability: float
     effect_on_flow: float | None
-    said: str
+    message: Message
 
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """Whether a measured sound speed [m/s] fits; if not, what would explain it, most plausible first.
+    """Whether a measured sound speed [m/s] is consistent; if not, the possible causes, the likeliest first.
 
-    `other_cause_probability` is the probability left: with those of all possible causes, shown or not, it makes 1.
-    `measured_sound_speed` is None where the time is too short for any.
+    `other_cause_probability` completes those of all possible causes, shown or not, to 1.
+    `measured_sound_speed` is None where the time is too short.
     """
 
     consistent: bool
@@ -112,7 +112,7 @@ class Diagnosis:
 
 
 def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
-    """The case with the transit time behind a sound speed that the meter showed with these entries.
+    """The case with the transit time of a sound speed that the meter showed with these entries.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
 
     Raises
     ------
-    OutOfRange  a sound speed the beam cannot have
+    OutOfRange  a sound speed that is not possible with the beam
 
     Source
     ------
@@ -135,21 +135,22 @@ def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
     fastest = 1 / float(trace(setup).axial_slowness)
     if not 0 < measured_sound_speed < fastest:
         raise OutOfRange(
-            f"The measured sound speed is {said(measured_sound_speed, 'm/s', '.5g')}; it lies between 0 and the beam's axial speed of "
-            f"{said(fastest, 'm/s', '.0f')}.",
             field="measured_sound_speed",
+            value=quantity(measured_sound_speed, "speed"),
+            above=quantity(0.0, "speed"),
+            below=quantity(fastest, "speed"),
         )
     told = replace(setup, medium=replace(setup.medium, sound_speed=measured_sound_speed))
     return replace(case, transit_time=float(trace(told).transit_time))
 
 
 def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -> Diagnosis:
-    """Hold a transit time against the entries, and rank what single wrong entry would explain it.
+    """Compare a transit time with the entries, and rank the single wrong entries that may explain it.
 
     Parameters
     ----------
     case : Case
-    stated : mapping of InputUncertainty, or None  by path of the input; ordinary doubts stand for what is not stated
+    stated : mapping of InputUncertainty, or None  by path of the input; default uncertainties for the others
 
     Returns
     -------
@@ -168,8 +169,10 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
     for name in stated:
         if name not in DIAGNOSED_INPUTS:
             raise UnknownName(
-                f"{name[:60]!r} is no input here; they are {', '.join(DIAGNOSED_INPUTS)}.",
                 field=f"inputs.{name[:60]}",
+                variant="calculation-input",
+                name=name[:60],
+                known=list(DIAGNOSED_INPUTS),
             )
     path = trace(setup_of(case))
     spread = time_uncertainty(case, stated)
@@ -177,7 +180,7 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
     by_speed = abs(1 - math.tan(float(path.angle_in_medium)) ** 2)
     relative = spread / float(path.time_in_medium) / max(by_speed, 1e-3)
     expected, measured = float(setup_of(case).medium.sound_speed), _measured(case)
-    findings = [] if measured is None else checks.sound_speed_fits(measured, expected, relative)
+    findings = [] if measured is None else checks.sound_speed_fits(measured, expected, relative, case.medium)
     if measured is not None and not findings:
         return Diagnosis(True, measured, expected, relative, (), 1.0, ())
     possible_causes, rest = _ranked(case, stated, spread)
@@ -185,12 +188,12 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
 
 
 def time_uncertainty(case: Case, stated: Mapping[str, InputUncertainty]) -> float:
-    """Standard uncertainty of the transit time the entries call for, less that measured.
+    """Standard uncertainty of the difference of the transit time by the entries and the measured one.
 
     Parameters
     ----------
     case : Case
-    stated : mapping of InputUncertainty  by path of the input; ordinary doubts stand for what is not stated
+    stated : mapping of InputUncertainty  by path of the input; default uncertainties for the others
 
     Returns
     -------
@@ -225,7 +228,7 @@ def _shifted_cases(case: Case, path: str, stated: Mapping[str, InputUncertainty]
 
 
 def _medium_time_variance(case: Case, stated: InputUncertainty | None) -> float:
-    """What the doubt of a library medium's sound speed adds; one stated by value is an input of its own."""
+    """Variance from the sound speed of a library medium; one entered by value is an input of its own."""
     resolved = resolve_medium(case.medium)
     if resolved.sound_speed_uncertainty is None:
         return 0.0
@@ -270,9 +273,9 @@ def _measured(case: Case) -> float | None:
 def _ranked(
     case: Case, stated: Mapping[str, InputUncertainty], spread: float
 ) -> tuple[tuple[PossibleCause, ...], float]:
-    """Possible causes, most probable first, and the probability that it is none of them."""
+    """Possible causes, the likeliest first, and the probability that it is none of them."""
     miss = case.transit_time - transit_time_of(case)
-    # The doubts are those of the set-up as it is: where its time is longer than entered, so are they.
+    # The uncertainty is that of the set-up as it is: it grows with the time.
     spread *= max(1.0, case.transit_time / transit_time_of(case))
     else_spread = OTHER_CAUSE_SPREAD * float(trace(setup_of(case)).time_in_medium)
     rest = ALL_WELL * _density(miss, spread) + OTHER_CAUSE_PRIOR * _density(miss, else_spread)
@@ -307,7 +310,7 @@ def _score(
 
 
 def _likeliness(candidate: CandidateError) -> float:
-    """How likely a slip is among its siblings: a schedule near the one entered, and water, come up most."""
+    """Likelihood of a candidate among its siblings: a schedule near the one entered, and water, are the likeliest."""
     entered, implied_value = candidate.entered.value, candidate.implied_value.value
     if candidate.kind == "other-schedule" and isinstance(entered, float) and isinstance(implied_value, float):
         return math.exp(-0.5 * (math.log(implied_value / entered) / SCHEDULE_REACH) ** 2)
@@ -315,7 +318,7 @@ def _likeliness(candidate: CandidateError) -> float:
 
 
 def _reach(case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty]) -> float:
-    """How far a figure may move, one standard deviation: the stated uncertainty, or a slip's reach."""
+    """How far a value may move, one standard deviation: the entered uncertainty, or the reach of the candidate."""
     entered = candidate.entered.value if isinstance(candidate.entered.value, float) else 0.0
     if candidate.field in stated:
         return stated[candidate.field].of(entered)
@@ -338,7 +341,7 @@ def _density(miss: float, spread: float) -> float:
 
 
 def _merged(scored: list[tuple[float, CandidateError]]) -> list[tuple[float, CandidateError]]:
-    """Slips that come to the same figure of the same field as one: the likeliest, with the scores of all."""
+    """Candidates with the same value of the same field as one: the likeliest, with the scores of all."""
     kept: list[tuple[float, CandidateError]] = []
     for score, candidate in sorted(scored, key=lambda pair: -pair[0]):
         twin = next((index for index, (_, other) in enumerate(kept) if _same(candidate, other)), None)
@@ -361,15 +364,40 @@ def _same(one: CandidateError, other: CandidateError) -> bool:
 def _explained(
     case: Case, candidate: CandidateError, probability: float, flow: float | None
 ) -> PossibleCause:
-    put_right = _flow(case, candidate.case)
-    effect = put_right / flow - 1 if flow and put_right is not None else None
-    return PossibleCause(candidate, probability, effect, _detail(candidate, effect))
+    corrected = _flow(case, candidate.case)
+    effect = corrected / flow - 1 if flow and corrected is not None else None
+    found = message(
+        candidate.message,
+        **{
+            "entered": _parameter(candidate.entered),
+            "implied": _parameter(candidate.implied_value),
+            "probability": probability,
+            "effect_on_flow": effect,
+            "flow_change": _direction(effect),
+            **candidate.facts,
+        },
+    )
+    return PossibleCause(candidate, probability, effect, found)
+
+
+def _direction(effect: float | None) -> dict[str, str] | None:
+    if effect is None:
+        return None
+    if abs(effect) < NO_EFFECT:
+        return term("unchanged")
+    return term("higher" if effect > 0 else "lower")
+
+
+def _parameter(figure: Figure) -> Any:
+    if isinstance(figure.value, float):
+        return quantity(figure.value, figure.kind)
+    return figure.value
 
 
 def _flow(entered: Case, supposed: Case) -> float | None:
-    """Volume flow with the supposed entries, at the times entered and a time difference of about 1 m/s.
+    """Volume flow with the changed entries, at the times entered and a time difference of about 1 m/s.
 
-    The profile factor hardly depends on the velocity, so neither does the relation of two of these.
+    The profile factor depends little on the velocity, and so does the ratio of two of these flows.
     """
     try:
         _, difference = times_from_mean_velocity(setup_of(entered), 1.0)
@@ -378,45 +406,3 @@ def _flow(entered: Case, supposed: Case) -> float | None:
         return float(flow_from_times(setup, entered.transit_time - late, difference).volume_flow)
     except OutOfRange:
         return None
-
-
-def _detail(candidate: CandidateError, effect: float | None) -> str:
-    if candidate.implied_value.kind == "length":
-        note = (
-            f"{candidate.note} It would be {_length(candidate.implied_value)}, {_entered(candidate.entered)}."
-        )
-    elif candidate.implied_value.kind == "temperature":
-        note = f"{candidate.note} It would be {said(_number(candidate.implied_value), 'degC', '.1f')}."
-    else:
-        note = candidate.note
-    if candidate.nearest_standard is not None and candidate.move is not None:
-        note += f" The nearest standard size is {_standard(candidate.field, candidate.nearest_standard)}."
-    return note if effect is None else f"{note} {_effect(effect)}"
-
-
-def _effect(effect: float) -> str:
-    if abs(effect) < 0.0005:
-        return "Put right, the flow hardly changes."
-    return f"Put right, the flow is {abs(effect):.1%} {'higher' if effect > 0 else 'lower'}."
-
-
-def _standard(field: str, row: PipeSize) -> str:
-    if field == "pipe.outer_diameter":
-        return f"{row.size} ({row.standard}), {said(row.outer_diameter, 'mm', '.1f')}"
-    return (
-        f"{row.size} {row.schedule}".strip()
-        + f" ({row.standard}), {said(row.wall_thickness or 0.0, 'mm', '.2f')}"
-    )
-
-
-def _length(figure: Figure) -> str:
-    material = f" of {figure.material}" if figure.material else ""
-    return f"{said(_number(figure), 'mm', '.2f')}{material}"
-
-
-def _entered(figure: Figure) -> str:
-    return "and none is entered" if figure.value is None else f"and {_length(figure)} is entered"
-
-
-def _number(figure: Figure) -> float:
-    return float(figure.value or 0.0)

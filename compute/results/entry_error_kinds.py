@@ -1,4 +1,4 @@
-"""Single wrong entries that would explain a transit time, of all kinds."""
+"""Candidate errors of all kinds."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from compute.results.entry_errors_pipe import PIPE_ERROR_KINDS
 
 
 def candidate_errors(case: Case) -> list[CandidateError]:
-    """Every single wrong entry that can be and may explain the time; those of impossible value are left out.
+    """Every possible single wrong entry; impossible values are left out.
 
     Parameters
     ----------
@@ -22,7 +22,7 @@ def candidate_errors(case: Case) -> list[CandidateError]:
 
     Source
     ------
-    kinds : slips as people make them, common practice.
+    kinds : common entry errors, common practice.
     """
     found: list[CandidateError] = []
     for kind in (*PIPE_ERROR_KINDS, *MEDIUM_ERROR_KINDS, *MOUNTING_ERROR_KINDS):

@@ -1,14 +1,16 @@
-"""A single entry supposed wrong, and the case it was entered in; `slip_kinds` has the list of those that can be.
+"""Candidate errors of single entries, and the case they belong to; `entry_error_kinds` lists the kinds.
 
-A slip is the set-up with one entry changed so that it may explain the transit time that was measured. One from a list (another
-material, another number of traverses) is as it is; one of a figure (wall, temperature) is solved so that the corrected set-up
-takes that time.
+A candidate is the set-up with one entry changed so that it may explain the measured transit time. A candidate from a list (another
+material, another number of traverses) is taken as it is; a value (wall, temperature) is solved so that the changed set-up
+has that time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from compute.base.errors import ComputeError, OutOfRange
 from compute.library.pipe_sizes import PipeSize
@@ -18,9 +20,9 @@ from compute.measuring.entries import MediumEntry, PipeEntry, resolve_medium, re
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """What was entered, and the transit time [s] measured with it.
+    """The entries, and the transit time [s] measured with them.
 
-    `spacing_off` [m] is how much farther apart than right the transducers stand.
+    `spacing_off` [m] is by how much the mounted spacing is too large.
     """
 
     pipe: PipeEntry
@@ -35,15 +37,14 @@ class Case:
         return replace(self, pipe=replace(self.pipe, **changes))  # type: ignore[arg-type]
 
     def with_medium(self, **changes: object) -> Case:
-        """The case with another medium; one that boils or freezes is none and raises OutOfRange."""
+        """The case with another medium; raises OutOfRange for one that boils or freezes."""
         medium = replace(self.medium, **changes)  # type: ignore[arg-type]
-        errors = [finding for finding in resolve_medium(medium).findings if finding.severity == "error"]
-        if errors:
-            raise OutOfRange(errors[0].said, field="medium")
+        if any(finding.severity == "error" for finding in resolve_medium(medium).findings):
+            raise OutOfRange(field="medium")
         return replace(self, medium=medium)
 
     def can_be(self) -> bool:
-        """Whether a beam goes through what was entered."""
+        """Whether the entries give a beam."""
         try:
             transit_time_of(self)
         except ComputeError:
@@ -51,7 +52,7 @@ class Case:
         return True
 
     def solved(self, change: Callable[[float], Case], grid: Iterable[float]) -> list[float]:
-        """The figures with which a changed case takes the time that was measured, between neighbours of a grid."""
+        """The values with which a changed case has the measured time, between neighbours of a grid."""
         return roots(lambda x: transit_time_of(change(x)), self.transit_time, grid)
 
 
@@ -66,13 +67,14 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class CandidateError:
-    """One entry supposed wrong.
+    """One entry that may be wrong.
 
-    siblings : how many slips of the same kind were possible; they share its weight
-    move     : how far a solved figure lies from the one entered, in its unit; None for a slip from a list
-    reach    : how far such a figure may move, one standard deviation, where its field has no doubt of its own
-    span     : how far apart the times [s] of all its possible figures lie, where nothing of it was entered
-    note     : what kind of slip it is, for a person
+    siblings : number of possible candidates of the same kind; they share its weight
+    move     : distance of a solved value from the one entered, in its unit; None for a candidate from a list
+    reach    : how far such a value may move, one standard deviation, where its field has no uncertainty of its own
+    span     : range of the times [s] of all its possible values, where none of them was entered
+    message  : key of its message
+    facts    : further parameters of the message
     """
 
     kind: str
@@ -80,7 +82,8 @@ class CandidateError:
     entered: Figure
     implied_value: Figure
     case: Case
-    note: str
+    message: str
+    facts: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     siblings: int = 1
     move: float | None = None
     reach: float | None = None
@@ -88,7 +91,7 @@ class CandidateError:
     nearest_standard: PipeSize | None = None
 
 
-# A kind of slip: all of that kind a case allows.
+# A kind of error: all candidates of that kind that a case allows.
 Kind = Callable[[Case], Iterator[CandidateError]]
 
 
@@ -113,9 +116,9 @@ def setup_of(case: Case) -> Setup:
 
 
 def transit_time_of(case: Case) -> float:
-    """Transit time the entries of a case call for.
+    """Transit time by the entries of a case.
 
-    Transducers farther apart than right receive the plane wave later by slowness x distance.
+    Transducers that are too far apart receive the plane wave later by slowness x distance.
 
     Parameters
     ----------
@@ -134,13 +137,13 @@ def transit_time_of(case: Case) -> float:
 
 
 def roots(transit_time: Callable[[float], float], target: float, grid: Iterable[float]) -> list[float]:
-    """Where a transit time is the one measured, between neighbours of a grid.
+    """Values at which a transit time is the measured one, between neighbours of a grid.
 
     Parameters
     ----------
-    transit_time : function of float returning [s]  a ComputeError means that the figure cannot be
+    transit_time : function of float returning [s]  a ComputeError marks an impossible value
     target : float [s]
-    grid : iterable of float  ascending, fine enough to part two roots
+    grid : iterable of float  ascending, fine enough to separate two roots
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Slips of the medium's entries, and of how the transducers were mounted."""
+"""Candidate errors of the medium's entries and of the mounting."""
 
 from __future__ import annotations
 
@@ -8,13 +8,15 @@ from dataclasses import replace
 import numpy as np
 
 from compute.base.errors import ComputeError
+from compute.base.messages import field_name, quantity
 from compute.library.media import media
 from compute.measuring.beam import trace
 from compute.measuring.entries import MediumEntry
+from compute.results.checks import medium_title
 from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of, transit_time_of
 
 MAX_TRAVERSES_CONSIDERED = 8
-# What a medium may be made of: kind of quantity, least, most, and how far a guess reaches (one standard deviation).
+# Composition of a medium: kind of quantity, least, most, and how far a guess reaches (one standard deviation).
 COMPOSITIONS = {
     "salinity": ("salinity", 0.0, 120.0, 20.0),
     "mass_fraction": ("number", 0.0, 0.6, 0.2),
@@ -22,7 +24,7 @@ COMPOSITIONS = {
 }
 
 
-# What the medium is
+# The medium
 
 
 def _media(case: Case) -> Iterator[CandidateError]:
@@ -36,20 +38,31 @@ def _media(case: Case) -> Iterator[CandidateError]:
         needed = [name for name in COMPOSITIONS if name in medium.needs]
         unnamed = replace(case, medium=replace(bare, name=medium.name))
         implied_value = Figure(medium.name)
+        facts = {
+            "medium": medium_title(medium.name),
+            "entered_medium": medium_title(case.medium.name) or None,
+        }
         if not needed:
             if (changed := _checked_medium(unnamed)) is not None:
-                note = f"The medium would be {medium.title}, at the temperature entered."
-                yield CandidateError("medium", "medium", entered, implied_value, changed, note)
+                yield CandidateError(
+                    "medium", "medium", entered, implied_value, changed, "suspect-entry/medium", facts
+                )
             continue
-        for share, changed in _composed(unnamed, needed[0]):
-            note = f"The medium would be {medium.title} with {_worded(needed[0], share)}, at the temperature entered."
+        for value, changed in _composed(unnamed, needed[0]):
             yield CandidateError(
-                "medium", "medium", entered, implied_value, changed, note, span=_span(unnamed, needed[0])
+                "medium",
+                "medium",
+                entered,
+                implied_value,
+                changed,
+                "suspect-entry/medium",
+                facts | {needed[0]: quantity(value, COMPOSITIONS[needed[0]][0])},
+                span=_span(unnamed, needed[0]),
             )
 
 
 def _span(case: Case, name: str) -> float:
-    """How far apart the times of all shares of a mixture lie [s]."""
+    """The range of the times [s] of all compositions of a mixture."""
     _, least, most, _ = COMPOSITIONS[name]
     mixtures = [replace(case, medium=replace(case.medium, **{name: x})) for x in np.linspace(least, most, 9)]
     times = [transit_time_of(mixture) for mixture in mixtures if mixture.can_be()]
@@ -73,11 +86,6 @@ def _composed(case: Case, name: str) -> Iterator[tuple[float, Case]]:
         yield share, change(share)
 
 
-def _worded(name: str, share: float) -> str:
-    unit = " g/kg" if name == "salinity" else ""
-    return f"{name.replace('_', ' ')} {share:.3g}{unit}"
-
-
 def _compositions(case: Case) -> Iterator[CandidateError]:
     for name, entered in case.medium.composition.items():
         kind, _, _, reach = COMPOSITIONS[name]
@@ -88,7 +96,8 @@ def _compositions(case: Case) -> Iterator[CandidateError]:
                 Figure(entered, kind),
                 Figure(share, kind),
                 changed,
-                f"The medium would have {_worded(name, share)}.",
+                "suspect-entry/composition",
+                {"quantity": field_name(f"medium.{name}")},
                 move=share - entered,
                 reach=reach,
             )
@@ -110,7 +119,7 @@ def _temperatures(case: Case) -> Iterator[CandidateError]:
             Figure(entered, "temperature"),
             Figure(temperature, "temperature"),
             change(temperature),
-            "The medium would be at another temperature; measure it.",
+            "suspect-entry/temperature",
             move=temperature - entered,
         )
 
@@ -130,22 +139,27 @@ def _medium_sound_speeds(case: Case) -> Iterator[CandidateError]:
             Figure(entered, "speed"),
             Figure(speed, "speed"),
             change(speed),
-            "The medium would have another sound speed.",
+            "suspect-entry/medium-sound-speed",
             move=speed - entered,
         )
 
 
-# How it was mounted
+# The mounting
 
 
 def _traverses(case: Case) -> Iterator[CandidateError]:
     for count in range(1, MAX_TRAVERSES_CONSIDERED + 1):
         if count != case.traverses:
-            number = "one traverse" if count == 1 else f"{count} traverses"
             entered, implied_value = Figure(case.traverses, "number"), Figure(count, "number")
             changed = replace(case, traverses=count)
             yield CandidateError(
-                "traverses", "traverses", entered, implied_value, changed, f"The beam would make {number}."
+                "traverses",
+                "traverses",
+                entered,
+                implied_value,
+                changed,
+                "suspect-entry/traverses",
+                {"count": count, "entered_traverses": case.traverses},
             )
 
 
@@ -162,7 +176,7 @@ def _wedge_delays(case: Case) -> Iterator[CandidateError]:
         Figure(entered, "transit_time"),
         Figure(entered + off, "transit_time"),
         changed,
-        "The wedges would delay the beam by another time; check which transducers they are.",
+        "suspect-entry/wedge-delay",
         move=off,
     )
 
@@ -179,7 +193,7 @@ def _spacings(case: Case) -> Iterator[CandidateError]:
         Figure(right, "length"),
         Figure(right + off, "length"),
         replace(case, spacing_off=off),
-        "The transducers would be mounted at another spacing than this set-up calls for; read it again.",
+        "suspect-entry/spacing",
         move=off,
     )
 

@@ -1,13 +1,15 @@
-"""Slips of a pipe's entries: its outer diameter, its wall, its lining and what it is made of."""
+"""Candidate errors of a pipe's entries: outer diameter, wall, lining and material."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 
+from compute.base.messages import field_name, quantity, term
 from compute.library.materials import solids
 from compute.library.pipe_sizes import (
     EN_10220_WALLS_M,
@@ -20,12 +22,13 @@ from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
 from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of
 
 INCH = 0.0254
-# A standard's outer diameter within this of a figure is what the figure stands for; default value.
+# A standard outer diameter within this of a value is the one meant; default value.
 NEAR_STANDARD = 0.03
 SAME_OUTER_DIAMETER = 0.005
-# No pipe has a thinner wall than this share of its outer diameter; default value.
+SAME_WALL = 0.02
+# No pipe has a thinner wall than this fraction of its outer diameter; default value.
 MIN_WALL_THICKNESS = 0.005
-# Linings that are forgotten or not known of [m]: the usual thickness of each. Cement mortar as EN 545 has it for mid sizes;
+# Linings that are often not entered [m]: the usual thickness of each. Cement mortar as EN 545 has it for mid sizes;
 # the others are default values.
 USUAL_LININGS = {"cement-mortar": 0.005, "epoxy": 0.0005, "rubber-natural": 0.004, "bitumen": 0.003}
 MAX_LINING_THICKNESS = 0.08
@@ -39,13 +42,27 @@ def _length(value: float | None) -> Figure:
 
 
 def _diameter_candidate(
-    case: Case, kind: str, diameter: float, note: str, row: PipeSize | None
+    case: Case, kind: str, diameter: float, message: str, row: PipeSize | None
 ) -> CandidateError:
     entered = _length(case.pipe.outer_diameter)
     changed = case.with_pipe(outer_diameter=diameter)
     return CandidateError(
-        kind, "pipe.outer_diameter", entered, _length(diameter), changed, note, nearest_standard=row
+        kind,
+        "pipe.outer_diameter",
+        entered,
+        _length(diameter),
+        changed,
+        message,
+        _size(row),
+        nearest_standard=row,
     )
+
+
+def _size(row: PipeSize | None) -> dict[str, Any]:
+    """A standard size as parameters of a message."""
+    if row is None:
+        return {"size": None, "schedule": None, "standard": None}
+    return {"size": row.size, "schedule": row.schedule or None, "standard": row.standard}
 
 
 def _by_diameter(rows: Iterable[PipeSize], other_than: float) -> dict[float, PipeSize]:
@@ -69,8 +86,7 @@ def _named(case: Case) -> dict[float, PipeSize]:
 
 def _nominal_diameters(case: Case) -> Iterator[CandidateError]:
     for diameter, row in _named(case).items():
-        note = f"The outer diameter entered is the nominal size; pipes of {row.size} measure that outside ({row.standard})."
-        yield _diameter_candidate(case, "nominal-diameter", diameter, note, row)
+        yield _diameter_candidate(case, "nominal-diameter", diameter, "suspect-entry/nominal-diameter", row)
 
 
 def _other_sizes(case: Case) -> Iterator[CandidateError]:
@@ -78,8 +94,7 @@ def _other_sizes(case: Case) -> Iterator[CandidateError]:
     rows = sizes_by_outer_diameter(entered, 0.5 * entered, case.pipe.material.name)
     for diameter, row in _by_diameter(rows, entered).items():
         if diameter not in named:
-            note = f"The pipe would be of another size, {row.size} ({row.standard})."
-            yield _diameter_candidate(case, "other-size", diameter, note, row)
+            yield _diameter_candidate(case, "other-size", diameter, "suspect-entry/other-size", row)
 
 
 def _diameters(case: Case) -> Iterator[CandidateError]:
@@ -87,37 +102,59 @@ def _diameters(case: Case) -> Iterator[CandidateError]:
     grid = entered * np.geomspace(0.4, 2.5, 40)
     for diameter in case.solved(lambda x: case.with_pipe(outer_diameter=x), grid):
         near = sizes_by_outer_diameter(diameter, NEAR_STANDARD * diameter, case.pipe.material.name)
-        candidate = _diameter_candidate(
-            case,
-            "outer-diameter",
-            diameter,
-            "The outer diameter would be another; tape it.",
-            near[0] if near else None,
-        )
-        yield replace(candidate, move=diameter - entered)
+        row = near[0] if near else None
+        candidate = _diameter_candidate(case, "outer-diameter", diameter, "suspect-entry/outer-diameter", row)
+        facts = _nearest(row, row.outer_diameter if row else None, entered, SAME_OUTER_DIAMETER)
+        yield replace(candidate, move=diameter - entered, facts=facts)
+
+
+def _nearest(
+    row: PipeSize | None, dimension: float | None, entered: float, same_within: float
+) -> dict[str, Any]:
+    """The nearest standard size as parameters of a message; left out where it is the size entered."""
+    if row is None or dimension is None:
+        return {"nearest": None, "nearest_is_entered": False}
+    if abs(dimension / entered - 1) <= same_within:
+        return {"nearest": None, "nearest_is_entered": True}
+    return {**_size(row), "nearest": quantity(dimension, "length"), "nearest_is_entered": False}
 
 
 def _inches(case: Case) -> Iterator[CandidateError]:
     lengths = {"outer_diameter": case.pipe.outer_diameter, "wall_thickness": case.pipe.wall_thickness}
     for name, entered in lengths.items():
-        for value, note in (
-            (entered * 25.4, "Inches would have been read as millimetres."),
-            (entered / 25.4, "Millimetres would have been read as inches."),
+        for value, message in (
+            (entered * 25.4, "suspect-entry/inches-as-millimetres"),
+            (entered / 25.4, "suspect-entry/millimetres-as-inches"),
         ):
             changed = case.with_pipe(**{name: value})
             if changed.pipe.wall_thickness < MIN_WALL_THICKNESS * changed.pipe.outer_diameter:
                 continue
-            yield CandidateError("inches", f"pipe.{name}", _length(entered), _length(value), changed, note)
+            yield CandidateError(
+                "inches",
+                f"pipe.{name}",
+                _length(entered),
+                _length(value),
+                changed,
+                message,
+                {"quantity": field_name(f"pipe.{name}")},
+            )
 
 
 # Wall and lining
 
 
-def _wall_candidate(case: Case, kind: str, wall: float, note: str, row: PipeSize | None) -> CandidateError:
+def _wall_candidate(case: Case, kind: str, wall: float, message: str, row: PipeSize | None) -> CandidateError:
     entered = _length(case.pipe.wall_thickness)
     changed = case.with_pipe(wall_thickness=wall)
     return CandidateError(
-        kind, "pipe.wall_thickness", entered, _length(wall), changed, note, nearest_standard=row
+        kind,
+        "pipe.wall_thickness",
+        entered,
+        _length(wall),
+        changed,
+        message,
+        _size(row),
+        nearest_standard=row,
     )
 
 
@@ -135,9 +172,8 @@ def _standard_walls(case: Case) -> list[PipeSize]:
 def _other_walls(case: Case) -> Iterator[CandidateError]:
     for row in _standard_walls(case):
         wall = row.wall_thickness or 0.0
-        if abs(wall / case.pipe.wall_thickness - 1) > 0.02:
-            name = f"{row.schedule} of {row.standard}" if row.schedule else f"another of {row.standard}"
-            yield _wall_candidate(case, "other-schedule", wall, f"The wall would be {name}.", row)
+        if abs(wall / case.pipe.wall_thickness - 1) > SAME_WALL:
+            yield _wall_candidate(case, "other-schedule", wall, "suspect-entry/other-schedule", row)
 
 
 def _walls(case: Case) -> Iterator[CandidateError]:
@@ -148,9 +184,9 @@ def _walls(case: Case) -> Iterator[CandidateError]:
     walls = _standard_walls(case)
     for wall in case.solved(lambda x: case.with_pipe(wall_thickness=x), grid):
         near = min(walls, key=lambda row: abs((row.wall_thickness or 0.0) - wall), default=None)
-        thinner = "The wall would be thinner, as corrosion leaves it; gauge it."
-        note = thinner if wall < entered else "The wall would be thicker, or scale lines it; gauge it."
-        yield replace(_wall_candidate(case, "wall", wall, note, near), move=wall - entered)
+        message = "suspect-entry/wall-thinner" if wall < entered else "suspect-entry/wall-thicker"
+        facts = _nearest(near, near.wall_thickness if near else None, entered, SAME_WALL)
+        yield replace(_wall_candidate(case, "wall", wall, message, near), move=wall - entered, facts=facts)
 
 
 def _lining_figure(lining: LiningEntry | None) -> Figure:
@@ -161,11 +197,16 @@ def _lining_figure(lining: LiningEntry | None) -> Figure:
 
 def _lining_absent(case: Case) -> Iterator[CandidateError]:
     if case.pipe.lining is not None:
-        note = "The lining entered would not be there."
         first, *rest = (*case.pipe.further_linings, None)
         changed = case.with_pipe(lining=first, further_linings=tuple(rest[:-1]))
         yield CandidateError(
-            "lining", "pipe.lining", _lining_figure(case.pipe.lining), Figure(None), changed, note
+            "lining",
+            "pipe.lining",
+            _lining_figure(case.pipe.lining),
+            Figure(None),
+            changed,
+            "suspect-entry/lining-absent",
+            {"lining": _title(case.pipe.lining.material.name)},
         )
 
 
@@ -182,7 +223,8 @@ def _linings(case: Case) -> Iterator[CandidateError]:
                 Figure(None),
                 Figure(thickness, "length", name),
                 lined(thickness),
-                "The pipe would have a lining that was not entered.",
+                "suspect-entry/lining-not-entered",
+                {"lining": _title(name)},
                 move=thickness,
                 reach=usual,
             )
@@ -201,7 +243,7 @@ def _lining_thicknesses(case: Case) -> Iterator[CandidateError]:
             _length(lining.thickness),
             _length(thickness),
             lined(thickness),
-            "The lining would be of another thickness.",
+            "suspect-entry/lining-thickness",
             move=thickness - lining.thickness,
         )
 
@@ -210,19 +252,24 @@ def _liner(case: Case, material: MaterialEntry) -> Callable[[float], Case]:
     return lambda thickness: case.with_pipe(lining=LiningEntry(material, thickness))
 
 
-# What the wall is made of, and how it carries the sound
+# The material of the wall, and the wave in it
 
 
 def _materials(case: Case) -> Iterator[CandidateError]:
     entered = case.pipe.material.name or "stated by its sound speeds"
-    # The roughness stays: the question is the wall's sound speed alone.
+    # The roughness stays: only the sound speed of the wall is in question.
     rough = resolve_pipe(case.pipe).pipe.roughness
     for solid in solids():
         if solid.use == "pipe" and solid.name != entered:
             changed = case.with_pipe(material=MaterialEntry(solid.name), roughness=rough)
-            note = f"The wall would be {solid.title}."
             yield CandidateError(
-                "material", "pipe.material", Figure(entered), Figure(solid.name), changed, note
+                "material",
+                "pipe.material",
+                Figure(entered),
+                Figure(solid.name),
+                changed,
+                "suspect-entry/material",
+                {"material": solid.title, "entered_material": _title(case.pipe.material.name)},
             )
 
 
@@ -230,8 +277,22 @@ def _wave_modes(case: Case) -> Iterator[CandidateError]:
     mode = trace(setup_of(case)).wave_modes[0]
     other: WaveMode = "shear" if mode == "longitudinal" else "longitudinal"
     changed = case.with_pipe(wave_mode=other)
-    note = f"The wall would carry a {other} wave, not a {mode} one."
-    yield CandidateError("wave-mode", "pipe.wave_mode", Figure(mode), Figure(other), changed, note)
+    yield CandidateError(
+        "wave-mode",
+        "pipe.wave_mode",
+        Figure(mode),
+        Figure(other),
+        changed,
+        "suspect-entry/wave-mode",
+        {"wave_mode": term(other), "entered_wave_mode": term(mode)},
+    )
+
+
+def _title(material: str) -> str | None:
+    """The title of a material of the library; None for one entered by its sound speeds."""
+    if not material:
+        return None
+    return next((solid.title for solid in solids() if solid.name == material), material)
 
 
 PIPE_ERROR_KINDS: tuple[Kind, ...] = (

@@ -1,7 +1,7 @@
-"""What is known of the errors of the instruments of a survey, brought into its result: corrected, or as a doubt.
+"""Known errors of the instruments of a survey: corrected in its result, or included in its uncertainty.
 
-The curve of a calibration is applied where a policy says so; its uncertainty enters the budget in any case. An error that
-is known and left in widens the uncertainty, and a finding says so.
+The curve of a calibration is applied where a policy says so; its uncertainty enters the budget in any case. An error
+that is known and not corrected increases the uncertainty, and a finding reports it.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from compute.base.figures import difference_kind, worded
-from compute.base.findings import Finding
+from compute.base.figures import difference_kind
+from compute.base.messages import Finding, finding, quantity, term
 from compute.base.sources import Source
 from compute.calibration.error_correction import Zero, true_from_indicated
 from compute.calibration.points import ErrorCurve
@@ -46,7 +46,7 @@ class KnownError:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """A figure less its known error, with the standard uncertainty [as value] that the error brings, and what to say."""
+    """A value less its known error, with the standard uncertainty [as value] of the error, and findings."""
 
     value: float
     standard_uncertainty: float
@@ -55,7 +55,7 @@ class Corrected:
 
 @dataclass(frozen=True, slots=True)
 class CorrectedEntries:
-    """Pipe, medium and gauged wall [m, with its standard uncertainty m] less known errors; `temperature` [K] the doubt they bring."""
+    """Pipe, medium and measured wall [m, with its standard uncertainty m] less known errors; `temperature` [K] their uncertainty."""
 
     pipe: PipeEntry
     medium: MediumEntry
@@ -92,7 +92,7 @@ def of(known: Sequence[KnownError], measures: Measures) -> KnownError | None:
 
 
 def corrected(known: KnownError | None, value: float) -> Corrected:
-    """A measured figure with what is known of its error: less the error if that is applied, wider by it if not.
+    """A measured value and its known error: less the error if a policy applies, else with a larger uncertainty.
 
     Parameters
     ----------
@@ -113,19 +113,19 @@ def corrected(known: KnownError | None, value: float) -> Corrected:
     """
     if known is None:
         return Corrected(value, 0.0, ())
-    field, kind = FIELDS[known.measures]
-    told: tuple[Finding, ...] = ()
+    field, _ = FIELDS[known.measures]
+    of_curve: tuple[Finding, ...] = ()
     if known.zero is not None:
         error, uncertainty = known.zero.time_difference, known.zero.standard_uncertainty
     elif known.curve is not None and (value or known.curve.form == "absolute"):
         found = true_from_indicated(known.curve, value, field)
-        error, uncertainty, told = float(found.error), float(found.standard_uncertainty), found.findings
+        error, uncertainty, of_curve = float(found.error), float(found.standard_uncertainty), found.findings
     else:
         return Corrected(value, 0.0, ())
-    said = _said(known, error, uncertainty, field, kind)
+    findings = (_finding(known, error, uncertainty, value), *of_curve)
     if known.applied:
-        return Corrected(value - error, uncertainty, (*said, *told))
-    return Corrected(value, math.hypot(uncertainty, error), (*said, *told))
+        return Corrected(value - error, uncertainty, findings)
+    return Corrected(value, math.hypot(uncertainty, error), findings)
 
 
 def entries_corrected(
@@ -134,10 +134,10 @@ def entries_corrected(
     measured_wall: tuple[float, float] | None,
     known: Sequence[KnownError],
 ) -> CorrectedEntries:
-    """A survey's wall and temperature with what is known of the gauge and the thermometer.
+    """A survey's wall and temperature with the known errors of the gauge and the thermometer.
 
-    The gauge says something of the wall only where the wall entered is the gauged one, within twice the wall measurement's doubt; the
-    thermometer of the temperature only where that was measured.
+    The error of the gauge matters only where the wall entered is the measured one, within twice the uncertainty of the wall
+    measurement; that of the thermometer only where the temperature was measured.
 
     Parameters
     ----------
@@ -171,7 +171,7 @@ def entries_corrected(
 
 
 def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) -> bool:
-    """Whether a wall entered is the gauged one.
+    """Whether a wall entered is the measured one.
 
     Parameters
     ----------
@@ -180,7 +180,7 @@ def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) 
 
     Returns
     -------
-    rests : bool  within twice the wall measurement's standard uncertainty
+    measured : bool  within twice the wall measurement's standard uncertainty
 
     Source
     ------
@@ -191,7 +191,7 @@ def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) 
 
 
 def calibration_uncertainties(velocity: Corrected, zero: Corrected) -> dict[str, InputUncertainty]:
-    """What a meter's velocity and a pair's zero add to the budget of a flow.
+    """Uncertainties of a meter's velocity and a pair's zero in the budget of a flow.
 
     Parameters
     ----------
@@ -215,20 +215,23 @@ def calibration_uncertainties(velocity: Corrected, zero: Corrected) -> dict[str,
     return uncertainties
 
 
-def _said(known: KnownError, error: float, uncertainty: float, field: str, kind: str) -> tuple[Finding, ...]:
-    of_error = difference_kind(kind)
-    size = worded(error, of_error)
+def _finding(known: KnownError, error: float, uncertainty: float, value: float) -> Finding:
+    field, kind = FIELDS[known.measures]
+    parameters = {
+        "instrument": known.instrument,
+        "measures": known.measures,
+        "error": quantity(error, difference_kind(kind)),
+        "relative_error": error / value if value and known.measures == "velocity" else None,
+        "reads": term("high" if error >= 0 else "low"),
+    }
     if known.applied:
-        detail = f"By its calibration {known.instrument} shows {size} too much here; the result is corrected for it."
-        return (Finding("calibration-error-corrected", "info", detail, field, error, 0.0, of_error),)
+        return finding("calibration-error-corrected", "info", field, **parameters)
     significant = abs(error) > SIGNIFICANCE_FACTOR * uncertainty
-    detail = (
-        f"By its calibration {known.instrument} shows {size} too much here. No policy says that results are corrected for it, so that it "
-        f"widens the uncertainty instead{'' if significant else '; it is within what the calibration can tell'}."
-    )
-    severity: Literal["warning", "info"] = "warning" if significant else "info"
-    return (
-        Finding(
-            "calibration-error-not-corrected", severity, detail, field, error, 0.0, of_error, UNCORRECTED
-        ),
+    return finding(
+        "calibration-error-not-corrected",
+        "warning" if significant else "info",
+        field,
+        source=UNCORRECTED,
+        significant=significant,
+        **parameters,
     )

@@ -1,4 +1,4 @@
-"""A log reduced to a result, judged and budgeted."""
+"""A log reduced to a result with its findings and its uncertainty budget."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from datetime import date
 import numpy as np
 
 from compute.base.errors import NotEnough
-from compute.base.figures import said
-from compute.base.findings import Finding
+from compute.base.messages import Finding, finding, quantity
 from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment, merged, segments_used
 from compute.logs.series import Readings as Readings
@@ -50,15 +49,14 @@ from compute.statistics.autocorrelation import (
 )
 from compute.statistics.gum import GumResult
 
-# Of a diagnosis a result tells this many possible causes, if they are at least so plausible.
-POSSIBLE_CAUSES_TOLD = 3
+# A result reports this many possible causes of a diagnosis, if they are at least this likely.
+MAX_CAUSES_REPORTED = 3
 MIN_PROBABILITY_REPORTED = 0.05
-MARK_SEGMENT_ADVICE = "If the survey is of a steady flow, mark the stretch of the log in which it was steady; only that counts then."
 
 
 @dataclass(frozen=True, slots=True)
 class InstrumentDay:
-    """An instrument and its calibration as it stood on the survey's day."""
+    """An instrument and its calibration on the day of the survey."""
 
     name: str
     calibrated_on: date | None
@@ -67,13 +65,13 @@ class InstrumentDay:
 
 @dataclass(frozen=True, slots=True)
 class Occasion:
-    """What else a survey's result rests on.
+    """The other inputs of a survey's result.
 
-    programmed : what the meter was told, for logs without times
+    programmed : set-up entered in the meter, for logs without times
     mounted_spacing [m]; measured_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
-    segments : stretches of the log that count, as marked; none: the whole log
+    segments : marked segments of the log; none: the whole log
     known_errors : of the instruments, by their calibrations; at most one for each thing measured
-    remarks : what was found on the way here
+    remarks : further findings
     """
 
     day: date
@@ -91,10 +89,10 @@ class Occasion:
 
 @dataclass(frozen=True, slots=True)
 class Reduction:
-    """What a log comes to: means over the readings used, SI.
+    """The result of a log: means over the readings used, SI.
 
-    transit_time, time_difference [s] are means too, so that what moved a result can be told from them.
-    readings_outside : readings left out because they lie in none of the marked stretches
+    transit_time, time_difference [s] are means too, to explain changes of a result.
+    readings_outside : readings outside the marked segments
     """
 
     readings_used: int
@@ -144,7 +142,7 @@ def reduce_log(
 
     Raises
     ------
-    ComputeError  see `calculate_setup`, and `series_of`: no reading is possible, or none lies in the marked stretches
+    ComputeError  see `calculate_setup`, and `series_of`: no reading is possible, or none lies in the marked segments
 
     Source
     ------
@@ -201,15 +199,15 @@ def flow_log(
     known_errors: tuple[KnownError, ...] = (),
     measured_wall: tuple[float, float] | None = None,
 ) -> FlowLog:
-    """Every flow of a log with its time, to bring it together with others.
+    """Every flow of a log with its time, to combine it with others.
 
     Parameters
     ----------
-    name : str  for remarks
+    name : str  for messages
     entries : (PipeEntry, MediumEntry, TransducerEntry, traverses)
     log : iterable of Readings  with times
-    programmed : Setup  what the meter was told
-    segments : tuple of Segment  stretches that count; none: the whole log
+    programmed : Setup  entered in the meter
+    segments : tuple of Segment  marked segments; none: the whole log
     known_errors : tuple of KnownError  as for `reduce_log`
     measured_wall : (float, float) or None [m]  as for `reduce_log`
 
@@ -219,7 +217,7 @@ def flow_log(
 
     Raises
     ------
-    NotEnough     the readings came without their times; see `series_of`
+    NotEnough     the readings have no times; see `series_of`
     ComputeError  see `calculate_setup`
 
     Source
@@ -231,13 +229,13 @@ def flow_log(
     setup = calculate_setup(known.pipe, known.medium, transducers, traverses=traverses).setup
     series, _ = _calibrated(setup, programmed, log, segments, known_errors, keep_times=True)
     if series.times is None or len(series.times) != series.used:
-        raise NotEnough(f"The readings of {name} came without their times.", field="log")
+        raise NotEnough(field="log", variant="log-without-times", name=name)
     return FlowLog(name, series.times, series.volume_flow)
 
 
 @dataclass(frozen=True, slots=True)
 class _Calibrated:
-    """By which factor the flows of a log were corrected, and what calibrations add to their doubts and findings."""
+    """The factor by which the flows of a log are corrected, with uncertainties and findings from calibrations."""
 
     flow_factor: float
     uncertainties: dict[str, InputUncertainty]
@@ -272,7 +270,7 @@ def _means(setup: Setup, series: Series) -> Flow:
 
 
 def _measured_wall_uncertainty(wall_thickness: float, occasion: Occasion) -> InputUncertainty | None:
-    """The wall measurement's doubt of the wall, if the wall entered is the gauged one (within twice that doubt)."""
+    """The uncertainty of the wall measurement, if the wall entered is the measured one (within twice that uncertainty)."""
     if occasion.measured_wall is None:
         return None
     return (
@@ -322,10 +320,10 @@ def _uncertainty(
 
 
 def _scatter(series: Series) -> InputUncertainty:
-    """The doubt of the mean time difference from the scatter of the readings about their trend.
+    """The repeatability of the mean time difference, from the readings about their trend.
 
-    A drift, or a jump between marked stretches, is no doubt of the mean over the log: it is what the flow did, and a finding
-    if it is large.
+    A drift, or a jump between marked segments, is a change of the flow and not an uncertainty of the mean; a large one is a
+    finding.
     """
     stretches = np.split(series.time_difference, series.breaks)
     longest = max(len(stretch) for stretch in stretches)
@@ -345,16 +343,16 @@ def _log_findings(
     calculated: CalculatedSetup, series: Series, flow: Flow, case: Case, occasion: Occasion
 ) -> list[Finding]:
     calibrations = [
-        finding
+        one
         for instrument in occasion.instruments
-        for finding in setup_checks.calibration_valid(
+        for one in setup_checks.calibration_valid(
             instrument.name, instrument.calibrated_on, instrument.due_on, occasion.day
         )
     ]
     return [
         *_counts(series, occasion),
         *(sound_speed_not_logged() if series.speed_told else []),
-        *flow_findings(flow, calculated.medium),
+        *flow_findings(flow, calculated.medium, case.medium),
         *_explained(calculated, series, case, occasion),
         *_steady(series, occasion),
         *checks.signal_strong(series.signal, occasion.minimum_signal),
@@ -367,10 +365,10 @@ def _log_findings(
 
 
 def _counts(series: Series, occasion: Occasion) -> list[Finding]:
-    """How many readings count, and why others do not."""
-    # Rows refused are of the whole log, readings that cannot be only of what counts.
+    """Findings on readings used and not used."""
+    # Rejected rows are of the whole log, impossible readings only of the marked segments.
     rejected = checks.readings_sound(series.taken + series.outside, occasion.rows_rejected, 0)
-    findings = [finding for finding in rejected if finding.code == "rows-rejected"]
+    findings = [one for one in rejected if one.code == "rows-rejected"]
     findings += checks.readings_sound(series.taken, 0, series.impossible)
     if occasion.segments:
         findings.append(segments_used(merged(occasion.segments), series.used, series.outside))
@@ -382,16 +380,11 @@ def _steady(series: Series, occasion: Occasion) -> list[Finding]:
     if not half:
         return []
     first, second = float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
-    findings = checks.flow_steady(first, second)
-    return (
-        findings
-        if occasion.segments
-        else [replace(f, said=f"{f.said} {MARK_SEGMENT_ADVICE}") for f in findings]
-    )
+    return checks.flow_steady(first, second, segments_marked=bool(occasion.segments))
 
 
 def _explained(calculated: CalculatedSetup, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
-    """What single wrong entry would explain a sound speed that does not fit; that it fits, where it does."""
+    """Possible causes of an inconsistent sound speed, or the finding that it is consistent."""
     stated = {"medium.temperature": temperature_uncertainty(case.medium.temperature_source)}
     if measured_wall := _measured_wall_uncertainty(case.pipe.wall_thickness, occasion):
         stated["pipe.wall_thickness"] = measured_wall
@@ -400,31 +393,18 @@ def _explained(calculated: CalculatedSetup, series: Series, case: Case, occasion
     found = diagnose(case, stated)
     measured = found.measured_sound_speed
     if found.consistent and measured is not None:
-        detail = (
-            f"The measured sound speed of {said(measured, 'm/s', '.1f')} is that of the medium "
-            f"({said(found.expected_sound_speed, 'm/s', '.1f')}) within what the entries' doubts allow: they agree with one another."
-        )
         return [
-            Finding(
+            finding(
                 "sound-speed-consistent",
                 "info",
-                detail,
                 "medium.sound_speed",
-                found.measured_sound_speed,
-                found.expected_sound_speed,
-                "speed",
+                measured=quantity(measured, "speed"),
+                expected=quantity(found.expected_sound_speed, "speed"),
+                **checks.medium_parameters(case.medium),
             )
         ]
     return [
-        Finding(
-            "suspect-entry",
-            "info",
-            f"{cause.said} Probability {cause.probability:.0%}.",
-            cause.candidate.field,
-            cause.candidate.entered.value,
-            cause.candidate.implied_value.value,
-            cause.candidate.implied_value.kind if cause.candidate.implied_value.kind != "text" else "number",
-        )
-        for cause in found.possible_causes[:POSSIBLE_CAUSES_TOLD]
+        finding(cause.message.key, "info", cause.candidate.field, **cause.message.parameters)
+        for cause in found.possible_causes[:MAX_CAUSES_REPORTED]
         if cause.probability >= MIN_PROBABILITY_REPORTED
     ]

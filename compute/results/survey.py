@@ -1,4 +1,4 @@
-"""A survey from end to end: the set-up worked out and judged, the log reduced to a result."""
+"""A set-up calculated and checked, and the versions of the method."""
 
 from __future__ import annotations
 
@@ -25,7 +25,12 @@ from compute.measuring.entries import (
 )
 from compute.measuring.flow import Flow
 from compute.measuring.location import Place, check_place, safety_notes
-from compute.measuring.spacing import Spacing, alternatives, calculate_spacing, recommend_traverses
+from compute.measuring.spacing import (
+    Spacing,
+    alternatives,
+    calculate_spacing,
+    recommend_traverses,
+)
 from compute.results import checks
 
 
@@ -69,7 +74,7 @@ METHOD_VERSION = METHODS[-1].version
 
 @dataclass(frozen=True, slots=True)
 class CalculatedSetup:
-    """A set-up with everything that was looked up for it and everything there is to say about it."""
+    """A set-up with its resolved pipe and medium, its findings and its safety notes."""
 
     spacing: Spacing
     alternatives: tuple[Spacing, ...]
@@ -90,7 +95,7 @@ def calculate_setup(
     place: Place | None = None,
     timing_resolution: float | None = None,
 ) -> CalculatedSetup:
-    """Work out how to mount a transducer pair on a pipe, and judge it.
+    """Calculate how to mount a transducer pair on a pipe, and check it.
 
     Parameters
     ----------
@@ -99,7 +104,7 @@ def calculate_setup(
     transducers : TransducerEntry
     traverses : int or None  None takes the recommended number, and a finding says so
     expected_velocity : float or None [m/s]
-    place : Place or None  None leaves the place unjudged
+    place : Place or None  None: the place is not checked
     timing_resolution : float or None [s]  of the meter, for the recommended number of traverses
 
     Returns
@@ -108,7 +113,7 @@ def calculate_setup(
 
     Raises
     ------
-    ComputeError  what cannot be: see `resolve_pipe`, `resolve_medium` and `trace`
+    ComputeError  impossible input: see `resolve_pipe`, `resolve_medium` and `trace`
 
     Source
     ------
@@ -190,7 +195,7 @@ def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
 
 
 def no_beam(error: TotalReflection) -> Finding:
-    """The finding for a set-up through which no beam passes.
+    """The finding for a set-up without a refracted wave.
 
     Parameters
     ----------
@@ -212,7 +217,7 @@ def _parameters(error: ComputeError) -> dict[str, Any]:
 
 
 def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry) -> list[Finding]:
-    """What the figures entered give reason to say."""
+    """Findings on the entries."""
     return [
         *pipe_checks.nominal_size_as_outer_diameter(pipe.outer_diameter, pipe.material.name),
         *pipe_checks.dimensions_in_tables(pipe.outer_diameter, pipe.wall_thickness, pipe.material.name),
@@ -228,13 +233,14 @@ def _expected(setup: Setup, velocity: float) -> list[Finding]:
     return checks.velocity_sane(velocity, reynolds)
 
 
-def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
-    """What mean figures of a flow give reason to say.
+def flow_findings(flow: Flow, medium: ResolvedMedium, entry: MediumEntry | None = None) -> list[Finding]:
+    """Findings on a flow.
 
     Parameters
     ----------
-    flow : Flow  arrays are judged by their means
+    flow : Flow  arrays are checked by their means
     medium : ResolvedMedium
+    entry : MediumEntry or None  the medium as entered, named in findings
 
     Returns
     -------
@@ -248,19 +254,15 @@ def flow_findings(flow: Flow, medium: ResolvedMedium) -> list[Finding]:
     measured, expected = float(np.mean(flow.measured_sound_speed)), float(np.mean(medium.medium.sound_speed))
     return [
         *checks.velocity_sane(velocity, reynolds),
-        *checks.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0),
+        *checks.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0, entry),
     ]
 
 
 def sound_speed_not_logged() -> list[Finding]:
-    """The transit time had to be taken from what the meter was told.
+    """The finding that the transit time is that of the meter's own entries.
 
     Source
     ------
     custom : common practice.
     """
-    detail = (
-        "The log has a velocity or a flow but no sound speed, so the transit time is what the meter's own entries call for: whether the "
-        "pipe and the medium are the entered ones cannot be seen. Log the sound speed or the times."
-    )
-    return [Finding("sound-speed-not-logged", "warning", detail, "readings.sound_speed")]
+    return [finding("sound-speed-not-logged", "warning", "readings.sound_speed")]

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from compute.base.errors import NotEnough, OutOfRange, UnknownName
+from compute.base.messages import field_name
 from compute.base.sources import PRACTICE, Source
 from compute.measuring.beam import FloatArray, Layer, Medium, Setup, trace
 from compute.measuring.flow import Flow, flow_from_times
@@ -189,7 +190,14 @@ def flow_monte_carlo(
     ------
     JCGM 101:2008 clause 7.
     """
-    return monte_carlo(_model(measurement), _inputs(measurement, uncertainties), linear, trials, seed)
+    return monte_carlo(
+        _model(measurement),
+        _inputs(measurement, uncertainties),
+        linear,
+        trials,
+        seed,
+        kind="volume_flow",
+    )
 
 
 def survey_uncertainties(
@@ -256,13 +264,13 @@ def temperature_uncertainty(known: str) -> InputUncertainty:
 
 
 def installation_uncertainty(straight_share: float) -> InputUncertainty:
-    """The doubt that too little straight pipe brings.
+    """The uncertainty from a short straight length.
 
-    Half-width 10.8 % right behind the disturbance, falling in a straight line to 2 % at the length called for.
+    Half-width 10.8 % right behind the disturbance, falling in a straight line to 2 % at the recommended length.
 
     Parameters
     ----------
-    straight_share : float [-]  straight pipe upstream over the length called for, 0 to 1
+    straight_share : float [-]  upstream straight length over the recommended one, 0 to 1
 
     Returns
     -------
@@ -277,7 +285,7 @@ def installation_uncertainty(straight_share: float) -> InputUncertainty:
     installation : Synowiec 2021 (DN 50, one bend) for the two ends; the line between them is a default.
     """
     if straight_share < 0:
-        raise OutOfRange(f"The share of straight pipe is {straight_share:g}; it is not below 0.")
+        raise OutOfRange(quantity=field_name("straight_share"), value=straight_share, at_least=0)
     fall = (DISTURBED_AT_ONCE - DISTURBED_AT_LENGTH) * min(straight_share, 1.0)
     half_width = DISTURBED_AT_ONCE - fall
     return InputUncertainty(
@@ -287,19 +295,15 @@ def installation_uncertainty(straight_share: float) -> InputUncertainty:
 
 def _inputs(measurement: Measurement, uncertainties: Mapping[str, InputUncertainty]) -> list[Input]:
     if not uncertainties:
-        raise NotEnough("State the uncertainty of at least one input.", field="inputs")
+        raise NotEnough(field="inputs", variant="no-inputs")
     values = input_values(measurement)
     for path in uncertainties:
         if path not in values:
             raise UnknownName(
-                f"{path[:60]!r} is no input of this measurement; they are {', '.join(sorted(values))}.",
-                field=f"inputs.{path[:60]}",
+                field=f"inputs.{path[:60]}", variant="calculation-input", name=path[:60], known=sorted(values)
             )
         if uncertainties[path].relative and values[path] == 0:
-            raise OutOfRange(
-                f"{path} is 0, so that a relative uncertainty says nothing; state it with its unit.",
-                field=f"inputs.{path}",
-            )
+            raise OutOfRange(field=f"inputs.{path}", variant="relative-to-zero", input=field_name(path))
     return [
         Input(
             path,

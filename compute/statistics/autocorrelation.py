@@ -148,10 +148,7 @@ def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
         if len(stretch) >= MIN_READINGS_AUTOCORRELATION
     ]
     if not long:
-        raise NotEnough(
-            f"No stretch has {MIN_READINGS_AUTOCORRELATION} readings in one row, which a scatter that may be correlated needs.",
-            field="readings",
-        )
+        raise NotEnough(field="readings", variant="segments-short", at_least=MIN_READINGS_AUTOCORRELATION)
     squares, time, window = _scatter_and_time(long)
     told = sum(len(stretch.values) for stretch in long)
     time = _detrending_correction(time, window, told, len(long))
@@ -371,8 +368,12 @@ def _joint_freedom(noise: float, drift_uncertainty: float, noise_freedom: float)
 def _checked(readings: FloatArray) -> FloatArray:
     values = np.asarray(readings, dtype=float)
     if values.ndim != 1 or len(values) < MIN_READINGS_AUTOCORRELATION:
-        detail = f"{values.size} readings; a scatter that may be correlated needs {MIN_READINGS_AUTOCORRELATION} in one row"
-        raise NotEnough(detail, field="readings")
+        raise NotEnough(
+            field="readings",
+            variant="readings-few",
+            count=values.size,
+            at_least=MIN_READINGS_AUTOCORRELATION,
+        )
     if not np.isfinite(values).all():
-        raise NumberInvalid("a reading is not finite; take out rows that failed first", field="readings")
+        raise NumberInvalid(field="readings", variant="reading-not-finite")
     return values

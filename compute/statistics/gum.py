@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.findings import Finding
+from compute.base.messages import Finding, field_name, finding
 from compute.base.sources import Source
 
 FloatArray = NDArray[np.float64]
@@ -44,15 +44,11 @@ class Input:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value):
-            raise OutOfRange(f"the value of {self.path} is not finite: {self.value}", field=self.path)
+            raise OutOfRange(field=self.path, variant="not-finite")
         if not 0 <= self.standard_uncertainty < math.inf:
-            detail = f"the standard uncertainty of {self.path} is {self.standard_uncertainty}; it must be 0 or more"
-            raise OutOfRange(detail, field=self.path)
+            raise OutOfRange(field=self.path, quantity=field_name("standard_uncertainty"), at_least=0)
         if not self.degrees_of_freedom > 0:
-            detail = (
-                f"the degrees of freedom of {self.path} are {self.degrees_of_freedom}; they must be above 0"
-            )
-            raise OutOfRange(detail, field=self.path)
+            raise OutOfRange(field=self.path, quantity=field_name("degrees_of_freedom"), above=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +109,9 @@ def coverage_factor(probability: float, degrees_of_freedom: float) -> float:
     from scipy.special import ndtri, stdtrit
 
     if not 0 < probability < 1:
-        detail = f"coverage probability is {probability}; it must lie between 0 and 1"
-        raise OutOfRange(detail, field="coverage_probability")
+        raise OutOfRange(field="coverage_probability", value=probability, above=0, below=1)
     if not degrees_of_freedom > 0:
-        raise OutOfRange(f"degrees of freedom are {degrees_of_freedom}; they must be above 0")
+        raise OutOfRange(quantity=field_name("degrees_of_freedom"), value=degrees_of_freedom, above=0)
     quantile = 0.5 * (1 + probability)
     return float(ndtri(quantile) if math.isinf(degrees_of_freedom) else stdtrit(degrees_of_freedom, quantile))
 
@@ -148,20 +143,27 @@ def correlation_matrix(paths: Sequence[str], correlations: Sequence[Correlation]
     for first, second, coefficient in correlations:
         for path in (first, second):
             if path not in place:
-                detail = f"a correlation names {path}, for which no uncertainty is given"
-                raise NotEnough(detail, field="correlations")
+                raise NotEnough(field="correlations", variant="correlated-input", input=field_name(path))
         pair = frozenset((first, second))
         if len(pair) == 1 or pair in seen:
-            detail = f"the correlation of {first} with {second} is given twice, or joins an input to itself"
-            raise OutOfRange(detail, field="correlations")
+            raise OutOfRange(
+                field="correlations",
+                variant="correlation-repeated",
+                input=field_name(first),
+                other_input=field_name(second),
+            )
         if not -1 <= coefficient <= 1:
-            detail = f"the correlation of {first} with {second} is {coefficient}; it must lie in -1..1"
-            raise OutOfRange(detail, field="correlations")
+            raise OutOfRange(
+                field="correlations",
+                quantity=field_name("correlations.correlation_coefficient"),
+                value=coefficient,
+                at_least=-1,
+                at_most=1,
+            )
         seen.add(pair)
         matrix[place[first], place[second]] = matrix[place[second], place[first]] = coefficient
     if seen and float(np.linalg.eigvalsh(matrix)[0]) < -1e-9:
-        detail = "the correlations contradict one another: their matrix is not positive semidefinite"
-        raise OutOfRange(detail, field="correlations")
+        raise OutOfRange(field="correlations", variant="correlations-inconsistent")
     return matrix
 
 
@@ -200,7 +202,7 @@ def sensitivities(model: Model, inputs: Sequence[Input]) -> tuple[float, FloatAr
     answer = model({item.path: points[:, index].copy() for index, item in enumerate(inputs)})
     results = np.broadcast_to(np.asarray(answer, dtype=float), (len(points),))
     if not np.isfinite(results).all():
-        raise OutOfRange("the model is not finite beside the values given, so it has no sensitivity there")
+        raise OutOfRange(variant="no-sensitivity")
     far_down, down, up, far_up = results[1:].reshape(-1, 4).T
     return float(results[0]), (far_down - 8 * down + 8 * up - far_up) / (12 * steps)
 
@@ -233,7 +235,7 @@ def propagate(
     JCGM 100:2008 (GUM) 5.1.2, 5.2.2, G.4.1.
     """
     if len({item.path for item in inputs}) != len(inputs):
-        raise OutOfRange("an input is named twice; a shared input is one input, not two independent ones")
+        raise OutOfRange(variant="input-repeated")
     value, slopes = sensitivities(model, inputs)
     return combine_components(value, inputs, slopes, correlations, coverage_probability)
 
@@ -303,7 +305,7 @@ def _effective_freedom(
 
     The formula of GUM G.4.1 asks for independent components. Inputs that are correlated are taken together
     as one component with the variance of the group. Where they share one number of degrees of freedom (they were
-    observed together, as in GUM H.2) that number is right; where they do not, the smallest is used and said so.
+    observed together, as in GUM H.2) that number is right; where they do not, the smallest is used, and a finding reports it.
     """
     total = 0.0
     mixed: list[str] = []
@@ -318,11 +320,8 @@ def _effective_freedom(
     freedom = variance**2 / total if total > 0 else math.inf
     if not mixed:
         return freedom, ()
-    detail = (
-        f"The inputs {', '.join(mixed)} are correlated and have different degrees of freedom, which the "
-        "Welch-Satterthwaite formula does not cover; the smallest of them was used for all, which is cautious."
-    )
-    return freedom, (Finding("correlated-degrees-of-freedom", "info", detail, source=GUM),)
+    inputs_named = [field_name(path) for path in mixed]
+    return freedom, (finding("correlated-degrees-of-freedom", "info", source=GUM, inputs=inputs_named),)
 
 
 def _groups(matrix: FloatArray) -> list[list[int]]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import OutOfRange
-from compute.base.findings import Finding
+from compute.base.messages import Finding, field_name, finding, quantity
 from compute.base.sources import Source
 from compute.statistics.gum import HALF_WIDTH_DIVISOR, FloatArray, GumResult, Input, Model, correlation_matrix
 
@@ -19,7 +19,7 @@ MAX_TRIALS = 5_000_000
 # Draws are made and evaluated in blocks that fit a processor's cache; a seed gives the same numbers on every machine.
 BLOCK = 1 << 15
 # JCGM 101 7.9.2 takes half a unit in the last of two significant digits: 0.5 % to 5 % of a standard uncertainty, by its leading
-# digits and so by the unit it happens to be in. The largest is taken, so that the verdict does not hang on the unit.
+# digits and so by the unit it happens to be in. The largest is taken, so that the result of the comparison does not depend on the unit.
 TOLERANCE_SHARE = 0.05
 
 
@@ -49,7 +49,7 @@ class MonteCarloResult:
 
 
 def monte_carlo(
-    model: Model, inputs: Sequence[Input], linear: GumResult, trials: int, seed: int
+    model: Model, inputs: Sequence[Input], linear: GumResult, trials: int, seed: int, kind: str = "number"
 ) -> MonteCarloResult:
     """Distribution of a model's value by drawing its inputs at random, compared with the linear answer.
 
@@ -63,6 +63,7 @@ def monte_carlo(
     linear : GumResult  of compute.statistics.gum.propagate; gives the correlations and the coverage probability
     trials : int [1]  1 000 to 5 000 000
     seed : int [1]  0 or more; the same seed gives the same answer to the bit
+    kind : str  kind of quantity of the model's value, for findings
 
     Returns
     -------
@@ -77,8 +78,7 @@ def monte_carlo(
     JCGM 101:2008 6.4, 7.6, 7.7, 8.1.
     """
     if not MIN_TRIALS <= trials <= MAX_TRIALS:
-        detail = f"{trials} Monte Carlo trials asked for; {MIN_TRIALS} to {MAX_TRIALS} are possible"
-        raise OutOfRange(detail, field="monte_carlo_trials")
+        raise OutOfRange(field="monte_carlo_trials", value=trials, at_least=MIN_TRIALS, at_most=MAX_TRIALS)
     joint, factor = _joint(inputs, linear)
     generator = np.random.default_rng(seed)
     values = np.empty(trials)
@@ -86,11 +86,9 @@ def monte_carlo(
         stop = min(start + BLOCK, trials)
         values[start:stop] = model(_draw(inputs, factor, joint, generator, stop - start))
     if not np.isfinite(values).all():
-        raise OutOfRange(
-            "The model is not finite at some of the values drawn: an input is doubted too widely."
-        )
+        raise OutOfRange(variant="uncertainty-too-large")
     values.sort()
-    return _summary(values, seed, linear, _joint_finding(inputs, joint))
+    return _summary(values, seed, linear, kind, _joint_finding(inputs, joint))
 
 
 def shortest_coverage_interval(ordered: FloatArray, coverage_probability: float) -> tuple[float, float]:
@@ -135,7 +133,7 @@ def numerical_tolerance(standard_uncertainty: float) -> float:
     JCGM 101:2008 7.9.2, at the largest it allows for two significant digits.
     """
     if not standard_uncertainty >= 0:
-        raise OutOfRange(f"the standard uncertainty is {standard_uncertainty}; it is not below 0")
+        raise OutOfRange(quantity=field_name("standard_uncertainty"), at_least=0)
     return TOLERANCE_SHARE * standard_uncertainty
 
 
@@ -186,7 +184,7 @@ def _joint(inputs: Sequence[Input], linear: GumResult) -> tuple[list[str], Float
 
 
 def _summary(
-    ordered: FloatArray, seed: int, linear: GumResult, findings: tuple[Finding, ...]
+    ordered: FloatArray, seed: int, linear: GumResult, kind: str, findings: tuple[Finding, ...]
 ) -> MonteCarloResult:
     probability, trials = linear.coverage_probability, len(ordered)
     low, high = (
@@ -201,7 +199,7 @@ def _summary(
     noise = _end_noise(ordered, (1 - probability) / 2)
     good = max(differences) <= tolerance + 2 * noise
     if not good:
-        findings = (*findings, _gum_not_validated(linear, low, high))
+        findings = (*findings, _gum_not_validated(linear, low, high, kind))
     return MonteCarloResult(
         trials=trials,
         seed=seed,
@@ -227,18 +225,20 @@ def _end_noise(ordered: FloatArray, tail: float) -> float:
     return float(ordered[high] - ordered[low]) / 2
 
 
-def _gum_not_validated(linear: GumResult, low: float, high: float) -> Finding:
-    detail = (
-        f"The law of propagation gives {linear.value - linear.expanded_uncertainty:.6g} to "
-        f"{linear.value + linear.expanded_uncertainty:.6g} (SI), the propagation of distributions {low:.6g} to {high:.6g}: "
-        "further apart than 5 % of the standard uncertainty. Quote the latter interval."
+def _gum_not_validated(linear: GumResult, low: float, high: float, kind: str) -> Finding:
+    return finding(
+        "gum-framework-not-validated",
+        "warning",
+        source=JCGM_101,
+        gum_low=quantity(linear.value - linear.expanded_uncertainty, kind),
+        gum_high=quantity(linear.value + linear.expanded_uncertainty, kind),
+        monte_carlo_low=quantity(low, kind),
+        monte_carlo_high=quantity(high, kind),
     )
-    return Finding("gum-framework-not-validated", "warning", detail, source=JCGM_101)
 
 
 def _joint_finding(inputs: Sequence[Input], joint: Sequence[str]) -> tuple[Finding, ...]:
-    odd = [item.path for item in inputs if item.path in joint and item.distribution != "normal"]
+    odd = [field_name(item.path) for item in inputs if item.path in joint and item.distribution != "normal"]
     if not odd:
         return ()
-    detail = f"{', '.join(odd)} are correlated, so they were drawn from a joint normal distribution whatever their own shape."
-    return (Finding("correlated-drawn-as-normal", "info", detail, source=JCGM_101),)
+    return (finding("correlated-drawn-as-normal", "info", source=JCGM_101, inputs=odd),)

@@ -59,7 +59,7 @@ def fit_line(x: Sequence[float], y: Sequence[float]) -> Line:
 
     Raises
     ------
-    NotEnough      fewer than three points: no scatter about the line can be told
+    NotEnough      fewer than three points: the scatter about the line is not known
     OutOfRange     all points at one x, or not as many y as x
     NumberInvalid  a coordinate that is not finite
 
@@ -69,13 +69,13 @@ def fit_line(x: Sequence[float], y: Sequence[float]) -> Line:
     """
     at, values = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if at.shape != values.shape or at.ndim != 1:
-        raise OutOfRange(f"A line needs as many x as y; {at.size} and {values.size} are given.")
+        raise OutOfRange(variant="line-coordinates", x=at.size, y=values.size)
     if not (np.isfinite(at).all() and np.isfinite(values).all()):
-        raise NumberInvalid("A point of the line is not finite.")
+        raise NumberInvalid(variant="line-point-not-finite")
     if len(at) < MIN_POINTS:
-        raise NotEnough(f"A line with its scatter needs {MIN_POINTS} points or more; {len(at)} on record.")
+        raise NotEnough(variant="line-points", points=len(at), at_least=MIN_POINTS)
     if np.ptp(at) == 0:
-        raise OutOfRange("All points of the line are at one place; no slope can be told.")
+        raise OutOfRange(variant="line-slope")
     centre, level = float(at.mean()), float(values.mean())
     away = at - centre
     width = float(np.linalg.norm(away))

@@ -7,6 +7,8 @@ from datetime import datetime
 from math import floor, log10
 from typing import Any
 
+from django.utils.translation import gettext
+
 from compute.base.units import System, express
 from surveys.core.messages import Reader, findings_read
 from surveys.core.messages.numbers import SIGNS
@@ -103,7 +105,7 @@ def moment(at: datetime, zone: Any) -> str:
 
 
 def hours(starts_at: datetime, ends_at: datetime, zone: Any) -> str:
-    """From when to when by the site's clock; the day of the end only if it is another."""
+    """Return a period in the time zone of the site, with the day of the end if it differs."""
     starts, ends = starts_at.astimezone(zone), ends_at.astimezone(zone)
     day = "" if starts.date() == ends.date() else f"{ends:%a %d %b} "
-    return f"{starts:%H:%M} to {day}{ends:%H:%M %Z}"
+    return gettext("%(start)s to %(end)s") % {"start": f"{starts:%H:%M}", "end": f"{day}{ends:%H:%M %Z}"}

@@ -1,4 +1,4 @@
-"""Certificates to what is known of the errors of a survey's instruments.
+"""Known errors of a survey's instruments, from their certificates.
 
 The points an instrument works by since the calibration in force make its curve: as left, or as found where nothing was adjusted.
 A gauge counts if the wall measurement at hand was taken with it and it is among the survey's instruments. Where the office decided that an
@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from compute.base.errors import ComputeError, NotEnough
-from compute.base.findings import Finding
+from compute.base.messages import Finding, Message, finding, message, record
 from compute.calibration.error_correction import Zero
 from compute.calibration.points import Form, Point, error_curve
 from compute.results.instrument_errors import KnownError, Measures
@@ -35,19 +35,18 @@ MEASURES: dict[str, Measures] = {
 def known_errors(
     inputs: ResultInputs, wall_measurement: WallMeasurement | None
 ) -> tuple[tuple[KnownError, ...], tuple[Finding, ...]]:
-    """What calibrations say of the instruments whose readings a result rests on; and what stands in the way of it."""
+    """Known errors of the instruments of a result, and findings on calibrations that cannot be used."""
     known, findings = [], []
     named = Counter(instrument.kind for instrument, _ in inputs.calibrations)
     for instrument, calibration, moments, applied in _that_measured(inputs, wall_measurement):
         if instrument.kind != Kind.THICKNESS_GAUGE and named[instrument.kind] > 1:
-            why = "more than one of that kind is named, and which measured is not known"
-            findings.append(_not_usable(instrument, why))
+            findings.append(_not_usable(instrument, message("several-instruments-of-a-kind")))
             continue
         rows = next((found for moment in moments if (found := points_of(calibration, moment))), [])
         try:
             known.append(_known(instrument, [row.point() for row in rows], applied))
         except ComputeError as error:
-            findings.append(_not_usable(instrument, error.said.rstrip(".")))
+            findings.append(_not_usable(instrument, error.message or message("points-not-usable")))
     return tuple(known), tuple(findings)
 
 
@@ -76,10 +75,10 @@ def _known(instrument: Instrument, points: list[Point], applied: bool) -> KnownE
     if measures == "zero":
         at_zero = [point for point in points if point.reference == 0]
         if not at_zero:
-            raise NotEnough("None of its points is at a time difference of 0.", field="points")
+            raise NotEnough(field="points", variant="no-zero-point")
         zero = Zero(
             float(np.mean([point.error for point in at_zero])),
-            # They share the laboratory's standard: the mean of several is no surer than each.
+            # They share the laboratory's standard: the mean of several is as uncertain as each.
             max(point.standard_uncertainty for point in at_zero),
         )
         return KnownError(str(instrument), measures, zero=zero, applied=applied)
@@ -88,6 +87,6 @@ def _known(instrument: Instrument, points: list[Point], applied: bool) -> KnownE
     return KnownError(str(instrument), measures, curve=curve, applied=applied)
 
 
-def _not_usable(instrument: Instrument, why: str) -> Finding:
-    detail = f"The calibration of {instrument} is not brought into the result: {why[:1].lower()}{why[1:]}."
-    return Finding("error-curve-not-usable", "info", detail, "instruments")
+def _not_usable(instrument: Instrument, reason: Message) -> Finding:
+    named = record("instrument", instrument.pk, str(instrument))
+    return finding("error-curve-not-usable", "info", "instruments", instrument=named, reason=reason)

@@ -52,7 +52,11 @@ class PossibleCauseOut(serializers.Serializer):
     )
     nearest_standard = StandardOut(required=False)
     probability = serializers.FloatField(help_text="0 to 1; with other_cause_probability, all come to 1.")
+    code = serializers.CharField(help_text="Code of the message: suspect-entry.")
+    title = serializers.CharField()
     detail = serializers.CharField()
+    remedy = serializers.CharField()
+    parameters = serializers.DictField(help_text="The values in the texts, quantities with their unit.")
     effect_on_flow = serializers.FloatField(
         allow_null=True, help_text="Relative change of the flow at the same times: 0.05 for 5 % more."
     )
@@ -117,7 +121,7 @@ def _possible_cause_json(cause: PossibleCause) -> dict[str, Any]:
         "entered": _figure_json(candidate.entered),
         "implied_value": _figure_json(candidate.implied_value),
         "probability": cause.probability,
-        "detail": cause.said,
+        **cause.message.stored(),
         "effect_on_flow": cause.effect_on_flow,
     }
     if candidate.nearest_standard is not None:

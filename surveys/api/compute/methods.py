@@ -9,12 +9,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.measuring.location import StraightLength, straight_lengths
-from compute.results.finding_codes import CODES
 from compute.results.survey import METHODS
 from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, TEMPERATURE_UNCERTAINTIES
 from surveys.api.compute.views import SourceOut
 from surveys.api.fields import in_units, units_of
 from surveys.api.views import UnitsMixin, documented
+from surveys.core.messages.catalogue import finding_headings
 from surveys.core.stored_quantities import source_json, uncertainty_json
 
 
@@ -66,7 +66,7 @@ class MethodsView(UnitsMixin):
                 {"version": m.version, "since": m.since.isoformat(), "change": m.change, "effect": m.effect}
                 for m in METHODS
             ],
-            "findings": [{"code": code, "meaning": meaning} for code, meaning in sorted(CODES.items())],
+            "findings": [{"code": code, "meaning": meaning} for code, meaning in finding_headings().items()],
             "default_uncertainties": [
                 uncertainty_json(path, uncertainty) for path, uncertainty in DEFAULT_UNCERTAINTIES.items()
             ],

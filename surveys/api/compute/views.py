@@ -307,7 +307,7 @@ class FlowView(UnitsMixin):
         findings = [
             *calculated.findings,
             *(sound_speed_not_logged() if told else []),
-            *flow_findings(flow, calculated.medium),
+            *flow_findings(flow, calculated.medium, medium_entry(requested["medium"])),
         ]
         many = any(isinstance(value, np.ndarray) for value in requested["readings"].values())
         answer = _flow_json(flow, units_of(request), _count(requested) if many else None)

@@ -131,3 +131,21 @@ def parts(text: Text) -> Iterator[tuple[frozenset[str], Any]]:
         case _:
             if text:
                 yield frozenset(), text
+
+
+class Open(int):
+    """A parameter that is left open, also a count."""
+
+    def __format__(self, spec: str) -> str:
+        return "…"
+
+
+def heading(text: Text) -> str:
+    """The first plain text of a title, with its placeholders left open."""
+    _, first = next(parts(text))
+    given: dict[str, Any] = {"count": Open(2)}
+    while True:
+        try:
+            return str(first.format(**given))
+        except KeyError as missing:
+            given[missing.args[0]] = Open()

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from compute.base.errors import OutOfRange
 from compute.base.figures import bare, millimetres, said, worded
 from compute.base.marks import marked, plain
-from compute.results.checks import sound_speed_fits, velocity_sane
 
 
 def both(text: str) -> tuple[str, str]:
@@ -55,19 +52,6 @@ def test_a_text_without_marks_is_what_it_is_in_either_units() -> None:
 def test_a_mark_that_was_cut_off_is_left_as_text() -> None:
     cut = said(0.00711, "mm", ".2f")[:-1]
     assert both(cut) == (cut, cut)
-
-
-def test_a_sentence_put_together_of_others_keeps_their_marks() -> None:
-    (finding,) = sound_speed_fits(1500.0, 1400.0, 0.0)
-    longer = replace(finding, said=f"{finding.said} Look again.")
-    assert longer.detail.endswith("temperature, traverses or wedge. Look again.")
-    assert "4921 ft/s is +7.1% off the 4593 ft/s of the medium" in plain(longer.said, "us")
-
-
-def test_a_slow_flow_is_told_in_inches_a_second() -> None:
-    (finding, _) = velocity_sane(0.04, 3000.0)
-    assert finding.detail.startswith("At 40 mm/s the zero")
-    assert plain(finding.said, "us").startswith("At 1.6 in/s the zero")
 
 
 def test_an_error_says_its_sentence_in_metric_units_and_keeps_the_marks_for_whoever_answers_it() -> None:

@@ -1,4 +1,4 @@
-"""Only the marked stretches of a log count, and the result says so."""
+"""Only the marked segments of a log are used, and a finding reports it."""
 
 from __future__ import annotations
 
@@ -42,30 +42,33 @@ def reduced(*segments: Segment, log: Readings | None = None) -> Reduction:
     return reduce_log(PIPE, WATER, PAIR, 2, [log or two_levels()], replace(OCCASION, segments=segments))
 
 
-def test_the_mean_is_that_of_the_marked_stretch() -> None:
+def test_the_mean_is_that_of_the_marked_segment() -> None:
     reduction = reduced(Segment(at(0), at(599), "before the pump started"))
     assert reduction.mean_velocity == pytest.approx(1.0, rel=2e-3)
     assert (reduction.readings_used, reduction.readings_outside) == (600, 600)
 
 
-def test_a_finding_says_what_was_used_and_why() -> None:
+def test_a_finding_has_the_segments_used_and_the_reasons() -> None:
     [used] = [f for f in reduced(Segment(at(0), at(599), "pump off")).findings if f.code == "segments-used"]
-    assert "2026-10-06 09:30:00 to 2026-10-06 09:39:59 UTC (pump off)" in used.detail
-    assert (used.value, used.limit) == (600.0, 1200.0)
+    assert used.message
+    told = used.message.parameters
+    assert (told["start"], told["end"]) == (moment(at(0)), moment(at(599)))
+    assert (told["used"], told["outside"], told["reasons"]) == (600, 600, ["pump off"])
 
 
-def test_without_marks_every_reading_counts_and_nothing_is_said_of_stretches() -> None:
+def test_without_marks_every_reading_is_used_and_no_finding_names_segments() -> None:
     reduction = reduced()
     assert (reduction.readings_used, reduction.readings_outside) == (1200, 0)
     assert "segments-used" not in {f.code for f in reduction.findings}
 
 
-def test_an_unsteady_log_without_marks_is_told_that_a_stretch_may_be_marked() -> None:
+def test_the_finding_on_an_unsteady_log_without_marks_recommends_marking_a_segment() -> None:
     [unsteady] = [f for f in reduced().findings if f.code == "flow-unsteady"]
-    assert "mark the stretch" in unsteady.detail
+    assert unsteady.message
+    assert unsteady.message.parameters["segments_marked"] is False
 
 
-def test_one_stretch_is_reduced_as_a_log_of_its_readings_alone() -> None:
+def test_one_segment_is_reduced_as_a_log_of_its_readings_alone() -> None:
     whole = two_levels()
     assert whole.transit_time is not None
     assert whole.time_difference is not None
@@ -75,7 +78,7 @@ def test_one_stretch_is_reduced_as_a_log_of_its_readings_alone() -> None:
     assert marked.uncertainty == alone.uncertainty
 
 
-def test_a_jump_between_stretches_is_no_scatter() -> None:
+def test_a_jump_between_segments_is_not_repeatability() -> None:
     def scatter(reduction: Reduction) -> float:
         return next(
             r for r in reduction.uncertainty.budget if r.input == "repeatability"
@@ -87,20 +90,23 @@ def test_a_jump_between_stretches_is_no_scatter() -> None:
     assert scatter(reduced()) > 5 * scatter(both)
 
 
-def test_no_reading_in_the_marked_stretch_is_an_error_that_names_both_spans() -> None:
+def test_no_reading_in_the_marked_segment_is_an_error_that_names_both_spans() -> None:
     with pytest.raises(NotEnough) as caught:
         reduced(Segment(at(5000), at(6000)))
     assert caught.value.field == "segments"
-    assert "2026-10-06 10:53:20" in caught.value.detail
-    assert "the log runs from 2026-10-06 09:30:00 to 2026-10-06 09:49:59 UTC" in caught.value.detail
+    message = caught.value.message
+    assert message
+    assert message.key == "not-enough-data/no-reading-in-segments"
+    assert message.parameters["start"] == {"at": "2026-10-06T10:53:20+00:00"}
+    assert message.parameters["log_end"] == {"at": "2026-10-06T09:49:59+00:00"}
 
 
 def test_marks_need_the_times_of_the_readings() -> None:
-    with pytest.raises(NotEnough, match="without their times"):
+    with pytest.raises(NotEnough, match="readings-without-times"):
         reduced(Segment(at(0), at(10)), log=replace(two_levels(), times=None))
 
 
-def test_readings_that_cannot_be_are_told_from_those_outside() -> None:
+def test_impossible_readings_are_counted_apart_from_those_outside() -> None:
     log = two_levels()
     assert log.transit_time is not None
     log.transit_time[:5] = 20e-6
@@ -115,22 +121,22 @@ def test_flows_of_a_log_come_with_their_times() -> None:
     assert found.values[10:].mean() / found.values[:10].mean() == pytest.approx(2.0, rel=0.02)
 
 
-def test_flows_without_times_cannot_be_brought_together() -> None:
-    with pytest.raises(NotEnough, match="without their times"):
+def test_flows_without_times_cannot_be_combined() -> None:
+    with pytest.raises(NotEnough, match="log-without-times"):
         flow_log("supply", (PIPE, WATER, PAIR, 2), [replace(two_levels(), times=None)], SETUP)
 
 
-def test_a_stretch_that_ends_before_it_starts_is_refused() -> None:
-    with pytest.raises(OutOfRange, match="exchange the two"):
+def test_a_segment_that_ends_before_it_starts_is_rejected() -> None:
+    with pytest.raises(OutOfRange, match="segment-reversed"):
         Segment(at(10), at(9))
 
 
-def test_both_ends_of_a_stretch_belong_to_it() -> None:
+def test_both_ends_of_a_segment_belong_to_it() -> None:
     times = np.array([at(0), at(1), at(2), at(3)])
     assert stretch_of(times, [Segment(at(1), at(2))]).tolist() == [-1, 0, 0, -1]
 
 
-def test_a_time_beyond_the_calendar_is_refused() -> None:
+def test_a_time_beyond_the_calendar_is_rejected() -> None:
     with pytest.raises(OutOfRange, match="calendar"):
         moment(10**18)
 
@@ -139,7 +145,7 @@ bounds = st.tuples(st.integers(0, 60), st.integers(0, 20)).map(lambda b: Segment
 
 
 @given(segments=st.lists(bounds, min_size=1, max_size=6))
-def test_no_reading_counts_twice_however_stretches_overlap(segments: list[Segment]) -> None:
+def test_no_reading_counts_twice_however_segments_overlap(segments: list[Segment]) -> None:
     times = np.arange(90)
     place = stretch_of(times, merged(segments))
     wanted = [any(s.start <= t <= s.end for s in segments) for t in range(90)]
@@ -161,8 +167,8 @@ def test_a_long_stretch_has_the_noise_of_a_log() -> None:
     )
 
 
-def test_stretches_too_short_for_a_scatter_are_refused() -> None:
-    with pytest.raises(NotEnough, match="8 readings"):
+def test_segments_too_short_for_a_repeatability_are_rejected() -> None:
+    with pytest.raises(NotEnough, match="segments-short"):
         noise_of_stretches([np.ones(7), np.ones(3)])
 
 

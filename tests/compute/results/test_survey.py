@@ -135,7 +135,7 @@ def test_what_a_correction_did_is_told_input_by_input() -> None:
     assert effect.effect == pytest.approx(new - old, rel=1e-3)
 
 
-def test_no_beam_is_a_stop_with_both_speeds() -> None:
+def test_no_beam_is_an_error_with_both_speeds() -> None:
     with pytest.raises(TotalReflection) as caught:
         calculate_setup(replace(PIPE, wave_mode="longitudinal"), WATER, PAIR, traverses=2)
     finding = no_beam(caught.value)
@@ -158,7 +158,7 @@ def test_an_unknown_material_is_named_by_its_field() -> None:
     assert caught.value.field == "pipe.material"
 
 
-def test_a_plastic_wall_that_could_carry_the_other_wave_says_what_taking_it_would_do() -> None:
+def test_a_finding_gives_the_effect_of_the_other_wave_in_a_plastic_wall() -> None:
     plastic = PipeEntry(0.160, 0.0077, MaterialEntry("pvc-u"))
     [finding] = [
         f
@@ -181,7 +181,7 @@ def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> 
     assert row.variance_fraction < 0.01
 
 
-def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what_would_explain_it() -> None:
+def test_a_result_reports_a_consistent_sound_speed_or_the_possible_causes() -> None:
     fitting = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
     assert "sound-speed-consistent" in {finding.code for finding in fitting}
     wrong = reduce_log(
@@ -189,7 +189,9 @@ def test_a_result_whose_sound_speed_fits_says_so_and_one_that_does_not_says_what
     ).findings
     uncertain = [finding for finding in wrong if finding.code == "suspect-entry"]
     assert uncertain[0].field == "pipe.wall_thickness"
-    assert uncertain[0].limit == pytest.approx(0.008, abs=5e-4)
+    assert uncertain[0].message
+    assert uncertain[0].message.key == "suspect-entry/wall-thicker"
+    assert uncertain[0].message.parameters["implied"]["si"] == pytest.approx(0.008, abs=5e-4)
 
 
 def test_a_wall_measurement_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:
