@@ -174,7 +174,7 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     from compute.base.errors import NotEnough
 
     def raise_not_enough(*_: Any) -> None:
-        raise NotEnough("The logs have no time in common.", field="logs")
+        raise NotEnough(field="parts", variant="no-common-step")
 
     combination, surveys = both
     old = current_of(combination)
