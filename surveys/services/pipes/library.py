@@ -162,6 +162,10 @@ def _with_medium(row: PipeData, data: CustomMediumData) -> CustomMediumEntry:
     )
 
 
+# The message of an error of the physics together with the pipe that it is about.
+OF_A_PIPE = {"out-of-range": "out-of-range/pipe", "not-enough-data": "not-enough-data/pipe"}
+
+
 def _correct(
     row: PipeData, pipe: PipeEntry, medium: MediumEntry, reason: str, *, by: User, now: datetime
 ) -> Recomputation:
@@ -177,9 +181,9 @@ def _correct(
             now=now,
         )
     except ComputeError as error:
-        raise ServiceError(
-            "pipe-not-possible",
-            pipe=record("pipe", row.pipe_id, str(row.pipe)),
-            cause=error.message or error.said,
-        ) from None
+        key = OF_A_PIPE.get(error.code)
+        if key is None or error.message is None:
+            raise ServiceError.of(error) from None
+        pipe_name = record("pipe", row.pipe_id, str(row.pipe))
+        raise ServiceError(key, pipe=pipe_name, cause=error.message) from None
     return recomputation
