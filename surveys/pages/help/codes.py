@@ -20,12 +20,16 @@ KINDS: dict[str, str | Promise] = {
     "finding": _("Finding"),
     "safety": _("Safety note"),
     "error": _("Error"),
+    "explanation": _("Explanation"),
 }
 HEADINGS: dict[str, str | Promise] = {
     "finding": _("Findings"),
     "safety": _("Safety notes"),
     "error": _("Errors"),
+    "explanation": _("Explanations"),
 }
+# By the first part of a name of a module of the catalogue; another one has explanations.
+KIND_OF_DOMAIN = {"findings": "finding", "safety": "safety", "errors": "error", "constraints": "error"}
 
 
 class Name(int):
@@ -78,7 +82,7 @@ def entries_by_code() -> dict[str, list[Entry]]:
 def kind_of(code: str) -> str:
     """Whether a code is that of a finding, a safety note or an error: by the module of the catalogue that has it."""
     domain = next(domain for key, domain in DOMAINS.items() if key.partition("/")[0] == code)
-    return next((kind for kind in KINDS if domain.startswith(kind)), "error")
+    return KIND_OF_DOMAIN.get(domain.partition("_")[0], "explanation")
 
 
 def variants_of(code: str) -> Iterator[Variant]:

@@ -67,7 +67,7 @@ def custom_medium_create(
 def custom_material_revise(
     *, material: CustomMaterial, data: CustomMaterialData, by: User, now: datetime
 ) -> list[Recomputation]:
-    """New figures because the old were wrong; every pipe that rests on the old is corrected.
+    """New values because the old ones were wrong; every pipe based on the old values is corrected.
 
     Raises ServiceError for figures that cannot be, by themselves or on one of the pipes.
     """
@@ -87,7 +87,7 @@ def custom_material_revise(
 def custom_medium_revise(
     *, medium: CustomMedium, data: CustomMediumData, by: User, now: datetime
 ) -> list[Recomputation]:
-    """A new table because the old was wrong; every pipe that rests on the old is corrected.
+    """A new table because the old one was wrong; every pipe based on the old table is corrected.
 
     Raises ComputeError for a table that cannot be read, ServiceError if it does not do for one of the pipes.
     """
@@ -162,6 +162,10 @@ def _with_medium(row: PipeData, data: CustomMediumData) -> CustomMediumEntry:
     )
 
 
+# The message of an error of the physics together with the pipe that it is about.
+OF_A_PIPE = {"out-of-range": "out-of-range/pipe", "not-enough-data": "not-enough-data/pipe"}
+
+
 def _correct(
     row: PipeData, pipe: PipeEntry, medium: MediumEntry, reason: str, *, by: User, now: datetime
 ) -> Recomputation:
@@ -177,9 +181,9 @@ def _correct(
             now=now,
         )
     except ComputeError as error:
-        raise ServiceError(
-            "pipe-not-possible",
-            pipe=record("pipe", row.pipe_id, str(row.pipe)),
-            cause=error.message or error.said,
-        ) from None
+        key = OF_A_PIPE.get(error.code)
+        if key is None or error.message is None:
+            raise ServiceError.of(error) from None
+        pipe_name = record("pipe", row.pipe_id, str(row.pipe))
+        raise ServiceError(key, pipe=pipe_name, cause=error.message) from None
     return recomputation

@@ -4,6 +4,12 @@ from django.utils.translation import gettext_lazy as _
 
 from surveys.core.messages.texts import Entry
 
+PIPE_NOT_POSSIBLE = Entry(
+    title=_("Pipe not possible with the new data"),
+    detail=_("{cause} The pipe {pipe} cannot be calculated with the new data."),
+    remedy=_("Check the new data, or correct the pipe data."),
+)
+
 ENTRIES = {
     "already-corrected/pipe-data": Entry(
         title=_("Pipe data already corrected"),
@@ -67,11 +73,8 @@ ENTRIES = {
         ),
         remedy=_("Check whether the two values are interchanged."),
     ),
-    "pipe-not-possible": Entry(
-        title=_("Pipe not possible with the new data"),
-        detail=_("{cause} The pipe {pipe} cannot be calculated with the new data."),
-        remedy=_("Check the new data, or correct the pipe data."),
-    ),
+    "out-of-range/pipe": PIPE_NOT_POSSIBLE,
+    "not-enough-data/pipe": PIPE_NOT_POSSIBLE,
     "no-pipe-data/correction": Entry(
         title=_("No pipe data"),
         detail=_("This pipe has no data to correct."),
