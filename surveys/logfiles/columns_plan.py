@@ -106,7 +106,7 @@ def _by_header(
         match = HEADER_CELL.match(cell)
         name = match[1].lower() if match else ""
         if name in names:
-            raise ServiceError("duplicate-column", field="file", name=name)
+            raise ServiceError("duplicate-column/log", field="file", name=name)
         if plain_time and name == TIME:
             names.add(name)
             time_at.append(position)
@@ -147,7 +147,7 @@ def _position(at: At, cells: list[str], name: str) -> int:
     wanted = at.strip().casefold()
     positions = [n for n, cell in enumerate(cells) if cell.strip().casefold() == wanted]
     if len(positions) > 1:
-        raise ServiceError("duplicate-column", field="file", name=at[:MAX_LENGTH_SHOWN])
+        raise ServiceError("duplicate-column/log", field="file", name=at[:MAX_LENGTH_SHOWN])
     if not positions:
         raise ServiceError(
             "columns-missing/name",

@@ -38,7 +38,7 @@ def chunks(read_piece: Callable[[], bytes], encoding: str, size: int = CHUNK_BYT
 def not_text(encoding: str, error: UnicodeError) -> ServiceError:
     """The rejection of a file that is not text of its encoding."""
     byte = f"{error.object[error.start]:#04x}" if isinstance(error, UnicodeDecodeError) else None
-    return ServiceError("file-not-text", field="file", encoding=encoding.upper(), byte=byte)
+    return ServiceError("file-not-text/log", field="file", encoding=encoding.upper(), byte=byte)
 
 
 def _in_utf8(read_piece: Callable[[], bytes], encoding: str) -> Iterator[bytes]:

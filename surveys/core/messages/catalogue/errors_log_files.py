@@ -53,7 +53,7 @@ ENTRIES = {
         ),
         remedy=_("Check that this is the file of the logger."),
     ),
-    "file-not-text": Entry(
+    "file-not-text/log": Entry(
         title=_("File not text"),
         detail=first_of(
             when("byte", _("The file is not {encoding} text (byte {byte}).")),
@@ -114,7 +114,7 @@ ENTRIES = {
     "columns-missing/time-not-text": Entry(
         title=_("Time column not valid"), detail=_("A date and a clock time must both be text.")
     ),
-    "duplicate-column": Entry(
+    "duplicate-column/log": Entry(
         title=_("Column repeated"),
         detail=_("The header has the column “{name}” twice."),
         remedy=_("Rename one of the columns, or use their positions."),
