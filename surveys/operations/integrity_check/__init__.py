@@ -1,1 +1,1 @@
-"""Whether the records are what they were when they were stored: `files`, `figures`, `history`; `everything` asks them all."""
+"""Integrity check of the stored records: `files`, `figures`, `history`; `everything` runs them all."""

@@ -1,4 +1,4 @@
-"""Results worked out again from exactly what they rest on: the same figures, to the bit."""
+"""Recalculation of stored results from exactly their inputs: the values must agree to the bit."""
 
 from __future__ import annotations
 
@@ -18,10 +18,12 @@ from surveys.results.reduction import result_within
 
 
 def corrupt_results(result: Result) -> Iterator[Corruption]:
-    """A result by the method of today is what its log and data come to. Of an earlier method nothing can be said."""
+    """Yield results of the current method version that differ from a new calculation. Results of earlier versions cannot be
+    checked.
+    """
     if result.method_version != METHOD_VERSION:
         return
-    # What was stated then, also of the day, which may have been corrected since.
+    # The data entered then, also the date, which may have been corrected since.
     result.survey.started_at = result.survey_data.started_at
     name = f"result {result.pk}"
     try:
@@ -52,7 +54,7 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
 
 
 def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
-    """As `corrupt_results`, of what several surveys came to together."""
+    """Yield combined results that differ from a new calculation, like `corrupt_results`."""
     if combined.method_version != METHOD_VERSION:
         return
     name = f"combined result {combined.pk}"
@@ -85,12 +87,12 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
 
 
 def outdated(results: Iterable[Result]) -> Iterator[Corruption]:
-    """Current results that do not rest on what is in force, though nothing is about to replace them."""
+    """Yield current results that are not based on the data in force and that no recomputation is going to replace."""
     ids = [result.pk for result in results if result.replaced_at is None]
     for result in results_outdated(Result.objects.filter(pk__in=ids)):
         if RecomputationItem.objects.filter(survey=result.survey_id).exclude(state="done").exists():
             continue
-        # Once more, for it may have been replaced between the two looks.
+        # Check again: it may have been replaced between the two checks.
         if results_outdated(Result.objects.filter(pk=result.pk)):
             yield Corruption(
                 "result-outdated",

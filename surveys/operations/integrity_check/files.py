@@ -1,4 +1,4 @@
-"""Stored files against their checksums, and the readings of logs against the files they came from."""
+"""Comparison of stored files with their checksums, and of stored readings with the files they were imported from."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ from surveys.models import Document, Log, Report
 from surveys.operations.integrity_check.finding import Corruption
 from surveys.pipes.selectors import kept_file
 
-# Zones differ by whole quarters of an hour [us].
+# Time zones differ by whole quarters of an hour [us].
 QUARTER = 900_000_000
-# What unpacking and decoding spoilt bytes raises: of the packer, of the numbers, of the header.
+# Errors of unpacking and decoding corrupt bytes: in the compression, the numbers or the header.
 UNREADABLE = (zstandard.ZstdError, ServiceError, ValueError, KeyError, TypeError, IndexError, MemoryError)
 
 
 def corrupt_documents(document: Document) -> Iterator[Corruption]:
-    """A document's parts make the file it was."""
+    """Yield documents whose parts do not add up to the original file."""
     digest, size = hashlib.sha256(), 0
     try:
         for piece in kept_file(document.parts):
@@ -45,13 +45,13 @@ def corrupt_documents(document: Document) -> Iterator[Corruption]:
 
 
 def corrupt_reports(report: Report) -> Iterator[Corruption]:
-    """A report is the PDF that was issued."""
+    """Yield reports that are not the PDF that was issued."""
     if hashlib.sha256(report.content).hexdigest() != report.sha256:
         yield Corruption("report-altered", f"report {report.pk}", "The PDF is not the one that was issued.")
 
 
 def corrupt_logs(log: Log) -> Iterator[Corruption]:
-    """A log's parts make the file it was, and the file read again gives the readings that are stored, to the bit."""
+    """Yield logs whose parts do not add up to the original file, or whose file gives other readings than those stored."""
     name, digest, size = f"log {log.pk}", hashlib.sha256(), 0
     with TemporaryFile() as file:
         try:
@@ -114,7 +114,7 @@ def _corrupt_blocks(log: Log, name: str, again: Intake) -> Iterator[Corruption]:
 def _same_readings(one: bytes, other: bytes) -> bool:
     if one == other:
         return True
-    # Another version of the packer may give other bytes for the same readings.
+    # Another version of the compression may give other bytes for the same readings.
     (times, columns), (times_again, columns_again) = decode_block(one), decode_block(other)
     return (
         columns.keys() == columns_again.keys()

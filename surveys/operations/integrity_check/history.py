@@ -1,7 +1,7 @@
-"""Gaps in what happened: results and versions without successor, or with two; runs closed with work open; rows without owner.
+"""Rules of the history: results and versions without successor or with two; closed runs with open work; rows without owner.
 
-Mostly what the database's own constraints refuse: it is asked all the same, for a disk, a restored copy or a hand at the
-database heeds none. Each is a sentence and the query that gives the records for which it does not hold.
+The constraints of the database prevent most of these. A disk error, a restored copy or manual changes can bypass them. Each
+rule is a sentence and the query for the records that break it.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from django.db import connection
 
 from surveys.operations.integrity_check.finding import Corruption
 
-# So many of one kind are told one by one.
+# Maximum number of findings of one kind that are reported one by one.
 MAX_REPORTED = 100
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What must hold, and the query for what breaks it."""
+    """A rule, and the query for the records that break it."""
 
     code: str
     of: str
@@ -29,7 +29,7 @@ class Rule:
 
 
 def _chains() -> Iterator[Rule]:
-    """Records of which one is current and each other has been replaced by one."""
+    """Yield the rules of records of which one is current and each of the others has been replaced by one."""
     for table, owner, of in (
         ("surveys_result", "survey_id", "survey"),
         ("surveys_combinedresult", "combination_id", "combination"),
@@ -166,7 +166,7 @@ RULES = (
 
 
 def corrupt_history() -> Iterator[Corruption]:
-    """All gaps, in a query for each rule."""
+    """Yield all records that break a rule, with one query for each rule."""
     for rule in RULES:
         with connection.cursor() as cursor:
             cursor.execute(rule.query)
@@ -178,5 +178,5 @@ def corrupt_history() -> Iterator[Corruption]:
 
 
 def _displayed_key(key: object) -> str:
-    """SQLite keeps a UUID without its hyphens."""
+    """Return a UUID with the hyphens that SQLite does not store."""
     return str(UUID(key)) if isinstance(key, str) and len(key) == 32 else str(key)
