@@ -55,7 +55,7 @@ def send(recomputation_id: UUID, items: int, *, expires: float | None = None) ->
 
 
 def messages_for(items: int) -> int:
-    """How many messages are worth sending for so many items: one at least, for a run that only needs closing."""
+    """Return the number of messages for a number of items; at least one, for a run that only needs closing."""
     return min(math.ceil(items / MIN_CLAIMED), MAX_MESSAGES) or 1
 
 
