@@ -1,4 +1,4 @@
-"""Health data stored at the broker: time of the last sweep, number and duration of tasks."""
+"""What is kept at the broker beside its messages: when the last sweep was, how many tasks ended how, and how long they took."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ PATIENCE_SECONDS = 1.0
 
 
 def connected() -> redis.Redis:
-    """Open a connection to the broker with a short timeout."""
+    """A connection to the broker that gives up soon."""
     return redis.Redis.from_url(
         settings.CELERY_BROKER_URL,
         socket_connect_timeout=PATIENCE_SECONDS,
@@ -29,15 +29,15 @@ def connected() -> redis.Redis:
 
 
 def swept(now: datetime) -> None:
-    """Record a sweep: beat has sent it, the broker has passed it on, and a worker has run it."""
+    """Note that a sweep was made: beat sent it, the broker had it, and a worker took it."""
     if settings.CELERY_BROKER_URL:
-        # Readiness reports a broker that is down; the work continues.
+        # A broker that is down is reported by its callers; the work continues.
         with suppress(redis.RedisError), connected() as broker:
             broker.set(LAST_SWEEP, now.isoformat())
 
 
 def sweep_age_seconds(broker: redis.Redis, now: datetime) -> float | None:
-    """Return the time since the last sweep; None if the broker knows of none."""
+    """How long ago the last sweep was; None if the broker knows of none."""
     last: Any = broker.get(LAST_SWEEP)
     return (now - datetime.fromisoformat(last)).total_seconds() if last else None
 
@@ -47,7 +47,7 @@ def _begun(task: Any = None, **_: Any) -> None:
 
 
 def _ended(task: Any = None, state: str | None = None, **_: Any) -> None:
-    if not settings.CELERY_BROKER_URL:  # run at once, without a worker
+    if not settings.CELERY_BROKER_URL:  # done at once, by no worker
         return
     now = timezone.now()
     seconds = (now - getattr(task.request, "begun_at", now)).total_seconds()
@@ -66,7 +66,7 @@ def _named(task: Any = None, **_: Any) -> None:
 
 
 def watch_tasks() -> None:
-    """Count and log the tasks of this process if it is a worker, and show that the worker or beat is alive."""
+    """Count the tasks of this process and name them in its log, if it is a worker; and show that it, or beat, is alive."""
     bind_extra_task_metadata.connect(_named)
     task_prerun.connect(_begun)
     task_postrun.connect(_ended)

@@ -1,4 +1,4 @@
-"""Embedded worker beside the web process of a single machine: the same work without a broker."""
+"""The worker beside the web process of a single machine: no broker, the same work."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ from surveys.results import recalculation
 
 logger = logging.getLogger(__name__)
 
-# The query for work takes some tenths of a millisecond; this interval limits how long a correction waits.
+# A look for work is one plain query (some tenths of a millisecond); this bounds the wait of a correction.
 LOOK_EVERY_SECONDS = 0.04
 AFTER_ERROR_SECONDS = 1.0
 TURN_SECONDS = 5.0
-# Each reminder is sent once, however often it is checked; a failed e-mail is sent again at the next check.
+# What was told is told once, however often it is looked at; a mail that failed is tried again at the next look.
 REMIND_EVERY = timedelta(minutes=30)
 
 
 def run_until(stopped: threading.Event) -> None:
-    """Do the work that is due, in a loop, until the process is stopped. Wait while the database fails."""
+    """Process due tasks until stopped. Waits for a database that fails."""
     reminded_at: datetime | None = None
     while not stopped.is_set():
         wait = LOOK_EVERY_SECONDS
@@ -39,12 +39,12 @@ def run_until(stopped: threading.Event) -> None:
             for recomputation_id in (
                 recalculation.recomputations_due() if recalculation.recomputation_pending() else []
             ):
-                # In turns, so that a short run does not wait for a long one.
+                # In turns, so that a short run need not wait for a long one.
                 recalculation.recomputation_run(recomputation_id, for_seconds=TURN_SECONDS)
             _plan()
             reminded_at = _remind(reminded_at, timezone.now())
             close_old_connections()
-        except Exception:  # the worker continues after any error and tries again
+        except Exception:  # the worker outlives whatever it was, and looks again
             logger.exception("the embedded worker met an error")
             connection.close()
             wait = AFTER_ERROR_SECONDS
@@ -52,13 +52,13 @@ def run_until(stopped: threading.Event) -> None:
 
 
 def _plan() -> None:
-    """Make one plan that is due, if any; recomputations are checked between two plans."""
+    """Make one plan that is due, if any; recomputations are looked at between two."""
     for plan_id in plans.plans_due()[:1] if plans.plans_pending() else []:
         plans.make_plan(plan_id)
 
 
 def _remind(last: datetime | None, now: datetime) -> datetime | None:
-    """Send the reminders of due calibrations, as beat does daily; return the time of the last check."""
+    """ProgressCallback what is due for calibration, as beat would have it done daily; returns when that was last looked at."""
     hour = now.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE)).hour
     if hour < settings.REMINDER_HOUR or (last is not None and now - last < REMIND_EVERY):
         return last
@@ -70,7 +70,7 @@ def _remind(last: datetime | None, now: datetime) -> datetime | None:
 
 
 def run_while_parent_lives() -> None:
-    """Work until standard input closes: the parent holds the other end, so that no orphan outlives a killed parent."""
+    """Work until standard input closes: the parent holds its other end, so that a killed parent leaves no orphan."""
     stopped = threading.Event()
     threading.Thread(target=_wait_for_end_of_input, args=(stopped,), daemon=True).start()
     run_until(stopped)
@@ -83,9 +83,9 @@ def _wait_for_end_of_input(stopped: threading.Event) -> None:
 
 @contextmanager
 def embedded_worker_process() -> Iterator[list[subprocess.Popen[bytes]]]:
-    """Run the embedded worker as a child process within the block, and start another if it dies.
+    """Run the embedded worker as a child for as long as the block lasts; one that dies is followed by another.
 
-    Yields the list of processes started, the latest last.
+    Gives the list of those started, the latest last.
     """
     over = threading.Event()
     started = [_started()]
@@ -100,12 +100,12 @@ def embedded_worker_process() -> Iterator[list[subprocess.Popen[bytes]]]:
 
 def _started() -> subprocess.Popen[bytes]:
     command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "work"]
-    return subprocess.Popen(command, stdin=subprocess.PIPE)  # noqa: S603 - the own interpreter and script
+    return subprocess.Popen(command, stdin=subprocess.PIPE)  # noqa: S603 - our own interpreter and script
 
 
 def _keep(started: list[subprocess.Popen[bytes]], over: threading.Event) -> None:
     while not over.wait(0.2):
-        # Delay the restart of a worker that dies at once.
+        # One that dies at once is not followed in a frenzy.
         if started[-1].poll() is not None and not over.wait(AFTER_ERROR_SECONDS):
             logger.warning("the embedded worker ended; starting another")
             _stop(started[-1])

@@ -1,4 +1,4 @@
-"""Prometheus metrics that no request counts: backlog, queue, tasks and overdue instruments."""
+"""The figures for Prometheus that no request counts: the backlog, the queue, the tasks, the instruments overdue."""
 
 from __future__ import annotations
 
@@ -22,29 +22,27 @@ OPEN = (RecomputationItem.State.WAITING, RecomputationItem.State.RUNNING)
 
 
 class FleetCollector(Collector):
-    """Collector that reads the values at each scrape."""
+    """Collected at each scrape."""
 
     def collect(self) -> Iterator[Metric]:
-        """Yield the metrics; for a part that does not respond, a metric that says so."""
-        yield from _metric_of_part(
-            "surveys_database_up", "Whether the database answered.", DatabaseError, _of_records
-        )
+        """The figures; of a part that does not answer, that it does not."""
+        yield from _told("surveys_database_up", "Whether the database answered.", DatabaseError, _of_records)
         if settings.CELERY_BROKER_URL:
-            yield from _metric_of_part(
+            yield from _told(
                 "surveys_broker_up", "Whether the broker answered.", redis.RedisError, _of_broker
             )
 
     def describe(self) -> list[Metric]:
-        """Register without a query."""
+        """Nothing is asked when it is registered."""
         return []
 
 
 def metrics_text() -> bytes:
-    """Return all metrics in the text format of Prometheus."""
+    """All figures in the text format of Prometheus."""
     return generate_latest(REGISTRY)
 
 
-def _metric_of_part(name: str, help_text: str, error: type[Exception], figures: object) -> Iterator[Metric]:
+def _told(name: str, help_text: str, error: type[Exception], figures: object) -> Iterator[Metric]:
     try:
         found = list(figures())  # type: ignore[operator]
     except error:

@@ -1,4 +1,4 @@
-"""Tables of a backup, and conversion of their rows to JSON values and back."""
+"""Which tables a backup holds, and their rows as values of JSON and back."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import BinaryField, Field, JSONField, Model
 
-# Not restored: sessions and lockouts are of no use elsewhere. The applied migrations belong to each database and must
-# agree.
+# Of no use elsewhere: people sign in again, and nobody is locked any more. Which migrations are applied is each
+# database's own affair, and must agree.
 LEFT_OUT = {
     "django_session": "sessions; people sign in again",
     "axes_accessattempt": "failures to sign in; nobody is locked",
@@ -24,14 +24,14 @@ LEFT_OUT = {
     "axes_accessfailurelog": "failures to sign in; nobody is locked",
     "axes_accesslog": "failures to sign in; nobody is locked",
 }
-# Tables in which migrations create rows; the rows of the file replace them.
+# A migrated database has rows of its own here, which those of the file replace.
 FILLED_BY_MIGRATION = frozenset({"django_content_type", "auth_permission"})
 
 _TEXTS = (UUID, datetime, date, time, Decimal)
 
 
 class Table:
-    """A table of the models: its columns, and the conversion of their values."""
+    """A table of the models: its columns, and what becomes of a value of each on its way."""
 
     def __init__(self, model: type[Model]) -> None:
         self.model = model
@@ -41,7 +41,7 @@ class Table:
         self.binary = [n for n, field in enumerate(self.fields) if isinstance(field, BinaryField)]
 
     def rows(self) -> Iterator[list[Any]]:
-        """Yield all rows in the order of their keys, as JSON values and bytes. Only a few are in memory at a time."""
+        """Every row, in the order of its keys, as values of JSON and bytes. Few at a time are in memory."""
         at_once = 8 if self.binary else 500
         names = [field.attname for field in self.fields]
         found = self.model._base_manager.order_by("pk").values_list(*names)
@@ -49,25 +49,25 @@ class Table:
             yield [_given(value) for value in row]
 
     def stored(self) -> list[Callable[[Any], Any]]:
-        """Return, for each column, the function that converts a JSON value to a value of this database."""
-        # The connection itself: its proxy would look it up at every use, millions of times here.
+        """For each column, from a value of JSON to what the database at hand takes."""
+        # The connection itself: its proxy would look the connection up at every use, millions of times here.
         here = connections[connection.alias]
         return [_taken(field, here) for field in self.fields]
 
     def count(self) -> int:
-        """Return the number of rows of the table."""
+        """How many rows the table has."""
         return self.model._base_manager.count()
 
 
 def tables() -> list[Table]:
-    """Return the tables of a backup, including many-to-many tables."""
+    """The tables a backup holds, many-to-many ones among them."""
     models = apps.get_models(include_auto_created=True)
     found = [Table(m) for m in models if m._meta.managed and not m._meta.proxy and not m._meta.swapped]
     return [table for table in found if table.name not in LEFT_OUT]
 
 
 def migrations() -> list[str]:
-    """Return the migrations applied to the database."""
+    """The migrations applied to the database."""
     applied = MigrationRecorder(connection).applied_migrations()
     return sorted(f"{app}.{name}" for app, name in applied)
 
@@ -96,5 +96,5 @@ def _as_it_is(value: Any) -> Any:
 
 
 def differences(columns: Sequence[str], other: Sequence[str]) -> str:
-    """Describe the differences between two lists of columns."""
+    """What one list of columns has and the other not, as words."""
     return ", ".join(sorted(set(columns) ^ set(other))) or "their order"

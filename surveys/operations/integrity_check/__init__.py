@@ -1,1 +1,1 @@
-"""Integrity check of the stored records: `files`, `figures`, `history`; `everything` runs them all."""
+"""Checks that records are unchanged since they were stored: `files`, `figures`, `history`; `everything` runs all of them."""

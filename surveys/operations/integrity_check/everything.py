@@ -1,4 +1,4 @@
-"""Integrity check of all records, or of a random sample."""
+"""The check of all records, or of a sample."""
 
 from __future__ import annotations
 
@@ -22,17 +22,15 @@ BATCH_SIZE = 50
 
 
 class DataCheck:
-    """Read-only check. `findings` can be read once; `looked_at` then holds the number of records checked of each kind."""
+    """A check that only reads. `findings` can be read once; `looked_at` then has the number of records of each kind."""
 
     def __init__(self, sample: int | None = None) -> None:
-        """Check all records, or with `sample` that many of each kind, chosen at random. History is always checked
-        completely.
-        """
+        """With `sample`, check a random sample of that size of each kind of record. Histories are always checked completely."""
         self._sample = sample
         self.looked_at: Counter[str] = Counter()
 
     def findings(self) -> Iterator[Corruption]:
-        """Yield every corruption found."""
+        """Every corruption found."""
         yield from corrupt_history()
         self.looked_at["rules of history"] = len(RULES)
         for document in self._some(Document.objects.all(), "documents"):
@@ -51,7 +49,7 @@ class DataCheck:
             yield from corrupt_combinations(combined)
 
     def _some(self, rows: QuerySet[M], name: str) -> Iterator[M]:
-        """Return all rows, or a sample; only a few are in memory at a time."""
+        """All rows, or a sample; only a few are in memory at a time."""
         keys = rows.model._base_manager.order_by("?" if self._sample is not None else "pk")
         ids = keys.values_list("pk", flat=True)[: self._sample]
         for some in batched(ids.iterator(), BATCH_SIZE):

@@ -1,4 +1,4 @@
-"""Recalculation of stored results from exactly their inputs: the values must agree to the bit."""
+"""Recalculation of results from their stored inputs: the values must be identical to the bit."""
 
 from __future__ import annotations
 
@@ -18,19 +18,17 @@ from surveys.results.reduction import result_within
 
 
 def corrupt_results(result: Result) -> Iterator[Corruption]:
-    """Yield results of the current method version that differ from a new calculation. Results of earlier versions cannot be
-    checked.
-    """
+    """Check a result of the current method against its log and data. Results of earlier methods cannot be checked."""
     if result.method_version != METHOD_VERSION:
         return
-    # The data entered then, also the date, which may have been corrected since.
+    # What was stated then, also of the day, which may have been corrected since.
     result.survey.started_at = result.survey_data.started_at
     name = f"result {result.pk}"
     try:
         again = result_within(result, marked_stretches(result.survey_data))
     except (ComputeError, ValueError) as error:
         yield Corruption(
-            "result-not-reproducible", name, f"What it rests on cannot be reduced any more: {error}."
+            "result-not-reproducible", name, f"The result cannot be calculated from its inputs: {error}."
         )
         return
     figures = {
@@ -54,7 +52,7 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
 
 
 def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
-    """Yield combined results that differ from a new calculation, like `corrupt_results`."""
+    """Check a combined result as `corrupt_results` checks a single one."""
     if combined.method_version != METHOD_VERSION:
         return
     name = f"combined result {combined.pk}"
@@ -63,7 +61,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
     order = [part["result"] for part in combined.parts]
     if sorted(order) != sorted(found):
         yield Corruption(
-            "result-not-reproducible", name, "The results it names are not those it is joined to."
+            "result-not-reproducible", name, "The stored list of results differs from the related results."
         )
         return
     for result in found.values():
@@ -71,7 +69,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
     try:
         flow = combined_flow(combined.combination.kind, [found[pk] for pk in order])
     except (ComputeError, ValueError) as error:
-        yield Corruption("result-not-reproducible", name, f"Its parts cannot be combined any more: {error}.")
+        yield Corruption("result-not-reproducible", name, f"The parts cannot be combined: {error}.")
         return
     figures = {
         "volume_flow_m3_s": flow.combined.value,
@@ -87,17 +85,17 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
 
 
 def outdated(results: Iterable[Result]) -> Iterator[Corruption]:
-    """Yield current results that are not based on the data in force and that no recomputation is going to replace."""
+    """Find current results that are not based on the data in force and that no recalculation will replace."""
     ids = [result.pk for result in results if result.replaced_at is None]
     for result in results_outdated(Result.objects.filter(pk__in=ids)):
         if RecomputationItem.objects.filter(survey=result.survey_id).exclude(state="done").exists():
             continue
-        # Check again: it may have been replaced between the two checks.
+        # Once more, for it may have been replaced between the two looks.
         if results_outdated(Result.objects.filter(pk=result.pk)):
             yield Corruption(
                 "result-outdated",
                 f"result {result.pk}",
-                "It is current, but does not rest on what is in force, and no recomputation is to replace it.",
+                "The current result is not based on the data in force, and no recalculation is pending.",
             )
 
 
@@ -107,6 +105,6 @@ def _differing(
     differ = [column for column, value in figures.items() if getattr(record, column) != value]
     if differ:
         what = ", ".join(
-            f"{column} {getattr(record, column)!r}, again {figures[column]!r}" for column in differ
+            f"{column} {getattr(record, column)!r}, recalculated {figures[column]!r}" for column in differ
         )
-        yield Corruption("result-not-reproducible", name, f"What it rests on comes to other figures: {what}.")
+        yield Corruption("result-not-reproducible", name, f"The recalculated values differ: {what}.")

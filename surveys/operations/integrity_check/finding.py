@@ -1,4 +1,4 @@
-"""Finding of the integrity check."""
+"""The findings of the integrity check."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Corruption:
-    """A corrupt record: a stable code, the record, and a sentence that describes the corruption."""
+    """A corrupt record: a stable code, the record, and a sentence that says what is wrong."""
 
     code: str
     record: str
