@@ -52,7 +52,7 @@ def test_an_error_exactly_at_the_limit_conforms_despite_rounding() -> None:
         )
 
 
-def test_the_guard_band_is_the_expanded_uncertainty() -> None:
+def test_the_guard_band_narrows_the_acceptance_limit() -> None:
     point = Point(10.0, 10.045, 0.01, 2.0)
     simple, guarded, wide = (
         judge_point(point, LIMIT, rule)

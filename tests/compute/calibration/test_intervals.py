@@ -229,7 +229,7 @@ def test_impossible_values_are_rejected(call: object) -> None:
         call()  # type: ignore[operator]
 
 
-def test_an_interval_is_truncated_to_whole_days() -> None:
+def test_a_proposed_interval_is_truncated_to_whole_days_without_rounding_errors() -> None:
     chart = staircase([Found(0.0, 0.1)], 100.0, DAYS).chart
     for unbounded, days in ((100.9, 100), (449.99999999999994, 450)):
         assert proposal("staircase", unbounded, DAYS, reasoning=[], inputs=[], chart=chart).days == days
