@@ -19,7 +19,7 @@ BENCHMARKS = {
     "properties": Benchmark("properties"),
     "start_up": Benchmark("start_up"),
     "compute": Benchmark("compute", "SQLite"),
-    "intake": Benchmark("intake"),
+    "log_import": Benchmark("log_import"),
     "recompute": Benchmark("recompute"),
     "rows": Benchmark("row_per_reading", "SQLite"),
     "lists": Benchmark("lists", "SQLite"),
@@ -31,7 +31,7 @@ BENCHMARKS = {
     "workers": Benchmark("workers", "PostgreSQL", broker=True),
     "plan": Benchmark("plan"),
     "kits": Benchmark("kits", "SQLite"),
-    "papers": Benchmark("papers", "SQLite"),
+    "documents": Benchmark("documents", "SQLite"),
 }
 # Modules that benchmarks are made with.
 PARTS = ("measuring", "registry", "databases", "bare", "bare_server", "fleet", "fan_out")

@@ -19,7 +19,7 @@ from surveys.models import Job, MeasuringPoint, User
 from tests.benchmarks import fleet
 from tests.benchmarks.bare import InProcess
 from tests.benchmarks.measuring import Figure, Figures, many, ratio
-from tests.surveys.fleet.test_tolerance import GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import GOOD, certify
 
 BARE_TIMES = 200
 A_SECOND = 1.0

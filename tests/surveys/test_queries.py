@@ -21,7 +21,7 @@ from surveys.api.urls import router
 from surveys.models import Role, Survey, User
 from tests.surveys.growth import grow
 from tests.surveys.people.access import answer, signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 from tests.surveys.people.routes import calls
 
 pytestmark = pytest.mark.django_db

@@ -10,7 +10,7 @@ from django.utils.html import escape
 from rest_framework.test import APIClient
 
 from tests.surveys.people.access import signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 from tests.surveys.people.test_attempts import operations
 
 pytestmark = pytest.mark.django_db

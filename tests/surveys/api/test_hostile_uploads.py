@@ -13,7 +13,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from surveys.models import Document, Log
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 

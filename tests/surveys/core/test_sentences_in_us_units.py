@@ -25,7 +25,7 @@ from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.compute.test_compute import SETUP, changed
 from tests.surveys.compute.test_diagnosis import BODY as DIAGNOSIS
 from tests.surveys.people.access import answer, signed_in
-from tests.surveys.people.everything import END, START, Everything
+from tests.surveys.people.all_records import END, START, Everything
 from tests.surveys.people.routes import calls
 from tests.surveys.scene import Scene, scene
 

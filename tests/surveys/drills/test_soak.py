@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.surveys.drills.soak.__main__ import soak
-from tests.surveys.drills.soak.verdict import ROWS
+from tests.surveys.drills.soak.assessment import ROWS
 
 
 @pytest.mark.needs_own_postgresql

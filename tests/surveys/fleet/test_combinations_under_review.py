@@ -21,7 +21,7 @@ from surveys.models import (
 )
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db

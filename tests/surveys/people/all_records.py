@@ -12,7 +12,7 @@ from rest_framework.test import APIClient
 from surveys.api.urls import router
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import branch, mounted
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import STARTED, scene
 from tests.surveys.surveys.test_log_formats import LAYOUT
 

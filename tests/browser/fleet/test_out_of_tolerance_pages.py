@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from surveys.models import Notice, OutOfToleranceReview
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
