@@ -53,14 +53,14 @@ def test_a_meter_far_off_is_told_without_saying_which_of_the_two_is_wrong(
 ) -> None:
     told = state(as_user, survey, volume_flow="90 m3/h").json()["comparison"]
     assert told["agrees"] is False
-    assert "does not tell which" in told["detail"]
+    assert "cannot show which" in told["detail"]
 
 
 def test_without_an_uncertainty_of_the_site_nobody_can_say(as_user: Any, survey: Survey) -> None:
     body = {"meter": "FT-101", "reading_type": "spot", "volume_flow": "140 m3/h"}
     told = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
     assert (told["comparison"]["en"], told["comparison"]["agrees"]) == (None, None)
-    assert "nobody can say" in told["comparison"]["detail"]
+    assert "agreement cannot be assessed" in told["comparison"]["detail"]
     assert "read once" in told["comparison"]["detail"]
 
 
