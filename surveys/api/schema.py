@@ -7,7 +7,8 @@ from typing import Any
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
-from surveys.api.problems import CONTENT_TYPE, Problem
+from surveys.api.problems import Problem
+from surveys.inputs.problems import CONTENT_TYPE
 
 UNITS = OpenApiParameter(
     "units", str, enum=["metric", "us"], description="Units of the answer; metric by default."

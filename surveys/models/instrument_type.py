@@ -1,17 +1,18 @@
-"""Types of instruments and what each can do."""
+"""Types of instruments and their capabilities."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 from django.db.models import F, Q
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Kind
 
 
-def _figure(verbose_name: Promise, help_text: Promise) -> models.FloatField[float | None, float | None]:
+def _figure(verbose_name: Any, help_text: Any) -> models.FloatField[float | None, float | None]:
     return models.FloatField(verbose_name, null=True, blank=True, help_text=help_text)
 
 
@@ -24,9 +25,9 @@ def _in_order(lowest: str, highest: str) -> Q:
 
 
 class InstrumentType(Record):
-    """What every instrument of one kind and type name can do; null where it is not known.
+    """Capabilities of all instruments of one kind and type name; null if unknown.
 
-    An instrument names its type by kind and name, so that a fleet may be entered before its types are.
+    An instrument names its type by kind and name, so that a fleet can be entered before its types.
     """
 
     kind = models.CharField(_("kind"), max_length=20, choices=Kind)

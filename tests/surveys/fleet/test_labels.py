@@ -11,7 +11,6 @@ import pytest
 from surveys.documents.instrument_label import label_pdf
 from surveys.models import Calibration, Instrument
 
-
 POINTS_A_MM = 72 / 25.4
 
 

@@ -305,7 +305,7 @@ ENTRIES = {
         detail=_("The file does not begin as a PDF does."),
         remedy=_("Select a PDF file."),
     ),
-    "file-too-large": Entry(
+    "file-too-large/pdf": Entry(
         title=_("File too large"),
         detail=_("The file is larger than {limit_mb} MB."),
         remedy=_("Select a smaller file."),
@@ -329,5 +329,10 @@ ENTRIES = {
         title=_("Certificate file already attached"),
         detail=_("This qualification already has a different certificate file."),
         remedy=_("Record the qualification again to attach another file."),
+    ),
+    "within-invalid": Entry(
+        title=_("Period invalid"),
+        detail=_("“{text}” is not a period of days, weeks or months of at most ten years."),
+        remedy=_("Enter a period such as 60d, 8w or 3m."),
     ),
 }
