@@ -231,7 +231,7 @@ def test_flows_taken_together_are_named_and_the_mean_of_paths_stands_with_its_po
         current_of(paths).volume_flow_m3_s, current_of(paths).expanded_uncertainty_m3_s, "metric"
     )
     assert mean in [row[2] for row in results(summary(here))]
-    assert "paths disagree" in [block["label"] for block in section(summary(here), "Findings that")]
+    assert "Paths disagree" in [block["label"] for block in section(summary(here), "Findings that")]
 
 
 def test_the_page_of_the_site_asks_for_the_year(here: Scene, client: Any) -> None:
