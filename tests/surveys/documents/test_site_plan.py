@@ -28,7 +28,7 @@ def spots(svg: str) -> list[tuple[float, float]]:
 def bar(svg: str) -> tuple[float, float, str]:
     """Length of the scale bar as drawn and as labelled, with its unit."""
     x1, x2 = (float(one) for one in re.findall(r'<line x1="(\S+)" y1="\S+" x2="(\S+)"', svg)[0])
-    length, unit = re.findall(r">([\d.]+) (km|mi)<", svg)[0]
+    length, unit = re.findall(r">([\d.]+)\xa0(km|mi)<", svg)[0]
     return x2 - x1, float(length), unit
 
 
