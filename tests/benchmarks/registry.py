@@ -1,4 +1,4 @@
-"""The benchmarks there are, each a module here with `figures(small)`, and what it runs on."""
+"""Benchmarks, each a module here with `figures(small)`, and their databases."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Literal
 
 @dataclass(frozen=True)
 class Benchmark:
-    """A benchmark runs in a process of its own; one that names a database gets a new, migrated one."""
+    """Benchmark in its own process; one that names a database gets a new, migrated one."""
 
     module: str
     database: Literal["SQLite", "PostgreSQL"] | None = None

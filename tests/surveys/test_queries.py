@@ -1,4 +1,4 @@
-"""How many queries each address takes: a table that review sees, the same however many rows there are.
+"""Number of queries of each address: a table under review, independent of the number of rows.
 
 Write the table anew after a change, and read the difference line by line before it is committed:
 
@@ -45,7 +45,7 @@ def addresses() -> list[str]:
 
 
 def counted(cast: Any, there: Everything) -> Counts:
-    """Queries of each address, once what a process remembers is remembered."""
+    """Return the queries of each address with warm caches."""
     found: Counts = {route: {} for route in addresses()}
     for who in WHO:
         api = signed_in(cast, who)

@@ -1,4 +1,4 @@
-"""Results in doubt decided by the calibration admin, in a browser."""
+"""Affected results decided by the calibration administrator, in a browser."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Judge = Callable[[Page], None]
 
 @pytest.fixture
 def review(site: Any, cast: Any, kit: Any) -> OutOfToleranceReview:
-    """A survey made with a meter that was found 3 % high afterwards; what it would be is not worked out yet."""
+    """Return a survey with a meter found 3 % high afterwards; its corrected flow is not calculated yet."""
     here = scene(site, cast, kit)
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()

@@ -1,4 +1,4 @@
-"""Requests that try to be more than they are: fields nobody may set, other hosts, other methods, deep or double JSON, odd names."""
+"""Hostile requests: read-only fields, other hosts, other methods, deep or duplicate JSON, unusual names."""
 
 from __future__ import annotations
 

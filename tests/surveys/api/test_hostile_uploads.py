@@ -1,4 +1,4 @@
-"""Files meant to harm, at every address that takes one: refused with a code, nothing kept, whatever they are called."""
+"""Hostile files at every address for uploads: rejected with a code, not stored, under any name."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Lists and details read as documents say what the records hold, and the same of a record wherever it is shown."""
+"""Lists and details in agreement with the records, and the same row of a record at every address."""
 
 from __future__ import annotations
 

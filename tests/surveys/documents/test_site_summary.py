@@ -1,4 +1,4 @@
-"""A site's year on paper: what it tells, to whom, and that it is the same until a record of it changes."""
+"""Site summary of a year: content, access, and the same bytes until a record changes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The soak in short, so that it does not rot: `python -m tests.surveys.drills.soak` is the whole."""
+"""Short soak; `python -m tests.surveys.drills.soak` is the full one."""
 
 from __future__ import annotations
 

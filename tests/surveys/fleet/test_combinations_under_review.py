@@ -1,4 +1,4 @@
-"""A combined result that rests on a survey in doubt says so, and follows what is decided of it."""
+"""Combined results with an affected survey: notice, and effect of each decision."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def decide(as_user: Any, surveys: Sequence[Survey], decision: str, reason: str =
 
 
 def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
-    """State and sentence of what the client reads of a combination; of its result it reads the same."""
+    """Return state and sentence of a combination for the client; the result has the same."""
     owner = as_user("owner")
     shown = owner.get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
     [result] = owner.get(f"{COMBINATIONS}{combination.pk}/results/").json()

@@ -1,4 +1,4 @@
-"""Probes: alive, ready or which part is not, and figures for who has the token."""
+"""Probes: alive, ready or the failed part, and metrics for users with the token."""
 
 from __future__ import annotations
 

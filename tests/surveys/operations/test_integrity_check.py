@@ -1,4 +1,4 @@
-"""The check of data finds nothing where nothing is amiss, and each thing that was spoilt."""
+"""Integrity check: no finding in correct data, and one for each corruption."""
 
 from __future__ import annotations
 

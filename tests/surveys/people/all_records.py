@@ -1,4 +1,4 @@
-"""One record of every kind, all of one client or of the fleet: what those who may not see them are to find no trace of."""
+"""One record of every kind, of one client or of the fleet, for tests of access by other users."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every call, by everybody: what is answered stands in one table, and what one may not see leaves no trace."""
+"""Every call by every kind of user: one table of responses, and no trace of invisible records."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From a result back to everything it rests on, by the API and on a page."""
+"""Traceability of a result to all its inputs, by the API and on a page."""
 
 from __future__ import annotations
 
