@@ -86,17 +86,17 @@ def _result(result: Result) -> Step:
             "coverage factor": round(result.coverage_factor, 2),
             "readings used": result.readings_used,
             "cause": result.get_cause_display(),
-            "in force": "yes" if result.replaced_at is None else f"no, replaced by {result.replaced_by.pk}",
+            "current": "yes" if result.replaced_at is None else f"no, replaced by {result.replaced_by.pk}",
         },
     )
 
 
 def _method(result: Result) -> Step:
     method = next((one for one in METHODS if one.version == result.method_version), None)
-    facts = {"since": method.since, "what it changed": method.change} if method else {}
+    facts = {"since": method.since, "change": method.change} if method else {}
     return Step(
         "method",
-        f"Method of computation, version {result.method_version}",
+        f"Calculation method, version {result.method_version}",
         result.method_version,
         facts=facts,
     )
@@ -115,14 +115,14 @@ def _stated(result: Result) -> Step:
     facts: dict[str, Any] = {
         "surveyed by": survey.technician.username,
         "started": stated.started_at,
-        "day at the site": survey_date(survey),
+        "date at the site": survey_date(survey),
     }
     if stated.mounted_spacing_m is not None:
         facts["mounted spacing"] = quantity(stated.mounted_spacing_m, "length")
     if stated.medium_temperature_k is not None:
         facts["medium temperature"] = quantity(stated.medium_temperature_k, "temperature")
     for one in stated.segments:
-        facts[f"counts from {one['start']}"] = f"to {one['end']}: {one['reason']}"
+        facts[f"segment from {one['start']}"] = f"to {one['end']}: {one['reason']}"
     return Step(
         "survey", f"Survey, {stated.get_change_display()}", str(survey.pk), stated.recorded_by.username, stated.recorded_at,
         stated.reason, facts,
@@ -132,19 +132,19 @@ def _stated(result: Result) -> Step:
 def _log(result: Result) -> Step:
     log = result.log
     facts = {
-        "file": log.file_name or "without a name",
+        "file": log.file_name or "no name",
         "SHA-256": log.sha256,
-        "bytes": log.size_bytes,
-        "rows taken": log.rows_accepted,
-        "rows refused": log.rows_rejected,
+        "size in bytes": log.size_bytes,
+        "rows accepted": log.rows_accepted,
+        "rows rejected": log.rows_rejected,
         "first reading": log.first_reading_at,
         "last reading": log.last_reading_at,
     }
     if log.log_format is not None:
-        facts["log_format"] = log.log_format.name
+        facts["log format"] = log.log_format.name
     return Step(
         "readings",
-        "Logger file as it came",
+        "Log file as received",
         str(log.pk),
         log.received_by.username,
         log.received_at,
@@ -156,12 +156,12 @@ def _setup(result: Result) -> Step:
     setup = result.survey_data.setup
     facts = {
         "traverses": setup.traverses,
-        "spacing worked out": quantity(setup.spacing_m, "length"),
-        "pipe data it was worked out on": str(setup.pipe_data_id),
+        "required spacing": quantity(setup.spacing_m, "length"),
+        "pipe data used": str(setup.pipe_data_id),
     }
     return Step(
         "set-up",
-        "Set-up of the transducers",
+        "Transducer set-up",
         str(setup.pk),
         setup.calculated_by.username,
         setup.calculated_at,
@@ -174,10 +174,10 @@ def _pipe(result: Result) -> Step:
     facts = {
         "outer diameter": quantity(data.outer_diameter_m, "length"),
         "wall thickness": quantity(data.wall_thickness_m, "length"),
-        "material": data.material or "stated by its sound speeds",
-        "medium": data.medium or "stated by its sound speed",
-        "holds from": data.valid_from or "always",
-        "as typed": ", ".join(f"{name} {text}" for name, text in sorted(data.as_entered.items())) or "-",
+        "material": data.material or "defined by sound speeds",
+        "medium": data.medium or "defined by entered properties",
+        "valid from": data.valid_from or "installation of the pipe",
+        "as entered": ", ".join(f"{name} {text}" for name, text in sorted(data.as_entered.items())) or "-",
     }
     if data.corrects_id:
         facts["corrects"] = str(data.corrects_id)
@@ -191,14 +191,14 @@ def _wall_measurement(result: Result) -> Iterator[Step]:
     wall_measurement = result.wall_measurement
     if wall_measurement is not None:
         facts = {
-            "gauge": str(wall_measurement.gauge),
+            "thickness gauge": str(wall_measurement.gauge),
             "mean": quantity(wall_measurement.mean_m, "length"),
             "standard uncertainty": quantity(wall_measurement.standard_uncertainty_m, "length"),
             "readings": len(wall_measurement.readings_m),
         }
         yield Step(
-            "wall_measurement",
-            "Wall gauged",
+            "wall thickness measurement",
+            "Wall thickness measurement",
             str(wall_measurement.pk),
             wall_measurement.taken_by.username,
             wall_measurement.taken_at,
@@ -215,7 +215,7 @@ def _pair(result: Result) -> Step:
         "wedge angle": quantity(data.wedge_angle_rad, "angle"),
     }
     return Step(
-        "transducer data", "Data of the transducer pair", str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
+        "transducer data", "Transducer pair data", str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
     )  # fmt: skip
 
 
@@ -229,16 +229,16 @@ def _instruments(result: Result) -> Iterator[Step]:
     for instrument in result.survey_data.instruments.all():
         calibration = in_force.get(instrument.pk)
         if calibration is None:
-            yield Step("instrument", f"{instrument}: no certificate by that day", str(instrument.pk))
+            yield Step("instrument", f"{instrument}: no certificate on the survey date", str(instrument.pk))
             continue
         facts = _certificate(calibration, day)
-        facts["error curve"] = "applied" if instrument.pk in applied else "not applied"
+        facts["error correction"] = "applied" if instrument.pk in applied else "not applied"
         policy = error_correction_policy_of(policies, instrument, day)
-        facts["decided by policy"] = str(policy.pk) if policy else "none: not applied"
+        facts["correction policy"] = str(policy.pk) if policy else "no policy"
         yield _calibrated(instrument, calibration, facts)
     for calibration in result.as_found_corrections.all():
         facts = _certificate(calibration, day) | {
-            "error curve": "as found, applied by decision of the office"
+            "error correction": "as found, applied by decision of the office"
         }
         yield _calibrated(calibration.instrument, calibration, facts)
 
@@ -254,11 +254,11 @@ def _certificate(calibration: Calibration, day: date) -> dict[str, Any]:
     return {
         "certificate": calibration.certificate,
         "laboratory": calibration.laboratory,
-        "accreditation": calibration.accreditation or "not stated",
+        "accreditation": calibration.accreditation or "not entered",
         "calibrated on": calibration.calibrated_on,
         "due on": calibration.due_on,
-        "in date that day": "yes" if calibration.due_on >= day else "no",
-        "file SHA-256": file.sha256 if file else "no file was attached",
+        "valid on the survey date": "yes" if calibration.due_on >= day else "no",
+        "file SHA-256": file.sha256 if file else "no file attached",
     }
 
 

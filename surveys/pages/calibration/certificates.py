@@ -67,7 +67,7 @@ def certificate(request: HttpRequest, pk: UUID) -> HttpResponse:
     """Show a certificate with its conformity, its file, and the results based on it."""
     found = visible(request, Calibration, pk, "instrument", "recorded_by", "corrected_by", "certificate_file")
     results = Result.objects.visible_to(request.user).filter(replaced_at__isnull=True)
-    results = results.filter(Q(calibrations=found) | Q(as_found=found)).distinct()
+    results = results.filter(Q(calibrations=found) | Q(as_found_corrections=found)).distinct()
     results = results.select_related("survey__measuring_point__pipe__site").defer(
         "budget", "findings", "change_breakdown"
     )

@@ -113,13 +113,13 @@ def _log(
 
 
 def _taken_before(intake: Intake) -> list[Finding]:
-    """That the very file was taken in for another survey; which one is not told, for it may be another client's."""
+    """Return a warning if the same file was imported for another survey, without naming a survey of another client."""
     before = Log.objects.filter(sha256=intake.sha256).order_by("received_at").first()
     if before is None:
         return []
     detail = (
-        f"The same file was taken in for another survey on {before.received_at:%Y-%m-%d %H:%M} UTC. If it was sent for the wrong "
-        "survey, record this one anew with its own file."
+        f"The same file was imported for another survey on {before.received_at:%Y-%m-%d %H:%M} UTC. "
+        "If the file was sent for the wrong survey, record this survey again with its own file."
     )
     return [Finding("log-duplicate", "warning", detail, "file", source=PRACTICE)]
 

@@ -376,8 +376,11 @@ def test_the_result_of_a_log_is_shown_at_the_pipe_with_the_next_step(
     page.get_by_role("button", name="Save survey").click()
     told = page.get_by_role("region", name="Result")
     expect(told.locator("#flow")).to_contain_text("±")
-    expect(told).to_contain_text("is +1.3% off")
-    expect(told.get_by_role("listitem").first).to_contain_text("thicker")
+    expect(told).to_contain_text("Sound speed does not match.")
+    expect(told).to_contain_text("difference +1.3\N{NO-BREAK SPACE}%")
+    cause = told.get_by_role("listitem").first
+    expect(cause).to_contain_text("wall thickness")
+    expect(cause).to_contain_text("A wall of 8.00 mm (6.30 mm is entered)")
     accessible(page)
     # It is still there when the page is opened again, and leads to where the record is corrected.
     page.reload()
@@ -387,7 +390,8 @@ def test_the_result_of_a_log_is_shown_at_the_pipe_with_the_next_step(
     while recomputation_run(run.pk):
         pass
     page.get_by_role("link", name="3 Survey, log").click()
-    expect(told).not_to_contain_text("off the")
+    expect(told).to_contain_text("Sound speed matches.")
+    expect(told).not_to_contain_text("Sound speed does not match.")
 
 
 def test_a_wall_not_measured_yet_is_not_an_error(page: Page, work: Scene) -> None:

@@ -49,8 +49,8 @@ def test_it_names_the_certificate_its_laboratory_and_the_policy_that_applied_its
     meter = next(one for one in found if one["title"] == str(kit.meter))
     assert meter["facts"]["certificate"] == "HR-2026-09-01"
     assert meter["facts"]["laboratory"] == "Harbour Row Calibration"
-    assert meter["facts"]["error curve"] == "applied"
-    assert meter["facts"]["decided by policy"] != "none: not applied"
+    assert meter["facts"]["error correction"] == "applied"
+    assert meter["facts"]["correction policy"] != "no policy"
 
 
 def test_it_shows_the_correction_its_reason_and_the_replaced_result(as_user: Any, result: Result) -> None:
@@ -66,13 +66,13 @@ def test_a_later_policy_is_not_shown_for_an_earlier_result(here: Scene, as_user:
     before = current(here.survey())
     recomputation_run(policy(as_user).json()["recomputation"])
     found = [one for one in steps(as_user, before) if one["facts"].get("certificate") == "HR-2026-09-01"]
-    assert found[0]["facts"]["decided by policy"] == "none: not applied"
+    assert found[0]["facts"]["correction policy"] == "no policy"
     after = [
         one
         for one in steps(as_user, current(before.survey))
         if one["facts"].get("certificate") == "HR-2026-09-01"
     ]
-    assert after[0]["facts"]["error curve"] == "applied"
+    assert after[0]["facts"]["error correction"] == "applied"
 
 
 def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
