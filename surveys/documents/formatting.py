@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from math import floor, log10
 from typing import Any
 
@@ -33,9 +33,11 @@ def stored_quantity_text(quantity: Any, units: System, decimals: int | None = No
     return worded(quantity["si"], quantity["kind"], units, decimals) if quantity else UNKNOWN
 
 
-def findings_worded(findings: Iterable[Mapping[str, Any]], units: System) -> list[dict[str, Any]]:
-    """Return stored findings or safety notes in the reader's units, see `findings_read`."""
-    return findings_read(findings, Reader(units))
+def findings_worded(
+    findings: Iterable[Mapping[str, Any]], units: System, zone: tzinfo = UTC
+) -> list[dict[str, Any]]:
+    """Return stored findings or safety notes in the reader's units and the site's time zone, see `findings_read`."""
+    return findings_read(findings, Reader(units, zone))
 
 
 def heading(finding: Mapping[str, Any]) -> str:

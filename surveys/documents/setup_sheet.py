@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, tzinfo
 from typing import Any
 
 from django.utils.translation import gettext, ngettext
@@ -214,11 +215,13 @@ def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
     ]
 
 
-def findings_blocks(pdf: PdfDocument, findings: list[dict[str, Any]], units: System) -> None:
+def findings_blocks(
+    pdf: PdfDocument, findings: list[dict[str, Any]], units: System, zone: tzinfo = UTC
+) -> None:
     """Add the findings, the most severe first."""
     if not findings:
         return
     pdf.heading(gettext("Findings"))
     order = {"error": 0, "warning": 1, "info": 2}
-    for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
+    for finding in sorted(findings_worded(findings, units, zone), key=lambda one: order[one["severity"]]):
         pdf.callout(heading(finding), finding["body"], finding["severity"])

@@ -103,7 +103,7 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
     if together:
         paths_table(pdf, result, together, units)
     _beside(pdf, beside_told(result.survey, together or result, units, known_at))
-    findings_blocks(pdf, result.findings, units)
+    findings_blocks(pdf, result.findings, units, result.survey.measuring_point.pipe.site.zone)
     pdf.heading(gettext("Pipe and medium"))
     pipe_table(pdf, result.pipe_data, result.survey_data, units)
     _set_up(pdf, result, units)

@@ -56,7 +56,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     units = units_of(request)
     context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
     context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
-    context["findings"] = findings_worded(result.findings, units)
+    context["findings"] = findings_worded(result.findings, units, zone)
     context["budget"] = budget_lines(result, units)
     context["beside"] = beside_told(found, together or result, units)
     context["together"] = together and mean_told(together, units)

@@ -85,7 +85,9 @@ def _card(request: HttpRequest, result: Result, rejected: dict[str, Any]) -> dic
             result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units_of(request)
         ),
         "significant": findings_worded(
-            (one for one in result.findings if one["severity"] in SIGNIFICANT_SEVERITIES), units_of(request)
+            (one for one in result.findings if one["severity"] in SIGNIFICANT_SEVERITIES),
+            units_of(request),
+            point.pipe.site.zone,
         ),
         "report": report,
         "outdated": report is not None and report.result_id != result.pk,

@@ -51,7 +51,7 @@ def result_context(survey: Survey, units: System) -> dict[str, Any]:
         return {"of": None, "survey": survey, "point": point}
     together = paths_result(survey)
     mean = together and mean_told(together, units)
-    of_path = findings_worded(found.findings, units)
+    of_path = findings_worded(found.findings, units, point.pipe.site.zone)
     findings = [*(mean.findings if mean else []), *of_path]
     return {
         "of": found,

@@ -9,8 +9,7 @@ from typing import IO
 from django.conf import settings
 from django.db import transaction
 
-from compute.base.findings import Finding
-from compute.base.sources import PRACTICE
+from compute.base.messages import Finding, at, finding
 from surveys.core.errors import Conflict
 from surveys.core.stored_quantities import findings_json
 from surveys.logfiles.format import PLAIN
@@ -117,11 +116,7 @@ def _taken_before(intake: Intake) -> list[Finding]:
     before = Log.objects.filter(sha256=intake.sha256).order_by("received_at").first()
     if before is None:
         return []
-    detail = (
-        f"The same file was imported for another survey on {before.received_at:%Y-%m-%d %H:%M} UTC. "
-        "If the file was sent for the wrong survey, record this survey again with its own file."
-    )
-    return [Finding("log-duplicate", "warning", detail, "file", source=PRACTICE)]
+    return [finding("log-duplicate", "warning", "file", received_at=at(before.received_at))]
 
 
 def _log_to_reduce(log: Log, intake: Intake) -> LogToReduce:

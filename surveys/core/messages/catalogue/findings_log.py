@@ -8,6 +8,11 @@ from surveys.core.messages.texts import Entry, choose, first_of, when
 FIRST_TIMES = choose("more", true=_("Only the first times are listed."))
 
 ENTRIES = {
+    "log-duplicate": Entry(
+        title=_("Log file already imported"),
+        detail=_("The same file was imported for another survey on {received_at}."),
+        remedy=_("If the file was sent for the wrong survey, record this survey again with its own file."),
+    ),
     "log-gaps": Entry(
         title=ngettext_lazy("Gap in the log", "Gaps in the log", "count"),
         detail=(
