@@ -71,7 +71,7 @@ def test_an_unknown_address_is_a_page_for_people(page: Page, accessible: Judge) 
     answer = page.goto("/sites/00000000-0000-7000-8000-000000000000/")
     assert answer
     assert answer.status == 404
-    expect(page.get_by_role("alert")).to_contain_text("nothing at this address, or nothing you may see")
+    expect(page.get_by_role("alert")).to_contain_text("The address is wrong, or you do not have access.")
     accessible(page)
     page.get_by_role("link", name="Go to the start page").click()
     expect(page).to_have_url(re.compile("/(sites|office/jobs)/$"))

@@ -132,7 +132,7 @@ def test_the_form_works_without_a_script(client: Any, gauge: Instrument, cast: A
     address = f"/fleet/instruments/{gauge.pk}/certificate/"
     answer = client.post(address, {"do": "record", "certificate": "HR-3"})
     assert answer.status_code == 400
-    assert "This field is required." in answer.content.decode()
+    assert "Laboratory is required. Enter a value." in answer.content.decode()
     typed = {"certificate": "HR-3", "laboratory": "Harbour Row Calibration", "calibrated_on": "2026-01-05"}
     answer = client.post(address, {"do": "record", "due_on": "2027-01-05", **typed})
     assert answer.status_code == 302
