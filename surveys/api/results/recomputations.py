@@ -29,6 +29,7 @@ from surveys.models import (
     RecomputationItem,
     Result,
 )
+from surveys.models.role import OFFICE
 from surveys.results.recalculation_summary import ITEM_RELATED, item_change, recomputation_summary
 from surveys.results.traceability import traceability_steps, traceable_results
 from surveys.services.results.recomputations import recomputation_retry
