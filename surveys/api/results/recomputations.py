@@ -20,7 +20,6 @@ from surveys.api.compute.views import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
 from surveys.api.messages import MessageField
-from surveys.api.permissions import OFFICE
 from surveys.api.results.result_rows import result_documents
 from surveys.api.views import ReadByKeys, Records, documented
 from surveys.models import (
