@@ -172,8 +172,8 @@ def test_an_unsuitable_reason_of_a_kit_is_in_the_readers_units(as_user: Any, the
     for units in ("metric", "us"):
         address = f"/api/v1/jobs/{there.ids['jobs']}/suitable-kits/?units={units}"
         told[units] = " ".join(sentences(as_user("office").get(address).json()))
-    assert "is longer than the 20.00 mm of straight pipe" in told["metric"]
-    assert "is longer than the 0.787 in of straight pipe" in told["us"]
+    assert "is longer than the straight length of 20.00\xa0mm" in told["metric"]
+    assert "is longer than the straight length of 0.787\xa0in" in told["us"]
     assert not METRIC.search(told["us"])
 
 
