@@ -18,7 +18,7 @@ FloatArray = NDArray[np.float64]
 # autocorrelation time, window of 5 times itself, relative variance 2 (2 window + 1) / n.
 WINDOW_FACTOR = 5.0
 MIN_READINGS_AUTOCORRELATION = 8
-# A window nearly as long as its segment says little: what is undone stays within five times; a default value.
+# A window nearly as long as its segment is unreliable: the correction is limited to five times; a default value.
 MIN_VARIANCE_LEFT = 0.2
 # Products of a series with itself are summed in pieces that fit the processor's cache.
 PIECE = 8192
@@ -32,10 +32,10 @@ TRANSFORM_ROWS = 16
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How well the mean over several segments is known from the scatter within them, in the readings' unit.
+    """Uncertainty of the mean over several segments from the scatter within them, in the readings' unit.
 
-    autocorrelation_time [readings] and effective_sample_size [1] as in `Repeatability`; degrees_of_freedom [1]: that size
-    less two for each segment, its level and its trend.
+    autocorrelation_time [readings] and effective_sample_size [1] as in `Repeatability`; degrees_of_freedom [1]: that size less
+    two for each segment, its level and its trend.
     """
 
     uncertainty: float
@@ -72,7 +72,7 @@ def repeatability(readings: FloatArray) -> Repeatability:
     """Mean of a log with its standard uncertainty, allowing for autocorrelation and for a slow drift.
 
     The trend is taken out before the scatter is looked at; else a drift would pass for endless correlation. What correlation
-    went with it is put back, see `noise_of_segments`: 95 % intervals from 60 readings that correlate by 0.95 held the truth in
+    was removed with it is restored, see `noise_of_segments`: 95 % intervals from 60 readings that correlate by 0.95 held the truth in
     77 % of trials without, in 89 % with it. A drift that is lost in the noise of its own slope (less than twice its standard
     error) counts as none.
 
@@ -115,11 +115,11 @@ def repeatability(readings: FloatArray) -> Repeatability:
 
 
 def noise_of_segments(segments: Sequence[FloatArray]) -> Noise:
-    """How well the mean over all readings of several segments is known from the scatter within each.
+    """Return the uncertainty of the mean over all readings of several segments from the scatter within each.
 
-    Each segment has a level and a trend of its own, taken out first: a jump from one to the next is what the flow did, and
+    Each segment has a level and a trend of its own, taken out first: a jump from one to the next is a change of the flow, and
     neither scatter nor correlation. Scatter and autocorrelation are pooled over the segments, lag by lag, and no lag
-    reaches from one segment into another. Segments too short to tell a trend count in the number of readings only.
+    reaches from one segment into another. Segments too short for a trend count in the number of readings only.
 
     A level and a trend taken out of a short segment take correlation with them: with t the true time, each lag loses about
     2 t/n of the variance, so that the sum over a window W comes out as t (1 - 2 (1 + 2 W - t)/n). That is undone. Without, 95 %
