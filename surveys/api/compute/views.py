@@ -20,13 +20,8 @@ from compute.measuring.beam import Setup
 from compute.measuring.entries import resolve_medium, resolve_pipe
 from compute.measuring.flow import Flow, flow_from_times, times_from_logged
 from compute.measuring.location import safety_notes
-from compute.results.survey import (
-    CalculatedSetup,
-    calculate_setup,
-    flow_findings,
-    no_beam,
-    sound_speed_not_logged,
-)
+from compute.results.checks_of_results import FLOW_CHECKS, FlowCase
+from compute.results.survey import CalculatedSetup, calculate_setup, no_beam
 from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
@@ -294,11 +289,12 @@ class FlowView(UnitsMixin):
         calculated = requested_calculation(requested)
         transit_time, time_difference = flow_times(requested, calculated.setup)
         flow = flow_from_times(calculated.setup, transit_time, time_difference)
-        told = not {"transit_time", "sound_speed"} & requested["readings"].keys()
+        assumed = not {"transit_time", "sound_speed"} & requested["readings"].keys()
         findings = [
             *calculated.findings,
-            *(sound_speed_not_logged() if told else []),
-            *flow_findings(flow, calculated.medium, medium_entry(requested["medium"])),
+            *FLOW_CHECKS.findings(
+                FlowCase(flow, calculated.medium, medium_entry(requested["medium"]), assumed)
+            ),
         ]
         many = any(isinstance(value, np.ndarray) for value in requested["readings"].values())
         answer = _flow_json(flow, units_of(request), _count(requested) if many else None)
