@@ -376,7 +376,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "ENUM_NAME_OVERRIDES": {
-        "WaveModeEnum": "surveys.api.compute.physics.WAVE_MODES",
+        "WaveModeEnum": "surveys.inputs.set_ups.WAVE_MODES",
         "TemperatureSourceEnum": "surveys.models.pipe.TemperatureSource",
         "InstrumentKindEnum": "surveys.models.instrument.Kind",
         "PlanStateEnum": "surveys.models.dispatch_plan.DispatchPlan.State",
@@ -384,7 +384,7 @@ SPECTACULAR_SETTINGS = {
         "CheckKindEnum": "surveys.models.instrument_review.IntermediateCheck.Kind",
         "NoticeKindEnum": "surveys.models.notice.NoticeKind",
         "IntervalDecisionEnum": "surveys.models.instrument_review.IntervalReview.Decision",
-        "ReviewDecisionEnum": "surveys.api.fleet.out_of_tolerance_reviews.DECISION_CHOICES",
+        "ReviewDecisionEnum": "surveys.inputs.fleet.DECISION_CHOICES",
         "CombinationKindEnum": "surveys.models.combination.Combination.Kind",
         "InstrumentStateEnum": "surveys.models.instrument.State",
         "JobStateEnum": "surveys.models.job.JobState",

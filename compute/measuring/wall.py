@@ -104,24 +104,6 @@ def wall_from_readings(
     )
 
 
-def wall_findings(wall: Wall) -> list[Finding]:
-    """Check a wall measurement.
-
-    Parameters
-    ----------
-    wall : Wall
-
-    Returns
-    -------
-    findings : list of Finding
-
-    Source
-    ------
-    limit : UNEVEN_SHARE, common practice.
-    """
-    return WALL_CHECKS.findings(wall)
-
-
 @WALL_CHECKS.register
 def _uneven(wall: Wall) -> list[Finding]:
     if not wall.uneven:

@@ -19,7 +19,6 @@ from compute.measuring.entries import medium_at
 from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
 from compute.statistics.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution, GumResult
 from compute.statistics.monte_carlo import MIN_TRIALS, MonteCarloResult
-from surveys.api.compute.physics import medium_entry
 from surveys.api.compute.views import FindingOut, FlowIn, flow_times, requested_calculation, validated
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
@@ -32,6 +31,7 @@ from surveys.core.stored_quantities import (
 )
 from surveys.inputs.fields import QUANTITY_IN, IntegerField, NumberField, QuantityIn
 from surveys.inputs.rejections import error_detail, rejection
+from surveys.inputs.set_ups import medium_entry
 
 MAX_TRIALS = 2_000_000
 SEED = 1

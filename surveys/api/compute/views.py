@@ -22,7 +22,6 @@ from compute.measuring.flow import Flow, flow_from_times, times_from_logged
 from compute.measuring.location import safety_notes
 from compute.results.checks_of_results import FLOW_CHECKS, FlowCase
 from compute.results.survey import CalculatedSetup, calculate_setup, no_beam
-from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
@@ -35,6 +34,7 @@ from surveys.core.stored_quantities import (
 from surveys.inputs.fields import QUANTITY_IN, IntegerField, QuantityIn, StrictSerializer, checked, si_of
 from surveys.inputs.limits import check_limits
 from surveys.inputs.rejections import rejection, rejection_of
+from surveys.inputs.set_ups import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.pipes.selectors import custom_materials_now, custom_media_now
 
 MAX_READINGS = 100_000

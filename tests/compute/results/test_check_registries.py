@@ -22,7 +22,7 @@ from compute.logs.segments import Segment
 from compute.measuring.entries import MaterialEntry
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.measuring.wall import WALL_CHECKS, Wall, wall_findings
+from compute.measuring.wall import WALL_CHECKS, Wall
 from compute.results.checks_of_results import FLOW_CHECKS, RESULT_CHECKS
 from compute.results.checks_of_setups import SETUP_CHECKS, SetupCase
 from compute.results.occasion import InstrumentDay, Occasion
@@ -201,7 +201,7 @@ def results() -> None:
 
 def walls() -> None:
     """A worn wall measured with another velocity setting."""
-    wall_findings(Wall(0.0074, 0.0007, 0.0003, 0.0066, 0.0080, 1.02))
+    WALL_CHECKS.findings(Wall(0.0074, 0.0007, 0.0003, 0.0066, 0.0080, 1.02))
 
 
 def logs() -> None:

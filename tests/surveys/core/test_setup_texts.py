@@ -11,7 +11,7 @@ from compute.measuring.beam import choose_wave_mode
 from compute.measuring.conditions import Conditions, oval_findings
 from compute.measuring.entries import MediumEntry, resolve_medium
 from compute.measuring.location import Place, check_place, safety_notes
-from compute.measuring.wall import wall_findings, wall_from_readings
+from compute.measuring.wall import WALL_CHECKS, wall_from_readings
 from compute.results.survey import calculate_setup
 from surveys.core.messages import Reader, error_text, findings_read, render
 from surveys.core.messages.catalogue import CATALOGUE
@@ -51,7 +51,7 @@ def test_an_oval_pipe_and_an_uneven_wall_are_given_by_their_limits() -> None:
         [0.0051, 0.0080, 0.0071], gauge_uncertainty=1e-4, gauge_velocity_setting=None,
         wall_sound_speed=None, wall_sound_speed_uncertainty=0.0,
     )  # fmt: skip
-    assert words(wall_findings(wall)) == [
+    assert words(WALL_CHECKS.findings(wall)) == [
         "Wall thickness varies around the pipe. The readings are 5.10 mm to 8.00 mm, from wear or manufacture. Measure at more "
         "positions, including the transducer positions. Report the minimum of 5.10 mm to the owner of the pipe."
     ]
@@ -64,7 +64,7 @@ def test_limits_of_temperature_are_given_in_either_units() -> None:
     assert words(found, US) == [said.format("266.0 °F", "248.0 °F")]
 
 
-def test_the_recommended_number_of_traverses_is_given_with_what_is_against_the_preferred_one() -> None:
+def test_the_recommended_number_of_traverses_is_given_with_the_reason_against_the_preferred_one() -> None:
     found = calculate_setup(PIPE, WATER, PAIR, traverses=None, expected_velocity=0.1).findings
     [chosen] = [one for one in found if one.code == "traverses-chosen"]
     assert words([chosen])[0].startswith(
@@ -136,7 +136,7 @@ def test_every_disturbance_of_the_table_has_a_word() -> None:
         ({"value": 1, "kind": "mm"}, "length", "The object has missing or unknown keys. Send the keys value and unit and no others."),
     ],
 )  # fmt: skip
-def test_an_error_of_a_quantity_says_what_to_enter(entered: object, kind: str, text: str) -> None:
+def test_an_error_of_a_quantity_states_the_valid_input(entered: object, kind: str, text: str) -> None:
     with pytest.raises(ComputeError) as caught:
         parse_quantity(entered, kind)
     assert error_text(caught.value).replace("\xa0", " ").startswith(text)

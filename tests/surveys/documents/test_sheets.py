@@ -71,14 +71,14 @@ def test_every_hazard_of_the_point_and_the_precedence_of_the_permit_are_given_on
     assert "The site's permit and local rules take precedence." in block["closing"]
 
 
-def test_the_day_sheet_warns_by_the_pipes_data_though_no_set_up_was_worked_out(here: Scene) -> None:
+def test_the_day_sheet_warns_by_the_pipe_data_without_a_set_up(here: Scene) -> None:
     assert not Setup.objects.exists()
     told = safety_notes(day(here))["items"]
     assert any(item.startswith("After the bend: Hot surface. The pipe may be at 58\xa0°C") for item in told)
     assert any("gauge pressure is about 5.0\xa0bar" in item for item in told)
 
 
-def test_where_no_hazard_is_on_record_the_day_sheet_says_that_this_means_nothing(here: Scene) -> None:
+def test_without_recorded_hazards_the_day_sheet_states_that_hazards_are_possible(here: Scene) -> None:
     assert "No hazards are recorded" in safety_notes(day(here))["items"][-1]
 
 
@@ -97,7 +97,7 @@ def table(here: Scene, taken: SurveyData) -> dict[str, tuple[str, str]]:
     return {what: (value, known) for what, value, known in pdf.blocks[0]["rows"]}
 
 
-def test_each_pipe_figure_stands_with_how_it_is_known(here: Scene) -> None:
+def test_each_pipe_value_has_its_source(here: Scene) -> None:
     told = table(here, here.survey().stated)
     assert told["Wall thickness"] == ("6.30 mm", "not gauged; entered as 6.3 mm")
     assert told["Outer diameter"] == ("219.1 mm", "entered")
@@ -105,7 +105,7 @@ def test_each_pipe_figure_stands_with_how_it_is_known(here: Scene) -> None:
     assert told["Its temperature"] == ("58.0 °C", "measured")
 
 
-def test_a_gauged_wall_names_the_gauge_and_its_doubt(here: Scene) -> None:
+def test_a_measured_wall_names_the_gauge_and_its_uncertainty(here: Scene) -> None:
     wall_measurement = wall_measurement_record(
         pipe=here.pipe, gauge=here.kit.gauge, readings_m=[0.0080, 0.0081, 0.0079, 0.0080], gauge_velocity_setting_m_s=None,
         taken_at=START, note="", as_entered={}, by=here.cast.technician,
@@ -118,7 +118,7 @@ def test_a_gauged_wall_names_the_gauge_and_its_doubt(here: Scene) -> None:
     assert "gauged at 4 places on 2026-12-01 with G-0033: mean 8.00 mm" in known
 
 
-def test_the_temperature_told_is_the_one_taken_on_the_day(here: Scene) -> None:
+def test_the_shown_temperature_is_the_one_measured_on_the_day(here: Scene) -> None:
     taken = here.survey().stated
     taken.medium_temperature_k, taken.medium_temperature_source = 335.15, "estimated"
     assert table(here, taken)["Its temperature"] == ("62.0 °C", "estimated, on the day")
@@ -134,7 +134,7 @@ def test_the_temperature_told_is_the_one_taken_on_the_day(here: Scene) -> None:
         (quantity(0.0, "time_difference"), quantity(0.0, "time_difference"), ("0.00 ns", "0.00 ns")),
     ],
 )
-def test_a_figure_is_written_to_the_second_digit_of_its_doubt(
+def test_a_value_is_written_to_the_second_digit_of_its_uncertainty(
     value: Any, uncertainty: Any, told: Any
 ) -> None:
     assert with_uncertainty(value, uncertainty, "metric") == told
@@ -176,7 +176,7 @@ def test_the_day_sheet_is_the_same_bytes_at_any_time_until_a_record_it_shows_cha
     assert checksum(timedelta(days=42)) == changed
 
 
-def test_the_day_sheet_says_as_of_when_it_is_by_the_latest_change_of_what_it_shows(here: Scene) -> None:
+def test_the_day_sheet_shows_the_time_of_its_latest_change(here: Scene) -> None:
     first = day(here)
     records = AuditEntry.objects.filter(record=here.pipe.pk).latest("at").at
     assert first.stamp == max(records, here.in_force().recorded_at)
