@@ -1,4 +1,4 @@
-"""The cast: who signs in, and the records of an invented scenario they meet."""
+"""Common fixtures: users, and the records of an invented scenario."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tests that need PostgreSQL, Redis or Chromium run where these are, and are named where they are not.
+"""Requirements of tests: PostgreSQL, Redis or Chromium. Tests without their requirement are listed, not run.
 
 Mark a test `needs_postgresql`, `needs_own_postgresql` (one to be stopped in the middle), `needs_redis`,
 `needs_chromium` or `needs_curl`. With REQUIRE_SERVICES=on (as in CI) a missing one fails the run.

@@ -1,4 +1,4 @@
-"""The project's settings as tests and the type checker see them: everything as in production but for these."""
+"""Settings of tests and of the type checker: as in production except for the following."""
 
 import os
 import tempfile

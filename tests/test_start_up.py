@@ -1,4 +1,4 @@
-"""What is loaded before the first request: nothing that takes long and that few requests use."""
+"""Modules loaded before the first request: none that is slow to load and rarely used."""
 
 from __future__ import annotations
 

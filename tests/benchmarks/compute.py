@@ -1,4 +1,4 @@
-"""What computing costs: a set-up through the API, ten thousand pipes at once, a million trials."""
+"""Cost of calculation: a set-up through the API, ten thousand pipes at once, a million trials."""
 
 from __future__ import annotations
 

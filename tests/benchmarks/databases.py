@@ -1,4 +1,4 @@
-"""Databases for one run: made, given away by their address, taken away."""
+"""Databases for one run: created, named by their address, deleted."""
 
 from __future__ import annotations
 

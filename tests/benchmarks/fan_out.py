@@ -1,4 +1,4 @@
-"""Tasks that hand out the items of a recomputation and do nothing with them, to tell what the handing out costs."""
+"""Tasks that distribute the items of a recomputation without work, to measure the cost of the distribution."""
 
 from __future__ import annotations
 

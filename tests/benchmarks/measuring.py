@@ -1,4 +1,4 @@
-"""What every benchmark gives, and how two things are timed beside one another."""
+"""Values of a benchmark, and alternating measurement of two functions."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ cpu: Clock = time.process_time
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """One figure and what it is to be: a ratio to a floor of the same run, unless a unit says that it is something else."""
+    """Value and its target: a ratio to a floor of the same run, or a value with a unit."""
 
     what: str
     value: float
@@ -28,7 +28,7 @@ class Figure:
 
     @property
     def holds(self) -> bool | None:
-        """Whether the target is met; None where there is none."""
+        """Whether the target is met; None without a target."""
         if self.target is None:
             return None
         return self.value >= self.target if self.at_least else self.value <= self.target

@@ -1,4 +1,4 @@
-"""What recomputing a log costs against bare numpy, from 10,000 readings to ten million.
+"""Cost of recalculating a log against bare numpy, from 10,000 readings to ten million.
 
 Floors, measured in the same run on arrays in memory, in pieces of 65,536:
 

@@ -1,4 +1,4 @@
-"""A recomputed log against one row a reading by Django's ORM.
+"""Recalculated log against one row for each reading with Django's ORM.
 
 What a service without column blocks would do: iterate over the rows, compute each flow, `bulk_update`. Its cost a reading is measured
 on fewer rows, for it does not fall with their number.

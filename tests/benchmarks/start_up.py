@@ -1,4 +1,4 @@
-"""What starting costs, against a bare project of Django and the REST framework: its CPU time, in a process each."""
+"""Cost of the start, against a bare project of Django and the REST framework: CPU time, each in its own process."""
 
 from __future__ import annotations
 

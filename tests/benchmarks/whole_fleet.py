@@ -1,6 +1,7 @@
-"""What asks about a whole fleet: 500 instruments, 100 technicians, 100,000 surveys, a million results. Through the API and the pages.
+"""Requests about a whole fleet: 500 instruments, 100 technicians, 100,000 surveys, a million results. Through the API and the
+pages.
 
-Each is to answer within a second, which is a goal of our own; beside it stands how many answers of a bare JSON view that is.
+The target for each response is one second; the value beside it is the ratio to a response of a bare JSON view.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from surveys.models import Job, MeasuringPoint, User
 from tests.benchmarks import fleet
 from tests.benchmarks.bare import InProcess
 from tests.benchmarks.measuring import Figure, Figures, many, ratio
-from tests.surveys.fleet.test_tolerance import GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import GOOD, certify
 
 BARE_TIMES = 200
 A_SECOND = 1.0

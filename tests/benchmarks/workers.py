@@ -1,4 +1,4 @@
-"""What workers cost and how they share, of the real processes, on PostgreSQL with Redis:
+"""Cost and scaling of workers, with the real processes, on PostgreSQL with Redis.
 
 - surveys a second with one worker process and with two, their ratio, and beside it that of two processes that share
   nothing but this machine's cores (the database needs its part of those too);

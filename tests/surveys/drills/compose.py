@@ -1,4 +1,4 @@
-"""docker-compose.yml as the drills and the checks read it: what we rely on in it, and its services as plain processes."""
+"""docker-compose.yml for the drills and checks: the used part of its format, and its services as plain processes."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ SERVICE = {
         "healthcheck": HEALTH_CHECK,
     },
 }
-# Of the public format what we use, so that a word misspelt is found here and not on a host.
+# The used part of the public format, so that a misspelt word is found here and not on a host.
 SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": ["services", "secrets", "volumes"],

@@ -1,4 +1,4 @@
-"""A backup goes from SQLite to PostgreSQL and back with nothing lost, whatever is under way while it is taken."""
+"""Backup from SQLite to PostgreSQL and back without loss, also during other work."""
 
 from __future__ import annotations
 

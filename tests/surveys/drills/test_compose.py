@@ -1,4 +1,4 @@
-"""The fleet's set-up: the compose file says what we rely on, and its commands make a service that tells when it is not ready."""
+"""Compose file: its required content, and its commands as a service with readiness."""
 
 from __future__ import annotations
 

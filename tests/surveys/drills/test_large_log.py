@@ -1,4 +1,4 @@
-"""A log of a million rows over HTTP: cut off half-way, taken in whole, reduced, corrected, recomputed."""
+"""Log of a million rows over HTTP: truncated, imported, reduced, corrected, recalculated."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Corrections, recomputations and logs taken in at the same time, from threads and processes."""
+"""Corrections, recomputations and log imports at the same time, from threads and processes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages of the portal as they are answered: odd requests, and a survey of several paths."""
+"""Responses of the portal's pages: unusual requests, and a survey of several paths."""
 
 from __future__ import annotations
 

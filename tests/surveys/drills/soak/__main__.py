@@ -1,7 +1,7 @@
 """Ten minutes of work with everything killed in turn: `python -m tests.surveys.drills.soak [--minutes 10]`.
 
 PostgreSQL and Redis of its own, web, two workers and beat as the compose file has them; technicians, office, clients and a planner over
-HTTP. Prints figures as JSON, and ends with 1 if a promise was broken (see `conformity`).
+HTTP. Prints figures as JSON, and ends with 1 if a promise was broken (see `assessment`).
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from typing import Any
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
 
 from tests.surveys.drills.processes import Cluster, free_port, wait_until
+from tests.surveys.drills.soak.assessment import ROWS, faults_found, figures
 from tests.surveys.drills.soak.caller import Caller, Notes
 from tests.surveys.drills.soak.fleet import SmallFleet
 from tests.surveys.drills.soak.parts import FAULTS, Parts, memory_figures
 from tests.surveys.drills.soak.people import everybody
-from tests.surveys.drills.soak.verdict import ROWS, faults_found, figures
 
 # The longest anything waits: a plan whose worker was killed.
 DRAINED_WITHIN_SECONDS = 420.0

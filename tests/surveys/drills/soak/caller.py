@@ -1,4 +1,4 @@
-"""A client as careful as one can be: it sends a write under one key until it is answered, and keeps what it was promised."""
+"""Careful client: sends a write under one key until there is a response, and stores each acknowledgement."""
 
 from __future__ import annotations
 

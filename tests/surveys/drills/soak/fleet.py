@@ -1,4 +1,6 @@
-"""A small fleet for the soak: `python -m tests.surveys.drills.soak.fleet` fills the database of its settings and tells it as JSON."""
+"""Small fleet of the soak: `python -m tests.surveys.drills.soak.fleet` fills the database of its settings and prints the
+fleet as JSON.
+"""
 
 from __future__ import annotations
 

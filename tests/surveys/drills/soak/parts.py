@@ -1,4 +1,4 @@
-"""The parts of the service as processes: killed one after another, started again, watched all the while."""
+"""Parts of the service as processes: killed one after another, restarted and monitored."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who works while the parts are killed: each until told to stop, each finishing the write they have begun."""
+"""Users at work while the parts are killed: each works until stopped and finishes the current write."""
 
 from __future__ import annotations
 

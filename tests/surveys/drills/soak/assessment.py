@@ -1,4 +1,4 @@
-"""What has to be so at the end: every promise kept, nothing done twice, nothing amiss in the data, no failure without excuse."""
+"""Assessment at the end of a soak: every acknowledged write present once, no corrupt data, no failure without a fault."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ GRACE_SECONDS = 3.0
 
 
 def faults_found(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
-    """Sentences; none: all is well."""
+    """Return a sentence for each fault; empty if there is none."""
     yield from notes.faults
     for kind, query in ROWS.items():
         promised, there = set(notes.promised[kind]), {row[0] for row in parts.rows(query)}

@@ -1,4 +1,4 @@
-"""A correction with everything failing in turn: at the end each survey has one new result, and nothing is lost or double."""
+"""Correction during outages of every part in turn: one new result for each survey, nothing lost or duplicated."""
 
 from __future__ import annotations
 
