@@ -22,7 +22,7 @@ from compute.base.messages import message
 from surveys.api.rejections import error_detail, rejection
 from surveys.models import IdempotencyKey, User
 
-STORED_HEADERS = ("ETag", "Location")
+STORED_HEADERS = ("ETag", "Location", "Retry-After")
 MAX_KEY_LENGTH = 200
 # A request whose process died leaves its key free again after this long; one that takes longer is waited for (`hold`).
 LEASE = timedelta(seconds=15)

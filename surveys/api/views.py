@@ -21,6 +21,7 @@ from compute.base.units import System
 from surveys.api import idempotency
 from surveys.api.fields import checked, response_units, units_of
 from surveys.api.filters import Filters, Ordering
+from surveys.api.locations import RETRY_AFTER, location_of
 from surveys.api.pagination import Pages
 from surveys.api.rejections import error_detail
 from surveys.api.rendering import JSONRenderer
@@ -48,6 +49,16 @@ class UnitsMixin(ThrottledView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         units_of(request)
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Name the address of a created record (201) or of a started run (202), and when to ask for its state."""
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        if answer.status_code in (201, 202) and "Location" not in answer:
+            data = getattr(answer, "data", None)
+            answer["Location"] = location_of(request.path, answer.status_code, data)
+        if answer.status_code == 202:
+            answer["Retry-After"] = RETRY_AFTER
+        return answer
 
 
 class Once(UnitsMixin):

@@ -7,6 +7,7 @@ from base64 import b32encode
 from typing import Any, cast
 
 import segno
+from django.urls import reverse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -83,7 +84,7 @@ class SecondFactor(ThrottledView):
             "address": device.config_url,
             "qr_svg": qr_svg(device.config_url),
         }
-        return Response(SecretOut(answer).data, status=201, headers=NO_STORE)
+        return Response(SecretOut(answer).data, status=201, headers=_created_headers())
 
     @documented(request=OwnPasswordIn, responses={204: None}, tags=["sign-in"])
     def delete(self, request: Request) -> Response:
@@ -104,7 +105,9 @@ class SecondFactorConfirmation(ThrottledView):
         requested = CodeIn(data=request.data)
         requested.is_valid(raise_exception=True)
         codes = second_factor_confirm(user=_user(request), **requested.validated_data)
-        return Response(RecoveryCodesOut({"recovery_codes": codes}).data, status=201, headers=NO_STORE)
+        return Response(
+            RecoveryCodesOut({"recovery_codes": codes}).data, status=201, headers=_created_headers()
+        )
 
 
 def qr_svg(address: str) -> str:
@@ -114,6 +117,10 @@ def qr_svg(address: str) -> str:
         out, kind="svg", scale=5, border=4, light="white", xmldecl=False, omitsize=True
     )
     return out.getvalue().decode()
+
+
+def _created_headers() -> dict[str, str]:
+    return NO_STORE | {"Location": reverse("own-second-factor")}
 
 
 def _user(request: Request) -> User:
