@@ -25,6 +25,7 @@ urlpatterns = [
     path("admin/login/", RedirectView.as_view(pattern_name="sign-in", query_string=True)),
     path("admin/", admin.site.urls),
     path("api/", include("surveys.api.urls")),
+    path("help/", include("surveys.pages.help.urls")),
     path("field/", include("surveys.pages.technician.urls")),
     path("office/", include("surveys.pages.office.urls")),
     path("fleet/", include("surveys.pages.calibration.urls")),

@@ -8,11 +8,19 @@ from typing import Any
 
 import pytest
 from django.utils import timezone
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
 from rest_framework.test import APIClient
 
 from surveys.commands.demo import scenario
 from surveys.commands.demo.records import make_kit
 from surveys.models import Client, Role, Site, User
+
+# No property depends on how fast the machine is.
+hypothesis_settings.register_profile(
+    "untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+hypothesis_settings.load_profile("untimed")
 
 
 def person(name: str, role: str, client: Client | None = None) -> User:

@@ -1,1 +1,1 @@
-"""What all of the physics is built on."""
+"""Units, errors, messages and helpers that all of the physics uses."""

@@ -30,7 +30,7 @@ class ComputeError(Told, ValueError):
 
 
 class OutOfRange(ComputeError):
-    """A quantity lies outside what the formula or the table can answer for."""
+    """A quantity is outside the range of the formula or the table."""
 
     code = "out-of-range"
 

@@ -1,4 +1,4 @@
-"""Answers of pure functions remembered: many surveys of one pipe ask the same of the same entries."""
+"""Cached results of pure functions: many surveys of one pipe call them with the same entries."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ REMEMBERED = 1024
 def memoized(function: Callable[Given, Answer]) -> Callable[Given, Answer]:
     """A pure function of records that are never changed, with its last answers kept.
 
-    Asked with arrays, which have no hash, it answers anew. Errors are not kept.
+    Called with arrays, which have no hash, it calculates again. Errors are not cached.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Work done ahead of need, on a second thread: the next block is unpacked while this one is computed with."""
+"""Work ahead of need on a second thread: the next block is unpacked while the current one is used."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ DEPTH = 2
 def prefetch(
     make: Callable[[Item], Product], items: Iterable[Item], *, depth: int = DEPTH
 ) -> Iterator[Product]:
-    """What `make` makes of each item, in order, made on another thread while the caller works.
+    """Yield `make` of each item, in order, computed on another thread while the caller works.
 
     The items themselves are taken on the caller's thread, so they may come from a database connection that belongs to
     it. An error of `make` is raised where its item would have come. A single item is made at once, without a thread.
@@ -59,7 +59,7 @@ def prefetch(
 
 
 def alternating_threads(make: Callable[[Item], Product], items: Sequence[Item]) -> Iterator[Product]:
-    """What `make` makes of each item, in order, every other one made on another thread.
+    """Return `make` of each item, in order, every other one computed on another thread.
 
     An error of `make` is raised where its item would have come.
 

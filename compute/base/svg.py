@@ -10,7 +10,7 @@ FONT = "DejaVu Sans Mono, monospace"
 
 
 def document(width: float, height: float, title: str, parts: Sequence[str], role: str = "img") -> str:
-    """A whole drawing with its title, which is read out where it cannot be seen.
+    """Return a drawing with its title, for readers who cannot see it.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def polygon(points: Sequence[tuple[float, float]], fill: str, opacity: float) ->
 
 
 def ticks(low: float, high: float) -> list[float]:
-    """Four or so round figures between two ends.
+    """Return about four round numbers between two ends.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The library's liquids: what each is, where its figures hold and how good they are."""
+"""Liquids of the library: names, ranges of validity and uncertainties."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Uncertainty:
 class Liquid:
     """A liquid of the library: ranges of temperature [K], pressure [Pa] and composition, and its functions.
 
-    `composition` names what must be stated of what it is made of, empty if nothing: `salinity` [g/kg], `mass_fraction` or
+    `composition` names the component that must be entered, empty if none: `salinity` [g/kg], `mass_fraction` or
     `api_gravity` [-]. `boiling_pressure` [Pa] is 0, `freezing_temperature` [K] is 0 where not known.
     """
 

@@ -20,7 +20,7 @@ EXPANSION = Source(
 
 @dataclass(frozen=True, slots=True)
 class Solid:
-    """A material: sound speeds [m/s] with the lowest and highest figure of the sources, density [kg/m3],
+    """A material: sound speeds [m/s] with the lowest and highest value of the sources, density [kg/m3],
     roughness of a new surface [m], linear expansion [1/K], change of the longitudinal sound speed with temperature [m/s/K].
     None where it is not known or not meant."""
 

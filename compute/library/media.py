@@ -1,4 +1,4 @@
-"""Liquids: sound speed, density and viscosity by temperature, pressure and what they are made of."""
+"""Liquids: sound speed, density and viscosity by temperature, pressure and composition."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from compute.library.liquids import Liquid, liquids
 
 ATMOSPHERE = 101_325.0
 CELSIUS = 273.15
-# So far outside their range figures are still given, those at its end, with a finding.
+# Up to this far outside their range, the properties at its end are used, with a finding.
 TEMPERATURE_SLACK = 10.0
 # At or above this relative standard uncertainty of the sound speed, unverified properties are a warning.
 PROPERTY_UNCERTAINTY_CAUTION = 0.005
@@ -45,7 +45,7 @@ class MediumProperties:
 
 @dataclass(frozen=True, slots=True)
 class LibraryMedium:
-    """An entry of the list of media: what it needs, how far its figures reach, how good they are, where they come from.
+    """An entry of the list of media: required inputs, ranges, uncertainties and source.
 
     temperature_range [K], pressure_range [Pa], composition_range [g/kg for a salinity, else -] or None; the
     uncertainties are standard and relative, that of the sound speed in the middle of the range.
@@ -118,18 +118,18 @@ def medium_properties(
     ----------
     name : str  slug such as `water`; case does not matter
     temperature : float or (n,) [K]
-    pressure : float or None [Pa]  absolute; None takes the atmosphere, or what keeps it liquid, and says so
+    pressure : float or None [Pa]  absolute; None uses the atmosphere, or the boiling pressure if higher, with a finding
     composition : mapping of float, or None  `salinity` [g/kg], `mass_fraction` or `api_gravity` [-], for a medium that has one
 
     Returns
     -------
-    properties : MediumProperties  boiling, freezing, leaving the range and doubtful figures are among its findings
+    properties : MediumProperties  its findings report boiling, freezing, values outside the range and uncertain properties
 
     Raises
     ------
-    UnknownName  there is no such medium; carries the nearest names
-    NotEnough    what it is made of was not stated
-    OutOfRange   a temperature, pressure or composition the figures do not reach; a composition the medium does not have
+    UnknownName  the medium is unknown; carries the nearest names
+    NotEnough    the composition is missing
+    OutOfRange   a temperature, pressure or composition outside the ranges; a component the medium does not have
 
     Source
     ------
@@ -183,7 +183,7 @@ def saturation_pressure(temperature: float, name: str = "water") -> float:
 
     Raises
     ------
-    UnknownName  there is no such medium
+    UnknownName  the medium is unknown
 
     Source
     ------

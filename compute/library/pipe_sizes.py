@@ -87,7 +87,7 @@ def pipe_sizes() -> tuple[PipeSize, ...]:
 
 
 def find_sizes(size: str = "", schedule: str = "", standard: str = "") -> tuple[PipeSize, ...]:
-    """Rows of the size, schedule or series, and standard asked for; an empty word leaves that open.
+    """Return the rows of a size, a schedule or series, and a standard; an empty text matches all.
 
     "NPS 8", "nps8", "DN 200" (also finds NPS 8), "2 1/2 in", "OD 110"; "40", "Sch 40", "SDR 11".
 

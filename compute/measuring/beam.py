@@ -27,7 +27,7 @@ WaveMode = Literal["longitudinal", "shear"]
 class Layer:
     """A wall or a lining: thickness [m], sound speeds [m/s]; `wave_mode` None lets the rule choose.
 
-    Here and in the other parts of a set-up a figure may be an (n,) array, to follow many set-ups at once.
+    Here and in the other parts of a set-up a value may be an (n,) array, to calculate many set-ups at once.
     """
 
     thickness: Real
@@ -55,7 +55,7 @@ class Pipe:
 
 @dataclass(frozen=True, slots=True)
 class Medium:
-    """What the pipe carries: sound speed [m/s], density [kg/m3], dynamic viscosity [Pa s]; floats or (n,) arrays."""
+    """The medium in the pipe: sound speed [m/s], density [kg/m3], dynamic viscosity [Pa s]; floats or (n,) arrays."""
 
     sound_speed: Real
     density: Real
@@ -151,7 +151,7 @@ def choose_wave_mode(
 ) -> tuple[WaveMode, Real]:
     """The wave a layer carries, and its sound speed: longitudinal where it propagates, otherwise shear.
 
-    A wave mode set by hand is taken, and refused if it does not propagate.
+    A wave mode set by hand is used, and rejected if it does not propagate.
 
     Parameters
     ----------
@@ -168,7 +168,7 @@ def choose_wave_mode(
     ------
     OutOfRange       a sound speed not above 0
     NotEnough        a shear wave is needed and its sound speed is not known
-    TotalReflection  neither wave, or not the one asked for, propagates; carries the critical angle in the wedge
+    TotalReflection  neither wave, or not the wave requested, propagates; carries the critical angle in the wedge
 
     Source
     ------
@@ -205,7 +205,7 @@ def trace(setup: Setup) -> RayPath:
 
     Raises
     ------
-    OutOfRange       a dimension, a speed or the number of traverses that cannot be; no bore left
+    OutOfRange       a dimension, a speed or the number of traverses is out of range; no bore is left
     NumberInvalid    a face offset or a wedge delay that is not finite
     NotEnough        a shear speed is needed and not known
     TotalReflection  no ray reaches the medium; `field` names the layer, the critical angle is that in the wedge
@@ -236,7 +236,7 @@ def trace(setup: Setup) -> RayPath:
 
 
 def check_dimensions(pipe: Pipe) -> None:
-    """Refuse a pipe that cannot be.
+    """Reject a pipe with impossible dimensions.
 
     Parameters
     ----------
@@ -337,7 +337,7 @@ def _layer_at(field: str) -> dict[str, str]:
 
 
 def _above_zero(value: Real, field: str, kind: str) -> None:
-    # Two extremes are found faster than an array of verdicts is made; neither comparison holds for what is no number.
+    # Finding two extremes is faster than comparing an array; neither comparison is true for NaN.
     low, high = (value, value) if isinstance(value, float) else (np.min(value), np.max(value))
     if not (low > 0 and high < np.inf):
         raise OutOfRange(field=field, value=quantity(float(np.min(value)), kind), above=quantity(0.0, kind))

@@ -1,6 +1,6 @@
 """To-scale drawings of a set-up as SVG: the pipe lengthwise with the beam and the spacing, and its cross-section.
 
-Lengths along and across the pipe have one scale. What differs by colour differs by label or line too.
+Lengths along and across the pipe have one scale. Parts that differ by colour differ by label or line too. The caller gives all words.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Place = Callable[[float], float]
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What a drawing needs of a set-up, lengths in m and angles in rad.
+    """The geometry of a set-up for its drawings, lengths in m and angles in rad.
 
     solids : thickness and angle of the wall and, inside it, of a lining
     spacing : between the facing ends, negative where they overlap; face_offset from the beam's exit to the facing end
@@ -37,14 +37,32 @@ class Drawn:
     face_offset: float
 
 
-def side_view(setup: Drawn, spacing_text: str, diameter_text: str) -> str:
-    """The pipe lengthwise: walls, beam, transducers, and the spacing as a dimension.
+@dataclass(frozen=True, slots=True)
+class SideLabels:
+    """The words of a side view; the title is for readers who cannot see the drawing."""
+
+    title: str
+    spacing: str
+    diameter: str
+    axis: str
+    flow: str
+
+
+@dataclass(frozen=True, slots=True)
+class CrossLabels:
+    """The words of a cross-section; the title is for readers who cannot see the drawing."""
+
+    title: str
+    top: str
+
+
+def side_view(setup: Drawn, labels: SideLabels) -> str:
+    """Draw the pipe lengthwise: walls, beam, transducers, and the spacing as a dimension.
 
     Parameters
     ----------
     setup : Drawn
-    spacing_text : str  the figures as they are to be read
-    diameter_text : str  the figures as they are to be read
+    labels : SideLabels  in the reader's language and units
 
     Returns
     -------
@@ -85,12 +103,11 @@ def side_view(setup: Drawn, spacing_text: str, diameter_text: str) -> str:
     points = " ".join(f"{x(along):.1f},{y(down):.1f}" for along, down in beam(setup))
     parts.append(f'<polyline points="{points}" fill="none" stroke="{BEAM}" stroke-width="2"/>')
     parts += _transducers(setup, x, top, high, lift, body * scale)
-    parts += _spacing_dimension(setup, x, top, lift, spacing_text)
-    parts.append(_text(start + 4, y(setup.outer_diameter / 2) - 5, diameter_text, "start", size=12))
-    parts.append(_text(start + width - 4, y(setup.outer_diameter / 2) - 5, "axis of the pipe", "end"))
-    parts += _flow_arrow(start + 8, y(setup.outer_diameter / 2) + high / 4)
-    title = f"Pipe lengthwise, to scale: {setup.traverses} traverses, spacing {spacing_text}"
-    return document(WIDTH, height, title, parts)
+    parts += _spacing_dimension(setup, x, top, lift, labels.spacing)
+    parts.append(_text(start + 4, y(setup.outer_diameter / 2) - 5, labels.diameter, "start", size=12))
+    parts.append(_text(start + width - 4, y(setup.outer_diameter / 2) - 5, labels.axis, "end"))
+    parts += _flow_arrow(start + 8, y(setup.outer_diameter / 2) + high / 4, labels.flow)
+    return document(WIDTH, height, labels.title, parts)
 
 
 def beam(setup: Drawn) -> Sequence[tuple[float, float]]:
@@ -123,13 +140,14 @@ def beam(setup: Drawn) -> Sequence[tuple[float, float]]:
     return corners
 
 
-def cross_section(setup: Drawn, same_side: bool) -> str:
-    """The pipe across: wall, lining, bore to scale, and the clock positions the transducers sit at beside it.
+def cross_section(setup: Drawn, same_side: bool, labels: CrossLabels) -> str:
+    """Draw the pipe across: wall, lining and bore to scale, and the clock positions of the transducers.
 
     Parameters
     ----------
     setup : Drawn
     same_side : bool
+    labels : CrossLabels  in the reader's language
 
     Returns
     -------
@@ -152,9 +170,8 @@ def cross_section(setup: Drawn, same_side: bool) -> str:
     if not same_side:
         parts.append(_rectangle(centre - outer - lift, centre - 14, lift, 28, BODY))
         parts.append(_text(centre - outer - lift - 4, centre + 4, "2", "end"))
-    parts.append(_text(centre, 14, "top", "middle"))
-    where = "on the same side" if same_side else "on opposite sides"
-    return document(size, size, f"Pipe across, to scale: the transducers sit {where}", parts)
+    parts.append(_text(centre, 14, labels.top, "middle"))
+    return document(size, size, labels.title, parts)
 
 
 def _transducers(setup: Drawn, x: Place, top: float, high: float, lift: float, body: float) -> list[str]:
@@ -169,11 +186,11 @@ def _transducers(setup: Drawn, x: Place, top: float, high: float, lift: float, b
     ]
 
 
-def _flow_arrow(left: float, level: float) -> list[str]:
-    """Which way the liquid goes: the first transducer is upstream."""
+def _flow_arrow(left: float, level: float, word: str) -> list[str]:
+    """The flow direction: the first transducer is upstream."""
     shaft = f'<line x1="{left:.1f}" y1="{level:.1f}" x2="{left + 44:.1f}" y2="{level:.1f}" stroke="{INK}" stroke-width="1.4"/>'
     head = f'<path d="M{left + 52:.1f} {level:.1f} l-10 -4 v8 z" fill="{INK}"/>'
-    return [shaft, head, _text(left, level - 7, "flow", "start")]
+    return [shaft, head, _text(left, level - 7, word, "start")]
 
 
 def _spacing_dimension(setup: Drawn, x: Place, top: float, lift: float, text: str) -> list[str]:
@@ -189,7 +206,7 @@ def _spacing_dimension(setup: Drawn, x: Place, top: float, lift: float, text: st
     for at, way in ((a, 1), (b, -1)):
         way = way if a <= b else -way
         lines.append(f'<path d="M{at:.1f} {level:.1f} l{7 * way} -3 v6 z" fill="{INK}"/>')
-    lines.append(_text((a + b) / 2, level - 8, f"spacing {text}", "middle", weight="bold", size=18))
+    lines.append(_text((a + b) / 2, level - 8, text, "middle", weight="bold", size=18))
     return lines
 
 

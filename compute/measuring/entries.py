@@ -1,6 +1,6 @@
-"""What a person states about a pipe, a medium and a transducer pair, and what the physics makes of it.
+"""Entries of a pipe, a medium and a transducer pair, and their physical properties.
 
-An entry holds SI values as stated: a library name or the person's own figures. Resolving one looks names
+An entry holds SI values as entered: a library name or the user's own values. Resolving one looks names
 up and returns the physical object together with a finding for everything that had to be assumed.
 """
 
@@ -20,7 +20,7 @@ from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.beam import FloatArray, Layer, Medium, Pipe, Transducers, WaveMode
 from compute.measuring.conditions import Conditions, expanded_pipe, oval_findings, warm_wedge
 
-STATED = Source("stated by the user", "published")
+STATED = Source("entered by the user", "published")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +44,10 @@ class LiningEntry:
 
 @dataclass(frozen=True, slots=True)
 class PipeEntry:
-    """A pipe as stated: outer diameter, wall, roughness [m]; material; lining; a wave mode if set by hand.
+    """A pipe as entered: outer diameter, wall, roughness [m]; material; lining; a wave mode if set by hand.
 
     further_linings : inside the first, from the outside in
-    dimensions_temperature [K] : what the dimensions were taken at; None takes them as they are
+    dimensions_temperature [K] : when the dimensions were measured; None uses the dimensions unchanged
     max_outer_diameter, min_outer_diameter [m] : of an oval pipe, whose outer_diameter is the mean
     """
 
@@ -73,7 +73,7 @@ class PipeEntry:
         return self.outer_diameter - 2 * (self.wall_thickness + sum(one.thickness for one in self.linings))
 
     def conditions(self, medium_temperature: float | None) -> Conditions:
-        """What is known beside the dimensions."""
+        """Temperatures and shape of the pipe."""
         return Conditions(
             medium_temperature,
             self.dimensions_temperature,
@@ -84,7 +84,7 @@ class PipeEntry:
 
 @dataclass(frozen=True, slots=True)
 class MediumEntry:
-    """A medium as stated: a library `name` with its conditions, or own figures.
+    """A medium as entered: a library `name` with its conditions, or the user's own values.
 
     temperature [K], pressure [Pa], salinity [g/kg], mass_fraction and api_gravity [-]; or sound_speed [m/s],
     density [kg/m3], dynamic_viscosity [Pa s]. `temperature_source` is `measured`, `estimated` or empty.
@@ -103,23 +103,23 @@ class MediumEntry:
 
     @property
     def table(self) -> MediumTable | None:
-        """Figures by temperature, of an entry that is known by a table."""
+        """The property table of the entry, if it has one."""
         return None
 
     @property
     def composition(self) -> dict[str, float]:
-        """What was stated of what the medium is made of."""
-        stated = {
+        """The composition entered for the medium."""
+        entered = {
             "salinity": self.salinity,
             "mass_fraction": self.mass_fraction,
             "api_gravity": self.api_gravity,
         }
-        return {name: value for name, value in stated.items() if value is not None}
+        return {name: value for name, value in entered.items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True)
 class TransducerEntry:
-    """A transducer pair as stated, with the temperatures [K] it may be used at, if known.
+    """A transducer pair as entered, with its limits of temperature [K], if known.
 
     wedge_speed_per_kelvin [m/s/K] is how the wedge's sound speed changes from its wedge_reference_temperature [K].
     """
@@ -133,7 +133,7 @@ class TransducerEntry:
 
 @dataclass(frozen=True, slots=True)
 class ResolvedPipe:
-    """The physical pipe, the solids it was made from (None for own figures), and what was assumed."""
+    """The physical pipe, its materials of the library (None for the user's own values), and the assumptions as findings."""
 
     pipe: Pipe
     wall_solid: Solid | None
@@ -154,7 +154,7 @@ class ResolvedMedium:
 
 
 def check_transducers(entry: TransducerEntry) -> None:
-    """Refuse a transducer pair that cannot be stated so; a wedge's angle and speeds are checked with the beam.
+    """Reject a transducer pair with impossible values; a wedge's angle and speeds are checked with the beam.
 
     Parameters
     ----------
@@ -178,12 +178,12 @@ def check_transducers(entry: TransducerEntry) -> None:
 
 @memoized
 def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> ResolvedPipe:
-    """Turn a stated pipe into layers of known sound speed, at its operating temperature.
+    """Resolve a pipe as entered into layers of known sound speed, at its operating temperature.
 
     Parameters
     ----------
     entry : PipeEntry  lengths in [m]
-    temperature : float or None [K]  of the medium, for dimensions stated at another
+    temperature : float or None [K]  of the medium, for dimensions measured at another
 
     Returns
     -------
@@ -191,7 +191,7 @@ def resolve_pipe(entry: PipeEntry, temperature: float | None = None) -> Resolved
 
     Raises
     ------
-    NotEnough    no roughness stated and none known of the wetted material; a lining inside no lining
+    NotEnough    no roughness entered and none known of the wetted material; a further lining without the outermost
 
     Source
     ------
@@ -244,7 +244,7 @@ def _layer(
 
 
 def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
-    """Turn a stated medium into sound speed, density and viscosity.
+    """Resolve a medium as entered into sound speed, density and viscosity.
 
     Parameters
     ----------
@@ -256,11 +256,11 @@ def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
 
     Raises
     ------
-    NotEnough    a named medium without a temperature, or own figures that are incomplete
+    NotEnough    a named medium without a temperature, or an incomplete set of own values
 
     Source
     ------
-    library : each medium carries its own; own figures are the user's.
+    library : each medium carries its own; own values are the user's.
     """
     # A table may be that of a record, of which only the caller knows whether it is the same.
     return _medium_by_temperature(entry) if entry.table is not None else _medium_without_table(entry)
@@ -282,8 +282,8 @@ def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
     if table is None:
         found = medium_properties(entry.name, entry.temperature, entry.pressure, entry.composition)
     else:
-        for stated in entry.composition:
-            raise OutOfRange(field=f"medium.{stated}", variant="not-of-this-medium", medium=table.name)
+        for component in entry.composition:
+            raise OutOfRange(field=f"medium.{component}", variant="not-of-this-medium", medium=table.name)
         found = table_properties(table, entry.temperature)
     findings = found.findings
     if entry.temperature_source == "estimated":
@@ -299,7 +299,7 @@ def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
 
 
 def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
-    """A medium that is known by temperature, as a function of it; all else as stated.
+    """Return a medium as a function of its temperature; all else as entered.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""From times to flow, from flow to times, and from what a meter logged back to its times."""
+"""Flow from transit times, transit times from flow, and transit times from logged values."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from compute.measuring.profile import (
 
 @dataclass(frozen=True, slots=True)
 class Flow:
-    """What readings come to; every figure a float or an array like the readings.
+    """Flow of readings; every value is a float or an array like the readings.
 
     Velocities and sound speed [m/s], volume flow [m3/s], Reynolds number and profile factor [-], time [s].
     """
@@ -86,7 +86,7 @@ def flow_from_times(setup: Setup, transit_time: Real, time_difference: Real) -> 
 
 
 def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_difference: FloatArray) -> FloatArray:
-    """Volume flow alone, for logs: `flow_from_times` without the figures that only a mean is asked for.
+    """Volume flow alone, for logs: `flow_from_times` without the values that only a mean needs.
 
     Parameters
     ----------
@@ -125,8 +125,8 @@ def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_differen
 def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, expected_angle: Real) -> Real:
     """Sound speed of the medium from the time the beam spends in it.
 
-    Two sound speeds fit a time, one with a beam below 45 deg from the radius and one above; the expected angle tells
-    which. At 45 deg the time is the shortest there is and says little of the speed.
+    Two sound speeds give the same time, one with a beam below 45 deg from the radius and one above; the expected angle
+    selects one. At 45 deg the time is the shortest possible and depends little on the speed.
 
     Parameters
     ----------
@@ -155,11 +155,11 @@ def times_from_mean_velocity(setup: Setup, mean_velocity: Real) -> tuple[Real, R
     Parameters
     ----------
     setup : Setup
-    mean_velocity : float or (n,) [m/s]  over the bore, positive in the pipe's stated direction
+    mean_velocity : float or (n,) [m/s]  over the bore, positive in the flow direction entered for the pipe
 
     Returns
     -------
-    transit_time : float or (n,) [s]  mean of upstream and downstream; one figure if the medium is one
+    transit_time : float or (n,) [s]  mean of upstream and downstream; one value if the medium is one
     time_difference : float or (n,) [s]  upstream less downstream
 
     Raises
@@ -189,15 +189,15 @@ def times_from_logged(
     volume_flow: Real | None = None,
     sound_speed: Real | None = None,
 ) -> tuple[Real, Real]:
-    """The times behind a logged velocity or flow: what the meter was told is undone.
+    """Return the times behind a logged velocity or flow: reverse the calculation of the meter.
 
     The meter's own bore turns flow into mean velocity, its own profile factor that into the velocity along the
     beam, its own path that into times. With a logged sound speed the transit time is the measured one; without,
-    it is what the meter was told.
+    it is the meter's programmed value.
 
     Parameters
     ----------
-    programmed : Setup  what the meter was told
+    programmed : Setup  as programmed in the meter
     flow_velocity : float, (n,) or None [m/s]  mean velocity as logged
     volume_flow : float, (n,) or None [m3/s]  flow as logged, used when no velocity is
     sound_speed : float, (n,) or None [m/s]  of the medium, as logged
@@ -211,7 +211,7 @@ def times_from_logged(
     ------
     NotEnough      neither velocity nor flow
     OutOfRange     a logged sound speed that the beam cannot have
-    NumberInvalid  a logged figure that is not finite
+    NumberInvalid  a logged value that is not finite
 
     Source
     ------

@@ -13,7 +13,7 @@ from compute.base.sources import Source, provenance_named
 UNKNOWN = "unknown"
 ORIENTATIONS = ("horizontal", "upward", "downward", "inclined")
 MOUNTINGS = ("side", "top-or-bottom")
-# What a measuring point can be marked with; each is the code of a safety note.
+# Hazards a measuring point can be marked with; each is the code of a safety note.
 HAZARDS = (
     "hazardous-area",
     "work-at-height",

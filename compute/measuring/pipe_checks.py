@@ -1,4 +1,4 @@
-"""Sanity checks of a pipe as entered. Each returns the findings it has, often none."""
+"""Plausibility checks of a pipe as entered. Each returns its findings, often none."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from compute.library.pipe_sizes import (
     standard_walls,
 )
 
-# Figures of trade custom without a source.
-# Tube is drawn to about 1 % of the outer diameter (EN 10217, from memory); a tape reads better than half of that.
+# Limits of common practice, without a source.
+# Tube is drawn to about 1 % of the outer diameter (EN 10217, from memory); a tape measures to better than half of that.
 OUTER_DIAMETER_TOLERANCE = 0.005
 WALL_TOLERANCE = 0.0002
 THICK_WALL_RATIO = 0.25
@@ -25,7 +25,7 @@ TABLES = Source("pipe dimension tables of the library, each row with its source"
 
 
 def nominal_size_as_outer_diameter(outer_diameter: float, material: str = "") -> list[Finding]:
-    """A whole number of inches or a DN number entered as the actual outer diameter.
+    """Detect a whole number of inches or a DN number entered as the actual outer diameter.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def _distinct(rows: list[PipeSize]) -> list[float]:
 
 
 def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material: str = "") -> list[Finding]:
-    """An outer diameter or a wall no standard in the tables has; a wall too thick for a pipe.
+    """Detect an outer diameter or a wall that no standard in the tables has, and a wall too thick for a pipe.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def dimensions_in_tables(outer_diameter: float, wall_thickness: float, material:
 
 
 def wall_against_measurement(wall_thickness: float, measured: float | None) -> list[Finding]:
-    """The wall entered held against the gauged one.
+    """Compare the wall thickness entered with the measured one.
 
     Parameters
     ----------
@@ -182,7 +182,7 @@ def wall_against_measurement(wall_thickness: float, measured: float | None) -> l
 
 
 def roughness_assumed(roughness: float, material: str, source: Source | None) -> list[Finding]:
-    """The roughness was taken from the library.
+    """Report that the roughness of the library is used.
 
     Parameters
     ----------

@@ -43,14 +43,14 @@ class Spacing:
 
 @dataclass(frozen=True, slots=True)
 class Recommendation:
-    """A number of traverses; `against` has what is against each number considered, the preferred number first."""
+    """A number of traverses; `against` lists the disadvantages of each number considered, in order of preference."""
 
     traverses: int
     against: tuple[tuple[int, tuple[Message, ...]], ...] = ()
 
     @property
     def reasons(self) -> tuple[Message, ...]:
-        """What is against the numbers that are preferred to the one chosen, and against that one."""
+        """Disadvantages of the numbers preferred to the recommended number, and of that number."""
         numbers = [number for number, _ in self.against]
         considered = self.against[: numbers.index(self.traverses) + 1] if self.traverses in numbers else ()
         return tuple(reason for _, reasons in considered for reason in reasons)
@@ -124,7 +124,7 @@ def recommend_traverses(
 
     Parameters
     ----------
-    setup : Setup  its own number of traverses does not matter; a medium of single figures, not arrays
+    setup : Setup  its own number of traverses does not matter; a medium of single values, not arrays
     expected_velocity : float or None [m/s]
     timing_resolution : float or None [s]  of the meter; None takes a usual one
     room : float or None [m]  straight pipe to mount on
@@ -161,7 +161,7 @@ def recommend_traverses(
 
 
 def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[Message]:
-    """What makes a number of traverses unsuitable: no room between the faces or on the pipe, a beam too long."""
+    """Reasons why a number of traverses is unsuitable: no room between the faces or on the pipe, a beam too long."""
     reasons = []
     longest = MAX_BEAM_AT_1_MHZ * 1e6 / frequency
     if _beam(spacing) > longest:

@@ -27,12 +27,12 @@ LONGITUDINAL, SHEAR, NO_WAVE = 1, 2, 0
 
 @dataclass(frozen=True, slots=True)
 class SuitabilityTable:
-    """What many pairs come to on one pipe; rows as `ORDER` where there are two axes, columns the pairs. NaN where no wave is.
+    """Set-ups of many pairs on one pipe; rows as `ORDER` where there are two axes, columns the pairs. NaN where no wave is.
 
     blocked_by : 0 a wave reaches the medium; else 1 + the layer it does not pass, walls and linings first, then the medium
     axial_speed [m/s]; max_beam that bears the frequency, spacing, beam [m]; time_difference_per_velocity [s per m/s]
     fits : no room is lacking and the beam is not too long
-    chosen : row of the number of traverses to take
+    chosen : row of the recommended number of traverses
     """
 
     blocked_by: NDArray[np.int64]
@@ -71,8 +71,8 @@ def suit(
 
     Raises
     ------
-    OutOfRange     a pair or a pipe that cannot be
-    NumberInvalid  a figure of a pair that is not finite
+    OutOfRange     a pair or a pipe with impossible values
+    NumberInvalid  a value of a pair that is not finite
 
     Source
     ------
@@ -148,7 +148,7 @@ def _fits(
 
 
 def _chosen(fits: NDArray[np.bool_], clear: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """The first that nothing speaks against; else the most traverses that fit; else one."""
+    """The first without a disadvantage; else the most traverses that fit; else one."""
     most = np.where(fits, np.array(ORDER)[:, None], 0).argmax(axis=0)
     most = np.where(fits.any(axis=0), most, ORDER.index(1))
     return np.where(clear.any(axis=0), clear.argmax(axis=0), most)

@@ -1,4 +1,4 @@
-"""A log's flow over time as SVG: thinned so that its peaks stay, with the result and its uncertainty as a labelled band."""
+"""The flow of a log over time as SVG: downsampled with its peaks, with the result and its uncertainty as a band."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext, ngettext
 
 from compute.base.svg import document, label, polyline, rule, ticks
 from compute.base.units import System, express
@@ -24,7 +25,7 @@ DAY_SECONDS, MINUTE_SECONDS = 86_400, 60
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What is drawn beside the readings, in their unit."""
+    """The result drawn with the readings, in their unit."""
 
     value: float
     expanded_uncertainty: float
@@ -54,7 +55,7 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
     def y(flow: float) -> float:
         return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * (flow - low) / (high - low)
 
-    parts = [label(LEFT, TOP - 10, f"volume flow, {unit}", "start", INK)]
+    parts = [label(LEFT, TOP - 10, gettext("Volume flow, {unit}").format(unit=unit), "start", INK)]
     for tick in ticks(low, high):
         parts.append(rule(LEFT, y(tick), WIDTH - RIGHT, y(tick), SOFT, 0.4))
         parts.append(label(LEFT - 6, y(tick) + 4, f"{tick:g}", "end", INK))
@@ -64,22 +65,27 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
         text = format(datetime.fromtimestamp(at, UTC).astimezone(zone), clock)
         parts.append(label(x(at), HEIGHT - BOTTOM + 18, text, anchor, INK))
     began = datetime.fromtimestamp(first, UTC).astimezone(zone)
-    parts.append(label(LEFT, HEIGHT - 2, f"{began:%Y-%m-%d}, times {began:%Z}", "start", SOFT_INK))
+    parts.append(label(LEFT, HEIGHT - 2, f"{began:%Y-%m-%d}, {began:%Z}", "start", SOFT_INK))
     top, under = y(result.value + result.expanded_uncertainty), y(result.value - result.expanded_uncertainty)
     parts.append(
         f'<rect x="{LEFT}" y="{top:.1f}" width="{WIDTH - LEFT - RIGHT}" height="{max(under - top, 0.5):.1f}" fill="{BAND}" '
         'fill-opacity="0.13"/>'
     )
     parts += [_line(part, x, y) for part in stretches]
-    # A pale line beneath the dashes, or they would drown in readings that fill the band.
+    # A pale line below the dashes keeps them visible where readings fill the band.
     parts.append(rule(LEFT, y(result.value), WIDTH - RIGHT, y(result.value), PALE, 3.2))
     parts.append(rule(LEFT, y(result.value), WIDTH - RIGHT, y(result.value), BAND, 1.4, "7 4"))
     parts.append(
-        label(WIDTH - RIGHT, TOP - 10, "dashed: the result; shaded: its expanded uncertainty", "end", BAND)
+        label(WIDTH - RIGHT, TOP - 10, gettext("dashed: result; shaded: expanded uncertainty"), "end", BAND)
     )
     parts.append(rule(LEFT, HEIGHT - BOTTOM, WIDTH - RIGHT, HEIGHT - BOTTOM, INK, 1))
-    title = f"Volume flow over the log, {len(np.asarray(values))} readings, mean {result.value:.4g} {unit}"
-    return document(WIDTH, HEIGHT, title, parts)
+    count = len(np.asarray(values))
+    title = ngettext(
+        "Volume flow over the log: {count} reading, mean {mean} {unit}",
+        "Volume flow over the log: {count} readings, mean {mean} {unit}",
+        count,
+    )
+    return document(WIDTH, HEIGHT, title.format(count=count, mean=f"{result.value:.4g}", unit=unit), parts)
 
 
 def _clock(seconds: float) -> str:

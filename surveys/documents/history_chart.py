@@ -1,4 +1,4 @@
-"""The history of a measuring point as SVG, for page and paper: each result with its uncertainty as a bar."""
+"""The results of a measuring point over time as SVG, for pages and documents: each with its uncertainty as a bar."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+
+from django.utils.translation import gettext, ngettext
 
 from compute.base.svg import document, label, rule, ticks
 
@@ -26,7 +28,7 @@ class Mark:
 
 
 def history_chart(marks: Sequence[Mark], unit: str, zone: Any, height: float = HEIGHT) -> str:
-    """The chart; there is at least one mark, the oldest is first. What is withdrawn is a cross, not a dot."""
+    """The chart; there is at least one mark, the oldest is first. A withdrawn result is a cross, not a dot."""
     first, last = marks[0].at.timestamp(), marks[-1].at.timestamp()
     ends = [mark.value + sign * mark.expanded_uncertainty for mark in marks for sign in (-1, 1)]
     room = (max(ends) - min(ends) or abs(max(ends)) or 1.0) * 0.12
@@ -40,8 +42,8 @@ def history_chart(marks: Sequence[Mark], unit: str, zone: Any, height: float = H
     def y(value: float) -> float:
         return height - BOTTOM - (height - TOP - BOTTOM) * (value - low) / (high - low)
 
-    parts = [label(LEFT, 14, f"volume flow, {unit}", "start", INK)]
-    parts.append(label(LEFT, 29, "bar: expanded uncertainty; cross: withdrawn", "start", INK))
+    parts = [label(LEFT, 14, gettext("Volume flow, {unit}").format(unit=unit), "start", INK)]
+    parts.append(label(LEFT, 29, gettext("bar: expanded uncertainty; cross: withdrawn"), "start", INK))
     for tick in ticks(low, high):
         parts.append(rule(LEFT, y(tick), WIDTH - RIGHT, y(tick), SOFT, 0.4))
         parts.append(label(LEFT - 6, y(tick) + 4, f"{tick:g}", "end", INK))
@@ -54,9 +56,12 @@ def history_chart(marks: Sequence[Mark], unit: str, zone: Any, height: float = H
             day = f"{mark.at.astimezone(zone):%Y-%m-%d}"
             parts.append(label(across, height - BOTTOM + 18, day, "middle", INK))
             free_from = across + LABEL_WIDTH
-    return document(
-        WIDTH, height, f"Volume flow of {len(marks)} surveys in {unit}, each with its uncertainty", parts
+    title = ngettext(
+        "Volume flow of {count} survey in {unit}, with its uncertainty",
+        "Volume flow of {count} surveys in {unit}, with their uncertainties",
+        len(marks),
     )
+    return document(WIDTH, height, title.format(count=len(marks), unit=unit), parts)
 
 
 def _mark(mark: Mark, across: float, y: Any) -> list[str]:

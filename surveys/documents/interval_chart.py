@@ -1,10 +1,12 @@
-"""The chart of an interval review as SVG: what was found, the line through it with its band, the limits, the proposed date."""
+"""The chart of an interval review as SVG: as-found results, their trend with its band, the limits, the proposed date."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
+
+from django.utils.translation import gettext, ngettext
 
 from compute.base.svg import document, label, polygon, polyline, rule, ticks
 from compute.base.unit_table import KINDS
@@ -33,7 +35,7 @@ def review_chart(chart: Mapping[str, Any], start: date, proposed: float, units: 
         up = HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * (min(max(y, low), high) - low) / (high - low)
         return across, up
 
-    parts = [label(LEFT, TOP - 16, f"as found, {unit}", "start", INK)]
+    parts = [label(LEFT, TOP - 16, gettext("As found, {unit}").format(unit=unit), "start", INK)]
     parts += _grid(low, high, place, left)
     if chart["band_low"]:
         upper = [place(x, y * scale) for x, y in zip(chart["line_x"], chart["band_high"], strict=True)]
@@ -45,17 +47,26 @@ def review_chart(chart: Mapping[str, Any], start: date, proposed: float, units: 
         parts.append(rule(x1, y, x2, y, LIMIT, 1.1, "7 4"))
     if limits:
         parts.append(
-            label(WIDTH - RIGHT, TOP - 16, "dashed: limits; shaded: 95 % of what is expected", "end", LIMIT)
+            label(
+                WIDTH - RIGHT,
+                TOP - 16,
+                gettext("dashed: limits; shaded: 95 % prediction interval"),
+                "end",
+                LIMIT,
+            )
         )
     for x, y in points:
         at = place(x, y)
         parts.append(f'<circle cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="3.6" fill="{INK}"/>')
     parts += _days(points, next_at, place, start, high) if in_days else _hours(left, right, place, low)
-    title = f"What {len(points)} calibrations found, in {unit}, with its limits" + (
-        f"; next calibration proposed for {start + timedelta(days=int(next_at))}"
-        if next_at is not None
-        else ""
-    )
+    title = ngettext(
+        "As-found result of {count} calibration in {unit}, with limits",
+        "As-found results of {count} calibrations in {unit}, with limits",
+        len(points),
+    ).format(count=len(points), unit=unit)
+    if next_at is not None:
+        proposed_on = start + timedelta(days=int(next_at))
+        title += "; " + gettext("next calibration proposed for {day}").format(day=proposed_on)
     return document(WIDTH, HEIGHT, title, parts)
 
 

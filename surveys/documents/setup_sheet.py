@@ -6,7 +6,7 @@ from typing import Any
 
 from compute.base.sources import Source
 from compute.base.units import System
-from compute.measuring.drawing import Drawn, cross_section, side_view
+from compute.measuring.drawing import Drawn
 from compute.measuring.entries import PipeEntry
 from compute.measuring.location import HAZARD_SOURCE, straight_lengths
 from surveys.documents.formatting import (
@@ -19,6 +19,7 @@ from surveys.documents.formatting import (
 )
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
+from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.models import MeasuringPoint, Setup
 
 CHECKLIST = (
@@ -68,16 +69,15 @@ def setup_blocks(pdf: PdfDocument, setup: Setup, units: System) -> None:
         f"{'the ' if outcome['sides'] == 'same' else ''}{sides} of the pipe; pair {setup.transducer_data.instrument.serial}."
         + (" Negative: the transducers overlap." if setup.spacing_m < 0 else ""),
     )
-    diameter = f"outer diameter {worded(setup.pipe_data.outer_diameter_m, 'length', units)}"
     spacing = worded(setup.spacing_m, "length", units)
     lengthwise = (
         f"Pipe lengthwise to scale with {setup.traverses} traverses of the beam and the spacing of {spacing}"
     )
     pdf.drawings_beside(
         [
-            (side_view(drawn, spacing, diameter), lengthwise, 64),
+            (side_drawing(drawn, units), lengthwise, 64),
             (
-                cross_section(drawn, outcome["sides"] == "same"),
+                cross_drawing(drawn),
                 f"Pipe across to scale, transducers on {sides}",
                 28,
             ),

@@ -7,7 +7,6 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from compute.base.units import System
-from compute.measuring.drawing import side_view
 from surveys.calibration.affected_results import ReviewNotice, notices_with_paths
 from surveys.core.stored_quantities import quantity
 from surveys.documents.changes import difference_told
@@ -25,6 +24,7 @@ from surveys.documents.method_and_sources import method_and_sources
 from surveys.documents.paths_mean import paths_figure, paths_table
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
+from surveys.documents.setup_drawings import side_drawing
 from surveys.documents.setup_sheet import drawn_of, findings_blocks
 from surveys.documents.site_meter_comparison import ToldBeside, beside_told
 from surveys.models import Report, Result
@@ -280,9 +280,8 @@ def _set_up(pdf: PdfDocument, result: Result, units: System) -> None:
     outcome, stated = setup.outcome, result.survey_data
     pdf.heading("Set-up")
     spacing = worded(setup.spacing_m, "length", units)
-    diameter = f"outer diameter {worded(setup.pipe_data.outer_diameter_m, 'length', units)}"
     pdf.drawing(
-        side_view(drawn_of(setup), spacing, diameter),
+        side_drawing(drawn_of(setup), units),
         f"Pipe lengthwise to scale, {setup.traverses} traverses, spacing {spacing}",
         66,
     )

@@ -1,7 +1,7 @@
-"""How far an entered figure may go: far beyond what occurs on a pipe, and nowhere near where numbers overflow.
+"""Limits of entered values: far beyond any real pipe, and far from where numbers overflow.
 
-What a pipe, a medium or a library can really be is judged by the physics; this only keeps nonsense such as a
-viscosity of 0 or a diameter of 1e300 m from being computed with. The limits are our own.
+The physics checks whether a pipe or a medium is possible. These limits only keep nonsense, such as a viscosity of 0 or a diameter of
+1e300 m, out of the calculation. They are set by this project.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from compute.base.errors import OutOfRange
-from compute.base.figures import worded
+from compute.base.messages import quantity
 
 LIMITS: Mapping[str, tuple[float, float]] = {
     "length": (-1e4, 1e4),
@@ -35,9 +35,9 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "ratio_db": (-1000.0, 1000.0),
     "speed_per_temperature": (-1e4, 1e4),
 }
-"""Lowest and highest figure by kind of quantity, SI."""
+"""Lowest and highest value by kind of quantity, SI."""
 
-# Lowest figures [SI] of what the physics divides by.
+# Lowest values [SI] of quantities that the physics divides by.
 MIN_SOUND_SPEED = 50.0
 MIN_LENGTH = 1e-5
 MIN_DENSITY = 0.01
@@ -47,14 +47,17 @@ MIN_ANGLE = 0.01
 
 
 def check_limits(si: Any, kind: str, lowest: float | None = None) -> None:
-    """Refuse a figure, or an array with one, outside the limits of its kind.
+    """Check that a value, or every value of an array, is within the limits of its kind.
 
-    Raises OutOfRange naming the figure and the limits.
+    Raises OutOfRange with the value and the limits.
     """
     low, high = LIMITS[kind]
     low = low if lowest is None else lowest
     # Of one number numpy would take ten times as long as all the rest.
     least, most = (si, si) if isinstance(si, float) else (float(np.min(si)), float(np.max(si)))
     if least < low or most > high:
-        wrong, first, last = (worded(one, kind, ".6g") for one in (least if least < low else most, low, high))
-        raise OutOfRange(f"{wrong} cannot be; enter {first} to {last}.")
+        raise OutOfRange(
+            value=quantity(least if least < low else most, kind),
+            at_least=quantity(low, kind),
+            at_most=quantity(high, kind),
+        )

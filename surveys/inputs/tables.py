@@ -1,4 +1,4 @@
-"""Tables people upload: CSV or XLSX in, rows of text by column name out; nothing in them is run or trusted."""
+"""Uploaded tables: CSV or XLSX in, rows of text by column name out; no formula of a table is evaluated."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def table_read(source: IO[bytes], columns: Iterable[str]) -> list[Row]:
     """
     content = source.read(MAX_BYTES + 1)
     if len(content) > MAX_BYTES:
-        raise _bad(f"The file is larger than {MAX_BYTES // 1_000_000} MB.", "file-too-large")
+        raise ServiceError("file-too-large/table", field="file", most_mb=MAX_BYTES // 1_000_000)
     lines = _xlsx(content) if content.startswith(ZIP) else _csv(content)
     header = [name.strip().lower() for name in next(lines, [])]
     while header and not header[-1]:
@@ -45,52 +45,48 @@ def table_read(source: IO[bytes], columns: Iterable[str]) -> list[Row]:
     rows = []
     for number, line in enumerate(lines, start=2):
         if any(cell.strip() for cell in line[len(header) :]):
-            raise _bad(f"Row {number} has more cells than the header has columns.", "row-too-long")
+            raise ServiceError("row-too-long", field="file", row=number)
         cells = {name: cell.strip() for name, cell in zip(header, line, strict=False) if cell.strip()}
         if cells:
             rows.append(Row(number, cells))
         if len(rows) > MAX_ROWS or number > 5 * MAX_ROWS:
-            raise _bad(f"More than {MAX_ROWS} rows; send them in several files.", "too-many-rows")
+            raise ServiceError("too-many-rows", field="file", count=MAX_ROWS)
     if not rows:
-        raise _bad("The table has no rows.", "no-rows")
+        raise ServiceError("no-rows", field="file")
     return rows
-
-
-def _bad(detail: str, code: str) -> ServiceError:
-    return ServiceError(detail, code=code, field="file")
 
 
 def _check_header(header: list[str], known: set[str]) -> None:
     unknown = [name for name in header if name not in known]
     if not header or unknown:
-        wrong = (
-            f" Not known: {', '.join(name[:40] or '(empty)' for name in unknown[:10])}." if unknown else ""
-        )
-        raise _bad(
-            f"The first line names the columns, of: {', '.join(sorted(known))}.{wrong}", "columns-unknown"
+        raise ServiceError(
+            "columns-unknown",
+            field="file",
+            known=sorted(known),
+            unknown=[name[:40] or "–" for name in unknown[:10]] or None,
         )
     if len(set(header)) < len(header):
-        raise _bad("A column is there twice.", "duplicate-column")
+        raise ServiceError("duplicate-column", field="file")
 
 
 def _csv(content: bytes) -> Iterator[list[str]]:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise _bad(
-            "The file is neither XLSX nor UTF-8 text; save it as one of them.", "file-not-text"
-        ) from None
+        raise ServiceError("file-not-text", field="file") from None
     if "\0" in text:
-        raise _bad("The file is neither XLSX nor text.", "file-not-text")
+        raise ServiceError("file-not-text", field="file")
     first = text.split("\n", 1)[0]
     delimiter = max((";", "\t", ","), key=first.count)
     try:
         for line in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
             if len(line) > MAX_COLUMNS or any(len(cell) > MAX_CELL_LENGTH for cell in line):
-                raise _bad("A row has too many or too long cells; this is no such table.", "row-too-long")
+                raise ServiceError(
+                    "row-too-long/limits", field="file", columns=MAX_COLUMNS, characters=MAX_CELL_LENGTH
+                )
             yield line
-    except csv.Error as error:
-        raise _bad(f"The CSV cannot be read: {error}.", "csv-invalid") from None
+    except csv.Error:
+        raise ServiceError("csv-invalid", field="file") from None
 
 
 def _xlsx(content: bytes) -> Iterator[list[str]]:
@@ -103,7 +99,9 @@ def _xlsx(content: bytes) -> Iterator[list[str]]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as parts:
             if sum(part.file_size for part in parts.infolist()) > MAX_UNZIPPED_BYTES:
-                raise _bad("The XLSX file unzips to far more than a table of certificates.", "file-too-large")
+                raise ServiceError(
+                    "file-too-large/unzipped", field="file", most_mb=MAX_UNZIPPED_BYTES // 1_000_000
+                )
         # Values as last computed, never a formula; row by row.
         book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
         sheet = book.worksheets[0]
@@ -121,9 +119,9 @@ def _xlsx(content: bytes) -> Iterator[list[str]]:
         IndexError,
         OSError,
         SyntaxError,
-    ) as error:
-        # What a damaged or hostile workbook makes the reader raise; defusedxml's refusals are ValueErrors.
-        raise _bad(f"The XLSX file cannot be read ({type(error).__name__}).", "xlsx-invalid") from None
+    ):
+        # Errors of the reader for a damaged or hostile workbook; those of defusedxml are ValueErrors.
+        raise ServiceError("xlsx-invalid", field="file") from None
 
 
 def _text(cell: Any) -> str:

@@ -28,7 +28,7 @@ class AuditQuerySet(VisibleQuerySet):
         return self
 
     def delete(self) -> NoReturn:
-        raise ProtectedError("The audit log is kept.", set())
+        raise ProtectedError("Entries of the audit log cannot be deleted.", set())
 
 
 class Action(models.TextChoices):

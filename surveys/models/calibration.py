@@ -183,7 +183,7 @@ class RetainedQuerySet(VisibleQuerySet):
     """Rows that results name by a table of their own, which a deletion would empty unasked."""
 
     def delete(self) -> NoReturn:
-        raise ProtectedError("Results may rest on these; they are kept.", set(self))
+        raise ProtectedError("Records that results are based on cannot be deleted.", set(self))
 
 
 class Calibration(Record, Acceptance):
@@ -250,8 +250,8 @@ class Calibration(Record, Acceptance):
         return f"{self.certificate} ({self.calibrated_on} to {self.due_on})"
 
     def delete(self, *_: Any, **__: Any) -> NoReturn:
-        """Refused: correct it instead."""
-        raise ProtectedError("Results may rest on it; it is kept.", {self})
+        """Reject the deletion: a record is corrected instead."""
+        raise ProtectedError("Records that results are based on cannot be deleted.", {self})
 
 
 class CalibrationPoint(models.Model):

@@ -8,8 +8,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from compute.base.messages import Message, message, record
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import TransducerEntry
+from surveys.core.messages import model_error_of
 from surveys.models.base import Record, as_entered_field
 
 
@@ -93,18 +95,19 @@ class Instrument(Record):
         return f"{self.get_kind_display()} {self.serial}"
 
     def clean(self) -> None:
-        """An accessory belongs to one instrument that is no accessory itself."""
+        """Check that an accessory belongs to one instrument that is not an accessory itself."""
         if self.belongs_to is None:
             return
-        why = ""
+        why: Message | None = None
         if self.belongs_to_id == self.pk:
-            why = "An instrument is no accessory of itself."
+            why = message("belongs-to-invalid/itself")
         elif self.belongs_to.belongs_to_id is not None:
-            why = f"{self.belongs_to} is an accessory itself; name the instrument that belongs to."
+            of = record("instrument", self.belongs_to_id, str(self.belongs_to))
+            why = message("belongs-to-invalid/accessory", instrument=of)
         elif Instrument.objects.filter(belongs_to=self.pk).exists():
-            why = "It has accessories of its own; take them off first."
+            why = message("belongs-to-invalid/has-accessories")
         if why:
-            raise ValidationError({"belongs_to": ValidationError(why, code="belongs-to-invalid")})
+            raise ValidationError({"belongs_to": model_error_of(why)})
 
 
 class InstrumentState(Record):

@@ -1,29 +1,28 @@
-"""Measuring points and the set-ups worked out for them."""
+"""Measuring points and the set-ups calculated for them."""
 
 from typing import Any
 
 from django.conf import settings
-from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
+from surveys.core.messages import model_error
 from surveys.models.base import Record, as_entered_field
 from surveys.models.pipe import Pipe, PipeData, TemperatureSource
 
 
 def validate_disturbance(name: str) -> None:
-    """Refuse a disturbance no straight length is known for; `unknown` is one."""
+    """Reject a disturbance without a recommended straight length; `unknown` has one."""
     if name not in straight_lengths():
-        known = ", ".join(straight_lengths())
-        raise ValidationError(f"{name[:60]!r} is not among {known}.", code="unknown-name")
+        raise model_error("unknown-name/disturbance", name=name[:60], known=list(straight_lengths()))
 
 
 def validate_hazards(hazards: Any) -> None:
-    """Refuse hazards no safety note is known for."""
+    """Reject hazards without a safety note."""
     if not isinstance(hazards, list) or not all(isinstance(h, str) and h in HAZARDS for h in hazards):
-        raise ValidationError(f"Hazards are a list of some of {', '.join(HAZARDS)}.", code="unknown-name")
+        raise model_error("unknown-name/hazards", known=list(HAZARDS))
 
 
 class MeasuringPoint(Record):

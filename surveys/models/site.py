@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from surveys.core.messages import model_error
 from surveys.models.base import Record, VisibleQuerySet
 from surveys.models.user import User
 
@@ -51,11 +51,9 @@ class Client(Record):
 
 
 def validate_time_zone(name: str) -> None:
-    """Refuse what the time zone database does not know."""
+    """Reject a name that is not in the time zone database."""
     if name not in available_timezones():
-        raise ValidationError(
-            f"{name!r} is no time zone; write one such as Europe/Copenhagen.", code="time-zone-unknown"
-        )
+        raise model_error("time-zone-unknown", name=name[:60])
 
 
 def coordinates_possible(owner: str) -> models.CheckConstraint:

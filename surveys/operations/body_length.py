@@ -1,6 +1,6 @@
-"""Refuses a body that ends before the length its sender promised.
+"""Reject a body that ends before the length its sender announced.
 
-A web server hands on what came and then an end, as if that were all; half a log would be taken for a whole one.
+A web server passes on what it received and then an end of file; half a log would be imported as a whole one.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ class BodyTruncated(ServiceError, BadRequest):
 
 
 class LengthCheckedBody:
-    """A request's body that raises where it ends too early."""
+    """A request body that raises if it ends too early."""
 
     def __init__(self, body: Any, length: int) -> None:
         self._body, self._missing, self._length = body, length, length
@@ -34,18 +34,14 @@ class LengthCheckedBody:
     def _counted(self, content: bytes, size: int) -> bytes:
         self._missing -= len(content)
         if not content and size and self._missing > 0:
-            # Told once: whoever reads on to clear the connection finds its end.
+            # Raised once: a reader that clears the connection afterwards finds its end.
             missing, self._missing = self._missing, 0
-            raise BodyTruncated(
-                f"The body ended after {self._length - missing} of {self._length} bytes; nothing of it was kept. Send it "
-                "again.",
-                code="body-cut-off",
-            )
+            raise BodyTruncated("body-cut-off", received=self._length - missing, expected=self._length)
         return content
 
 
 def check_body_length(application: Application) -> Application:
-    """A WSGI application that is given whole bodies or an error."""
+    """Wrap a WSGI application so that it reads whole bodies or gets an error."""
 
     def guarded(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         length = environ.get("CONTENT_LENGTH") or ""

@@ -24,15 +24,16 @@ from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from compute.base.messages import message
 from surveys.api.people.second_factor import qr_svg
-from surveys.api.problems import CONTENT_TYPE, problem
+from surveys.api.problems import CONTENT_TYPE, problem_of_message
 from surveys.api.throttles import limits_of, name_limit, wait_for
 from surveys.core.errors import ServiceError
 from surveys.core.messages import code_of, error_text
+from surveys.core.messages import render as render_message
 from surveys.core.request_context import client_address
 from surveys.models import User
 from surveys.services.people.people import invitation_accept, invitation_open
@@ -214,17 +215,13 @@ def locked_out(request: HttpRequest, response: Any, credentials: dict[str, Any] 
     opens = (attempt.attempt_time if attempt else timezone.now()) + settings.AXES_COOLOFF_TIME
     seconds = max(1, int((opens - timezone.now()).total_seconds()) + 1)
     minutes = -(-seconds // 60)
-    detail = ngettext(
-        "Too many failed attempts. Try again in %(minutes)d minute.",
-        "Too many failed attempts. Try again in %(minutes)d minutes.",
-        minutes,
-    ) % {"minutes": minutes}
+    locked = message("sign-in-locked", count=minutes)
     answer: HttpResponse
     if request.path.startswith("/api/"):
-        error = {"field": "", "code": "sign-in-locked", "detail": detail}
-        answer = JsonResponse(problem(429, [error]), status=429, content_type=CONTENT_TYPE)
+        document = problem_of_message(429, locked)
+        answer = JsonResponse(document, status=429, content_type=CONTENT_TYPE)
     else:
-        answer = render(request, "sign_in.html", {"locked": detail}, status=429)
+        answer = render(request, "sign_in.html", {"locked": render_message(locked).body}, status=429)
     answer["Retry-After"] = str(seconds)
     return answer
 

@@ -99,8 +99,9 @@ def units_of(request: HttpRequest) -> System:
 
 
 def page(request: HttpRequest, template: str, context: dict[str, Any], status: int = 200) -> HttpResponse:
-    """Render a page within the frame."""
-    addresses = [(reverse(entry.route), entry.label) for entry in entries_of(cast(User, request.user))]
+    """Render a page within the frame; without navigation for visitors who are not signed in."""
+    entries = entries_of(request.user) if request.user.is_authenticated else []
+    addresses = [(reverse(entry.route), entry.label) for entry in entries]
     around = {
         "units": units_of(request),
         "navigation": [

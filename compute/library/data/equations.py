@@ -18,6 +18,7 @@ def _liquid_state(fluid: str) -> Any:
 
 @cache
 def any_state(fluid: str) -> Any:
+    """Return the equation of state of a fluid, in no particular state."""
     return AbstractState("HEOS", fluid)
 
 
@@ -30,6 +31,7 @@ def liquid(
 
 
 def liquid_state(fluid: str, temperature: float, pressure: float) -> Any:
+    """Return the equation of state of a liquid at a temperature and a pressure."""
     state = _liquid_state(fluid)
     state.update(CoolProp.PT_INPUTS, pressure, temperature)
     return state

@@ -68,6 +68,7 @@ def chebyshev_shares(count: int) -> FloatArray:
 
 
 def grid(region: Region) -> FloatArray:
+    """Return the points of a region that a polynomial is fitted to."""
     counts = [max(1, 2 * degree + 2) if degree else 1 for degree in region.degrees]
     counts[2] = 3 * (region.degrees[2] // 3 + 1) + region.degrees[2]
     mesh = np.meshgrid(*(chebyshev_shares(count) for count in counts), indexing="ij")
@@ -88,6 +89,7 @@ def to_powers(coefficients: FloatArray) -> FloatArray:
 
 
 def fit(region: Region, degrees: tuple[int, int, int], points: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the coefficients of the least-squares polynomial, by powers."""
     basis = chebyshev.chebvander3d(*region.scaled(points), list(degrees))
     solution = np.asarray(np.linalg.lstsq(basis, values, rcond=None)[0], dtype=np.float64)
     return to_powers(solution.reshape([degree + 1 for degree in degrees]))

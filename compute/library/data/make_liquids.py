@@ -186,6 +186,7 @@ def viscosity_model(slug: str, fluid: str) -> ViscosityModel:
 
 
 def temperatures(fluid: str, points: dict[int, float] | None) -> tuple[float, float]:
+    """Return the lowest and highest temperature of the fit."""
     state = any_state(fluid)
     low = max(MIN_K, triple(fluid) + 0.01)
     high = min(MAX_K, MAX_FRACTION_OF_CRITICAL * state.T_critical())
@@ -195,6 +196,7 @@ def temperatures(fluid: str, points: dict[int, float] | None) -> tuple[float, fl
 
 
 def triple(fluid: str) -> float:
+    """Return the triple point temperature."""
     return float(any_state(fluid).trivial_keyed_output(CoolProp.iT_triple))
 
 
@@ -206,6 +208,7 @@ def viscosity_between(points: dict[int, float]) -> FloatArray:
 
 
 def reference(fluid: str, points: dict[int, float] | None, at: FloatArray) -> FloatArray:
+    """Return sound speed, density and viscosity at each point of the fit."""
     rows = np.array([liquid(fluid, t, p, viscosity=not points) for _, p, t in at])
     if points:
         rows[:, 2] = np.exp(polynomial.polyval(1000 / at[:, 2], viscosity_between(points)))

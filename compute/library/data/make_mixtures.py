@@ -86,6 +86,7 @@ def stated(row: dict[str, str], points: FloatArray) -> FloatArray:
 
 
 def stated_entry(row: dict[str, str]) -> dict[str, Any]:
+    """Return the entry of a liquid whose properties the row of the table gives."""
     water = row["boils_as"] == "water"
     region = Region(
         (float(row["low_c"]) + CELSIUS, float(row["high_c"]) + CELSIUS),
@@ -119,10 +120,12 @@ def stated_entry(row: dict[str, str]) -> dict[str, Any]:
 
 @cache
 def coolant(fluid: str) -> Any:
+    """Return the incompressible mixture of the reference library."""
     return AbstractState("INCOMP", fluid)
 
 
 def glycol_freezing(fluid: str, fraction: float) -> float:
+    """Return the freezing temperature of a glycol at a mass fraction."""
     state = coolant(fluid)
     state.set_mass_fractions([fraction])
     return float(state.trivial_keyed_output(CoolProp.iT_freeze))
@@ -150,6 +153,7 @@ def glycol(fluid: str, table: dict[float, tuple[float, float]], points: FloatArr
 def glycol_entry(
     name: str, title: str, fluid: str, table: dict[float, tuple[float, float]]
 ) -> dict[str, Any]:
+    """Return the entry of a glycol with water."""
     fractions = (0.0, 0.6)
     freezing = partial(glycol_freezing, fluid)
     region = Region(

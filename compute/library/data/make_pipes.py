@@ -114,6 +114,7 @@ def tidy(row: dict[str, str]) -> list[str]:
 
 
 def main(raw: Path) -> None:
+    """Write the pipe table from the raw one."""
     with raw.open(encoding="utf-8", newline="") as file:
         rows = [tidy(row) for row in csv.DictReader(file) if row["standard"] in NAMES]
     with (Path(__file__).parent / "pipes.csv").open("w", encoding="utf-8", newline="") as file:

@@ -63,6 +63,7 @@ def seawater(salinity: float, pressure: float, temperature: float) -> tuple[floa
 
 
 def reference(points: FloatArray) -> FloatArray:
+    """Return sound speed, density and viscosity at each point of the fit."""
     return np.array([seawater(*point) for point in points])
 
 
@@ -102,6 +103,7 @@ def entry() -> dict[str, Any]:
 
 
 def main() -> None:
+    """Write the data file of seawater."""
     write("seawater.json", {"seawater": entry})
 
 

@@ -20,10 +20,12 @@ TRIPLE = 273.16
 
 
 def boiling(temperature: float) -> float:
+    """Return the boiling pressure, from the triple point on."""
     return boiling_pressure("Water", max(temperature, TRIPLE))
 
 
 def reference(points: FloatArray) -> FloatArray:
+    """Return sound speed, density and viscosity at each point of the fit."""
     return np.array([liquid("Water", temperature, pressure) for _, pressure, temperature in points])
 
 
@@ -51,6 +53,7 @@ def entry() -> dict[str, Any]:
 
 
 def main() -> None:
+    """Write the data file of water."""
     write("water.json", {"water": entry})
 
 

@@ -44,7 +44,7 @@ MAX_TRIALS = 2_000_000
 SEED = 1
 # SI sizes outside these are slips of the pen, and would overflow on the way.
 MIN_UNCERTAINTY, MAX_UNCERTAINTY = 1e-30, 1e6
-STATED = Source("stated by the user", "published")
+STATED = Source("entered by the user", "published")
 INPUT_UNCERTAINTY_SCHEMA = {
     "type": "object",
     "description": "One of standard_uncertainty, relative_standard_uncertainty, half_width; uncertainties are k = 1.",

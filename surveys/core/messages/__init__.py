@@ -3,7 +3,14 @@
 `catalogue/` has the entries, one file for each domain; `fields` and `terms` the words that entries share.
 """
 
-from surveys.core.messages.errors import MessageCode, code_of, error_text, message_of, model_error
+from surveys.core.messages.errors import (
+    MessageCode,
+    code_of,
+    error_text,
+    message_of,
+    model_error,
+    model_error_of,
+)
 from surveys.core.messages.rendering import Rendered, answer, findings_read, is_message, render
 from surveys.core.messages.values import METRIC, Reader
 
@@ -19,5 +26,6 @@ __all__ = [
     "is_message",
     "message_of",
     "model_error",
+    "model_error_of",
     "render",
 ]

@@ -6,8 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from surveys.core.errors import ServiceError
-from surveys.core.messages import error_text
+from surveys.operations.backup.files import BackupError
 from surveys.operations.backup.tables import LEFT_OUT
 from surveys.operations.backup.taking import BackupSummary, backup_take
 
@@ -24,8 +23,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             summary = backup_take(options["file"], now=timezone.now())
-        except ServiceError as error:
-            raise CommandError(error_text(error)) from None
+        except BackupError as error:
+            raise CommandError(str(error)) from None
         self.stdout.write(summary_text(options["file"], summary))
         left_out = sorted(set(LEFT_OUT.values()))
         self.stdout.write(f"Not included: {'; '.join(left_out)}.")

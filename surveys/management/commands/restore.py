@@ -5,9 +5,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from surveys.core.errors import ServiceError
-from surveys.core.messages import error_text
 from surveys.management.commands.backup import summary_text
+from surveys.operations.backup.files import BackupError
 from surveys.operations.backup.restoring import backup_restore
 
 
@@ -20,7 +19,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             summary = backup_restore(options["file"])
-        except ServiceError as error:
-            raise CommandError(error_text(error)) from None
+        except BackupError as error:
+            raise CommandError(str(error)) from None
         self.stdout.write(summary_text(options["file"], summary))
         self.stdout.write("Restored. The checksum and the number of rows of each table are correct.")

@@ -19,8 +19,6 @@ from typing import IO, Any
 
 import zstandard
 
-from surveys.core.errors import ServiceError
-
 FORMAT = "surveys-backup-1"
 LEVEL = 3
 PIECE = 1 << 20
@@ -32,12 +30,16 @@ TRAILER_BYTES = len(TRAILER_HEAD) + SHA256_BYTES
 Cells = Sequence[Any]
 
 
-class BackupDamaged(ServiceError):
-    """The file is not whole, or no backup."""
+class BackupError(Exception):
+    """A backup cannot be written or restored; the text tells the operator why."""
+
+
+class BackupDamaged(BackupError):
+    """The file is incomplete, altered or not a backup."""
 
 
 class Hashing(io.RawIOBase):
-    """Hands bytes on to a file and keeps their digest."""
+    """Writes bytes to a file and updates their digest."""
 
     def __init__(self, target: IO[bytes]) -> None:
         self._target = target
@@ -64,7 +66,7 @@ class Writer:
         self._line({"format": FORMAT} | facts)
 
     def table(self, name: str, columns: Sequence[str]) -> None:
-        """What follows are rows of this table."""
+        """Start the rows of a table."""
         self._table, self.rows[name] = name, 0
         self._line({"table": name, "columns": list(columns)})
 
@@ -86,19 +88,17 @@ class Writer:
 
 @contextmanager
 def backup_writer(path: Path) -> Iterator[Writer]:
-    """Write a backup beside its name, and give it the name once it is whole and on the disk. Only its owner may read it.
+    """Write a backup to a temporary name and rename it once it is complete and on the disk. Only its owner can read it.
 
-    Raises ServiceError if there is such a file already.
+    Raises BackupError if the file already exists or cannot be written.
     """
     if path.exists():
-        raise ServiceError(
-            f"{path} is there already; a backup never takes the place of another. Choose another name."
-        )
+        raise BackupError(f"{path} already exists. Enter the path of a new file.")
     unfinished = path.with_name(path.name + ".unfinished")
     try:
         descriptor = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     except OSError as error:
-        raise ServiceError(f"{unfinished} cannot be written: {error.strerror}.") from None
+        raise BackupError(f"{unfinished} cannot be written: {error.strerror}.") from None
     try:
         with os.fdopen(descriptor, "wb") as file:
             hashing = Hashing(file)
@@ -117,9 +117,9 @@ def backup_writer(path: Path) -> Iterator[Writer]:
 
 
 def whole_file_sha256(path: Path) -> str:
-    """The SHA-256 of a backup, as any tool tells it, once the digest at its end has been found right.
+    """The SHA-256 of a backup file, after the digest at its end has been verified.
 
-    Raises BackupDamaged for a file that is cut, altered, or no backup; ServiceError for one that cannot be read.
+    Raises BackupDamaged for a file that is incomplete, altered or not a backup; BackupError for one that cannot be read.
     """
     try:
         with path.open("rb") as file:
@@ -130,24 +130,24 @@ def whole_file_sha256(path: Path) -> str:
                 left -= len(piece)
             trailer = file.read()
     except OSError as error:
-        raise ServiceError(f"{path} cannot be read: {error.strerror}.") from None
+        raise BackupError(f"{path} cannot be read: {error.strerror}.") from None
     if trailer != TRAILER_HEAD + digest.digest():
         raise BackupDamaged(
-            f"{path} is damaged, cut off, or no backup: its checksum does not match its content. Nothing was restored. "
-            "Copy it again from where it was made, or take an earlier one."
+            f"{path} is damaged, incomplete or not a backup: the checksum does not match the content. Nothing was restored. "
+            "Copy the file again from its source, or use an earlier backup."
         )
     digest.update(trailer)
     return digest.hexdigest()
 
 
 class Reader:
-    """Reads what a Writer wrote, table by table."""
+    """Reads a backup table by table."""
 
     def __init__(self, stream: io.BufferedReader) -> None:
         self._stream = stream
         self.head = self._document()
         if not isinstance(self.head, dict) or self.head.get("format") != FORMAT:
-            raise BackupDamaged(f"The file is no backup of the format {FORMAT}.")
+            raise BackupDamaged(f"The file is not a backup in the format {FORMAT}.")
         self.rows: dict[str, int] = {}
         self._next = self._document()
 
@@ -175,7 +175,7 @@ class Reader:
 
 @contextmanager
 def backup_reader(path: Path) -> Iterator[Reader]:
-    """Read a backup whose checksum has been found right."""
+    """Read a backup whose checksum has been verified."""
     with path.open("rb") as file:
         unpacked = zstandard.ZstdDecompressor().stream_reader(file, read_size=PIECE)
         yield Reader(io.BufferedReader(unpacked, PIECE))

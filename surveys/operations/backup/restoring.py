@@ -1,4 +1,4 @@
-"""A backup put back, into an empty and migrated database of either kind: all of it, or nothing."""
+"""Restoring a backup into an empty, migrated database of either kind, completely or not at all."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.color import no_style
 from django.db import DatabaseError, connection, transaction
 
-from surveys.core.errors import Conflict, ServiceError
-from surveys.operations.backup.files import Reader, backup_reader, whole_file_sha256
+from surveys.operations.backup.files import BackupError, Reader, backup_reader, whole_file_sha256
 from surveys.operations.backup.tables import FILLED_BY_MIGRATION, Table, differences, migrations, tables
 from surveys.operations.backup.taking import BackupSummary
 
@@ -23,8 +22,8 @@ ROWS_PER_BATCH, BYTES_PER_READ = 500, 8_000_000
 def backup_restore(path: Path) -> BackupSummary:
     """Put the records of a file into the database, as they were: the same keys, times, figures and bytes.
 
-    Raises BackupDamaged before anything is written for a file that is not whole, Conflict for a database that is not empty or
-    of another version, ServiceError where the database refuses a row; then nothing of it stays.
+    Raises BackupDamaged for a file that is not complete, before anything is written; BackupError for a database that is not empty,
+    is of a different version or rejects a row. Nothing is stored then.
     """
     sha256 = whole_file_sha256(path)
     with backup_reader(path) as reader:
@@ -39,26 +38,26 @@ def backup_restore(path: Path) -> BackupSummary:
 def _same_version(wanted: list[str]) -> None:
     applied = migrations()
     if not applied:
-        raise Conflict("The database has no tables yet. Run `manage.py migrate` on it first.")
+        raise BackupError("The database has no tables yet. Run `manage.py migrate` on it first.")
     if missing := sorted(set(wanted) - set(applied)):
-        raise Conflict(
-            f"The backup is of a later version of this program: the database lacks the migrations {', '.join(missing)}. "
-            "Restore it with the version it was made by, or a later one after `manage.py migrate`."
+        raise BackupError(
+            f"The backup is from a later version of this program: the database lacks the migrations {', '.join(missing)}. "
+            "Restore it with that version or a later one, after `manage.py migrate`."
         )
     if further := sorted(set(applied) - set(wanted)):
-        raise Conflict(
-            f"The backup is of an earlier version of this program: it lacks the migrations {', '.join(further)}. Restore it "
-            "with the version it was made by, then run `manage.py migrate` with this one."
+        raise BackupError(
+            f"The backup is from an earlier version of this program: it lacks the migrations {', '.join(further)}. Restore it "
+            "with that version, then run `manage.py migrate` with this version."
         )
 
 
 def _empty() -> None:
-    """Refuse a database that has records; take away what a migration has put into it."""
+    """Reject a database that has records; delete the rows that migrations have created."""
     for table in tables():
         if table.name not in FILLED_BY_MIGRATION and table.model._base_manager.exists():
-            raise Conflict(
-                f"The database is not empty: {table.name} has {table.count()} rows. Restore into a new database, made by "
-                "`manage.py migrate` alone; nothing was changed."
+            raise BackupError(
+                f"The database is not empty: {table.name} has {table.count()} rows. Nothing was changed. Restore into a new "
+                "database that only `manage.py migrate` has written to."
             )
     with connection.cursor() as cursor:
         for name in sorted(FILLED_BY_MIGRATION):  # permissions before the types they are of
@@ -71,12 +70,14 @@ def _put_in(reader: Reader) -> dict[str, int]:
     for name, columns in reader.tables():
         table = known.pop(name, None)
         if table is None or table.columns != columns:
-            what = differences(table.columns, columns) if table else "no such table here"
-            raise Conflict(f"The backup is of another version of this program: {name} differs ({what}).")
+            what = differences(table.columns, columns) if table else "the database has no such table"
+            raise BackupError(
+                f"The backup is from a different version of this program: {name} differs ({what})."
+            )
         put[name] = _put_in_table(table, reader)
     if known:
-        raise Conflict(
-            f"The backup is of another version of this program: it lacks the tables {', '.join(sorted(known))}."
+        raise BackupError(
+            f"The backup is from a different version of this program: it lacks the tables {', '.join(sorted(known))}."
         )
     _check_foreign_keys()
     _counted(put, reader.rows)
@@ -95,8 +96,8 @@ def _put_in_table(table: Table, reader: Reader) -> int:
                 cursor.executemany(insert, [_prepared(stored, row) for row in rows])
             except (DatabaseError, ValidationError, ValueError) as error:
                 said = str(error).splitlines()[0]
-                raise ServiceError(
-                    f"The database refuses a row of {table.name} after {count}: {said}. Nothing was restored."
+                raise BackupError(
+                    f"The database rejects a row of {table.name} after {count}: {said}. Nothing was restored."
                 ) from error
             count += len(rows)
     return count
@@ -120,24 +121,24 @@ def _batches(rows: Iterator[list[Any]], binary: list[int]) -> Iterator[list[list
 
 
 def _check_foreign_keys() -> None:
-    """Look now whether every foreign key has its row, so that the commit cannot fail."""
+    """Check every foreign key, so that the commit cannot fail."""
     try:
         connection.check_constraints()
     except DatabaseError as error:
         said = str(error).splitlines()[0]
-        raise ServiceError(
-            f"A row of the backup names another that is not in it: {said}. Nothing was restored."
+        raise BackupError(
+            f"A row of the backup refers to a row that is not in the backup: {said}. Nothing was restored."
         ) from error
 
 
 def _counted(put: dict[str, int], wanted: dict[str, int]) -> None:
-    """Every table has the rows the backup had when it was made, as the database counts them."""
+    """Check that every table has as many rows as the backup."""
     found = {table.name: table.count() for table in tables()}
     if not put == found == wanted:
         wrong = sorted(name for name in found if found[name] != wanted.get(name))
-        raise ServiceError(
-            f"The rows restored are not those of the backup (in {', '.join(wrong)}); was somebody writing to the database? "
-            "Nothing was restored."
+        raise BackupError(
+            f"The number of restored rows differs from the backup in {', '.join(wrong)}. Nothing was restored. "
+            "Make sure that no other process writes to the database."
         )
 
 

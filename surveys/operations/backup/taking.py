@@ -1,4 +1,4 @@
-"""A backup taken: every table as it was at one moment, whatever is written meanwhile."""
+"""Taking a backup: every table as it was at one moment, while others may write."""
 
 from __future__ import annotations
 
@@ -10,14 +10,13 @@ from pathlib import Path
 
 from django.db import connection, transaction
 
-from surveys.core.errors import ServiceError
-from surveys.operations.backup.files import backup_writer, whole_file_sha256
+from surveys.operations.backup.files import BackupError, backup_writer, whole_file_sha256
 from surveys.operations.backup.tables import migrations, tables
 
 
 @dataclass(frozen=True, slots=True)
 class BackupSummary:
-    """What is told of a backup taken or restored: the file's SHA-256, its size, and the rows of each table."""
+    """The SHA-256 of a backup file, its size, and the number of rows of each table."""
 
     sha256: str
     size_bytes: int
@@ -25,9 +24,9 @@ class BackupSummary:
 
 
 def backup_take(path: Path, *, now: datetime) -> BackupSummary:
-    """Write all records to a file. It reads only, and keeps nobody from writing.
+    """Write all records to a file. Other processes can write to the database meanwhile.
 
-    Raises ServiceError if the file is there already or cannot be written, or the database is not migrated.
+    Raises BackupError if the file exists or cannot be written, or if the database is not migrated.
     """
     with backup_writer(path) as writer, _one_moment():
         writer.head(created_at=now.isoformat(), migrations=_migrated())
@@ -41,7 +40,7 @@ def backup_take(path: Path, *, now: datetime) -> BackupSummary:
 def _migrated() -> list[str]:
     applied = migrations()
     if not applied:
-        raise ServiceError("The database has no tables yet; there is nothing to back up.")
+        raise BackupError("The database has no tables. There is nothing to back up.")
     return applied
 
 

@@ -15,7 +15,6 @@ from django.utils.translation import gettext_lazy
 from rest_framework import serializers
 
 from compute.base.units import System
-from compute.measuring.drawing import cross_section, side_view
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry
 from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
 from compute.results.entry_errors import Case
@@ -27,6 +26,7 @@ from surveys.core.errors import Conflict
 from surveys.core.messages import Reader, render
 from surveys.core.stored_quantities import calculation_json
 from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
+from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.documents.setup_sheet import drawn_from
 from surveys.models import Instrument, MeasuringPoint, PipeData
 from surveys.models.pipe import TemperatureSource
@@ -72,7 +72,7 @@ def data_of_day(point: MeasuringPoint, now: datetime) -> PipeData:
     """The pipe data in force at a point. Raises Conflict where there is none."""
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
-        raise Conflict("The pipe has no data yet; the office enters it first.", code="no-pipe-data")
+        raise Conflict("no-pipe-data/set-up")
     return data
 
 
@@ -117,7 +117,6 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
     """A sheet as the page shows it: values with units, drawings, and findings in order of severity."""
     outcome = calculation_json(sheet.calculated)
     spacing = worded(outcome["spacing"]["si"], "length", units)
-    diameter = worded(sheet.pipe.outer_diameter, "length", units)
     drawn = drawn_from(outcome, sheet.pipe, float(sheet.transducers.transducers.face_offset))
     order = {"error": 0, "warning": 1, "info": 2}
     return {
@@ -135,8 +134,8 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
         "safety_notes": findings_worded(outcome["safety_notes"], units),
         # The texts of a drawing are escaped in `drawing`.
         "drawings": [
-            mark_safe(side_view(drawn, spacing, _("outer diameter %(diameter)s") % {"diameter": diameter})),  # noqa: S308
-            mark_safe(cross_section(drawn, outcome["sides"] == "same")),  # noqa: S308
+            mark_safe(side_drawing(drawn, units)),  # noqa: S308
+            mark_safe(cross_drawing(drawn)),  # noqa: S308
         ],
         "diagnosis": sheet.diagnosis and _diagnosis(sheet.diagnosis, units),
     }

@@ -1,4 +1,4 @@
-"""People who sign in: invited, changed, and gone; and service accounts."""
+"""Users: invited, changed and deactivated; and service accounts."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -29,6 +27,7 @@ from surveys.models import (
 )
 from surveys.models.audit import Action
 from surveys.services.audit import USER_FIELDS, audit_write, record_changed, record_created, record_values
+from surveys.services.people.sign_in import password_accepted
 from surveys.services.people.tokens import tokens_end
 
 # Whom the office may invite; an administrator may invite anybody.
@@ -36,14 +35,14 @@ INVITED_BY_OFFICE = frozenset({Role.CLIENT, Role.TECHNICIAN, Role.OFFICE})
 
 
 class MailFailed(ServiceError):
-    """The mail server did not take it (502)."""
+    """The mail server did not accept the message (502)."""
 
     status = 502
 
 
 @transaction.atomic
 def service_account_make(*, username: str, role: str, client: Client | None) -> User:
-    """A user that is a program: it signs in with tokens only."""
+    """Create a service account: a program that signs in with tokens only."""
     user = User(username=username, role=role, client=client, is_service_account=True)
     check_client_of_role(role, client)
     user.set_unusable_password()
@@ -62,9 +61,9 @@ def user_change(*, user: User, changes: Mapping[str, Any], by: User, now: dateti
     user = User.objects.select_for_update().get(pk=user.pk)
     before = record_values(user)
     if user.pk == by.pk:
-        raise Conflict("Let another administrator change what you may do.", code="own-account")
+        raise Conflict("own-account")
     if _has_left(user):
-        raise Conflict("This user has left; invite them anew.", code="user-deactivated")
+        raise Conflict("user-deactivated")
     for name, value in changes.items():
         setattr(user, name, value)
     if changes.get("role", Role.CLIENT) != Role.CLIENT and "client" not in changes:
@@ -87,7 +86,7 @@ def user_leave(*, user: User, by: User, now: datetime) -> User:
     """
     user = User.objects.select_for_update().get(pk=user.pk)
     if user.pk == by.pk:
-        raise Conflict("Let another administrator do this for you.", code="own-account")
+        raise Conflict("own-account")
     if _has_left(user):
         return user
     before = record_values(user)
@@ -122,13 +121,9 @@ def _has_left(user: User) -> bool:
 def check_client_of_role(role: str, client: Client | None) -> None:
     """A client viewer has an organisation, and nobody else has one."""
     if role == Role.CLIENT and client is None:
-        raise ServiceError(
-            "Name the client a client viewer belongs to.", code="client-missing", field="client"
-        )
+        raise ServiceError("client-missing", field="client")
     if role != Role.CLIENT and client is not None:
-        raise ServiceError(
-            "Only client viewers belong to a client.", code="client-not-needed", field="client"
-        )
+        raise ServiceError("client-not-needed", field="client")
 
 
 @transaction.atomic
@@ -140,10 +135,10 @@ def invitation_send(
     Raises NotAllowed for a role this user cannot give, Conflict for a name taken, MailFailed if the mail server refuses.
     """
     if by.role != Role.ADMINISTRATOR and invitation.role not in INVITED_BY_OFFICE:
-        raise NotAllowed("An administrator invites people of that role.", code="role-not-yours", field="role")
+        raise NotAllowed("role-not-yours", field="role")
     check_client_of_role(invitation.role, invitation.client)
     if User.objects.filter(username=invitation.username).exists():
-        raise Conflict("There is a user of that name already.", code="conflict", field="username")
+        raise Conflict("conflict/username-once", field="username")
     token = secrets.token_urlsafe(32)
     invitation.token_sha256 = _digest(token)
     invitation.invited_by, invitation.invited_at = by, now
@@ -173,9 +168,7 @@ def _mail(invitation: Invitation, link: str) -> None:
     try:
         EmailMessage(_("Invitation to Flow Surveys"), "\n".join(lines), to=[invitation.email]).send()
     except OSError as error:
-        raise MailFailed(
-            "The mail server did not take the invitation; nobody was invited.", code="mail-failed"
-        ) from error
+        raise MailFailed("mail-failed") from error
 
 
 def invitation_open(token: str, now: datetime) -> Invitation | None:
@@ -201,12 +194,9 @@ def invitation_accept(*, token: str, password: str, now: datetime) -> User | Non
     user = User(
         username=invitation.username, email=invitation.email, role=invitation.role, client=invitation.client
     )
-    try:
-        validate_password(password, user)
-    except ValidationError as error:
-        raise ServiceError(" ".join(error.messages), code="password-weak", field="password") from None
+    password_accepted(password, user, field="password")
     if User.objects.filter(username=user.username).exists():
-        raise Conflict("Somebody took that user name meanwhile; ask for a new invitation.", code="conflict")
+        raise Conflict("conflict/username-of-invitation")
     user.set_password(password)
     user.save(force_insert=True)
     Invitation.objects.filter(pk=invitation.pk).update(accepted_at=now, accepted_by=user)
@@ -216,7 +206,7 @@ def invitation_accept(*, token: str, password: str, now: datetime) -> User | Non
 
 @transaction.atomic
 def invitation_revoke(*, invitation: Invitation, now: datetime) -> None:
-    """Make a link useless; one that has served stays as it is."""
+    """Revoke an invitation; one that was accepted does not change."""
     if Invitation.objects.filter(pk=invitation.pk, accepted_at__isnull=True, revoked_at__isnull=True).update(
         revoked_at=now
     ):

@@ -17,6 +17,7 @@ from django.db import transaction
 from django.http import HttpRequest
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
+from compute.base.messages import term
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import RecoveryCode, Role, User
 from surveys.models.audit import Action
@@ -42,26 +43,18 @@ class PeopleBackend(ModelBackend):
 def credentials_check(
     request: HttpRequest, *, username: str, password: str, one_time_code: str, now: datetime
 ) -> User:
-    """Who signs in with these; raises SignInRejected, which does not tell a wrong name from a wrong password.
+    """The user who signs in with these; raises SignInRejected, the same for a wrong name and a wrong password.
 
     A locked name is answered by the lock's own middleware, whatever is raised here.
     """
     user = password_check(request, username=username, password=password)
     if second_factor_of(user) is not None:
         if not one_time_code:
-            raise SignInRejected(
-                "Send the one-time code of your second factor, or a recovery code, too.",
-                code="one-time-code-needed",
-                field="one_time_code",
-            )
+            raise SignInRejected("one-time-code-needed", field="one_time_code")
         if not _code_fits(user, one_time_code, now):
             user_login_failed.send(__name__, credentials={"username": username}, request=request)
             _failed(request, username)
-            raise SignInRejected(
-                "That code is wrong or was used; wait for the next one.",
-                code="one-time-code-wrong",
-                field="one_time_code",
-            )
+            raise SignInRejected("one-time-code-wrong", field="one_time_code")
     audit_write(Action.SIGNED_IN, user, by=user)
     return user
 
@@ -71,12 +64,12 @@ def password_check(request: HttpRequest, *, username: str, password: str) -> Use
     user = authenticate(request, username=username, password=password)
     if not isinstance(user, User):
         _failed(request, username)
-        raise SignInRejected("User name or password is wrong.", code="sign-in-failed")
+        raise SignInRejected("sign-in-failed")
     return user
 
 
 def _failed(request: HttpRequest, username: str) -> None:
-    """Say in the log that somebody failed; not again while the name is locked. The name typed may be anything: it is not kept."""
+    """Record a failed sign-in in the audit log; not again while the name is locked. The name typed may be anything: it is not kept."""
     counted = getattr(request, "axes_failures_since_start", None) is not None
     # Asked for an unknown name too: both take the same time.
     known = User.objects.filter(username=username).first()
@@ -88,17 +81,25 @@ def _failed(request: HttpRequest, username: str) -> None:
 @transaction.atomic
 def password_change(*, user: User, new: str, now: datetime) -> None:
     """Set a new password; every token and session of the user ends. Raises ServiceError if it is too weak."""
-    try:
-        validate_password(new, user)
-    except ValidationError as error:
-        raise ServiceError(" ".join(error.messages), code="password-weak", field="new_password") from None
+    password_accepted(new, user, field="new_password")
     if user.is_service_account:
-        raise Conflict("A service account has no password.", code="service-account")
+        raise Conflict("service-account")
     user.set_password(new)
     # A session carries a digest of the password, so that it ends with it.
     user.save(update_fields=["password"])
     tokens_end(user=user, now=now)
     audit_write(Action.PASSWORD_CHANGED, user)
+
+
+def password_accepted(password: str, user: User, *, field: str) -> None:
+    """Check a new password by the rules of the settings. Raises ServiceError naming the rules it does not meet."""
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        found = error.error_list
+        rules = [term(str(one.code).replace("_", "-")) for one in found]
+        limits = (one.params["min_length"] for one in found if one.params and "min_length" in one.params)
+        raise ServiceError("password-weak", field=field, rules=rules, min_length=next(limits, None)) from None
 
 
 def second_factor_of(user: User) -> TOTPDevice | None:
@@ -107,7 +108,7 @@ def second_factor_of(user: User) -> TOTPDevice | None:
 
 
 def second_factor_begun(user: User) -> TOTPDevice | None:
-    """The second factor a user has begun to enrol and not confirmed yet."""
+    """The second factor of a user that is not confirmed yet."""
     return TOTPDevice.objects.filter(user=user, confirmed=False).first()
 
 
@@ -120,21 +121,21 @@ def second_factor_enrolment_required(user: User) -> bool:
 
 @transaction.atomic
 def second_factor_begin(*, user: User) -> TOTPDevice:
-    """A secret for the user's authenticator, to be confirmed with a code; one begun before is forgotten."""
+    """A secret for the user's authenticator app, to be confirmed with a code; an unconfirmed one is replaced."""
     if second_factor_of(user) is not None:
-        raise Conflict("You have a second factor; remove it first.", code="second-factor-exists")
+        raise Conflict("second-factor-exists")
     TOTPDevice.objects.filter(user=user).delete()
     return TOTPDevice.objects.create(user=user, name="authenticator", confirmed=False)
 
 
 @transaction.atomic
 def second_factor_confirm(*, user: User, one_time_code: str) -> list[str]:
-    """Take the second factor into use; returns the recovery codes, which are known here and never again."""
+    """Confirm the second factor; returns the recovery codes, which are not stored."""
     device = TOTPDevice.objects.select_for_update().filter(user=user, confirmed=False).first()
     if device is None:
-        raise Conflict("Begin with a new secret first.", code="second-factor-not-begun")
+        raise Conflict("second-factor-not-begun")
     if not device.verify_token(one_time_code):
-        raise ServiceError("That is not the code of now.", code="one-time-code-wrong", field="one_time_code")
+        raise ServiceError("one-time-code-wrong", field="one_time_code")
     device.confirmed = True
     device.save(update_fields=["confirmed"])
     codes = [b32encode(secrets.token_bytes(10)).decode().lower() for _ in range(RECOVERY_CODES)]
@@ -146,7 +147,7 @@ def second_factor_confirm(*, user: User, one_time_code: str) -> list[str]:
 
 @transaction.atomic
 def second_factor_remove(*, user: User) -> None:
-    """Take the second factor away, with its recovery codes."""
+    """Remove the second factor and its recovery codes."""
     if TOTPDevice.objects.filter(user=user).delete()[0]:
         audit_write(Action.SECOND_FACTOR_CHANGED, user, after={"second_factor": False})
     RecoveryCode.objects.filter(user=user).delete()
@@ -154,7 +155,7 @@ def second_factor_remove(*, user: User) -> None:
 
 @transaction.atomic
 def _code_fits(user: User, code: str, now: datetime) -> bool:
-    """Whether a code is that of now, or a recovery code not used yet; either serves once."""
+    """Whether a code is the current one, or an unused recovery code; each is accepted once."""
     unused = RecoveryCode.objects.filter(
         user=user, code_sha256=_digest(code.strip().lower()), used_at__isnull=True
     )

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from compute.base.errors import ComputeError
+from compute.base.messages import quantity, record
 from compute.library.custom_medium import table_properties
 from compute.library.materials import solids
 from compute.library.media import media
@@ -104,18 +105,17 @@ def custom_medium_revise(
 
 def _check_name(name: str, taken: Iterable[str]) -> None:
     if name in set(taken):
-        raise Conflict(
-            f"The library has {name!r} already; choose another name.", code="name-taken", field="name"
-        )
+        raise Conflict("name-taken", field="name", name=name)
 
 
 def _store_material(data: CustomMaterialData, by: User, now: datetime) -> None:
     shear = data.shear_sound_speed_m_s
     if shear is not None and shear >= data.longitudinal_sound_speed_m_s:
         raise ServiceError(
-            "In a solid a shear wave is slower than a longitudinal one; the two may be exchanged.",
-            code="shear-not-slower",
+            "shear-not-slower",
             field="shear_sound_speed",
+            shear=quantity(shear, "speed"),
+            longitudinal=quantity(data.longitudinal_sound_speed_m_s, "speed"),
         )
     data.recorded_by, data.recorded_at = by, now
     record_create(data)
@@ -138,7 +138,7 @@ def _lock_pipes(rests_on: Q) -> None:
 
 
 def _in_force(rests_on: Q) -> QuerySet[PipeData]:
-    """The versions of pipe data that nothing has corrected, for whatever dates they hold."""
+    """The versions of pipe data that nothing has corrected, whatever their dates."""
     rows = PipeData.objects.filter(rests_on, corrected_by__isnull=True)
     return rows.select_related("pipe", "wall_measurement").order_by("pipe_id", "recorded_at", "id")
 
@@ -162,6 +162,10 @@ def _with_medium(row: PipeData, data: CustomMediumData) -> CustomMediumEntry:
     )
 
 
+# The message of an error of the physics together with the pipe that it is about.
+OF_A_PIPE = {"out-of-range": "out-of-range/pipe", "not-enough-data": "not-enough-data/pipe"}
+
+
 def _correct(
     row: PipeData, pipe: PipeEntry, medium: MediumEntry, reason: str, *, by: User, now: datetime
 ) -> Recomputation:
@@ -177,7 +181,9 @@ def _correct(
             now=now,
         )
     except ComputeError as error:
-        raise ServiceError(
-            f"The pipe {row.pipe} cannot rest on this: {error.said}", code=error.code
-        ) from None
+        key = OF_A_PIPE.get(error.code)
+        if key is None or error.message is None:
+            raise ServiceError.of(error) from None
+        pipe_name = record("pipe", row.pipe_id, str(row.pipe))
+        raise ServiceError(key, pipe=pipe_name, cause=error.message) from None
     return recomputation

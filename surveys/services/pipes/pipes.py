@@ -79,13 +79,13 @@ def pipe_correct(
     by: User,
     now: datetime,
 ) -> tuple[PipeData, Recomputation]:
-    """New pipe data because the old was always wrong. Every survey that rests on the old is recomputed.
+    """New pipe data because the old was always wrong. Every survey based on the old data is recalculated.
 
     Raises Conflict if that version was corrected already: look at the newer one first.
     """
     _lock(pipe)
     if corrects.pipe_id != pipe.id:
-        raise ServiceError("That version is of another pipe.", code="other-pipe", field="corrects")
+        raise ServiceError("other-pipe/pipe-data", field="corrects")
     if PipeData.objects.filter(corrects=corrects).exists():
         raise Conflict("already-corrected/pipe-data", field="corrects")
     data = _data(pipe, statement, change=Change.CORRECTION, valid_from=valid_from, by=by, now=now)
@@ -109,7 +109,7 @@ def pipe_alter(
     by: User,
     now: datetime,
 ) -> tuple[PipeData, Recomputation]:
-    """New pipe data because the pipe itself changed on a date. Surveys before it keep what they rest on."""
+    """New pipe data because the pipe itself changed on a date. Surveys before that date keep their pipe data."""
     _lock(pipe)
     data = _data(pipe, statement, change=Change.MODIFICATION, valid_from=valid_from, by=by, now=now)
     data.reason, data.wall_measurement = said(reason), _wall_measurement_of(pipe, wall_measurement)
@@ -121,15 +121,11 @@ def pipe_alter(
 def measured_wall(
     pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], gauge_velocity_setting_m_s: float | None
 ) -> Wall:
-    """What wall-thickness readings of a pipe come to, without keeping them."""
+    """The wall thickness from readings of a pipe, without storing them."""
     if gauge.kind != Kind.THICKNESS_GAUGE:
-        raise ServiceError("That instrument is no thickness gauge.", code="wrong-instrument", field="gauge")
+        raise ServiceError("wrong-instrument/not-a-thickness-gauge", field="gauge")
     if gauge.standard_uncertainty_m is None:
-        raise ServiceError(
-            "The gauge's own standard uncertainty is not on record; enter it on the instrument first.",
-            code="gauge-uncertainty-missing",
-            field="gauge",
-        )
+        raise ServiceError("gauge-uncertainty-missing", field="gauge")
     speed, uncertainty = _wall_sound_speed(pipe)
     return wall_from_readings(
         readings_m,
@@ -152,7 +148,7 @@ def wall_measurement_record(
     by: User,
     wanted_id: UUID | None = None,
 ) -> WallMeasurement:
-    """Keep wall-thickness readings, with their mean, spread and the standard uncertainty of the mean.
+    """Store wall-thickness readings, with their mean, standard deviation and standard uncertainty of the mean.
 
     Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
     """
@@ -223,7 +219,7 @@ def _data(
 
 
 def _check_versions(data: PipeData) -> None:
-    """Refuse what rests on a version of the office's own that was revised since the request read it."""
+    """Reject data based on a version of a custom material or medium that was revised since the request read it."""
     for solid in (data.custom_material_data, data.custom_lining_data):
         if solid is not None:
             material = CustomMaterial.objects.select_for_update().get(pk=solid.material_id)
@@ -235,11 +231,11 @@ def _check_versions(data: PipeData) -> None:
 
 def _check_newest(newest: bool, name: str) -> None:
     if not newest:
-        raise Conflict(f"{name} was revised meanwhile; send your request again.", code="revised-meanwhile")
+        raise Conflict("revised-meanwhile", name=name)
 
 
 def _check_possible(statement: PipeStatement) -> None:
-    """Let the physics refuse what cannot be, before it is stored."""
+    """Check by the physics that the data are possible, before they are stored."""
     resolved = resolve_pipe(statement.pipe, statement.medium.temperature)
     check_dimensions(resolved.pipe)
     resolve_medium(statement.medium)
@@ -247,7 +243,5 @@ def _check_possible(statement: PipeStatement) -> None:
 
 def _wall_measurement_of(pipe: Pipe, wall_measurement: WallMeasurement | None) -> WallMeasurement | None:
     if wall_measurement is not None and wall_measurement.pipe_id != pipe.id:
-        raise ServiceError(
-            "That wall measurement is of another pipe.", code="other-pipe", field="wall_measurement"
-        )
+        raise ServiceError("other-pipe/wall-measurement", field="wall_measurement")
     return wall_measurement

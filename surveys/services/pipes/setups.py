@@ -35,25 +35,19 @@ class SetupWish:
 def setup_calculate(
     *, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime, wanted_id: UUID | None = None
 ) -> Setup:
-    """Work out how to mount a transducer pair at a point, and keep it.
+    """Calculate the set-up of a transducer pair at a measuring point, and store it.
 
     Raises ComputeError when no beam passes, Conflict when the pipe has no data for today or the id wanted is taken,
-    ServiceError when the instrument is no transducer pair or has no data.
+    ServiceError when the instrument is not a transducer pair.
     """
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
-        raise Conflict("The pipe has no data yet; enter what is known of it first.", code="no-pipe-data")
+        raise Conflict("no-pipe-data/set-up")
     if wish.transducers.kind != Kind.TRANSDUCER_PAIR:
-        raise ServiceError(
-            "That instrument is no transducer pair.", code="wrong-instrument", field="transducers"
-        )
+        raise ServiceError("wrong-instrument/not-a-transducer-pair", field="transducers")
     pair = transducer_data_now(wish.transducers)
     if pair is None:
-        raise Conflict(
-            "The data of this transducer pair is not on record; enter it on the instrument first.",
-            code="no-transducer-data",
-            field="transducers",
-        )
+        raise Conflict("no-transducer-data", field="transducers")
     setup = Setup(
         id=chosen_id(Setup, wanted_id),
         measuring_point=point,
@@ -69,7 +63,7 @@ def setup_calculate(
         as_entered=dict(wish.as_entered or {}),
     )
     if wish.meter is not None and wish.meter.kind != Kind.METER:
-        raise ServiceError("That instrument is no meter.", code="wrong-instrument", field="meter")
+        raise ServiceError("wrong-instrument/not-a-meter", field="meter")
     calculated = _calculate(setup, wish)
     setup.traverses = calculated.spacing.traverses
     setup.spacing_m = float(calculated.spacing.spacing)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.base.errors import NotEnough, OutOfRange
@@ -17,9 +17,6 @@ from compute.calibration.decision_rules import (
     worst_conformity,
 )
 from compute.calibration.points import Point
-
-# The first example may load the unit table or scipy.
-UNTIMED = settings(deadline=None)
 
 RULES = st.builds(
     DecisionRule,
@@ -78,7 +75,6 @@ def test_the_certificate_is_as_good_as_its_worst_point() -> None:
     assert found.largest_fraction_of_limit == pytest.approx(1.1)
 
 
-@UNTIMED
 @given(RULES, st.floats(0.0, 0.1), st.floats(-1.0, 1.0), st.floats(-1.0, 1.0))
 def test_a_larger_error_never_has_a_better_conformity(
     rule: DecisionRule, expanded: float, first: float, second: float
@@ -89,7 +85,6 @@ def test_a_larger_error_never_has_a_better_conformity(
     assert found[0].conformance_probability >= found[1].conformance_probability - 1e-12
 
 
-@UNTIMED
 @given(RULES, st.floats(0.0, 0.1), st.floats(-0.2, 0.2), st.sampled_from([2.0**-10, 2.0**7]))
 def test_a_conformity_does_not_hang_on_the_unit(
     rule: DecisionRule, expanded: float, error: float, unit: float
@@ -103,7 +98,6 @@ def test_a_conformity_does_not_hang_on_the_unit(
     assert there.conformance_probability == pytest.approx(here.conformance_probability, abs=1e-12)
 
 
-@UNTIMED
 @given(st.floats(0.001, 0.1), st.floats(-0.2, 0.2))
 def test_what_passes_a_guard_band_passes_without_one(expanded: float, error: float) -> None:
     point = Point(0.0, error, expanded, 2.0)

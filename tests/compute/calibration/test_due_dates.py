@@ -6,14 +6,11 @@ from datetime import date, timedelta
 
 import pytest
 from dateutil.relativedelta import relativedelta
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.base.errors import NotEnough, OutOfRange
 from compute.calibration.due_dates import Due, Interval, add_months, due_date
-
-# The first example may load the unit table or scipy.
-UNTIMED = settings(deadline=None)
 
 START = date(2026, 1, 10)
 
@@ -34,7 +31,6 @@ def test_months_by_the_calendar(day: date, months: int, later: date) -> None:
     assert add_months(day, months) == later
 
 
-@UNTIMED
 @given(st.dates(date(1950, 1, 1), date(2100, 12, 31)), st.integers(0, 600))
 def test_months_are_added_as_a_second_program_does(day: date, months: int) -> None:
     # dateutil's relativedelta, which too takes the last day of a shorter month.
@@ -73,7 +69,6 @@ def test_hours_that_run_out_after_the_calendar_leave_it_as_it_is() -> None:
     assert (due.on, due.due_reason) == (date(2026, 1, 20), "days")
 
 
-@UNTIMED
 @given(st.integers(1, 60), st.integers(1, 2000), st.lists(st.floats(0, 24), max_size=30))
 def test_more_limits_never_make_it_later(months: int, days: int, hours: list[float]) -> None:
     used = [(START + timedelta(days=day), spent) for day, spent in enumerate(hours)]

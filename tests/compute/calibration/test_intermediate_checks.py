@@ -6,7 +6,7 @@ from math import sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -21,9 +21,6 @@ from compute.calibration.intermediate_checks import (
     zero_flow_check,
 )
 from compute.calibration.meter_comparison import en_number, two_meters_check
-
-# The first example may load the unit table or scipy.
-UNTIMED = settings(deadline=None)
 
 LIMITS = CheckLimits(2.0, 3.0)
 NANOSECONDS = CheckLimits(0.5e-9, 1.0e-9)
@@ -106,7 +103,6 @@ def test_a_thermometer_in_melting_ice() -> None:
     assert result.outcome == "within"
 
 
-@UNTIMED
 @given(st.floats(-5, 5), st.floats(-5, 5), st.floats(0.01, 2), st.floats(0.01, 2), st.floats(0, 0.99))
 def test_a_comparison_is_the_same_either_way_round_and_harder_to_pass_the_more_is_shared(
     first: float, second: float, u_first: float, u_second: float, part: float
@@ -140,7 +136,6 @@ def test_a_drift_is_significant_when_it_passes_students_t() -> None:
     assert [finding.code for finding in found.findings] == ["check-drifting"]
 
 
-@UNTIMED
 @given(st.lists(st.floats(-1, 1), min_size=3, max_size=12))
 def test_significance_is_that_of_a_second_program(values: list[float]) -> None:
     days = np.arange(len(values)) * 7.0

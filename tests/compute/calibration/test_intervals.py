@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -15,9 +15,6 @@ from compute.base.errors import NotEnough, OutOfRange
 from compute.calibration.control_chart import Calibrated, control_chart, drift_of
 from compute.calibration.intervals import Bounds, Found, Proposal, Steps, in_use, proposal, staircase
 from compute.calibration.reliability import Observed, interval_for_target, reliability_interval
-
-# The first example may load the unit table or scipy.
-UNTIMED = settings(deadline=None)
 
 DAYS = Bounds(90.0, 1095.0)
 HOURS = Bounds(100.0, 5000.0, "hours")
@@ -32,7 +29,6 @@ def codes(found: Proposal) -> list[str]:
     return [finding.code for finding in found.findings]
 
 
-@UNTIMED
 @given(st.lists(st.floats(0.0, 3.0), min_size=1, max_size=8), st.floats(1.0, 5000.0))
 def test_the_staircase_stays_within_policy_and_steps_the_right_way(
     shares: list[float], current: float
@@ -80,7 +76,6 @@ def test_the_time_to_the_limit_by_hand() -> None:
     assert found.findings == ()
 
 
-@UNTIMED
 @given(st.integers(3, 9), st.floats(1e-9, 1e-6), st.floats(0.05, 1.0))
 def test_no_drift_and_little_scatter_give_the_longest_interval(n: int, scatter: float, limit: float) -> None:
     history = [Calibrated(365.0 * i, scatter * (-1) ** i, None, scatter) for i in range(n)]
@@ -90,14 +85,12 @@ def test_no_drift_and_little_scatter_give_the_longest_interval(n: int, scatter: 
     assert "interval-at-bound" in codes(found)
 
 
-@UNTIMED
 @given(st.floats(0.002, 0.05), st.floats(1.0, 3.0))
 def test_a_wider_limit_never_shortens_the_interval(limit: float, wider: float) -> None:
     narrow, wide = (control_chart(YEARLY, size, DAYS, "number") for size in (limit, limit * wider))
     assert narrow.interval <= wide.interval
 
 
-@UNTIMED
 @given(st.sampled_from([1e-3, 25.4, 1e6]), st.floats(0.004, 0.02))
 def test_a_control_chart_does_not_hang_on_the_unit(unit: float, limit: float) -> None:
     other = [replace(c, found=c.found * unit, standard_uncertainty=0.0005 * unit) for c in YEARLY]
@@ -194,7 +187,6 @@ def test_a_share_near_its_target_is_told() -> None:
     assert "reliability-near-target" not in codes(reliability_interval(Observed(70, 100), 365.0, 0.9, DAYS))
 
 
-@UNTIMED
 @given(st.floats(0.01, 0.99), st.floats(0.01, 0.99), st.floats(1.0, 1000.0))
 def test_after_the_new_interval_the_target_is_left(observed: float, target: float, interval: float) -> None:
     # Exponential decay: share^(new/old) = target.

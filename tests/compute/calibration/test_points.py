@@ -6,7 +6,7 @@ from math import hypot, sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given, reject, settings
+from hypothesis import given, reject
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -16,9 +16,6 @@ from compute.calibration.error_correction import (
     true_from_indicated,
 )
 from compute.calibration.points import ErrorCurve, Point, error_curve
-
-# The first example may load the unit table or scipy.
-UNTIMED = settings(deadline=None)
 
 # A thickness gauge: +0.02 mm at 2 mm, +0.06 mm at 10 mm, U = 0.02 and 0.04 mm with k = 2.
 GAUGE = error_curve(
@@ -110,7 +107,6 @@ def test_a_meter_in_reverse_flow_is_corrected_by_the_size_of_the_velocity() -> N
     assert back.standard_uncertainty == forward.standard_uncertainty
 
 
-@UNTIMED
 @given(curves(), st.lists(st.floats(0.05, 30.0), min_size=1, max_size=20))
 def test_there_and_back_within_the_points_and_beyond(curve: ErrorCurve, true: list[float]) -> None:
     error, _, _ = correction_at(curve, np.array(true))
@@ -120,7 +116,6 @@ def test_there_and_back_within_the_points_and_beyond(curve: ErrorCurve, true: li
     assert corrected.value + corrected.error == pytest.approx(shown, rel=1e-12)
 
 
-@UNTIMED
 @given(curves(), st.floats(0.1, 25.0))
 def test_one_reading_and_many_agree(curve: ErrorCurve, reading: float) -> None:
     one, many = true_from_indicated(curve, reading), true_from_indicated(curve, np.array([reading, 1.0]))
@@ -129,7 +124,6 @@ def test_one_reading_and_many_agree(curve: ErrorCurve, reading: float) -> None:
     assert one.standard_uncertainty == many.standard_uncertainty[0]  # type: ignore[index]
 
 
-@UNTIMED
 @given(curves(), st.floats(0.1, 25.0), st.sampled_from([1e-3, 0.3048, 1e3]))
 def test_a_correction_does_not_hang_on_the_unit(curve: ErrorCurve, reading: float, unit: float) -> None:
     scale = 1.0 if curve.form == "relative" else unit

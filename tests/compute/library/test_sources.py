@@ -17,8 +17,8 @@ from compute.library.materials import solids
 from compute.library.pipe_sizes import pipe_sizes
 from compute.measuring.location import straight_lengths
 
-ROOT = Path(__file__).parents[2]
-DATA = ROOT / "compute" / "data"
+ROOT = Path(__file__).parents[3]
+DATA = ROOT / "compute" / "library" / "data"
 PUBLISHED = ROOT / "fixtures" / "published"
 # Web pages, shops, brands, programs: nowhere in data, whoever reads it.
 ADDRESSES = (
@@ -38,7 +38,7 @@ CITATION = re.compile(
 )
 PRACTICE_WORDS = re.compile(
     r"no publication recorded|^(usual|typical|estimate|common practice|geometry|lengths of|smallest length)|'s (own data|certificates)"
-    r"|^stated by|^pipe dimension tables|^circumference|law|parabolic",
+    r"|^entered by|^pipe dimension tables|^circumference|law|parabolic",
     re.IGNORECASE,
 )
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from compute.base.messages import Finding
@@ -95,7 +95,6 @@ def test_a_missing_value_is_like_another_missing_value() -> None:
     assert codes(found([0, 1, 1, 2], columns)) == ["log-rows-repeated"]
 
 
-@settings(deadline=None)
 @given(
     st.lists(
         st.sampled_from([1, 1, 1, 1, 0, 2, 30, 3600, 3601, -1, -3, -70, -4000]), min_size=3, max_size=20

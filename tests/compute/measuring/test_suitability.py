@@ -28,7 +28,7 @@ WALLS = st.builds(
 )  # fmt: skip
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(PAIRS, min_size=1, max_size=5), WALLS, st.lists(WALLS, max_size=1), st.floats(0.1, 1.2),
     st.none() | st.floats(0.001, 5), st.none() | st.floats(0.05, 3),

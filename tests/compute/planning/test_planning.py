@@ -304,7 +304,7 @@ def small_problems(draw: st.DrawFn) -> Problem:
     return Problem(jobs, people, kits, tuple(tuple(far * abs(a - b) for b in range(4)) for a in range(4)))
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(small_problems())
 def test_small_problems_are_solved_as_well_as_by_brute_force(one: Problem) -> None:
     plan = planned(one)

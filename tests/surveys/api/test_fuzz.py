@@ -70,9 +70,7 @@ def test_no_call_fails_and_every_answer_is_as_described(
         if operation.path in FUZZ_EXCLUDED_PATHS:
             continue
         cases = given(case=operation.as_strategy(), known=st.integers(0, 3))
-        options = settings(
-            max_examples=CASES_EACH, deadline=None, suppress_health_check=list(HealthCheck), database=None
-        )
+        options = settings(max_examples=CASES_EACH, suppress_health_check=list(HealthCheck), database=None)
         options(cases(lambda case, known: one_case(case, there if known else None, user)))()
         tried += 1
     assert tried > 60

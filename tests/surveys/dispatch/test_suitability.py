@@ -193,7 +193,7 @@ def test_technicians_are_ranked_and_refusals_say_why(as_user: Any, job: Job, cas
     assert as_user("stranger").get(address).status_code == 404
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.integers(0, 7 * 24 * 4 - 1), st.integers(1, 16))
 def test_a_span_within_a_day_is_worked_through_if_each_quarter_hour_of_it_is(begin: int, length: int) -> None:
     hours = {str(day): ["08:00", "16:00"] for day in range(5)}

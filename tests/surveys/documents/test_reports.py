@@ -10,12 +10,13 @@ import pytest
 import typst
 from django.db import IntegrityError, transaction
 
-from compute.measuring.drawing import Drawn, beam, cross_section, side_view
+from compute.measuring.drawing import Drawn, beam
 from compute.results.survey import METHOD_VERSION
 from surveys.documents.flow_chart import Result as Shown
 from surveys.documents.flow_chart import flow_chart
 from surveys.documents.formatting import flow_with_uncertainty
 from surveys.documents.pdf import MAX_TEXT_LENGTH, PdfDocument, typeset
+from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.documents.typesetting import pdf_of
 from surveys.models import Combination, Pipe, Recomputation, Report, Survey
@@ -273,7 +274,7 @@ def test_the_drawn_beam_ends_where_the_second_transducer_sits(traverses: int) ->
     along, down = beam(setup)[-1]
     assert along == pytest.approx(advance, rel=1e-12)
     assert down == pytest.approx(0.222 if traverses % 2 else 0.0, abs=1e-12)
-    for svg in (side_view(setup, "1 mm", "222 mm"), cross_section(setup, traverses % 2 == 0)):
+    for svg in (side_drawing(setup, "metric"), cross_drawing(setup)):
         source = '#image(bytes(sys.inputs.svg), format: "svg", alt: "x")'
         assert typst.compile(source.encode(), format="pdf", sys_inputs={"svg": svg})
 

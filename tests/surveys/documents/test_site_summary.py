@@ -117,7 +117,9 @@ def test_what_the_checks_hold_against_several_surveys_is_said_once(here: Scene) 
     here.survey(SPRING)
     here.survey(AUTUMN)
     told = [
-        one for one in section(summary(here), "What the checks") if one["label"] == "top or bottom mounting"
+        one
+        for one in section(summary(here), "What the checks")
+        if one["label"] == "Transducers at the top or bottom"
     ]
     assert len(told) == 1
     assert "(2026-04-07)" in told[0]["text"]

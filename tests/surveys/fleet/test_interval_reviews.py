@@ -201,7 +201,7 @@ def test_the_chart_is_a_drawing_with_a_title(
     root = ElementTree.fromstring(svg.content)
     title = root.find("{http://www.w3.org/2000/svg}title")
     assert title is not None
-    assert "calibrations found" in str(title.text)
+    assert "As-found result" in str(title.text)
 
 
 @pytest.mark.parametrize(

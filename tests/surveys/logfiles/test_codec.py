@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from surveys.logfiles.codec import decode_block, encode_block
 
 
-@settings(deadline=None)
 @given(arrays(np.float64, st.integers(1, 300), elements=st.floats(-1e6, 1e6)), st.integers(0, 9))
 def test_any_column_comes_back_to_the_bit(values: np.ndarray, decimals: int) -> None:
     rounded = np.round(values, decimals)
@@ -27,7 +26,6 @@ def test_what_is_no_decimal_is_kept_as_it_is() -> None:
     assert again["odd"].tobytes() == odd.tobytes()
 
 
-@settings(deadline=None)
 @given(
     arrays(np.float64, st.integers(1, 200), elements=st.floats(-1e4, 1e4)),
     st.data(),
@@ -40,7 +38,6 @@ def test_gaps_come_back_where_they_were(values: np.ndarray, data: st.DataObject,
     assert again["gappy"].tobytes() == gappy.tobytes()
 
 
-@settings(deadline=None)
 @given(arrays(np.float32, st.integers(1, 200), elements=st.floats(width=32)))
 def test_floats_of_four_bytes_come_back_to_the_bit(values: np.ndarray) -> None:
     wide = values.astype(np.float64)

@@ -6,7 +6,7 @@ import io
 
 import numpy as np
 import pyarrow.parquet as pq
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.logfiles.codec import decode_block
@@ -41,7 +41,6 @@ tables = st.lists(
 )
 
 
-@settings(deadline=None)
 @given(tables, st.integers(1, 5))
 def test_what_goes_out_as_csv_is_taken_in_as_it_was(rows: Rows, size: int) -> None:
     text = b"".join(csv_parts(COLUMNS, blocks_of(rows, size)))
@@ -51,7 +50,6 @@ def test_what_goes_out_as_csv_is_taken_in_as_it_was(rows: Rows, size: int) -> No
     assert np.array(columns["signal_to_noise"]).tobytes() == np.array([row[2] for row in rows]).tobytes()
 
 
-@settings(deadline=None)
 @given(tables, st.integers(1, 5))
 def test_what_goes_out_as_parquet_is_taken_in_as_it_was(rows: Rows, size: int) -> None:
     file = io.BytesIO()

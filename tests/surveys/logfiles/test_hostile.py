@@ -83,7 +83,7 @@ def read_or_error(content: bytes, by: LogFormat) -> None:
     assert rejected is None or (rejected.status == 400 and rejected.code and len(rejected.detail) > 10)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(st.binary(max_size=300), log_formats())
 def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
     for start in (b"", GOOD.encode(), "\N{BYTE ORDER MARK}".encode("utf-16-le"), b"PAR1"):
@@ -91,7 +91,7 @@ def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
     detect_format(noise)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(
     st.lists(st.tuples(st.integers(0, len(GOOD)), st.sampled_from(PIECES), st.integers(0, 40)), max_size=4),
     log_formats(),
@@ -132,7 +132,6 @@ def test_a_parquet_file_with_spoilt_bytes_is_read_or_refused(seed: int) -> None:
     read_or_error(bytes(content), by)
 
 
-@settings(deadline=None)
 @given(st.binary(max_size=200), st.booleans())
 def test_a_preview_of_noise_is_rows_or_a_refusal(noise: bytes, cut: bool) -> None:
     detection = detect_format(GOOD.encode()[:500] + noise)

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 import zstandard
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.core.errors import ServiceError
@@ -98,7 +98,6 @@ def test_a_long_log_is_cut_into_blocks_and_loses_no_row() -> None:
     assert intake.rows_accepted == count
 
 
-@settings(deadline=None)
 @given(st.binary(max_size=400))
 def test_no_bytes_whatever_break_the_intake(noise: bytes) -> None:
     for start in (b"", f"{HEADER}\n".encode()):

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.core.errors import ServiceError
@@ -101,7 +101,6 @@ JSON = st.recursive(
 )
 
 
-@settings(deadline=None)
 @given(
     st.dictionaries(
         st.sampled_from([*PLAIN.as_json()]),

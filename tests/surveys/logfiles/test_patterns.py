@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.logfiles.patterns import pattern_complaint, pattern_of
@@ -21,7 +21,6 @@ def letters(texts: list[str]) -> np.ndarray:
     return np.frombuffer("".join(texts).encode(), dtype=np.uint8).reshape(len(texts), -1)
 
 
-@settings(deadline=None)
 @given(
     st.sampled_from(PATTERNS),
     st.lists(st.datetimes(datetime(1970, 1, 1), datetime(2068, 12, 31)), min_size=1, max_size=9),
@@ -37,7 +36,6 @@ def test_times_written_by_a_pattern_are_read_as_the_standard_library_reads_them(
     assert many.tolist() == [(m - datetime(1970, 1, 1)) // timedelta(microseconds=1) for m in expected]
 
 
-@settings(deadline=None)
 @given(st.sampled_from(PATTERNS), st.text("0123456789.:/- TaApPmMjJ", min_size=19, max_size=19))
 def test_what_is_no_such_time_is_none_alone_and_among_many(pattern: str, text: str) -> None:
     many = pattern_of(pattern).many(letters([text]))

@@ -6,7 +6,7 @@ import random
 from itertools import pairwise
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -24,7 +24,6 @@ def test_thinning_keeps_the_peaks_and_the_ends() -> None:
     assert values.min() in values[shown]
 
 
-@settings(deadline=None)
 @given(arrays(np.float64, st.integers(1, 300), elements=st.integers(-9, 9)), st.integers(2, 40))
 def test_each_stretch_shows_its_lowest_and_highest(values: np.ndarray, points: int) -> None:
     shown = downsampled(values, points)
@@ -39,7 +38,6 @@ def test_each_stretch_shows_its_lowest_and_highest(values: np.ndarray, points: i
     assert shown.tolist() == sorted(expected)
 
 
-@settings(deadline=None)
 @given(
     arrays(np.float64, st.integers(1, 200), elements=st.integers(-9, 9) | st.just(np.nan)),
     st.integers(2, 40),

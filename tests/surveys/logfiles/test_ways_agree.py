@@ -76,7 +76,7 @@ def tables(draw: st.DrawFn) -> tuple[LogFormat, bytes]:
     return by, text.encode()
 
 
-@settings(deadline=None, max_examples=400)
+@settings(max_examples=400)
 @given(tables(), st.booleans())
 def test_what_is_read_at_once_is_what_is_read_one_by_one(
     table: tuple[LogFormat, bytes], header: bool

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.logfiles.zones import EPOCH, MICROSECOND, LocalClock
@@ -20,7 +20,6 @@ ZONES = [
 ]  # fmt: skip
 
 
-@settings(deadline=None)
 @given(
     st.sampled_from(ZONES),
     st.lists(st.datetimes(datetime(1975, 1, 1), datetime(2037, 12, 31)), min_size=1, max_size=20),

@@ -23,7 +23,7 @@ def test_a_whole_body_is_read_to_its_end_as_often_as_asked() -> None:
 def test_a_body_cut_off_says_after_how_much(read: object) -> None:
     body = LengthCheckedBody(io.BytesIO(b"time,flow\n"), 14)
     assert read(body, 100) == b"time,flow\n"  # type: ignore[operator]
-    with pytest.raises(BodyTruncated, match="after 10 of 14 bytes") as caught:
+    with pytest.raises(BodyTruncated, match="received=10, expected=14") as caught:
         read(body, 100)  # type: ignore[operator]
     assert (caught.value.status, caught.value.code) == (400, "body-cut-off")
     assert read(body, 100) == b""  # type: ignore[operator]

@@ -131,7 +131,7 @@ def test_invitations_and_users_are_not_there_for_others(
     assert api.get(f"{INVITATIONS}{row.pk}/").status_code == 404
     assert api.get(f"{USERS}{cast.office.pk}/").status_code == 404
     assert api.get(USERS).json()["results"] == []
-    assert api.post(f"{USERS}{cast.office.pk}/leaving/").status_code == 403
+    assert api.post(f"{USERS}{cast.office.pk}/offboarding/").status_code == 403
     assert api.delete(f"{INVITATIONS}{row.pk}/").status_code == 403
 
 
@@ -179,7 +179,7 @@ def test_a_leaver_is_blanked_and_what_they_did_stays(as_user: Any, cast: Any, si
     browser = Browser()
     browser.force_login(cast.technician)
     _, secret = token_make(user=cast.technician, name="x", scope=Scope.WRITE, life=timedelta(days=1))
-    path = f"{USERS}{cast.technician.pk}/leaving/"
+    path = f"{USERS}{cast.technician.pk}/offboarding/"
     answer = as_user("administrator").post(path)
     assert answer.status_code == 200, answer.content
     gone = answer.json()
@@ -205,7 +205,7 @@ def test_two_leavers_have_two_names_and_their_invitations_name_them_no_more(
     client.post(invited, {"new_password": PASSWORD, "again": PASSWORD})
     newcomer, administrator = User.objects.get(username="newcomer"), as_user("administrator")
     names = {
-        administrator.post(f"{USERS}{user.pk}/leaving/").json()["username"]
+        administrator.post(f"{USERS}{user.pk}/offboarding/").json()["username"]
         for user in (newcomer, cast.colleague)
     }
     assert len(names) == 2
@@ -216,5 +216,5 @@ def test_two_leavers_have_two_names_and_their_invitations_name_them_no_more(
 
 
 def test_somebody_who_administers_does_not_leave_by_their_own_hand(as_user: Any, cast: Any) -> None:
-    answer = as_user("administrator").post(f"{USERS}{cast.administrator.pk}/leaving/")
+    answer = as_user("administrator").post(f"{USERS}{cast.administrator.pk}/offboarding/")
     assert (answer.status_code, answer.json()["code"]) == (409, "own-account")

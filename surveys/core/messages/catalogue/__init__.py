@@ -16,9 +16,14 @@ def _entries(prefix: str = "") -> Iterator[tuple[str, Mapping[str, Entry]]]:
             yield module, import_module(f"{__name__}.{module}").ENTRIES
 
 
+# The module of each key, such as `findings_pipe`.
+DOMAINS: dict[str, str] = {}
+
+
 def _merged() -> dict[str, Entry]:
     merged: dict[str, Entry] = {}
     for module, entries in _entries():
+        DOMAINS.update(dict.fromkeys(entries, module))
         if twice := merged.keys() & entries.keys():
             raise ValueError(
                 f"{module} repeats entries of the message catalogue: {', '.join(sorted(twice))}."

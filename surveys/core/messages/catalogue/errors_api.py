@@ -111,6 +111,11 @@ ENTRIES = {
         ),
         remedy=_("Send less data in one request."),
     ),
+    "body-cut-off": Entry(
+        title=_("Request incomplete"),
+        detail=_("The request body ended after {received} of {expected} bytes. Nothing was stored."),
+        remedy=_("Send the request again."),
+    ),
     "parse-error": Entry(
         title=_("Request not readable"),
         detail=_("The request body is not what its Content-Type says."),

@@ -20,8 +20,10 @@ ENTRIES = {
     "out-of-range": Entry(
         title=_("Value out of range"),
         detail=first_of(
-            when("value", _("{quantity:cap} {value:g} is out of range.")),
-            _("{quantity:cap} is out of range."),
+            when("quantity", "value", _("{quantity:cap} {value:g} is out of range.")),
+            when("value", _("{value:g} is out of range.")),
+            when("quantity", _("{quantity:cap} is out of range.")),
+            _("The value is out of range."),
         ),
         remedy=WITHIN,
     ),

@@ -192,10 +192,10 @@ ENTRIES = {
             choose(
                 "units",
                 us=_(
-                    "An increase of 15 psi changes the sound speed of water by about 0.01 % and that of oils by about 0.03 %."
+                    "An increase of 15 psi changes the sound speed by about 0.01 % in water and 0.03 % in oils."
                 ),
                 otherwise=_(
-                    "An increase of 100 kPa changes the sound speed of water by about 0.01 % and that of oils by about 0.03 %."
+                    "An increase of 100 kPa changes the sound speed by about 0.01 % in water and 0.03 % in oils."
                 ),
             ),
         ),

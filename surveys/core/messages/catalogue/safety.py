@@ -76,9 +76,10 @@ ENTRIES = {
     ),
     "general": Entry(
         title=_("Before you start"),
-        detail=_("The hazards listed may be incomplete. The site's permit and local rules take precedence."),
-        remedy=_(
-            "Obtain the site permit and induction. Find out the hazards of the plant and the medium. Tell someone where you will be working."
+        detail=_("The hazards listed may be incomplete."),
+        remedy=(
+            _("Obtain the site permit and induction, which take precedence over these notes."),
+            _("Find out the hazards of the plant and the medium. Tell someone where you will be working."),
         ),
     ),
 }

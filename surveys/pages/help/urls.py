@@ -1,0 +1,10 @@
+"""Addresses of the help."""
+
+from django.urls import path
+
+from surveys.pages.help import codes
+
+urlpatterns = [
+    path("codes/", codes.CodeList.as_view(), name="help-codes"),
+    path("codes/<slug:code>/", codes.CodePage.as_view(), name="help-code"),
+]
