@@ -25,17 +25,6 @@ from surveys.core.messages import Reader, answer, is_message
 from surveys.inputs.limits import check_limits
 from surveys.models import Record
 
-QUANTITY_IN = {
-    "oneOf": [
-        {"type": "string", "maxLength": 64, "examples": ["219.1 mm", "8 5/8 in"]},
-        {
-            "type": "object",
-            "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
-            "required": ["value", "unit"],
-        },
-    ]
-}
-
 
 class QuantityOut(serializers.Serializer):
     """A value with its unit."""
@@ -154,7 +143,6 @@ def _ratio_in(kind: str, per: str, units: System) -> tuple[float, float, str]:
     return one["value"], other["value"], f"({one['unit']})/{below}"
 
 
-@extend_schema_field(QUANTITY_IN)
 class QuantityIn(serializers.Field):
     """A quantity of a request; becomes SI with the text as typed. `lowest` [SI] if that is above the kind's own limit."""
 

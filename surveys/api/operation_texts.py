@@ -451,7 +451,7 @@ OPERATION_TEXTS: Mapping[str, OperationText] = {
     ),
     "technicians_day_sheet_pdf_retrieve": _text(
         "Download a day sheet",
-        "Returns the jobs, addresses, contacts, hazards, kit and set-ups of one day as PDF. Technicians get their own sheet, the office all sheets.",
+        "Returns the jobs, addresses, contacts, hazards, kit and set-ups of one day as PDF. Technicians get their own sheet, the office gets all.",
     ),
     "technicians_qualifications_list": _text(
         "List qualifications", "Lists the current, expired and withdrawn qualifications of a technician."
@@ -486,7 +486,7 @@ OPERATION_TEXTS: Mapping[str, OperationText] = {
     ),
     "jobs_suitable_kits_list": _text(
         "List suitable kits",
-        "Lists the instruments for the job with the reasons against unsuitable ones. Each transducer pair is checked against each pipe. Staff only.",
+        "Lists the instruments for the job with the reasons against unsuitable ones. Each transducer pair is checked on each pipe. Staff only.",
     ),
     "jobs_suitable_technicians_list": _text(
         "List suitable technicians",

@@ -120,6 +120,8 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     prefetched: ClassVar[tuple[Any, ...]] = ()
     lookup_value_converter = "uuid"
     filter_backends = (Filters, Ordering)
+    # Whether `partial_update` compares the record with `If-Match`, as `change` does.
+    checks_if_match: ClassVar[bool] = True
 
     def get_queryset(self) -> Any:
         if getattr(self, "swagger_fake_view", False):

@@ -13,8 +13,8 @@ from rest_framework.exceptions import ValidationError
 from compute.base.messages import message
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
+from surveys.api.example_values import quantity_schema
 from surveys.api.fields import (
-    QUANTITY_IN,
     NumberField,
     QuantityIn,
     StrictSerializer,
@@ -47,7 +47,10 @@ class MaterialByValue(StrictSerializer):
             {"type": "string", "maxLength": 60, "examples": ["carbon-steel"]},
             {
                 "type": "object",
-                "properties": {"longitudinal_sound_speed": QUANTITY_IN, "shear_sound_speed": QUANTITY_IN},
+                "properties": {
+                    "longitudinal_sound_speed": quantity_schema("speed"),
+                    "shear_sound_speed": quantity_schema("speed"),
+                },
                 "required": ["longitudinal_sound_speed"],
             },
         ]

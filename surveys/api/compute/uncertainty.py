@@ -21,8 +21,8 @@ from compute.statistics.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution
 from compute.statistics.monte_carlo import MIN_TRIALS, MonteCarloResult
 from surveys.api.compute.physics import medium_entry
 from surveys.api.compute.views import FindingOut, FlowIn, flow_times, requested_calculation, validated
+from surveys.api.example_values import quantity_schema
 from surveys.api.fields import (
-    QUANTITY_IN,
     IntegerField,
     NumberField,
     QuantityIn,
@@ -49,9 +49,9 @@ INPUT_UNCERTAINTY_SCHEMA = {
     "type": "object",
     "description": "One of standard_uncertainty, relative_standard_uncertainty, half_width; uncertainties are k = 1.",
     "properties": {
-        "standard_uncertainty": {"oneOf": [*QUANTITY_IN["oneOf"], {"type": "number"}]},
+        "standard_uncertainty": {"oneOf": [*quantity_schema("length")["oneOf"], {"type": "number"}]},
         "relative_standard_uncertainty": {"type": "number"},
-        "half_width": {"oneOf": [*QUANTITY_IN["oneOf"], {"type": "number"}]},
+        "half_width": {"oneOf": [*quantity_schema("length")["oneOf"], {"type": "number"}]},
         "distribution": {"type": "string", "enum": list(get_args(Distribution))},
         "degrees_of_freedom": {"type": "number"},
     },
@@ -144,6 +144,8 @@ def _size(path: str, way: str, raw: Any) -> float:
         "items": {
             "type": "array",
             "prefixItems": [{"type": "string"}, {"type": "string"}, {"type": "number"}],
+            "items": {"type": ["string", "number"]},
+            "minItems": 3,
             "maxItems": 3,
         },
         "maxItems": 200,

@@ -29,7 +29,6 @@ from compute.results.survey import (
 )
 from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.fields import (
-    QUANTITY_IN,
     IntegerField,
     QuantityIn,
     QuantityOut,
@@ -71,23 +70,10 @@ class SetupIn(StrictSerializer):
     )
 
 
-@extend_schema_field(
-    {
-        "oneOf": [
-            *QUANTITY_IN["oneOf"],
-            {
-                "type": "object",
-                "properties": {
-                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MAX_READINGS},
-                    "unit": {"type": "string"},
-                },
-                "required": ["values", "unit"],
-            },
-        ]
-    }
-)
 class SeriesIn(serializers.Field):
     """One quantity, or many as {"values": [...], "unit": "..."}; becomes an SI float or array."""
+
+    max_values = MAX_READINGS
 
     def __init__(self, kind: str, **options: Any) -> None:
         self.kind = kind

@@ -151,6 +151,7 @@ class Bookings(Records):
 
     model = Booking
     serializer_class = BookingOut
+    checks_if_match = False
     related = SHOWN
     filterset_class = BookingFilters
     ordering_fields = ("starts_at",)

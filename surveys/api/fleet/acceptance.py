@@ -14,7 +14,8 @@ from compute.base.errors import ComputeError
 from compute.base.units import Quantity, parse_quantity
 from compute.calibration.decision_rules import CONFORMITYS, DecisionRule, PermissibleError
 from compute.calibration.points import Point
-from surveys.api.fields import QUANTITY_IN, NumberField, QuantityOut, StrictSerializer
+from surveys.api.example_values import quantity_schema
+from surveys.api.fields import NumberField, QuantityOut, StrictSerializer
 from surveys.api.rejections import rejection
 from surveys.calibration.conformity import QUANTITY, error_kind
 from surveys.inputs.limits import check_limits
@@ -24,7 +25,7 @@ from surveys.services.fleet.calibrations import Limits, StatedPoint
 MAX_POINTS = 100
 
 
-@extend_schema_field(QUANTITY_IN)
+@extend_schema_field(quantity_schema("speed"))
 class LaterQuantityIn(serializers.Field):
     """A quantity of a kind that another field decides; read by `read`."""
 
