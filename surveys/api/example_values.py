@@ -29,6 +29,8 @@ KIND_EXAMPLES: Mapping[str, tuple[str, ...]] = {
 """Kind of quantity to texts that a request can send."""
 
 PROPERTY_EXAMPLES: Mapping[str, Any] = {
+    "SiteIn.hazards": "Hot surfaces in the boiler house.",
+    "SiteChangeIn.hazards": "Hot surfaces in the boiler house.",
     "action": "0.3 mm",
     "address": "12 Harbour Road",
     "api_gravity": 32.0,
@@ -179,7 +181,16 @@ COMPONENT_EXAMPLES: Mapping[str, Any] = {
         "kind": "zero-flow",
         "performed_at": "2026-10-06T08:00:00+02:00",
         "limits": {"warning": "0.5 ns", "action": "1 ns"},
-        "time_differences": ["0.1 ns", "0.2 ns", "-0.1 ns", "0.0 ns", "0.1 ns"],
+        "time_differences": [
+            "0.1 ns",
+            "0.2 ns",
+            "-0.1 ns",
+            "0.0 ns",
+            "0.1 ns",
+            "0.0 ns",
+            "-0.2 ns",
+            "0.1 ns",
+        ],
     },
     "CombinationIn": {
         "site": "0192f3a0-5c1e-7b60-9c43-2f3c1d7a9e10",

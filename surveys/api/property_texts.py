@@ -5,6 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 PROPERTY_TEXTS: Mapping[str, str] = {
+    "file": "The file.",
+    "degrees_of_freedom": "Degrees of freedom of the standard uncertainty.",
+    "half_width": "Half-width of the distribution.",
+    "relative_standard_uncertainty": "Relative standard uncertainty.",
+    "later": "Instruments due later.",
+    "90": "Instruments due in 61 to 90 days.",
+    "60": "Instruments due in 31 to 60 days.",
+    "30": "Instruments due within 30 days.",
+    "in-calibration": "Instruments in calibration.",
+    "due-soon": "Instruments due within the longest reminder period.",
+    "due": "Instruments due within the shortest reminder period.",
+    "quarantined": "Quarantined instruments.",
+    "never-calibrated": "Instruments without a calibration.",
+    "overdue": "Overdue instruments.",
     "absolute": "Absolute permissible error.",
     "acceptance_limit": "Largest accepted measurement error after the guard band.",
     "accepted": "Jobs whose proposed assignments were accepted.",

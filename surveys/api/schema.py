@@ -129,6 +129,8 @@ class Schema(AutoSchema):
         operation = super().get_operation(path, path_regex, path_prefix, method, registry)
         if operation is None:
             return None
+        if AllowAny in self.view.permission_classes:
+            operation["security"] = []
         operation["parameters"] = [*operation.get("parameters", []), *self._header_parameters()]
         for status, response in operation["responses"].items():
             response["description"] = SUCCESSES[int(status)]
@@ -280,8 +282,7 @@ def _exemplify(component: str, schema: dict[str, Any], schemas: dict[str, Any]) 
     known = COMPONENT_EXAMPLES.get(_base(component))
     own = known if isinstance(known, dict) else {}
     for name, one in schema.get("properties", {}).items():
-        example = own[name] if name in own else _example(name, one, schemas)
-        one["examples"] = [example]
+        one["examples"] = [own[name] if name in own else _property_example(component, name, schemas)]
 
 
 def _exemplify_body(operation: dict[str, Any], schemas: dict[str, Any]) -> None:
@@ -302,7 +303,13 @@ def _component_example(component: str, schemas: dict[str, Any]) -> Any:
     if properties is None:
         return _example("", schema, schemas)
     names = [*schema.get("required", []), *(known or ())] or list(properties)[:1]
-    return {name: _example(name, properties[name], schemas) for name in dict.fromkeys(names)}
+    return {name: _property_example(component, name, schemas) for name in dict.fromkeys(names)}
+
+
+def _property_example(component: str, name: str, schemas: dict[str, Any]) -> Any:
+    """Return an example of a property of a component."""
+    own = PROPERTY_EXAMPLES.get(f"{_base(component)}.{name}")
+    return own if own is not None else _example(name, schemas[component]["properties"][name], schemas)
 
 
 def _example(name: str, schema: dict[str, Any], schemas: dict[str, Any]) -> Any:
