@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 PROPERTY_TEXTS: Mapping[str, str] = {
-    "file": "The file.",
     "degrees_of_freedom": "Degrees of freedom of the standard uncertainty.",
     "half_width": "Half-width of the distribution.",
     "relative_standard_uncertainty": "Relative standard uncertainty.",

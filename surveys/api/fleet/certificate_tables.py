@@ -70,7 +70,7 @@ class BulkCalibrations(Once):
             "text/csv": OpenApiTypes.BINARY,
             "multipart/form-data": {
                 "type": "object",
-                "properties": {"file": {"type": "string", "format": "binary"}},
+                "properties": {"file": {"type": "string", "format": "binary", "description": "The file."}},
                 "required": ["file"],
             },
         },
