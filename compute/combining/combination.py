@@ -1,7 +1,7 @@
-"""Results that belong together: a sum of branches, supply less return, the mean of runs; what they share counts once.
+"""Combined results: a sum of branches, supply less return, the mean of runs; shared inputs are correlated.
 
-Two results that rest on the same meter, pair, pipe or medium are not independent. Each input of each result is a
-component with a key that says whose it is; components of one key are one quantity and move together.
+Two results with the same meter, pair, pipe or medium are not independent. Each input of each result is a
+component with a key that names its owner; components of one key are one quantity and fully correlated.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.base.findings import Finding
-from compute.base.sources import PRACTICE, Source
+from compute.base.messages import Finding, field_name, finding, quantity
+from compute.base.sources import Source
 from compute.combining.components import Component, Part
 from compute.statistics.gum import coverage_factor
 
@@ -69,12 +69,12 @@ def combine(
 
     Components of one key add with their signs before they are squared (correlation 1), those of different keys add as
     squares. The degrees of freedom are those of Welch and Satterthwaite over the keys; where one key comes with several
-    numbers of degrees of freedom the smallest is used, which is cautious, and said so.
+    numbers of degrees of freedom the smallest is used, which is conservative, and a finding reports it.
 
     Parameters
     ----------
     parts : sequence of Part  one or more, in one unit
-    scatter : Component or None  scatter of all parts together, as `synchrony` finds it: it replaces that of each
+    scatter : Component or None  scatter of all parts together, see `time_alignment`: it replaces that of each
     coverage_probability : float [1]  above 0, below 1
 
     Returns
@@ -91,7 +91,7 @@ def combine(
     JCGM 100:2008 (GUM) 5.2.2 and F.1.2.3 (shared inputs), G.4.1 (degrees of freedom), from memory.
     """
     if not parts:
-        raise NotEnough("A combined result needs at least one part.", field="parts")
+        raise NotEnough(field="parts", variant="parts", needed=1, count=0)
     if scatter is not None:
         parts = [
             replace(part, components=tuple(c for c in part.components if not c.scatter)) for part in parts
@@ -99,9 +99,7 @@ def combine(
     grouped = _by_key(parts)
     if scatter is not None:
         if scatter.key in grouped:
-            raise OutOfRange(
-                f"{scatter.key} is an input of a part too; name the scatter apart.", field="scatter"
-            )
+            raise OutOfRange(variant="repeated-component", component=scatter.key)
         grouped[scatter.key] = [(ALL_PARTS, scatter.contribution, scatter.degrees_of_freedom)]
     variance = math.fsum(math.fsum(c for _, c, _ in group) ** 2 for group in grouped.values())
     rows = sorted(
@@ -116,8 +114,8 @@ def combine_as(
 ) -> Combined:
     """A sum of branches, a difference (the first less the second) or a mean of runs, judged.
 
-    The mean weighs all parts equally: weights by uncertainty would favour a part for what it shares with others, and
-    a part with few doubts on record is not for that the better one.
+    The mean weights all parts equally: weights by uncertainty would favour a part for its shared inputs, and
+    a part with few recorded uncertainties is not the better one.
 
     Parameters
     ----------
@@ -139,8 +137,9 @@ def combine_as(
     JCGM 100:2008 (GUM) 5.2.2; equal weights: common practice.
     """
     if len(parts) < 2 or (kind == "difference" and len(parts) != 2):
-        needed = "exactly two parts" if kind == "difference" else "two parts or more"
-        raise NotEnough(f"A {kind} takes {needed}; there {_are(len(parts))}.", field="parts")
+        if kind == "difference":
+            raise NotEnough(field="parts", variant="parts-of-difference", count=len(parts))
+        raise NotEnough(field="parts", variant="parts", needed=2, count=len(parts))
     coefficients = {
         "sum": [1.0] * len(parts),
         "difference": [1.0, -1.0],
@@ -149,10 +148,6 @@ def combine_as(
     taken = [replace(part, coefficient=c) for part, c in zip(parts, coefficients, strict=True)]
     result = combine(taken, scatter=scatter, coverage_probability=coverage_probability)
     return replace(result, findings=(*result.findings, *_judged(kind, result)))
-
-
-def _are(count: int) -> str:
-    return f"are {count}" if count != 1 else "is 1"
 
 
 # Of an input: the parts it occurs in, coefficient x contribution in each, degrees of freedom.
@@ -179,8 +174,7 @@ def _by_key(parts: Sequence[Part]) -> Grouped:
     for index, part in enumerate(parts):
         if len({c.key for c in part.components}) != len(part.components):
             raise OutOfRange(
-                f"Part {part.name or index + 1} names an input twice; an input of one owner is one component.",
-                field="parts",
+                field="parts", variant="repeated-input", part=part.name or None, number=index + 1
             )
         for component in part.components:
             moved = part.coefficient * component.contribution
@@ -220,46 +214,42 @@ def _mixed_freedom(grouped: Grouped) -> tuple[Finding, ...]:
     ]
     if not mixed:
         return ()
-    detail = (
-        f"The shared inputs {', '.join(mixed)} come with different degrees of freedom in different parts; the smallest was used, "
-        "which is cautious."
+    inputs = sorted({key.partition("@")[0] for key in mixed})
+    return (
+        finding(
+            "correlated-degrees-of-freedom/combined",
+            "info",
+            source=SHARED,
+            count=len(inputs),
+            inputs=[field_name(one) for one in inputs],
+        ),
     )
-    return (Finding("correlated-degrees-of-freedom", "info", detail, source=SHARED),)
 
 
 def _judged(kind: Kind, result: Combined) -> list[Finding]:
-    """Whether a difference can be told from 0, and a relative uncertainty says anything."""
+    """Whether a difference is significant, and a relative uncertainty is meaningful."""
     findings = []
     value, expanded = result.value, result.expanded_uncertainty
     if kind == "difference" and abs(value) <= expanded:
-        detail = (
-            f"The difference is within its own expanded uncertainty (coverage {result.coverage_probability:.0%}): by these results the "
-            "two flows cannot be told apart. Compare them with one meter and one pair, one after the other, so that their common doubts cancel."
-        )
         findings.append(
-            Finding(
+            finding(
                 "difference-not-significant",
                 "warning",
-                detail,
                 "parts",
-                value,
-                expanded,
-                "volume_flow",
-                SHARED,
+                source=SHARED,
+                difference=quantity(value, "volume_flow"),
+                expanded_uncertainty=quantity(expanded, "volume_flow"),
+                coverage_probability=float(result.coverage_probability),
             )
         )
     if abs(value) <= result.combined_standard_uncertainty:
-        detail = "The combined value is not above its standard uncertainty, so a relative uncertainty says nothing of it; use the absolute one."
         findings.append(
-            Finding(
+            finding(
                 "relative-uncertainty-meaningless",
                 "info",
-                detail,
                 "parts",
-                value,
-                result.combined_standard_uncertainty,
-                "volume_flow",
-                PRACTICE,
+                value=quantity(value, "volume_flow"),
+                standard_uncertainty=quantity(result.combined_standard_uncertainty, "volume_flow"),
             )
         )
     return findings

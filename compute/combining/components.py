@@ -1,4 +1,4 @@
-"""Results as parts of a combined one: what each doubts, and whose each doubt is."""
+"""Components of a combined uncertainty: the contribution of each input of each result, and its owner."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from compute.base.errors import NotEnough, OutOfRange
+from compute.base.messages import field_name
 from compute.statistics.gum import BudgetRow
 
 Owner = Literal["pipe", "meter", "pair", "medium", "point", "run"]
 
 SCATTER = "repeatability"
-# Whose each input of a flow is. What is of one run alone, its own scatter, is shared with nothing. Common practice.
+# The owner of each input of a flow. Inputs of one run, such as its scatter, are not shared. Common practice.
 OWNERS: Mapping[str, Owner] = {
     "pipe.outer_diameter": "pipe",
     "pipe.wall_thickness": "pipe",
@@ -41,9 +42,9 @@ OWNERS: Mapping[str, Owner] = {
 
 @dataclass(frozen=True, slots=True)
 class Component:
-    """What one input does to one result.
+    """The contribution of one input to one result.
 
-    key                 whose doubt it is; the same key in two results is the same quantity
+    key                 the input and its owner; the same key in two results is the same quantity
     contribution        sensitivity x standard uncertainty, with the sensitivity's sign, in the result's unit
     degrees_of_freedom  [1] of the standard uncertainty
     scatter             whether it is the scatter of the result's own readings, which a scatter of all together replaces
@@ -56,19 +57,16 @@ class Component:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.contribution):
-            raise OutOfRange(
-                f"The contribution of {self.key} is not finite: {self.contribution}.", field=self.key
-            )
+            raise OutOfRange(variant="component", component=self.key)
         if not self.degrees_of_freedom > 0:
             raise OutOfRange(
-                f"The degrees of freedom of {self.key} are {self.degrees_of_freedom}; they are above 0.",
-                field=self.key,
+                variant="degrees-of-freedom", component=self.key, value=float(self.degrees_of_freedom)
             )
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A result that goes into a combined one: its value, what it doubts, the coefficient it is taken with, its name."""
+    """A result in a combined one: its value, components, coefficient and name."""
 
     value: float
     components: tuple[Component, ...]
@@ -78,9 +76,7 @@ class Part:
     def __post_init__(self) -> None:
         for number in (self.value, self.coefficient):
             if not math.isfinite(number):
-                raise OutOfRange(
-                    f"The value or the coefficient of a part is not finite: {number}.", field="parts"
-                )
+                raise OutOfRange(field="parts", variant="part")
 
 
 def part_of_result(
@@ -105,16 +101,13 @@ def part_of_result(
 
     Source
     ------
-    owners : see OWNERS, common practice; an input not listed there is taken for one of this run alone.
+    owners : see OWNERS, common practice; an input not listed there belongs to this run alone.
     """
     components = []
     for row in budget:
         kind = OWNERS.get(row.input, "run")
         if kind not in owners:
-            raise NotEnough(
-                f"Whose {row.input} is has to be said: name the {kind} of each result.",
-                field=f"owners.{kind}",
-            )
+            raise NotEnough(variant="owner", input=field_name(row.input), owner=kind)
         components.append(
             Component(
                 f"{row.input}@{kind}:{owners[kind]}",

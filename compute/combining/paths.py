@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from compute.base.errors import NotEnough
-from compute.base.findings import Finding
+from compute.base.messages import Finding, finding, quantity
 from compute.base.sources import Source
 from compute.combining.combination import Combined, combine, combine_as
 from compute.combining.components import Component, Part
@@ -67,15 +67,15 @@ class PathsResult:
 
 
 def combine_paths(paths: Sequence[Path], *, coverage_probability: float = 0.95) -> PathsResult:
-    """Mean flow of several paths at one point, its uncertainty, and a finding on whether they agree.
+    """Mean flow of several paths at one point, its uncertainty, and a finding on their agreement.
 
-    All weigh the same. Paths are measured on different diameters because one diameter does not see the whole profile:
-    what a lopsided profile or a cross-flow adds to one it takes, to first order, from another, and only the plain
-    mean has that property. Weights by uncertainty would favour one path for doubts that say nothing of the profile.
+    All weights are equal. Paths are measured on different diameters because one diameter does not sample the whole profile:
+    an asymmetric profile or a cross-flow adds to one path and, to first order, reduces another; only the plain
+    mean has that property. Weights by uncertainty would favour one path for inputs unrelated to the profile.
 
-    Each pair is held against the uncertainty of its own difference, in which the inputs that the paths share (pipe,
-    meter, medium) have cancelled. The coverage of each comparison is widened so that all together have the one asked for.
-    If a pair disagrees, the inputs on record do not explain the spread. It then enters the budget: half the range as a
+    Each pair is compared with the uncertainty of its own difference, in which the inputs that the paths share (pipe,
+    meter, medium) have cancelled. The coverage of each comparison is widened so that all together have the requested one.
+    If a pair disagrees, the entered uncertainties do not explain the spread. The spread then enters the budget: half the range as a
     rectangle. Scatter over the root of n would ask that paths are random draws; they are few, each has an
     error of its own that stays, and with two of them one degree of freedom would make the factor 12.7.
 
@@ -98,7 +98,7 @@ def combine_paths(paths: Sequence[Path], *, coverage_probability: float = 0.95) 
         default values. Widening: Bonferroni's inequality.
     """
     if len(paths) < 2:
-        raise NotEnough("Paths are combined from two or more; there are fewer.", field="paths")
+        raise NotEnough(variant="paths", count=len(paths))
     pairs = _pairs(paths, coverage_probability)
     parts = [path.part for path in paths]
     off = [pair for pair in pairs if not pair.agrees]
@@ -111,8 +111,7 @@ def combine_paths(paths: Sequence[Path], *, coverage_probability: float = 0.95) 
     taken = [replace(part, coefficient=1 / len(parts)) for part in parts]
     mean = combine([*taken, Part(0.0, (spread,))], coverage_probability=coverage_probability)
     worst = max(off, key=lambda pair: abs(pair.difference) / pair.limit if pair.limit else math.inf)
-    finding = _disagree(worst, paths)
-    return PathsResult(replace(mean, findings=(*mean.findings, finding)), pairs)
+    return PathsResult(replace(mean, findings=(*mean.findings, _disagree(worst, paths))), pairs)
 
 
 def _pairs(paths: Sequence[Path], coverage_probability: float) -> tuple[Pair, ...]:
@@ -133,70 +132,40 @@ def _pairs(paths: Sequence[Path], coverage_probability: float) -> tuple[Pair, ..
 
 def _agree(pairs: Sequence[Pair]) -> Finding:
     widest = max(pairs, key=lambda pair: abs(pair.difference))
-    detail = "The paths agree within the uncertainty of their differences: nothing is seen of swirl or a lopsided profile between them."
-    return Finding(
-        "paths-agree", "info", detail, "paths", abs(widest.difference), widest.limit, "volume_flow", RECTANGLE
+    return finding(
+        "paths-agree",
+        "info",
+        source=RECTANGLE,
+        difference=quantity(abs(widest.difference), "volume_flow"),
+        limit=quantity(widest.limit, "volume_flow"),
     )
 
 
 def _disagree(pair: Pair, paths: Sequence[Path]) -> Finding:
-    one, other = paths[pair.first], paths[pair.second]
-    names = f"{one.part.name or f'path {pair.first + 1}'} and {other.part.name or f'path {pair.second + 1}'}"
-    differ = (
-        f"differ by {abs(pair.difference) / pair.limit:.1f} times what their separate doubts allow"
-        if pair.limit
-        else "differ, and no doubt of their own is on record"
-    )
-    detail = f"The results of {names} {differ}. {_sign_of(one, other)} Half the range of the paths was added to the uncertainty."
-    return Finding(
+    first, second = paths[pair.first], paths[pair.second]
+    return finding(
         "paths-disagree",
         "warning",
-        detail,
-        "paths",
-        abs(pair.difference),
-        pair.limit,
-        "volume_flow",
-        RECTANGLE,
+        source=RECTANGLE,
+        first=pair.first + 1,
+        second=pair.second + 1,
+        difference=quantity(abs(pair.difference), "volume_flow"),
+        limit=quantity(pair.limit, "volume_flow"),
+        ratio=abs(pair.difference) / pair.limit if pair.limit else None,
+        geometry=_geometry(first, second),
     )
 
 
-def _sign_of(one: Path, other: Path) -> str:
-    """What a disagreement of two paths is a sign of, by their geometry."""
-    odd = one.traverses % 2, other.traverses % 2
-    if one.around is None or other.around is None:
-        return (
-            "Where round the pipe the paths lie is not noted: on different diameters it is a sign of swirl or a lopsided profile, on one "
-            "diameter of the mounting."
-        )
-    turned = math.remainder(one.around - other.around, math.tau)
+def _geometry(first: Path, second: Path) -> str:
+    """The geometry of two paths, which shows the probable cause of a disagreement."""
+    odd = first.traverses % 2, second.traverses % 2
+    if first.around is None or second.around is None:
+        return "unknown"
+    turned = math.remainder(first.around - second.around, math.tau)
     if abs(math.remainder(turned, math.pi)) <= SAME_DIAMETER:
-        return _sign_on_one_diameter(odd, exchanged=abs(turned) > math.pi / 2)
-    if odd == (0, 0):
-        return (
-            "They lie on different diameters with even numbers of traverses, which cancel a cross-flow: it is a sign of a lopsided "
-            "profile, as behind a bend. Look for more straight pipe."
-        )
-    return (
-        "They lie on different diameters with odd numbers of traverses, to which a cross-flow adds on one and takes from another: it is a sign "
-        "of swirl or a lopsided profile. Repeat with an even number of traverses, which cancels a cross-flow, or look for more straight pipe."
-        if odd == (1, 1)
-        else "They lie on different diameters, one with an odd number of traverses, which sees a cross-flow, one with an even number, which "
-        "does not: it is a sign of swirl or a lopsided profile. Look for more straight pipe."
-    )
-
-
-def _sign_on_one_diameter(odd: tuple[int, int], exchanged: bool) -> str:
-    if odd == (1, 1) and exchanged:
-        return (
-            "They cross on one diameter in opposite slants, which see a cross-flow with opposite sign: it is a sign of swirl, and the mean is "
-            "free of it to first order."
-        )
+        if odd == (1, 1) and abs(turned) > math.pi / 2:
+            return "crossed-on-one-diameter"
+        return "one-diameter-odd-and-even" if odd[0] != odd[1] else "one-diameter"
     if odd[0] != odd[1]:
-        return (
-            "They lie on one diameter with an odd and an even number of traverses, of which only the odd one sees a cross-flow: it is a sign of "
-            "swirl or of the mounting."
-        )
-    return (
-        "They lie on one diameter and see the same flow: it is a sign of the mounting. Check spacing, alignment, couplant and the cable "
-        "of each pair, and that the flow did not change between them."
-    )
+        return "two-diameters-odd-and-even"
+    return "two-diameters-odd" if odd == (1, 1) else "two-diameters-even"

@@ -1,7 +1,6 @@
-"""Several logs on one grid of time: the overlap of their spans, means over its steps, whether their clocks agree.
+"""Time alignment of several logs: the overlap of their spans, means over common steps, agreement of their clocks.
 
-Flows logged together rise and fall together or against one another. Their sum or difference has a scatter of its own,
-which the scatters of the parts do not tell.
+Flows logged together are correlated. The repeatability of their sum or difference is not given by that of the parts.
 """
 
 from __future__ import annotations
@@ -15,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.findings import Finding
+from compute.base.messages import Finding, at, finding, quantity
 from compute.base.sources import Source
 from compute.combining.components import SCATTER, Component
-from compute.logs.segments import Segment, Times, moment
+from compute.logs.segments import Segment, Times
 from compute.statistics.autocorrelation import (
     MIN_READINGS_AUTOCORRELATION,
     autocorrelation,
@@ -27,7 +26,7 @@ from compute.statistics.autocorrelation import (
 
 FloatArray = NDArray[np.float64]
 
-# Below this share of the shortest log an overlap is worth a warning; a default value.
+# Below this fraction of the shortest log an overlap gives a warning; a default value.
 SMALL_OVERLAP = 0.5
 # A clock is looked for within this share of the overlap either way, on at least so many steps; default values.
 MAX_OFFSET = 0.25
@@ -45,7 +44,7 @@ BARTLETT = Source(
 
 @dataclass(frozen=True, slots=True)
 class FlowLog:
-    """A log as flows: a name for remarks, times [us since 1970 UTC] and values [any unit], (n,) each, in order of time."""
+    """A log as flows: a name for messages, times [us since 1970 UTC] and values [any unit], (n,) each, in order of time."""
 
     name: str
     times: Times
@@ -54,13 +53,12 @@ class FlowLog:
     def __post_init__(self) -> None:
         if len(self.times) != len(self.values):
             raise NumberInvalid(
-                f"The log of {self.name} has {len(self.times)} times and {len(self.values)} values.",
-                field="log",
+                variant="log-lengths", log=self.name, times=len(self.times), values=len(self.values)
             )
         if not len(self.times):
-            raise NotEnough(f"The log of {self.name} has no readings.", field="log")
+            raise NotEnough(variant="log-empty", log=self.name)
         if not np.isfinite(self.values).all():
-            raise NumberInvalid(f"A value in the log of {self.name} is not finite.", field="log")
+            raise NumberInvalid(variant="log-value", log=self.name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +77,7 @@ class CombineBy:
 
 
 def overlap(logs: Sequence[FlowLog]) -> Segment:
-    """The time over which all logs run.
+    """Return the time that all logs cover.
 
     Parameters
     ----------
@@ -98,17 +96,19 @@ def overlap(logs: Sequence[FlowLog]) -> Segment:
     definition : from the latest start to the earliest end.
     """
     if not logs:
-        raise NotEnough("Logs are brought together from at least one.", field="logs")
+        raise NotEnough(field="parts", variant="parts", needed=1, count=0)
     spans = [(int(log.times.min()), int(log.times.max())) for log in logs]
     start, end = max(first for first, _ in spans), min(last for _, last in spans)
     if end < start:
-        named = "; ".join(
-            f"{log.name} from {moment(first)} to {moment(last)}"
-            for log, (first, last) in zip(logs, spans, strict=True)
-        )
+        last_start = logs[[first for first, _ in spans].index(start)]
+        first_end = logs[[last for _, last in spans].index(end)]
         raise NotEnough(
-            f"The logs have no time in common (UTC): {named}. Combine logs that ran together, or check the clocks of the loggers.",
-            field="logs",
+            field="parts",
+            variant="no-common-time",
+            late=last_start.name,
+            starts=at(start / 1e6),
+            early=first_end.name,
+            ends=at(end / 1e6),
         )
     return Segment(start, end, "the logs run together")
 
@@ -142,14 +142,14 @@ def align_logs(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy
     coarsest = max(_median_interval(log) for log in logs)
     if step is not None and step < coarsest:
         raise OutOfRange(
-            f"A step of {step / 1e6:g} s is shorter than the interval of the coarsest log, {coarsest / 1e6:g} s; most steps would be "
-            "without a reading.",
             field="step",
+            value=quantity(step / 1e6, "duration"),
+            at_least=quantity(coarsest / 1e6, "duration"),
         )
     width = max(step or coarsest, 1)
     count = (span.end - span.start) // width + 1
     if count > MAX_STEPS:
-        raise OutOfRange(f"{count} steps are more than {MAX_STEPS}; choose a longer step.", field="step")
+        raise OutOfRange(field="step", variant="too-many-steps", count=count, limit=MAX_STEPS)
     sums, counts = np.empty((len(logs), count)), np.empty((len(logs), count), dtype=np.int64)
     for row, log in enumerate(logs):
         inside = (log.times >= span.start) & (log.times <= span.end)
@@ -158,9 +158,7 @@ def align_logs(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy
         sums[row] = np.bincount(place, weights=log.values[inside], minlength=count)
     full = (counts > 0).all(axis=0)
     if not full.any():
-        raise NotEnough(
-            "In no step of the common time does every log have a reading; choose a longer step.", field="logs"
-        )
+        raise NotEnough(field="parts", variant="no-common-step")
     together = CombineBy(
         names=tuple(log.name for log in logs),
         step=width,
@@ -196,10 +194,7 @@ def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> C
     Sokal 1996, see `compute.statistics.autocorrelation.noise_of_stretches`.
     """
     if len(coefficients) != len(together.names):
-        raise OutOfRange(
-            f"There are {len(together.names)} logs and {len(coefficients)} coefficients; each log has one.",
-            field="coefficients",
-        )
+        raise OutOfRange(variant="coefficients", logs=len(together.names), coefficients=len(coefficients))
     combined = np.asarray(coefficients, dtype=float) @ together.values
     breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1
     stretches = np.split(combined, breaks)
@@ -296,15 +291,22 @@ def _small_overlap(logs: Sequence[FlowLog], span: Segment) -> list[Finding]:
     common = span.end - span.start
     if common >= SMALL_OVERLAP * shortest:
         return []
-    detail = (
-        f"The logs run together for {common / 60e6:.1f} min only, {common / shortest:.0%} of the shortest of them; the combined result is of "
-        f"that time, {moment(span.start)} to {moment(span.end)} UTC. Check the clocks of the loggers."
-    )
-    return [Finding("overlap-short", "warning", detail, "logs", common / 1e6, shortest / 1e6)]
+    return [
+        finding(
+            "overlap-short",
+            "warning",
+            "parts",
+            common=quantity(common / 1e6, "duration"),
+            fraction=common / shortest,
+            limit=SMALL_OVERLAP,
+            start=at(span.start / 1e6),
+            end=at(span.end / 1e6),
+        )
+    ]
 
 
 def _clocks(together: CombineBy) -> list[Finding]:
-    """Clocks that seem to differ: the fluctuations match better with a shift. The logs stay as they are."""
+    """Findings on clocks that probably differ: the fluctuations match better with a shift. The logs are not shifted."""
     longest = _longest_run(together)
     findings = []
     for first, second in combinations(range(len(together.names)), 2):
@@ -314,11 +316,19 @@ def _clocks(together: CombineBy) -> list[Finding]:
         lag, at_best, at_zero = found
         seconds = lag * together.step / 1e6
         late, early = (second, first) if lag > 0 else (first, second)
-        detail = (
-            f"The clock of {together.names[late]} seems to be {abs(seconds):g} s ahead of that of {together.names[early]}: their fluctuations "
-            f"match best with that shift (correlation {at_best:.2f}, as logged {at_zero:.2f}). Nothing was shifted; compare the clocks."
+        findings.append(
+            finding(
+                "clocks-differ",
+                "warning",
+                "parts",
+                source=BARTLETT,
+                ahead=together.names[late],
+                behind=together.names[early],
+                shift=quantity(abs(seconds), "duration"),
+                correlation=at_best,
+                correlation_as_logged=at_zero,
+            )
         )
-        findings.append(Finding("clocks-differ", "warning", detail, "logs", seconds, 0.0, "number", BARTLETT))
     return findings
 
 

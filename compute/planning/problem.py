@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from compute.base.messages import Message
+
 DAY = 24 * 60
 
 
@@ -142,8 +144,7 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class Unscheduled:
-    """A job left out, and why: a stable code and a sentence."""
+    """A job that is not scheduled, with the reason."""
 
     job: str
-    code: str
-    detail: str
+    reason: Message

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Literal
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding, Message, finding
 from compute.planning.board import ModelInput, Routes
 from compute.planning.bound import easy_bound, linear_bound
-from compute.planning.explain import objective_sentences, unscheduled_jobs
+from compute.planning.explain import explanation, unscheduled_jobs
 from compute.planning.greedy import Filling, greedy_routes, rank
 from compute.planning.model import SEED, Effort, solved, weight
 from compute.planning.problem import Assignment, Problem, Score, Unscheduled
@@ -52,7 +52,7 @@ class Planned:
     optimality_gap: float
     status: Status
     greedy_objective: int
-    explanation: tuple[str, ...]
+    explanation: tuple[Message, ...]
     findings: tuple[Finding, ...]
 
 
@@ -72,7 +72,7 @@ def find_plan(
     status: Status = "feasible" if there else "greedy"
     if model_input.score(routes).objective(problem.move_cost) >= bound:
         status = "optimal"
-    return _told(model_input, routes, first, bound, status)
+    return _planned(model_input, routes, first, bound, status)
 
 
 def solver_available() -> bool:
@@ -230,7 +230,7 @@ class _Wander:
         return sorted(jobs, key=lambda job: -density[job] * self.chance.uniform(0.3, 1.7))
 
 
-def _told(
+def _planned(
     model_input: ModelInput,
     routes: Routes,
     first: Routes,
@@ -259,13 +259,9 @@ def _told(
         optimality_gap=(bound - objective) / abs(bound) if bound else 0.0,
         status=status,
         greedy_objective=model_input.score(first).objective(problem.move_cost),
-        explanation=objective_sentences(model_input, routes, bound, status),
+        explanation=explanation(model_input, routes, bound, status),
         findings=() if solver_available() else (NO_SOLVER,),
     )
 
 
-NO_SOLVER = Finding(
-    code="plan-heuristic-only",
-    severity="info",
-    said="No solver is installed here, so this is the careful plan alone; a better one may exist. Install the extra `planner`.",
-)
+NO_SOLVER = finding("plan-heuristic-only", "info")

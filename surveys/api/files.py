@@ -46,7 +46,7 @@ class RawFileParser(BaseParser):
 
 
 class NamedRenderer(BaseRenderer):
-    """Names a format that the view writes itself; what it refuses is a problem document all the same."""
+    """Names a format that the view writes itself; errors are problem documents all the same."""
 
     charset = "utf-8"
 

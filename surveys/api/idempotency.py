@@ -119,7 +119,7 @@ def _digest(request: Request) -> str:
 
 
 def _of_form(sent: Any) -> bytes:
-    """The parts of a form: the line between them, which is part of its bytes, is drawn anew each time it is sent."""
+    """The parts of a form, without the boundary between them, which differs each time the form is sent."""
     parts = [(name, *_of_part(value)) for name, values in sent.lists() for value in values]
     return json.dumps(parts).encode()
 

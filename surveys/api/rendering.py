@@ -18,7 +18,7 @@ SEPARATORS = ((b"\xe2\x80\xa8", rb"\u2028"), (b"\xe2\x80\xa9", rb"\u2029"))
 
 
 class JSONRenderer(renderers.JSONRenderer):
-    """JSON without spaces. A number that is not finite is refused, as JSON has no word for it."""
+    """JSON without spaces. A number that is not finite is rejected, because JSON cannot express it."""
 
     def render(
         self,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable
-from dataclasses import asdict
 from typing import Any
 from uuid import UUID
 
@@ -39,7 +38,7 @@ def notices_of(surveys: Collection[UUID]) -> Lists:
     rows = ReviewedSurvey.objects.filter(survey__in=surveys).select_related("review__instrument")
     found = lists((one.survey_id, one) for one in rows.only(*REVIEW_COLUMNS))
     return defaultdict(
-        list, {survey: [asdict(one) for one in review_notices(reviews)] for survey, reviews in found.items()}
+        list, {survey: [one.shown() for one in review_notices(reviews)] for survey, reviews in found.items()}
     )
 
 

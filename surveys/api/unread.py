@@ -14,7 +14,7 @@ MAX_READ, CHUNK = 64 * 2**20, 2**16
 def read_remaining_body(
     get_response: Callable[[HttpRequest], HttpResponseBase],
 ) -> Callable[[HttpRequest], HttpResponseBase]:
-    """Middleware: a body refused unread is read after all.
+    """Middleware that reads the body of a request that was rejected before the body was read.
 
     The web server drops a connection with too much left on it after it has promised to keep it, and a client that
     reuses its connections would see the next request fail.

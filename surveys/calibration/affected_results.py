@@ -13,8 +13,10 @@ from django.db.models import BooleanField, Exists, ExpressionWrapper, OuterRef, 
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
+from compute.base.messages import Message, day, message, term
 from compute.calibration.out_of_tolerance import AffectedPeriod, DatedVerdict, affected_period
 from surveys.calibration.conformity import conformity_of
+from surveys.core.messages import render
 from surveys.models import (
     Calibration,
     Combination,
@@ -96,11 +98,20 @@ def _dated(calibration: Calibration) -> DatedVerdict:
 
 @dataclass(frozen=True, slots=True)
 class ReviewNotice:
-    """What a client is told of a survey whose instrument was found out of tolerance."""
+    """The notice to a client about a survey whose instrument was found out of tolerance."""
 
     state: str
     found_on: date
-    sentence: str
+    message: Message
+
+    @property
+    def sentence(self) -> str:
+        """The notice in words."""
+        return render(self.message).detail
+
+    def shown(self) -> dict[str, Any]:
+        """The notice as the API answers it."""
+        return {"state": self.state, "found_on": self.found_on, "sentence": self.sentence}
 
 
 def reviews_told(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewedSurvey]:
@@ -134,7 +145,7 @@ def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = No
                 told.setdefault(key, (one, []))[1].append(part)
     newest_first = sorted(told.values(), key=lambda row: row[0].review.found_on, reverse=True)
     return [
-        ReviewNotice(one.state, one.review.found_on, _combined_sentence(one, of)) for one, of in newest_first
+        ReviewNotice(one.state, one.review.found_on, _combined_message(one, of)) for one, of in newest_first
     ]
 
 
@@ -160,66 +171,25 @@ def with_outdated(reports: Any) -> Any:
 
 
 def review_notice(one: ReviewedSurvey) -> ReviewNotice:
-    """What a review says of a survey."""
-    return ReviewNotice(one.state, one.review.found_on, _sentence(one))
+    """Return the notice of a review about a survey."""
+    notice = message("review-notice/survey", **_parameters(one))
+    return ReviewNotice(one.state, one.review.found_on, notice)
 
 
-def _sentence(one: ReviewedSurvey) -> str:
-    values = _values(one)
-    found = _("The %(instrument)s used for this survey was found out of tolerance on %(date)s.") % values
-    outcome = {
-        State.UNDER_REVIEW: _(
-            "The result is under review. Do not use the result. We will inform you of the outcome."
-        ),
-        State.CONFIRMED: _("The result was reviewed and confirmed: %(reason)s"),
-        State.CORRECTED: _("The result is corrected for the measurement error found: %(reason)s"),
-        State.WITHDRAWN: _("The result is withdrawn. Do not use the result: %(reason)s"),
-    }[State(one.state)]
-    return f"{found} {outcome % values}"
-
-
-def _values(one: ReviewedSurvey) -> dict[str, str]:
-    """The values that the sentences about a review name."""
+def _parameters(one: ReviewedSurvey) -> dict[str, Any]:
     return {
-        "instrument": one.review.instrument.get_kind_display(),
-        "date": one.review.found_on.isoformat(),
+        "instrument": term(one.review.instrument.kind),
+        "found_on": day(one.review.found_on),
+        "state": one.state,
         "reason": one.reason,
     }
 
 
-def _combined_sentence(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> str:
-    names = dict.fromkeys(_part_name(part) for part in parts)
-    values = {**_values(one), "surveys": _(" and ").join(names)}
-    found = _("The %(instrument)s used for %(surveys)s was found out of tolerance on %(date)s.") % values
-    if parts[0].combination.kind == Combination.Kind.MULTIPATH:
-        outcomes = {
-            State.UNDER_REVIEW: _(
-                "The mean of the paths uses the affected results and is under review. Do not use the mean. "
-                "We will inform you of the outcome."
-            ),
-            State.CONFIRMED: _("The affected results were reviewed and confirmed: %(reason)s"),
-            State.CORRECTED: _(
-                "The affected results and the mean of the paths are corrected for the measurement error found: %(reason)s"
-            ),
-            State.WITHDRAWN: _(
-                "The affected results are withdrawn. Do not use the mean of the paths: %(reason)s"
-            ),
-        }
-    else:
-        outcomes = {
-            State.UNDER_REVIEW: _(
-                "The combined result uses the affected results and is under review. Do not use the combined result. "
-                "We will inform you of the outcome."
-            ),
-            State.CONFIRMED: _("The affected results were reviewed and confirmed: %(reason)s"),
-            State.CORRECTED: _(
-                "The affected results and the combined result are corrected for the measurement error found: %(reason)s"
-            ),
-            State.WITHDRAWN: _(
-                "The affected results are withdrawn. Do not use the combined result: %(reason)s"
-            ),
-        }
-    return f"{found} {outcomes[State(one.state)] % values}"
+def _combined_message(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> Message:
+    paths = parts[0].combination.kind == Combination.Kind.MULTIPATH
+    names = list(dict.fromkeys(_part_name(part) for part in parts))
+    key = "review-notice/paths" if paths else "review-notice/combination"
+    return message(key, surveys=names, **_parameters(one))
 
 
 def _part_name(part: CombinationPart) -> str:

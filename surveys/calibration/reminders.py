@@ -81,7 +81,8 @@ def _lines(rows: Sequence[DueRow], today: date) -> list[str]:
     lines = [f"As of {today.isoformat()}:", ""]
     for row in rows:
         left = row.days_left or 0
-        when = f"{-left} days overdue" if left < 0 else f"{left} days left"
+        days = "1 day" if abs(left) == 1 else f"{abs(left)} days"
+        when = f"{days} overdue" if left < 0 else f"{days} left"
         one = row.instrument
         owner = f", {one.asset_number}" if one.asset_number else ""
         lines.append(f"- {one} ({one.type_name}{owner}), {one.get_state_display()}: due {row.due_on}, {when}")

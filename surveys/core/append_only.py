@@ -63,7 +63,7 @@ END $$
 
 
 def install_guards(using: str, **_: Any) -> None:
-    """Create the triggers that refuse changes, if the tables are there."""
+    """Create the triggers that reject changes, if the tables exist."""
     connection = connections[using]
     tables = set(connection.introspection.table_names())
     with connection.cursor() as cursor:

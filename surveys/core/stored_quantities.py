@@ -19,7 +19,7 @@ from compute.statistics.gum import BudgetRow
 
 
 def calculation_json(calculated: CalculatedSetup) -> dict[str, Any]:
-    """A set-up worked out, as the API answers it and a set-up keeps it."""
+    """A calculated set-up, as the API returns it and a set-up stores it."""
     medium = calculated.setup.medium
     return {
         **spacing_json(calculated.spacing),

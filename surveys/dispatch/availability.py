@@ -1,7 +1,7 @@
-"""Who and what can be held for a span: the reasons against, for many at once in a constant number of queries.
+"""Availability of technicians and instruments for a span: reasons against, for many at once in a constant number of queries.
 
-Days are by the office's calendar, as due dates are. Spans are half open. A meter, a gauge or a thermometer that was never calibrated is not
-handed out; a transducer pair without a certificate of its own is: common practice; pairs are checked with their meter.
+Days are by the office's calendar, as due dates are. Spans are half open. A meter, a gauge or a thermometer without calibration
+cannot be booked; a transducer pair without a certificate of its own can: common practice; pairs are checked with their meter.
 """
 
 from __future__ import annotations
@@ -9,28 +9,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.db.models import Q
 
-from compute.base.marks import Told
+from compute.base.messages import Message, at, day, message, record, term
 from surveys.calibration.due_list import due_rows, office_today
 from surveys.models import Absence, Booking, Instrument, Job, Qualification, User, VisibleQuerySet
 from surveys.models.booking import Handover
 from surveys.models.instrument import Kind, State
 from surveys.pipes.selectors import Viewer
-
-
-@dataclass(frozen=True, slots=True)
-class UnsuitableReason(Told):
-    """One reason against, `said` as of a finding; with the value and the limit it broke [SI of `kind`], where it is about a quantity."""
-
-    code: str
-    said: str
-    value: float | None = None
-    limit: float | None = None
-    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +38,6 @@ class Span:
         """Whether another span has a moment in common."""
         return start < self.end and end > self.start
 
-    def __str__(self) -> str:
-        return f"{_clock(self.start)} to {_clock(self.end)}"
-
-
-def _clock(at: datetime) -> str:
-    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
-
 
 def instrument_unsuitable_reasons(
     instruments: Iterable[Instrument],
@@ -66,8 +48,8 @@ def instrument_unsuitable_reasons(
     now: datetime,
     without: Booking | None = None,
     job: Job | None = None,
-) -> dict[UUID, list[UnsuitableReason]]:
-    """Instrument id -> why it cannot be booked for the span; an empty list if it can. What `job` holds itself is no reason."""
+) -> dict[UUID, list[Message]]:
+    """Return by instrument id the reasons against booking it for the span. Bookings of `job` itself do not count."""
     ones, span = list(instruments), Span(start, end)
     due = {row.instrument.pk: row.due_on for row in due_rows(ones, office_today(now))}
     live = _current_bookings(span).exclude(pk=without and without.pk).exclude(job=job)
@@ -84,8 +66,8 @@ def technician_unsuitable_reasons(
     viewer: Viewer,
     without: Booking | None = None,
     job: Job | None = None,
-) -> dict[UUID, list[UnsuitableReason]]:
-    """Technician id -> why they cannot be booked for the span with those qualifications. What `job` holds itself is no reason."""
+) -> dict[UUID, list[Message]]:
+    """Return by technician id the reasons against booking them for the span with those qualifications. Bookings of `job` do not count."""
     ones, span = [one.pk for one in technicians], Span(start, end)
     away, qualified = _absences(ones), _qualifications(ones)
     live = _current_bookings(span).exclude(pk=without and without.pk).exclude(job=job)
@@ -96,10 +78,8 @@ def technician_unsuitable_reasons(
     }
 
 
-def conflicts_of(
-    bookings: Iterable[Booking], now: datetime, viewer: Viewer
-) -> dict[UUID, list[UnsuitableReason]]:
-    """Booking id -> what stands against it by now; only bookings that something stands against."""
+def conflicts_of(bookings: Iterable[Booking], now: datetime, viewer: Viewer) -> dict[UUID, list[Message]]:
+    """Return by booking id its conflicts at this time; only bookings with conflicts."""
     rows = [one for one in bookings if one.cancelled_at is None and one.ends_at > now]
     instruments = {one.instrument.pk: one.instrument for one in rows if one.instrument}
     people = [one.technician_id for one in rows if one.technician_id]
@@ -109,7 +89,7 @@ def conflicts_of(
         _qualifications(people),
         _overdue_bookings(list(instruments), now, viewer),
     )
-    found: dict[UUID, list[UnsuitableReason]] = {}
+    found: dict[UUID, list[Message]] = {}
     for one in rows:
         span, job = Span(one.starts_at, one.ends_at), one.job
         reasons = _moved(job, span)
@@ -128,17 +108,21 @@ def _current_bookings(span: Span) -> VisibleQuerySet:
     return Booking.objects.filter(cancelled_at__isnull=True, starts_at__lt=span.end, ends_at__gt=span.start)
 
 
-def _held(
-    field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer
-) -> dict[UUID, list[UnsuitableReason]]:
-    """Who holds each already; the job is named to whoever may see it."""
+def _held(field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer) -> dict[UUID, list[Message]]:
+    """Reasons by earlier bookings; the job is named to those who may see it."""
     rows = list(live.filter(**{f"{field}__in": ids}).select_related("job"))
     visible = _visible_jobs(rows, viewer)
     found = defaultdict(list)
     for one in rows:
-        holder = f"for “{one.job.title}” " if one.job_id in visible else ""
-        when = f"{holder}from {Span(one.starts_at, one.ends_at)}" if holder else "in that time"
-        found[getattr(one, field)].append(UnsuitableReason("already-booked", f"It is booked already {when}."))
+        named = one.job_id in visible
+        found[getattr(one, field)].append(
+            message(
+                "already-booked",
+                job=record("job", one.job_id, one.job.title) if named else None,
+                start=at(one.starts_at) if named else None,
+                end=at(one.ends_at) if named else None,
+            )
+        )
     return found
 
 
@@ -147,33 +131,27 @@ def _visible_jobs(rows: Iterable[Booking], viewer: Viewer) -> set[UUID]:
     return set(Job.objects.visible_to(viewer).filter(pk__in=jobs).values_list("pk", flat=True))
 
 
-def instrument_reasons(one: Instrument, due_on: date | None, span: Span) -> list[UnsuitableReason]:
-    """What speaks against an instrument itself, due on a day, for a span."""
+def instrument_reasons(one: Instrument, due_on: date | None, span: Span) -> list[Message]:
+    """Return the reasons against an instrument itself, with its due date, for a span."""
     if one.state != State.IN_SERVICE:
-        return [UnsuitableReason(one.state, f"The {one} is not in service: it is {one.get_state_display()}.")]
+        return [message(one.state, instrument=_named(one))]
     if due_on is None and one.kind != Kind.TRANSDUCER_PAIR:
-        return [UnsuitableReason("never-calibrated", f"The {one} was never calibrated.")]
+        return [message("never-calibrated", instrument=_named(one))]
     if due_on is not None and due_on < span.days[1]:
-        return [
-            UnsuitableReason(
-                "overdue",
-                f"The calibration of the {one} holds to {due_on}, the booking ends on {span.days[1]}.",
-            )
-        ]
+        return [message("overdue", instrument=_named(one), due_on=day(due_on), ends_on=day(span.days[1]))]
     return []
 
 
-def _moved(job: Job, span: Span) -> list[UnsuitableReason]:
-    """A booking covers its job, or is for a part of it; the job moved if it does neither."""
+def _named(one: Instrument) -> dict[str, str]:
+    return record("instrument", one.pk, str(one))
+
+
+def _moved(job: Job, span: Span) -> list[Message]:
+    """Return a reason if the booking neither covers its job nor lies within it."""
     covers = span.start <= job.starts_at and job.ends_at <= span.end
     if covers or (job.starts_at <= span.start and span.end <= job.ends_at):
         return []
-    planned = Span(job.starts_at, job.ends_at)
-    return [
-        UnsuitableReason(
-            "job-outside", f"It neither covers the job, planned from {planned}, nor lies within it."
-        )
-    ]
+    return [message("job-outside", start=at(job.starts_at), end=at(job.ends_at))]
 
 
 def _absences(people: list[UUID]) -> dict[UUID, list[Absence]]:
@@ -183,9 +161,9 @@ def _absences(people: list[UUID]) -> dict[UUID, list[Absence]]:
     return found
 
 
-def _absence_reasons(absences: list[Absence], span: Span) -> list[UnsuitableReason]:
+def _absence_reasons(absences: list[Absence], span: Span) -> list[Message]:
     return [
-        UnsuitableReason("absent", f"The technician is away from {Span(one.starts_at, one.ends_at)}.")
+        message("absent", start=at(one.starts_at), end=at(one.ends_at))
         for one in absences
         if span.meets(one.starts_at, one.ends_at)
     ]
@@ -198,19 +176,17 @@ def _qualifications(people: list[UUID]) -> dict[UUID, list[Qualification]]:
     return found
 
 
-def _unqualified(held: list[Qualification], required: Sequence[str], span: Span) -> list[UnsuitableReason]:
+def _unqualified(held: list[Qualification], required: Sequence[str], span: Span) -> list[Message]:
     first, last = span.days
     return [
-        UnsuitableReason(
-            "not-qualified", f"The technician has no {slug} that holds on every day from {first} to {last}."
-        )
+        message("not-qualified", qualification=term(slug), first=day(first), last=day(last))
         for slug in required
         if not _covered([one for one in held if one.slug == slug], first, last)
     ]
 
 
 def _covered(held: list[Qualification], first: date, last: date) -> bool:
-    """Whether certificates, one after the other, hold on every day."""
+    """Whether certificates, one after the other, are valid on every day."""
     day = first
     for one in sorted(held, key=lambda one: one.issued_on):
         if one.issued_on > day:
@@ -225,7 +201,7 @@ Late = tuple[Booking, datetime, bool]
 
 
 def _overdue_bookings(instruments: list[UUID], now: datetime, viewer: Viewer) -> dict[UUID, list[Late]]:
-    """Bookings of instruments out beyond their end or told to be, when they are back at the earliest, whether the job may be named."""
+    """Bookings of instruments that return late: the booking, the earliest return, whether the job may be named."""
     rows = Booking.objects.filter(
         Q(ends_at__lte=now) | Q(expected_back__isnull=False),
         instrument__in=instruments,
@@ -242,11 +218,12 @@ def _overdue_bookings(instruments: list[UUID], now: datetime, viewer: Viewer) ->
     return found
 
 
-def _not_back(one: Booking, late: list[Late]) -> list[UnsuitableReason]:
+def _not_back(one: Booking, late: list[Late]) -> list[Message]:
     return [
-        UnsuitableReason(
+        message(
             "late-return",
-            f"It is still out{f' for “{before.job.title}”' if named else ''}, expected back {_clock(back)} at the earliest.",
+            job=record("job", before.job_id, before.job.title) if named else None,
+            back=at(back),
         )
         for before, back, named in late
         if before.pk != one.pk and before.starts_at < one.starts_at < back

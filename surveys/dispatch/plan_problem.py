@@ -1,6 +1,6 @@
 """Jobs, technicians and kits of the records as a planning problem, and an assignment back as records.
 
-Minutes count from the midnight (office's clock) before the first window opens. What is not on record is assumed, and said: a
+Minutes count from the midnight (office's clock) before the first window opens. Missing data are assumed, with a finding: a
 technician without working hours works Monday to Friday from 8 to 16 by the office's clock; between places without coordinates an
 hour is allowed; a road is a third longer than the crow flies, driven at 50 km/h on average. A kit is a meter with a transducer pair.
 """
@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding, finding
 from compute.planning import problem as planning
 from compute.planning.distance import distance_between
 from compute.planning.problem import DAY, Assignment, Problem, Span
@@ -35,10 +35,6 @@ METRES_A_MINUTE = 50_000 / 60
 DETOUR = 4 / 3
 UNKNOWN_TRAVEL_MINUTES = 60
 MAX_NAMED = 10
-CODES = {
-    "working-hours-assumed": "of a technician no working hours are on record",
-    "way-assumed": "of a site or a home base no coordinates are on record",
-}
 Place = tuple[float, float] | None
 
 
@@ -130,25 +126,29 @@ class Planner:
         return [name for name, (_, pair) in self.kits.items() if pair.pk in self._pairs_fit[job.pk]]
 
     def assumed(self) -> list[Finding]:
-        """What is not on record and was assumed."""
+        """Findings on data that are not recorded and were assumed."""
         hourless = [one.username for one in self.technicians if not self._hours_stated(one)]
         nowhere = sorted({job.site.name for job in self.jobs if _at(job.site) is None})
         homeless = [one.username for one in self.technicians if self._home(one) is None]
         found = []
         if hourless:
-            hours = "Monday to Friday from 8 to 16 by the office's clock"
             found.append(
-                _assumed(
+                finding(
                     "working-hours-assumed",
-                    f"No working hours are on record of {_listed(hourless)}; {hours} are assumed.",
+                    "info",
+                    names=hourless[:MAX_NAMED],
+                    more=max(len(hourless) - MAX_NAMED, 0) or None,
                 )
             )
         if nowhere or homeless:
-            places = _listed([*nowhere, *homeless])
+            places = [*nowhere, *homeless]
             found.append(
-                _assumed(
+                finding(
                     "way-assumed",
-                    f"No coordinates are on record of {places}; {UNKNOWN_TRAVEL_MINUTES} minutes are allowed for each way there.",
+                    "info",
+                    places=places[:MAX_NAMED],
+                    more=max(len(places) - MAX_NAMED, 0) or None,
+                    minutes=UNKNOWN_TRAVEL_MINUTES,
                 )
             )
         return found
@@ -248,16 +248,6 @@ class Planner:
         return {key: n for n, key in enumerate(places)}, [
             [0 if n == m else _way(a, b) for m, b in enumerate(stops)] for n, a in enumerate(stops)
         ]
-
-
-def _assumed(code: str, detail: str) -> Finding:
-    return Finding(code, "info", detail, "technicians")
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Some names in a sentence, the rest as a number."""
-    rest = len(names) - MAX_NAMED
-    return ", ".join(names[:MAX_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def _window(job: Job) -> tuple[datetime, datetime]:

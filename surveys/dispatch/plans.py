@@ -142,7 +142,7 @@ def _outcome(planner: Planner, planned: Planned) -> dict[str, Any]:
     return {
         "assignments": assignments,
         "unscheduled": [
-            {"job": one.job, "title": minutes[one.job].title, "code": one.code, "detail": one.detail}
+            {"job": one.job, "title": minutes[one.job].title, "reason": one.reason.stored()}
             for one in planned.unscheduled
         ],
         "objective": planned.objective,
@@ -150,6 +150,6 @@ def _outcome(planner: Planner, planned: Planned) -> dict[str, Any]:
         "optimality_gap": planned.optimality_gap,
         "status": planned.status,
         "greedy_objective": planned.greedy_objective,
-        "explanation": list(planned.explanation),
+        "explanation": [one.stored() for one in planned.explanation],
         "findings": findings_json([*planner.assumed(), *planned.findings]),
     }

@@ -1,4 +1,4 @@
-"""Which kit suits a job: every transducer pair set up against the pipe of every point, and what else speaks against an instrument."""
+"""Suitable equipment for a job: each transducer pair calculated on the pipe of each point, and other reasons against an instrument."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db.models import Prefetch
 
 from compute.base.errors import ComputeError
-from compute.base.figures import millimetres, said
+from compute.base.messages import Message, message, quantity, record, term
 from compute.measuring.beam import Layer, Transducers
 from compute.measuring.entries import TransducerEntry, resolve_medium, resolve_pipe, resolve_transducers
 from compute.measuring.setup_checks import transducer_temperature
@@ -19,7 +19,7 @@ from compute.measuring.suitability import ORDER, SuitabilityTable, suit
 from surveys.calibration.capabilities import Capabilities, capabilities_of
 from surveys.calibration.due_list import office_today
 from surveys.core.errors import Conflict
-from surveys.dispatch.availability import UnsuitableReason, instrument_unsuitable_reasons
+from surveys.dispatch.availability import instrument_unsuitable_reasons
 from surveys.models import Instrument, Job, MeasuringPoint, PipeData, Setup, TransducerData
 from surveys.models.instrument import Kind, State
 from surveys.pipes.selectors import Viewer, pipe_data_valid, place_of, transducer_data_latest
@@ -27,7 +27,7 @@ from surveys.pipes.selectors import Viewer, pipe_data_valid, place_of, transduce
 
 @dataclass(frozen=True, slots=True)
 class PointRequirements:
-    """What a pair is held against at a point: velocity expected [m/s], the meter's timing resolution [s], straight pipe [m]."""
+    """Requirements of a point: velocity expected [m/s], the meter's timing resolution [s], straight length [m]."""
 
     velocity: float | None
     resolution: float
@@ -36,32 +36,32 @@ class PointRequirements:
 
 @dataclass(frozen=True, slots=True)
 class AtPoint:
-    """A pair at a point: how it would be mounted [m], the time difference expected [s], what speaks against it."""
+    """A pair at a point: its mounting [m], the expected time difference [s], the reasons against it."""
 
     point: MeasuringPoint
     traverses: int | None = None
     spacing: float | None = None
     time_difference: float | None = None
     alternatives: tuple[int, ...] = ()
-    unsuitable_reasons: tuple[UnsuitableReason, ...] = ()
+    unsuitable_reasons: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class KitRow:
-    """An instrument and what speaks against it at all; of a pair also point by point."""
+    """An instrument and the reasons against it; of a pair also for each point."""
 
     instrument: Instrument
-    unsuitable_reasons: list[UnsuitableReason]
+    unsuitable_reasons: list[Message]
     at_points: list[AtPoint]
 
     @property
     def fitting(self) -> int:
-        """At how many points nothing speaks against it."""
+        """The number of points without a reason against it."""
         return sum(not one.unsuitable_reasons for one in self.at_points)
 
     @property
     def suitable(self) -> bool:
-        """Whether it can be taken, and at every point."""
+        """Whether it is suitable, at every point."""
         return not self.unsuitable_reasons and self.fitting == len(self.at_points)
 
 
@@ -73,7 +73,7 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
     """
     points = _points(job)
     if not points:
-        raise Conflict("The job has no measuring points; state where it measures first.", code="no-points")
+        raise Conflict("no-points/suitability")
     fleet = list(Instrument.objects.visible_to(viewer).exclude(state=State.RETIRED).select_related("holder"))
     against = instrument_unsuitable_reasons(
         fleet, job.starts_at, job.ends_at, viewer=viewer, now=now, job=job
@@ -105,7 +105,7 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
 
 
 def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
-    """Instruments that could do the whole job, whether they are to be had or not."""
+    """Return the instruments that fit every point of the job, available or not."""
     of_fit = {"wall-outside-range", "pair-without-data", "frequency-not-supported"}
     return {
         row.instrument.pk
@@ -115,29 +115,27 @@ def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
 
 
 def _rail_findings(cell: AtPoint, able: Capabilities) -> AtPoint:
-    """A pair at a point, refused where its rail allows no such spacing."""
+    """A pair at a point, with a reason if its rail does not allow the spacing."""
     low, high, spacing = able.min_spacing_m, able.max_spacing_m, cell.spacing
     if spacing is None or not ((low is not None and spacing < low) or (high is not None and spacing > high)):
         return cell
-    ends = " to ".join("any" if end is None else millimetres(end) for end in (low, high))
-    why = f"At {cell.point.name} the spacing is {millimetres(spacing)}; the rail allows {ends}."
-    limit = low if low is not None and spacing < low else high
-    return replace(
-        cell,
-        unsuitable_reasons=(
-            *cell.unsuitable_reasons,
-            UnsuitableReason("spacing-outside-rail", why, spacing, limit, "length"),
-        ),
+    reason = message(
+        "spacing-outside-rail",
+        point=cell.point.name,
+        value=quantity(spacing, "length"),
+        limit=quantity(low if low is not None and spacing < low else high, "length"),
+        low=quantity(low, "length"),
+        high=quantity(high, "length"),
     )
+    return replace(cell, unsuitable_reasons=(*cell.unsuitable_reasons, reason))
 
 
-def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[UnsuitableReason]:
-    """A pair whose frequency is outside what every meter to be had drives; a meter that states no range may drive any."""
+def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[Message]:
+    """A reason if no available meter supports the frequency of the pair; a meter without a range supports any."""
     frequency = able.frequency_hz
     if frequency is None or not meters or any(_drives(meter, frequency) for meter in meters):
         return []
-    why = f"None of the meters that can be booked drives {frequency / 1e6:g} MHz."
-    return [UnsuitableReason("frequency-not-supported", why, frequency, None, "frequency")]
+    return [message("frequency-not-supported", value=quantity(frequency, "frequency"))]
 
 
 def _drives(meter: Capabilities, frequency: float) -> bool:
@@ -152,21 +150,20 @@ def _walls(points: Sequence[MeasuringPoint], job: Job) -> list[tuple[str, float]
     return [(name, data.wall_thickness_m) for name, data in known if data is not None]
 
 
-def _beyond_its_range(
-    one: Instrument, able: Capabilities, walls: list[tuple[str, float]]
-) -> list[UnsuitableReason]:
+def _beyond_its_range(one: Instrument, able: Capabilities, walls: list[tuple[str, float]]) -> list[Message]:
     """Walls of the job that a thickness gauge cannot measure."""
     if one.kind != Kind.THICKNESS_GAUGE:
         return []
     low, high = able.min_wall_thickness_m, able.max_wall_thickness_m
     return [
-        UnsuitableReason(
+        message(
             "wall-outside-range",
-            f"At {name} the wall is {millimetres(wall)}; the {one} measures "
-            f"{' to '.join('any' if end is None else millimetres(end) for end in (low, high))}.",
-            wall,
-            low if low is not None and wall < low else high,
-            "length",
+            point=name,
+            instrument=record("instrument", one.pk, str(one)),
+            value=quantity(wall, "length"),
+            limit=quantity(low if low is not None and wall < low else high, "length"),
+            low=quantity(low, "length"),
+            high=quantity(high, "length"),
         )
         for name, wall in walls
         if (low is not None and wall < low) or (high is not None and wall > high)
@@ -183,14 +180,10 @@ def _order(row: KitRow) -> tuple[str, bool, int, int, str]:
     )
 
 
-def _no_data(one: Instrument, cells: dict[UUID, list[AtPoint]]) -> list[UnsuitableReason]:
+def _no_data(one: Instrument, cells: dict[UUID, list[AtPoint]]) -> list[Message]:
     if one.kind != Kind.TRANSDUCER_PAIR or one.pk in cells:
         return []
-    return [
-        UnsuitableReason(
-            "pair-without-data", f"Nothing is known of the wedges of the {one}; state its data first."
-        )
-    ]
+    return [message("pair-without-data", instrument=record("instrument", one.pk, str(one)))]
 
 
 def _points(job: Job) -> list[MeasuringPoint]:
@@ -203,7 +196,7 @@ def _points(job: Job) -> list[MeasuringPoint]:
 def _pairs_at_points(
     pairs: Sequence[Instrument], points: Sequence[MeasuringPoint], job: Job, resolution: float
 ) -> dict[UUID, list[AtPoint]]:
-    """Of each pair with data what it comes to at each point."""
+    """Each pair with data at each point."""
     latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=pairs))
     entries = {pk: data.entry() for pk, data in latest.items()}
     calculated = Setup.objects.filter(measuring_point__in=points).order_by("calculated_at", "id")
@@ -225,10 +218,8 @@ def _at_point(
 ) -> Iterable[AtPoint]:
     data = pipe_data_valid(point.pipe.data.all(), office_today(job.starts_at))
     if data is None:
-        why = f"Nothing is known of the pipe of {point.name}; state its data first."
-        return [AtPoint(point, unsuitable_reasons=(UnsuitableReason("pipe-without-data", why),))] * len(
-            entries
-        )
+        reason = message("pipe-without-data", point=point.name)
+        return [AtPoint(point, unsuitable_reasons=(reason,))] * len(entries)
     medium_entry = data.medium_entry()
     temperature = medium_entry.temperature
     try:
@@ -243,13 +234,10 @@ def _at_point(
             room=requirements.room,
         )
     except ComputeError as error:
-        if len(entries) > 1:  # one that cannot be must not spoil the others
+        if len(entries) > 1:  # One impossible pair does not affect the others.
             return [cell for entry in entries for cell in _at_point(point, [entry], job, requirements)]
-        return [
-            AtPoint(
-                point, unsuitable_reasons=(UnsuitableReason("not-computable", f"{point.name}: {error.said}"),)
-            )
-        ]
+        reason = message("not-computable", point=point.name, error=error.message)
+        return [AtPoint(point, unsuitable_reasons=(reason,))]
     layers = [
         ("wall", _slowest(pipe.wall)), *(("lining", _slowest(one)) for one in pipe.linings),
         ("medium", float(medium.sound_speed)),
@@ -274,30 +262,26 @@ def _slowest(layer: Layer) -> float:
 
 def _blocked(
     point: MeasuringPoint, suited: SuitabilityTable, at: int, layers: Sequence[tuple[str, float]]
-) -> tuple[UnsuitableReason, ...]:
+) -> tuple[Message, ...]:
     if not suited.blocked_by[at]:
         return ()
     limit = float(suited.axial_speed[at])
     layer, speed = layers[int(suited.blocked_by[at]) - 1]
-    why = (
-        f"At {point.name} no refracted wave passes the {layer}: its sound speed of {said(speed, 'm/s', '.0f')} is not below the beam's axial "
-        f"speed of {said(limit, 'm/s', '.0f')}."
+    return (
+        message(
+            "no-refracted-wave/at-point",
+            point=point.name,
+            layer=term(layer),
+            value=quantity(speed, "speed"),
+            limit=quantity(limit, "speed"),
+        ),
     )
-    return (UnsuitableReason("no-refracted-wave", why, speed, limit, "speed"),)
 
 
-def _heat(
-    point: MeasuringPoint, entry: TransducerEntry, temperature: float | None
-) -> tuple[UnsuitableReason, ...]:
-    """What `transducer_temperature` finds, with the limit that is crossed."""
-    low, high = entry.min_temperature, entry.max_temperature
-    return tuple(
-        UnsuitableReason(
-            one.code, f"{point.name}: {one.said}", temperature,
-            low if low is not None and temperature is not None and temperature < low else high, "temperature",
-        )
-        for one in transducer_temperature(temperature, low, high)
-    )  # fmt: skip
+def _heat(point: MeasuringPoint, entry: TransducerEntry, temperature: float | None) -> tuple[Message, ...]:
+    """The reasons that `transducer_temperature` finds."""
+    found = transducer_temperature(temperature, entry.min_temperature, entry.max_temperature)
+    return tuple(one.message for one in found if one.message)
 
 
 def _cell(
@@ -305,7 +289,7 @@ def _cell(
     suited: SuitabilityTable,
     at: int,
     requirements: PointRequirements,
-    unsuitable_reasons: tuple[UnsuitableReason, ...],
+    unsuitable_reasons: tuple[Message, ...],
 ) -> AtPoint:
     if suited.blocked_by[at]:
         return AtPoint(point, unsuitable_reasons=unsuitable_reasons)
@@ -319,9 +303,13 @@ def _cell(
             point, spacing, (float(suited.beam[row, at]), float(suited.max_beam[at])), requirements.room
         )
     if difference is not None and difference < resolution:
-        why = f"At {point.name} the time difference of {difference * 1e9:.2f} ns is below the meter's {resolution * 1e9:.2f} ns."
         unsuitable_reasons += (
-            UnsuitableReason("time-difference-too-small", why, difference, resolution, "time_difference"),
+            message(
+                "time-difference-too-small",
+                point=point.name,
+                value=quantity(difference, "time_difference"),
+                limit=quantity(resolution, "time_difference"),
+            ),
         )
     others = tuple(n for other, n in enumerate(ORDER) if other != row and suited.fits[other, at])
     return AtPoint(point, ORDER[row], spacing, difference, others, unsuitable_reasons)
@@ -329,11 +317,23 @@ def _cell(
 
 def _mismatch_reasons(
     point: MeasuringPoint, spacing: float, beam: tuple[float, float], room: float | None
-) -> tuple[UnsuitableReason, ...]:
-    """Why no usual number of traverses fits, told of the one with the shortest beam; `beam` with the longest allowed."""
+) -> tuple[Message, ...]:
+    """Reasons why no usual number of traverses fits, for the shortest beam; `beam` with the longest allowed."""
     if room is not None and spacing > room:
-        why = f"At {point.name} the spacing of {millimetres(spacing)} is longer than the {millimetres(room)} of straight pipe."
-        return (UnsuitableReason("spacing-too-long", why, spacing, room, "length"),)
-    length, longest = (said(one, "m", ".2f") for one in beam)
-    why = f"At {point.name} the beam of {length} in the medium is longer than the {longest} the frequency bears."
-    return (UnsuitableReason("beam-too-long", why, *beam, "length"),)
+        return (
+            message(
+                "spacing-too-long/at-point",
+                point=point.name,
+                value=quantity(spacing, "length"),
+                limit=quantity(room, "length"),
+            ),
+        )
+    length, longest = beam
+    return (
+        message(
+            "beam-too-long",
+            point=point.name,
+            value=quantity(length, "length"),
+            limit=quantity(longest, "length"),
+        ),
+    )

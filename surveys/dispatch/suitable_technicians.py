@@ -1,4 +1,4 @@
-"""Who could go to a job: the reasons against each technician, and how far they live from the site."""
+"""Suitable technicians for a job: the reasons against each, and the distance from home to site."""
 
 from __future__ import annotations
 
@@ -7,18 +7,19 @@ from dataclasses import dataclass
 from datetime import date, time, timedelta
 from zoneinfo import ZoneInfo
 
+from compute.base.messages import Message, at, message
 from compute.planning.distance import distance_between
-from surveys.dispatch.availability import Span, UnsuitableReason, technician_unsuitable_reasons
+from surveys.dispatch.availability import Span, technician_unsuitable_reasons
 from surveys.models import Job, Site, TechnicianProfile, User
 from surveys.pipes.selectors import Viewer
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A technician, what stands against them, and the distance [m] as the crow flies where it is known."""
+    """A technician, the reasons against them, and the straight-line distance [m] if known."""
 
     technician: User
-    unsuitable_reasons: list[UnsuitableReason]
+    unsuitable_reasons: list[Message]
     distance: float | None
 
 
@@ -38,7 +39,7 @@ def _order(one: Candidate) -> tuple[int, bool, float, str]:
 
 
 def _candidate(
-    one: User, profile: TechnicianProfile | None, against: list[UnsuitableReason], site: Site, span: Span
+    one: User, profile: TechnicianProfile | None, against: list[Message], site: Site, span: Span
 ) -> Candidate:
     if profile is None:
         return Candidate(one, against, None)
@@ -80,8 +81,7 @@ def _hours(profile: TechnicianProfile, day: date) -> tuple[time, time]:
     return time.fromisoformat(begin), time.fromisoformat(end)
 
 
-def _outside(profile: TechnicianProfile, span: Span) -> UnsuitableReason:
-    return UnsuitableReason(
-        "outside-working-hours",
-        f"The job, {span}, lies outside the technician's working hours ({profile.time_zone}).",
+def _outside(profile: TechnicianProfile, span: Span) -> Message:
+    return message(
+        "outside-working-hours", start=at(span.start), end=at(span.end), time_zone=profile.time_zone
     )

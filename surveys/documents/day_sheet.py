@@ -12,6 +12,7 @@ from datetime import UTC, date, datetime, time
 from uuid import UUID
 
 from django.db.models import Max, Q
+from django.utils.translation import gettext
 
 from compute.base.sources import Source
 from compute.base.units import System
@@ -111,7 +112,7 @@ def _job_blocks(
             *([("Note", job.note)] if job.note else []),
         ]
     )
-    pdf.safety_notes(hazards_told(job, units), DEFERS)
+    pdf.safety_notes(hazards_told(job, units), str(DEFERS))
     if not kit:
         pdf.callout("", "No kit is booked or named for this job.", "warning")
         return
@@ -120,7 +121,7 @@ def _job_blocks(
 
 
 def hazards_told(job: Job, units: System) -> list[str]:
-    """What can hurt at a job, by what is on record of its site, points and pipes; never nothing."""
+    """Return the hazards of a job from the records of its site, points and pipes; never empty."""
     points = job.measuring_points.all()
     where: dict[str, list[str]] = {}
     for point in points:
@@ -128,14 +129,14 @@ def hazards_told(job: Job, units: System) -> list[str]:
             where.setdefault(note, []).append(point.name)
     told = [f"{', '.join(names)}: {note}" for note, names in where.items()]
     if job.site.hazards:
-        return [f"On site: {job.site.hazards}", *told]
+        return [gettext("On site: {hazards}").format(hazards=job.site.hazards), *told]
     if any(point.hazards for point in points):
         return told
-    return [*told, "No hazards are on record for this site. That does not mean that there are none."]
+    return [*told, gettext("No hazards are recorded for this site. Unrecorded hazards may exist.")]
 
 
 def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:
-    """What the flags of a point call for, and the pipe data in force that day: hot or cold surface, pressure, asbestos cement."""
+    """Return the safety notes of a point for its hazards and the pipe data in force that day."""
     data = pipe_data_at(point.pipe, job.starts_at.astimezone(job.site.zone).date())
     temperature, material, pressure = (
         (data.medium_temperature_k, data.material, data.medium_pressure_pa) if data else (None, "", None)

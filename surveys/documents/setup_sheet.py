@@ -1,14 +1,18 @@
-"""The sheet a technician takes along: where and how to mount the transducers, what to expect, what to look out for."""
+"""Set-up sheet of a technician: location, mounting, expected values, findings and checklist."""
 
 from __future__ import annotations
 
 from typing import Any
+
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.sources import Source
 from compute.base.units import System
 from compute.measuring.drawing import Drawn
 from compute.measuring.entries import PipeEntry
 from compute.measuring.location import HAZARD_SOURCE, straight_lengths
+from surveys.core.messages.terms import word_of
 from surveys.documents.formatting import (
     findings_worded,
     heading,
@@ -23,26 +27,35 @@ from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.models import MeasuringPoint, Setup
 
 CHECKLIST = (
-    "Pipe data confirmed on site: circumference taped, wall gauged at eight places, material seen.",
-    "Place as described: straight pipe before and behind, pipe full, no valve throttling close by.",
-    "Surface cleaned to bare metal or sound plastic, couplant on both faces.",
-    "Transducers in line with the axis; on a horizontal pipe at the side, not at the top or the bottom.",
-    "Spacing set and read back by a second look; cables with the flow and against it not swapped.",
-    "Signal and measured sound speed as expected before the log is started.",
-    "Zero looked at, if the flow can be stopped.",
+    _(
+        "Pipe data confirmed on site: circumference and wall thickness (eight positions) measured, material checked."
+    ),
+    _("Location as described: straight lengths, full pipe, no throttling valve close by."),
+    _("Surface cleaned to bare metal or sound plastic, couplant on both faces."),
+    _("Transducers in line with the pipe axis; on a horizontal pipe at the side, not at the top or bottom."),
+    _("Spacing set and read a second time; cables of the upstream and downstream transducer not swapped."),
+    _("Signal and measured sound speed as expected before the log is started."),
+    _("Zero flow check done, if the flow can be stopped."),
 )
-NOT_RECORDED = "not on record"
-DEFERS = "The site's permit and local rules take precedence. This document is not a permit to work."
+NOT_RECORDED = _("not recorded")
+DEFERS = _("The site's permit and local rules take precedence. This document is not a permit to work.")
+FULL = {
+    True: _("full"),
+    False: _("may be partly filled"),
+    None: _("not recorded whether the pipe is full"),
+}
 
 
 def setup_sheet(setup: Setup, units: System, address: str) -> PdfDocument:
-    """The paper of a set-up."""
+    """Return the document of a set-up."""
     point = setup.measuring_point
     site = point.pipe.site
     pdf = PdfDocument(
-        title=f"Set-up sheet: {point.name}",
+        title=gettext("Set-up sheet: {point}").format(point=point.name),
         subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
-        footer=f"Set-up {setup.pk} · worked out {moment(setup.calculated_at, site.zone)} by {setup.calculated_by.username}",
+        footer=gettext("Set-up {id} · calculated {at} by {user}").format(
+            id=setup.pk, at=moment(setup.calculated_at, site.zone), user=setup.calculated_by.username
+        ),
         stamp=setup.calculated_at,
         address=address,
     )
@@ -51,85 +64,107 @@ def setup_sheet(setup: Setup, units: System, address: str) -> PdfDocument:
 
 
 def setup_blocks(pdf: PdfDocument, setup: Setup, units: System) -> None:
-    """The blocks of a set-up, on a sheet of its own or within another paper."""
+    """Add the blocks of a set-up to a sheet of its own or to another document."""
     outcome = setup.outcome
     pdf.safety_notes(
         [
             safety_note_text(one["text"], Source(**one["source"]))
             for one in findings_worded(outcome["safety_notes"], units)
         ],
-        DEFERS,
+        str(DEFERS),
     )
     drawn = drawn_of(setup)
-    sides = "same side" if outcome["sides"] == "same" else "opposite sides"
-    pdf.figure(
-        "Spacing between the facing ends of the transducers",
-        worded(setup.spacing_m, "length", units),
-        f"{setup.traverses} traverse{'s' if setup.traverses > 1 else ''}, transducers on "
-        f"{'the ' if outcome['sides'] == 'same' else ''}{sides} of the pipe; pair {setup.transducer_data.instrument.serial}."
-        + (" Negative: the transducers overlap." if setup.spacing_m < 0 else ""),
-    )
     spacing = worded(setup.spacing_m, "length", units)
-    lengthwise = (
-        f"Pipe lengthwise to scale with {setup.traverses} traverses of the beam and the spacing of {spacing}"
+    pdf.figure(gettext("Transducer spacing, face to face"), spacing, _mounting(setup))
+    lengthwise = ngettext(
+        "Pipe lengthwise, to scale, with {count} traverse and a spacing of {spacing}",
+        "Pipe lengthwise, to scale, with {count} traverses and a spacing of {spacing}",
+        setup.traverses,
+    ).format(count=setup.traverses, spacing=spacing)
+    across = (
+        gettext("Pipe across, to scale, transducers on the same side")
+        if outcome["sides"] == "same"
+        else gettext("Pipe across, to scale, transducers on opposite sides")
     )
-    pdf.drawings_beside(
-        [
-            (side_drawing(drawn, units), lengthwise, 64),
-            (
-                cross_drawing(drawn),
-                f"Pipe across to scale, transducers on {sides}",
-                28,
-            ),
-        ]
-    )
-    pdf.heading("What to expect")
+    pdf.drawings_beside([(side_drawing(drawn, units), lengthwise, 64), (cross_drawing(drawn), across, 28)])
+    pdf.heading(gettext("Expected values"))
     angles = outcome["angles"]
     pdf.facts(
         [
-            ("Sound speed of the medium", stored_quantity_text(outcome["medium"]["sound_speed"], units, 1)),
-            ("Transit time", stored_quantity_text(outcome["transit_time"], units)),
             (
-                "Wave in the wall",
-                f"{outcome['wave_mode_in_wall']}, at {stored_quantity_text(angles['wall'], units)} from the radius",
+                gettext("Sound speed of the medium"),
+                stored_quantity_text(outcome["medium"]["sound_speed"], units, 1),
             ),
-            ("Angle in the medium", f"{stored_quantity_text(angles['medium'], units)} from the radius"),
-            ("Axial advance", stored_quantity_text(outcome["axial_advance"], units)),
+            (gettext("Transit time"), stored_quantity_text(outcome["transit_time"], units)),
+            (
+                gettext("Wave in the wall"),
+                gettext("{wave_mode}, {angle} from the radius").format(
+                    wave_mode=word_of(outcome["wave_mode_in_wall"]),
+                    angle=stored_quantity_text(angles["wall"], units),
+                ),
+            ),
+            (
+                gettext("Angle in the medium"),
+                gettext("{angle} from the radius").format(
+                    angle=stored_quantity_text(angles["medium"], units)
+                ),
+            ),
+            (gettext("Axial advance"), stored_quantity_text(outcome["axial_advance"], units)),
         ]
     )
-    pdf.heading("The place")
+    pdf.heading(gettext("Measuring location"))
     pdf.facts(place_rows(setup.measuring_point, units))
-    pdf.heading("Pipe and medium it was worked out for")
+    pdf.heading(gettext("Pipe and medium"))
     pipe_table(pdf, setup.pipe_data, setup, units)
     findings_blocks(pdf, outcome["findings"], units)
-    pdf.heading("On site")
-    pdf.checklist(CHECKLIST)
-    pdf.heading("Written down on site")
+    pdf.heading(gettext("Checklist on site"))
+    pdf.checklist([str(one) for one in CHECKLIST])
+    pdf.heading(gettext("Readings on site"))
     pdf.form(
         [
-            ["Wall at clock position", "12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30"],
-            ["reading", *("" for _ in range(8))],
-            ["repeated", *("" for _ in range(8))],
+            [gettext("Wall at clock position"), "12", "1:30", "3", "4:30", "6", "7:30", "9", "10:30"],
+            [gettext("Reading"), *("" for _position in range(8))],
+            [gettext("Repeat reading"), *("" for _position in range(8))],
         ]
     )
     pdf.form(
         [
-            ["Circumference, taped", ""],
-            ["Spacing as mounted", ""],
-            ["Temperature, how measured", ""],
-            ["Signal, sound speed shown", ""],
-            ["Date, time, name", ""],
+            [gettext("Circumference"), ""],
+            [gettext("Mounted spacing"), ""],
+            [gettext("Temperature and how measured"), ""],
+            [gettext("Signal and sound speed shown"), ""],
+            [gettext("Date, time, name"), ""],
         ]
     )
+
+
+def _mounting(setup: Setup) -> str:
+    """Traverses, sides and transducer pair; a negative spacing is explained."""
+    text = (
+        ngettext(
+            "{count} traverse, transducers on the same side of the pipe; pair {serial}.",
+            "{count} traverses, transducers on the same side of the pipe; pair {serial}.",
+            setup.traverses,
+        )
+        if setup.outcome["sides"] == "same"
+        else ngettext(
+            "{count} traverse, transducers on opposite sides of the pipe; pair {serial}.",
+            "{count} traverses, transducers on opposite sides of the pipe; pair {serial}.",
+            setup.traverses,
+        )
+    ).format(count=setup.traverses, serial=setup.transducer_data.instrument.serial)
+    if setup.spacing_m >= 0:
+        return text
+    return f"{text} {gettext('The spacing is negative: the transducers overlap along the pipe.')}"
 
 
 def drawn_of(setup: Setup) -> Drawn:
-    """A stored set-up as a drawing takes it."""
+    """Return the geometry of a stored set-up for its drawings."""
     return drawn_from(setup.outcome, setup.pipe_data.pipe_entry(), setup.transducer_data.face_offset_m)
 
 
 def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> Drawn:
-    """A set-up worked out, kept or not, as a drawing takes it."""
+    """Return the geometry of a calculated set-up for its drawings."""
     angles = outcome["angles"]
     solids = [(pipe.wall_thickness, angles["wall"]["si"])]
     if pipe.lining:
@@ -152,25 +187,37 @@ def safety_note_text(text: str, source: Source) -> str:
 
 
 def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:
-    """The place as it is on record, to be compared with what is there."""
-    known = straight_lengths().get(point.upstream_disturbance)
-    full = {True: "sure to run full", False: "may not run full", None: "not on record whether it runs full"}
+    """Return the measuring location as recorded, to be compared with the site."""
+    known = point.upstream_disturbance in straight_lengths()
     lengths = (point.upstream_straight_length_m, point.downstream_straight_length_m)
-    before, after = (NOT_RECORDED if one is None else straight_length_text(one, units) for one in lengths)
+    before, after = (
+        str(NOT_RECORDED) if one is None else straight_length_text(one, units) for one in lengths
+    )
     return [
-        *([("Description", point.description)] if point.description else []),
-        ("Upstream", known.title if known else NOT_RECORDED),
-        ("Straight pipe", f"upstream {before}, downstream {after}"),
-        ("Pipe", f"{point.orientation or 'orientation not on record'}, {full[point.full_pipe]}"),
-        ("Transducers at", (point.mounting or NOT_RECORDED).replace("-", " ")),
+        *([(gettext("Description"), point.description)] if point.description else []),
+        (
+            gettext("Upstream disturbance"),
+            word_of(point.upstream_disturbance) if known else str(NOT_RECORDED),
+        ),
+        (gettext("Upstream straight length"), before),
+        (gettext("Downstream straight length"), after),
+        (
+            gettext("Orientation of the pipe"),
+            word_of(point.orientation) if point.orientation else str(NOT_RECORDED),
+        ),
+        (gettext("Filling of the pipe"), str(FULL[point.full_pipe])),
+        (
+            gettext("Transducer position"),
+            word_of(point.mounting) if point.mounting else str(NOT_RECORDED),
+        ),
     ]
 
 
 def findings_blocks(pdf: PdfDocument, findings: list[dict[str, Any]], units: System) -> None:
-    """What the sanity checks say, the gravest first."""
+    """Add the findings, the most severe first."""
     if not findings:
         return
-    pdf.heading("What the checks say")
+    pdf.heading(gettext("Findings"))
     order = {"error": 0, "warning": 1, "info": 2}
     for finding in sorted(findings_worded(findings, units), key=lambda one: order[one["severity"]]):
         pdf.callout(heading(finding), finding["body"], finding["severity"])

@@ -1,4 +1,4 @@
-"""Takes the pieces of a log in order: times to UTC, refusals placed in the file, checks fed, blocks packed."""
+"""Assembly of a log from pieces in order: times to UTC, rejected rows with their line, checks, packed blocks."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class LogAssembler:
             self._pack(BLOCK_ROWS)
 
     def finish(self) -> None:
-        """Nothing more comes."""
+        """Pack what is left."""
         if self._held_count:
             self._pack(self._held_count)
         self._store(0)
@@ -70,11 +70,11 @@ class LogAssembler:
         return moment_of(max(self._ends)) if self._ends else EPOCH
 
     def findings(self) -> tuple[Finding, ...]:
-        """What was odd about the log."""
+        """The findings on the log."""
         return (*zone_findings(self.plan, self._clock), *self._check.findings())
 
     def _settled(self, piece: Piece) -> Readings:
-        rejected_rows = [RejectedRow(self.line + r.line, r.column, r.detail) for r in piece.rejected_rows]
+        rejected_rows = [RejectedRow(self.line + r.line, r.column, r.reason) for r in piece.rejected_rows]
         times, columns = piece.times, piece.columns
         if piece.local.any():
             times, absent = self._in_utc(piece)

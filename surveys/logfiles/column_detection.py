@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from compute.base.errors import ComputeError
+from compute.base.messages import Message, field_name, message, term
 from compute.base.unit_table import unit_named
 from surveys.logfiles.columns import KIND_BY_COLUMN
 from surveys.logfiles.format import At, ColumnAt, TimeAt
@@ -50,8 +51,8 @@ class Columns:
     time: TimeAt = field(default_factory=TimeAt)
     columns: list[ColumnAt] = field(default_factory=list)
     no_value: list[str] = field(default_factory=list)
-    reasons: list[str] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
+    reasons: list[Message] = field(default_factory=list)
+    warnings: list[Message] = field(default_factory=list)
 
 
 def columns_of(sheet: Sheet) -> Columns:
@@ -74,11 +75,9 @@ def _time(sheet: Sheet, found: Columns) -> set[int]:
             both = [f"{row[n].strip()} {row[n + 1].strip()}" for row in sheet.rows]
             if time := _as_moments(both, found):
                 found.time = TimeAt(_at(sheet, n), _at(sheet, n + 1), *time)
-                found.reasons.append(f"Date and clock time stand in columns {n + 1} and {n + 2}.")
+                found.reasons.append(message("clock-column-detected", date_column=n + 1, clock_column=n + 2))
                 return {n, n + 1}
-    found.warnings.append(
-        "No column of times was recognised; say where the time stands and how it is written."
-    )
+    found.warnings.append(message("time-not-detected"))
     return set()
 
 
@@ -86,24 +85,24 @@ def _as_moments(cells: Sequence[str], found: Columns) -> tuple[str, str] | None:
     if not all(len(cell) >= 8 for cell in cells):
         return None
     if all(_is_iso(cell) for cell in cells):
-        found.reasons.append(f"The times are ISO 8601, such as {cells[0][:40]}.")
+        found.reasons.append(message("time-detected/iso", example=cells[0][:40]))
         if not any(cell.endswith("Z") or re.search(r"[+-][0-9:]{4,5}$", cell[10:]) for cell in cells):
-            found.warnings.append(
-                "The times have no offset; they are taken by the site's clock. If the logger's clock kept another zone, say so."
-            )
+            found.warnings.append(message("zone-assumed"))
         return "iso", ""
     fits = [pattern for pattern in _patterns() if all(pattern_of(pattern).moment(cell) for cell in cells)]
     if not fits:
         return None
     fits.sort(key=lambda pattern: not _runs_on(pattern, cells))
-    found.reasons.append(f"The times are written as {fits[0]}, such as {cells[0][:40]}.")
-    found.warnings.append(
-        "The times have no offset; they are taken by the site's clock. If the logger's clock kept another zone, say so."
-    )
+    found.reasons.append(message("time-detected/pattern", pattern=fits[0], example=cells[0][:40]))
+    found.warnings.append(message("zone-assumed"))
     if len({pattern.replace("%y", "%Y") for pattern in fits}) > 1:
-        others = ", ".join(fits[1:SHOWN_PATTERNS])
         found.warnings.append(
-            f"Day and month cannot be told apart here: {cells[0][:40]} fits {fits[0]} as well as {others}. Choose."
+            message(
+                "day-and-month-ambiguous",
+                example=cells[0][:40],
+                pattern=fits[0],
+                others=fits[1:SHOWN_PATTERNS],
+            )
         )
     return "pattern", fits[0]
 
@@ -126,14 +125,14 @@ def _as_counts(cells: Sequence[str], n: int, sheet: Sheet, found: Columns) -> tu
     low, high = _UNIX_SECONDS
     for form, scale in (("unix-seconds", 1.0), ("unix-milliseconds", 1e3)):
         if low * scale <= numbers[0] and numbers[-1] <= high * scale:
-            found.reasons.append(f"Column {n + 1} counts {form.split('-')[1]} since 1970, by its size.")
+            unit = term(form.split("-")[1])
+            found.reasons.append(message("time-detected/unix", column=n + 1, unit=unit))
             return form, ""
     name = sheet.header[n].strip().lower() if n < len(sheet.header) else ""
     if n == 0 and numbers[-1] > numbers[0] >= 0 and re.search(r"elapsed|seconds|^t\b|^time", name):
-        found.reasons.append(f"Column 1, {sheet.header[0].strip()!r}, counts up from {numbers[0]:g}.")
-        found.warnings.append(
-            "Column 1 seems to count seconds from the start of the log; say when it started, and that it is seconds."
-        )
+        named = sheet.header[0].strip()[:60]
+        found.reasons.append(message("time-detected/elapsed", name=named, first=numbers[0]))
+        found.warnings.append(message("start-unknown"))
         return "elapsed-seconds", ""
     return None
 
@@ -148,9 +147,7 @@ def _is_iso(cell: str) -> bool:
 
 def _quantities(sheet: Sheet, taken: set[int], found: Columns) -> None:
     if not sheet.header:
-        found.warnings.append(
-            "There is no header line; say which quantity stands in which column, and in which unit."
-        )
+        found.warnings.append(message("header-not-detected"))
         return
     for n, cell in enumerate(sheet.header):
         if n in taken or n >= len(sheet.rows[0]):
@@ -159,16 +156,21 @@ def _quantities(sheet: Sheet, taken: set[int], found: Columns) -> None:
         if name is None or any(column.name == name for column in found.columns):
             if name is not None:
                 found.warnings.append(
-                    f"{cell.strip()[:60]!r} could be {name} too; the first such column was taken."
+                    message(
+                        "column-ambiguous", name=cell.strip()[:60], quantity=field_name(f"readings.{name}")
+                    )
                 )
             continue
         if not unit:
             found.warnings.append(
-                f"{cell.strip()[:60]!r} seems to be {name}, but its unit is not known; say it."
+                message(
+                    "column-unit-unknown", name=cell.strip()[:60], quantity=field_name(f"readings.{name}")
+                )
             )
             continue
         found.columns.append(ColumnAt(name, _at(sheet, n), unit))
-        found.reasons.append(f"{cell.strip()[:60]!r} is {name} in {unit}, by its name.")
+        quantity = field_name(f"readings.{name}")
+        found.reasons.append(message("column-detected", name=cell.strip()[:60], quantity=quantity, unit=unit))
         _no_values(sheet, n, found)
 
 
@@ -209,7 +211,11 @@ def _no_values(sheet: Sheet, n: int, found: Columns) -> None:
         ):
             found.no_value.append(text)
             found.reasons.append(
-                f"{text!r} stands where {found.columns[-1].name} should, so it is taken to mean no value."
+                message(
+                    "no-value-detected",
+                    text=text,
+                    quantity=field_name(f"readings.{found.columns[-1].name}"),
+                )
             )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from compute.base.errors import ComputeError
+from compute.base.messages import field_name
 from compute.base.unit_table import unit_named
 from surveys.core.errors import ServiceError
 from surveys.logfiles.columns import KIND_BY_COLUMN, SUFFICIENT, TIME, Column
@@ -73,11 +74,11 @@ def plan_of(
 ) -> Plan:
     """Find every column of a log format in a header (None: there is none).
 
-    Raises ServiceError if a column is not there or there twice, a unit is missing or unknown, or the start is.
+    Raises ServiceError if a column is missing or repeated, a unit is missing or unknown, or the start is missing.
     """
     cells = list(header or ())
     if len(cells) > MAX_COLUMNS:
-        raise ServiceError(f"More than {MAX_COLUMNS} columns.", code="too-many-columns", field="file")
+        raise ServiceError("too-many-columns", field="file", at_most=MAX_COLUMNS)
     zone = zone_named(log_format.time.zone) or zone
     if log_format.columns:
         time_at, found = _by_log_format(log_format, cells)
@@ -105,7 +106,7 @@ def _by_header(
         match = HEADER_CELL.match(cell)
         name = match[1].lower() if match else ""
         if name in names:
-            raise ServiceError(f"The column {name} is there twice.", code="duplicate-column", field="file")
+            raise ServiceError("duplicate-column/log", field="file", name=name)
         if plain_time and name == TIME:
             names.add(name)
             time_at.append(position)
@@ -113,13 +114,7 @@ def _by_header(
             names.add(name)
             found.append((Column(name, _unit(name, match[2])), position, False))
     if not time_at or not any(need <= names for need in SUFFICIENT):
-        raise ServiceError(
-            "The header must have time and either transit_time with time_difference, or flow_velocity, or "
-            "volume_flow, each with its unit in brackets; it has: "
-            f"{', '.join(c.strip()[:MAX_LENGTH_SHOWN] for c in cells)}. If the file names its columns otherwise, say so in a log format.",
-            code="columns-missing",
-            field="file",
-        )
+        raise ServiceError("columns-missing", field="file", header=_shown(cells))
     return tuple(time_at), found
 
 
@@ -134,33 +129,38 @@ def _by_log_format(
         found.append((Column(column.name, column.unit or _header_unit(column, cells[at])), at, column.turned))
     positions = [*time_at, *(at for _, at, _ in found)]
     if len(set(positions)) < len(positions):
-        raise ServiceError(
-            "The layout finds two things in one column of this file.", code="duplicate-column", field="file"
-        )
+        raise ServiceError("duplicate-column/shared", field="file")
     return time_at, found
 
 
-def _position(at: At, cells: list[str], what: str) -> int:
+def _position(at: At, cells: list[str], name: str) -> int:
     if isinstance(at, int):
         if cells and at > len(cells):
             raise ServiceError(
-                f"The layout has {what} in column {at}, and the header has {len(cells)} columns.",
-                code="columns-missing",
+                "columns-missing/position",
                 field="file",
+                column=field_name(f"readings.{name}"),
+                position=at,
+                columns=len(cells),
             )
         return at - 1
     wanted = at.strip().casefold()
     positions = [n for n, cell in enumerate(cells) if cell.strip().casefold() == wanted]
     if len(positions) > 1:
-        raise ServiceError(f"The header has {at!r} twice.", code="duplicate-column", field="file")
+        raise ServiceError("duplicate-column/log", field="file", name=at[:MAX_LENGTH_SHOWN])
     if not positions:
         raise ServiceError(
-            f"The header has no column {at!r}, where the log format has {what}; it has: "
-            f"{', '.join(c.strip()[:MAX_LENGTH_SHOWN] for c in cells)}.",
-            code="columns-missing",
+            "columns-missing/name",
             field="file",
+            name=at[:MAX_LENGTH_SHOWN],
+            column=field_name(f"readings.{name}"),
+            header=_shown(cells),
         )
     return positions[0]
+
+
+def _shown(cells: list[str]) -> list[str]:
+    return [cell.strip()[:MAX_LENGTH_SHOWN] for cell in cells]
 
 
 def _header_unit(column: ColumnAt, cell: str) -> str:
@@ -170,11 +170,7 @@ def _header_unit(column: ColumnAt, cell: str) -> str:
 
 def _unit(name: str, unit: str | None) -> str:
     if unit is None:
-        raise ServiceError(
-            f"The column {name} has no unit; write it in brackets, for example {name} [us].",
-            code="unit-missing",
-            field="file",
-        )
+        raise ServiceError("unit-missing/header", field="file", name=name)
     try:
         unit_named(unit.strip(), KIND_BY_COLUMN[name], f"file.{name}")
     except ComputeError as error:
@@ -192,11 +188,7 @@ def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> i
         return None
     start = start_named(log_format.time.starts_at) if log_format.time.starts_at else starts_at
     if start is None:
-        raise ServiceError(
-            "The times count from a start that is not stated; say when the log began.",
-            code="start-missing",
-            field="format.time.starts_at",
-        )
+        raise ServiceError("start-missing", field="format.time.starts_at")
     if start.tzinfo is not None:
         return (start - EPOCH) // MICROSECOND
     import numpy as np
@@ -206,6 +198,8 @@ def _start(log_format: LogFormat, zone: tzinfo, starts_at: datetime | None) -> i
     utc, absent = clock.in_utc(np.array([local]))
     if absent[0]:
         raise ServiceError(
-            f"{clock.skipped_hour(local)}.", code="log-format-invalid", field="format.time.starts_at"
+            "log-format-invalid/start-nonexistent",
+            field="format.time.starts_at",
+            reason=clock.skipped_hour(local),
         )
     return int(utc[0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC
 
+from compute.base.messages import Message, message, term
 from surveys.core.errors import ServiceError
 from surveys.logfiles.column_detection import columns_of
 from surveys.logfiles.columns import SUFFICIENT
@@ -18,49 +19,43 @@ HEAD_BYTES = 65_536
 
 @dataclass(frozen=True, slots=True)
 class Detection:
-    """A layout to look at: what speaks for it, and what cannot be told from the file. Without doubts it fits the plain one."""
+    """A proposed log format with its reasons, and warnings on what the file does not show."""
 
     log_format: LogFormat
-    reasons: tuple[str, ...]
-    warnings: tuple[str, ...]
+    reasons: tuple[Message, ...]
+    warnings: tuple[Message, ...]
 
 
 def detect_format(head: bytes) -> Detection:
     """Propose a log format from the first bytes of a file; the same bytes give the same proposal."""
     head = head[:HEAD_BYTES]
     if head.startswith(MAGIC):
-        reasons = ("The file begins as a Parquet file does.",)
-        warning = "Parquet names its columns at the end of the file; say which of them are which quantities."
-        return Detection(LogFormat(form="parquet"), reasons, (warning,))
+        reasons = (message("parquet-detected"),)
+        return Detection(LogFormat(form="parquet"), reasons, (message("parquet-columns-unknown"),))
     encoding, why, warning = encoding_of(head)
+    warnings = [warning] if warning else []
     sheet = sheet_of(lines_of(head, encoding))
     if sheet is None:
-        warnings = [warning, "No rows of readings were recognised; is this the logger's file?"]
-        return Detection(replace(PLAIN, encoding=encoding), (why,), tuple(d for d in warnings if d))
+        return Detection(replace(PLAIN, encoding=encoding), (why,), (*warnings, message("no-rows-detected")))
     if encoding == "utf-8" and _is_plain(sheet):
-        return Detection(PLAIN, (why, "The header names its columns the plain way."), ())
-    return _proposed(sheet, encoding, [why], [warning] if warning else [])
+        return Detection(PLAIN, (why, message("plain-header-detected")), ())
+    return _proposed(sheet, encoding, [why], warnings)
 
 
-def _proposed(sheet: Sheet, encoding: str, reasons: list[str], warnings: list[str]) -> Detection:
-    reasons.append(
-        f"The columns are parted by {MARK_NAMES[sheet.delimiter]}, as {len(sheet.rows)} rows alike show."
-    )
+def _proposed(sheet: Sheet, encoding: str, reasons: list[Message], warnings: list[Message]) -> Detection:
+    delimiter = term(MARK_NAMES[sheet.delimiter])
+    reasons.append(message("delimiter-detected", delimiter=delimiter, count=len(sheet.rows)))
     if sheet.decimal_mark == ",":
-        reasons.append("Numbers have a decimal comma.")
+        reasons.append(message("decimal-comma-detected"))
     if sheet.comma_is_both:
-        warnings.append(
-            "Rows have more cells than the header: commas seem to be decimal marks as well. Such a file cannot be read with certainty."
-        )
+        warnings.append(message("decimal-comma-ambiguous"))
     if sheet.header_line is not None:
-        reasons.append(f"Line {sheet.header_line} names the columns.")
+        reasons.append(message("header-detected", line=sheet.header_line))
     found = columns_of(sheet)
     names = {column.name for column in found.columns}
     serves = any(need <= names for need in SUFFICIENT) and len(sheet.rows[0]) <= MAX_COLUMNS
     if not serves:
-        warnings.append(
-            "Not all columns a log needs were recognised: transit_time and time_difference, or flow_velocity, or volume_flow."
-        )
+        warnings.append(message("columns-not-detected"))
     log_format = LogFormat(
         encoding=encoding,
         delimiter=sheet.delimiter,
@@ -75,7 +70,7 @@ def _proposed(sheet: Sheet, encoding: str, reasons: list[str], warnings: list[st
 
 
 def _sound(log_format: LogFormat) -> LogFormat:
-    """The layout if it is one that can be stored, else as much of it as can."""
+    """The log format if it is valid, else as much of it as is valid."""
     for candidate in (
         log_format,
         replace(log_format, columns=()),

@@ -17,7 +17,7 @@ from compute.base.errors import ComputeError
 from compute.base.unit_table import unit_named
 from surveys.core.errors import ServiceError
 from surveys.logfiles.columns import KIND_BY_COLUMN, SUFFICIENT, TIME
-from surveys.logfiles.patterns import pattern_complaint
+from surveys.logfiles.patterns import FIELDS, MAX_PATTERN_LENGTH, pattern_error
 
 FORMS = ("csv", "parquet")
 ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252")
@@ -81,7 +81,7 @@ class LogFormat:
     columns: tuple[ColumnAt, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The layout as a JSON object."""
+        """The log format as a JSON object."""
         return asdict(self) | {
             "no_value": list(self.no_value),
             "columns": [asdict(column) for column in self.columns],
@@ -89,7 +89,7 @@ class LogFormat:
 
     @classmethod
     def from_json(cls, raw: object) -> LogFormat:
-        """A layout from a JSON object; what is left out is as in the plain log format.
+        """A log format from a JSON object; the plain log format gives the default of each member.
 
         Raises ServiceError naming the field, such as `log_format.delimiter`.
         """
@@ -108,7 +108,7 @@ class LogFormat:
         return log_format
 
     def check(self) -> None:
-        """Raises ServiceError where the log format cannot be meant so."""
+        """Raise ServiceError for an invalid log format."""
         _one_of(self.form, FORMS, "format.form")
         _one_of(self.encoding, ENCODINGS, "format.encoding")
         _one_of(self.decimal_mark, (".", ","), "format.decimal_mark")
@@ -127,7 +127,7 @@ PLAIN = LogFormat()
 def zone_named(name: str) -> tzinfo | None:
     """The zone of a log format's text; None stands for the site's.
 
-    Raises ServiceError if there is no such zone.
+    Raises ServiceError for an unknown zone.
     """
     if name == SITE_ZONE:
         return None
@@ -138,29 +138,20 @@ def zone_named(name: str) -> tzinfo | None:
         return timezone(offset if fixed[1] == "+" else -offset)
     if name in available_timezones():
         return ZoneInfo(name)
-    raise _invalid(
-        f'{_shown(name)} is no time zone: write "site", "UTC", an offset such as "UTC+01:00" or a name such as '
-        '"Europe/Copenhagen".',
-        "format.time.zone",
-    )
+    raise _invalid("log-format-invalid/zone", "format.time.zone", given=_shown(name))
 
 
 def _check_marks(log_format: LogFormat) -> None:
     mark = log_format.delimiter
     if not isinstance(mark, str) or len(mark) > 1 or (mark and not _may_part(mark)):
-        raise _invalid(
-            "Write one character that stands between the columns and in no number, such as a comma, a semicolon or a tab.",
-            "format.delimiter",
-        )
+        raise _invalid("log-format-invalid/delimiter", "format.delimiter")
     if mark and mark == log_format.decimal_mark:
-        raise _invalid(
-            f"{mark!r} cannot be both the decimal mark and what parts the columns.", "format.delimiter"
-        )
+        raise _invalid("log-format-invalid/delimiter-is-decimal-mark", "format.delimiter", mark=mark)
     comment = log_format.comment
     if not isinstance(comment, str) or len(comment) > 3 or not comment.isascii() or not _plain(comment):
-        raise _invalid("Write up to three characters that begin a comment line, or none.", "format.comment")
+        raise _invalid("log-format-invalid/comment", "format.comment")
     if comment and (comment[0].isalnum() or comment[0] in "+-." or comment[0] in (mark, log_format.quote)):
-        raise _invalid("A comment mark that can begin a row would hide rows.", "format.comment")
+        raise _invalid("log-format-invalid/comment-hides-rows", "format.comment")
 
 
 def _may_part(mark: str) -> bool:
@@ -172,13 +163,10 @@ def _may_part(mark: str) -> bool:
 def _check_lines(log_format: LogFormat) -> None:
     line, skip = log_format.header_line, log_format.skip_after_header
     if line is not None and (type(line) is not int or not 1 <= line <= MAX_LINES_SKIPPED):
-        raise _invalid(
-            f"Write which line names the columns, from 1 to {MAX_LINES_SKIPPED}, or null for none.",
-            "format.header_line",
-        )
+        raise _invalid("log-format-invalid/header-line", "format.header_line", at_most=MAX_LINES_SKIPPED)
     if type(skip) is not int or not 0 <= skip <= MAX_LINES_SKIPPED:
         raise _invalid(
-            f"Write a whole number of lines from 0 to {MAX_LINES_SKIPPED}.", "format.skip_after_header"
+            "log-format-invalid/skipped-lines", "format.skip_after_header", at_most=MAX_LINES_SKIPPED
         )
 
 
@@ -187,17 +175,18 @@ def _check_time(time: TimeAt, header: bool) -> None:
     if time.clock is not None:
         _at(time.clock, header, "format.time.clock")
         if time.form not in ("iso", "pattern"):
-            raise _invalid("A date and a clock time are read by `iso` or by a pattern.", "format.time.form")
+            raise _invalid("log-format-invalid/clock-form", "format.time.form")
     _one_of(time.form, TIME_FORMS, "format.time.form")
     if not isinstance(time.pattern, str) or (time.form != "pattern" and time.pattern):
-        raise _invalid("A pattern goes with the form `pattern` only.", "format.time.pattern")
-    if time.form == "pattern" and (complaint := pattern_complaint(time.pattern)):
-        raise _invalid(complaint, "format.time.pattern")
+        raise _invalid("log-format-invalid/pattern-form", "format.time.pattern")
+    if time.form == "pattern" and (error := pattern_error(time.pattern)):
+        letters = [f"%{letter}" for letter in FIELDS]
+        raise _invalid(error, "format.time.pattern", letters=letters, at_most=MAX_PATTERN_LENGTH)
     if not isinstance(time.zone, str):
-        raise _invalid("Write the zone as text.", "format.time.zone")
+        raise _invalid("log-format-invalid/not-text", "format.time.zone")
     zone_named(time.zone)
     if not isinstance(time.starts_at, str):
-        raise _invalid("Write the start as text.", "format.time.starts_at")
+        raise _invalid("log-format-invalid/not-text", "format.time.starts_at")
     if time.starts_at:
         start_named(time.starts_at)
 
@@ -209,17 +198,14 @@ def start_named(text: str) -> datetime:
     except ValueError:
         start = None
     if start is None or not 1970 <= start.year <= 2199:
-        raise _invalid(
-            f"{_shown(text)} is no ISO 8601 time from 1970 to 2199, such as 2026-10-06T09:30:00.",
-            "format.time.starts_at",
-        )
+        raise _invalid("log-format-invalid/start", "format.time.starts_at", given=_shown(text))
     return start
 
 
 def _check_columns(log_format: LogFormat) -> None:
     if not log_format.columns:
         if log_format.header_line is None and log_format.form == "csv":
-            raise _invalid("Without a header line say where the columns stand.", "format.columns")
+            raise _invalid("log-format-invalid/columns-without-header", "format.columns")
         return
     header = log_format.header_line is not None or log_format.form == "parquet"
     names = []
@@ -228,32 +214,25 @@ def _check_columns(log_format: LogFormat) -> None:
         _one_of(column.name, tuple(KIND_BY_COLUMN), f"{where}.name")
         _at(column.at, header, f"{where}.at")
         if type(column.turned) is not bool:
-            raise _invalid("Write true or false.", f"{where}.turned")
+            raise _invalid("log-format-invalid/not-boolean", f"{where}.turned")
         _check_unit(column, header, where)
         names.append(column.name)
     if len(set(names)) < len(names):
-        raise _invalid("A quantity is there twice; choose one of its columns.", "format.columns")
+        raise _invalid("log-format-invalid/quantity-repeated", "format.columns")
     if not any(need <= set(names) for need in SUFFICIENT):
-        raise _invalid(
-            "A log serves with transit_time and time_difference, or with flow_velocity, or with volume_flow.",
-            "format.columns",
-        )
+        raise _invalid("log-format-invalid/quantities-missing", "format.columns")
     places = [log_format.time.at, log_format.time.clock, *(column.at for column in log_format.columns)]
     taken = [place for place in places if place is not None]
     if len({(type(place), place) for place in taken}) < len(taken):
-        raise _invalid("Two things cannot stand in one column.", "format.columns")
+        raise _invalid("log-format-invalid/column-shared", "format.columns")
 
 
 def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
     if not isinstance(column.unit, str):
-        raise _invalid("Write the unit as text.", f"{where}.unit")
+        raise _invalid("log-format-invalid/not-text", f"{where}.unit")
     if not column.unit:
         if not header or isinstance(column.at, int):
-            raise ServiceError(
-                f"{column.name} needs its unit here: no header gives it.",
-                code="unit-missing",
-                field=f"{where}.unit",
-            )
+            raise ServiceError("unit-missing/log-format", field=f"{where}.unit", name=column.name)
         return
     try:
         unit_named(column.unit, KIND_BY_COLUMN[column.name])
@@ -264,25 +243,21 @@ def _check_unit(column: ColumnAt, header: bool, where: str) -> None:
 def _at(at: object, header: bool, where: str) -> None:
     if type(at) is int:
         if not 1 <= at <= MAX_COLUMNS:
-            raise _invalid(f"Positions count from 1 to {MAX_COLUMNS}.", where)
+            raise _invalid("log-format-invalid/position", where, at_most=MAX_COLUMNS)
     elif not isinstance(at, str) or not at.strip() or len(at) > MAX_TEXT_LENGTH or not _plain(at):
-        raise _invalid("Write the text of the column's header cell, or its position counted from 1.", where)
+        raise _invalid("log-format-invalid/column", where)
     elif not header:
-        raise _invalid("Without a header line a column goes by its position, counted from 1.", where)
+        raise _invalid("log-format-invalid/position-needed", where)
 
 
 def _one_of(value: object, allowed: tuple[str, ...], where: str) -> None:
     if not isinstance(value, str) or value not in allowed:
-        words = ", ".join(repr(name) for name in allowed)
-        raise _invalid(f"{_shown(value)} is not one of {words}.", where)
+        raise _invalid("log-format-invalid/choice", where, given=_shown(value), choices=list(allowed))
 
 
 def _text(text: object, where: str) -> None:
     if not isinstance(text, str) or len(text) > MAX_TEXT_LENGTH or text != text.strip() or not _plain(text):
-        raise _invalid(
-            f"Write the text as it stands in the file, up to {MAX_TEXT_LENGTH} characters, without spaces at its ends.",
-            where,
-        )
+        raise _invalid("log-format-invalid/text", where, at_most=MAX_TEXT_LENGTH)
 
 
 def _plain(text: str) -> bool:
@@ -293,29 +268,29 @@ def _plain(text: str) -> bool:
 def _object(raw: object, cls: type, where: str) -> dict[str, Any]:
     known = {f.name for f in fields(cls)}
     if not isinstance(raw, Mapping):
-        raise _invalid("Write an object.", where)
+        raise _invalid("log-format-invalid/not-object", where)
     if unknown := sorted(str(key)[:MAX_TEXT_LENGTH] for key in raw if key not in known):
-        raise _invalid(f"There is no {unknown[0]!r} in it; it may have {', '.join(sorted(known))}.", where)
+        raise _invalid("log-format-invalid/unknown-member", where, name=unknown[0], known=sorted(known))
     return dict(raw)
 
 
 def _column(raw: object, where: str) -> ColumnAt:
     given = _object(raw, ColumnAt, where)
     if missing := [name for name in ("name", "at") if name not in given]:
-        raise _invalid(f"A column needs its `{missing[0]}`.", where)
+        raise _invalid("log-format-invalid/member-missing", where, name=missing[0])
     return ColumnAt(**given)
 
 
 def _list(raw: object, most: int, where: str) -> list[Any]:
     if not isinstance(raw, list | tuple) or len(raw) > most:
-        raise _invalid(f"Write a list of up to {most}.", where)
+        raise _invalid("log-format-invalid/not-list", where, at_most=most)
     return list(raw)
 
 
 def _shown(value: object) -> str:
     text = str(value)[: MAX_TEXT_LENGTH * 2].encode("utf-8", "backslashreplace").decode()
-    return repr(text[:MAX_TEXT_LENGTH])
+    return "".join(one if one.isprintable() else " " for one in text[:MAX_TEXT_LENGTH])
 
 
-def _invalid(detail: str, where: str) -> ServiceError:
-    return ServiceError(detail, code="log-format-invalid", field=where)
+def _invalid(key: str, where: str, **parameters: Any) -> ServiceError:
+    return ServiceError(key, field=where, **parameters)

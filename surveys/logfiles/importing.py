@@ -1,11 +1,11 @@
-"""Reading a logger's file: streamed, every row taken or refused with its reason, the file kept as it came.
+"""Import of a logger's file: streamed, every row accepted or rejected with its reason, the file kept unchanged.
 
 The rows are read by a log format; without one by the plain log format: UTF-8 text; one header line; a comma,
 semicolon or tab between the columns; a decimal point. Its first column is `time` (ISO 8601; without an
 offset it is the site's local time); the others are named quantities with their unit, such as
-`transit_time [us]`. Columns of other names are left unread.
+`transit_time [us]`. Columns of other names are ignored.
 
-Memory stays bounded whatever the file's size: chunks go by, and what is kept lies on disk beyond a limit.
+Memory stays bounded whatever the file's size: it is read in chunks, and kept on disk beyond a limit.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ CREW = 2
 
 @dataclass(slots=True)
 class Intake:
-    """What came out of a file: the file itself in compressed parts, its readings in blocks, and what was odd.
+    """An imported file: the file itself in compressed parts, its readings in blocks, and findings.
 
     `file_parts` and `blocks` may lie on disk: store them a batch at a time (`blocks.batches(16)`).
     """
@@ -65,7 +65,7 @@ def import_file(
 ) -> Intake:
     """Read a whole file. `zone` is for times without an offset, `starts_at` for a log format of elapsed seconds.
 
-    Raises ServiceError for a file that cannot serve at all: no header, no usable columns, no readable row,
+    Raises ServiceError for a file that cannot be imported: no header, no usable columns, no readable row,
     not text (or no Parquet), too large.
     """
     log_format.check()
@@ -77,12 +77,14 @@ def import_file(
     finally:
         crew.shutdown(cancel_futures=True)
     if not assembler.blocks.readings:
-        first = (
-            f" The first: line {r.line}, {r.column}: {r.detail}"
-            if (r := next(iter(assembler.rejected_rows), None))
-            else ""
+        first = next(iter(assembler.rejected_rows), None)
+        raise ServiceError(
+            "no-readings",
+            field="file",
+            line=first.line if first else None,
+            column=first.column or None if first else None,
+            reason=first.reason if first else None,
         )
-        raise ServiceError(f"No row of the file could be read.{first}", code="no-readings", field="file")
     return Intake(
         columns=assembler.plan.columns,
         ignored_columns=assembler.plan.unread,

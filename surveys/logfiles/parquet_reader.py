@@ -11,12 +11,20 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.base.messages import field_name, message
 from surveys.core.errors import ServiceError
 from surveys.logfiles.columns import TIME
 from surveys.logfiles.columns_plan import Number, Plan, plan_of
 from surveys.logfiles.format import MAX_COLUMNS, LogFormat
-from surveys.logfiles.row_parser import UNITS_A_SECOND, Piece, RejectedRow, RowWrong, time_in
-from surveys.logfiles.zones import EARLIEST, FIRST_YEAR, LAST_YEAR, LATEST
+from surveys.logfiles.row_parser import (
+    UNITS_A_SECOND,
+    Piece,
+    RejectedRow,
+    RowWrong,
+    time_in,
+    time_out_of_range,
+)
+from surveys.logfiles.zones import EARLIEST, LATEST
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -33,13 +41,13 @@ MAX_THRIFT_BYTES = 16 << 20
 
 
 def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
-    """Open a Parquet file on disk. Raises ServiceError if it is none, or unfolds to more than a log is."""
+    """Open a Parquet file on disk. Raises ServiceError if it is not one, or is too large unpacked."""
     import pyarrow.parquet as pq
 
     size = file.seek(0, os.SEEK_END)
     file.seek(0)
     if size < 12 or file.read(4) != MAGIC:
-        raise _rejected("The file is no Parquet file: it does not begin as one.", "file-not-parquet")
+        raise ServiceError("file-not-parquet", field="file")
     file.seek(0)
     with _arrow_errors():
         parquet = pq.ParquetFile(
@@ -55,7 +63,7 @@ def parquet_open(file: IO[bytes]) -> pq.ParquetFile:
 def parquet_plan(
     parquet: pq.ParquetFile, log_format: LogFormat, zone: tzinfo, starts_at: datetime | None
 ) -> Plan:
-    """Where the log format's columns are in the file. Raises ServiceError if one is not, or is of no type to read."""
+    """Where the log format's columns are in the file. Raises ServiceError if one is missing or of a type that cannot be read."""
     import pyarrow.types as pat
 
     with _arrow_errors():
@@ -64,18 +72,21 @@ def parquet_plan(
     for number in plan.numbers:
         kind = schema.field(number.at).type
         if not (pat.is_integer(kind) or pat.is_floating(kind) or pat.is_decimal(kind)):
-            raise _rejected(f"The column {number.column.name} holds {kind}, not numbers.", "columns-missing")
+            raise ServiceError(
+                "columns-missing/not-numbers",
+                field="file",
+                column=field_name(f"readings.{number.column.name}"),
+                type=str(kind),
+            )
     kinds = [schema.field(at).type for at in plan.time_at]
     counted = log_format.time.form in UNITS_A_SECOND
     for kind in kinds:
         moments = pat.is_timestamp(kind) or pat.is_string(kind) or pat.is_large_string(kind)
         numbers = pat.is_integer(kind) or pat.is_floating(kind)
         if not (numbers if counted else moments):
-            raise _rejected(
-                f"The time column holds {kind}, which the log format's time does not fit.", "columns-missing"
-            )
+            raise ServiceError("columns-missing/time-type", field="file", type=str(kind))
     if len(kinds) > 1 and any(pat.is_timestamp(kind) for kind in kinds):
-        raise _rejected("A date and a clock time must both be text.", "columns-missing")
+        raise ServiceError("columns-missing/time-not-text", field="file")
     return plan
 
 
@@ -96,9 +107,9 @@ def parquet_pieces(parquet: pq.ParquetFile, plan: Plan) -> Iterator[Piece]:
 def _check_size(metadata: pq.FileMetaData, size: int) -> None:
     columns = metadata.num_columns
     if columns > MAX_COLUMNS:
-        raise _rejected(f"More than {MAX_COLUMNS} columns.", "too-many-columns")
+        raise ServiceError("too-many-columns", field="file", at_most=MAX_COLUMNS)
     if not 0 <= metadata.num_rows <= MAX_ROWS:
-        raise _rejected(f"More than {MAX_ROWS:,} rows; send them in parts.", "file-too-large")
+        raise ServiceError("file-too-large/rows", field="file", at_most=MAX_ROWS)
     unfolded = 0
     for n in range(metadata.num_row_groups):
         group = metadata.row_group(n)
@@ -106,15 +117,9 @@ def _check_size(metadata: pq.FileMetaData, size: int) -> None:
             chunk = group.column(c).total_uncompressed_size
             unfolded += max(chunk, 0)
             if not 0 <= chunk <= MAX_COLUMN_CHUNK_BYTES:
-                raise _rejected(
-                    "A row group of the file is larger than memory is spared for; write it with row groups of a million rows at most.",
-                    "file-too-large",
-                )
+                raise ServiceError("file-too-large/row-group", field="file")
     if unfolded > max(MAX_EXPANSION_RATIO * size, EXPANSION_ALWAYS_ALLOWED):
-        raise _rejected(
-            f"The file unfolds to {unfolded // 1_000_000} MB, which no log of its size does.",
-            "file-too-large",
-        )
+        raise ServiceError("file-too-large/unpacked", field="file", megabytes=unfolded // 1_000_000)
 
 
 def _piece(batch: pa.RecordBatch, names: list[str], plan: Plan) -> Piece:
@@ -153,8 +158,7 @@ def _times(
         return _texts(cells, plan, wrong)
     missing = cells[0].is_null().to_numpy(zero_copy_only=False)
     for n in np.flatnonzero(missing | (moments < EARLIEST) | (moments >= LATEST)).tolist():
-        told = "no time" if missing[n] else f"a time outside the years {FIRST_YEAR} to {LAST_YEAR}"
-        wrong[n] = RejectedRow(n, TIME, f"holds {told}")
+        wrong[n] = RejectedRow(n, TIME, message("time-missing") if missing[n] else time_out_of_range())
     return moments, np.full(len(moments), local)
 
 
@@ -176,7 +180,7 @@ def _texts(
         try:
             moments[n], local[n] = time_in([text or "" for text in texts], plan)
         except RowWrong as error:
-            wrong[n] = RejectedRow(n, error.column, error.detail)
+            wrong[n] = RejectedRow(n, error.column, error.reason)
     return moments, local
 
 
@@ -187,16 +191,15 @@ def _values(
     absent = cells.is_null().to_numpy(zero_copy_only=False) | np.isin(values, plan.no_numbers)
     impossible = ~np.isfinite(values) & ~absent
     for n in np.flatnonzero(impossible | (absent if number.needed else False)).tolist():
-        wrong.setdefault(
-            n, RejectedRow(n, number.column.name, "holds no value" if absent[n] else "holds no finite number")
-        )
+        reason = message("value-missing" if absent[n] else "value-invalid")
+        wrong.setdefault(n, RejectedRow(n, number.column.name, reason))
     values[absent] = np.nan
     return np.where(absent, np.nan, 0.0 - values if number.turned else values + 0.0)
 
 
 @contextmanager
 def _arrow_errors() -> Iterator[None]:
-    """What the library says of a spoilt file, as a refusal."""
+    """Errors of the library on a damaged file, as rejections."""
     import pyarrow as pa
 
     try:
@@ -204,11 +207,4 @@ def _arrow_errors() -> Iterator[None]:
     except ServiceError:
         raise
     except (pa.ArrowException, OSError, ValueError, KeyError, OverflowError, MemoryError, TypeError) as error:
-        raise _rejected(
-            f"The Parquet file cannot be read ({type(error).__name__}); it may have been cut short.",
-            "file-not-parquet",
-        ) from None
-
-
-def _rejected(detail: str, code: str) -> ServiceError:
-    return ServiceError(detail, code=code, field="file")
+        raise ServiceError("file-not-parquet/unreadable", field="file", error=type(error).__name__) from None

@@ -84,30 +84,27 @@ class Pattern:
         return fields
 
 
-def pattern_complaint(text: str) -> str:
-    """What is wrong with a pattern; empty if nothing is."""
+def pattern_error(text: str) -> str:
+    """The key of the message on an invalid pattern; empty for a valid one."""
     letters = re.findall(r"%(.?)", text)
-    known = ", ".join(f"%{letter}" for letter in FIELDS)
     if len(text) > MAX_PATTERN_LENGTH or set(letters) - FIELDS.keys():
-        return f"A pattern has the letters {known} only, in up to {MAX_PATTERN_LENGTH} characters."
+        return "log-format-invalid/pattern-letters"
     if set(re.sub(r"%.", "", text)) - LITERALS:
-        return "Between the letters only spaces, T and the marks - / . : , ; _ ( ) ' may stand."
+        return "log-format-invalid/pattern-marks"
     if len(set(letters)) < len(letters):
-        return "A letter may be there once only."
+        return "log-format-invalid/pattern-repeats"
     date = {"d"} <= set(letters) and len({"Y", "y"} & set(letters)) == len({"m", "b"} & set(letters)) == 1
     hours = "H" in letters if "p" not in letters else "I" in letters and "H" not in letters
     if not date or not hours or ("I" in letters and "p" not in letters) or "M" not in letters:
-        return (
-            "A pattern has a year, a month, a day, %H (or %I with %p) and %M, for example %d.%m.%Y %H:%M:%S."
-        )
+        return "log-format-invalid/pattern-incomplete"
     if "f" in letters and "S" not in letters:
-        return "%f is a fraction of %S, which is missing."
+        return "log-format-invalid/pattern-fraction"
     return ""
 
 
 @lru_cache(maxsize=64)
 def pattern_of(text: str) -> Pattern:
-    """A pattern that `pattern_complaint` has nothing against."""
+    """A valid pattern, see `pattern_error`."""
     parts = []
     expression = ""
     for letter, literal in re.findall(r"%(.)|([^%]+)", text):

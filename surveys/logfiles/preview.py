@@ -45,16 +45,12 @@ def preview(
 ) -> Preview:
     """Read a sample by a log format; nothing is kept. `cut_short`: the file goes on, so the last line is left out.
 
-    Raises ServiceError as the intake would: a header that does not fit, no readable row.
+    Raises ServiceError as the import would: a header that does not match, no readable row.
     """
     if cut_short and log_format.form == "csv":
         sample = _whole_lines(sample, log_format.encoding)
     elif cut_short:
-        raise ServiceError(
-            "A Parquet file can be tried whole only: what tells of its columns stands at its end.",
-            code="sample-cut-short",
-            field="file",
-        )
+        raise ServiceError("sample-cut-short", field="file")
     intake = import_file(io.BytesIO(sample), zone, MAX_SAMPLE_BYTES, log_format, starts_at)
     times, columns = decode_block(intake.blocks[0][1])
     return Preview(

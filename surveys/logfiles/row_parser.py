@@ -1,4 +1,4 @@
-"""Rows of a log read one by one: each gives a reading, or is refused with the column and what was wrong."""
+"""Rows of a log read one by one: each gives a reading, or is rejected with the column and the reason."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ import math
 import re
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.base.messages import Message, message, term
 from surveys.logfiles.columns import TIME
 from surveys.logfiles.patterns import pattern_of
 from surveys.logfiles.zones import EARLIEST, EPOCH, FIRST_YEAR, LAST_YEAR, LATEST, MICROSECOND
@@ -27,11 +28,15 @@ UNITS_A_SECOND = {"unix-seconds": 1e6, "unix-milliseconds": 1e3, "elapsed-second
 
 @dataclass(frozen=True, slots=True)
 class RejectedRow:
-    """A row that could not be read: its line in the file, the column, and what was wrong."""
+    """A row that could not be read: its line in the file, the column, and the reason."""
 
     line: int
     column: str
-    detail: str
+    reason: Message
+
+    def as_json(self) -> dict[str, Any]:
+        """The row as it is stored; its reason is a message."""
+        return {"line": self.line, "column": self.column, **self.reason.stored()}
 
 
 @dataclass(slots=True)
@@ -59,10 +64,11 @@ class LineTooLong(Exception):
 
 
 class RowWrong(Exception):
-    """A row that cannot be read: the column, and what was wrong with it."""
+    """A row that cannot be read: the column, and the reason."""
 
-    def __init__(self, column: str, detail: str) -> None:
-        self.column, self.detail = column, detail
+    def __init__(self, column: str, reason: Message) -> None:
+        super().__init__(column, reason)
+        self.column, self.reason = column, reason
 
 
 def read_rows_singly(chunk: bytes, plan: Plan) -> Piece:
@@ -86,7 +92,7 @@ def read_rows_singly(chunk: bytes, plan: Plan) -> Piece:
             moment, is_local = time_in([cells[position] for position in plan.time_at], plan)
             values.append([value_in(cells[number.at], number, plan) for number in plan.numbers])
         except RowWrong as wrong:
-            rejected_rows.append(RejectedRow(n, wrong.column, wrong.detail))
+            rejected_rows.append(RejectedRow(n, wrong.column, wrong.reason))
             continue
         times.append(moment)
         local.append(is_local)
@@ -106,7 +112,7 @@ def read_rows_singly(chunk: bytes, plan: Plan) -> Piece:
 
 
 def split_lines(chunk: bytes) -> list[str]:
-    """The lines of a chunk without their ends; what only some programs take for a line end is none here."""
+    """The lines of a chunk without their ends; only CR and LF end a line."""
     lines = _LINE_END.split(chunk.decode("utf-8"))
     if lines and not lines[-1]:
         lines.pop()
@@ -122,18 +128,13 @@ def cells_of(line: str, plan: Plan) -> list[str]:
                 csv.reader([line], delimiter=plan.delimiter, quotechar=quote, doublequote=True, strict=True)
             )
         except (csv.Error, StopIteration):
-            raise RowWrong(
-                "", "the quotes do not enclose whole cells, or one is opened and not closed in its line"
-            ) from None
+            raise RowWrong("", message("row-quotes-invalid")) from None
     else:
         cells = line.split(plan.delimiter)
     if len(cells) < plan.width:
-        raise RowWrong("", f"{len(cells)} columns where {plan.width} are needed")
+        raise RowWrong("", message("row-columns-missing", columns=len(cells), needed=plan.width))
     if plan.header_cells and any(cells[plan.header_cells :]):
-        raise RowWrong(
-            "",
-            f"{len(cells)} columns where the header names {plan.header_cells}: which cell belongs where cannot be told",
-        )
+        raise RowWrong("", message("row-columns-extra", columns=len(cells), named=plan.header_cells))
     return cells
 
 
@@ -146,28 +147,29 @@ def time_in(texts: list[str], plan: Plan) -> tuple[int, bool]:
     if log_format.form == "pattern":
         text = " ".join(stripped)
         moment = pattern_of(log_format.pattern).moment(text)
-        what = f"is no time of the form {log_format.pattern}"
+        reason = message("time-invalid/pattern", cell=shown(text), pattern=log_format.pattern)
     else:
         text = "T".join(stripped)
         try:
             moment = datetime.fromisoformat(text)
         except ValueError:
             moment = None
-        what = "is no ISO 8601 time"
+        reason = message("time-invalid/iso", cell=shown(text))
     if moment is None:
-        raise RowWrong(TIME, f"{shown(text)} {what}")
+        raise RowWrong(TIME, reason)
     try:
         is_local = moment.utcoffset() is None
         microseconds = (moment.replace(tzinfo=EPOCH.tzinfo) if is_local else moment) - EPOCH
     except OverflowError:
-        raise RowWrong(TIME, f"{shown(text)} {what}") from None
+        raise RowWrong(TIME, reason) from None
     return _in_range(microseconds // MICROSECOND, text), is_local
 
 
 def _counted(text: str, plan: Plan) -> int:
     count = number_in(text, plan.log_format.decimal_mark)
     if count is None or abs(count) > 1e16:
-        raise RowWrong(TIME, f"{shown(text)} is no count of {plan.log_format.time.form.split('-')[1]}")
+        unit = term(plan.log_format.time.form.split("-")[1])
+        raise RowWrong(TIME, message("time-invalid/count", cell=shown(text), unit=unit))
     return _in_range(
         int(np.rint(count * UNITS_A_SECOND[plan.log_format.time.form])) + (plan.start or 0), text
     )
@@ -175,20 +177,20 @@ def _counted(text: str, plan: Plan) -> int:
 
 def _in_range(microseconds: int, text: str) -> int:
     if not EARLIEST <= microseconds < LATEST:
-        raise RowWrong(TIME, f"{shown(text)} lies outside the years {FIRST_YEAR} to {LAST_YEAR}")
+        raise RowWrong(TIME, time_out_of_range(shown(text)))
     return microseconds
 
 
 def value_in(text: str, number: Number, plan: Plan) -> float:
-    """A cell's number; nan where a column that is not needed says it has no value."""
+    """A cell's number; nan where a column that is not needed has no value."""
     name, stripped = number.column.name, text.strip()
     value = number_in(stripped, plan.log_format.decimal_mark)
     if stripped in plan.log_format.no_value or (value is not None and value in plan.no_numbers):
         if number.needed:
-            raise RowWrong(name, f"{shown(stripped)} stands for no value, and no reading is without it")
+            raise RowWrong(name, message("value-missing", cell=shown(stripped)))
         return math.nan
     if value is None:
-        raise RowWrong(name, f"{shown(text)} is no number")
+        raise RowWrong(name, message("value-invalid", cell=shown(text)))
     return 0.0 - value if number.turned else value
 
 
@@ -207,5 +209,10 @@ def number_in(text: str, decimal_mark: str) -> float | None:
 
 
 def shown(text: str) -> str:
-    """A cell as a refusal shows it."""
-    return repr(text[:MAX_CELL_SHOWN])
+    """A cell as a message shows it, without control characters."""
+    return "".join(one if one.isprintable() else " " for one in text[:MAX_CELL_SHOWN])
+
+
+def time_out_of_range(cell: str | None = None) -> Message:
+    """The reason for a time outside the years that a log may have."""
+    return message("time-out-of-range", cell=cell, first_year=FIRST_YEAR, last_year=LAST_YEAR)

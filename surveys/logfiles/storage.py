@@ -120,11 +120,7 @@ class FileStore:
             return b""
         self.size_bytes += len(piece)
         if self.size_bytes > self._most:
-            raise ServiceError(
-                f"The file is larger than {self._most // 1_000_000} MB; send it in parts as separate surveys.",
-                code="file-too-large",
-                field="file",
-            )
+            raise ServiceError("file-too-large/log", field="file", megabytes=self._most // 1_000_000)
         self._digest.update(piece)
         self._waiting.append(self._crew.submit(_packed, piece))
         self._take(PARTS_WAITING)

@@ -27,11 +27,7 @@ def chunks(read_piece: Callable[[], bytes], encoding: str, size: int = CHUNK_BYT
         text = b"".join(waiting)
         cut = _last_line_end(text)
         if not cut and len(text) > size + 8 * MAX_LINE_LENGTH:
-            raise ServiceError(
-                f"A line is longer than {MAX_LINE_LENGTH} characters; this is not a log.",
-                code="line-too-long",
-                field="file",
-            )
+            raise ServiceError("line-too-long", field="file", line=None, at_most=MAX_LINE_LENGTH)
         if cut:
             yield text[:cut]
         waiting, held = [text[cut:]], len(text) - cut
@@ -40,13 +36,9 @@ def chunks(read_piece: Callable[[], bytes], encoding: str, size: int = CHUNK_BYT
 
 
 def not_text(encoding: str, error: UnicodeError) -> ServiceError:
-    """The row of a file that is no text of its encoding."""
-    byte = f" (byte {error.object[error.start]:#04x})" if isinstance(error, UnicodeDecodeError) else ""
-    return ServiceError(
-        f"The file is not {encoding.upper()} text{byte}; save it as UTF-8, or say its encoding in the log format.",
-        code="file-not-text",
-        field="file",
-    )
+    """The rejection of a file that is not text of its encoding."""
+    byte = f"{error.object[error.start]:#04x}" if isinstance(error, UnicodeDecodeError) else None
+    return ServiceError("file-not-text/log", field="file", encoding=encoding.upper(), byte=byte)
 
 
 def _in_utf8(read_piece: Callable[[], bytes], encoding: str) -> Iterator[bytes]:

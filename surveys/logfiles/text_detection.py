@@ -8,11 +8,13 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
+from compute.base.messages import Message, message
+
 NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?", re.ASCII)
 _DIGITS_ONLY = re.compile(r"[0-9 .,:/;TtZ+-]+(?: ?[AaPp][Mm])?", re.ASCII)
 _MONTH = re.compile(r"[0-9]{1,2}[ -][A-Za-z]{3}[ -][0-9]{2,4}(?:[ T].*)?", re.ASCII)
 CANDIDATES = (";", "\t", "|", ",", " ")
-MARK_NAMES = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas", " ": "spaces"}
+MARK_NAMES = {";": "semicolon", "\t": "tab", "|": "vertical-bar", ",": "comma", " ": "space"}
 BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 LINES_EXAMINED = 400
 MIN_CONSISTENT_ROWS = 2
@@ -35,22 +37,22 @@ class Sheet:
     comma_is_both: bool
 
 
-def encoding_of(head: bytes) -> tuple[str, str, str]:
-    """Encoding, the reason for it, and a doubt (often none)."""
+def encoding_of(head: bytes) -> tuple[str, Message, Message | None]:
+    """Encoding, the reason for it, and a warning (often none)."""
     for bom, name in BOMS:
         if head.startswith(bom):
-            return name, f"The file begins with the byte order mark of {name.upper()}.", ""
+            return name, message("encoding-detected/byte-order-mark", encoding=name.upper()), None
     even, odd = head[::2].count(0), head[1::2].count(0)
     if max(even, odd) > len(head) // 8:
         name = "utf-16-le" if odd > even else "utf-16-be"
-        return name, f"Every other byte is zero, as in {name.upper()} text.", ""
+        return name, message("encoding-detected/zero-bytes", encoding=name.upper()), None
     try:
         codecs.getincrementaldecoder("utf-8")().decode(head)
     except UnicodeDecodeError:
         name = "cp1252" if any(0x80 <= byte < 0xA0 for byte in head) else "latin-1"
-        warning = f"The bytes beyond ASCII could be of another encoding than {name.upper()}; look at the signs in the header."
-        return name, f"The bytes are no UTF-8; they were read as {name.upper()}.", warning
-    return "utf-8", "The bytes are UTF-8.", ""
+        reason = message("encoding-detected/not-utf-8", encoding=name.upper())
+        return name, reason, message("encoding-uncertain", encoding=name.upper())
+    return "utf-8", message("encoding-detected", encoding="UTF-8"), None
 
 
 def lines_of(head: bytes, encoding: str) -> list[str]:

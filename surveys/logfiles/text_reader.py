@@ -46,7 +46,7 @@ def text_plan(
 def text_pieces(
     stream: Iterator[bytes], plan: Plan, first_line: int, crew: ThreadPoolExecutor
 ) -> Iterator[Piece]:
-    """The rows of chunks in order. Raises ServiceError for what is no text of a log."""
+    """The rows of chunks in order. Raises ServiceError for a file that is not text."""
     waiting: deque[Future[list[Piece]]] = deque()
     line = first_line
 
@@ -70,12 +70,8 @@ def text_pieces(
 
 
 def line_too_long(number: int) -> ServiceError:
-    """The row of a file that has a line no log has."""
-    return ServiceError(
-        f"Line {number} is longer than {MAX_LINE_LENGTH} characters; this is not a log.",
-        code="line-too-long",
-        field="file",
-    )
+    """The rejection of a file with a line that is too long."""
+    return ServiceError("line-too-long", field="file", line=number, at_most=MAX_LINE_LENGTH)
 
 
 def _first_lines(stream: Iterator[bytes], count: int) -> tuple[list[str], bytes]:
@@ -97,7 +93,7 @@ def _first_lines(stream: Iterator[bytes], count: int) -> tuple[list[str], bytes]
 
 
 def _check_text(start: bytes) -> None:
-    """Refuse at once what is no text, before a header is sought in it."""
+    """Reject a file that is not text before its header is read."""
     try:
         codecs.getincrementaldecoder("utf-8")().decode(start)
     except UnicodeDecodeError as error:
@@ -123,13 +119,7 @@ def _chain(rest: bytes, stream: Iterator[bytes], unread: int, lines: list[str]) 
 def _delimiter(line: str, log_format: LogFormat) -> str:
     found = [mark for mark in PLAIN_DELIMITERS if mark in line and mark != log_format.decimal_mark]
     if not found:
-        where = "first line" if log_format.header_line in (None, 1) else f"line {log_format.header_line}"
-        raise ServiceError(
-            f"The {where} must name the columns with a comma, semicolon or tab between them, for example "
-            "time,transit_time [us],time_difference [ns].",
-            code="header-missing",
-            field="file",
-        )
+        raise ServiceError("header-missing", field="file", line=log_format.header_line or 1)
     return found[0]
 
 
@@ -139,6 +129,4 @@ def _header_cells(line: str, delimiter: str, quote: str) -> list[str]:
     try:
         return next(csv.reader([line], delimiter=delimiter, quotechar=quote, doublequote=True), [])
     except csv.Error:
-        raise ServiceError(
-            "The quotes in the header line do not enclose whole cells.", code="header-missing", field="file"
-        ) from None
+        raise ServiceError("header-missing/quotes", field="file") from None

@@ -14,6 +14,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.base.messages import Message, day, message
+
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
 # Times outside these years are no times of a log, and zones tell nothing reliable of them.
@@ -40,7 +42,7 @@ class Change:
 
 @dataclass(slots=True)
 class Repeated:
-    """What was met of an hour that comes twice: the change, whether rows came before it, and the last row."""
+    """An hour that is repeated: the change, whether rows came before it, and the last row."""
 
     change: Change
     entered: bool
@@ -51,7 +53,7 @@ class Repeated:
 
 
 class LocalClock:
-    """Turns the local times of a log, in the file's order and piece by piece, into UTC."""
+    """Conversion of the local times of a log, in the order of the file and piece by piece, to UTC."""
 
     def __init__(self, zone: tzinfo) -> None:
         self._zone = zone
@@ -59,7 +61,7 @@ class LocalClock:
         self.repeated: dict[int, Repeated] = {}
 
     def in_utc(self, local: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-        """Times in UTC, and which of them do not exist in the zone (their UTC is of no meaning)."""
+        """Times in UTC, and which of them do not exist in the zone (their UTC has no meaning)."""
         absent = np.zeros(len(local), dtype=bool)
         if not len(local):
             return local, absent
@@ -82,16 +84,20 @@ class LocalClock:
         self._rows_before = True
         return utc, absent
 
-    def skipped_hour(self, local: int) -> str:
-        """Why a local time does not exist."""
+    def skipped_hour(self, local: int) -> Message:
+        """The reason why a local time does not exist."""
         near, _ = _changes_near(self._zone, local, local)
         change = next(c for c in near if c.at + c.before <= local < c.at + c.after)
         clock, before, after = (
             moment_of(at) for at in (local, change.at + change.before, change.at + change.after)
         )
-        return (
-            f"{clock:%H:%M:%S} does not exist on {clock:%Y-%m-%d} in {self._zone}: the clocks went from {before:%H:%M} to {after:%H:%M}. "
-            "If the logger's clock keeps to one offset all year, say so in the log format, such as zone UTC+01:00"
+        return message(
+            "time-nonexistent",
+            clock=f"{clock:%H:%M:%S}",
+            on=day(clock.date()),
+            zone=str(self._zone),
+            changed_from=f"{before:%H:%M}",
+            changed_to=f"{after:%H:%M}",
         )
 
     def _place(

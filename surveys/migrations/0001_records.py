@@ -946,7 +946,7 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=200, verbose_name='name')),
                 ('kind', models.CharField(choices=[('multipath', 'multipath at one measuring point'), ('sum', 'sum'), ('difference', 'difference'), ('mean', 'mean')], max_length=10, verbose_name='kind')),
                 ('note', models.TextField(blank=True, verbose_name='note')),
-                ('blocked_reason', models.TextField(blank=True, help_text='Reason why the results could not be combined.', verbose_name='blocked reason')),
+                ('blocked_reason', models.JSONField(blank=True, null=True, help_text='Reason why the results could not be combined.', verbose_name='blocked reason')),
                 ('created_at', models.DateTimeField(verbose_name='created at')),
                 ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
                 ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='created by')),

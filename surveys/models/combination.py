@@ -46,8 +46,11 @@ class Combination(Record):
         verbose_name=_("survey"),
     )
     note = models.TextField(_("note"), blank=True)
-    blocked_reason = models.TextField(
-        _("blocked reason"), blank=True, help_text=_("Reason why the results could not be combined.")
+    blocked_reason = models.JSONField(
+        _("blocked reason"),
+        null=True,
+        blank=True,
+        help_text=_("Reason why the results could not be combined."),
     )
     created_at = models.DateTimeField(_("created at"))
     created_by = models.ForeignKey(

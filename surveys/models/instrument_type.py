@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 from django.db.models import F, Q
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
 from surveys.models.instrument import Kind
 
 
-def _figure(verbose_name: Promise, help_text: Promise) -> models.FloatField[float | None, float | None]:
+def _figure(verbose_name: Any, help_text: Any) -> models.FloatField[float | None, float | None]:
     return models.FloatField(verbose_name, null=True, blank=True, help_text=help_text)
 
 

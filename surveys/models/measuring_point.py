@@ -76,7 +76,7 @@ class MeasuringPoint(Record):
 
 
 class Setup(Record):
-    """How to mount a transducer pair at a point: worked out once, kept as it was, never changed.
+    """How to mount a transducer pair at a point: calculated once, stored, never changed.
 
     `outcome` is what the physics answered, in SI, with its findings and safety notes.
     """

@@ -334,7 +334,7 @@ class PipeData(Record):
 
 
 def _figures(entry: MaterialEntry) -> dict[str, Any]:
-    """A material as it stands now, by name of the library or by its figures."""
+    """A current material, by its name in the library or by its values."""
     names = ("name", "longitudinal_sound_speed", "shear_sound_speed", "roughness", "thermal_expansion")
     return {name: getattr(entry, name) for name in names}
 
@@ -350,7 +350,7 @@ def _name_or_figures(entry: MaterialEntry) -> MaterialEntry:
 
 
 class WallMeasurement(Record):
-    """Wall-thickness readings taken round a pipe with a gauge, and what they come to."""
+    """Wall-thickness readings around a pipe, and the wall thickness calculated from them."""
 
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"

@@ -31,7 +31,7 @@ def connected() -> redis.Redis:
 def swept(now: datetime) -> None:
     """Note that a sweep was made: beat sent it, the broker had it, and a worker took it."""
     if settings.CELERY_BROKER_URL:
-        # A broker that is down is told by who asks for it; the work goes on.
+        # A broker that is down is reported by its callers; the work continues.
         with suppress(redis.RedisError), connected() as broker:
             broker.set(LAST_SWEEP, now.isoformat())
 

@@ -31,7 +31,7 @@ REMIND_EVERY = timedelta(minutes=30)
 
 
 def run_until(stopped: threading.Event) -> None:
-    """Do whatever is due, again and again, until told to stop. A database that fails is waited for."""
+    """Process due tasks until stopped. Waits for a database that fails."""
     reminded_at: datetime | None = None
     while not stopped.is_set():
         wait = LOOK_EVERY_SECONDS

@@ -22,7 +22,7 @@ OPEN = (RecomputationItem.State.WAITING, RecomputationItem.State.RUNNING)
 
 
 class FleetCollector(Collector):
-    """Asked anew at each scrape."""
+    """Collected at each scrape."""
 
     def collect(self) -> Iterator[Metric]:
         """The figures; of a part that does not answer, that it does not."""

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from compute.base.marks import Told
+from surveys.core.messages import error_text
 from surveys.models import RecomputationItem
 
 # A claim takes a share of what is due, so that the first claims of a long run are large (each costs a few queries) and
@@ -108,8 +108,7 @@ def item_release(item: RecomputationItem) -> None:
 
 def item_retry_later(item: RecomputationItem, error: Exception) -> None:
     """Put a failed item back for later, or park it with its error if it failed often enough."""
-    said = error.said if isinstance(error, Told) else str(error)
-    now, text = timezone.now(), f"{type(error).__name__}: {said}"[:2000]
+    now, text = timezone.now(), f"{type(error).__name__}: {error_text(error)}"[:2000]
     if item.attempts >= MAX_ATTEMPTS:
         _owned(item).update(
             state=State.FAILED, error=text, claimed_by=None, lease_until=None, finished_at=now

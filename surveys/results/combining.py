@@ -111,7 +111,8 @@ def combined_store(draft: CombinedDraft, making: CombinationOccasion) -> Combine
         **columns, **_occasion(making), replaces=before, change_breakdown=change_breakdown
     )
     after.results.set(draft.results)
-    Combination.objects.filter(pk=draft.combination.pk).exclude(blocked_reason="").update(blocked_reason="")
+    blocked = Combination.objects.filter(pk=draft.combination.pk, blocked_reason__isnull=False)
+    blocked.update(blocked_reason=None)
     if before is not None:
         _tell_client(before, after, making)
     return after
@@ -135,7 +136,9 @@ def combinations_settle(combinations: Sequence[Combination], making: Combination
         try:
             combined_store(combined_draft(combination_id), making)
         except ComputeError as error:
-            Combination.objects.filter(pk=combination_id).update(blocked_reason=error.said)
+            Combination.objects.filter(pk=combination_id).update(
+                blocked_reason=error.message and error.message.stored()
+            )
 
 
 def combinations_schedule(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:

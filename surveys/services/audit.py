@@ -1,4 +1,4 @@
-"""The audit log is written here and nowhere else: by whoever changes a record, signs somebody in, or gives a file out."""
+"""The audit log: the only place that writes it, for changes of records, sign-ins and downloads of files."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from surveys.core.request_context import actor
 from surveys.models import AuditEntry, User
 from surveys.models.audit import Action
 
-# Of these only the fact of a change is kept: they are about persons, or secret.
+# Personal or secret fields: the log records that they changed, not their values.
 NOT_KEPT: Mapping[str, frozenset[str]] = {
     "client": frozenset({"contact"}),
     "site": frozenset({"access_notes", "contacts"}),
@@ -26,7 +26,7 @@ NOT_KEPT: Mapping[str, frozenset[str]] = {
     "calendar-feed": frozenset({"token_sha256"}),
     "invitation": frozenset({"username", "email", "token_sha256"}),
 }
-# Of a user what decides what they may do, and no personal data.
+# Fields of a user that decide on permissions; no personal data.
 USER_FIELDS = frozenset(
     {
         "role",
@@ -52,7 +52,7 @@ def audit_write(
     before: Mapping[str, Any] | None = None,
     after: Mapping[str, Any] | None = None,
 ) -> AuditEntry:
-    """Write an entry; who did it is the user of the request being answered, unless said otherwise."""
+    """Write an entry; the actor is the user of the current request unless `by` is given."""
     who = by or actor()
     return AuditEntry.objects.create(
         at=timezone.now(),
@@ -68,7 +68,7 @@ def audit_write(
 
 
 def record_values(record: Model, names: frozenset[str] | None = None) -> Values:
-    """What stands in a record in the database, by column and relation (all, or those named); nothing if it is not there."""
+    """The stored values of a record by column and relation (all, or those named); empty if the record does not exist."""
     stored = type(record)._base_manager.filter(pk=record.pk).first()
     if stored is None:
         return {}
@@ -79,13 +79,13 @@ def record_values(record: Model, names: frozenset[str] | None = None) -> Values:
 
 
 def record_created(record: Model) -> None:
-    """Say that a record is new; one that is append-only is its own history."""
+    """Record the creation of a record; an append-only record is its own history."""
     if record._meta.db_table not in IMMUTABLE:
         audit_write(Action.CREATED, record, after=_shown(record, record_values(record)))
 
 
 def record_changed(record: Model, before: Values) -> None:
-    """Say what differs from what stood before; nothing if nothing does."""
+    """Record the changed values; writes nothing if no value changed."""
     after = record_values(record, frozenset(before))
     moved = {name for name in before if before[name] != after.get(name)}
     if moved:
@@ -100,9 +100,9 @@ def record_changed(record: Model, before: Values) -> None:
 def exports_recorded(
     get_response: Callable[[HttpRequest], HttpResponseBase],
 ) -> Callable[[HttpRequest], HttpResponseBase]:
-    """Middleware: every file given to somebody who is signed in is in the log, whichever view gave it.
+    """Middleware that records every file download of a signed-in user, whatever the view.
 
-    By its route, not by its address: that of a calendar feed is a secret.
+    It records the route, not the address: the address of a calendar feed is secret.
     """
 
     def middleware(request: HttpRequest) -> HttpResponseBase:
@@ -128,7 +128,7 @@ def exports_recorded(
 
 
 def type_name(record: Model) -> str:
-    """A record's kind as the log names it, such as measuring-point."""
+    """The kind of a record as the log names it, such as measuring-point."""
     return camel_case_to_spaces(type(record).__name__).replace(" ", "-")
 
 

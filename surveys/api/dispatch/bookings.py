@@ -8,13 +8,15 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 from django_filters import BooleanFilter
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.api.fields import StrictSerializer, TextField, VisibleRecord, in_units
 from surveys.api.filters import SetFilter, filters, period
+from surveys.api.messages import MessageOut
 from surveys.api.permissions import FIELD, OFFICE
 from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
@@ -85,11 +87,6 @@ class BookingEventOut(serializers.ModelSerializer):
         fields = ["id", "booking", "what", "at", "condition", "note", "recorded_by", "recorded_at"]
 
 
-class ReasonOut(serializers.Serializer):
-    code = serializers.CharField()
-    detail = serializers.CharField()
-
-
 class BookingOut(serializers.ModelSerializer):
     conflicts = serializers.SerializerMethodField(help_text="What stands against it by now.")
 
@@ -100,12 +97,13 @@ class BookingOut(serializers.ModelSerializer):
             "conflicts",
         ]  # fmt: skip
 
-    def get_conflicts(self, booking: Booking) -> list[dict[str, str]]:
+    @extend_schema_field(MessageOut(many=True))
+    def get_conflicts(self, booking: Booking) -> Any:
         found = self.context.get("has_conflicts")
         if found is None:
             found = conflicts_of([booking], timezone.now(), self.context["request"].user)
         reasons = found.get(booking.pk, [])
-        return [{"code": one.code, "detail": one.detail} for one in reasons]
+        return in_units([one.stored() for one in reasons], "metric")
 
 
 class BookingLateOut(BookingOut):

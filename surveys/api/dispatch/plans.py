@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import IntegerField, StrictSerializer, VisibleRecord, in_units, units_of
+from surveys.api.messages import MessageOut
 from surveys.api.permissions import OFFICE
 from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
@@ -71,9 +72,8 @@ class AssignmentOut(serializers.Serializer):
 
 class UnscheduledOut(serializers.Serializer):
     job = serializers.UUIDField()
-    title = serializers.CharField()
-    code = serializers.CharField()
-    detail = serializers.CharField()
+    title = serializers.CharField(help_text="Title of the job.")
+    reason = MessageOut()
 
 
 class PlanResultOut(serializers.Serializer):
@@ -84,7 +84,7 @@ class PlanResultOut(serializers.Serializer):
     optimality_gap = serializers.FloatField(help_text="The part of the bound that may be missing.")
     status = serializers.CharField(help_text="optimal (proven), feasible, or greedy.")
     greedy_objective = serializers.IntegerField()
-    explanation = serializers.ListField(child=serializers.CharField())
+    explanation = MessageOut(many=True)
     findings = serializers.ListField(child=serializers.DictField())
 
 

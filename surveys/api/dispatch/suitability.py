@@ -1,4 +1,4 @@
-"""Who and what suits a job, each refusal with its reason."""
+"""Suitable technicians and equipment for a job, with the reasons against the others."""
 
 from __future__ import annotations
 
@@ -6,18 +6,11 @@ from typing import Any
 
 from rest_framework import serializers
 
-from compute.base.marks import plain
 from compute.base.units import System
-from surveys.api.dispatch.bookings import ReasonOut
 from surveys.api.fields import QuantityOut, in_units
-from surveys.dispatch.availability import UnsuitableReason
+from surveys.api.messages import MessageOut
 from surveys.dispatch.suitable_kits import AtPoint, KitRow
 from surveys.dispatch.suitable_technicians import Candidate
-
-
-class UnsuitableReasonOut(ReasonOut):
-    value = QuantityOut(required=False, help_text="Where it is about a quantity.")
-    limit = QuantityOut(required=False, help_text="What the value is held against.")
 
 
 class CandidateOut(serializers.Serializer):
@@ -28,7 +21,7 @@ class CandidateOut(serializers.Serializer):
         allow_null=True,
         help_text="From home base to site as the crow flies; null if a coordinate is missing.",
     )
-    unsuitable_reasons = UnsuitableReasonOut(many=True)
+    unsuitable_reasons = MessageOut(many=True)
 
 
 class AtPointOut(serializers.Serializer):
@@ -42,7 +35,7 @@ class AtPointOut(serializers.Serializer):
     alternatives = serializers.ListField(
         child=serializers.IntegerField(), help_text="Other numbers of traverses that fit."
     )
-    unsuitable_reasons = UnsuitableReasonOut(many=True)
+    unsuitable_reasons = MessageOut(many=True)
 
 
 class KitRowOut(serializers.Serializer):
@@ -55,7 +48,7 @@ class KitRowOut(serializers.Serializer):
     holder = serializers.CharField(allow_null=True)
     suitable = serializers.BooleanField(help_text="Free, in calibration, and fit for every point.")
     points_fitting = serializers.IntegerField(allow_null=True, help_text="Of a transducer pair.")
-    unsuitable_reasons = UnsuitableReasonOut(many=True)
+    unsuitable_reasons = MessageOut(many=True)
     measuring_points = AtPointOut(many=True, help_text="Of a transducer pair.")
 
 
@@ -66,7 +59,7 @@ def candidate_shown(one: Candidate) -> dict[str, Any]:
         "name": one.technician.get_full_name() or one.technician.username,
         "suitable": not one.unsuitable_reasons,
         "distance_km": None if one.distance is None else round(one.distance / 1000, 1),
-        "unsuitable_reasons": [_reason(reason, "metric") for reason in one.unsuitable_reasons],
+        "unsuitable_reasons": [in_units(reason.stored(), "metric") for reason in one.unsuitable_reasons],
     }
 
 
@@ -78,7 +71,7 @@ def kit_shown(row: KitRow, units: System) -> dict[str, Any]:
         "instrument": one.pk, "kind": one.kind, "type_name": one.type_name, "serial": one.serial, "state": one.state,
         "location": one.location, "holder": one.holder.username if one.holder else None, "suitable": row.suitable,
         "points_fitting": row.fitting if pair else None,
-        "unsuitable_reasons": [_reason(reason, units) for reason in row.unsuitable_reasons],
+        "unsuitable_reasons": [in_units(reason.stored(), units) for reason in row.unsuitable_reasons],
         "measuring_points": [_at_point(cell, units) for cell in row.at_points],
     }  # fmt: skip
 
@@ -87,7 +80,7 @@ def _at_point(cell: AtPoint, units: System) -> dict[str, Any]:
     shown: dict[str, Any] = {
         "measuring_point": cell.point.pk,
         "alternatives": list(cell.alternatives),
-        "unsuitable_reasons": [_reason(reason, units) for reason in cell.unsuitable_reasons],
+        "unsuitable_reasons": [in_units(reason.stored(), units) for reason in cell.unsuitable_reasons],
     }
     if cell.traverses is not None:
         shown |= {
@@ -96,12 +89,4 @@ def _at_point(cell: AtPoint, units: System) -> dict[str, Any]:
         }
     if cell.time_difference is not None:
         shown["time_difference"] = in_units({"si": cell.time_difference, "kind": "time_difference"}, units)
-    return shown
-
-
-def _reason(reason: UnsuitableReason, units: System) -> dict[str, Any]:
-    shown: dict[str, Any] = {"code": reason.code, "detail": plain(reason.said, units)}
-    for name, si in (("value", reason.value), ("limit", reason.limit)):
-        if si is not None:
-            shown[name] = in_units({"si": si, "kind": reason.kind}, units)
     return shown

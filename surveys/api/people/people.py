@@ -40,7 +40,7 @@ class UserChangeIn(StrictSerializer):
 
 
 class PersonOut(serializers.ModelSerializer):
-    # Of somebody who left it is no name that one could sign in with.
+    # The name of a deactivated user cannot be used to sign in.
     username = serializers.CharField(read_only=True)
     name = serializers.CharField(source="get_full_name", read_only=True)
 

@@ -68,7 +68,7 @@ class SignIn(ThrottledView):
         if wait := wait_for([name_limit(requested.validated_data["username"])], request._request):
             raise Throttled(wait)
         user = credentials_check(request._request, **requested.validated_data, now=timezone.now())
-        # Counts of failures begin anew; no session is begun.
+        # Resets the counts of failures; starts no session.
         user_logged_in.send(User, request=request._request, user=user)
         token, secret = token_make(user=user, name="sign-in", scope=Scope.WRITE, life=SIGN_IN_LIFE, by=user)
         answer = {"token": secret, "expires_at": token.expiry, "user": user}
@@ -127,7 +127,7 @@ class Password(ThrottledView):
 
 
 def own_password_check(request: Request, password: str, field: str) -> User:
-    """Who is asking, if this is their password: a token that was left lying about is not enough for some deeds."""
+    """The user of the request, if the password is right: some actions require more than a token."""
     try:
         return password_check(request._request, username=request.user.get_username(), password=password)
     except SignInRejected:

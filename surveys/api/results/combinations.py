@@ -22,7 +22,6 @@ from surveys.api.fields import (
     KnownQuantityField,
     QuantityField,
     QuantityOut,
-    SentenceField,
     StrictSerializer,
     TextField,
     VisibleRecord,
@@ -30,6 +29,7 @@ from surveys.api.fields import (
     units_of,
 )
 from surveys.api.filters import RecordFilter, SetFilter, filters
+from surveys.api.messages import MessageField
 from surveys.api.permissions import FIELD
 from surveys.api.rejections import error_detail
 from surveys.api.results.recomputations import ReviewNoticeOut
@@ -92,7 +92,7 @@ class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
     created_by = serializers.CharField(source="created_by.username", read_only=True)
     result = serializers.SerializerMethodField(help_text="The current combined result in short.")
-    blocked_reason = SentenceField(
+    blocked_reason = MessageField(
         read_only=True, help_text="Why the parts, though each has a result, could not be combined."
     )
     up_to_date = serializers.SerializerMethodField(

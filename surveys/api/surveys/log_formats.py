@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any, cast
 from zoneinfo import ZoneInfo
@@ -19,12 +18,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.units import System
-from surveys.api.compute.views import FindingOut
+from surveys.api.compute.views import FindingOut, MessageParametersField
 from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
 from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.rejections import rejection
+from surveys.api.surveys.survey_documents import RejectedRowOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
 from surveys.logfiles.detection import HEAD_BYTES, detect_format
@@ -61,12 +61,6 @@ class LogFormatOut(serializers.ModelSerializer):
         fields = ["id", "name", "note", "format", "created_at", "created_by", "retired_at"]
 
 
-class RejectedRowOut(serializers.Serializer):
-    line = serializers.IntegerField()
-    column = serializers.CharField(allow_blank=True)
-    detail = serializers.CharField()
-
-
 class PreviewOut(serializers.Serializer):
     """The first rows of a file as a log format reads them."""
 
@@ -82,12 +76,18 @@ class PreviewOut(serializers.Serializer):
     findings = FindingOut(many=True)
 
 
+class DetectionMessageOut(serializers.Serializer):
+    code = serializers.CharField()
+    title = serializers.CharField()
+    detail = serializers.CharField()
+    remedy = serializers.CharField(allow_blank=True)
+    parameters = MessageParametersField()
+
+
 class DetectionOut(serializers.Serializer):
     format = serializers.DictField()
-    reasons = serializers.ListField(child=serializers.CharField())
-    warnings = serializers.ListField(
-        child=serializers.CharField(), help_text="What the file does not tell; look at these."
-    )
+    reasons = DetectionMessageOut(many=True)
+    warnings = DetectionMessageOut(many=True, help_text="What the file does not show; check these.")
 
 
 SITE = OpenApiParameter(
@@ -121,12 +121,13 @@ class LogFormats(Records):
         detail=False, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
     )
     def detections(self, request: Request) -> Response:
-        """A layout that may fit a file, with the reasons and what is in doubt. Nothing is stored."""
+        """A log format that may match a file, with the reasons and warnings. Nothing is stored."""
         found = detect_format(file_sent(request).read(HEAD_BYTES))
+        units = units_of(request)
         document = {
             "format": found.log_format.as_json(),
-            "reasons": found.reasons,
-            "warnings": found.warnings,
+            "reasons": in_units([one.stored() for one in found.reasons], units),
+            "warnings": in_units([one.stored() for one in found.warnings], units),
         }
         return Response(DetectionOut(document).data)
 
@@ -189,7 +190,7 @@ def _document(found: Preview, zone: ZoneInfo, units: System) -> dict[str, Any]:
         "rows": [{"time": time} | dict(zip(names, values, strict=True)) for time, values in found.rows],
         "rows_accepted": found.rows_accepted,
         "rows_rejected": found.rows_rejected,
-        "rejected_rows": [asdict(row) for row in found.rejected_rows],
+        "rejected_rows": in_units([row.as_json() for row in found.rejected_rows], units),
         "findings": in_units(findings_json(found.findings), units),
     }
 

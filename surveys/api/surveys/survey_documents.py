@@ -8,7 +8,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.logs.steady_segments import Stretch
-from surveys.api.compute.views import FindingOut
+from surveys.api.compute.views import FindingOut, MessageParametersField
 from surveys.api.fields import (
     ChosenId,
     KnownQuantityField,
@@ -72,9 +72,19 @@ class SurveyIn(StrictSerializer):
         return attrs
 
 
+class RejectedRowOut(serializers.Serializer):
+    line = serializers.IntegerField()
+    column = serializers.CharField(allow_blank=True)
+    code = serializers.CharField()
+    title = serializers.CharField()
+    detail = serializers.CharField()
+    remedy = serializers.CharField(allow_blank=True)
+    parameters = MessageParametersField()
+
+
 class LogOut(serializers.ModelSerializer):
-    rejected_rows = serializers.ListField(
-        child=serializers.DictField(), help_text="The first refused rows: line, column, detail."
+    rejected_rows = serializers.SerializerMethodField(
+        help_text="The first rejected rows: line, column and the reason."
     )
     columns = serializers.ListField(child=serializers.DictField())
     ignored_columns = serializers.ListField(child=serializers.CharField())
@@ -88,6 +98,10 @@ class LogOut(serializers.ModelSerializer):
             "rows_rejected",
             "rejected_rows", "findings", "first_reading_at", "last_reading_at", "received_at",
         ]  # fmt: skip
+
+    @extend_schema_field(RejectedRowOut(many=True))
+    def get_rejected_rows(self, log: Log) -> Any:
+        return in_units(log.rejected_rows, units_of(self.context["request"]))
 
     @extend_schema_field(FindingOut(many=True))
     def get_findings(self, log: Log) -> Any:

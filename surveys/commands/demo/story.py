@@ -19,6 +19,7 @@ from django.utils import timezone
 from surveys.commands.demo import scenario
 from surveys.commands.demo.people import Cast
 from surveys.commands.demo.records import KitRecords, make_job, make_kit, make_pipe, make_point, si
+from surveys.core.messages import render
 from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import percent_text, quantity_text
 from surveys.documents.formatting import findings_worded, flow_with_uncertainty, grouped
@@ -149,7 +150,7 @@ def _log(survey: Survey, technician: User, say: Say) -> Result:
         f"   {log.file_name}: {log.rows_accepted} readings imported, {log.rows_rejected} rows rejected; SHA-256 {log.sha256[:16]}..."
     )
     for rejection in log.rejected_rows:
-        say(f"     Line {rejection['line']}, {rejection['column']}: {rejection['detail']}")
+        say(f"     Line {rejection['line']}, {rejection['column']}: {render(rejection).body}")
     result = Result.objects.get(survey=survey, replaced_at__isnull=True)
     say(f"5. Result: {_flow_and_uncertainty(result)}")
     say(

@@ -50,7 +50,7 @@ class Table:
 
     def stored(self) -> list[Callable[[Any], Any]]:
         """For each column, from a value of JSON to what the database at hand takes."""
-        # The connection itself: the name that stands for it looks it up anew at every use, millions of times here.
+        # The connection itself: its proxy would look the connection up at every use, millions of times here.
         here = connections[connection.alias]
         return [_taken(field, here) for field in self.fields]
 

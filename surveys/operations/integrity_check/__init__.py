@@ -1,1 +1,1 @@
-"""Whether the records are what they were when they were stored: `files`, `figures`, `history`; `everything` asks them all."""
+"""Checks that records are unchanged since they were stored: `files`, `figures`, `history`; `everything` runs all of them."""

@@ -1,4 +1,4 @@
-"""The whole check, or that of a sample."""
+"""The check of all records, or of a sample."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ BATCH_SIZE = 50
 
 
 class DataCheck:
-    """Reads; writes nothing. `findings` may be asked once; `looked_at` then tells how many of what were looked at."""
+    """A check that only reads. `findings` can be read once; `looked_at` then has the number of records of each kind."""
 
     def __init__(self, sample: int | None = None) -> None:
-        """With `sample`, so many of each kind of record, taken by lot, instead of all. History is always looked at whole."""
+        """With `sample`, check a random sample of that size of each kind of record. Histories are always checked completely."""
         self._sample = sample
         self.looked_at: Counter[str] = Counter()
 
     def findings(self) -> Iterator[Corruption]:
-        """Everything that is not as it should be."""
+        """Every corruption found."""
         yield from corrupt_history()
         self.looked_at["rules of history"] = len(RULES)
         for document in self._some(Document.objects.all(), "documents"):
@@ -49,7 +49,7 @@ class DataCheck:
             yield from corrupt_combinations(combined)
 
     def _some(self, rows: QuerySet[M], name: str) -> Iterator[M]:
-        """All rows, or a sample; few at a time are in memory."""
+        """All rows, or a sample; only a few are in memory at a time."""
         keys = rows.model._base_manager.order_by("?" if self._sample is not None else "pk")
         ids = keys.values_list("pk", flat=True)[: self._sample]
         for some in batched(ids.iterator(), BATCH_SIZE):

@@ -1,4 +1,4 @@
-"""Results worked out again from exactly what they rest on: the same figures, to the bit."""
+"""Recalculation of results from their stored inputs: the values must be identical to the bit."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from surveys.results.reduction import result_within
 
 
 def corrupt_results(result: Result) -> Iterator[Corruption]:
-    """A result by the method of today is what its log and data come to. Of an earlier method nothing can be said."""
+    """Check a result of the current method against its log and data. Results of earlier methods cannot be checked."""
     if result.method_version != METHOD_VERSION:
         return
     # What was stated then, also of the day, which may have been corrected since.
@@ -28,7 +28,7 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
         again = result_within(result, marked_stretches(result.survey_data))
     except (ComputeError, ValueError) as error:
         yield Corruption(
-            "result-not-reproducible", name, f"What it rests on cannot be reduced any more: {error}."
+            "result-not-reproducible", name, f"The result cannot be calculated from its inputs: {error}."
         )
         return
     figures = {
@@ -52,7 +52,7 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
 
 
 def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
-    """As `corrupt_results`, of what several surveys came to together."""
+    """Check a combined result as `corrupt_results` checks a single one."""
     if combined.method_version != METHOD_VERSION:
         return
     name = f"combined result {combined.pk}"
@@ -61,7 +61,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
     order = [part["result"] for part in combined.parts]
     if sorted(order) != sorted(found):
         yield Corruption(
-            "result-not-reproducible", name, "The results it names are not those it is joined to."
+            "result-not-reproducible", name, "The stored list of results differs from the related results."
         )
         return
     for result in found.values():
@@ -69,7 +69,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
     try:
         flow = combined_flow(combined.combination.kind, [found[pk] for pk in order])
     except (ComputeError, ValueError) as error:
-        yield Corruption("result-not-reproducible", name, f"Its parts cannot be combined any more: {error}.")
+        yield Corruption("result-not-reproducible", name, f"The parts cannot be combined: {error}.")
         return
     figures = {
         "volume_flow_m3_s": flow.combined.value,
@@ -85,7 +85,7 @@ def corrupt_combinations(combined: CombinedResult) -> Iterator[Corruption]:
 
 
 def outdated(results: Iterable[Result]) -> Iterator[Corruption]:
-    """Current results that do not rest on what is in force, though nothing is about to replace them."""
+    """Find current results that are not based on the data in force and that no recalculation will replace."""
     ids = [result.pk for result in results if result.replaced_at is None]
     for result in results_outdated(Result.objects.filter(pk__in=ids)):
         if RecomputationItem.objects.filter(survey=result.survey_id).exclude(state="done").exists():
@@ -95,7 +95,7 @@ def outdated(results: Iterable[Result]) -> Iterator[Corruption]:
             yield Corruption(
                 "result-outdated",
                 f"result {result.pk}",
-                "It is current, but does not rest on what is in force, and no recomputation is to replace it.",
+                "The current result is not based on the data in force, and no recalculation is pending.",
             )
 
 
@@ -105,6 +105,6 @@ def _differing(
     differ = [column for column, value in figures.items() if getattr(record, column) != value]
     if differ:
         what = ", ".join(
-            f"{column} {getattr(record, column)!r}, again {figures[column]!r}" for column in differ
+            f"{column} {getattr(record, column)!r}, recalculated {figures[column]!r}" for column in differ
         )
-        yield Corruption("result-not-reproducible", name, f"What it rests on comes to other figures: {what}.")
+        yield Corruption("result-not-reproducible", name, f"The recalculated values differ: {what}.")

@@ -27,7 +27,7 @@ UNREADABLE = (zstandard.ZstdError, ServiceError, ValueError, KeyError, TypeError
 
 
 def corrupt_documents(document: Document) -> Iterator[Corruption]:
-    """A document's parts make the file it was."""
+    """Check that the parts of a document give the uploaded file."""
     digest, size = hashlib.sha256(), 0
     try:
         for piece in kept_file(document.parts):
@@ -35,7 +35,7 @@ def corrupt_documents(document: Document) -> Iterator[Corruption]:
             size += len(piece)
     except zstandard.ZstdError as error:
         yield Corruption(
-            "document-unreadable", f"document {document.pk}", f"A part cannot be unpacked: {error}."
+            "document-unreadable", f"document {document.pk}", f"A part cannot be decompressed: {error}."
         )
         return
     if (digest.hexdigest(), size) != (document.sha256, document.size_bytes):
@@ -45,13 +45,13 @@ def corrupt_documents(document: Document) -> Iterator[Corruption]:
 
 
 def corrupt_reports(report: Report) -> Iterator[Corruption]:
-    """A report is the PDF that was issued."""
+    """Check that the PDF of a report is the one that was issued."""
     if hashlib.sha256(report.content).hexdigest() != report.sha256:
         yield Corruption("report-altered", f"report {report.pk}", "The PDF is not the one that was issued.")
 
 
 def corrupt_logs(log: Log) -> Iterator[Corruption]:
-    """A log's parts make the file it was, and the file read again gives the readings that are stored, to the bit."""
+    """Check that the parts of a log give the uploaded file, and that the file gives the stored readings, to the bit."""
     name, digest, size = f"log {log.pk}", hashlib.sha256(), 0
     with TemporaryFile() as file:
         try:
@@ -60,7 +60,9 @@ def corrupt_logs(log: Log) -> Iterator[Corruption]:
                 size += len(piece)
                 file.write(piece)
         except zstandard.ZstdError as error:
-            yield Corruption("log-file-unreadable", name, f"A part of the file cannot be unpacked: {error}.")
+            yield Corruption(
+                "log-file-unreadable", name, f"A part of the file cannot be decompressed: {error}."
+            )
             return
         if (digest.hexdigest(), size) != (log.sha256, log.size_bytes):
             yield Corruption("log-file-altered", name, _wrong_file_error(size, log.size_bytes))
@@ -75,14 +77,14 @@ def _corrupt_readings(log: Log, name: str, file: IO[bytes]) -> Iterator[Corrupti
     try:
         again = import_file(file, zone, log.size_bytes, LogFormat.from_json(log.format), started_at)
     except ServiceError as error:
-        yield Corruption("log-not-read-again", name, f"The file cannot be read any more: {error_text(error)}")
+        yield Corruption("log-not-read-again", name, f"The file cannot be read: {error_text(error)}")
         return
     if again.rows_accepted != log.rows_accepted or len(again.blocks) != log.blocks.count():
         yield Corruption(
             "readings-missing",
             name,
-            f"The file has {again.rows_accepted} readings in {len(again.blocks)} blocks, the log names {log.rows_accepted} and "
-            f"{log.blocks.count()} blocks are stored.",
+            f"The file has {again.rows_accepted} readings in {len(again.blocks)} blocks; the log has {log.rows_accepted} readings "
+            f"in {log.blocks.count()} stored blocks.",
         )
         return
     yield from _corrupt_blocks(log, name, again)
@@ -97,18 +99,16 @@ def _corrupt_blocks(log: Log, name: str, again: Intake) -> Iterator[Corruption]:
             yield Corruption(
                 "readings-missing",
                 name,
-                f"Where block {n} of {count_again} readings should be is block {sequence} of {count}.",
+                f"Block {n} with {count_again} readings is missing; block {sequence} with {count} readings is stored instead.",
             )
             return
         try:
             same = _same_readings(bytes(content), content_again)
         except UNREADABLE as error:
-            yield Corruption("readings-unreadable", name, f"Block {n} cannot be unpacked: {error}.")
+            yield Corruption("readings-unreadable", name, f"Block {n} cannot be decompressed: {error}.")
             continue
         if not same:
-            yield Corruption(
-                "readings-altered", name, f"The readings of block {n} are not those the file gives."
-            )
+            yield Corruption("readings-altered", name, f"The readings of block {n} differ from the file.")
 
 
 def _same_readings(one: bytes, other: bytes) -> bool:
@@ -129,6 +129,4 @@ def _same_bits(one: NDArray[np.generic], other: NDArray[np.generic]) -> bool:
 
 
 def _wrong_file_error(size: int, wanted: int) -> str:
-    return (
-        f"The stored file ({size} bytes) is not the one that came ({wanted} bytes): its SHA-256 is another."
-    )
+    return f"The stored file ({size} bytes) differs from the uploaded file ({wanted} bytes): the SHA-256 is different."

@@ -1,4 +1,4 @@
-"""What the check of data finds."""
+"""The findings of the integrity check."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Corruption:
-    """A record that is not as it should be: a stable code, which record, and in a sentence what is wrong."""
+    """A corrupt record: a stable code, the record, and a sentence that says what is wrong."""
 
     code: str
     record: str

@@ -1,7 +1,7 @@
-"""Gaps in what happened: results and versions without successor, or with two; runs closed with work open; rows without owner.
+"""Gaps in histories: results and versions with no successor or with two, runs closed with open work, rows without an owner.
 
-Mostly what the database's own constraints refuse: it is asked all the same, for a disk, a restored copy or a hand at the
-database heeds none. Each is a sentence and the query that gives the records for which it does not hold.
+Constraints of the database prevent most of them. They are checked all the same, because a disk error, a restored copy or a manual
+change can break the constraints. Each rule is a sentence and a query for the records that break the rule.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from django.db import connection
 
 from surveys.operations.integrity_check.finding import Corruption
 
-# So many of one kind are told one by one.
+# Number of records listed for each rule.
 MAX_REPORTED = 100
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What must hold, and the query for what breaks it."""
+    """A rule, and the query for the records that break it."""
 
     code: str
     of: str
@@ -29,7 +29,7 @@ class Rule:
 
 
 def _chains() -> Iterator[Rule]:
-    """Records of which one is current and each other has been replaced by one."""
+    """Rules of records of which one is current and each of the others is replaced by one."""
     for table, owner, of in (
         ("surveys_result", "survey_id", "survey"),
         ("surveys_combinedresult", "combination_id", "combination"),
@@ -39,33 +39,33 @@ def _chains() -> Iterator[Rule]:
         yield Rule(
             f"two-current-{what}s",
             of,
-            "It has more than one current record of this kind.",
+            f"More than one {what} is current.",
             f"SELECT {owner} FROM {table} WHERE replaced_at IS NULL GROUP BY {owner} HAVING count(*) > 1",
         )
         yield Rule(
             f"{what}-without-successor",
             what,
-            "It is marked as replaced, but nothing replaces it.",
+            "The record is marked as replaced, but has no successor.",
             f"SELECT old.id FROM {table} old WHERE old.replaced_at IS NOT NULL "
             f"AND NOT EXISTS (SELECT 1 FROM {table} new WHERE new.replaces_id = old.id)",
         )
         yield Rule(
             f"{what}-replaced-but-current",
             what,
-            "Another replaces it, but it is not marked as replaced.",
+            "The record has a successor, but is not marked as replaced.",
             f"SELECT old.id FROM {table} old WHERE old.replaced_at IS NULL "
             f"AND EXISTS (SELECT 1 FROM {table} new WHERE new.replaces_id = old.id)",
         )
         yield Rule(
             f"{what}-replaced-twice",
             what,
-            "More than one record replaces it.",
+            "The record has more than one successor.",
             f"SELECT replaces_id FROM {table} WHERE replaces_id IS NOT NULL GROUP BY replaces_id HAVING count(*) > 1",
         )
         yield Rule(
             f"{what}-replaces-a-strange-one",
             what,
-            f"It replaces one of another {of}.",
+            f"The record replaces a record of a different {of}.",
             f"SELECT new.id FROM {table} new JOIN {table} old ON old.id = new.replaces_id WHERE old.{owner} <> new.{owner}",
         )
 
@@ -80,7 +80,7 @@ def _corrected_once() -> Iterator[Rule]:
         yield Rule(
             f"{of.replace(' ', '-')}-corrected-twice",
             of,
-            "Two versions correct it, so that nobody can tell which is true.",
+            "More than one version corrects this version.",
             f"SELECT corrects_id FROM {table} WHERE corrects_id IS NOT NULL GROUP BY corrects_id HAVING count(*) > 1",
         )
 
@@ -94,13 +94,13 @@ def _owned() -> Iterator[Rule]:
         yield Rule(
             f"orphan-{of.replace(' ', '-')}",
             of,
-            "What it is a part of is not there.",
+            "The record to which this part belongs is missing.",
             f"SELECT part.id FROM {table} part LEFT JOIN {owner} whole ON whole.id = part.{column} WHERE whole.id IS NULL",
         )
         yield Rule(
             f"without-{of.replace(' ', '-')}",
             owner.removeprefix("surveys_"),
-            f"It has no {of}.",
+            f"The record has no {of}.",
             f"SELECT whole.id FROM {owner} whole WHERE NOT EXISTS (SELECT 1 FROM {table} part WHERE part.{column} = whole.id)",
         )
 
@@ -112,61 +112,61 @@ RULES = (
     Rule(
         "log-without-result",
         "log",
-        "Its survey has no current result.",
+        "The survey of the log has no current result.",
         "SELECT l.id FROM surveys_log l WHERE NOT EXISTS "
         "(SELECT 1 FROM surveys_result r WHERE r.survey_id = l.survey_id AND r.replaced_at IS NULL)",
     ),
     Rule(
         "history-starts-twice",
         "survey",
-        "More than one of its results replaces none.",
+        "More than one result of the survey has no predecessor.",
         "SELECT survey_id FROM surveys_result WHERE replaces_id IS NULL GROUP BY survey_id HAVING count(*) > 1",
     ),
     Rule(
         "survey-without-statement",
         "survey",
-        "Not exactly one version of what is stated of it is in force.",
+        "The survey does not have exactly one version of its data in force.",
         "SELECT s.id FROM surveys_survey s WHERE 1 <> "
         "(SELECT count(*) FROM surveys_surveydata d WHERE d.survey_id = s.id AND d.replaced_at IS NULL)",
     ),
     Rule(
         "survey-of-another-client",
         "survey",
-        "It names another client than the site it was made at.",
+        "The client of the survey is not the client of its site.",
         "SELECT s.id FROM surveys_survey s JOIN surveys_measuringpoint m ON m.id = s.measuring_point_id "
         "JOIN surveys_pipe p ON p.id = m.pipe_id JOIN surveys_site w ON w.id = p.site_id WHERE w.client_id <> s.client_id",
     ),
     Rule(
         "run-closed-with-work-open",
         "recomputation",
-        "It is finished, but not every survey of it is done.",
+        "The recalculation is finished, but has surveys that are not done.",
         "SELECT r.id FROM surveys_recomputation r WHERE r.state LIKE 'finished%' AND EXISTS "
         "(SELECT 1 FROM surveys_recomputationitem i WHERE i.recomputation_id = r.id AND i.state IN ('waiting', 'running'))",
     ),
     Rule(
         "run-hides-failures",
         "recomputation",
-        "It is finished as if nothing had failed, but a survey of it is failed.",
+        "The recalculation is finished without failures, but has a failed survey.",
         "SELECT r.id FROM surveys_recomputation r WHERE r.state = 'finished' AND EXISTS "
         "(SELECT 1 FROM surveys_recomputationitem i WHERE i.recomputation_id = r.id AND i.state = 'failed')",
     ),
     Rule(
         "item-of-another-survey",
         "recomputation item",
-        "It ended with a result of another survey.",
+        "The result of the item belongs to a different survey.",
         "SELECT i.id FROM surveys_recomputationitem i JOIN surveys_result r ON r.id = i.after_id WHERE r.survey_id <> i.survey_id",
     ),
     Rule(
         "notice-of-no-change",
         "notice",
-        "It tells of a result and one that this did not replace.",
+        "The results before and after do not succeed one another.",
         "SELECT n.id FROM surveys_notice n JOIN surveys_result r ON r.id = n.after_id WHERE n.before_id <> r.replaces_id",
     ),
 )
 
 
 def corrupt_history() -> Iterator[Corruption]:
-    """All gaps, in a query for each rule."""
+    """Find the records that break a rule, with one query for each rule."""
     for rule in RULES:
         with connection.cursor() as cursor:
             cursor.execute(rule.query)
@@ -174,7 +174,7 @@ def corrupt_history() -> Iterator[Corruption]:
         for one in ids[:MAX_REPORTED]:
             yield Corruption(rule.code, f"{rule.of} {_displayed_key(one)}", rule.detail)
         if len(ids) > MAX_REPORTED:
-            yield Corruption(rule.code, rule.of, f"And more than {MAX_REPORTED} others.")
+            yield Corruption(rule.code, rule.of, f"There are more than {MAX_REPORTED} records of this kind.")
 
 
 def _displayed_key(key: object) -> str:

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_safe
 from surveys.calibration.capabilities import types_of
 from surveys.calibration.conformity import conformity_in_force
 from surveys.calibration.due_list import STATUSES, DueRow, Status, due_list, due_rows, office_today
+from surveys.core.messages import Reader, render
 from surveys.dispatch.availability import conflicts_of
 from surveys.documents.formatting import moment
 from surveys.models import Booking, Calibration, Instrument, User
@@ -111,7 +112,7 @@ def _conflicts(
     found = defaultdict(list)
     for one in bookings:
         if one.pk in reasons and one.instrument_id:
-            details = [reason.detail for reason in reasons[one.pk]]
+            details = [render(reason, Reader(zone=one.job.site.zone)).detail for reason in reasons[one.pk]]
             starts = moment(one.starts_at, one.job.site.zone)
             found[one.instrument_id].append({"job": one.job, "starts": starts, "reasons": details})
     return dict(found)

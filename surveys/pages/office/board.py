@@ -17,7 +17,7 @@ from surveys.api.dispatch.bookings import HandoverIn
 from surveys.api.problems import problem_of
 from surveys.calibration.due_list import office_today
 from surveys.core.errors import ServiceError
-from surveys.core.messages import error_text
+from surveys.core.messages import Reader, error_text, render
 from surveys.dispatch.availability import conflicts_of
 from surveys.documents.formatting import hours
 from surveys.models import Booking, Instrument, Job, Role, User
@@ -139,7 +139,11 @@ def _card(
             for one in mine
             if one.instrument
         ],
-        "conflicts": [reason.detail for one in mine for reason in conflicts.get(one.pk, [])],
+        "conflicts": [
+            render(reason, Reader(zone=job.site.zone)).detail
+            for one in mine
+            for reason in conflicts.get(one.pk, [])
+        ],
         "moves": [(state, JobState(state).label) for state in sorted(MOVES[job.state], key=_onward(job))],
         "rejected": rejected if rejected.get("job") == job.pk else None,
     }

@@ -11,8 +11,9 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from compute.base.marks import plain
 from compute.base.units import System
+from surveys.core.messages import Reader
+from surveys.core.messages import render as message_render
 from surveys.documents.formatting import findings_worded, flow_with_uncertainty, moment, worded
 from surveys.documents.paths_mean import mean_told
 from surveys.models import Combination, MeasuringPoint, Result, Survey, User
@@ -75,4 +76,6 @@ def _mean_missing(survey: Survey, units: System) -> str | None:
     """Why the mean of several paths is missing: empty while it is not calculated yet, None for a single path."""
     first = survey.primary_survey_id or survey.pk
     joined = Combination.objects.filter(survey=first, retired_at__isnull=True).first()
-    return plain(joined.blocked_reason, units) if joined else None
+    if joined is None:
+        return None
+    return message_render(joined.blocked_reason, Reader(units)).detail if joined.blocked_reason else ""

@@ -1,4 +1,4 @@
-"""Holding instruments and technicians for jobs, and handing instruments out and taking them back."""
+"""Bookings of instruments and technicians for jobs, and check-out and check-in of instruments."""
 
 from __future__ import annotations
 
@@ -8,12 +8,9 @@ from datetime import datetime
 
 from django.db import transaction
 
+from compute.base.messages import Message, at, term
 from surveys.core.errors import Conflict
-from surveys.dispatch.availability import (
-    UnsuitableReason,
-    instrument_unsuitable_reasons,
-    technician_unsuitable_reasons,
-)
+from surveys.dispatch.availability import instrument_unsuitable_reasons, technician_unsuitable_reasons
 from surveys.models import Booking, BookingEvent, User
 from surveys.models.booking import Handover
 from surveys.models.job import JobState
@@ -26,16 +23,12 @@ CLOSED = frozenset({JobState.IN_REVIEW, JobState.ISSUED, JobState.CANCELLED})
 
 @transaction.atomic
 def booking_make(*, booking: Booking, by: User, now: datetime) -> Booking:
-    """Hold an instrument or a technician. Raises Conflict with the first reason against it.
+    """Book an instrument or a technician. Raises Conflict with the first reason against it.
 
-    The row of what is held is locked first: of many at once one gets it, the others see that it is held.
+    The row of the instrument or technician is locked first: of concurrent requests one succeeds, the others get a conflict.
     """
     if booking.job.state in CLOSED:
-        raise Conflict(
-            f"The job is {booking.job.get_state_display()}; nothing is booked for it any more.",
-            code="job-closed",
-            field="job",
-        )
+        raise Conflict("job-closed/booking", field="job", state=term(booking.job.state))
     _allowed(booking, by, now)
     booking.booked_by, booking.booked_at = by, now
     return record_create(booking)
@@ -45,7 +38,7 @@ def booking_make(*, booking: Booking, by: User, now: datetime) -> Booking:
 def booking_move(
     *, booking: Booking, starts_at: datetime, ends_at: datetime, by: User, now: datetime
 ) -> Booking:
-    """Hold the same for another span; as `booking_make`."""
+    """Move a booking to another span; as `booking_make`."""
     booking = _open(booking)
     booking.starts_at, booking.ends_at = starts_at, ends_at
     _allowed(booking, by, now)
@@ -54,16 +47,16 @@ def booking_move(
 
 @transaction.atomic
 def booking_cancel(*, booking: Booking, now: datetime) -> Booking:
-    """Let go of what was held. Raises Conflict if it is cancelled or was handed out already."""
+    """Cancel a booking. Raises Conflict if it is already cancelled or checked out."""
     booking = _open(booking)
     if booking.events.exists():
-        raise Conflict("It was handed out; check it in instead.", code="checked-out")
+        raise Conflict("checked-out/cancel")
     return record_change(booking, {"cancelled_at": now})
 
 
 @dataclass(frozen=True, slots=True)
 class HandoverNote:
-    """When something changed hands, in which condition."""
+    """Time and condition of a check-out or check-in."""
 
     at: datetime
     condition: str
@@ -72,10 +65,10 @@ class HandoverNote:
 
 @transaction.atomic
 def booking_check_out(*, booking: Booking, said: HandoverNote, by: User, now: datetime) -> BookingEvent:
-    """Hand the booked instrument to who fetches it; its holder and location follow."""
+    """Check the booked instrument out; its holder and location follow."""
     booking = _open(booking)
     if booking.events.exists():
-        raise Conflict("It was checked out already.", code="checked-out")
+        raise Conflict("checked-out/again")
     holder = booking.job.technician or by
     return _hand_over(
         booking, Handover.CHECK_OUT, said, InstrumentLocation(None, str(booking.job.site), holder), by, now
@@ -84,23 +77,23 @@ def booking_check_out(*, booking: Booking, said: HandoverNote, by: User, now: da
 
 @transaction.atomic
 def booking_check_in(*, booking: Booking, said: HandoverNote, by: User, now: datetime) -> BookingEvent:
-    """Take the instrument back to the store; nobody holds it then."""
+    """Check the instrument in; it is in the store without a holder then."""
     booking = _open(booking)
     done = {one.what: one for one in booking.events.all()}
     if Handover.CHECK_OUT not in done or Handover.CHECK_IN in done:
-        raise Conflict("It is not checked out.", code="not-checked-out")
+        raise Conflict("not-checked-out")
     if said.at < done[Handover.CHECK_OUT].at:
-        raise Conflict("It comes back after it was checked out.", code="back-too-early", field="at")
+        raise Conflict("back-too-early", field="at", checked_out_at=at(done[Handover.CHECK_OUT].at))
     return _hand_over(booking, Handover.CHECK_IN, said, InstrumentLocation(None, "store", None), by, now)
 
 
 @transaction.atomic
 def booking_expect(*, booking: Booking, expected_back: datetime | None) -> Booking:
-    """Say when what is checked out comes back. Raises Conflict if it is not out."""
+    """Set the expected return. Raises Conflict if the instrument is not checked out."""
     booking = _open(booking)
     done = set(booking.events.values_list("what", flat=True))
     if done != {Handover.CHECK_OUT}:
-        raise Conflict("It is not checked out.", code="not-checked-out")
+        raise Conflict("not-checked-out")
     return record_change(booking, {"expected_back": expected_back})
 
 
@@ -109,7 +102,7 @@ def _hand_over(
 ) -> BookingEvent:
     instrument = booking.instrument
     if instrument is None:
-        raise Conflict("A technician is not handed over; book an instrument.", code="not-an-instrument")
+        raise Conflict("not-an-instrument")
     if (instrument.location, instrument.holder) != (to.location, to.holder):
         reason = f"{what.label} for {booking.job.title}: {said.condition}"
         instrument_state_change(instrument=instrument, to=to, reason=reason, by=by, now=now)
@@ -123,7 +116,7 @@ def _open(booking: Booking) -> Booking:
     """The booking, held until the transaction ends."""
     found = Booking.objects.select_for_update().get(pk=booking.pk)
     if found.cancelled_at is not None:
-        raise Conflict("The booking is cancelled.", code="cancelled")
+        raise Conflict("cancelled/booking")
     return found
 
 
@@ -144,6 +137,6 @@ def _allowed(booking: Booking, by: User, now: datetime) -> None:
         )
 
 
-def _reject_unsuitable(reasons: Iterable[UnsuitableReason], field: str) -> None:
+def _reject_unsuitable(reasons: Iterable[Message], field: str) -> None:
     for one in reasons:
-        raise Conflict(one.said, code=one.code, field=field)
+        raise Conflict(one.key, field=field, **one.parameters)

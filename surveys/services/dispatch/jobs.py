@@ -1,4 +1,4 @@
-"""Jobs and their moves from state to state."""
+"""Jobs and their status changes."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from compute.base.messages import record, term
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Job, JobStatusChange, MeasuringPoint, PipeData, User
 from surveys.models.job import JobState
@@ -28,11 +29,15 @@ POINTLESS = frozenset({JobState.DRAFT, JobState.CANCELLED})
 
 @transaction.atomic
 def job_move(*, job: Job, state: str, reason: str, by: User, now: datetime) -> JobStatusChange:
-    """Move a job on. Raises Conflict, naming the moves there are, for another; a cancelled job lets go of what it held."""
+    """Change the status of a job. Raises Conflict for a change that is not allowed; a cancelled job releases its bookings."""
     reason, job = said(reason), Job.objects.select_for_update().get(pk=job.pk)
     if state not in MOVES[job.state]:
-        allowed = ", ".join(MOVES[job.state])
-        raise Conflict(f"From {job.state} a job moves to: {allowed}.", code="move-not-allowed", field="state")
+        raise Conflict(
+            "move-not-allowed",
+            field="state",
+            state=term(job.state),
+            allowed=[term(str(one)) for one in MOVES[job.state]],
+        )
     if state == JobState.PLANNED:
         plannable(job.measuring_points.all())
     if state == JobState.CANCELLED:
@@ -45,18 +50,18 @@ def job_move(*, job: Job, state: str, reason: str, by: User, now: datetime) -> J
     )
 
 
-def plannable(points: Iterable[MeasuringPoint]) -> None:
-    """Refuse to plan a job without points, or with a point on a pipe nothing is known of."""
+def plannable(
+    points: Iterable[MeasuringPoint], field: str = "measuring_points", job: Job | None = None
+) -> None:
+    """Reject a job without points, or with a point on a pipe without data; errors name the job if given."""
     ones = list(points)
     if not ones:
-        raise ServiceError("A planned job has measuring points.", code="no-points", field="measuring_points")
+        raise ServiceError(
+            "no-points", field=field, job=None if job is None else record("job", job.pk, job.title)
+        )
     known = set(
         PipeData.objects.filter(pipe__in={one.pipe_id for one in ones}).values_list("pipe", flat=True)
     )
     for one in ones:
         if one.pipe_id not in known:
-            raise ServiceError(
-                f"Nothing is known of the pipe of {one.name}; state its data first.",
-                code="pipe-without-data",
-                field="measuring_points",
-            )
+            raise ServiceError("pipe-without-data", field=field, point=one.name)

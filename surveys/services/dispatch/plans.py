@@ -1,4 +1,4 @@
-"""Plans asked for, and accepted whole or in part."""
+"""Dispatch plans: requested, and accepted in whole or in part."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from uuid import UUID
 from django.conf import settings
 from django.db import transaction
 
+from compute.base.messages import record, term
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Booking, DispatchPlan, Instrument, Job, User
 from surveys.models.job import JobState
@@ -31,19 +32,14 @@ PLANNABLE = (JobState.DRAFT, JobState.PLANNED, JobState.ON_SITE)
 def plan_request(
     *, jobs: Sequence[Job], time_limit_seconds: int, keeps: DispatchPlan | None, by: User, now: datetime
 ) -> DispatchPlan:
-    """Ask for a plan; it is made in the background. Raises ServiceError for a job that cannot be planned."""
+    """Request a plan; it is calculated in the background. Raises ServiceError for a job that cannot be planned."""
     for number, job in enumerate(jobs):
         field = f"jobs.{number}"
         if job.state not in PLANNABLE:
             raise ServiceError(
-                f"“{job.title}” is {job.get_state_display()}; it is not planned any more.",
-                code="job-closed",
-                field=field,
+                "job-closed/plan", field=field, job=record("job", job.pk, job.title), state=term(job.state)
             )
-        try:
-            plannable(job.measuring_points.all())
-        except ServiceError as error:
-            raise ServiceError(f"“{job.title}”: {error.said}", code=error.code, field=field) from None
+        plannable(job.measuring_points.all(), field, job)
     plan = DispatchPlan.objects.create(
         jobs=[str(job.pk) for job in jobs],
         time_limit_seconds=time_limit_seconds,
@@ -57,29 +53,23 @@ def plan_request(
 
 @transaction.atomic
 def plan_accept(*, plan: DispatchPlan, jobs: Sequence[str] | None, by: User, now: datetime) -> DispatchPlan:
-    """Book what a plan proposes, for some of its jobs or all, and move these to planned; all or none.
+    """Book the assignments of a plan, for some of its jobs or all, and change these to planned; all or none.
 
-    Raises Conflict for a plan that is not finished, a job it left out or that was accepted already, and for whatever was
-    taken meanwhile, named.
+    Raises Conflict for a plan that is not finished, a job without assignment or already accepted, and for anything that
+    has been booked since.
     """
     plan = DispatchPlan.objects.select_for_update(of=("self",)).get(pk=plan.pk)
     if plan.state != DispatchPlan.State.FINISHED or plan.outcome is None:
-        raise Conflict(
-            f"The plan is {plan.get_state_display()}; there is nothing to accept yet.", code="not-finished"
-        )
+        raise Conflict("not-finished/plan", state=term(plan.state))
     proposed = {one["job"]: one for one in plan.outcome["assignments"]}
     wanted = [job for job in proposed if job not in plan.accepted] if jobs is None else list(jobs)
     _hold([proposed[job] for job in wanted if job in proposed])
     for job in wanted:
         if job not in proposed:
-            raise Conflict(
-                f"The plan has no assignment of job {job}.", code="not-in-plan", field="assignments"
-            )
+            raise Conflict("not-in-plan", field="assignments", job=job)
         if job in plan.accepted:
             raise Conflict(
-                f"The assignment of job {job} was accepted already.",
-                code="already-accepted",
-                field="assignments",
+                "already-accepted", field="assignments", job=record("job", job, proposed[job]["title"])
             )
         _book(proposed[job], by, now)
     plan.accepted = [*plan.accepted, *wanted]
@@ -113,7 +103,7 @@ def _book(one: dict[str, object], by: User, now: datetime) -> None:
 
 
 def _nudge(plan_id: UUID) -> None:
-    """ProgressCallback the workers, beside the request that asked. A broker that is down costs time: the sweep sends again."""
+    """Notify the workers in the background. If the broker is down, the sweep sends again later."""
     if settings.CELERY_BROKER_URL:
         _sender.submit(copy_context().run, _send, plan_id)
 

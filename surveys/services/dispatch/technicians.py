@@ -1,4 +1,4 @@
-"""What is written of technicians: home base and hours; what they are no longer qualified for, when they are there after all."""
+"""Technicians: home base and working hours, withdrawn qualifications, cancelled absences."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ def profile_change(*, technician: User, changes: Mapping[str, Any]) -> Technicia
 
 @transaction.atomic
 def absence_cancel(*, absence: Absence, now: datetime) -> Absence:
-    """Raises Conflict if it was cancelled already."""
+    """Cancel an absence. Raises Conflict if it is already cancelled."""
     absence = Absence.objects.select_for_update().get(pk=absence.pk)
     if absence.cancelled_at is not None:
-        raise Conflict("The absence was cancelled already.", code="cancelled")
+        raise Conflict("cancelled/absence")
     return record_change(absence, {"cancelled_at": now})
 
 
 @transaction.atomic
 def qualification_withdraw(*, qualification: Qualification, now: datetime) -> Qualification:
-    """Raises Conflict if it was withdrawn already."""
+    """Withdraw a qualification. Raises Conflict if it is already withdrawn."""
     qualification = Qualification.objects.select_for_update().get(pk=qualification.pk)
     if qualification.withdrawn_at is not None:
-        raise Conflict("The qualification was withdrawn already.", code="withdrawn")
+        raise Conflict("withdrawn/qualification")
     return record_change(qualification, {"withdrawn_at": now})

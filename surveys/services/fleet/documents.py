@@ -43,7 +43,7 @@ def pdf_read(source: IO[bytes]) -> File:
             raise ServiceError("not-a-pdf", field="file")
         size += len(data)
         if size > MAX_BYTES:
-            raise ServiceError("file-too-large", field="file", limit_mb=MAX_BYTES // 1_000_000)
+            raise ServiceError("file-too-large/pdf", field="file", limit_mb=MAX_BYTES // 1_000_000)
         digest.update(data)
         parts.append(zstandard.ZstdCompressor(level=3, write_content_size=True).compress(data))
         tail = (tail + data)[-LAST_BYTES:]

@@ -67,7 +67,7 @@ def custom_medium_create(
 def custom_material_revise(
     *, material: CustomMaterial, data: CustomMaterialData, by: User, now: datetime
 ) -> list[Recomputation]:
-    """New figures because the old were wrong; every pipe that rests on the old is corrected.
+    """New values because the old ones were wrong; every pipe based on the old values is corrected.
 
     Raises ServiceError for figures that cannot be, by themselves or on one of the pipes.
     """
@@ -87,7 +87,7 @@ def custom_material_revise(
 def custom_medium_revise(
     *, medium: CustomMedium, data: CustomMediumData, by: User, now: datetime
 ) -> list[Recomputation]:
-    """A new table because the old was wrong; every pipe that rests on the old is corrected.
+    """A new table because the old one was wrong; every pipe based on the old table is corrected.
 
     Raises ComputeError for a table that cannot be read, ServiceError if it does not do for one of the pipes.
     """

@@ -1,4 +1,4 @@
-"""Combinations: made by people, or of themselves where a further path comes in; renamed, retired, taken up again."""
+"""Combinations: created by people, or automatically for further paths; renamed, retired, restored."""
 
 from __future__ import annotations
 
@@ -106,28 +106,23 @@ def _log_imported(survey: Survey) -> str:
 
 
 def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:
-    """Refuse parts that cannot belong together."""
+    """Reject parts that cannot be combined."""
     if len(surveys) < 2 or (kind == Combination.Kind.DIFFERENCE and len(surveys) != 2):
-        needed = "exactly two parts" if kind == Combination.Kind.DIFFERENCE else "two parts or more"
+        difference = kind == Combination.Kind.DIFFERENCE
         raise ServiceError(
-            f"A {kind} takes {needed}; you named {len(surveys)}.", code="parts-number", field="parts"
+            "parts-number/difference" if difference else "parts-number/too-few",
+            field="parts",
+            count=len(surveys),
         )
     if len(surveys) > MAX_PARTS:
-        raise ServiceError(f"A combination has up to {MAX_PARTS} parts.", code="parts-number", field="parts")
+        raise ServiceError("parts-number/too-many", field="parts", limit=MAX_PARTS)
     seen: dict[UUID, int] = {}
     for number, survey in enumerate(surveys):
         field = f"parts.{number}"
         if survey.measuring_point.pipe.site_id != site.pk:
-            raise ServiceError(
-                "That survey is at another site; combine surveys of one site.", code="other-site", field=field
-            )
+            raise ServiceError("other-site/part", field=field)
         first = survey.primary_survey_id or survey.pk
         if first in seen:
             same = surveys[seen[first]].pk == survey.pk
-            detail = (
-                f"That survey is named twice, in places {seen[first]} and {number}."
-                if same
-                else "Two of these surveys are paths of one flow, which are combined of themselves; name one of them."
-            )
-            raise ServiceError(detail, code="duplicate-part" if same else "paths-of-one-flow", field=field)
+            raise ServiceError("duplicate-part" if same else "paths-of-one-flow", field=field)
         seen[first] = number

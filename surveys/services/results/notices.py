@@ -9,12 +9,12 @@ from surveys.models import Notice, Role, User
 
 
 def notice_acknowledge(*, notice: Notice, by: User, now: datetime) -> Notice:
-    """Note that the client has seen a notice; the first who says so stands.
+    """Acknowledge a notice for the client; the first acknowledgement is kept.
 
-    Raises NotAllowed for anybody but the client's own people: nobody sees it for them.
+    Raises NotAllowed for users of other organisations.
     """
     if by.role != Role.CLIENT or by.client_id != notice.client_id:
-        raise NotAllowed("Only the client's own people acknowledge a notice.", code="not-the-client")
+        raise NotAllowed("not-the-client")
     Notice.objects.filter(pk=notice.pk, acknowledged_at__isnull=True).update(
         acknowledged_at=now, acknowledged_by=by
     )

@@ -1,4 +1,4 @@
-"""Starting recomputations, and telling the workers there is something to do."""
+"""Recalculations: started, extended, retried, and sent to the workers."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _sender = ThreadPoolExecutor(max_workers=1, thread_name_prefix="nudge")
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What was changed, by whom and why; `of` names the new record by its field of the recomputation."""
+    """A change with its author and reason; `of` gives the new record by its field of the recomputation."""
 
     cause: str
     reason: str
@@ -44,7 +44,7 @@ class Change:
 
 
 def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputation:
-    """Write down the work a change makes, in the caller's transaction; send it once that has committed."""
+    """Record the recalculations a change requires, in the caller's transaction; send them after commit."""
     recomputation = Recomputation.objects.create(
         **change.of,
         pipe=change.pipe,
@@ -89,7 +89,7 @@ def recomputation_extend(recomputation: Recomputation, results: Sequence[Result]
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What the method in force would make of a result; `error` where it cannot."""
+    """The result of the current method for a survey; `error` where there is none."""
 
     before: Result
     volume_flow_m3_s: float = math.nan
@@ -99,7 +99,7 @@ class Preview:
 
 
 def method_preview(since: datetime) -> Iterator[Preview]:
-    """For each result of an earlier method, of surveys from a time on, what it would become. Writes nothing."""
+    """Yield the result of the current method for each result of an earlier one, of surveys from a time on. Writes nothing."""
     for result in _of_earlier_methods(since):
         inputs = inputs_in_force(survey_with_inputs(result.survey_id))
         try:
@@ -114,7 +114,7 @@ def method_preview(since: datetime) -> Iterator[Preview]:
 
 @transaction.atomic
 def recompute_by_method(*, since: datetime, reason: str, by: User, now: datetime) -> Recomputation:
-    """Recompute by the method in force all results of earlier ones, of surveys from a time on.
+    """Recalculate by the current method all results of earlier ones, of surveys from a time on.
 
     Raises ServiceError where no reason is given.
     """
@@ -129,7 +129,7 @@ def _of_earlier_methods(since: datetime) -> Iterator[Result]:
 
 @transaction.atomic
 def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
-    """Set failed surveys of a recomputation to work again, and tell how many.
+    """Retry the failed surveys of a recalculation, and return their number.
 
     Raises Conflict if none has failed.
     """
@@ -140,7 +140,7 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
     )
     count = failed.update(state=RecomputationItem.State.WAITING, attempts=0, run_after=now, finished_at=None)
     if not count:
-        raise Conflict("No survey of this recomputation has failed.", code="nothing-failed")
+        raise Conflict("nothing-failed")
     Recomputation.objects.filter(pk=recomputation.pk).update(
         state=Recomputation.State.RUNNING, finished_at=None
     )
@@ -149,7 +149,7 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
 
 
 def workers_notify(recomputation: Recomputation, items: int) -> None:
-    """ProgressCallback the workers, beside the request that asked.
+    """Notify the workers in the background.
 
     A broker that is down costs time, not work: the sweep sends again.
     """

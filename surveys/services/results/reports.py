@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict
 from datetime import datetime
-from typing import cast
+from typing import Any, cast
 
 from django.db import transaction
 
+from compute.base.messages import record
 from compute.base.units import System
 from surveys.calibration.affected_results import notices_with_paths
 from surveys.core.errors import Conflict
@@ -22,7 +22,7 @@ from surveys.services.records import said
 
 
 def report_draft(survey: Survey, units: System, address: str) -> bytes:
-    """A survey's report as it would be issued now, marked as a draft. Raises Conflict where there is no result."""
+    """Return a draft of a survey's report. Raises Conflict without a result."""
     result = _current(survey)
     draft = Issue("", 0, result.computed_at, "")
     return typeset(survey_report(result, draft, units, _page_of(result, address)))
@@ -32,10 +32,9 @@ def report_draft(survey: Survey, units: System, address: str) -> bytes:
 def report_issue(
     *, survey: Survey, units: System, reason: str, address: str, by: User, now: datetime
 ) -> Report:
-    """Issue a survey's report; another issue names what it replaces and why.
+    """Issue a survey's report; a reissue gives the report it replaces and the reason.
 
-    Raises Conflict where there is no result, or nothing changed since the last issue; ServiceError where an issue again gives
-    no reason.
+    Raises Conflict without a result or if nothing changed since the last issue; ServiceError for a reissue without reason.
     """
     Survey.objects.select_for_update(no_key=True).get(pk=survey.pk)
     result = _current(survey)
@@ -43,7 +42,7 @@ def report_issue(
     together = paths_result(survey)
     told = _told(result, together)
     if last and _same_statement(last, result, together, told, units):
-        raise Conflict(f"Report {last.number} says the same; nothing changed since.", code="nothing-changed")
+        raise Conflict("nothing-changed/report", report=record("report", last.pk, last.number))
     revision = last.revision + 1 if last else 1
     reason = said(reason) if last else reason
     issue = Issue(report_number(survey.pk, now.year, revision), revision, now, by.username, reason, last)
@@ -66,7 +65,7 @@ def report_issue(
 
 
 def _same_statement(
-    last: Report, result: Result, mean: CombinedResult | None, told: list[dict[str, str]], units: System
+    last: Report, result: Result, mean: CombinedResult | None, told: list[dict[str, Any]], units: System
 ) -> bool:
     stated_since = SiteMeterReading.objects.filter(survey=last.survey_id, recorded_at__gt=last.issued_at)
     same = last.result_id == result.pk and last.notices == told and last.units == units
@@ -75,9 +74,9 @@ def _same_statement(
 
 
 def report_content(report: Report, address: str) -> tuple[bytes, bool]:
-    """What a reader gets of an issued report, and whether it is what was issued.
+    """Return the content of an issued report, and whether it is unchanged since its issue.
 
-    Where an instrument was put under review since, or a decision fell, it carries that notice until it is issued again.
+    If an instrument was put under review or decided on since, the report carries that notice until it is reissued.
     """
     result = traceable_results().get(pk=report.result_id)
     if _told(result, paths_result(result.survey, report.issued_at)) == report.notices:
@@ -98,13 +97,16 @@ def _page_of(result: Result, site_address: str) -> str:
     return f"{site_address}results/{result.pk}/traceability/"
 
 
-def _told(result: Result, together: CombinedResult | None) -> list[dict[str, str]]:
+def _told(result: Result, together: CombinedResult | None) -> list[dict[str, Any]]:
     notices = notices_with_paths(result.survey, together)
-    return [{name: str(value) for name, value in asdict(one).items()} for one in notices]
+    return [
+        {"state": one.state, "found_on": str(one.found_on), "message": one.message.stored()}
+        for one in notices
+    ]
 
 
 def _current(survey: Survey) -> Result:
     result: Result | None = traceable_results().filter(survey=survey, replaced_at__isnull=True).first()
     if result is None:
-        raise Conflict("The survey has no result yet; send its log first.", code="no-result")
+        raise Conflict("no-result/report")
     return result

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import IO
 
@@ -103,7 +103,7 @@ def _log(
         ignored_columns=list(intake.ignored_columns),
         rows_accepted=intake.rows_accepted,
         rows_rejected=intake.rows_rejected,
-        rejected_rows=[asdict(row) for row in intake.rejected_rows],
+        rejected_rows=[row.as_json() for row in intake.rejected_rows],
         findings=findings_json([*intake.findings, *_taken_before(intake)]),
         first_reading_at=intake.first_reading_at,
         last_reading_at=intake.last_reading_at,

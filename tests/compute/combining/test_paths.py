@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 import pytest
 
@@ -19,9 +21,10 @@ def path(value: float, own: str, around_deg: float | None = 0.0, traverses: int 
     )
 
 
-def the_finding(result: PathsResult) -> str:
+def the_finding(result: PathsResult) -> Mapping[str, Any]:
     [finding] = [f for f in result.combined.findings if f.code.startswith("paths-")]
-    return finding.detail
+    assert finding.message is not None
+    return finding.message.parameters
 
 
 def test_paths_that_agree_have_the_mean_and_the_shared_doubt_whole() -> None:
@@ -59,26 +62,25 @@ def test_among_more_paths_each_pair_has_a_wider_limit() -> None:
 @pytest.mark.parametrize(
     ("one", "other", "sign"),
     [
-        (path(1, "a", 0, 1), path(3, "b", 90, 1), "Repeat with an even number of traverses"),
-        (path(1, "a", 0, 2), path(3, "b", 90, 2), "cancel a cross-flow: it is a sign of a lopsided profile"),
-        (path(1, "a", 0, 1), path(3, "b", 90, 2), "one with an odd number"),
-        (path(1, "a", 0, 1), path(3, "b", 180, 1), "opposite slants"),
-        (path(1, "a", 0, 2), path(3, "b", 180, 2), "a sign of the mounting"),
-        (path(1, "a", 0, 1), path(3, "b", 355, 1), "a sign of the mounting"),
-        (path(1, "a", 0, 1), path(3, "b", 0, 2), "swirl or of the mounting"),
-        (path(1, "a", None), path(3, "b", 90), "is not noted"),
+        (path(1, "a", 0, 1), path(3, "b", 90, 1), "two-diameters-odd"),
+        (path(1, "a", 0, 2), path(3, "b", 90, 2), "two-diameters-even"),
+        (path(1, "a", 0, 1), path(3, "b", 90, 2), "two-diameters-odd-and-even"),
+        (path(1, "a", 0, 1), path(3, "b", 180, 1), "crossed-on-one-diameter"),
+        (path(1, "a", 0, 2), path(3, "b", 180, 2), "one-diameter"),
+        (path(1, "a", 0, 1), path(3, "b", 355, 1), "one-diameter"),
+        (path(1, "a", 0, 1), path(3, "b", 0, 2), "one-diameter-odd-and-even"),
+        (path(1, "a", None), path(3, "b", 90), "unknown"),
     ],
 )
 def test_what_a_disagreement_is_a_sign_of_follows_from_the_geometry(
     one: Path, other: Path, sign: str
 ) -> None:
-    assert sign in the_finding(combine_paths([one, other]))
+    assert the_finding(combine_paths([one, other]))["geometry"] == sign
 
 
 def test_the_finding_names_the_worst_pair() -> None:
-    assert "of a and c differ" in the_finding(
-        combine_paths([path(10.0, "a"), path(10.1, "b", 60), path(14.0, "c", 120)])
-    )
+    found = the_finding(combine_paths([path(10.0, "a"), path(10.1, "b", 60), path(14.0, "c", 120)]))
+    assert (found["first"], found["second"]) == (1, 3)
 
 
 def test_equal_paths_that_share_every_doubt_agree() -> None:
@@ -88,7 +90,7 @@ def test_equal_paths_that_share_every_doubt_agree() -> None:
 
 def test_unequal_paths_that_share_every_doubt_disagree_without_dividing_by_nothing() -> None:
     one, other = (Path(Part(value, (Component("pipe", 1.0),)), 2) for value in (3.0, 3.1))
-    assert "no doubt of their own" in the_finding(combine_paths([one, other]))
+    assert the_finding(combine_paths([one, other]))["ratio"] is None
 
 
 def test_one_path_has_nothing_to_be_combined_with() -> None:

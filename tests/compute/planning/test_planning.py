@@ -52,7 +52,7 @@ def planned(one: Problem) -> Planned:
 
 
 def reason(one: Problem) -> str:
-    return planned(one).unscheduled[0].code
+    return planned(one).unscheduled[0].reason.code
 
 
 def test_a_job_is_done_after_the_way_there() -> None:
@@ -62,7 +62,7 @@ def test_a_job_is_done_after_the_way_there() -> None:
 def test_a_plan_that_places_all_is_proven_optimal_and_says_so() -> None:
     plan = planned(problem(job()))
     assert (plan.status, plan.optimality_gap, plan.bound) == ("optimal", 0.0, 50)
-    assert plan.explanation[0] == "1 of 1 jobs are planned, worth 50 of 50 points by priority."
+    assert plan.explanation[0].parameters == {"scheduled": 1, "count": 1, "points": 50, "all_points": 50}
 
 
 def test_two_short_jobs_beat_a_long_one_worth_less_than_both() -> None:

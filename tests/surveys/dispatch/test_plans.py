@@ -86,7 +86,7 @@ def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: An
     assert first["ends_at"] <= second["starts_at"]
     assert {first["title"], second["title"]} == {"Pressing", "Middling"}
     assert [one["title"] for one in found["unscheduled"]] == ["Least"]
-    assert found["unscheduled"][0]["detail"]
+    assert found["unscheduled"][0]["reason"]["detail"]
 
 
 def test_what_nobody_is_qualified_for_is_left_out_with_the_reason(

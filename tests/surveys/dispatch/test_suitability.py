@@ -90,12 +90,14 @@ def test_each_reason_against_a_pair_is_told_with_figures(
     (cell,) = row_of(rows, steep)["measuring_points"]
     assert cell["unsuitable_reasons"][0]["code"] == "no-refracted-wave"
     # The beam's axial speed by hand: 1400 m/s / sin(1.4 rad) = 1421 m/s, below every sound speed of steel.
-    assert cell["unsuitable_reasons"][0]["limit"]["value"] == pytest.approx(1421, abs=1)
-    assert cell["unsuitable_reasons"][0]["value"]["value"] > 3000
+    assert cell["unsuitable_reasons"][0]["parameters"]["limit"]["value"] == pytest.approx(1421, abs=1)
+    assert cell["unsuitable_reasons"][0]["parameters"]["value"]["value"] > 3000
     (cell,) = row_of(rows, cold)["measuring_points"]
     (reason,) = cell["unsuitable_reasons"]
     assert reason["code"] == "transducer-temperature"
-    assert (reason["value"]["value"], reason["limit"]["value"]) == pytest.approx((58.0, 26.85))
+    assert [reason["parameters"][name]["value"] for name in ("temperature", "limit")] == pytest.approx(
+        [58.0, 26.85]
+    )
     assert row_of(rows, quarantined)["unsuitable_reasons"][0]["code"] == "quarantined"
     pairs = [row["suitable"] for row in rows if row["kind"] == "transducer-pair"]
     assert pairs == sorted(pairs, reverse=True)
@@ -116,7 +118,7 @@ def test_a_spacing_that_does_not_fit_the_straight_pipe_is_refused(
     )
     (cell,) = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
     assert cell["unsuitable_reasons"][0]["code"] == "spacing-too-long"
-    assert cell["unsuitable_reasons"][0]["limit"]["value"] == pytest.approx(20)
+    assert cell["unsuitable_reasons"][0]["parameters"]["limit"]["value"] == pytest.approx(20)
 
 
 def test_a_velocity_below_what_the_meter_tells_is_refused(

@@ -79,7 +79,7 @@ def test_the_day_sheet_warns_by_the_pipes_data_though_no_set_up_was_worked_out(h
 
 
 def test_where_no_hazard_is_on_record_the_day_sheet_says_that_this_means_nothing(here: Scene) -> None:
-    assert "No hazards are on record" in safety_notes(day(here))["items"][-1]
+    assert "No hazards are recorded" in safety_notes(day(here))["items"][-1]
 
 
 def test_hazards_of_the_site_come_first(here: Scene) -> None:
@@ -88,7 +88,7 @@ def test_hazards_of_the_site_come_first(here: Scene) -> None:
     told = safety_notes(day(here))["items"]
     assert told[0] == "On site: Steam traps blow off."
     assert f"After the bend: {render(message('confined-space')).text}" in told
-    assert "No hazards are on record" not in str(told)
+    assert "No hazards are recorded" not in str(told)
 
 
 def table(here: Scene, taken: SurveyData) -> dict[str, tuple[str, str]]:

@@ -100,8 +100,8 @@ def test_a_part_that_stands_and_one_that_is_withdrawn_are_told_apart(
     decide(as_user, surveys[1:], "withdrawn", "The meter was dropped.")
     found = dict(told(as_user, combination))
     assert found["confirmed"].startswith("The meter used for Return line, After the bend was")
-    assert found["confirmed"].endswith("confirmed: Below the threshold.")
-    assert found["withdrawn"].endswith("Do not use the combined result: The meter was dropped.")
+    assert found["confirmed"].endswith("confirmed (reason: “Below the threshold.”).")
+    assert found["withdrawn"].endswith("(reason: “The meter was dropped.”). Do not use the combined result.")
 
 
 def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
@@ -190,7 +190,7 @@ def test_the_mean_of_paths_tells_of_the_other_path_on_the_page_of_each_and_in_th
     client.force_login(cast.owner)
     page = client.get(f"/surveys/{first.pk}/").content.decode()
     assert "The meter used for path 2 was found out of tolerance" in page
-    assert "Do not use the mean of the paths: The rail had slipped." in page
+    assert "(reason: “The rail had slipped.”). Do not use the mean of the paths." in page
     other = client.get(f"/surveys/{second.pk}/").content.decode()
     assert "The mean of the paths uses the affected results and is under review" in other
     assert "Do not use the mean of the paths" in client.get(f"/points/{here.point.pk}/").content.decode()

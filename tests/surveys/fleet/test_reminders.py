@@ -32,7 +32,7 @@ def test_each_threshold_is_told_once_as_the_days_pass(admins: Any) -> None:
     told = [left for left in days if remind_of_due_calibrations(NOON - timedelta(days=left))]
     assert told == [90, 60, 30, -1]
     assert [message.to for message in mail.outbox] == [["calibrations@aldervale.example"]] * 4
-    assert mail.outbox[-1].body.count("1 days overdue") == 3
+    assert mail.outbox[-1].body.count("1 day overdue") == 3
     assert "G-0033" in mail.outbox[0].body
 
 

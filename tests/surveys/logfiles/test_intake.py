@@ -11,6 +11,7 @@ import zstandard
 from hypothesis import given
 from hypothesis import strategies as st
 
+from compute.base.messages import message
 from surveys.core.errors import ServiceError
 from surveys.logfiles.importing import BLOCK_ROWS
 from tests.surveys.logfiles.logs import HEADER, log_format, read, readings, utc
@@ -30,24 +31,24 @@ def test_columns_may_be_parted_by_comma_semicolon_or_tab(mark: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("row", "column", "words"),
+    ("row", "column", "reason"),
     [
-        ("2026-10-06T09:30:00,----,170", "transit_time", "no number"),
-        ("2026-10-06T09:30:00,nan,170", "transit_time", "no number"),
-        ("2026-10-06T09:30:00,1_0,170", "transit_time", "no number"),
-        ("2026-10-06T09:30:00,311.2,", "time_difference", "no number"),
-        ("06/10/2026 09:30,311.2,170", "time", "no ISO 8601 time"),
-        ("2026-10-06T09:30:00,311.2", "", "2 columns where 3 are needed"),
-        ("\0\0\0,311.2,170", "time", "no ISO 8601 time"),
+        ("2026-10-06T09:30:00,----,170", "transit_time", "value-invalid"),
+        ("2026-10-06T09:30:00,nan,170", "transit_time", "value-invalid"),
+        ("2026-10-06T09:30:00,1_0,170", "transit_time", "value-invalid"),
+        ("2026-10-06T09:30:00,311.2,", "time_difference", "value-invalid"),
+        ("06/10/2026 09:30,311.2,170", "time", "time-invalid/iso"),
+        ("2026-10-06T09:30:00,311.2", "", "row-columns-missing"),
+        ("\0\0\0,311.2,170", "time", "time-invalid/iso"),
     ],
 )
 def test_a_row_that_cannot_be_read_is_listed_with_line_column_and_reason(
-    row: str, column: str, words: str
+    row: str, column: str, reason: str
 ) -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:29:59,311.2,170\n{row}\n2026-10-06T09:30:01,311.2,170\n")
     [row] = intake.rejected_rows
     assert (row.line, row.column) == (3, column)
-    assert words in row.detail
+    assert row.reason.key == reason
     assert (intake.rows_accepted, intake.rows_rejected) == (2, 1)
 
 
@@ -108,14 +109,14 @@ def test_no_bytes_whatever_break_the_intake(noise: bytes) -> None:
 def test_a_row_with_more_cells_than_the_header_names_is_refused_unless_they_are_empty() -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170,\n2026-10-06T09:30:01,311,2,170\n")
     assert intake.rows_accepted == 1
-    assert "4 columns where the header names 3" in intake.rejected_rows[0].detail
+    assert intake.rejected_rows[0].reason == message("row-columns-extra", columns=4, named=3)
 
 
 def test_quotes_enclose_cells_and_one_left_open_refuses_its_row_only() -> None:
     rows = '2026-10-06T09:30:00,"311.2",170,"a, b"\n2026-10-06T09:30:01,"311.2,170,\n2026-10-06T09:30:02,311.2,170,x\n'
     intake = read(f'"time","transit_time [us]","time_difference [ns]",note\n{rows}')
     assert readings(intake)[1]["transit_time"] == [311.2, 311.2]
-    assert [(r.line, r.detail[:10]) for r in intake.rejected_rows] == [(3, "the quotes")]
+    assert [(r.line, r.reason.key) for r in intake.rejected_rows] == [(3, "row-quotes-invalid")]
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
@@ -145,7 +146,7 @@ def test_a_file_of_latin_letters_decimal_commas_and_a_preamble_is_read_by_its_lo
     assert times == [utc(2026, 10, 6, 7, 30)]
     assert columns == {"transit_time": [311.25], "time_difference": [170.0]}
     assert (intake.rejected_rows[0].line, intake.rejected_rows[0].column) == (5, "transit_time")
-    assert "no value" in intake.rejected_rows[0].detail
+    assert intake.rejected_rows[0].reason.key == "value-missing"
 
 
 @pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])

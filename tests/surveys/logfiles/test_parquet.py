@@ -55,10 +55,10 @@ def test_rows_that_cannot_be_read_are_listed_by_their_number() -> None:
         (3, "flow_velocity"),
         (4, "flow_velocity"),
     ]
-    assert [r.detail for r in intake.rejected_rows] == [
-        "holds no time",
-        "holds no finite number",
-        "holds no value",
+    assert [r.reason.key for r in intake.rejected_rows] == [
+        "time-missing",
+        "value-invalid",
+        "value-missing",
     ]
 
 
@@ -106,7 +106,8 @@ def test_what_unfolds_to_far_more_than_its_size_is_refused() -> None:
     with pytest.raises(ServiceError) as caught:
         read(file.getvalue(), by())
     assert caught.value.code == "file-too-large"
-    assert "unfolds" in caught.value.detail
+    assert caught.value.message
+    assert caught.value.message.key == "file-too-large/unpacked"
 
 
 @pytest.mark.parametrize("content", [b"", b"PAR1", b"PAR1" * 100, b"time,v\n1,2\n"])

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from surveys.logfiles.patterns import pattern_complaint, pattern_of
+from surveys.logfiles.patterns import pattern_error, pattern_of
 
 PATTERNS = [
     "%d.%m.%Y %H:%M:%S", "%m/%d/%y %I:%M:%S %p", "%Y%m%d".replace("%d", "%d") + " %H%M%S", "%d-%b-%Y %H:%M", "%Y-%m-%dT%H:%M:%S.%f",
@@ -74,4 +74,4 @@ def test_numbers_may_be_written_without_a_leading_zero_and_an_offset_counts() ->
      "%d.%m.%Y %H:%M.%f", "x%d.%m.%Y %H:%M", "%", "%d.%m.%Y %H:%M%", "%d.%b.%m.%Y %H:%M", "%d.%m.%Y %H:%M" + " " * 60],
 )  # fmt: skip
 def test_a_pattern_that_cannot_tell_a_time_is_complained_of(pattern: str) -> None:
-    assert pattern_complaint(pattern)
+    assert pattern_error(pattern)

@@ -57,8 +57,11 @@ def test_the_repeated_hour_is_told_apart_by_the_order_of_the_rows() -> None:
         utc(2026, 10, 25, 1, 0), utc(2026, 10, 25, 1, 30), utc(2026, 10, 25, 2, 0),
     ]  # fmt: skip
     [finding] = [f for f in intake.findings if f.code == "dst-hour-repeated"]
-    assert (finding.severity, finding.value) == ("info", 5.0)
-    assert "02:00 to 03:00 on 2026-10-25" in finding.detail
+    assert finding.severity == "info"
+    assert finding.parameters
+    assert finding.parameters["count"] == 5
+    assert (finding.parameters["hour_from"], finding.parameters["hour_to"]) == ("02:00", "03:00")
+    assert finding.parameters["on"] == {"date": "2026-10-25"}
 
 
 def test_a_repeated_hour_without_a_step_back_is_taken_as_the_first_pass_and_said_so() -> None:
@@ -75,8 +78,11 @@ def test_rows_of_the_hour_that_clocks_skip_are_refused_and_told_why() -> None:
     assert times == [utc(2026, 3, 29, 0, 59, 59), utc(2026, 3, 29, 1, 0, 0)]
     [row] = intake.rejected_rows
     assert (row.line, row.column) == (3, "time")
-    assert "02:30:00 does not exist on 2026-03-29" in row.detail
-    assert "from 02:00 to 03:00" in row.detail
+    assert row.reason.key == "time-nonexistent"
+    assert (row.reason.parameters["clock"], row.reason.parameters["on"]) == (
+        "02:30:00",
+        {"date": "2026-03-29"},
+    )
 
 
 @pytest.mark.parametrize(

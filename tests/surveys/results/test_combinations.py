@@ -61,14 +61,16 @@ def test_two_crossed_paths_that_agree_come_to_their_mean(here: Scene) -> None:
     assert finding(combination, "paths-agree")["severity"] == "info"
 
 
-def test_crossed_paths_that_disagree_are_a_sign_of_a_lopsided_profile_and_less_sure(here: Scene) -> None:
+def test_crossed_paths_that_disagree_show_an_asymmetric_profile_and_have_a_larger_uncertainty(
+    here: Scene,
+) -> None:
     agreed = current_of(crossed(here, 170.2))
     combination = crossed(here, 187)
     told = finding(combination, "paths-disagree")
     assert told["severity"] == "warning"
     # Two traverses each: a cross-flow cancels, so it is the profile.
-    assert "lopsided profile" in told["detail"]
-    assert "path 1 at 0 deg and path 2 at 90 deg" in told["detail"]
+    assert told["parameters"]["geometry"] == "two-diameters-even"
+    assert (told["parameters"]["first"], told["parameters"]["second"]) == (1, 2)
     assert current_of(combination).expanded_uncertainty_m3_s > 1.2 * agreed.expanded_uncertainty_m3_s
 
 
@@ -190,7 +192,7 @@ def test_marked_stretches_of_a_part_count_in_the_combined_result(here: Scene) ->
 
 def test_logs_with_no_time_in_common_are_not_combined(here: Scene) -> None:
     one, other = logged(mounted(here)), logged(mounted(branch(here, "West branch")), late=3600)
-    with pytest.raises(NotEnough, match="no time in common"):
+    with pytest.raises(NotEnough, match="no-common-time"):
         combined(here, "sum", [one, other])
     assert not Combination.objects.exists()
 
@@ -204,7 +206,10 @@ def test_a_part_without_a_result_is_waited_for_and_what_hinders_then_is_told(her
     logged(third, 90, late=3600)
     assert current_of(good).cause == "log-import"
     bad.refresh_from_db()
-    assert "no time in common" in bad.blocked_reason
+    assert (bad.blocked_reason["code"], bad.blocked_reason["variant"]) == (
+        "not-enough-data",
+        "no-common-time",
+    )
     assert current(third).readings_used == 80
 
 

@@ -174,7 +174,7 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     from compute.base.errors import NotEnough
 
     def raise_not_enough(*_: Any) -> None:
-        raise NotEnough("The logs have no time in common.", field="logs")
+        raise NotEnough(field="parts", variant="no-common-step")
 
     combination, surveys = both
     old = current_of(combination)
@@ -183,7 +183,8 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     while worked_off(run).finished_at is None:
         RecomputationItem.objects.update(run_after=timezone.now())
     item = RecomputationItem.objects.get(combination=combination)
-    assert (item.state, item.error) == (Item.FAILED, "NotEnough: The logs have no time in common.")
+    assert item.state == Item.FAILED
+    assert item.error.startswith("NotEnough: No step of the common time has a reading of every log.")
     assert run.state == Recomputation.State.FINISHED_WITH_FAILURES
     assert current_of(combination) == old
     assert current(surveys[0]).pipe_data.wall_thickness_m == 0.008

@@ -305,7 +305,7 @@ ENTRIES = {
         detail=_("The file does not begin as a PDF does."),
         remedy=_("Select a PDF file."),
     ),
-    "file-too-large": Entry(
+    "file-too-large/pdf": Entry(
         title=_("File too large"),
         detail=_("The file is larger than {limit_mb} MB."),
         remedy=_("Select a smaller file."),

@@ -172,4 +172,28 @@ ENTRIES = {
         detail=_("At least {at_least} are needed for a reliable repeatability."),
         remedy=_("Log for longer."),
     ),
+    "dst-hour-repeated": Entry(
+        title=_("Hour repeated by the clock change"),
+        detail=(
+            _("The hour {hour_from} to {hour_to} on {on} occurs twice in the time zone {zone}."),
+            ngettext_lazy(
+                "{count} row of that hour is read as the first pass.",
+                "{count} rows of that hour are read as the first pass.",
+                "count",
+            ),
+        ),
+        remedy=_("If the logger's clock keeps one offset all year, enter the zone in the log format."),
+    ),
+    "dst-hour-repeated/order-known": Entry(
+        title=_("Hour repeated by the clock change"),
+        detail=(
+            _("The hour {hour_from} to {hour_to} on {on} occurs twice in the time zone {zone}."),
+            _("Rows are read as the first pass until their times step back, then as the second."),
+        ),
+    ),
+    "times-from-start": Entry(
+        title=_("Times counted from a start"),
+        detail=_("The file contains seconds only; they are counted from {start:seconds}."),
+        remedy=_("Check the start."),
+    ),
 }

@@ -68,12 +68,15 @@ def test_a_lone_survey_has_its_own_figure_and_nothing_of_paths(here: Scene) -> N
 @pytest.mark.parametrize(
     ("blocked_reason", "says"),
     [
-        ("The paths lie ⟦20.0 m|66 ft⟧ apart.", "The paths cannot be combined: The paths lie 20.0 m apart."),
-        ("", "The mean is calculated when all paths have a result."),
+        (
+            {"code": "not-enough-data", "variant": "paths", "parameters": {"count": 1}},
+            "The paths cannot be combined: A mean of paths needs at least two paths; 1 is given.",
+        ),
+        (None, "The mean is calculated when all paths have a result."),
     ],
 )
 def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
-    here: Scene, blocked_reason: str, says: str
+    here: Scene, blocked_reason: dict[str, Any] | None, says: str
 ) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))
     logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
