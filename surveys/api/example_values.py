@@ -28,6 +28,17 @@ KIND_EXAMPLES: Mapping[str, tuple[str, ...]] = {
 }
 """Kind of quantity to texts that a request can send."""
 
+FORMAT = {
+    "encoding": "utf-8",
+    "delimiter": ";",
+    "decimal_mark": ",",
+    "header_line": 1,
+    "time": {"at": "Time", "form": "iso"},
+    "columns": [
+        {"name": "transit_time", "at": "Transit time", "unit": "us"},
+        {"name": "time_difference", "at": "Difference", "unit": "ns"},
+    ],
+}
 PROPERTY_EXAMPLES: Mapping[str, Any] = {
     "SiteIn.hazards": "Hot surfaces in the boiler house.",
     "SiteChangeIn.hazards": "Hot surfaces in the boiler house.",
@@ -38,6 +49,7 @@ PROPERTY_EXAMPLES: Mapping[str, Any] = {
     "certificate": "C-2026-0117",
     "correlations": [["pipe.outer_diameter", "pipe.wall_thickness", 0.5]],
     "coverage_factor": 2.0,
+    "due_on": "2027-10-06",
     "current_password": "correct horse battery staple",
     "days": 90,
     "earliest_start": "2030-10-06T06:00:00+02:00",
@@ -49,6 +61,8 @@ PROPERTY_EXAMPLES: Mapping[str, Any] = {
     "expected_hours": 4.0,
     "expires_on": "2030-01-31",
     "face_offset": "14 mm",
+    "gauge_velocity_setting": "5900 m/s",
+    "format": FORMAT,
     "guard_factor": 1.0,
     "hazards": ["work-at-height"],
     "hours": 2000.0,
@@ -94,6 +108,7 @@ PROPERTY_EXAMPLES: Mapping[str, Any] = {
     "remind_days": [30, 60, 90],
     "required_qualifications": ["confined-space"],
     "role": "technician",
+    "resolution": "0.1 ns",
     "roughness": "0.045 mm",
     "scope": "read",
     "serial": "CX-4711",
@@ -147,17 +162,6 @@ POINT = {
     "coverage_factor": 2.0,
 }
 PERMISSIBLE_ERROR = {"relative": 0.01}
-FORMAT = {
-    "encoding": "utf-8",
-    "delimiter": ";",
-    "decimal_mark": ",",
-    "header_line": 1,
-    "time": {"at": "Time", "form": "iso"},
-    "columns": [
-        {"name": "transit_time", "at": "Transit time", "unit": "us"},
-        {"name": "time_difference", "at": "Difference", "unit": "ns"},
-    ],
-}
 ROWS = [
     {
         "temperature": f"{celsius} degC",
@@ -260,7 +264,8 @@ COMPONENT_EXAMPLES: Mapping[str, Any] = {
         "valid_from": "2026-11-01",
         "pipe": {"wall_thickness": "8.2 mm"},
     },
-    "MountingIn": ("transducers", "meter", "traverses"),
+    "LogFormatChangeIn": ("name", "format"),
+    "MountingIn": ("transducers", "meter", "traverses", "medium_temperature", "medium_temperature_source"),
     "PermissibleErrorIn": PERMISSIBLE_ERROR,
     "PipeIn": PIPE,
     "PipePartIn": {"wall_thickness": "8.2 mm"},
@@ -273,7 +278,13 @@ COMPONENT_EXAMPLES: Mapping[str, Any] = {
         "volume_flow": "137.6 m3/h",
         "relative_expanded_uncertainty": 0.02,
     },
-    "SurveyCorrectionIn": {"reason": "Temperature entered wrongly.", "medium_temperature": "58 degC"},
+    "SpanIn": ("starts_at", "ends_at"),
+    "SurveyCorrectionIn": {
+        "reason": "Temperature entered wrongly.",
+        "medium_temperature": "58 degC",
+        "medium_temperature_source": "measured",
+    },
+    "SurveyIn": ("medium_temperature", "medium_temperature_source"),
     "TransducersByValue": TRANSDUCERS,
     "UncertaintyIn": {
         "pipe": PIPE,
@@ -281,7 +292,10 @@ COMPONENT_EXAMPLES: Mapping[str, Any] = {
         "transducers": TRANSDUCERS,
         "traverses": 2,
         "readings": READINGS,
-        "inputs": {"pipe.wall_thickness": {"standard_uncertainty": "0.05 mm"}},
+        "inputs": {
+            "pipe.outer_diameter": {"standard_uncertainty": "0.2 mm"},
+            "pipe.wall_thickness": {"standard_uncertainty": "0.05 mm"},
+        },
     },
     "WallMeasurementIn": {
         "gauge": "0192f3a0-5c1e-7b60-9c43-2f3c1d7a9e10",

@@ -29,7 +29,6 @@ RECORDS = {
     "measuring_points": "measuring-points",
     "meter": "instruments",
     "other_instrument": "other-meters",
-    "parts": "surveys",
     "pipe": "pipes",
     "setup": "setups",
     "site": "sites",
@@ -38,7 +37,10 @@ RECORDS = {
     "user": "users",
 }
 # Codes of 400 that judge what a request means, not how it is written.
-JUDGEMENTS: set[str] = set()
+JUDGEMENTS = {
+    "belongs-to-invalid", "both-stated", "client-not-needed", "does-not-exist", "instrument-or-technician", "not-taken", "one-of",
+    "other-serial", "outside-log", "password-wrong", "wrong-instrument",
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +70,8 @@ def of_records(body: Any, there: Everything, name: str = "") -> Any:
     """The body with the ids of records there are."""
     if isinstance(body, dict):
         return {key: of_records(value, there, key) for key, value in body.items()}
+    if name == "parts" and isinstance(body, list):
+        return [there.ids["surveys"], there.other]
     if isinstance(body, list):
         return [of_records(one, there, name) for one in body]
     if isinstance(body, str) and body.startswith("0192f3a0-") and name in RECORDS:
@@ -104,7 +108,7 @@ def test_the_example_of_each_body_is_not_malformed(document: Any, there: Everyth
             found[f"{method} {path}"] = wrong
         tried += 1
     assert tried > 60
-    assert not found
+    assert found == {}
 
 
 def test_the_example_of_each_property_is_not_malformed(
@@ -118,4 +122,4 @@ def test_the_example_of_each_property_is_not_malformed(
             errors = refusals(as_user("administrator"), method, address(path, there), changed)
             if wrong := [error for error in errors if error[0].split(".")[0] == name]:
                 found[f"{method} {path} {name}"] = wrong
-    assert not found
+    assert found == {}
