@@ -1,4 +1,4 @@
-"""Search the packages of the runtime lock for known vulnerabilities. Exit status 1 if any are found."""
+"""Search for known vulnerabilities in the packages of the runtime lock. Exit status 1 if any are found."""
 
 import json
 import subprocess

@@ -173,7 +173,7 @@ MIDDLEWARE = [
     "surveys.api.unread.read_remaining_body",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
-    "surveys.operations.headers.careful_headers",
+    "surveys.operations.headers.response_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.http.ConditionalGetMiddleware",

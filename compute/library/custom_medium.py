@@ -1,4 +1,4 @@
-"""A user's custom medium: a small table by temperature, read between its rows."""
+"""Custom medium of a user: a small table by temperature, interpolated between its rows."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Who does which job when and with which kit: the pure part of planning, free of Django.
+"""Planning of jobs, technicians and kits: the pure part, free of Django.
 
-`problem` states it, `greedy` makes a careful plan, `search` betters it by a solver and bounds it, `check` judges any plan on its own.
+`problem` defines the problem, `greedy` makes a heuristic plan, `search` improves it by a solver and bounds it, `check` checks
+any plan independently.
 """

@@ -1,4 +1,4 @@
-"""A problem made ready for planning: stretches of work between absences, and when each job could start where."""
+"""Model input: shifts between absences, and the possible starts of each job."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from itertools import pairwise
 
 from compute.planning.problem import DAY, Job, Kit, Problem, Score, Span, Technician
 
-# First and last minute a job may start, both in it.
+# First and last minute a job may start, both included.
 Starts = tuple[tuple[int, int], ...]
-# Technician and day: who holds a kit on that day.
+# Technician and day: the holder of a kit on that day.
 Group = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """A stretch of work of one technician, from one site to another (home, or that of a fixed job beside it)."""
+    """Working time of one technician, from one site to another (home, or the site of an adjacent fixed job)."""
 
     technician: int
     day: int
@@ -27,25 +27,25 @@ class Shift:
 
     @property
     def group(self) -> Group:
-        """Who, and on which day."""
+        """Return technician and day."""
         return self.technician, self.day
 
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """A job done with a kit from a minute on; by their places in the problem."""
+    """Job done with a kit from a minute on; indices into the problem."""
 
     job: int
     kit: int
     start: int
 
 
-# The visits of each shift, in order; shifts without any are left out.
+# The visits of each shift, in order; shifts without visits are left out.
 Routes = dict[int, tuple[Visit, ...]]
 
 
 class ModelInput:
-    """Look-ups shared by those who make plans. Fixed jobs are cut out of the shifts and kits they take."""
+    """Look-up tables shared by the planners. Fixed jobs are cut out of the shifts and kits they use."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
@@ -66,16 +66,16 @@ class ModelInput:
             for job in self.jobs
         ]
         self._starts: dict[tuple[int, int, int], Starts] = {}
-        # Job -> shift -> the kits it could be done with there, on an otherwise empty board.
+        # Job -> shift -> the kits it can be done with there, if nothing else is planned.
         self.options = [{} if at in self.fixed else self._options(at) for at in range(len(self.jobs))]
 
     def starts(self, job: int, shift: int, kit: int) -> Starts:
-        """When a job may start in a shift with a kit, travel aside; empty if never."""
+        """Return when a job may start in a shift with a kit, without regard to travel; empty if never."""
         return self._starts.get((job, shift, kit), ())
 
     @cached_property
     def kept(self) -> dict[int, tuple[int, int, int]]:
-        """Job -> technician, kit and start of the earlier plan, fixed jobs aside."""
+        """Return job -> technician, kit and start of the earlier plan, without fixed jobs."""
         people = {one.id: at for at, one in enumerate(self.problem.technicians)}
         kits = {one.id: at for at, one in enumerate(self.kits)}
         return {
@@ -86,7 +86,9 @@ class ModelInput:
 
     @cached_property
     def rivals(self) -> dict[Group, set[Group]]:
-        """Group -> the groups of others that cannot hold the same kit: of the same day, or with a shift at the same time."""
+        """Return group -> the groups of others that cannot hold the same kit: on the same day, or with a shift at the same
+        time.
+        """
         spans: dict[Group, list[Span]] = {}
         for shift in self.shifts:
             spans.setdefault(shift.group, []).append(shift.span)
@@ -102,7 +104,7 @@ class ModelInput:
 
     @cached_property
     def held_by_fixed(self) -> dict[int, set[Group]]:
-        """Kit -> the groups that hold it for fixed jobs."""
+        """Return kit -> the groups that hold it for fixed jobs."""
         people = {one.id: at for at, one in enumerate(self.problem.technicians)}
         kits = {one.id: at for at, one in enumerate(self.kits)}
         found: dict[int, set[Group]] = {}
@@ -117,14 +119,16 @@ class ModelInput:
         return found
 
     def free_for(self, group: Group, kit: int, holders: Mapping[int, set[Group]]) -> bool:
-        """Whether a group may hold a kit beside those who hold it."""
+        """Whether a group may hold a kit beside its present holders."""
         rivals, held = self.rivals[group], holders.get(kit, set()) | self.held_by_fixed.get(kit, set())
         return not any(one in rivals or (one[1] == group[1] and one[0] != group[0]) for one in held)
 
     def timed(
         self, shift: int, order: Sequence[tuple[int, int]], pins: Mapping[int, int]
     ) -> tuple[Visit, ...] | None:
-        """Jobs with their kits in that order, each as early as can be, pinned ones at their minute; None if they do not fit."""
+        """Return the jobs with their kits in that order, each as early as possible, pinned ones at their minute; None if
+        they do not fit.
+        """
         one, visits = self.shifts[shift], []
         at, where = one.span.start, one.begins
         for job, kit in order:
@@ -137,36 +141,36 @@ class ModelInput:
         return tuple(visits) if at + self.travel[where][one.ends] <= one.span.end else None
 
     def travelled(self, shift: int, jobs: Iterable[int]) -> int:
-        """Minutes of travel of a shift that does those jobs in that order."""
+        """Return the minutes of travel of a shift with those jobs in that order."""
         sites = [self.jobs[job].site for job in jobs]
         stops = [self.shifts[shift].begins, *sites, self.shifts[shift].ends]
         return sum(self.travel[a][b] for a, b in pairwise(stops))
 
     def score(self, routes: Routes) -> Score:
-        """What the routes are worth, fixed jobs with them."""
+        """Return the score of the routes, fixed jobs included."""
         unchanging = Score(sum(self.jobs[job].value for job in self.fixed), len(self.kept), 0)
         shifts = range(len(self.shifts))
         return sum((self.shift_score(shift, routes.get(shift, ())) for shift in shifts), unchanging)
 
     def shift_score(self, shift: int, visits: Sequence[Visit]) -> Score:
-        """What one shift adds: value, travel, and less moved for each job that stays as it was."""
+        """Return the contribution of one shift: value, travel, and a move less for each unchanged job."""
         who, jobs = self.shifts[shift].technician, [one.job for one in visits]
         stayed = sum(self.kept.get(one.job) == (who, one.kit, one.start) for one in visits)
         return Score(sum(self.jobs[job].value for job in jobs), -stayed, self.travelled(shift, jobs))
 
     def technicians_possible(self, job: int) -> bool:
-        """Whether some technician could do the job alone in some shift, kits aside."""
+        """Whether some technician could do the job alone in some shift, without regard to kits."""
         people = self.problem.technicians
         return any(
             _starts_in(self.jobs[job], people[one.technician], one, self.travel) for one in self.shifts
         )
 
     def kits_possible(self, job: int) -> bool:
-        """Whether some kit that fits is there for the job, technicians aside."""
+        """Whether some suitable kit is available for the job, without regard to technicians."""
         return bool(self._kit_starts[job])
 
     def _busy(self, technician: Technician) -> list[tuple[Span, int]]:
-        """Spans in which a technician does nothing new, and where they are then."""
+        """Return the spans in which a technician is not available, and the place after each."""
         fixed = [
             (Span(one.start, one.start + job.minutes), job.site)
             for one in self.problem.kept
@@ -209,7 +213,7 @@ def _stretches(
 
 
 def merged(spans: Iterable[Span]) -> list[Span]:
-    """Spans that touch or overlap made one, in order."""
+    """Return the spans in order, those that touch or overlap merged."""
     found: list[Span] = []
     for one in sorted(spans):
         if found and one.start <= found[-1].end:
@@ -231,7 +235,7 @@ def _starts_with(job: Job, kit: Kit) -> Starts:
 
 
 def _starts_in(job: Job, technician: Technician, shift: Shift, travel: Sequence[Sequence[int]]) -> Starts:
-    """When a technician could start a job that is the only one of the shift."""
+    """Return when a technician could start a job that is the only one of the shift."""
     there, back = travel[shift.begins][job.site], travel[job.site][shift.ends]
     if shift.span.start + there > shift.span.end - back:
         return ()
@@ -251,7 +255,7 @@ def _both(ones: Starts, others: Starts) -> Starts:
 
 
 def _first(starts: Starts, ready: int, pinned: int | None) -> int | None:
-    """The first start from `ready` on, or the pinned one if it is possible."""
+    """Return the first start from `ready` on, or the pinned one if it is possible."""
     for first, last in starts:
         if pinned is not None:
             if max(first, ready) <= pinned <= last:

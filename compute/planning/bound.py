@@ -1,8 +1,8 @@
-"""How good any plan could be at most: the problem with its ways, times of day and whole jobs made easy, as a linear program.
+"""Upper bound on the objective of any plan: a linear program with relaxed travel, times of day and whole jobs.
 
-Left of the rules: each job once at most, in shifts where it is possible at all, a part of it counting for a part of its value; the
-minutes of work in a shift, with the two shortest ways of each site visited, fit its length; each job has a kit that is with its technician
-on that day, and each kit is with one. Every plan obeys these, so none is better.
+Remaining rules: each job at most once, in shifts where it is possible, a fraction of it counting for a fraction of its value;
+the minutes of work in a shift, with the two shortest legs of each site visited, fit its length; each job has a kit that is with
+its technician on that day, and each kit is with one technician. Every plan obeys these rules, so no plan exceeds the bound.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from compute.planning.board import Group, ModelInput
 
-# Above what the solver may be wrong by, as a part of the bound.
+# Larger than the tolerance of the solver, as a fraction of the bound.
 SOLVER_TOLERANCE = 1e-6
 
 
 def easy_bound(model_input: ModelInput) -> int:
-    """The value of all jobs that could be done alone, less the moves that cannot be helped."""
+    """Return the value of all jobs that could be done alone, less the cost of unavoidable moves."""
     value = sum(
         one.value
         for at, one in enumerate(model_input.jobs)
@@ -33,7 +33,7 @@ def easy_bound(model_input: ModelInput) -> int:
 
 
 def linear_bound(model_input: ModelInput, seconds: float) -> int:
-    """The bound by the linear program, in so many seconds; the easy one where it takes longer."""
+    """Return the bound by the linear program, within a time limit; the easy bound if the program takes longer."""
     from scipy.optimize import linprog
 
     easy = easy_bound(model_input)
@@ -46,7 +46,7 @@ def linear_bound(model_input: ModelInput, seconds: float) -> int:
     )  # fmt: skip
     if found.status != 0 or found.fun is None:
         return easy
-    # A kept job that stays counts its cost up here, and down in the objective if it moves; fixed jobs have no variable.
+    # A kept job that stays counts its cost here, and reduces the objective if it moves; fixed jobs have no variable.
     offset = (
         sum(model_input.jobs[job].value for job in model_input.fixed)
         - len(model_input.kept) * model_input.problem.move_cost
@@ -55,7 +55,7 @@ def linear_bound(model_input: ModelInput, seconds: float) -> int:
 
 
 def _shifts_to_keep(model_input: ModelInput, job: int) -> list[int]:
-    """The shifts in which a kept job can be just as it was."""
+    """Return the shifts in which a kept job can stay unchanged."""
     technician, kit, start = model_input.kept[job]
     return [
         shift
@@ -66,7 +66,7 @@ def _shifts_to_keep(model_input: ModelInput, job: int) -> list[int]:
 
 
 def _shortest_ways(travel: Sequence[Sequence[int]]) -> NDArray[np.float64]:
-    """Minutes between places whichever way and over whichever others (Floyd and Warshall)."""
+    """Return the shortest minutes between places in either direction, over any other places (Floyd and Warshall)."""
     there = np.array(travel, dtype=float)
     ways: NDArray[np.float64] = np.minimum(there, there.T)
     for over in range(len(ways)):
@@ -75,7 +75,7 @@ def _shortest_ways(travel: Sequence[Sequence[int]]) -> NDArray[np.float64]:
 
 
 class _Program:
-    """The linear program: variables from 0 to 1 with what each gains, and rows that are at most their limit."""
+    """Linear program: variables from 0 to 1 with their gains, and rows with an upper limit."""
 
     def __init__(self, model_input: ModelInput) -> None:
         self.model_input = model_input
@@ -99,7 +99,7 @@ class _Program:
         self._stays()
 
     def matrix(self) -> Any:
-        """The rows, sparse."""
+        """Return the rows as a sparse matrix."""
         from scipy.sparse import csr_array
 
         values, rows, columns = self._entries
@@ -117,11 +117,11 @@ class _Program:
         self.limits.append(limit)
 
     def _length(self, shift: int, jobs: list[int]) -> None:
-        """Work and ways fit the shift: of each way half is counted at the place it leaves, half at the one it reaches.
+        """Limit work and travel to the length of the shift; half of each leg counts at its start and half at its end.
 
-        Sites are visited once each, for the ways are the shortest there are, over other places too: a route that comes back to a site
-        is no shorter than one that does not. So a site has two ways to two different places, the nearest ones at least; where the shift
-        begins and where it ends are two places, even at one address.
+        Each site is visited once, because legs are shortest paths over other places too: a route that returns to a site is no
+        shorter than one that does not. So a site has two legs to two different places, at least the nearest ones; the start and
+        the end of the shift are two places, even at one address.
         """
         one, ways = self.model_input.shifts[shift], self.ways
         at_site: dict[int, list[int]] = {}
@@ -142,7 +142,7 @@ class _Program:
         self._row(terms.items(), float(one.span.end - one.span.start) - (out + back) / 2)
 
     def _kits(self) -> None:
-        """A job done in a shift has a kit that fits; a kit is with one technician a day."""
+        """Require a suitable kit for each job in a shift; a kit is with one technician a day."""
         hold: dict[tuple[int, Group], int] = {}
         for (job, shift), column in self.place.items():
             group = self.model_input.shifts[shift].group

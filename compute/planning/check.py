@@ -1,6 +1,6 @@
-"""Judges a plan on its own: shares the statement of the problem with those who make plans, and nothing else.
+"""Independent check of a plan: shares only the definition of the problem with the planners.
 
-Written as the rules read, one after the other, without regard to speed.
+Written in the order of the rules, without regard to speed.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from compute.planning.problem import DAY, Assignment, Problem, Score, Technician
 
 
 def faults(problem: Problem, plan: Iterable[Assignment]) -> list[str]:
-    """Every rule the plan breaks, a sentence each; empty if it can be done as it stands.
+    """Return every rule the plan breaks, one sentence each; empty if the plan is feasible.
 
-    A fixed job is held against one rule only: that it stays as it was.
+    A fixed job is checked against one rule only: that it is unchanged.
     """
     rows = sorted(plan, key=lambda one: (one.technician, one.start))
     found = [f"Job {job} is planned twice." for job in _twice(one.job for one in rows)]
@@ -30,7 +30,7 @@ def faults(problem: Problem, plan: Iterable[Assignment]) -> list[str]:
 
 
 def score_of(problem: Problem, plan: Iterable[Assignment]) -> Score:
-    """What the plan is worth, counted from the plan alone."""
+    """Return the score of the plan, counted from the plan alone."""
     rows = list(plan)
     value = sum(job.value for job in problem.jobs if job.id in {one.job for one in rows})
     moved = sum(one not in rows for one in problem.kept)
@@ -73,7 +73,7 @@ def _own_faults(problem: Problem, one: Assignment) -> Iterator[str]:
 
 
 def _way_faults(problem: Problem, technician: Technician, rows: list[Assignment]) -> Iterator[str]:
-    """Whether one technician can be everywhere in time, and within the shifts."""
+    """Check that one technician can reach all sites in time, and within the shifts."""
     for before, after in pairwise(rows):
         there = problem.travel[_site(problem, before)][_site(problem, after)]
         both_fixed = before.job in problem.fixed and after.job in problem.fixed
@@ -92,7 +92,9 @@ def _way_faults(problem: Problem, technician: Technician, rows: list[Assignment]
 def _home_faults(
     problem: Problem, technician: Technician, rows: list[Assignment], one: Assignment, start: int, end: int
 ) -> Iterator[str]:
-    """Whether a job with none before (after) it since the technician was last (until next) at home leaves time for the way."""
+    """Check that a job without another before (after) it since (until) the technician's time at home leaves time for the
+    trip.
+    """
     out = max([start, *(gone.end for gone in technician.absences if gone.end <= one.start)])
     back = min([end, *(gone.start for gone in technician.absences if gone.start >= _end(problem, one))])
     site, home = _site(problem, one), technician.home
@@ -117,14 +119,14 @@ def _kit_faults(problem: Problem, rows: list[Assignment]) -> Iterator[str]:
 
 
 def _day(problem: Problem, one: Assignment) -> int:
-    """The day of the shift the job is in: that on which the shift starts."""
+    """Return the day of the shift of the job: the day on which the shift starts."""
     technician = next(person for person in problem.technicians if person.id == one.technician)
     starts = [shift.start for shift in technician.shifts if shift.start <= one.start < shift.end]
     return (starts[0] if starts else one.start) // DAY
 
 
 def _way(problem: Problem, technician: Technician, rows: list[Assignment]) -> int:
-    """Minutes of travel of a technician: home to home in each stretch of work in which there is a job."""
+    """Return the minutes of travel of a technician: home to home in each shift with a job."""
     total = 0
     stops = sorted((one.start, _site(problem, one)) for one in rows if one.technician == technician.id)
     for shift in technician.shifts:

@@ -1,4 +1,4 @@
-"""Explanation of a plan: its score, and the reasons for unscheduled jobs."""
+"""Explanation of a plan in sentences: its objective, and the reasons for unscheduled jobs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A careful plan without a solver: job after job where it adds least travel, in two orders, the better kept."""
+"""Heuristic plan without a solver: each job where it adds least travel, in two orders, the better plan kept."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from itertools import pairwise
 
 from compute.planning.board import Group, ModelInput, Routes, Visit
 
-# A kit that is not yet with the technician is tried from the one that fits fewest jobs; more than this changes nothing but time.
+# A kit that is not yet with the technician is tried in the order of how few jobs it suits; trying more only takes time.
 NEW_KITS_TRIED = 2
 
 
 def greedy_routes(model_input: ModelInput) -> Routes:
-    """The better of two careful plans: by value, and by value for each minute of work. Kept jobs stay where they still can."""
+    """Return the better of two heuristic plans: by value, and by value for each minute of work. Kept jobs stay where
+    possible.
+    """
     orders: tuple[Callable[[int], tuple[float, ...]], ...] = (
         lambda job: (
             -model_input.jobs[job].value,
@@ -31,7 +33,7 @@ def greedy_routes(model_input: ModelInput) -> Routes:
 
 
 def rank(model_input: ModelInput, routes: Routes) -> tuple[int, int]:
-    """What plans are compared by: the objective first, then less travel."""
+    """Return the key by which plans are compared: the objective first, then less travel."""
     score = model_input.score(routes)
     return score.objective(model_input.problem.move_cost), -score.travel
 
@@ -39,7 +41,7 @@ def rank(model_input: ModelInput, routes: Routes) -> tuple[int, int]:
 def holders_of(
     model_input: ModelInput, routes: Routes, apart_from: frozenset[int] = frozenset()
 ) -> dict[int, set[Group]]:
-    """Kit -> the groups that hold it, by the visits of the shifts but some."""
+    """Return kit -> the groups that hold it, by the visits of all shifts except some."""
     found: dict[int, set[Group]] = {}
     for shift, visits in routes.items():
         if shift not in apart_from:
@@ -49,7 +51,7 @@ def holders_of(
 
 
 class Filling:
-    """A plan being filled."""
+    """Plan under construction."""
 
     def __init__(self, model_input: ModelInput) -> None:
         self.model_input, self.routes = model_input, Routes()
@@ -61,18 +63,18 @@ class Filling:
                 self.wanted[kit] += 1
 
     def filled(self, order: Callable[[int], tuple[float, ...]]) -> Routes:
-        """Every job tried once: those of the earlier plan as they were, then all others in the order."""
+        """Return a plan with every job tried once: those of the earlier plan unchanged, then all others in that order."""
         jobs = sorted((job for job, options in enumerate(self.model_input.options) if options), key=order)
         self.put_all(jobs, set(range(len(self.model_input.shifts))))
         return self.routes
 
     def put_all(self, jobs: Iterable[int], shifts: set[int]) -> None:
-        """Try jobs in that order in some shifts; first those that may stay as they were."""
+        """Try jobs in that order in some shifts; first those that may stay unchanged."""
         for job in [job for job in jobs if not self._stays(job, shifts)]:
             self._put(job, [shift for shift in self.model_input.options[job] if shift in shifts])
 
     def refilled(self, routes: Routes, shifts: set[int], jobs: Iterable[int]) -> Routes:
-        """Those routes with some shifts emptied and filled again with the jobs in that order."""
+        """Return the routes with some shifts emptied and filled again with the jobs in that order."""
         self.routes = {shift: visits for shift, visits in routes.items() if shift not in shifts}
         self.holders = holders_of(self.model_input, self.routes)
         at = {
@@ -100,7 +102,7 @@ class Filling:
         return False
 
     def _kits(self, job: int, shift: int, only: list[int] | None) -> list[int]:
-        """Kits to try: one the technician has on that day already, else those that fewest jobs want."""
+        """Return the kits to try: one the technician already has on that day, otherwise those that suit fewest jobs."""
         group = self.model_input.shifts[shift].group
         some = [kit for kit in self.model_input.options[job][shift] if only is None or kit in only]
         usable = [kit for kit in some if self.model_input.free_for(group, kit, self.holders)]
@@ -108,7 +110,7 @@ class Filling:
         return usable[:NEW_KITS_TRIED]
 
     def _put(self, job: int, shifts: Iterable[int], only: list[int] | None = None) -> bool:
-        """Put a job where it adds least travel, with few kits on the way; False if it fits nowhere."""
+        """Insert a job where it adds least travel, with few kits tried; False if it fits nowhere."""
         best: tuple[tuple[int, int, int], int, int, tuple[Visit, ...]] | None = None
         for added, began, shift, at in sorted(self._gaps(job, shifts)):
             if best is not None and added > best[0][0]:
@@ -130,7 +132,7 @@ class Filling:
         return True
 
     def _gaps(self, job: int, shifts: Iterable[int]) -> Iterator[tuple[int, int, int, int]]:
-        """Travel added, begin of the shift, shift and place in its order, wherever work and ways would fit its length."""
+        """Yield added travel, start of the shift, shift and position in it, wherever work and travel would fit its length."""
         travel, one = self.model_input.travel, self.model_input.jobs[job]
         for shift in shifts:
             where, jobs = self.model_input.shifts[shift], [visit.job for visit in self.routes.get(shift, ())]

@@ -1,7 +1,7 @@
-"""The exact model of some shifts and jobs for the solver, all else staying as it is.
+"""Exact solver model of some shifts and jobs, with all others fixed.
 
-Each shift is a circuit from where it begins past its jobs to where it ends; an arc taken pushes the next start behind the way there.
-Every variable is given a hint, for a search that starts from half a plan does worse than the plan.
+Each shift is a circuit from its start past its jobs to its end; a chosen arc delays the next start by its travel time. Every
+variable has a hint, because a search that starts from a part of a plan gives worse results.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ SEED = 1
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How long the solver may look: seconds by the clock, and steps counted the same on every machine."""
+    """Limits of the solver: seconds of time, and steps counted the same on every machine."""
 
     seconds: float
     steps: float
@@ -27,7 +27,7 @@ class Effort:
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """Routes of the shifts asked about, whether they are proven best, and the bound on the weighted objective."""
+    """Routes of the selected shifts, whether they are proven optimal, and the bound on the weighted objective."""
 
     routes: Routes
     optimal: bool
@@ -36,7 +36,7 @@ class Solved:
 
 @dataclass
 class _Parts:
-    """The variables of a model."""
+    """Variables of a model."""
 
     model: Any
     start: dict[int, Any] = field(default_factory=dict)
@@ -48,18 +48,18 @@ class _Parts:
     stay: dict[tuple[int, int], Any] = field(default_factory=dict)
 
     def held(self, kit: int, group: Group) -> Any:
-        """Whether a technician holds a kit on a day."""
+        """Return whether a technician holds a kit on a day."""
         if (kit, group) not in self.hold:
             self.hold[kit, group] = self.model.new_bool_var(f"hold_{kit}_{group}")
         return self.hold[kit, group]
 
     def possible(self, model_input: ModelInput, key: tuple[int, int]) -> list[tuple[int, int]]:
-        """First and last starts of a job in a shift, with any of the kits."""
+        """Return the first and last starts of a job in a shift, with any of the kits."""
         return [one for kit in self.kits[key] for one in model_input.starts(*key, kit)]
 
 
 def weight(model_input: ModelInput) -> int:
-    """What a unit of the objective is worth in minutes of travel, so that travel only decides among equals."""
+    """Return the weight of the objective in minutes of travel, so that travel only decides between equal plans."""
     longest = max((max(row, default=0) for row in model_input.travel), default=0)
     return longest * (len(model_input.jobs) + 2 * len(model_input.shifts)) + 1
 
@@ -67,7 +67,7 @@ def weight(model_input: ModelInput) -> int:
 def solved(
     model_input: ModelInput, routes: Routes, shifts: Iterable[int], jobs: Iterable[int], effort: Effort
 ) -> Solved:
-    """The best that the solver finds for those shifts and jobs. `routes` is the plan so far, and the hint."""
+    """Return the best solution found for those shifts and jobs. `routes` is the plan so far, and the hint."""
     from ortools.sat.python import cp_model  # 188 MB installed, and slow to load
 
     free, model = sorted(shifts), cp_model.CpModel()
@@ -95,7 +95,7 @@ def solved(
 def _choices(
     model_input: ModelInput, routes: Routes, shifts: list[int], jobs: list[int], parts: _Parts, cp_model: Any
 ) -> None:
-    """Each job in one shift at most, with a kit that is with the technician, at a start that both allow."""
+    """Add the choices: each job in at most one shift, with a kit of the technician, at a start that both allow."""
     held = holders_of(model_input, routes, frozenset(shifts))
     for job in jobs:
         for shift in shifts:
@@ -116,7 +116,7 @@ def _choices(
 
 
 def _choice(model_input: ModelInput, key: tuple[int, int], parts: _Parts, cp_model: Any) -> None:
-    """A job in a shift: any kit held does where all allow the same starts, else it matters which one."""
+    """Add the choice of a job in a shift: any kit held if all allow the same starts, otherwise one kit."""
     model, (job, shift), kits = parts.model, key, parts.kits[key]
     place = parts.place[key] = model.new_bool_var(f"place_{job}_{shift}")
     by_starts: dict[Starts, list[int]] = {}
@@ -150,7 +150,7 @@ def _custody(model_input: ModelInput, parts: _Parts) -> None:
 
 
 def _circuit(model_input: ModelInput, shift: int, parts: _Parts) -> None:
-    """The way through a shift; None stands for where it begins and ends."""
+    """Add the route through a shift; None is its start and end."""
     model, one = parts.model, model_input.shifts[shift]
     jobs = [job for job, at in parts.place if at == shift]
     node: dict[int | None, int] = {None: 0, **{job: at for at, job in enumerate(jobs, start=1)}}
@@ -182,7 +182,7 @@ def _circuit(model_input: ModelInput, shift: int, parts: _Parts) -> None:
 
 
 def _keeping(model_input: ModelInput, parts: _Parts) -> None:
-    """Whether kept jobs stay with their technician, kit and start."""
+    """Add whether kept jobs keep their technician, kit and start."""
     for job, (technician, kit, start) in model_input.kept.items():
         stays = []
         for (one, shift), place in parts.place.items():
@@ -215,7 +215,7 @@ def _travel(model_input: ModelInput, shifts: list[int], parts: _Parts) -> Any:
 
 
 def _hints(model_input: ModelInput, routes: Routes, shifts: list[int], parts: _Parts) -> None:
-    """The plan so far as a hint for every variable."""
+    """Give every variable its value in the plan so far as a hint."""
     at = {one.job: (shift, one.kit, one.start) for shift in shifts for one in routes.get(shift, ())}
     holds = {(kit, model_input.shifts[shift].group) for shift, kit, _ in at.values()}
     ways = set()

@@ -1,7 +1,7 @@
-"""What a planning problem is made of: jobs, technicians, kits, the minutes between sites, and a plan.
+"""Planning problem: jobs, technicians, kits, the minutes between sites, and a plan.
 
-Times are whole minutes since any midnight; spans are half open. A job is done in one go by one technician with one kit. A technician
-sets out from home and is home again within the shift. A kit stays with one technician for a whole day.
+Times are whole minutes since any midnight; spans are half open. A job is done without interruption by one technician with one
+kit. A technician leaves home and returns home within the shift. A kit stays with one technician for a whole day.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ DAY = 24 * 60
 
 @dataclass(frozen=True, slots=True, order=True)
 class Span:
-    """From minute `start` up to minute `end`, which is not in it."""
+    """Span from minute `start` to minute `end`, the end excluded."""
 
     start: int
     end: int
@@ -27,13 +27,15 @@ class Span:
             raise ValueError(f"A span ends ({self.end}) before it starts ({self.start}).")
 
     def meets(self, other: Span) -> bool:
-        """Whether both have a minute in common."""
+        """Whether both spans share a minute."""
         return self.start < other.end and other.start < self.end
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A visit to a site: `minutes` of work within `window`, worth `value`, by somebody with all `qualifications`, with one of `kits`."""
+    """Visit to a site: `minutes` of work within `window`, worth `value`, by a technician with all `qualifications`, with one
+    of `kits`.
+    """
 
     id: str
     site: int
@@ -50,7 +52,7 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Qualified:
-    """A qualification and a span in which it holds."""
+    """Qualification and the span of its validity."""
 
     slug: str
     span: Span
@@ -58,7 +60,9 @@ class Qualified:
 
 @dataclass(frozen=True, slots=True)
 class Technician:
-    """Somebody who sets out from site `home`, works in `shifts` but not in `absences`; a shift belongs to the day it starts on."""
+    """Technician who leaves from site `home`, works in `shifts` but not in `absences`; a shift belongs to the day of its
+    start.
+    """
 
     id: str
     home: int
@@ -69,7 +73,7 @@ class Technician:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """Instruments that go out together: when they are free, and the first minute their calibration no longer holds."""
+    """Set of instruments: when it is free, and the first minute after the validity of its calibration."""
 
     id: str
     free: tuple[Span, ...]
@@ -78,7 +82,7 @@ class Kit:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """Who does a job, with what, from when."""
+    """Technician, kit and start of a job."""
 
     job: str
     technician: str
@@ -88,10 +92,10 @@ class Assignment:
 
 @dataclass(frozen=True)
 class Problem:
-    """All there is to plan. `travel[a][b]` is the minutes from site a to site b.
+    """Complete planning problem. `travel[a][b]` is the minutes from site a to site b.
 
-    `kept` is an earlier plan; a job that does not stay just as it was there costs `move_cost`. Jobs named in `fixed` (on site, past)
-    stay as kept whatever else holds.
+    `kept` is an earlier plan; a job that is not kept unchanged costs `move_cost`. Jobs named in `fixed` (on site, past) stay
+    unchanged under all conditions.
     """
 
     jobs: tuple[Job, ...]
@@ -119,20 +123,20 @@ class Problem:
 
     @cached_property
     def kept_by_job(self) -> dict[str, Assignment]:
-        """Job id -> its kept assignment."""
+        """Return job id -> its kept assignment."""
         return {one.job: one for one in self.kept}
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """What a plan is worth: `value` of the jobs done, kept jobs `moved`, minutes of `travel`."""
+    """Score of a plan: `value` of the jobs done, kept jobs `moved`, minutes of `travel`."""
 
     value: int
     moved: int
     travel: int
 
     def objective(self, move_cost: int) -> int:
-        """What is made as large as can be; among equals the plan with less travel is taken."""
+        """Return the value to maximise; of equal plans the one with less travel is chosen."""
         return self.value - move_cost * self.moved
 
     def __add__(self, other: Score) -> Score:
@@ -144,7 +148,7 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class Unscheduled:
-    """A job that is not scheduled, with the reason."""
+    """Unscheduled job and the reason: a stable code and a sentence."""
 
     job: str
     reason: Message

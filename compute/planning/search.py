@@ -1,4 +1,4 @@
-"""A plan made in the time there is: the careful plan bettered part after part by the solver, and how good any could be at most."""
+"""Search within a time limit: the heuristic plan improved part by part by the solver, and a bound on the objective."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ from compute.planning.greedy import Filling, greedy_routes, rank
 from compute.planning.model import SEED, Effort, solved, weight
 from compute.planning.problem import Assignment, Problem, Score, Unscheduled
 
-# So many pairs of jobs that could follow each other are given to the solver as one; a larger problem in parts.
+# Up to this number of pairs of consecutive jobs the solver gets one model; it solves a larger problem in parts.
 WHOLE_MODEL_ARCS = 3000
 SHIFTS_PER_SUBPROBLEM, SHARE_OF_ONE_DAY = 3, 0.3
 EXTRA_JOBS_PER_SUBPROBLEM, STEPS_PER_SUBPROBLEM = 8, 0.1
 REFILLS_PER_ROUND = 800
-# How much worse than the best a plan may be to go on from it, in jobs of mean value; and what a minute less of travel is taken to be
-# worth, in minutes of work. Found by trying.
+# Accepted loss of a plan against the best, in jobs of mean value; and the value of a saved minute of travel, in minutes of
+# work. Both found by experiment.
 LEEWAY, MINUTE_WORTH = 0.3, 0.125
-# What a job takes beside its work, for a guess at its worth.
+# Minutes beside the work of a job, for an estimate of its value.
 DEFAULT_TRAVEL_MINUTES = 15
-# After so many rounds in a row that gave nothing the search ends before its time.
+# After this number of rounds without improvement the search ends before the time limit.
 MAX_ROUNDS_WITHOUT_GAIN = 60
 PROGRESS_INTERVAL = 0.5
 
@@ -38,10 +38,11 @@ ProgressCallback = Callable[[float], None]
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A plan, what it is worth, and how far from the best it can be.
+    """Plan with its score and its distance from the optimum.
 
-    `bound` is on the objective (value less the cost of moves), `optimality_gap` the part of it that may be missing; travel decides among equals
-    and has no bound. `status` is optimal (proven), feasible (time ran out) or greedy (no solver installed).
+    `bound` is on the objective (value less the cost of moves), `optimality_gap` the fraction of it that may be missing; travel
+    decides between equal plans and has no bound. `status` is optimal (proven), feasible (time ran out) or greedy (no solver
+    installed).
     """
 
     assignments: tuple[Assignment, ...]
@@ -59,9 +60,11 @@ class Planned:
 def find_plan(
     problem: Problem, seconds: float, *, report_progress: ProgressCallback = lambda share: None
 ) -> Planned:
-    """Plan within a time limit, never worse than the careful plan. `report_progress` hears how much of the time is over, 0 to 1.
+    """Plan within a time limit, never worse than the heuristic plan. `report_progress` gets the elapsed fraction of the time, 0
+    to 1.
 
-    The same problem gives the same plan, but where the time runs out first: then it depends on how far the machine came.
+    The same problem gives the same plan, except when the time limit ends the search: then the plan depends on the speed of the
+    machine.
     """
     until = time.monotonic() + seconds
     model_input = ModelInput(problem)
@@ -104,14 +107,14 @@ def _improved(
 
 
 def _whole(model_input: ModelInput, first: Routes, until: float) -> tuple[Routes, int]:
-    """One model of everything: its bound holds ways and times too."""
+    """Solve one model of everything: its bound includes travel and times of day."""
     jobs = [job for job, options in enumerate(model_input.options) if options]
     effort = Effort(until - time.monotonic(), float("inf"))
     found = solved(model_input, first, range(len(model_input.shifts)), jobs, effort)
     best = max(first, found.routes, key=lambda one: rank(model_input, one))
     if found.optimal:
         return best, model_input.score(best).objective(model_input.problem.move_cost)
-    # Travel takes less than one unit of the objective, so the next whole number above holds.
+    # Travel weighs less than one unit of the objective, so the next whole number above is a bound.
     worth = weight(model_input)
     fixed = sum(
         model_input.jobs[job].value for job in model_input.fixed
@@ -131,9 +134,9 @@ def _jobs_of_shifts(model_input: ModelInput) -> dict[int, list[int]]:
 
 
 def _rounds(model_input: ModelInput, first: Routes, until: float, beside: Executor) -> Iterator[Routes]:
-    """Better and better plans: some shifts emptied and filled again, over and over, while the solver looks at a part beside it.
+    """Yield better and better plans: empty and refill some shifts repeatedly, while the solver works on another part.
 
-    What the solver found is taken up at the end of each round, so the course does not depend on which of the two is faster.
+    The solution is used at the end of each round, so the course does not depend on which of the two is faster.
     """
     wander, fruitless = _Wander(model_input, first), 0
     yield first
@@ -150,11 +153,11 @@ def _rounds(model_input: ModelInput, first: Routes, until: float, beside: Execut
 
 
 class _Wander:
-    """A plan that is changed a little again and again, somewhat for the worse at times, and the best it has been."""
+    """Plan that is changed a little repeatedly, at times for the worse, and the best plan so far."""
 
     def __init__(self, model_input: ModelInput, first: Routes) -> None:
         self.model_input, self.now, self.best = model_input, first, first
-        self.chance = random.Random(SEED)  # noqa: S311 - no secret
+        self.chance = random.Random(SEED)  # noqa: S311 - not a secret
         self.filling, self.shifts = Filling(model_input), sorted(_jobs_of_shifts(model_input))
         jobs = [job for job, options in zip(model_input.jobs, model_input.options, strict=True) if options]
         value = sum(job.value for job in jobs)
@@ -164,7 +167,7 @@ class _Wander:
         self.top, self.best_rank = self._promise(self.score), self._rank(self.score)
 
     def refill(self) -> None:
-        """Empty a few shifts and fill them again; go on from there if that is not much worse than the best."""
+        """Empty a few shifts and refill them; continue from there if the plan is not much worse than the best."""
         some = self._some()
         tried = self.filling.refilled(self.now, some, self._candidates(self.now, some))
         score = self.score + self._worth(tried, some) - self._worth(self.now, some)
@@ -172,7 +175,9 @@ class _Wander:
             self._take(tried, score)
 
     def part(self, seconds: float) -> Callable[[], Routes]:
-        """A call that has the solver look at a few shifts of the best plan, with the most promising jobs left out."""
+        """Return a call that lets the solver improve a few shifts of the best plan, with the most promising unscheduled
+        jobs.
+        """
         best, some = self.best, self._some()
         mine = [one.job for shift in sorted(some) for one in best.get(shift, ())]
         others = [job for job in self._candidates(best, some) if job not in mine]
@@ -185,7 +190,7 @@ class _Wander:
         return solve
 
     def take_up(self, routes: Routes) -> None:
-        """Go on from those routes if they are better than the best."""
+        """Continue from those routes if they are better than the best."""
         if rank(self.model_input, routes) > rank(self.model_input, self.best):
             self._take(routes, self.model_input.score(routes))
 
@@ -203,11 +208,11 @@ class _Wander:
         return score.objective(self.model_input.problem.move_cost), -score.travel
 
     def _promise(self, score: Score) -> float:
-        """The objective, with travel counted a little, for minutes saved make room for jobs."""
+        """Return the objective with a small weight on travel, because saved minutes make room for jobs."""
         return score.objective(self.model_input.problem.move_cost) - self.minute_worth * score.travel
 
     def _some(self) -> set[int]:
-        """A few shifts, often all of one day, for these can swap jobs and kits."""
+        """Return a few shifts, often all of one day, because these can exchange jobs and kits."""
         among = self.shifts
         if self.chance.random() < SHARE_OF_ONE_DAY:
             day = self.model_input.shifts[self.chance.choice(among)].day
@@ -215,7 +220,7 @@ class _Wander:
         return set(self.chance.sample(among, min(self.chance.randint(2, SHIFTS_PER_SUBPROBLEM), len(among))))
 
     def _candidates(self, routes: Routes, shifts: set[int]) -> list[int]:
-        """Jobs of those shifts and those left out that could go there, roughly by value for each minute."""
+        """Return jobs of those shifts and unscheduled jobs that fit there, roughly by value for each minute."""
         model_input = self.model_input
         elsewhere = {one.job for shift, visits in routes.items() if shift not in shifts for one in visits}
         jobs = [

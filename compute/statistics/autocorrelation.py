@@ -1,4 +1,4 @@
-"""Mean of an autocorrelated log: how many independent readings it is worth, and how well its mean is known."""
+"""Mean of an autocorrelated log: its effective sample size and standard uncertainty."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ WINDOW_FACTOR = 5.0
 MIN_READINGS_AUTOCORRELATION = 8
 # A window nearly as long as its stretch says little: what is undone stays within five times; a default value.
 MIN_VARIANCE_LEFT = 0.2
-# Products of a series with itself are summed a piece at a time that stays in the processor's cache.
+# Products of a series with itself are summed in pieces that fit the processor's cache.
 PIECE = 8192
-# Few lags are summed one by one, which is quicker; more of them, eight times as many at each try, by Fourier transforms.
+# Few lags are summed directly, which is faster; more lags, eight times as many at each try, by Fourier transforms.
 FEW_LAGS = 16
 MORE_LAGS = 8
-# A transform of so many times the lags wastes little on the overlap of its pieces.
+# A transform of this multiple of the lags loses little to the overlap of its pieces.
 TRANSFORM_PER_LAG = 16
 TRANSFORM_ROWS = 16
 
@@ -251,7 +251,7 @@ def _autocorrelation(centred: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class _Detrended:
-    """A series less its mean and its straight trend, worked out a piece at a time: none of it is kept."""
+    """Series less its mean and its straight trend, calculated piece by piece and not stored."""
 
     values: FloatArray
     mean: float
@@ -259,7 +259,7 @@ class _Detrended:
 
     @staticmethod
     def of(values: FloatArray) -> _Detrended:
-        """The series with its mean and the slope of its least-squares line over a place from -1/2 to 1/2."""
+        """Return the series with its mean and the slope of its least-squares line over a position from -1/2 to 1/2."""
         level = _Detrended(values, float(values.mean()), 0.0)
         along = sum(
             float(_place(start, len(values), len(piece)) @ piece) for start, piece in level.pieces(PIECE)
@@ -267,25 +267,25 @@ class _Detrended:
         return _Detrended(values, level.mean, along / _place_squares(len(values)))
 
     def part(self, start: int, stop: int) -> FloatArray:
-        """What is left of the readings from `start` to `stop`."""
+        """Return the residuals of the readings from `start` to `stop`."""
         left: FloatArray = self.values[start:stop] - self.mean
         if self.trend:
             left -= self.trend * _place(start, len(self.values), len(left))
         return left
 
     def reach(self) -> float:
-        """Nothing left of the series is larger; 0 where nothing is left."""
+        """Return an upper limit of the residuals; 0 if all are 0."""
         widest = max(float(self.values.max()) - self.mean, self.mean - float(self.values.min()))
         return widest + abs(self.trend) / 2
 
     def pieces(self, size: int, overlap: int = 0) -> Iterator[tuple[int, FloatArray]]:
-        """Pieces one after another, each with where it starts and with `overlap` readings of the next."""
+        """Yield consecutive pieces, each with its start and with `overlap` readings of the next."""
         for start in range(0, len(self.values), size):
             yield start, self.part(start, start + size + overlap)
 
 
 def _place(start: int, count: int, size: int) -> FloatArray:
-    """Places of successive readings on a scale from -1/2, the first of the series, to 1/2, its last."""
+    """Return the positions of successive readings on a scale from -1/2, the first of the series, to 1/2, the last."""
     places = np.arange(start, start + size, dtype=float)
     places /= count - 1
     places -= 0.5
@@ -293,7 +293,7 @@ def _place(start: int, count: int, size: int) -> FloatArray:
 
 
 def _place_squares(count: int) -> float:
-    """Sum of the squares of all places."""
+    """Return the sum of the squares of all positions."""
     return count * (count + 1) / (12 * (count - 1))
 
 
@@ -317,7 +317,7 @@ def _scatter_and_time(series: Sequence[_Detrended]) -> tuple[float, float, int]:
 
 
 def _detrending_correction(time: float, window: int, count: int, stretches: int) -> float:
-    """The autocorrelation time with what levels and trends taken out of so many stretches took along."""
+    """Correct the autocorrelation time for the levels and trends removed from the segments."""
     left = max(1 - 2 * stretches * (1 + 2 * window - time) / count, MIN_VARIANCE_LEFT)
     return min(time / left, count / stretches)
 
@@ -345,7 +345,7 @@ def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:
         summed: NDArray[np.complex128] = np.einsum("ij,ij->j", np.fft.rfft(row).conj(), whole)
         return summed
 
-    # On two threads, added in order: the same figure to the bit however they run.
+    # On two threads, added in order: the same value to the bit in every run.
     spectrum = np.zeros(width // 2 + 1, dtype=np.complex128)
     for summed in alternating_threads(spectrum_of, range(0, len(series.values), step * rows)):
         spectrum += summed
@@ -354,12 +354,12 @@ def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:
 
 
 def _filled(values: FloatArray, count: int) -> FloatArray:
-    """The values with zeros behind them up to a count."""
+    """Return the values, padded with zeros to a length."""
     return values if len(values) >= count else np.concatenate([values, np.zeros(count - len(values))])
 
 
 def _joint_freedom(noise: float, drift_uncertainty: float, noise_freedom: float) -> float:
-    """Welch-Satterthwaite of the noise and a drift allowance taken as known."""
+    """Return the degrees of freedom (Welch-Satterthwaite) of the noise and a drift allowance that counts as known."""
     if noise == 0:
         return math.inf
     return float(noise_freedom * (1 + (drift_uncertainty / noise) ** 2) ** 2)

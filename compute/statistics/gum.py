@@ -34,7 +34,7 @@ HALF_WIDTH_DIVISOR: dict[Distribution, float] = {
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """One input quantity: best estimate, standard uncertainty (k = 1), degrees of freedom, shape of its doubt."""
+    """Input quantity: best estimate, standard uncertainty (k = 1), degrees of freedom, distribution."""
 
     path: str
     value: float
@@ -325,7 +325,7 @@ def _effective_freedom(
 
 
 def _groups(matrix: FloatArray) -> list[list[int]]:
-    """Inputs joined, directly or through others, by a correlation that is not 0."""
+    """Return the groups of inputs joined, directly or through others, by a correlation that is not 0."""
     left = set(range(len(matrix)))
     groups = []
     while left:

@@ -1,4 +1,6 @@
-"""Propagation of distributions by Monte Carlo (JCGM 101), as a check on the linear answer of compute.statistics.gum."""
+"""Propagation of distributions by Monte Carlo (JCGM 101), as a validation of the law of propagation in
+compute.statistics.gum.
+"""
 
 from __future__ import annotations
 
@@ -156,7 +158,7 @@ def _draw(
 
 
 def _unit_trials(item: Input, generator: np.random.Generator, count: int) -> FloatArray:
-    """Draws of an input's doubt with standard deviation 1 (a t distribution keeps its wider tails)."""
+    """Return trials of an input with standard deviation 1 (a t distribution keeps its wider tails)."""
     if item.distribution == "normal":
         if math.isfinite(item.degrees_of_freedom):
             return generator.standard_t(item.degrees_of_freedom, count)
@@ -170,9 +172,9 @@ def _unit_trials(item: Input, generator: np.random.Generator, count: int) -> Flo
 
 
 def _joint(inputs: Sequence[Input], linear: GumResult) -> tuple[list[str], FloatArray | None]:
-    """The inputs that are correlated, and a square root of their correlation matrix.
+    """Return the correlated inputs, and a square root of their correlation matrix.
 
-    By eigenvalues, since fully correlated inputs defeat Cholesky.
+    By eigenvalues, because Cholesky fails for fully correlated inputs.
     """
     named = {path for first, second, r in linear.correlations if r for path in (first, second)}
     joint = [item.path for item in inputs if item.path in named]
@@ -218,7 +220,9 @@ def _summary(
 
 
 def _end_noise(ordered: FloatArray, tail: float) -> float:
-    """Standard error of a quantile from the spread of its neighbours: one standard error of its rank to either side."""
+    """Return the standard error of a quantile from the distance of its neighbours: one standard error of its rank to either
+    side.
+    """
     trials = len(ordered)
     step = math.sqrt(trials * tail * (1 - tail))
     low, high = max(int(trials * tail - step), 0), min(int(trials * tail + step), trials - 1)

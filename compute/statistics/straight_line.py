@@ -1,4 +1,4 @@
-"""A straight line through points, with the uncertainty of the line and of the next point."""
+"""Straight line through points, with the uncertainty of the line and of the next point."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ class Line:
     degrees_of_freedom: float
 
     def at(self, x: FloatArray | float) -> FloatArray:
-        """The line at x."""
+        """Return the value of the line at x."""
         return np.asarray(self.level + self.slope * (np.asarray(x, dtype=float) - self.centre))
 
     def uncertainty_at(self, x: FloatArray | float) -> FloatArray:
-        """Standard uncertainty of the line at x."""
+        """Return the standard uncertainty of the line at x."""
         away = np.asarray(x, dtype=float) - self.centre
         return np.hypot(self.level_uncertainty, self.slope_uncertainty * away)
 
     def uncertainty_of_next(self, x: FloatArray | float) -> FloatArray:
-        """Standard uncertainty of one more point at x: that of the line and the scatter about it."""
+        """Return the standard uncertainty of one more point at x: that of the line and the scatter about it."""
         return np.hypot(self.uncertainty_at(x), self.scatter)
 
 

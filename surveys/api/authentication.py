@@ -11,7 +11,7 @@ from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
 from compute.base.messages import message
-from surveys.api.rejections import error_detail
+from surveys.inputs.rejections import error_detail
 from surveys.models import ApiToken, User
 from surveys.services.people.tokens import token_found
 

@@ -12,8 +12,8 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
+from surveys.inputs.rejections import rejection
 from surveys.models import Document, Log
 from surveys.pipes.selectors import kept_file
 

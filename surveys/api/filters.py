@@ -14,8 +14,8 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from compute.base.messages import message
-from surveys.api.rejections import error_detail, rejection
 from surveys.core.messages import model_error
+from surveys.inputs.rejections import error_detail, rejection
 
 LIST_PARAMETERS = frozenset({"units", "ordering", "cursor", "page_size", "format"})
 

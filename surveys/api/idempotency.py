@@ -19,7 +19,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 
 from compute.base.messages import message
-from surveys.api.rejections import error_detail, rejection
+from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import IdempotencyKey, User
 
 STORED_HEADERS = ("ETag", "Location", "Retry-After")

@@ -15,7 +15,7 @@ from rest_framework.request import Request
 from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
-from surveys.api.rejections import rejection
+from surveys.inputs.rejections import rejection
 
 SIGNER = signing.Signer(salt="surveys.api.pagination")
 

@@ -12,7 +12,7 @@ from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
 
 from compute.base.messages import message
-from surveys.api.rejections import error_detail
+from surveys.inputs.rejections import error_detail
 
 MAX_DEPTH = 12
 MAX_NUMBER_LENGTH = 400

@@ -8,7 +8,7 @@ from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from compute.base.messages import message
-from surveys.api.rejections import error_detail
+from surveys.inputs.rejections import error_detail
 from surveys.models import ApiToken, Role, Scope
 from surveys.services.people.sign_in import second_factor_enrolment_required
 

@@ -10,8 +10,8 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 
 from compute.base.messages import Message, message
-from surveys.api.problems import CONTENT_TYPE, problem_of_message
 from surveys.core.messages import render
+from surveys.inputs.problems import CONTENT_TYPE, problem_of_message
 
 API = "/api/"
 

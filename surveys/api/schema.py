@@ -14,8 +14,9 @@ from rest_framework.permissions import AllowAny
 
 from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES, quantity_schema, series_schema
 from surveys.api.operation_texts import OPERATION_TEXTS, TAGS
-from surveys.api.problems import CONTENT_TYPE, Problem
+from surveys.api.problems import Problem
 from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERTY_TEXTS
+from surveys.inputs.problems import CONTENT_TYPE
 
 UNITS = OpenApiParameter(
     "units", str, enum=["metric", "us"], description="System of units of the answer; `metric` by default."
@@ -85,7 +86,7 @@ IF_NONE_MATCH = _header_parameter(
 class QuantityInput(OpenApiSerializerFieldExtension):
     """A quantity of a request, with the examples of its kind."""
 
-    target_class = "surveys.api.fields.QuantityIn"
+    target_class = "surveys.inputs.fields.QuantityIn"
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:

@@ -19,14 +19,15 @@ from rest_framework.response import Response
 from compute.base.messages import message
 from compute.base.units import System
 from surveys.api import idempotency
-from surveys.api.fields import checked, response_units, units_of
+from surveys.api.fields import response_units, units_of
 from surveys.api.filters import Filters, Ordering
 from surveys.api.locations import RETRY_AFTER, location_of
 from surveys.api.pagination import Pages
-from surveys.api.rejections import error_detail
 from surveys.api.rendering import JSONRenderer
 from surveys.api.schema import UNITS
 from surveys.api.throttles import ThrottledView
+from surveys.inputs.fields import checked
+from surveys.inputs.rejections import error_detail
 from surveys.models import IdempotencyKey, Record, User
 from surveys.services.records import record_change
 

@@ -80,11 +80,7 @@ def within_until(text: str, today: date) -> date:
     unit = match[2] if match else "d"
     days = {"d": count, "w": count * 7, "m": count * 31}[unit]
     if not match or days > MAX_WITHIN_DAYS:
-        raise ServiceError(
-            "Write a stretch of days, weeks or months of at most ten years, such as 60d, 8w or 3m.",
-            code="within-invalid",
-            field="within",
-        )
+        raise ServiceError("within-invalid", field="within", text=text[:20])
     return add_months(today, count) if unit == "m" else today + timedelta(days=days)
 
 

@@ -1,1 +1,1 @@
-"""What the management commands do: demo, serve, work."""
+"""Code of the management commands demo, serve and work."""

@@ -1,4 +1,4 @@
-"""The web server, started from Python with this project's settings."""
+"""Web server, started from Python with the settings of the project."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Server(BaseApplication):
             "threads": THREADS,
             "accesslog": None,
             "logconfig_dict": settings.LOGGING,
-            # Nothing here is steered while it runs, and a read-only container has no place for a socket.
+            # Nothing controls the server while it runs, and a read-only container has no place for a socket.
             "control_socket_disable": True,
         }
         for name, value in wanted.items():
@@ -35,5 +35,5 @@ class Server(BaseApplication):
 
 
 def serve(bind: str) -> None:
-    """Serve until stopped."""
+    """Serve until the process is stopped."""
     Server(bind).run()

@@ -1,10 +1,9 @@
-"""Guards in the database itself: figures of results and pipe data can be added, never changed.
+"""Guards in the database: values of results and pipe data can be added, never changed.
 
-PostgreSQL refuses to remove them too. SQLite cannot be told a row's removal from the emptying of its tables that tests are
-cleaned up by, so there the foreign keys that protect and the querysets that refuse stand alone.
-
-They are put back after every migration, because SQLite drops a table's triggers when it rebuilds the
-table. `replaced_at` is the one column that changes, once, when another takes the row's place.
+PostgreSQL also rejects their deletion. In SQLite a trigger cannot distinguish a deletion from the cleanup of test tables, so
+only the protecting foreign keys and the querysets reject it. The triggers are created after every migration, because SQLite
+drops the triggers of a table that it rebuilds. `replaced_at` is the only column that changes, once, when another row replaces
+the row.
 """
 
 from __future__ import annotations
@@ -41,11 +40,11 @@ IMMUTABLE = {
     "surveys_outoftolerancereview": ("recomputation_id",),
     "surveys_combinationpart": (),
     "surveys_combinedresult": ("replaced_at",),
-    # Blanked with the personal data of somebody who leaves.
+    # Blanked with the personal data of a user who leaves.
     "surveys_auditentry": ("actor_name",),
 }
 
-# Whose a record is, and where: never another's, for what was measured there would change hands with it.
+# Owner and location of a record: fixed, since a change would give its measurements to another client.
 BELONGING = (
     ("surveys_site", "client_id"),
     ("surveys_pipe", "site_id"),
@@ -71,7 +70,7 @@ def install_guards(using: str, **_: Any) -> None:
             cursor.execute(POSTGRESQL_FUNCTION)
         for table, free in IMMUTABLE.items():
             if table in tables:
-                # Django's description of a table has SQLite's statement parsed, which takes 10 ms each.
+                # The table description of Django has SQLite parse the statement, which takes 10 ms each.
                 cursor.execute(f'SELECT * FROM "{table}" LIMIT 0')  # noqa: S608 - a name of our own
                 guarded = ", ".join(
                     f'"{column[0]}"' for column in cursor.description if column[0] not in free

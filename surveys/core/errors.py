@@ -1,4 +1,4 @@
-"""Rejections of the services: each has a stable code, and names the field it is about if there is one."""
+"""Errors of the services: each has a stable code, and names its field if there is one."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*(/[a-z0-9]+(-[a-z0-9]+)*)?")
 
 
 class ServiceError(Told, Exception):
-    """The request cannot be done as asked (400): the key of a message of the catalogue and its parameters."""
+    """Request that cannot be done (400): the key of a message of the catalogue and its parameters."""
 
     status = 400
 
     def __init__(self, said: str, /, *, code: str = "", field: str = "", **parameters: Any) -> None:
         self.field = field
-        # A sentence with a code: of rejections that are not in the catalogue yet.
+        # Sentence with a code: for errors that are not in the catalogue yet.
         self.message: Message | None = None
         if not code and KEY.fullmatch(said):
             named = {"quantity": field_name(field)} if field else {}
@@ -31,19 +31,19 @@ class ServiceError(Told, Exception):
 
     @classmethod
     def of(cls, error: ComputeError, field: str = "") -> Self:
-        """The rejection for an error of the physics, under a field of the request."""
+        """Return the error for an error of the physics, under a field of the request."""
         if error.message is None:
             return cls(error.said, code=error.code, field=field or error.field)
         return cls(error.message.key, field=field or error.field, **error.message.parameters)
 
 
 class NotAllowed(ServiceError):
-    """This user may not do this (403)."""
+    """Action that this user is not permitted to do (403)."""
 
     status = 403
 
 
 class Conflict(ServiceError):
-    """The records are not in the state this needs (409)."""
+    """Action that the state of the records does not permit (409)."""
 
     status = 409

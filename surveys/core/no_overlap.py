@@ -1,7 +1,7 @@
-"""A guard in the database itself: nothing is held twice at once, whoever writes and however many at a time.
+"""Constraint in the database that prevents overlapping bookings under concurrent writes.
 
-PostgreSQL has an exclusion constraint for it. SQLite gets triggers, put back after every migration, because it drops a table's
-triggers when it rebuilds the table. Spans are half open: one may start when another ends. Rows that are cancelled do not count.
+PostgreSQL uses an exclusion constraint. SQLite uses triggers, created after every migration, because SQLite drops the triggers
+of a table that it rebuilds. Spans are half open: one can start when another ends. Cancelled rows do not count.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class NoOverlap(BaseConstraint):
     __hash__ = None  # type: ignore[assignment]
 
     def constraint_sql(self, model: Any, schema_editor: Any) -> str | None:  # type: ignore[override]
-        """The clause of the table; none where triggers do it."""
+        """Return the clause of the table; none for a database with triggers."""
         if schema_editor.connection.vendor != "postgresql":
             return None
         # A range of one number has "&&" in every PostgreSQL, equality of UUIDs would need an extension. Equal ids have equal
@@ -37,31 +37,31 @@ class NoOverlap(BaseConstraint):
         return (
             f'CONSTRAINT "{self.name}" EXCLUDE USING gist '
             f"(int8range({number}, {number}, '[]') WITH &&, tstzrange(\"starts_at\", \"ends_at\", '[)') WITH &&) "
-            # A row of something else has no id here; a range without ends would meet every other.
+            # A row of another kind has no id here; a range without ends would overlap every other.
             f'WHERE ("cancelled_at" IS NULL AND "{self.column}" IS NOT NULL)'
         )
 
     def create_sql(self, model: Any, schema_editor: Any) -> str | None:  # type: ignore[override]
-        """The statement that adds it to a table."""
+        """Return the statement that adds the constraint to a table."""
         clause = self.constraint_sql(model, schema_editor)
         return clause and f'ALTER TABLE "{model._meta.db_table}" ADD {clause}'
 
     def remove_sql(self, model: Any, schema_editor: Any) -> str | None:  # type: ignore[override]
-        """The statement that takes it off a table."""
+        """Return the statement that removes the constraint from a table."""
         if schema_editor.connection.vendor != "postgresql":
             return None
         return f'ALTER TABLE "{model._meta.db_table}" DROP CONSTRAINT "{self.name}"'
 
     def validate(self, *_: Any, **__: Any) -> None:
-        """Only the database can say, at the moment of writing."""
+        """Do nothing: only the database can check this, when the row is written."""
 
     def deconstruct(self) -> Any:
-        """How a migration writes it."""
+        """Return the form of the constraint in a migration."""
         return "surveys.core.no_overlap.NoOverlap", (), {"column": self.column, "name": self.name}
 
     def triggers(self, table: str) -> dict[str, str]:
-        """SQLite: name of each trigger, and the statement that makes it."""
-        # The names are of our own models, nothing of it is entered by anybody.
+        """Return the name and the statement of each trigger of SQLite."""
+        # The names come from the models, not from users.
         clash = (
             f"SELECT RAISE(ABORT, '{self.name}') WHERE EXISTS (SELECT 1 FROM \"{table}\" AS other "  # noqa: S608
             f'WHERE other."{self.column}" = NEW."{self.column}" AND other.id <> NEW.id AND other.cancelled_at IS NULL '
@@ -75,7 +75,7 @@ class NoOverlap(BaseConstraint):
 
 
 def install_guards(using: str, **_: Any) -> None:
-    """Put the triggers of every such constraint back on SQLite, if the tables are there."""
+    """Create the triggers of every such constraint on SQLite, if the tables exist."""
     connection = connections[using]
     if connection.vendor != "sqlite":
         return

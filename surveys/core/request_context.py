@@ -1,4 +1,4 @@
-"""Who is acting: the request being answered, so that the audit log names its user wherever a record is written."""
+"""Context of a request: the audit log names its user wherever a record is written."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _request: ContextVar[HttpRequest | None] = ContextVar("request", default=None)
 def remember_request(
     get_response: Callable[[HttpRequest], HttpResponseBase],
 ) -> Callable[[HttpRequest], HttpResponseBase]:
-    """Middleware: what is written while a request is answered is written by its user."""
+    """Middleware: remember the request, so that records written meanwhile name its user."""
 
     def middleware(request: HttpRequest) -> HttpResponseBase:
         token = _request.set(request)
@@ -29,13 +29,13 @@ def remember_request(
 
 
 def actor() -> Any | None:
-    """The user of the request being answered; None in a worker, a command, or where nobody has signed in."""
+    """Return the user of the current request; None in a worker, in a command, or without sign-in."""
     request = _request.get()
     user = getattr(request, "user", None)
     return user if user is not None and user.is_authenticated else None
 
 
 def client_address(request: HttpRequest) -> str:
-    """Where a request comes from: behind a proxy what the proxy added last, since all before it may be invented."""
+    """Return the client address of a request: behind a proxy the last one added, since earlier ones may be forged."""
     forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "") if settings.SECURE_PROXY_SSL_HEADER else ""
     return forwarded.rsplit(",", 1)[-1].strip() or str(request.META.get("REMOTE_ADDR", ""))

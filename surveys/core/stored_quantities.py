@@ -1,4 +1,4 @@
-"""Physics as stored JSON: SI numbers beside the kind of quantity they are, messages by their code and parameters."""
+"""Physics as stored JSON: SI numbers with their kind of quantity, messages with code and parameters."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from compute.statistics.gum import BudgetRow
 
 
 def calculation_json(calculated: CalculatedSetup) -> dict[str, Any]:
-    """A calculated set-up, as the API returns it and a set-up stores it."""
+    """Return a calculated set-up as the API returns it and a set-up stores it."""
     medium = calculated.setup.medium
     return {
         **spacing_json(calculated.spacing),
@@ -35,7 +35,7 @@ def calculation_json(calculated: CalculatedSetup) -> dict[str, Any]:
 
 
 def spacing_json(spacing: Spacing) -> dict[str, Any]:
-    """Where to mount, at what angles, with what times."""
+    """Return spacing, angles and times of a mounting."""
     path = spacing.path
     angles = {"wall": quantity(path.angles_in_solids[0], "angle")}
     if len(path.angles_in_solids) > 1:
@@ -57,12 +57,12 @@ def spacing_json(spacing: Spacing) -> dict[str, Any]:
 
 
 def quantity(value: Any, kind: str) -> dict[str, Any]:
-    """An SI number and its kind; the API turns it into a value with a unit."""
+    """Return an SI number with its kind; the API converts it to a value with a unit."""
     return {"si": float(value), "kind": kind}
 
 
 def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
-    """Findings as they are stored: code and parameters of the message catalogue."""
+    """Return findings in stored form: code and parameters of the message catalogue."""
     return [
         {
             **_message(finding),
@@ -75,12 +75,12 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 
 def safety_note_json(note: SafetyNote) -> dict[str, Any]:
-    """A safety note as it is stored."""
+    """Return a safety note in stored form."""
     return {**_message(note), "source": source_json(note.source)}
 
 
 def _message(of: Finding | SafetyNote) -> dict[str, Any]:
-    """The message of a finding or a note; a sentence where it is not in the catalogue yet."""
+    """Return the message of a finding or a note; a sentence if the catalogue has no entry yet."""
     if of.message:
         return of.message.stored()
     if isinstance(of, SafetyNote):
@@ -90,7 +90,7 @@ def _message(of: Finding | SafetyNote) -> dict[str, Any]:
 
 
 def source_json(source: Source) -> dict[str, str]:
-    """Where a figure comes from."""
+    """Return the source of a value."""
     return {"text": source.text, "provenance": source.provenance}
 
 
@@ -119,13 +119,13 @@ KIND_OF_INPUT: Mapping[str, str] = {
 
 
 def uncertainty_kind(path: str) -> str:
-    """Kind of quantity an input's uncertainty is: of a temperature it is a difference of temperatures."""
+    """Return the kind of quantity of an input's uncertainty: for a temperature a temperature difference."""
     kind = KIND_OF_INPUT[path]
     return "number" if kind == "number" else KINDS[kind].difference
 
 
 def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
-    """The uncertainty budget, the largest share first."""
+    """Return the uncertainty budget, the largest contribution first."""
     return [
         {
             "input": row.input,
@@ -141,7 +141,7 @@ def budget_json(budget: Iterable[BudgetRow]) -> list[dict[str, Any]]:
 
 
 def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
-    """A stored budget as the physics has it; the inverse of `budget_json`."""
+    """Return a stored budget as input of the physics; the inverse of `budget_json`."""
     return [
         BudgetRow(
             input=row["input"],
@@ -157,7 +157,7 @@ def budget_rows(stored: Iterable[Mapping[str, Any]]) -> list[BudgetRow]:
 
 
 def shared_budget_json(budget: Iterable[SharedRow], surveys: Sequence[str]) -> list[dict[str, Any]]:
-    """A combined budget: whose each input is, and in which of the surveys it occurs."""
+    """Return a combined budget: the owner of each input, and the surveys in which it occurs."""
     rows = []
     for row in budget:
         name, _, owner = row.key.partition("@")
@@ -178,7 +178,7 @@ def shared_budget_json(budget: Iterable[SharedRow], surveys: Sequence[str]) -> l
 
 
 def finite(number: float) -> float | None:
-    """A number, or None for one without limit, which JSON has no word for."""
+    """Return a number, or None for infinity, which JSON cannot represent."""
     return number if math.isfinite(number) else None
 
 
@@ -187,7 +187,7 @@ def _number(figure: Any) -> float:
 
 
 def uncertainty_json(path: str, uncertainty: InputUncertainty) -> dict[str, Any]:
-    """The doubt of an input, with its source."""
+    """Return the uncertainty of an input, with its source."""
     kind = "number" if uncertainty.relative else uncertainty_kind(path)
     return {
         "input": path,
@@ -199,7 +199,7 @@ def uncertainty_json(path: str, uncertainty: InputUncertainty) -> dict[str, Any]
 
 
 def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:
-    """Inputs that changed between two results, and what each did."""
+    """Return the inputs that changed between two results, and the effect of each."""
     return [
         {
             "field": effect.field,

@@ -1,4 +1,4 @@
-"""The records, one file for each aggregate."""
+"""Models of the records, one module for each aggregate."""
 
 from surveys.models.audit import AuditEntry
 from surveys.models.base import Record, VisibleQuerySet, uuid7

@@ -1,4 +1,4 @@
-"""The audit log: who did what to which record and when, with what stood before and after."""
+"""Audit log: user, action, record and time, with the values before and after."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ READERS = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
 
 
 class AuditQuerySet(VisibleQuerySet):
-    """Entries are read by the office, and deleted by nobody."""
+    """Audit entries: the office can read them, nobody can delete them."""
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
         if not user.is_authenticated or not user.is_active or user.role not in READERS:
@@ -45,9 +45,9 @@ class Action(models.TextChoices):
 
 
 class AuditEntry(Record):
-    """One deed. People and records are named by id, without a foreign key: an entry outlives both.
+    """One action. Users and records are named by id, without a foreign key: an entry outlives both.
 
-    `actor_name` is the one column that changes: it is blanked with the other personal data of somebody who leaves.
+    `actor_name` is the only column that changes: it is blanked with the other personal data of a user who leaves.
     """
 
     objects = AuditQuerySet.as_manager()  # type: ignore[misc]

@@ -1,7 +1,7 @@
-"""What every record shares: its id, who may see it, and how numbers are named.
+"""Base of all records: id, visibility and names of numbers.
 
-A stored number is SI and its column ends in the unit (`wall_thickness_m`); `as_entered` beside it keeps
-what was typed, by the path of the request it came in (`pipe.wall_thickness`).
+A stored number is SI and its column ends in the unit (`wall_thickness_m`); `as_entered` holds the entered text, by its path in
+the request (`pipe.wall_thickness`).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 def uuid7() -> uuid.UUID:
-    """A time-ordered id (RFC 9562, version 7): 48 bits of milliseconds, then random bits."""
+    """Return a time-ordered id (RFC 9562, version 7): 48 bits of milliseconds, then random bits."""
     value = (time.time_ns() // 1_000_000) << 80 | int.from_bytes(os.urandom(10))
     value = value & ~(0xF << 76) | 0x7 << 76
     value = value & ~(0x3 << 62) | 0x2 << 62
@@ -33,10 +33,12 @@ def uuid7() -> uuid.UUID:
 
 
 class VisibleQuerySet(models.QuerySet[Any]):
-    """Rows, and the one rule of who may see which. Unsure means none."""
+    """Rows with the one rule of visibility. In case of doubt no rows are visible."""
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
-        """Rows this user may know of: staff all, a technician their own jobs and what is at the sites of these, a client their own."""
+        """Return the rows that a user may see: staff all, technicians their own jobs and the records of those sites, clients
+        their own.
+        """
         if not user.is_authenticated or not user.is_active:
             return self.none()
         if user.role in Role.office_roles():
@@ -63,9 +65,9 @@ def own_jobs(technician: User) -> VisibleQuerySet:
 
 
 class Record(models.Model):
-    """A row with a UUIDv7 key. `CLIENT_PATH` leads to the client that owns it, `SITE_PATH` to its site, `JOB_PATH` to its job.
+    """Row with a UUIDv7 key. `CLIENT_PATH` leads to the client that owns it, `SITE_PATH` to its site, `JOB_PATH` to its job.
 
-    No `CLIENT_PATH`: clients see none. Neither `SITE_PATH` nor `JOB_PATH`: technicians see all.
+    Without `CLIENT_PATH` clients see no rows. Without `SITE_PATH` and `JOB_PATH` technicians see all rows.
     """
 
     CLIENT_PATH: ClassVar[str | None] = None
@@ -81,5 +83,5 @@ class Record(models.Model):
 
 
 def as_entered_field() -> models.JSONField[Any, Any]:
-    """Column of the entered texts by path of the request."""
+    """Return the column of entered texts by path of the request."""
     return models.JSONField(_("entered texts"), default=dict, blank=True)

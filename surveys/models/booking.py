@@ -1,4 +1,4 @@
-"""Bookings: an instrument or a technician held for a job over a span, never twice at once."""
+"""Bookings: an instrument or a technician reserved for a job over a span, without overlap."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from surveys.models.job import Job
 
 
 class Booking(Record):
-    """An instrument or a technician held for a job from `starts_at` up to `ends_at`, which is not in it."""
+    """Instrument or technician reserved for a job from `starts_at` to `ends_at`, the end excluded."""
 
     CLIENT_PATH = "job__site__client"
     JOB_PATH = "job"
@@ -67,7 +67,7 @@ class Booking(Record):
 
     @property
     def coming(self) -> Handover | None:
-        """What is to be handed over next of an instrument; None where all was."""
+        """Return the next event of an instrument's handover; None if there is no further one."""
         done = {one.what for one in self.events.all()}
         return next((one for one in Handover if one not in done), None)
 
@@ -78,7 +78,7 @@ class Handover(models.TextChoices):
 
 
 class BookingEvent(Record):
-    """An instrument handed out for a booking or brought back, and its condition; never changed."""
+    """Handover or return of an instrument for a booking, and its condition; never changed."""
 
     CLIENT_PATH = "booking__job__site__client"
     JOB_PATH = "booking__job"

@@ -1,7 +1,7 @@
-"""Calibrations with their points, and the policies that judge them and set their due dates.
+"""Calibrations with their points, and the policies for acceptance and due dates.
 
-A verdict is in no column: it is worked out from the points (`surveys.conformities`). What it is judged by is copied from a policy into
-the calibration, so that a policy changed later changes no verdict already given.
+Conformity is not stored: it is calculated from the points (`surveys.calibration.conformity`). The criteria are copied from a
+policy into the calibration, so that a later policy does not change an earlier statement of conformity.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class LimitsFrom(models.TextChoices):
 
 
 class Acceptance(models.Model):
-    """Columns of a permissible error and a decision rule; the absolute part in SI of the instrument's errors."""
+    """Columns of a maximum permissible error and a decision rule; the absolute part in SI of the instrument's errors."""
 
     permissible_absolute_si = models.FloatField(null=True, blank=True)
     permissible_relative = models.FloatField(null=True, blank=True)
@@ -60,16 +60,16 @@ class Acceptance(models.Model):
         abstract = True
 
     def maximum_permissible_error(self) -> PermissibleError | None:
-        """The limit as the mathematics takes it; None if none is stated."""
+        """Return the limit as input of the physics; None if none is given."""
         return self.limit() if self.decision_rule else None
 
     def limit(self) -> PermissibleError:
-        """The limit where one is stated."""
+        """Return the limit; call only if a limit is given."""
         combine_by = cast(Any, self.permissible_combine_by or None)
         return PermissibleError(self.permissible_absolute_si, self.permissible_relative, combine_by)
 
     def rule(self) -> DecisionRule:
-        """The decision rule; ask only where a limit is stated."""
+        """Return the decision rule; call only if a limit is given."""
         factor = 1.0 if self.guard_factor is None else self.guard_factor
         return DecisionRule(cast(Rule, self.decision_rule), factor)
 
@@ -83,7 +83,7 @@ class Acceptance(models.Model):
 
 
 class Policy(Record):
-    """What holds for one instrument, or for every one of a type; never changed, the latest recorded holds."""
+    """Policy for one instrument or for all of a type; never changed, the latest one recorded applies."""
 
     kind = models.CharField(max_length=20, choices=Kind, blank=True)
     type_name = models.CharField(
@@ -101,7 +101,7 @@ class Policy(Record):
         ordering = ["-recorded_at", "-id"]
 
     def closeness(self, instrument: Instrument) -> int:
-        """How closely it is about an instrument: 3 itself, 2 its type, 1 its kind, 0 not at all."""
+        """Return how specific the policy is: 3 the instrument, 2 its type, 1 its kind, 0 not at all."""
         if self.instrument_id is not None:
             return 3 if self.instrument_id == instrument.pk else 0
         if self.kind != instrument.kind or self.type_name not in ("", instrument.type_name):
@@ -117,7 +117,7 @@ def _about_one(name: str) -> models.CheckConstraint:
 
 
 class AcceptancePolicy(Policy, Acceptance):
-    """Permissible error and decision rule for certificates that state none."""
+    """Maximum permissible error and decision rule for certificates without their own."""
 
     as_entered = as_entered_field()
 
@@ -131,12 +131,12 @@ class AcceptancePolicy(Policy, Acceptance):
 
 
 def remind_days() -> list[int]:
-    """Days before the due date at which people are told, unless a policy says otherwise."""
+    """Return the days before the due date at which people are notified, unless a policy gives others."""
     return list(REMIND_DAYS)
 
 
 class IntervalPolicy(Policy):
-    """How long a calibration holds: months, days, hours of use, whichever comes first; and when to remind of it."""
+    """Calibration interval in months, days or hours of use, whichever ends first, and the days of its reminders."""
 
     months = models.PositiveIntegerField(_("months"), null=True, blank=True)
     days = models.PositiveIntegerField(_("days"), null=True, blank=True)
@@ -160,12 +160,12 @@ class IntervalPolicy(Policy):
         ]
 
     def interval(self) -> Interval:
-        """The interval as the mathematics takes it."""
+        """Return the interval as input of the physics."""
         return Interval(self.months, self.days, self.hours)
 
 
 class ErrorCorrectionPolicy(Policy):
-    """Whether results are corrected by the error curves of instruments, for surveys from a day on."""
+    """Whether results are corrected by the error curves of instruments, for surveys from a date on."""
 
     applied = models.BooleanField(_("applied"))
     valid_from = models.DateField(
@@ -180,16 +180,16 @@ class ErrorCorrectionPolicy(Policy):
 
 
 class RetainedQuerySet(VisibleQuerySet):
-    """Rows that results name by a table of their own, which a deletion would empty unasked."""
+    """Rows that results name in a separate table, whose rows a deletion would remove silently."""
 
     def delete(self) -> NoReturn:
         raise ProtectedError("Records that results are based on cannot be deleted.", set(self))
 
 
 class Calibration(Record, Acceptance):
-    """A certificate: the dates between which an instrument counts as calibrated, and by what it is judged.
+    """Calibration certificate: its dates of validity and its acceptance criteria.
 
-    One that `corrects` another takes its place: the other was entered wrongly.
+    A calibration that `corrects` another replaces it: the other was entered wrongly.
     """
 
     instrument = models.ForeignKey(
@@ -255,7 +255,7 @@ class Calibration(Record, Acceptance):
 
 
 class CalibrationPoint(models.Model):
-    """One point of a certificate; figures in SI of the quantity its instrument measures (`surveys.conformities.QUANTITY`)."""
+    """One point of a certificate; SI values of the quantity that its instrument measures."""
 
     calibration = models.ForeignKey(
         Calibration, models.PROTECT, related_name="points", verbose_name=_("calibration")
@@ -283,12 +283,12 @@ class CalibrationPoint(models.Model):
         ]
 
     def point(self) -> Point:
-        """The point as the mathematics takes it."""
+        """Return the point as input of the physics."""
         return Point(self.reference_si, self.indicated_si, self.expanded_uncertainty_si, self.coverage_factor)
 
 
 class CalibrationReminder(Record):
-    """That people were told of a due date at a threshold: claimed by one run, sent once."""
+    """Notification of a due date at a threshold: claimed by one run, sent once."""
 
     instrument = models.ForeignKey(
         Instrument, models.PROTECT, related_name="reminders", verbose_name=_("instrument")
@@ -318,7 +318,7 @@ class FeedSubject(models.TextChoices):
 
 
 class CalendarFeed(Record):
-    """An address of the due dates or of one's jobs for a calendar program; its token is kept as a digest only."""
+    """Address of due dates or of a user's jobs for a calendar program; only a digest of its token is stored."""
 
     owner = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds", verbose_name=_("owner")

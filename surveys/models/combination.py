@@ -1,4 +1,4 @@
-"""Combinations: several surveys that belong together, and what they come to as one."""
+"""Combinations of several surveys, and their combined results."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
 
 class Combination(Record):
-    """Surveys taken together: the paths at one point, a sum of branches, supply less return, the mean of parallel runs.
+    """Combined surveys: the paths at one point, a sum of branches, supply less return, the mean of parallel runs.
 
-    The one of kind `paths` is made of itself when the log of a further path comes in; people make the others.
+    A combination of paths is created automatically when the log of a further path is imported; users create the others.
     """
 
     class Kind(models.TextChoices):
@@ -79,7 +79,7 @@ class Combination(Record):
 
 
 class CombinationPart(Record):
-    """A survey of a combination, and its place: of a difference the first is what the second is taken from."""
+    """Survey of a combination, and its position: in a difference the others are subtracted from the first."""
 
     CLIENT_PATH = "combination__site__client"
     SITE_PATH = "combination__site"
@@ -103,9 +103,9 @@ class CombinationPart(Record):
 
 
 class CombinedResult(Record):
-    """What a combination came to: immutable, with the results it was computed from.
+    """Result of a combination: immutable, with the results it was calculated from.
 
-    One is current for each combination; a replaced one stays and is marked with the time it was replaced.
+    One is current for each combination; a replaced one is kept and marked with the time of its replacement.
     """
 
     CLIENT_PATH = "combination__site__client"

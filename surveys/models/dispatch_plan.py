@@ -1,4 +1,4 @@
-"""Plans of who does which job when with which kit: asked for, made in the background, accepted whole or in part."""
+"""Dispatch plans of jobs, technicians and kits: requested, calculated in the background, accepted completely or in part."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from surveys.models.tolerance import OfficeQuerySet
 
 
 class DispatchPlan(Record):
-    """A plan asked for, the work on it, and what came of it. `outcome` holds assignments, jobs left out, objective and bound."""
+    """Requested plan, the work on it, and its result. `outcome` holds assignments, jobs left out, objective and bound."""
 
     class State(models.TextChoices):
         WAITING = "waiting", _("waiting")

@@ -1,4 +1,4 @@
-"""Files kept as they came: a calibration's certificate, a technician's, documents of an instrument."""
+"""Uploaded files, stored unchanged: certificates of calibrations and technicians, documents of instruments."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from surveys.models.instrument import Instrument
 
 
 class Document(Record):
-    """A PDF of an instrument, or the one certificate of a calibration or of a technician's qualification."""
+    """PDF of an instrument, or the one certificate of a calibration or of a technician's qualification."""
 
     instrument = models.ForeignKey(
         Instrument,
@@ -68,7 +68,7 @@ class Document(Record):
 
 
 class DocumentPart(models.Model):
-    """A piece of the file as it came, compressed; the pieces in order are the file."""
+    """Compressed piece of an uploaded file; the pieces in order are the file."""
 
     document = models.ForeignKey(Document, models.PROTECT, related_name="parts", verbose_name=_("document"))
     sequence = models.PositiveIntegerField(_("sequence"))

@@ -1,4 +1,4 @@
-"""Writes that a client may send again: the first answer is kept and given again."""
+"""Repeated requests of a client: the first response is stored and returned again."""
 
 from django.conf import settings
 from django.db import models
@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 
 class IdempotencyKey(models.Model):
-    """A key a user sent with a write, what it was for, and the answer once there is one."""
+    """Key that a user sent with a request, its purpose, and the response once there is one."""
 
     user = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="+", verbose_name=_("user")

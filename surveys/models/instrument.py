@@ -1,4 +1,4 @@
-"""Instruments, where they are and in what state, and the data of transducer pairs."""
+"""Instruments, their state and location, and the data of transducer pairs."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ class State(models.TextChoices):
 
 
 class Instrument(Record):
-    """A meter, a transducer pair, a thickness gauge or a thermometer of the fleet.
+    """Meter, transducer pair, thickness gauge or thermometer of the fleet.
 
-    `state`, `location` and `holder` repeat its latest `InstrumentState`, to list and filter by; the service that writes a state
+    `state`, `location` and `holder` repeat the latest `InstrumentState` for lists and filters; the service that writes a state
     writes both.
     """
 
@@ -111,7 +111,7 @@ class Instrument(Record):
 
 
 class InstrumentState(Record):
-    """One change of an instrument's state, whereabouts or holder; never changed, the latest holds."""
+    """Change of an instrument's state, location or holder; never changed, the latest one applies."""
 
     instrument = models.ForeignKey(
         Instrument, models.PROTECT, related_name="status_changes", verbose_name=_("instrument")
@@ -143,9 +143,9 @@ class InstrumentState(Record):
 
 
 class TransducerData(Record):
-    """One immutable version of what the physics needs of a transducer pair; set-ups are worked out by the latest.
+    """One immutable version of the data of a transducer pair; set-ups use the latest version.
 
-    A version that `corrects` another says that it was always wrong: what rests on it is recomputed.
+    A version that `corrects` another states that the other was always wrong: results based on it are recalculated.
     """
 
     instrument = models.ForeignKey(
@@ -192,7 +192,7 @@ class TransducerData(Record):
         ]
 
     def entry(self) -> TransducerEntry:
-        """The pair as the physics takes it."""
+        """Return the pair as input of the physics."""
         pair = Transducers(
             frequency=self.frequency_hz,
             wedge_sound_speed=self.wedge_sound_speed_m_s,

@@ -1,4 +1,4 @@
-"""Reviews of calibration intervals, and checks of instruments between calibrations."""
+"""Reviews of calibration intervals, and intermediate checks of instruments."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from surveys.models.tolerance import OfficeQuerySet
 
 
 class IntervalReview(Record):
-    """A proposed interval with its reasoning, and what a person decided of it."""
+    """Proposed interval with its reasons, and the decision on it."""
 
     class Method(models.TextChoices):
         STAIRCASE = "staircase", _("staircase (last as-found result)")
@@ -86,7 +86,7 @@ class IntervalReview(Record):
 
 
 class IntermediateCheck(Record):
-    """A check of an instrument between its calibrations; never changed, one that `corrects` another takes its place."""
+    """Check of an instrument between its calibrations; never changed, one that `corrects` another replaces it."""
 
     class Kind(models.TextChoices):
         ZERO_FLOW = "zero-flow", _("zero flow check")

@@ -1,4 +1,4 @@
-"""Types of instruments and what each can do."""
+"""Types of instruments and their capabilities."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ def _in_order(lowest: str, highest: str) -> Q:
 
 
 class InstrumentType(Record):
-    """What every instrument of one kind and type name can do; null where it is not known.
+    """Capabilities of all instruments of one kind and type name; null if unknown.
 
-    An instrument names its type by kind and name, so that a fleet may be entered before its types are.
+    An instrument names its type by kind and name, so that a fleet can be entered before its types.
     """
 
     kind = models.CharField(_("kind"), max_length=20, choices=Kind)

@@ -1,4 +1,4 @@
-"""Jobs: who goes where, when, with what."""
+"""Jobs: visits to sites with technicians, times and instruments."""
 
 from django.conf import settings
 from django.db import models
@@ -21,7 +21,7 @@ class JobState(models.TextChoices):
 
 
 class Job(Record):
-    """A visit to a site to survey some of its measuring points."""
+    """Visit to a site to survey some of its measuring points."""
 
     CLIENT_PATH = "site__client"
     JOB_PATH = "pk"
@@ -96,7 +96,7 @@ class Job(Record):
 
 
 class JobStatusChange(Record):
-    """One move of a job from state to state: who, when and why; never changed."""
+    """Change of a job's status, with user, time and reason; never changed."""
 
     CLIENT_PATH = "job__site__client"
     JOB_PATH = "job"

@@ -1,4 +1,4 @@
-"""Materials and media of the office's own, each with its versions; pipe data names the version it rests on."""
+"""Custom materials and media of the office, each with its versions; pipe data names the version it uses."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def _name_field() -> models.CharField[Any, Any]:
 
 
 class CustomMaterial(Record):
-    """A material the office added. What is known of it is in its versions."""
+    """Material that the office has added. Its versions hold its properties."""
 
     name = _name_field()
     title = models.CharField(_("title"), max_length=200)
@@ -55,7 +55,7 @@ class CustomMaterial(Record):
 
 
 class CustomMedium(Record):
-    """A medium the office added. What is known of it is in its versions."""
+    """Medium that the office has added. Its versions hold its properties."""
 
     name = _name_field()
     title = models.CharField(_("title"), max_length=200)
@@ -74,7 +74,7 @@ class CustomMedium(Record):
 
 
 class Version(Record):
-    """What every version says of itself: from where, by whom, when and why."""
+    """Common columns of all versions: source, author, time and reason."""
 
     source = models.TextField()
     note = models.TextField(blank=True)
@@ -89,7 +89,7 @@ class Version(Record):
 
 
 class CustomMaterialData(Version):
-    """One immutable version of a material's figures. The uncertainty is standard and relative."""
+    """One immutable version of a material's properties. The uncertainty is standard and relative."""
 
     material = models.ForeignKey(
         CustomMaterial, models.PROTECT, related_name="versions", verbose_name=_("material")
@@ -115,7 +115,7 @@ class CustomMaterialData(Version):
         return f"{self.material} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
 
     def entry(self) -> CustomMaterialEntry:
-        """The material as the physics takes it."""
+        """Return the material as input of the physics."""
         return CustomMaterialEntry(
             longitudinal_sound_speed=self.longitudinal_sound_speed_m_s,
             shear_sound_speed=self.shear_sound_speed_m_s,
@@ -125,7 +125,7 @@ class CustomMaterialData(Version):
         )
 
     def solid(self) -> Solid:
-        """The material as the library lists its own."""
+        """Return the material in the form of a library material."""
         speed, shear = self.longitudinal_sound_speed_m_s, self.shear_sound_speed_m_s
         source = Source(self.source, "published")
         return Solid(
@@ -179,7 +179,7 @@ class CustomMediumData(Version):
         return f"{self.medium} of {self.recorded_at:%Y-%m-%d %H:%M:%S} UTC ({self.reason})"
 
     def medium_table(self) -> MediumTable:
-        """The table as the physics takes it."""
+        """Return the table as input of the physics."""
         return MediumTable(
             name=self.medium.name,
             pressure=self.pressure_pa,
@@ -194,7 +194,7 @@ class CustomMediumData(Version):
         )
 
     def library_medium(self) -> LibraryMedium:
-        """The medium as the library lists its own."""
+        """Return the medium in the form of a library medium."""
         temperatures = self.table["temperature_k"]
         return LibraryMedium(
             name=self.medium.name,
@@ -214,18 +214,18 @@ class CustomMediumData(Version):
 
 @dataclass(frozen=True, slots=True)
 class CustomMaterialEntry(MaterialEntry):
-    """A material by the figures of a version of the office's own."""
+    """Material with the properties of a version of a custom material."""
 
     version: CustomMaterialData | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class CustomMediumEntry(MediumEntry):
-    """A medium by the table of a version of the office's own."""
+    """Medium with the table of a version of a custom medium."""
 
     version: CustomMediumData | None = None
 
     @property
     def table(self) -> MediumTable | None:
-        """Its figures by temperature."""
+        """Return its properties by temperature."""
         return self.version.medium_table() if self.version else None

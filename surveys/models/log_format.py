@@ -1,4 +1,4 @@
-"""Log formats: how the files of a logger are read, as records that users make and try out."""
+"""Log formats: records that describe how the files of a logger are read."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from surveys.models.base import Record
 
 
 def validate_log_format(raw: object) -> None:
-    """Refuse what no file can be read by."""
+    """Reject a format that cannot read any file."""
     try:
         FileFormat.from_json(raw)
     except ServiceError as error:
@@ -22,7 +22,7 @@ def validate_log_format(raw: object) -> None:
 
 
 class LogFormat(Record):
-    """A named layout. A log keeps the log format it was read by, so that this one may be changed."""
+    """Named log format. A log stores the format it was read with, so that this record can be changed."""
 
     name = models.CharField(_("name"), max_length=100, unique=True)
     note = models.TextField(_("note"), blank=True)
@@ -43,5 +43,5 @@ class LogFormat(Record):
 
     @property
     def as_read(self) -> FileFormat:
-        """The layout as the intake takes it."""
+        """Return the format as input of the import."""
         return FileFormat.from_json(self.format)

@@ -26,7 +26,7 @@ def validate_hazards(hazards: Any) -> None:
 
 
 class MeasuringPoint(Record):
-    """A place on a pipe, with the straight pipe around it."""
+    """Measuring location on a pipe, with the straight lengths around it."""
 
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
@@ -76,9 +76,9 @@ class MeasuringPoint(Record):
 
 
 class Setup(Record):
-    """How to mount a transducer pair at a point: calculated once, stored, never changed.
+    """Mounting of a transducer pair at a point: calculated once, stored unchanged.
 
-    `outcome` is what the physics answered, in SI, with its findings and safety notes.
+    `outcome` is the result of the physics in SI, with its findings and safety notes.
     """
 
     CLIENT_PATH = "measuring_point__pipe__site__client"

@@ -1,4 +1,4 @@
-"""Notices: what a client is told, and that somebody has seen it."""
+"""Notices to clients, and their acknowledgements."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from surveys.models.user import User
 
 
 class NoticeQuerySet(VisibleQuerySet):
-    """Notices lead to their site by a survey or by a combination."""
+    """Notices, which lead to their site by a survey or by a combination."""
 
     def _of_technician(self, user: User) -> Self:
         sites = own_jobs(user).values("site")
@@ -31,7 +31,9 @@ class NoticeKind(models.TextChoices):
 
 
 class Notice(Record):
-    """A result, of a survey or of a combination, changed by more than the client's threshold or was withdrawn: before, after, why."""
+    """Result of a survey or a combination that changed by more than the client's threshold or was withdrawn: before, after,
+    reason.
+    """
 
     CLIENT_PATH = "client"
 

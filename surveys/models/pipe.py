@@ -1,4 +1,4 @@
-"""Pipes, the versions of what is known of them, and wall measurements of their walls."""
+"""Pipes, the versions of their data, and wall measurements."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class Pipe(Record):
-    """A run of pipe at a site. What is known of it is in its pipe data."""
+    """Run of pipe at a site. Its pipe data holds its properties."""
 
     CLIENT_PATH = "site__client"
     SITE_PATH = "site"
@@ -64,8 +64,8 @@ class TemperatureSource(models.TextChoices):
 class PipeData(Record):
     """One dated, immutable version of a pipe's dimensions, material, lining, medium and conditions.
 
-    `valid_from` is the date it is true from (none: for as long as the pipe has been there), `recorded_at`
-    the time it was written. A correction names the version it `corrects`, and replaces it.
+    `valid_from` is the first date of validity (none: since the pipe was installed), `recorded_at` the time of the entry. A
+    correction names the version it `corrects`, and replaces it.
     """
 
     CLIENT_PATH = "pipe__site__client"
@@ -138,7 +138,7 @@ class PipeData(Record):
         _("medium dynamic viscosity (Pa·s)"), null=True, blank=True
     )
 
-    # The exact version of the office's own that a name above means, if it is one of theirs.
+    # The exact version of a custom material or medium that a name above refers to.
     custom_material_data = models.ForeignKey(
         CustomMaterialData,
         models.PROTECT,
@@ -224,7 +224,7 @@ class PipeData(Record):
             models.UniqueConstraint(
                 name="pipe_data_first_once", fields=["pipe"], condition=Q(change=Change.FIRST)
             ),
-            # Two people correcting one version at once: the second corrects the correction instead.
+            # Two users correct one version at once: the second corrects the correction instead.
             models.UniqueConstraint(name="pipe_data_corrected_once", fields=["corrects"]),
         ]
 
@@ -232,7 +232,7 @@ class PipeData(Record):
         return f"{self.pipe} ({self.change}, {self.recorded_at:%Y-%m-%d})"
 
     def pipe_entry(self) -> PipeEntry:
-        """The pipe as the physics takes it."""
+        """Return the pipe as input of the physics."""
         lining = None
         if self.lining_thickness_m:
             lining = LiningEntry(self._lining_entry(), self.lining_thickness_m)
@@ -269,7 +269,7 @@ class PipeData(Record):
         )
 
     def medium_entry(self) -> MediumEntry:
-        """The medium as the physics takes it."""
+        """Return the medium as input of the physics."""
         if self.custom_medium_data:
             return CustomMediumEntry(
                 name=self.medium,
@@ -334,7 +334,7 @@ class PipeData(Record):
 
 
 def _figures(entry: MaterialEntry) -> dict[str, Any]:
-    """A current material, by its name in the library or by its values."""
+    """Return a material as stored, by its name in the library or by its properties."""
     names = ("name", "longitudinal_sound_speed", "shear_sound_speed", "roughness", "thermal_expansion")
     return {name: getattr(entry, name) for name in names}
 
@@ -344,13 +344,13 @@ def _version_of(entry: MaterialEntry) -> CustomMaterialData | None:
 
 
 def _name_or_figures(entry: MaterialEntry) -> MaterialEntry:
-    """The columns of a material: of the office's own only the name, the figures are in the version."""
+    """Return the columns of a material: for a custom material only the name, its version holds the properties."""
     version = _version_of(entry)
     return MaterialEntry(version.material.name) if version else entry
 
 
 class WallMeasurement(Record):
-    """Wall-thickness readings around a pipe, and the wall thickness calculated from them."""
+    """Wall thickness readings around a pipe with a thickness gauge, and their result."""
 
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
@@ -392,7 +392,7 @@ class WallMeasurement(Record):
         ]
 
     def wall(self) -> Wall:
-        """What the wall measurement came to, as the physics has it."""
+        """Return the result of the wall measurement as input of the physics."""
         return Wall(
             mean=self.mean_m,
             standard_deviation=self.standard_deviation_m,

@@ -1,4 +1,4 @@
-"""Reports as they were issued to clients."""
+"""Reports issued to clients."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from surveys.models.survey import Survey
 
 
 class Report(Record):
-    """One issue of a survey's report: the PDF itself, the result it tells, and the issue it replaces."""
+    """One issue of a survey's report: the PDF, the result it states, and the issue it replaces."""
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
@@ -58,10 +58,10 @@ class Report(Record):
 
     @property
     def number(self) -> str:
-        """What people call it by: the year, the survey, the revision."""
+        """Return the number of the report: the year, the survey, the revision."""
         return report_number(self.survey_id, self.issued_at.year, self.revision)
 
 
 def report_number(survey_id: object, year: int, revision: int) -> str:
-    """A report's number; a survey's id ends in random letters."""
+    """Return a report's number; a survey's id ends in random letters."""
     return f"{year}-{str(survey_id)[-8:].upper()}-{revision}"

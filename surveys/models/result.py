@@ -33,7 +33,7 @@ class Cause(models.TextChoices):
 
 
 class Recomputation(Record):
-    """A background run that makes new results for the surveys that rested on something now changed."""
+    """Background run that calculates new results for the surveys that used changed data."""
 
     class State(models.TextChoices):
         WAITING = "waiting", _("waiting")
@@ -44,7 +44,7 @@ class Recomputation(Record):
     CLIENT_PATH = "pipe__site__client"
     SITE_PATH = "pipe__site"
 
-    # What changed: one of these, or the method.
+    # Cause of the run: one of these records, or the method.
     pipe_data = models.ForeignKey(
         PipeData,
         models.PROTECT,
@@ -85,7 +85,7 @@ class Recomputation(Record):
         related_name="recomputations",
         verbose_name=_("error correction policy"),
     )
-    # The pipe whose surveys it is about; none where it goes across pipes, which clients see by their notices.
+    # The pipe of the surveys; null for a run across pipes, which clients see by their notices.
     pipe = models.ForeignKey(
         Pipe, models.PROTECT, null=True, blank=True, related_name="recomputations", verbose_name=_("pipe")
     )
@@ -124,9 +124,9 @@ class Recomputation(Record):
 
 
 class Result(Record):
-    """What a survey came to: immutable, with everything it was computed from.
+    """Result of a survey: immutable, with all data it was calculated from.
 
-    One is current for each survey; a replaced one stays and is marked with the time it was replaced.
+    One is current for each survey; a replaced one is kept and marked with the time of its replacement.
     """
 
     CLIENT_PATH = "survey__client"
@@ -220,7 +220,7 @@ class Result(Record):
 
 
 class RecomputationItem(models.Model):
-    """One survey of a recomputation, or a combination of which a part moved: the work, who holds it, what came of it."""
+    """Survey of a recomputation, or a combination of which a part changed: status, worker and result."""
 
     class State(models.TextChoices):
         WAITING = "waiting", _("waiting")
@@ -307,7 +307,7 @@ class RecomputationItem(models.Model):
             ),
         ]
         indexes = [
-            # What is open is little beside what was ever done: the look for work reads only that.
+            # Few items are open compared with all items: the query for work reads only these.
             models.Index(
                 fields=["recomputation", "id"],
                 name="recomputation_item_open",

@@ -1,4 +1,4 @@
-"""Roles: what a person may do."""
+"""Roles: permissions of users."""
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -13,5 +13,5 @@ class Role(models.TextChoices):
 
     @classmethod
     def office_roles(cls) -> frozenset[str]:
-        """Roles that work with every client's records."""
+        """Return the roles that work with the records of all clients."""
         return frozenset({cls.OFFICE, cls.CALIBRATION_ADMIN, cls.ADMINISTRATOR})

@@ -1,4 +1,4 @@
-"""What people and programs sign in with: tokens, recovery codes, invitations; of secrets only digests are kept."""
+"""Credentials of users and programs: tokens, recovery codes, invitations; secrets are stored as digests only."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class Scope(models.TextChoices):
-    """What a token may do of what its user may."""
+    """Permissions of a token among those of its user."""
 
     WRITE = "write", _("all rights of the user")
     READ = "read", _("read")
@@ -29,7 +29,7 @@ class Scope(models.TextChoices):
 
 
 class ApiTokenQuerySet(VisibleQuerySet):
-    """One's own tokens; an administrator sees everybody's."""
+    """API tokens: users see their own, administrators all."""
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
         if not user.is_authenticated or not user.is_active:
@@ -38,7 +38,7 @@ class ApiTokenQuerySet(VisibleQuerySet):
 
 
 class ApiToken(Record, AbstractAuthToken):
-    """A token of a user, kept as its digest, with what it may do and when it was last used."""
+    """Token of a user, stored as its digest, with its scope and the time of its last use."""
 
     digest = models.CharField(_("digest"), max_length=128, unique=True)
     name = models.CharField(_("name"), max_length=100)
@@ -61,7 +61,7 @@ class ApiToken(Record, AbstractAuthToken):
 
 
 class RecoveryCode(Record):
-    """A code that takes the place of a one-time code, once, for somebody who lost their second factor."""
+    """Single-use code that replaces a one-time code if the second factor is lost."""
 
     user = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="recovery_codes", verbose_name=_("user")
@@ -76,7 +76,7 @@ class RecoveryCode(Record):
 
 
 class InvitationQuerySet(VisibleQuerySet):
-    """Invitations are the office's."""
+    """Invitations, visible to the office only."""
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
         if not user.is_authenticated or not user.is_active:
@@ -85,7 +85,7 @@ class InvitationQuerySet(VisibleQuerySet):
 
 
 class Invitation(Record):
-    """A link sent by e-mail to somebody who shall become a user; it serves once, and not for long."""
+    """Link in an e-mail to a future user; single use, for a limited time."""
 
     objects = InvitationQuerySet.as_manager()  # type: ignore[misc]
 

@@ -20,7 +20,7 @@ class ClientQuerySet(VisibleQuerySet):
 
 
 class Client(Record):
-    """An organisation that has its flows measured."""
+    """Organisation whose flows are measured."""
 
     CLIENT_PATH = "pk"
 
@@ -57,16 +57,16 @@ def validate_time_zone(name: str) -> None:
 
 
 def coordinates_possible(owner: str) -> models.CheckConstraint:
-    """Both coordinates or neither, in degrees on the globe."""
+    """Constraint: both coordinates or neither, in degrees on the globe."""
     neither = Q(latitude_deg__isnull=True, longitude_deg__isnull=True)
-    # A comparison with null is neither true nor false, and a check lets that pass: say that both are there.
+    # A comparison with null is neither true nor false, and a check constraint accepts that: require both explicitly.
     both = Q(latitude_deg__isnull=False, longitude_deg__isnull=False)
     on_globe = Q(latitude_deg__range=(-90, 90), longitude_deg__range=(-180, 180))
     return models.CheckConstraint(name=f"{owner}_coordinates_possible", condition=neither | (both & on_globe))
 
 
 class Site(Record):
-    """A place of one client where pipes are."""
+    """Site of one client with pipes."""
 
     CLIENT_PATH = "client"
     SITE_PATH = "pk"
@@ -102,5 +102,5 @@ class Site(Record):
 
     @property
     def zone(self) -> ZoneInfo:
-        """The zone of the clocks on site."""
+        """Return the time zone of the site."""
         return ZoneInfo(self.time_zone)

@@ -1,4 +1,4 @@
-"""What the site's own meter said while a survey was made."""
+"""Readings of the site's own meter during a survey."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from surveys.models.survey import Survey
 
 
 class SiteMeterReading(Record):
-    """The flow by the site's own meter over the time of a survey: immutable; stated anew, the old one stays.
+    """Flow by the site's own meter during a survey: immutable; a replacement keeps the old row.
 
-    Nothing is computed from it. It stands beside the survey's result and moves with none of its doubts.
+    Nothing is calculated from it. It is shown beside the survey's result and is independent of its uncertainties.
     """
 
     class ReadingType(models.TextChoices):

@@ -1,4 +1,4 @@
-"""Surveys, and the logs taken in for them."""
+"""Surveys, and their imported logs."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 class Survey(Record):
     """One measurement at a measuring point with the transducers mounted once.
 
-    What was stated of it is in its versions (`data`), of which one is in force. `started_at` repeats that one's, to list
-    and filter by; the service that writes a version writes both. `client` repeats the site's, so that a client's surveys
-    are walked in their order however many others there are; neither ever changes (`surveys.core.append_only`).
+    Its versions (`data`) hold the entered data; one of them is in force. `started_at` repeats that of the version in force, for
+    lists and filters; the service that writes a version writes both. `client` repeats the site's, so that lists of one client's
+    surveys are fast; neither of these relations changes (`surveys.core.append_only`).
     """
 
     CLIENT_PATH = "client"
@@ -81,7 +81,7 @@ class Survey(Record):
 
     @property
     def stated(self) -> SurveyData:
-        """What is stated of it, as it stands now; `in_force` where it was read with many."""
+        """Return the data in force; `in_force` if it was read for many surveys at once."""
         versions = self.__dict__.get("in_force") or self.data.all()
         return next(version for version in versions if version.replaced_at is None)
 
@@ -93,7 +93,7 @@ class SurveyChange(models.TextChoices):
 
 
 class SurveyData(Record):
-    """One immutable version of what a technician states of a survey: the mounting, the day, the stretches that count."""
+    """One immutable version of the data entered for a survey: mounting, date, segments used."""
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
@@ -158,7 +158,7 @@ class SurveyData(Record):
 
 
 class Log(Record):
-    """A logger's file taken in: what it held, what was refused, and its checksum."""
+    """Imported file of a logger: its content, the rejected rows, and its checksum."""
 
     CLIENT_PATH = "survey__client"
     SITE_PATH = "survey__measuring_point__pipe__site"
@@ -205,7 +205,7 @@ class Log(Record):
 
 
 class LogFilePart(models.Model):
-    """A piece of the file as it came, compressed; the pieces in order are the file."""
+    """Compressed piece of an imported file; the pieces in order are the file."""
 
     log = models.ForeignKey(Log, models.PROTECT, related_name="file_parts", verbose_name=_("log"))
     sequence = models.PositiveIntegerField(_("sequence"))

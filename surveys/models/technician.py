@@ -1,4 +1,4 @@
-"""Technicians: what they are qualified for, where they live, when they work and when they are away."""
+"""Technicians: qualifications, home base, working hours and absences."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from surveys.models.user import User
 
 
 class OfTechnicianQuerySet(VisibleQuerySet):
-    """The office sees all, a technician their own, a client none."""
+    """Rows of technicians: the office sees all, technicians their own, clients none."""
 
     def _of_technician(self, user: User) -> Any:
         return self.filter(technician=user)
@@ -24,8 +24,8 @@ class OfTechnicianQuerySet(VisibleQuerySet):
 class TechnicianProfile(Record):
     """Home base and working hours of a technician.
 
-    `working_hours` is weekday ("0" Monday to "6" Sunday) -> ["08:00", "16:00"] by the clocks of `time_zone`; a weekday left out is
-    free, and no hours at all means that none were stated.
+    `working_hours` is weekday ("0" Monday to "6" Sunday) -> ["08:00", "16:00"] in `time_zone`; a weekday left out is free, and
+    an empty mapping means that none are entered.
     """
 
     technician = models.OneToOneField(
@@ -48,7 +48,7 @@ class TechnicianProfile(Record):
 
 
 class Qualification(Record):
-    """What a technician is qualified for, and the last day it holds."""
+    """Qualification of a technician, and its last valid day."""
 
     technician = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="qualifications", verbose_name=_("technician")
@@ -79,7 +79,7 @@ class Qualification(Record):
 
 
 class Absence(Record):
-    """A span in which a technician is away; only the office sees why."""
+    """Span in which a technician is absent; only the office sees the reason."""
 
     technician = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="absences", verbose_name=_("technician")

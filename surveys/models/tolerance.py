@@ -1,4 +1,4 @@
-"""Instruments found out of tolerance: which results that puts in doubt, and what the office decided of each."""
+"""Instruments found out of tolerance: affected results, and the decision of the office on each."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
 
 
 class OfficeQuerySet(VisibleQuerySet):
-    """Rows that are the office's own."""
+    """Rows visible to the office only."""
 
     def _of_technician(self, user: User) -> Self:
         return self.none()
 
 
 class OutOfToleranceReview(Record):
-    """A calibration that found an instrument out of tolerance, and the span of days whose results it puts in doubt."""
+    """Calibration that found an instrument out of tolerance, and the range of dates of the affected results."""
 
     calibration = models.OneToOneField(
         Calibration, models.PROTECT, related_name="out_of_tolerance_review", verbose_name=_("calibration")
@@ -81,7 +81,7 @@ class OutOfToleranceReview(Record):
 
 
 class ReviewedSurvey(Record):
-    """A survey in doubt: its result, what it would be with the as-found error applied, and what was decided."""
+    """Affected survey: its result, the result with the as-found error applied, and the decision."""
 
     class State(models.TextChoices):
         UNDER_REVIEW = "under-review", _("under review")
@@ -103,7 +103,7 @@ class ReviewedSurvey(Record):
         Result, models.PROTECT, related_name="+", help_text=_("Affected result."), verbose_name=_("result")
     )
     state = models.CharField(_("state"), max_length=12, choices=State, default=State.UNDER_REVIEW)
-    # With the as-found error applied; worked out in the background.
+    # With the as-found error applied; calculated in the background.
     volume_flow_m3_s = models.FloatField(_("volume flow (m³/s)"), null=True, blank=True)
     expanded_uncertainty_m3_s = models.FloatField(_("expanded uncertainty (m³/s)"), null=True, blank=True)
     coverage_factor = models.FloatField(_("coverage factor"), null=True, blank=True)

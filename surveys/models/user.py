@@ -1,4 +1,4 @@
-"""People who sign in, and the one thing that decides what they may do: their role."""
+"""Users, and the role that decides their permissions."""
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -26,7 +26,7 @@ class User(AbstractUser):
         verbose_name_plural = _("users")
         ordering = ["username"]
         constraints = [
-            # A client viewer without an organisation would see nothing; staff of one organisation do not exist.
+            # A client viewer without an organisation would see nothing; staff have no organisation.
             models.CheckConstraint(
                 name="user_client_only_for_client_viewers",
                 condition=(~Q(role=Role.CLIENT) & Q(client__isnull=True)) | Q(role=Role.CLIENT),

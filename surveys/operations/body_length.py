@@ -1,4 +1,4 @@
-"""Reject a body that ends before the length its sender announced.
+"""Middleware that rejects a body shorter than the length its sender announced.
 
 A web server passes on what it received and then an end of file; half a log would be imported as a whole one.
 """
@@ -16,7 +16,7 @@ Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
 
 class BodyTruncated(ServiceError, BadRequest):
-    """The connection ended in the middle of the body; a BadRequest too, for whoever reads the body outside the API."""
+    """Error for a connection that ended within the body; a BadRequest too, for readers of the body outside the API."""
 
 
 class LengthCheckedBody:

@@ -1,6 +1,6 @@
-"""The Celery application, loaded by workers, by beat, and where a first task is sent; nothing else has use for so much.
+"""Celery application, loaded only by workers, by beat and by a process that sends its first task.
 
-Without a broker address nothing is ever sent: the embedded worker does the work.
+Without a broker address no task is sent: the embedded worker does the work.
 """
 
 import os
@@ -35,7 +35,7 @@ app.conf.beat_schedule = {
     },
 }
 
-# What sends a task hands on the ids of its log lines; signals hold their receivers weakly.
+# The sender of a task passes on the ids of its log lines; signals hold their receivers weakly.
 celery_log_receiver = CeleryReceiver()
 celery_log_receiver.connect_signals()
 app.steps["worker"].add(DjangoStructLogInitStep)
@@ -43,7 +43,7 @@ app.steps["worker"].add(DjangoStructLogInitStep)
 
 @setup_logging.connect
 def _keep_django_logging(**_: Any) -> None:
-    """Celery leaves the log alone where somebody else has set it up: Django has."""
+    """Keep the logging configuration of Django; Celery leaves logging alone if this signal has a receiver."""
 
 
 watch_tasks()

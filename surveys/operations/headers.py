@@ -1,4 +1,4 @@
-"""Headers of every answer that Django's own settings do not give."""
+"""Response headers that the settings of Django do not provide."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from collections.abc import Callable
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 
-# What a page may ask of the browser: nothing of these is used.
+# Browser features a page may use: none.
 PERMISSIONS = "camera=(), display-capture=(), geolocation=(), microphone=(), payment=(), usb=()"
-# A file that came from outside is saved, not shown; should a browser show it all the same, it can do nothing.
+# An uploaded file is downloaded, not shown; if a browser shows it anyway, it can do nothing.
 FILE_POLICY = "default-src 'none'; sandbox"
 
 
-def careful_headers(
+def response_headers(
     get_response: Callable[[HttpRequest], HttpResponseBase],
 ) -> Callable[[HttpRequest], HttpResponseBase]:
-    """Middleware: no answer is kept by a cache that others share, and a file for download is shut in."""
+    """Middleware: keep responses out of shared caches, and restrict files for download."""
 
     def middleware(request: HttpRequest) -> HttpResponseBase:
         response = get_response(request)

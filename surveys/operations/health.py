@@ -1,6 +1,6 @@
-"""`/healthz`, `/readyz` and `/metrics`: for those who watch over the service, from inside its network.
+"""Endpoints `/healthz`, `/readyz` and `/metrics` for monitoring from inside the network.
 
-They are answered before any other middleware: a probe knows no host name and speaks no TLS, and a busy log of probes helps nobody.
+They respond before any other middleware: a probe knows no host name and uses no TLS, and its requests need no log lines.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ Answer = Callable[[HttpRequest], HttpResponseBase]
 
 
 def probes(get_response: Answer) -> Answer:
-    """Middleware that answers the probes and hands on everything else."""
+    """Middleware that answers the probes and passes on all other requests."""
 
     def middleware(request: HttpRequest) -> HttpResponseBase:
         requested = request.method in ("GET", "HEAD")
@@ -39,7 +39,7 @@ def _ready() -> HttpResponse:
 
 
 def _may_read_metrics(request: HttpRequest) -> bool:
-    """By a token of its own; without one the address is like any other that does not exist."""
+    """Whether the request carries the metrics token; without a token the address returns 404."""
     given = request.headers.get("Authorization", "")
     wanted = f"Bearer {settings.METRICS_TOKEN}"
     return bool(settings.METRICS_TOKEN) and hmac.compare_digest(given.encode(), wanted.encode())

@@ -1,6 +1,6 @@
-"""The log: a line of JSON for each event, with the ids of the request and of the task it belongs to.
+"""Logging: one line of JSON for each event, with the ids of its request and task.
 
-A line names no person and holds no secret: of an address only its route is told, of a database's error not the values it repeats.
+A line holds no personal data and no secret: the route instead of the address, and database errors without values.
 """
 
 from __future__ import annotations
@@ -10,13 +10,13 @@ from typing import Any
 
 import structlog
 
-Event = Any  # what structlog hands from processor to processor: a mapping of names to values
-# A database's error goes on with the row and the parameters it stumbled over, up to its end or the next error of a chain.
+Event = Any  # An event of structlog as it passes from processor to processor.
+# A database error ends with the row and the parameters, up to its end or the next error of a chain.
 VALUES = re.compile(r"\s*\b(?:DETAIL|CONTEXT):.*?(?=\n\n(?:The above|During handling)|\Z)", re.DOTALL)
 
 
 def drop_repeated_values(_logger: Any, _name: str, event: Event) -> Event:
-    """Take away the values that errors repeat."""
+    """Remove the values that database errors repeat."""
     for name, value in event.items():
         if isinstance(value, BaseException):
             value = f"{type(value).__name__}: {value}"
@@ -31,14 +31,14 @@ SHARED: list[Any] = [
     structlog.stdlib.add_logger_name,
     structlog.processors.TimeStamper(fmt="iso", utc=True),
 ]
-# Quieter than the rest: what they say is said by our own lines, or names people.
+# Less verbose: the service logs the same events, or the lines hold personal data.
 LEVELS = {
-    # Each names the address as it came, with whatever token is in it; `request_finished` and `request_failed` name the route.
+    # These lines hold the address with its tokens; `request_finished` and `request_failed` name the route.
     "django.request": "CRITICAL",
     "django.server": "CRITICAL",
-    # Names of people; failures to sign in are in the audit log.
+    # Personal data; the audit log holds failures to sign in.
     "axes": "ERROR",
-    # The web server's own lines go the same way as all others.
+    # The web server logs through the same handler.
     "gunicorn.error": "INFO",
     "celery.worker.strategy": "WARNING",
     "celery.app.trace": "WARNING",
@@ -46,7 +46,7 @@ LEVELS = {
 
 
 def configured(level: str) -> dict[str, Any]:
-    """The setting LOGGING; structlog's own loggers go the same way."""
+    """Return the setting LOGGING; the loggers of structlog use the same handler."""
     structlog.configure(
         processors=[
             structlog.stdlib.filter_by_level,

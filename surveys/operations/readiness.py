@@ -1,4 +1,4 @@
-"""Whether the service can do its work: database, migrations, broker, sweep."""
+"""Readiness of the service: database, migrations, broker, sweep."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from surveys.operations.broker_health import connected, sweep_age_seconds
 
 logger = logging.getLogger(__name__)
 
-# A sweep waits in the queue like any other task, behind what workers have in hand.
+# A sweep waits in the queue like any other task, behind the tasks that workers are running.
 SWEEPS_MISSED = 20
 _migrated: set[str] = set()
 
 
 def failed_parts() -> list[str]:
-    """The parts that fail, by name; none: ready. What is wrong with them is in the log."""
+    """Return the names of the parts that fail; empty if the service is ready. The log holds the reasons."""
     parts: dict[str, Callable[[], str]] = {"database": _database, "migrations": _migrations}
     if settings.CELERY_BROKER_URL:
         parts |= {"broker": _broker, "sweep": _sweep}
@@ -48,7 +48,7 @@ def _database() -> str:
 
 
 def _migrations() -> str:
-    """A database once found migrated stays so for this process: another version may migrate it further."""
+    """Check that the database is migrated. The result holds for this process: a newer version may migrate further."""
     name = str(connection.settings_dict["NAME"])
     if name not in _migrated:
         executor = MigrationExecutor(connection)

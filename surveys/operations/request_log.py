@@ -1,4 +1,4 @@
-"""Each request with an id of its own, in its log lines, in those of the tasks it sends, and in its answer."""
+"""Request ids, in the log lines of a request, in those of its tasks, and in its response."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from django_structlog.middlewares import RequestMiddleware
 
 
 def route_of(request: HttpRequest) -> str:
-    """A request as the log tells it: the method and the route, not the address, which may hold a token or a name."""
+    """Return the method and the route of a request, not the address, which may hold a token or a name."""
     try:
         found = request.resolver_match or resolve(request.path_info)
         return f"{request.method} /{found.route}"
@@ -20,7 +20,7 @@ def route_of(request: HttpRequest) -> str:
 
 
 class RequestLines(RequestMiddleware):
-    """Middleware: a line for each request once it is answered, by its route."""
+    """Middleware that logs one line for each response, by its route."""
 
     def prepare(self, request: HttpRequest) -> None:
         structlog.contextvars.bind_contextvars(request_id=str(uuid4()))

@@ -1,4 +1,4 @@
-"""Background tasks. They take ids, load what they need again, and may run twice without harm."""
+"""Background tasks. They take ids, load their records, and can run twice without harm."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from surveys.results.claims import MIN_CLAIMED
 
 logger = logging.getLogger(__name__)
 
-# Each message lets one worker process take claims until none is left; more processes than this are not waited for.
+# Each message lets one worker process claim work until none is left; no run waits for more processes than this.
 MAX_MESSAGES = 16
-# After so long a run goes to the end of the queue, so that a short one need not wait for a long one.
+# After this time a run goes to the end of the queue, so that a short run does not wait for a long one.
 TURN_SECONDS = 20
 
 
 @app.task
 def recompute(recomputation_id: str) -> None:
-    """Work off one recomputation, sharing it with whoever else works on it."""
+    """Process one recomputation, together with other workers."""
     while work.recomputation_run(UUID(recomputation_id), for_seconds=TURN_SECONDS):
         try:
             recompute.apply_async((recomputation_id,), retry=False)
@@ -39,9 +39,9 @@ def recompute(recomputation_id: str) -> None:
 
 @app.task
 def sweep() -> None:
-    """Send again every recomputation and plan that has work due: broker down at the time, worker killed, restart."""
+    """Send every recomputation and plan that has work due again: after a broker outage, a killed worker or a restart."""
     for recomputation_id in work.recomputations_due():
-        # Not to be found in a heap by a worker that comes back after a day: the next sweep sends its own.
+        # Expires, so that a worker does not find many old sweeps after an outage; the next sweep sends new ones.
         send(recomputation_id, work.items_due(recomputation_id), expires=settings.SWEEP_SECONDS)
     broker_health.swept(timezone.now())
     for plan_id in plans.plans_due():
@@ -49,13 +49,13 @@ def sweep() -> None:
 
 
 def send(recomputation_id: UUID, items: int, *, expires: float | None = None) -> None:
-    """ProgressCallback the workers of a recomputation, with as many messages as could share it. Raises what the broker raises."""
+    """Notify the workers of a recomputation with as many messages as could share it. Raises the errors of the broker."""
     for _ in range(messages_for(items)):
         recompute.apply_async((str(recomputation_id),), retry=False, expires=expires)
 
 
 def messages_for(items: int) -> int:
-    """How many messages are worth sending for so many items: one at least, for a run that only needs closing."""
+    """Return the number of messages for a number of items; at least one, for a run that only needs closing."""
     return min(math.ceil(items / MIN_CLAIMED), MAX_MESSAGES) or 1
 
 

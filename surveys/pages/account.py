@@ -29,12 +29,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from compute.base.messages import message
 from surveys.api.people.second_factor import qr_svg
-from surveys.api.problems import CONTENT_TYPE, problem_of_message
 from surveys.api.throttles import limits_of, name_limit, wait_for
 from surveys.core.errors import ServiceError
 from surveys.core.messages import code_of, error_text
 from surveys.core.messages import render as render_message
 from surveys.core.request_context import client_address
+from surveys.inputs.problems import CONTENT_TYPE, problem_of_message
 from surveys.models import User
 from surveys.services.people.people import invitation_accept, invitation_open
 from surveys.services.people.sign_in import (

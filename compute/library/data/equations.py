@@ -1,4 +1,4 @@
-"""The reference library's equations of state, asked point by point by the generators. Needs CoolProp."""
+"""Equations of state of the reference library, evaluated by the generators. Needs CoolProp."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def any_state(fluid: str) -> Any:
 def liquid(
     fluid: str, temperature: float, pressure: float, viscosity: bool = True
 ) -> tuple[float, float, float]:
-    """Sound speed, density and viscosity (not a number if not wanted) of the liquid."""
+    """Return sound speed, density and viscosity (not a number if not requested) of the liquid."""
     state = liquid_state(fluid, temperature, pressure)
     return state.speed_sound(), state.rhomass(), state.viscosity() if viscosity else float("nan")
 
@@ -39,7 +39,7 @@ def liquid_state(fluid: str, temperature: float, pressure: float) -> Any:
 
 @cache
 def boiling_pressure(fluid: str, temperature: float) -> float:
-    """Pressure at which the first bubble forms."""
+    """Return the pressure at which the first bubble forms."""
     state = any_state(fluid)
     state.update(CoolProp.QT_INPUTS, 0, temperature)
     return float(state.p())

@@ -14,10 +14,11 @@ from compute.results.entry_errors import Case, Figure
 from surveys.api.compute.physics import medium_entry, pipe_entry
 from surveys.api.compute.uncertainty import InputsIn
 from surveys.api.compute.views import FindingOut, SetupIn, requested_calculation, validated
-from surveys.api.fields import QuantityIn, QuantityOut, in_units, units_of
-from surveys.api.rejections import rejection
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity
+from surveys.inputs.fields import QuantityIn
+from surveys.inputs.rejections import rejection
 
 
 class DiagnosisIn(SetupIn):

@@ -14,7 +14,8 @@ from compute.base.messages import message
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
 from surveys.api.example_values import quantity_schema
-from surveys.api.fields import (
+from surveys.inputs import limits
+from surveys.inputs.fields import (
     NumberField,
     QuantityIn,
     StrictSerializer,
@@ -23,8 +24,7 @@ from surveys.api.fields import (
     checked,
     si_of,
 )
-from surveys.api.rejections import error_detail, rejection
-from surveys.inputs import limits
+from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind
 from surveys.models.library import CustomMediumEntry

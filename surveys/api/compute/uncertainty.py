@@ -22,15 +22,7 @@ from compute.statistics.monte_carlo import MIN_TRIALS, MonteCarloResult
 from surveys.api.compute.physics import medium_entry
 from surveys.api.compute.views import FindingOut, FlowIn, flow_times, requested_calculation, validated
 from surveys.api.example_values import quantity_schema
-from surveys.api.fields import (
-    IntegerField,
-    NumberField,
-    QuantityIn,
-    QuantityOut,
-    in_units,
-    units_of,
-)
-from surveys.api.rejections import error_detail, rejection
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
     KIND_OF_INPUT,
@@ -39,6 +31,8 @@ from surveys.core.stored_quantities import (
     quantity,
     uncertainty_kind,
 )
+from surveys.inputs.fields import IntegerField, NumberField, QuantityIn
+from surveys.inputs.rejections import error_detail, rejection
 
 MAX_TRIALS = 2_000_000
 SEED = 1

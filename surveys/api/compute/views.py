@@ -28,17 +28,7 @@ from compute.results.survey import (
     sound_speed_not_logged,
 )
 from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
-from surveys.api.fields import (
-    IntegerField,
-    QuantityIn,
-    QuantityOut,
-    StrictSerializer,
-    checked,
-    in_units,
-    si_of,
-    units_of,
-)
-from surveys.api.rejections import rejection, rejection_of
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
     calculation_json,
@@ -47,7 +37,9 @@ from surveys.core.stored_quantities import (
     safety_note_json,
     source_json,
 )
+from surveys.inputs.fields import IntegerField, QuantityIn, StrictSerializer, checked, si_of
 from surveys.inputs.limits import check_limits
+from surveys.inputs.rejections import rejection, rejection_of
 from surveys.pipes.selectors import custom_materials_now, custom_media_now
 
 MAX_READINGS = 100_000

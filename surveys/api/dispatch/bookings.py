@@ -14,11 +14,10 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, TextField, VisibleRecord, in_units
+from surveys.api.fields import in_units
 from surveys.api.filters import SetFilter, filters, period
 from surveys.api.messages import MessageOut
 from surveys.api.permissions import FIELD, OFFICE
-from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.dispatch.availability import (
     conflicts_of,
@@ -26,6 +25,8 @@ from surveys.dispatch.availability import (
     technician_unsuitable_reasons,
 )
 from surveys.dispatch.suitable_kits import fit_for_every_point
+from surveys.inputs.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.inputs.rejections import rejection
 from surveys.models import Booking, BookingEvent, Instrument, Job, Role, User
 from surveys.models.instrument import Kind
 from surveys.services.dispatch.bookings import (

@@ -14,13 +14,13 @@ from rest_framework.request import Request
 from surveys.api.dispatch.technicians import technicians_visible_to
 from surveys.api.fields import units_of
 from surveys.api.files import PDFRenderer
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.reports import PDF, pdf_answer
 from surveys.api.views import UnitsMixin, documented
 from surveys.calibration.due_list import office_today
 from surveys.documents.day_sheet import Day, day_sheet
 from surveys.documents.pdf import typeset
+from surveys.inputs.rejections import rejection
 
 
 class DaySheet(UnitsMixin):

@@ -16,13 +16,14 @@ from compute.base.messages import at
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.dispatch.suitability import CandidateOut, KitRowOut, candidate_shown, kit_shown
 from surveys.api.dispatch.technicians import technicians_visible_to
-from surveys.api.fields import IntegerField, NumberField, StrictSerializer, TextField, VisibleRecord, units_of
+from surveys.api.fields import units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters, period
 from surveys.api.permissions import OFFICE
-from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
 from surveys.dispatch.suitable_kits import suitable_kits
 from surveys.dispatch.suitable_technicians import suitable_technicians
+from surveys.inputs.fields import IntegerField, NumberField, StrictSerializer, TextField, VisibleRecord
+from surveys.inputs.rejections import rejection
 from surveys.models import (
     Booking,
     Instrument,

@@ -11,11 +11,12 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import IntegerField, StrictSerializer, VisibleRecord, in_units, units_of
+from surveys.api.fields import in_units, units_of
 from surveys.api.messages import MessageOut
 from surveys.api.permissions import OFFICE
-from surveys.api.rejections import rejection
 from surveys.api.views import Records, documented
+from surveys.inputs.fields import IntegerField, StrictSerializer, VisibleRecord
+from surveys.inputs.rejections import rejection
 from surveys.models import DispatchPlan, Job
 from surveys.models.job import JobState
 from surveys.services.dispatch.plans import plan_accept, plan_request

@@ -8,9 +8,9 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from surveys.api.dispatch.bookings import BookingOut, in_order
-from surveys.api.fields import NumberField, StrictSerializer, TextField
 from surveys.api.files import DocumentOut
-from surveys.api.rejections import rejection
+from surveys.inputs.fields import NumberField, StrictSerializer, TextField
+from surveys.inputs.rejections import rejection
 from surveys.models import Absence, Qualification, User
 
 WEEKDAYS = frozenset("0123456")

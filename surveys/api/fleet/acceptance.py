@@ -15,10 +15,11 @@ from compute.base.units import Quantity, parse_quantity
 from compute.calibration.decision_rules import CONFORMITYS, DecisionRule, PermissibleError
 from compute.calibration.points import Point
 from surveys.api.example_values import quantity_schema
-from surveys.api.fields import NumberField, QuantityOut, StrictSerializer
-from surveys.api.rejections import rejection
+from surveys.api.fields import QuantityOut
 from surveys.calibration.conformity import QUANTITY, error_kind
+from surveys.inputs.fields import NumberField, StrictSerializer
 from surveys.inputs.limits import check_limits
+from surveys.inputs.rejections import rejection
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 from surveys.services.fleet.calibrations import Limits, StatedPoint
 

@@ -16,17 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
-from surveys.api.fields import (
-    KnownQuantityField,
-    QuantityIn,
-    StrictSerializer,
-    TextField,
-    VisibleRecord,
-    in_units,
-    si_of,
-    texts,
-    units_of,
-)
+from surveys.api.fields import KnownQuantityField, in_units, units_of
 from surveys.api.files import (
     PDF_REQUEST,
     DocumentOut,
@@ -49,10 +39,11 @@ from surveys.api.fleet.acceptance import (
     points_of_request,
 )
 from surveys.api.permissions import FLEET
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import conformity_json, limits_json, points_json
+from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord, si_of, texts
+from surveys.inputs.rejections import rejection
 from surveys.models import Booking, Calibration, Instrument, TransducerData
 from surveys.models.calibration import Moment
 from surveys.models.result import Cause

@@ -14,13 +14,15 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import checked, units_of
+from surveys.api.fields import units_of
 from surveys.api.files import RawFileParser, file_sent
 from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
 from surveys.api.permissions import FLEET
-from surveys.api.problems import CONTENT_TYPE, Problem, errors_of, problem
-from surveys.api.rejections import rejection
+from surveys.api.problems import Problem
 from surveys.api.views import Once, documented
+from surveys.inputs.fields import checked
+from surveys.inputs.problems import CONTENT_TYPE, errors_of, problem
+from surveys.inputs.rejections import rejection
 from surveys.inputs.tables import Row, table_read
 from surveys.models import Instrument, User
 from surveys.services.fleet.bulk import BulkAction, do_all

@@ -14,11 +14,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.dispatch.job_calendar import job_calendar
-from surveys.api.fields import StrictSerializer, TextField
 from surveys.api.files import CalendarRenderer, CSVRenderer
 from surveys.api.fleet.due_formats import due_calendar, due_csv, flat
 from surveys.api.permissions import FIELD, FLEET
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
@@ -33,6 +31,8 @@ from surveys.calibration.due_list import (
     within_until,
 )
 from surveys.dispatch.technician_jobs import jobs_of
+from surveys.inputs.fields import StrictSerializer, TextField
+from surveys.inputs.rejections import rejection
 from surveys.models import CalendarFeed, Role
 from surveys.models.calibration import FeedSubject
 from surveys.services.people.calendar_feeds import (

@@ -10,9 +10,10 @@ from rest_framework import serializers
 
 from compute.base.messages import message
 from surveys.api.compute.physics import TransducersByValue, transducer_document
-from surveys.api.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord, in_units, units_of
+from surveys.api.fields import in_units, units_of
 from surveys.api.fleet.calibrations import CalibrationShortOut, started
-from surveys.api.rejections import error_detail, rejection
+from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord
+from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import Instrument, InstrumentState, Role, TransducerData, User
 from surveys.models.instrument import Kind, State
 from surveys.pipes.selectors import calibration_in_force, transducer_data_latest

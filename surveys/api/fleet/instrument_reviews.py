@@ -17,25 +17,23 @@ from rest_framework.response import Response
 from compute.base.messages import field_name, message
 from compute.calibration.intermediate_checks import CheckLimits, Measured, Step
 from surveys.api.compute.views import FindingOut
-from surveys.api.fields import (
-    IntegerField,
-    NumberField,
-    QuantityIn,
-    QuantityOut,
-    StrictSerializer,
-    TextField,
-    VisibleRecord,
-    in_units,
-    texts,
-    units_of,
-)
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.files import NamedRenderer
 from surveys.api.messages import MessageOut, MessagesField
 from surveys.api.permissions import FIELD, FLEET
-from surveys.api.rejections import error_detail, rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.documents.interval_chart import review_chart
+from surveys.inputs.fields import (
+    IntegerField,
+    NumberField,
+    QuantityIn,
+    StrictSerializer,
+    TextField,
+    VisibleRecord,
+    texts,
+)
+from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import Instrument, IntermediateCheck, IntervalReview, User
 from surveys.services.fleet.intermediate_checks import (
     Statement,

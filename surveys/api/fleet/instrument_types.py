@@ -8,10 +8,11 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import KnownQuantityField, QuantityIn, StrictSerializer, TextField, si_of, texts
+from surveys.api.fields import KnownQuantityField
 from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
+from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, si_of, texts
 from surveys.models import InstrumentType
 from surveys.models.instrument import Kind
 from surveys.services.records import record_create

@@ -18,12 +18,6 @@ from rest_framework.response import Response
 
 from surveys.api.compute.physics import transducer_entry
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
-from surveys.api.fields import (
-    StrictSerializer,
-    TextField,
-    si_of,
-    texts,
-)
 from surveys.api.files import (
     PDF_REQUEST,
     DocumentOut,
@@ -45,11 +39,12 @@ from surveys.api.fleet.instrument_forms import (
 )
 from surveys.api.fleet.out_of_tolerance_reviews import AffectedResultOut
 from surveys.api.permissions import FLEET, OFFICE
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.calibration.affected_results import affected_results
 from surveys.calibration.due_list import office_today
+from surveys.inputs.fields import StrictSerializer, TextField, si_of, texts
+from surveys.inputs.rejections import rejection
 from surveys.models import Booking, Document, Instrument
 from surveys.services.fleet.documents import document_add
 from surveys.services.fleet.instruments import (

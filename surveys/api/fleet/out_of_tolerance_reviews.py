@@ -13,10 +13,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.compute.views import FindingOut
-from surveys.api.fields import QuantityOut, StrictSerializer, TextField, in_units, units_of
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.messages import MessagesField
 from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
+from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import CombinationPart, OutOfToleranceReview, Result, ReviewedSurvey
 from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS, Decision, review_decide
 

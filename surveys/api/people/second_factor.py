@@ -12,10 +12,10 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, TextField
 from surveys.api.people.sign_in import PasswordField, own_password_check
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import documented
+from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import RecoveryCode, User
 from surveys.services.people.sign_in import (
     second_factor_begin,

@@ -14,10 +14,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from surveys.api.fields import StrictSerializer, TextField
 from surveys.api.throttles import ThrottledView, name_limit, wait_for
 from surveys.api.views import documented
 from surveys.core.errors import ServiceError
+from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import ApiToken, Scope, User
 from surveys.services.people.sign_in import SignInRejected, credentials_check, password_change, password_check
 from surveys.services.people.tokens import SIGN_IN_LIFE, token_make, token_revoke

@@ -12,11 +12,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.messages import message
-from surveys.api.fields import IntegerField, StrictSerializer, TextField
 from surveys.api.filters import SetFilter, filters
 from surveys.api.people.sign_in import PasswordField, own_password_check
-from surveys.api.rejections import error_detail, rejection
 from surveys.api.views import Records, documented
+from surveys.inputs.fields import IntegerField, StrictSerializer, TextField
+from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import ApiToken, Role, Scope, User
 from surveys.services.people.tokens import MAX_LIFETIME, token_make, token_revoke
 

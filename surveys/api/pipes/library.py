@@ -12,25 +12,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import (
-    KnownQuantityField,
-    NumberField,
-    QuantityField,
-    QuantityIn,
-    QuantityOut,
-    StrictSerializer,
-    TextField,
-    in_units,
-    si_of,
-    texts,
-    units_of,
-)
+from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import OFFICE
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import quantity
 from surveys.inputs import limits
+from surveys.inputs.fields import NumberField, QuantityIn, StrictSerializer, TextField, si_of, texts
 from surveys.models import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData
 from surveys.services.pipes.library import (
     custom_material_create,

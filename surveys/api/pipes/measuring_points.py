@@ -16,25 +16,21 @@ from rest_framework.response import Response
 from compute.base.units import Quantity
 from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from surveys.api.compute.views import SpacingOut
-from surveys.api.fields import (
+from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
+from surveys.api.filters import RecordFilter, SearchFilter, filters
+from surveys.api.permissions import FIELD
+from surveys.api.views import Records, documented
+from surveys.inputs.fields import (
     ChosenId,
     IntegerField,
-    KnownQuantityField,
-    QuantityField,
     QuantityIn,
-    QuantityOut,
     StrictSerializer,
     TextField,
     VisibleRecord,
-    in_units,
     si_of,
     texts,
-    units_of,
 )
-from surveys.api.filters import RecordFilter, SearchFilter, filters
-from surveys.api.permissions import FIELD
-from surveys.api.rejections import rejection
-from surveys.api.views import Records, documented
+from surveys.inputs.rejections import rejection
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
 from surveys.models.pipe import TemperatureSource
 from surveys.services.pipes.setups import SetupWish, setup_calculate

@@ -25,25 +25,21 @@ from surveys.api.compute.physics import (
     pipe_entry,
 )
 from surveys.api.compute.views import FindingOut
-from surveys.api.fields import (
-    ChosenId,
-    KnownQuantityField,
-    QuantityField,
-    QuantityIn,
-    QuantityOut,
-    StrictSerializer,
-    TextField,
-    VisibleRecord,
-    in_units,
-    si_of,
-    texts,
-    units_of,
-)
+from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.permissions import FIELD
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
+from surveys.inputs.fields import (
+    ChosenId,
+    QuantityIn,
+    StrictSerializer,
+    TextField,
+    VisibleRecord,
+    si_of,
+    texts,
+)
 from surveys.models import Instrument, Pipe, PipeData, Site, WallMeasurement
 from surveys.pipes.selectors import pipe_data_at
 from surveys.services.pipes.pipes import (

@@ -8,10 +8,10 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import NumberField, StrictSerializer, TextField, VisibleRecord
 from surveys.api.filters import SearchFilter, filters
 from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
+from surveys.inputs.fields import NumberField, StrictSerializer, TextField, VisibleRecord
 from surveys.models import Client, Site
 from surveys.services.records import record_create
 

@@ -16,7 +16,7 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import StrictSerializer, TextField, units_of
+from surveys.api.fields import units_of
 from surveys.api.files import PDFRenderer
 from surveys.api.filters import RecordFilter, filters, period
 from surveys.api.permissions import FIELD, FLEET, OFFICE
@@ -25,6 +25,7 @@ from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.calibration.affected_results import with_outdated
 from surveys.documents.pdf import typeset
 from surveys.documents.setup_sheet import setup_sheet
+from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import Report, Setup, Survey, User
 from surveys.services.results.reports import report_content, report_draft, report_issue
 

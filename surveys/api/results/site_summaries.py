@@ -12,13 +12,13 @@ from rest_framework.request import Request
 
 from surveys.api.fields import units_of
 from surveys.api.files import PDFRenderer
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.reports import PDF, pdf_answer
 from surveys.api.views import UnitsMixin, documented
 from surveys.documents.pdf import typeset
 from surveys.documents.site_summary import site_summary
 from surveys.documents.site_year import Year
+from surveys.inputs.rejections import rejection
 from surveys.models import Site
 
 # Years people may have surveyed in, or plan to.

@@ -14,15 +14,17 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import ChosenId, StrictSerializer, checked, units_of
+from surveys.api.fields import units_of
 from surveys.api.permissions import FIELD
-from surveys.api.problems import Problem, problem_of
-from surveys.api.rejections import rejection
+from surveys.api.problems import Problem
 from surveys.api.rendering import JSONRenderer
 from surveys.api.surveys.survey_documents import SurveyIn, SurveyOut, survey_notes
 from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.errors import Conflict
+from surveys.inputs.fields import ChosenId, StrictSerializer, checked
+from surveys.inputs.problems import problem_of
+from surveys.inputs.rejections import rejection
 from surveys.models import IdempotencyKey, Survey, User
 from surveys.services.surveys.surveys import survey_record
 

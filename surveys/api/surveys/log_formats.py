@@ -19,14 +19,15 @@ from rest_framework.response import Response
 
 from compute.base.units import System
 from surveys.api.compute.views import FindingOut, MessageParametersField
-from surveys.api.fields import StrictSerializer, TextField, in_units, units_of
+from surveys.api.fields import in_units, units_of
 from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.permissions import FIELD
-from surveys.api.rejections import rejection
 from surveys.api.surveys.survey_documents import RejectedRowOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
+from surveys.inputs.fields import StrictSerializer, TextField
+from surveys.inputs.rejections import rejection
 from surveys.logfiles.detection import HEAD_BYTES, detect_format
 from surveys.logfiles.format import LogFormat as FileFormat
 from surveys.logfiles.preview import MAX_SAMPLE_BYTES, Preview, preview

@@ -12,7 +12,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
-from surveys.api.rejections import rejection
+from surveys.inputs.rejections import rejection
 from surveys.logfiles.columns import Column
 from surveys.logfiles.downsampling import downsampled_blocks
 from surveys.logfiles.export import parquet_write

@@ -8,20 +8,10 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from surveys.api.fields import (
-    KnownQuantityField,
-    NumberField,
-    QuantityField,
-    QuantityIn,
-    QuantityOut,
-    StrictSerializer,
-    TextField,
-    in_units,
-    texts,
-    units_of,
-)
-from surveys.api.rejections import rejection
+from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.core.stored_quantities import quantity
+from surveys.inputs.fields import NumberField, QuantityIn, StrictSerializer, TextField, texts
+from surveys.inputs.rejections import rejection
 from surveys.models import SiteMeterReading
 from surveys.pipes.selectors import paths_result
 from surveys.results.site_meter_comparison import compare_with_site_meter, verdict

@@ -9,23 +9,20 @@ from rest_framework import serializers
 
 from compute.logs.steady_segments import Stretch
 from surveys.api.compute.views import FindingOut, MessageParametersField
-from surveys.api.fields import (
+from surveys.api.fields import KnownQuantityField, QuantityOut, in_units, units_of
+from surveys.api.pipes.measuring_points import check_temperature_source
+from surveys.api.results.recomputations import RecomputationOut, ReviewNoticeOut, SegmentOut
+from surveys.core.stored_quantities import quantity
+from surveys.inputs.fields import (
     ChosenId,
-    KnownQuantityField,
     QuantityIn,
-    QuantityOut,
     StrictSerializer,
     TextField,
     VisibleRecord,
-    in_units,
     si_of,
     texts,
-    units_of,
 )
-from surveys.api.pipes.measuring_points import check_temperature_source
-from surveys.api.rejections import rejection
-from surveys.api.results.recomputations import RecomputationOut, ReviewNoticeOut, SegmentOut
-from surveys.core.stored_quantities import quantity
+from surveys.inputs.rejections import rejection
 from surveys.logfiles.times import iso_time
 from surveys.models import Instrument, Job, Log, MeasuringPoint, Result, Setup, Survey, SurveyData
 from surveys.models.instrument import Kind

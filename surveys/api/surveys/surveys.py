@@ -31,7 +31,6 @@ from surveys.api.files import (
 )
 from surveys.api.filters import RecordFilter, SetFilter, filters, period
 from surveys.api.permissions import FIELD
-from surveys.api.rejections import rejection
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.recomputations import ResultOut
 from surveys.api.results.result_rows import result_documents
@@ -61,6 +60,7 @@ from surveys.api.surveys.survey_documents import (
 )
 from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.views import ReadByKeys, documented
+from surveys.inputs.rejections import rejection
 from surveys.logfiles.export import csv_parts
 from surveys.models import Log, LogFormat, Recomputation, Survey, SurveyData
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs

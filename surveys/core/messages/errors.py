@@ -1,4 +1,4 @@
-"""Messages of errors: carried through the frameworks' errors, and rendered where somebody reads them."""
+"""Messages of errors: passed through the errors of the frameworks, rendered for the reader."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from surveys.core.messages.values import METRIC, Reader
 
 
 class MessageCode(str):
-    """The code of an error that carries its message, so that the message passes through errors that carry only a code."""
+    """Code of an error that carries its message, so that the message passes through errors that hold only a code."""
 
     message: Message
 
@@ -29,7 +29,7 @@ class MessageCode(str):
 
 
 def message_of(error: BaseException | Any) -> Message | None:
-    """The message of an error of the physics or of a service, or of an error or error detail whose code carries one."""
+    """Return the message of an error of the physics or of a service, or of an error whose code carries one."""
     if isinstance(error, ComputeError | ServiceError):
         return error.message
     code = getattr(error, "code", None)
@@ -37,12 +37,12 @@ def message_of(error: BaseException | Any) -> Message | None:
 
 
 def code_of(error: ComputeError | ServiceError) -> str:
-    """The code of an error for an error of a framework, with the message where there is one."""
+    """Return the code of an error for an error of a framework, with the message if there is one."""
     return MessageCode(error.message) if error.message else error.code
 
 
 def error_text(error: BaseException | Any, reader: Reader = METRIC) -> str:
-    """What is wrong and what to do, in the words of the catalogue."""
+    """Return the problem and its remedy in the words of the catalogue."""
     if found := message_of(error):
         return render(found, reader).body
     if isinstance(error, ComputeError | ServiceError):  # A sentence that is not in the catalogue yet.
@@ -51,10 +51,10 @@ def error_text(error: BaseException | Any, reader: Reader = METRIC) -> str:
 
 
 def model_error(key: str, /, **parameters: Any) -> ValidationError:
-    """A rejection by a rule of a model: the key of a message and its parameters."""
+    """Return a validation error of a model: the key of a message and its parameters."""
     return model_error_of(message(key, **parameters))
 
 
 def model_error_of(of: Message) -> ValidationError:
-    """A rejection by a rule of a model for a message."""
+    """Return a validation error of a model for a message."""
     return ValidationError(render(of).body, code=MessageCode(of))

@@ -66,7 +66,9 @@ FIELDS: Mapping[str, Promise] = {
 
 
 def label_of(path: str) -> str:
-    """The label of a field by its path, such as `pipe.wall_thickness` or `readings.0.transit_time`; else its name in words."""
+    """Return the label of a field by its path, such as `pipe.wall_thickness` or `readings.0.transit_time`; otherwise its
+    name in words.
+    """
     names = [name for name in path.split(".") if not name.isdecimal()]
     for start in range(len(names)):
         if label := FIELDS.get(".".join(names[start:])):

@@ -1,4 +1,4 @@
-"""Numbers and quantities as people read them: digits, signs of units, no-break spaces."""
+"""Numbers and quantities in texts for people: digits, signs of units, no-break spaces."""
 
 from __future__ import annotations
 
@@ -67,7 +67,9 @@ _FORMAT = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """How a number is written: `abs`, `+`, a unit or `%`, and digits, in this order; e.g. `m`, `mm.2`, `+%.1`, `abs m/s`, `.3g`, `g`."""
+    """Format of a number: `abs`, `+`, a unit or `%`, and digits, in this order; e.g. `m`, `mm.2`, `+%.1`, `abs m/s`, `.3g`,
+    `g`.
+    """
 
     absolute: bool = False
     sign: bool = False
@@ -77,7 +79,7 @@ class Format:
 
 @cache
 def format_of(text: str) -> Format:
-    """The format that a placeholder names; raises ValueError for one that is not known."""
+    """Return the format of a placeholder; raise ValueError for an unknown one."""
     found = _FORMAT.fullmatch(text)
     if found is None:
         raise ValueError(f"{text!r} is not a format of a number.")
@@ -90,7 +92,7 @@ def format_of(text: str) -> Format:
 
 
 def number_text(value: float, form: str = ".4g", sign: bool = False) -> str:
-    """A number with a true minus and groups of three digits from 10 000; a power of ten where it is very large or small."""
+    """Return a number with a true minus and groups of three digits from 10 000; very large or small ones as a power of ten."""
     if not isfinite(value):
         return UNKNOWN
     text = f"{abs(value):{form}}"
@@ -112,7 +114,7 @@ def _without_exponent(value: float) -> str:
 
 
 def percent_text(ratio: float, form: str = ".1f", sign: bool = False) -> str:
-    """A ratio in per cent; one too small for the digits as less than the last of them, not as zero."""
+    """Return a ratio in per cent; one too small for the digits as less than the last digit, not as zero."""
     share = ratio * 100
     if form.endswith("f") and share and not float(f"{share:{form}}"):
         return f"<{SPACE}{10.0 ** -int(form[1:-1]):{form}}{SPACE}%"
@@ -120,13 +122,13 @@ def percent_text(ratio: float, form: str = ".1f", sign: bool = False) -> str:
 
 
 def with_unit(number: str, unit: str) -> str:
-    """A number with the sign of its unit; the sign of an angle has no space before it."""
+    """Return a number with the sign of its unit; the sign of an angle has no space before it."""
     sign = SIGNS.get(unit, unit)
     return f"{number}{sign}" if sign == "°" else f"{number}{SPACE}{sign}"
 
 
 def quantity_text(si: float, kind: str, units: System, spec: str = "") -> str:
-    """A quantity in the reader's units, with the digits of its kind or those of the format."""
+    """Return a quantity in the reader's units, with the digits of its kind or those of the format."""
     wish = format_of(spec)
     if wish.unit == "%":
         raise ValueError(f"A {kind} is not a ratio.")

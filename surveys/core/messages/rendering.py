@@ -1,4 +1,4 @@
-"""Messages in the words of the catalogue, in the units, the time zone and the language of a reader."""
+"""Rendering of messages with the texts of the catalogue, in the units, time zone and language of a reader."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Stored = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Rendered:
-    """A message in words: the verdict, what was found, and what to do."""
+    """Rendered message: title, detail and remedy."""
 
     title: str
     detail: str
@@ -28,18 +28,18 @@ class Rendered:
 
     @property
     def body(self) -> str:
-        """What was found and what to do."""
+        """Return detail and remedy."""
         return " ".join(text for text in (self.detail, self.remedy) if text)
 
     @property
     def text(self) -> str:
-        """All of it in one line."""
+        """Return the whole message in one line."""
         title = self.title if not self.title or self.title[-1] in ".?!:" else f"{self.title}."
         return " ".join(text for text in (title, self.body) if text)
 
 
 def render(message: Message | Stored, reader: Reader = METRIC) -> Rendered:
-    """A message, or one as stored; one with no entry by its code, so that old records can always be read."""
+    """Render a message or a stored message; a code without an entry is shown as it is, so that old records stay readable."""
     if not isinstance(message, Message):
         message = Message(message["code"], message["parameters"], message.get("variant", ""))
     with translation.override(reader.language) if reader.language else nullcontext():
@@ -67,7 +67,7 @@ def is_message(document: Any) -> bool:
 
 
 def answer(stored: Stored, reader: Reader) -> dict[str, Any]:
-    """A stored finding, safety note or other message as the API answers it; its quantities are still SI."""
+    """Return a stored finding, safety note or other message for the API; its quantities are still SI."""
     rendered = render(stored, reader)
     rest = {name: value for name, value in stored.items() if name not in ("code", "variant", "parameters")}
     return {

@@ -85,6 +85,6 @@ TERMS: Mapping[str, Promise] = {
 
 
 def word_of(slug: str) -> str:
-    """The word of a slug; one that is not listed with spaces for its hyphens."""
+    """Return the word of a slug; an unlisted slug with spaces for its hyphens."""
     listed = TERMS.get(slug)
     return str(listed) if listed is not None else slug.replace("-", " ")

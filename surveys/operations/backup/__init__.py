@@ -1,1 +1,1 @@
-"""All records of a database in one file, and back into another, of either kind: `files`, `tables`, `taking`, `restoring`."""
+"""Backup of all records in one file, and restoring into a database of either kind: `files`, `tables`, `taking`, `restoring`."""

@@ -1,9 +1,9 @@
-"""The file of a backup: lines of JSON, in one stream of zstd, with the SHA-256 of all before it at the end.
+"""File of a backup: lines of JSON in one zstd stream, followed by the SHA-256 of everything before it.
 
-The first line is the head: format, when, and the migrations the records are of. Of each table there follows a line with its name
-and columns, then a line for each row: its values in the order of the columns. A binary value is its length in the line, its bytes
-stand behind the line. The last line gives the number of rows of each table. The digest is in a skippable frame of zstd (RFC 8878,
-3.1.2), so that any tool for zstd unpacks the file.
+The first line is the head: format, time, and the migrations of the records. For each table follows a line with its name and
+columns, then one line for each row with the values in the order of the columns. For a binary value the line holds the length;
+the bytes follow the line. The last line holds the number of rows of each table. The digest is in a skippable zstd frame (RFC
+8878, 3.1.2), so that any zstd tool can unpack the file.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ FORMAT = "surveys-backup-1"
 LEVEL = 3
 PIECE = 1 << 20
 SHA256_BYTES = 32
-# A skippable frame's magic number and its length, both of four bytes, little-endian.
+# Magic number and length of a skippable frame, four bytes each, little-endian.
 TRAILER_HEAD = bytes.fromhex("502a4d18") + SHA256_BYTES.to_bytes(4, "little")
 TRAILER_BYTES = len(TRAILER_HEAD) + SHA256_BYTES
 
@@ -62,7 +62,7 @@ class Writer:
         self._table = ""
 
     def head(self, **facts: Any) -> None:
-        """The first line."""
+        """Write the first line."""
         self._line({"format": FORMAT} | facts)
 
     def table(self, name: str, columns: Sequence[str]) -> None:
@@ -71,7 +71,7 @@ class Writer:
         self._line({"table": name, "columns": list(columns)})
 
     def row(self, cells: Cells) -> None:
-        """One row; a binary value is given as bytes."""
+        """Write one row; a binary value is given as bytes."""
         binary = [cell for cell in cells if isinstance(cell, bytes)]
         self._line([len(cell) if isinstance(cell, bytes) else cell for cell in cells])
         for cell in binary:
@@ -79,7 +79,7 @@ class Writer:
         self.rows[self._table] += 1
 
     def end(self) -> None:
-        """The last line."""
+        """Write the last line."""
         self._line({"rows": self.rows})
 
     def _line(self, document: Any) -> None:
@@ -117,7 +117,7 @@ def backup_writer(path: Path) -> Iterator[Writer]:
 
 
 def whole_file_sha256(path: Path) -> str:
-    """The SHA-256 of a backup file, after the digest at its end has been verified.
+    """Return the SHA-256 of a backup file, after the digest at its end has been verified.
 
     Raises BackupDamaged for a file that is incomplete, altered or not a backup; BackupError for one that cannot be read.
     """
@@ -152,13 +152,15 @@ class Reader:
         self._next = self._document()
 
     def tables(self) -> Iterator[tuple[str, list[str]]]:
-        """Name and columns of each table; the rows of one are to be read before the next. Then `rows` is there."""
+        """Yield the name and the columns of each table. Read the rows of a table before the next one. `rows` is set at the
+        end.
+        """
         while "table" in self._next:
             yield self._next["table"], self._next["columns"]
         self.rows = self._next["rows"]
 
     def lines(self, binary: Sequence[int]) -> Iterator[list[Any]]:
-        """The rows of the table; `binary` are the places of binary values in a row."""
+        """Yield the rows of the table; `binary` holds the positions of binary values in a row."""
         while isinstance(cells := self._document(), list):
             for place in binary:
                 if cells[place] is not None:

@@ -15,12 +15,12 @@ from surveys.operations.backup.files import BackupError, Reader, backup_reader, 
 from surveys.operations.backup.tables import FILLED_BY_MIGRATION, Table, differences, migrations, tables
 from surveys.operations.backup.taking import BackupSummary
 
-# One INSERT takes so many rows, or fewer once their binary values come to so much.
+# Rows of one INSERT; fewer if their binary values together are larger than the limit.
 ROWS_PER_BATCH, BYTES_PER_READ = 500, 8_000_000
 
 
 def backup_restore(path: Path) -> BackupSummary:
-    """Put the records of a file into the database, as they were: the same keys, times, figures and bytes.
+    """Write the records of a file into the database unchanged: the same keys, times, values and bytes.
 
     Raises BackupDamaged for a file that is not complete, before anything is written; BackupError for a database that is not empty,
     is of a different version or rejects a row. Nothing is stored then.
@@ -61,7 +61,7 @@ def _empty() -> None:
             )
     with connection.cursor() as cursor:
         for name in sorted(FILLED_BY_MIGRATION):  # permissions before the types they are of
-            cursor.execute(f'DELETE FROM "{name}"')  # noqa: S608 - a name of our own
+            cursor.execute(f'DELETE FROM "{name}"')  # noqa: S608 - the name comes from the models
 
 
 def _put_in(reader: Reader) -> dict[str, int]:
@@ -88,7 +88,7 @@ def _put_in(reader: Reader) -> dict[str, int]:
 def _put_in_table(table: Table, reader: Reader) -> int:
     columns = ", ".join(f'"{column}"' for column in table.columns)
     places = ", ".join(["%s"] * len(table.columns))
-    insert = f'INSERT INTO "{table.name}" ({columns}) VALUES ({places})'  # noqa: S608 - names of our own
+    insert = f'INSERT INTO "{table.name}" ({columns}) VALUES ({places})'  # noqa: S608 - the names come from the models
     count, stored = 0, table.stored()
     with connection.cursor() as cursor:
         for rows in _batches(reader.lines(table.binary), table.binary):
@@ -143,7 +143,7 @@ def _counted(put: dict[str, int], wanted: dict[str, int]) -> None:
 
 
 def _numbered() -> None:
-    """The numbers a database gives to new rows go on after those restored (PostgreSQL; SQLite sees to it itself)."""
+    """Let the ids of new rows follow those of the restored rows (PostgreSQL; SQLite does so itself)."""
     with connection.cursor() as cursor:
         for statement in connection.ops.sequence_reset_sql(no_style(), [table.model for table in tables()]):
             cursor.execute(statement)

@@ -46,14 +46,14 @@ def _migrated() -> list[str]:
 
 @contextmanager
 def _one_moment() -> Iterator[None]:
-    """A transaction in which every read sees the same moment."""
+    """Open a transaction in which every read sees the same moment."""
     if connection.vendor == "postgresql":
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
             yield
         return
-    # Deferred, against the project's habit: an immediate one would hold the lock that writers need, and with
-    # SQLite's write-ahead log a reader sees the moment of its first read for as long as its transaction lasts.
+    # Deferred, unlike elsewhere: an immediate transaction would hold the lock that writers need. With the write-ahead
+    # log of SQLite, a reader sees the moment of its first read until its transaction ends.
     with connection.cursor() as cursor:
         cursor.execute("BEGIN DEFERRED")
         try:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 
 from surveys.api.files import file_name
 from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
-from surveys.api.problems import problem_of
+from surveys.inputs.problems import problem_of
 from surveys.models import Calibration, Instrument, OutOfToleranceReview, Recomputation, Result
 from surveys.pages.calibration.access import fleet_page, user_of, visible
 from surveys.pages.calibration.certificate_form import Sheet, recorded_values

@@ -13,10 +13,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
 from compute.base.units import System
-from surveys.api.problems import problem_of
 from surveys.core.errors import ServiceError
 from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
+from surveys.inputs.problems import problem_of
 from surveys.models import Recomputation, RecomputationItem, Result
 from surveys.pages.frame import page, units_of
 from surveys.pages.office.access import form_for_correctors

@@ -16,9 +16,9 @@ from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
 from surveys.api.compute.physics import transducer_entry
-from surveys.api.fields import texts
 from surveys.api.fleet.instrument_forms import TransducerDataIn
 from surveys.calibration.capabilities import types_of
+from surveys.inputs.fields import texts
 from surveys.models import Instrument, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
 from surveys.pages.frame import FLEET, page, units_of

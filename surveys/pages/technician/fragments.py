@@ -17,11 +17,11 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
 from compute.measuring.wall import wall_findings
-from surveys.api.fields import QuantityIn, StrictSerializer, VisibleRecord, checked, si_of
-from surveys.api.problems import problem_of
 from surveys.api.throttles import limits_of, wait_for
 from surveys.core.stored_quantities import findings_json
 from surveys.documents.formatting import findings_worded, worded
+from surveys.inputs.fields import QuantityIn, StrictSerializer, VisibleRecord, checked, si_of
+from surveys.inputs.problems import problem_of
 from surveys.models import Instrument
 from surveys.pages.frame import units_of
 from surveys.pages.pipe_form import PLAIN_NUMBERS

@@ -20,7 +20,6 @@ from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
 from compute.results.entry_errors import Case
 from compute.results.survey import CalculatedSetup, calculate_setup
 from surveys.api.compute.physics import MediumIn, TransducersField, changed_pipe_entry, medium_entry
-from surveys.api.fields import IntegerField, QuantityIn, StrictSerializer, VisibleRecord, si_of
 from surveys.api.pipes.pipes import PipePartIn
 from surveys.core.errors import Conflict
 from surveys.core.messages import Reader, render
@@ -28,6 +27,7 @@ from surveys.core.stored_quantities import calculation_json
 from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
 from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.documents.setup_sheet import drawn_from
+from surveys.inputs.fields import IntegerField, QuantityIn, StrictSerializer, VisibleRecord, si_of
 from surveys.models import Instrument, MeasuringPoint, PipeData
 from surveys.models.pipe import TemperatureSource
 from surveys.pages.pipe_form import (

@@ -101,8 +101,8 @@ def _join_paths(first: Survey, survey: Survey, by: User, now: datetime) -> None:
 
 def _log_imported(survey: Survey) -> str:
     if survey.primary_survey_id is not None:
-        return "The log of a further path came in."
-    return "The log of a part came in."
+        return "The log of a further path was imported."
+    return "The log of a part was imported."
 
 
 def _check_parts(kind: str, site: Site, surveys: Sequence[Survey]) -> None:

@@ -9,7 +9,7 @@ import pytest
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 
-from surveys.api.fields import StrictSerializer, TextField, VisibleRecord, checked
+from surveys.inputs.fields import StrictSerializer, TextField, VisibleRecord, checked
 from surveys.models import Site
 
 pytestmark = pytest.mark.django_db

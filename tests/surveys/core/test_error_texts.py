@@ -12,11 +12,11 @@ from rest_framework.exceptions import MethodNotAllowed, Throttled
 
 from compute.base.errors import OutOfRange
 from compute.base.messages import message
-from surveys.api.constraints import CONSTRAINTS
-from surveys.api.problems import problem_of
 from surveys.core.messages import Reader, render
 from surveys.core.messages.catalogue import CATALOGUE
+from surveys.inputs.constraints import CONSTRAINTS
 from surveys.inputs.limits import check_limits
+from surveys.inputs.problems import problem_of
 from surveys.models.site import validate_time_zone
 
 

@@ -29,8 +29,6 @@ from compute.base.messages import (
 )
 from compute.measuring.pipe_checks import wall_against_measurement
 from surveys.api.fields import in_units, put_in_units
-from surveys.api.problems import problem_of
-from surveys.api.rejections import rejection, rejection_of
 from surveys.core.errors import Conflict
 from surveys.core.messages import (
     MessageCode,
@@ -45,6 +43,8 @@ from surveys.core.messages.numbers import format_of, number_text, percent_text, 
 from surveys.core.messages.texts import choose, first_of, when, written
 from surveys.core.messages.values import value_of
 from surveys.core.stored_quantities import findings_json
+from surveys.inputs.problems import problem_of
+from surveys.inputs.rejections import rejection, rejection_of
 
 METRIC, US = Reader(), Reader("us")
 LOCAL = Reader(zone=ZoneInfo("Europe/Copenhagen"))

@@ -330,4 +330,9 @@ ENTRIES = {
         detail=_("This qualification already has a different certificate file."),
         remedy=_("Record the qualification again to attach another file."),
     ),
+    "within-invalid": Entry(
+        title=_("Period invalid"),
+        detail=_("“{text}” is not a period of days, weeks or months of at most ten years."),
+        remedy=_("Enter a period such as 60d, 8w or 3m."),
+    ),
 }
