@@ -503,7 +503,6 @@ COMPONENT_TEXTS: Mapping[str, str] = {
     "SurveyDataOut.change": "Kind of the change: first data or correction.",
     "SurveyCorrectionIn.started_at": "Start of the survey.",
     "TransducerDataOut.transducers": "Data of the transducer pair.",
-    "UnsuitableReasonOut.code": "Code of the reason.",
     "UserOut.client": "Id of the client of a client viewer; null for staff.",
     "UserChangeIn.client": "Id of the client of a client viewer; null for staff.",
     "WallMeasurementOut.readings": "Thickness readings around the pipe, corrected.",

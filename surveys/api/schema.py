@@ -119,7 +119,7 @@ class Schema(AutoSchema):
         """Return the summary of the operation."""
         return OPERATION_TEXTS[self.get_operation_id()].summary
 
-    def get_description(self) -> str:
+    def get_description(self) -> str:  # type: ignore[override]
         """Return the description of the operation."""
         return OPERATION_TEXTS[self.get_operation_id()].description
 
@@ -185,7 +185,8 @@ class Schema(AutoSchema):
         if "{" in self.path:
             yield 404
         yield 406
-        if self.method in WRITES and getattr(self.view, "writers", None) is not None:
+        records = getattr(self.view, "writers", None) is not None
+        if self.method in WRITES and (records or getattr(self.view, "conflicts", False)):
             yield 409
         if self._versioned:
             yield from (412, 428)

@@ -61,6 +61,7 @@ class SecondFactor(ThrottledView):
     """One-time codes by time (RFC 6238) beside the password."""
 
     of_oneself = True
+    conflicts = True
     throttled_as = "sign-in"
 
     @documented(responses=SecondFactorOut, tags=["sign-in"])
@@ -97,6 +98,7 @@ class SecondFactorConfirmation(ThrottledView):
     """The first code, which shows that the authenticator has the secret."""
 
     of_oneself = True
+    conflicts = True
     throttled_as = "sign-in"
 
     @documented(request=CodeIn, responses={201: RecoveryCodesOut}, tags=["sign-in"])
