@@ -85,12 +85,12 @@ def test_every_parameter_is_documented_and_every_documented_one_exists(node: ast
 
 
 @ALL
-def test_every_figure_has_a_source(node: ast.FunctionDef) -> None:
+def test_every_value_has_a_source(node: ast.FunctionDef) -> None:
     assert sections(node).get("Source", "").strip()
 
 
 @ALL
-def test_what_is_returned_is_documented(node: ast.FunctionDef) -> None:
+def test_return_values_are_documented(node: ast.FunctionDef) -> None:
     returns = node.returns is not None and ast.unparse(node.returns) != "None"
     assert ("Returns" in sections(node)) == (returns and bool(parameters(node)))
 
@@ -108,7 +108,7 @@ def test_every_error_raised_is_documented(node: ast.FunctionDef) -> None:
 
 
 @pytest.mark.parametrize("module", sorted(MODULES))
-def test_every_public_name_says_what_it_is(module: str) -> None:
+def test_every_public_name_has_a_docstring(module: str) -> None:
     tree = ast.parse((COMPUTE / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
     public = [
         node

@@ -36,7 +36,7 @@ def loaded_by(source: str) -> set[str]:
     return set(json.loads(done.stdout.splitlines()[-1]))
 
 
-def test_nothing_heavy_is_loaded_once_the_service_answers() -> None:
+def test_a_running_service_has_loaded_no_heavy_module() -> None:
     loaded = loaded_by(ANSWER)
     assert {"django", "numpy", "surveys.urls", "surveys.services.results.recomputations"} <= loaded
     assert not (HEAVY | OF_TASKS) & loaded

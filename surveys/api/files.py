@@ -98,12 +98,6 @@ def file_sent(request: Request) -> Any:
     return file
 
 
-def file_name(request: Request, file: Any) -> str:
-    """The file's own name, without folders and without what cannot be shown."""
-    name = getattr(file, "name", None) or request.query_params.get("name", "")
-    return re.sub(r"[^\w .()+-]", "_", str(name).replace("\\", "/").rsplit("/", 1)[-1])[:200]
-
-
 def attachment(content: Iterator[bytes], name: str, content_type: str) -> StreamingHttpResponse:
     """A file to save, never to show in the page: it came from outside."""
     answer = StreamingHttpResponse(content, content_type=content_type)

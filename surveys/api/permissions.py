@@ -12,11 +12,6 @@ from surveys.inputs.rejections import error_detail
 from surveys.models import ApiToken, Role, Scope
 from surveys.services.people.sign_in import second_factor_enrolment_required
 
-OFFICE = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
-FIELD = OFFICE | {Role.TECHNICIAN}
-FLEET = frozenset({Role.CALIBRATION_ADMIN, Role.ADMINISTRATOR})
-ADMINISTRATORS = frozenset({Role.ADMINISTRATOR})
-
 COMPUTATIONS = "api/v1/compute/"
 
 

@@ -12,11 +12,12 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.permissions import AllowAny
 
-from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES, quantity_schema, series_schema
+from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES
 from surveys.api.operation_texts import OPERATION_TEXTS, TAGS
 from surveys.api.problems import Problem
 from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERTY_TEXTS
 from surveys.inputs.problems import CONTENT_TYPE
+from surveys.inputs.quantity_schema import quantity_schema, series_schema
 
 UNITS = OpenApiParameter(
     "units", str, enum=["metric", "us"], description="System of units of the answer; `metric` by default."

@@ -15,3 +15,9 @@ class Role(models.TextChoices):
     def office_roles(cls) -> frozenset[str]:
         """Return the roles that work with the records of all clients."""
         return frozenset({cls.OFFICE, cls.CALIBRATION_ADMIN, cls.ADMINISTRATOR})
+
+
+OFFICE = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
+FIELD = OFFICE | {Role.TECHNICIAN}
+FLEET = frozenset({Role.CALIBRATION_ADMIN, Role.ADMINISTRATOR})
+ADMINISTRATORS = frozenset({Role.ADMINISTRATOR})

@@ -28,12 +28,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compute.base.messages import message
-from surveys.api.people.second_factor import qr_svg
-from surveys.api.throttles import limits_of, name_limit, wait_for
 from surveys.core.errors import ServiceError
 from surveys.core.messages import code_of, error_text
 from surveys.core.messages import render as render_message
 from surveys.core.request_context import client_address
+from surveys.core.request_limits import limits_of, name_limit, wait_for
+from surveys.documents.qr_code import qr_svg
 from surveys.inputs.problems import CONTENT_TYPE, problem_of_message
 from surveys.models import User
 from surveys.services.people.people import invitation_accept, invitation_open
@@ -65,7 +65,7 @@ def rate_limited(page: Page) -> Page:
         wait = None
         if request.method == "POST":
             named = [name_limit(request.POST["username"])] if "username" in request.POST else []
-            wait = wait_for([*limits_of("sign-in", request), *named], request)
+            wait = wait_for([*limits_of("sign-in", request), *named])
         if wait is None:
             return page(request, *args, **kwargs)
         answer = render(request, "too_often.html", {"seconds": int(wait) + 1}, status=429)

@@ -18,12 +18,11 @@ from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
 from surveys.models import Role, User
+from surveys.models.role import FLEET, OFFICE
 from surveys.services.people.sign_in import second_factor_enrolment_required
 
 UNITS_KEY = "units"
 EVERYBODY = frozenset(Role.values)
-FLEET = frozenset({Role.CALIBRATION_ADMIN, Role.ADMINISTRATOR})
-OFFICE = frozenset({Role.OFFICE, Role.ADMINISTRATOR})
 View = Callable[..., HttpResponse]
 
 

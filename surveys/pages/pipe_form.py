@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from compute.base.units import System, express
 from compute.library.materials import solids
 from compute.library.media import media
-from surveys.api.compute.physics import MAX_FURTHER_LININGS, pipe_data_document
+from surveys.inputs.set_ups import MAX_FURTHER_LININGS, pipe_data_document
 from surveys.models import PipeData
 from surveys.pipes.selectors import Viewer, custom_materials_now, custom_media_now
 

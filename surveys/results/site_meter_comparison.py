@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from compute.calibration.intermediate_checks import Measured
 from compute.calibration.meter_comparison import en_number
+from surveys.core.messages.numbers import number_text
 from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
 
 
@@ -51,20 +53,25 @@ def compare_with_site_meter(reading: SiteMeterReading, result: Result | Combined
 
 
 def verdict(beside: Beside) -> str:
-    """What the comparison says, in a sentence."""
-    once = (
-        " The site's meter was read once, not over the time of the survey."
-        if beside.reading.reading_type == "spot"
-        else ""
-    )
-    if beside.en is None:
-        return f"The site states no uncertainty for its meter, so nobody can say whether the two agree.{once}"
-    if beside.agrees:
-        return (
-            f"En = {beside.en:.2f}: they agree within their uncertainties (up to 1 either way). That does not tell that both are "
-            f"right.{once}"
+    """Return the conclusion of the comparison in words."""
+    texts = [_agreement(beside.en)]
+    if beside.reading.reading_type == "spot":
+        texts.append(gettext("The site meter was read once, not averaged over the survey."))
+    return " ".join(texts)
+
+
+def _agreement(en: float | None) -> str:
+    if en is None:
+        return gettext("No uncertainty is known for the site meter, so agreement cannot be assessed.")
+    text = (
+        gettext(
+            "En = {en} (|En| ≤ 1): the survey and the site meter agree within their uncertainties. Agreement does not prove that "
+            "both are correct."
         )
-    return (
-        f"En = {beside.en:.2f}: they differ by more than their uncertainties explain (beyond 1 either way). One of them is wrong, or less sure "
-        f"than stated; this alone does not tell which.{once}"
+        if abs(en) <= 1
+        else gettext(
+            "En = {en} (|En| > 1): the survey and the site meter do not agree within their uncertainties. At least one result or "
+            "uncertainty is wrong; this comparison cannot show which."
+        )
     )
+    return text.format(en=number_text(en, ".2f"))

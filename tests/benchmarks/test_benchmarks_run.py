@@ -22,7 +22,7 @@ def _marked(name: str) -> object:
 
 
 @pytest.mark.parametrize("name", [_marked(name) for name in BENCHMARKS])
-def test_it_runs_and_its_figures_are_figures(name: str, tmp_path: Path) -> None:
+def test_each_benchmark_runs_and_returns_numbers(name: str, tmp_path: Path) -> None:
     told = tmp_path / "figures.json"
     command = [sys.executable, "-m", "tests.benchmarks", name, "--small", "--json", str(told)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False)

@@ -44,7 +44,7 @@ def test_on_a_phone_the_pages_are_one_key_away_and_leave_the_screen_to_the_conte
     expect(page.get_by_role("button", name="Menu · Due dates")).to_be_visible()
 
 
-def test_on_a_wide_screen_they_stand_in_the_header(page: Page) -> None:
+def test_on_a_wide_screen_they_are_in_the_header(page: Page) -> None:
     page.set_viewport_size({"width": 1440, "height": 900})
     page.goto("/office/review/")
     expect(page.get_by_role("button", name="Menu")).to_have_count(0)
@@ -54,7 +54,7 @@ def test_on_a_wide_screen_they_stand_in_the_header(page: Page) -> None:
 
 
 @pytest.mark.parametrize("address", ["/office/jobs/", "/sign-in/"])
-def test_a_page_has_an_icon_and_asks_for_nothing_that_is_not_there(page: Page, address: str) -> None:
+def test_a_page_has_an_icon_and_requests_no_missing_file(page: Page, address: str) -> None:
     if address == "/sign-in/":
         page.context.clear_cookies()
     missed: list[str] = []
@@ -67,7 +67,7 @@ def test_a_page_has_an_icon_and_asks_for_nothing_that_is_not_there(page: Page, a
     assert not missed
 
 
-def test_an_address_that_leads_nowhere_is_told_to_people_as_a_page(page: Page, accessible: Judge) -> None:
+def test_an_unknown_address_is_a_page_for_people(page: Page, accessible: Judge) -> None:
     answer = page.goto("/sites/00000000-0000-7000-8000-000000000000/")
     assert answer
     assert answer.status == 404

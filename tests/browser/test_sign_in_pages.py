@@ -71,7 +71,9 @@ def test_an_invitation_leads_to_a_password_and_the_first_page(
     expect(page.get_by_role("heading", name="Sites")).to_be_visible()
 
 
-def test_a_wrong_password_says_so_and_keeps_the_name(page: Page, person: User, accessible: Judge) -> None:
+def test_a_wrong_password_is_reported_and_the_name_is_kept(
+    page: Page, person: User, accessible: Judge
+) -> None:
     page.goto("/office/review/")
     sign_in(page, person.username, "not the password")
     expect(page.get_by_role("alert")).to_be_visible()
@@ -97,9 +99,7 @@ def test_a_password_is_changed_and_everybody_is_signed_out(
     expect(page).to_have_url(re.compile("/office/jobs/$"))
 
 
-def test_a_second_factor_is_set_up_and_asked_for_from_then_on(
-    page: Page, person: User, accessible: Judge
-) -> None:
+def test_a_second_factor_is_set_up_and_then_required(page: Page, person: User, accessible: Judge) -> None:
     page.goto("/sign-in/?next=/second-factor/")
     sign_in(page, person.username, PASSWORD)
     accessible(page)
@@ -119,9 +119,7 @@ def test_a_second_factor_is_set_up_and_asked_for_from_then_on(
     expect(page).to_have_url(re.compile("/office/jobs/$"))
 
 
-def test_too_many_failures_lock_the_name_and_say_for_how_long(
-    page: Page, person: User, accessible: Judge
-) -> None:
+def test_too_many_failures_lock_the_name_with_a_duration(page: Page, person: User, accessible: Judge) -> None:
     page.goto("/sign-in/")
     for _ in range(5):
         sign_in(page, person.username, "not the password")

@@ -22,7 +22,7 @@ def test_the_definitions_by_hand() -> None:
     assert en_number(second, first) == pytest.approx(-0.5)
 
 
-def test_what_both_share_is_taken_out_as_a_second_program_does() -> None:
+def test_shared_uncertainty_is_removed_as_in_an_independent_program() -> None:
     # GTC carries the shared pipe through both results: flows 100 and 102 with 1 % of a common bore area and their own parts.
     area = GTC.ureal(1.0, 0.01)
     first, second = GTC.ureal(100.0, 0.6) * area, GTC.ureal(100.0, 0.8) * area + 2

@@ -49,7 +49,7 @@ def test_the_flow_equation_gives_back_the_velocity_that_carried_the_wave(
     assert flow.measured_sound_speed == pytest.approx(sound, rel=allowed)
 
 
-def test_what_the_flow_equation_leaves_out_has_the_size_a_series_gives() -> None:
+def test_the_neglected_term_of_the_flow_equation_has_the_size_of_its_series() -> None:
     # Series of the closed form: velocity high by (v p)^2 tan^2 (1 / (2 cos^2) + 1/2).
     setup, velocity = steel_setup(2), 10.0
     path = trace(setup)

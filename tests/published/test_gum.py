@@ -96,7 +96,7 @@ def test_the_additive_models_of_jcgm_101(distribution: str, largest: float, publ
     assert drawn.good_enough == (largest == 1.0)
 
 
-def test_correlated_draws_have_the_correlation_asked_for() -> None:
+def test_correlated_trials_have_the_requested_correlation() -> None:
     inputs = [Input("a", 0.0, 1.0), Input("b", 0.0, 2.0)]
     linear = propagate(lambda x: x["a"] - x["b"], inputs, [("a", "b", 0.8)])
     drawn = monte_carlo(lambda x: x["a"] - x["b"], inputs, linear, 400_000, 2)

@@ -88,7 +88,7 @@ def test_viscosity_agrees_with_a_handbook(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", KNOWN_DEVIATIONS)
-def test_a_known_deviation_is_in_the_note_and_still_there(name: str) -> None:
+def test_a_known_deviation_is_in_the_note_and_still_present(name: str) -> None:
     celsius, expected = VISCOSITIES[name]
     found = medium_properties(name, celsius + 273.15, None)
     assert found.dynamic_viscosity * 1e3 / expected - 1 == pytest.approx(KNOWN_DEVIATIONS[name], abs=0.02)
@@ -136,7 +136,7 @@ def test_one_entry_is_made_without_a_change_of_the_others(
     assert found[0, 0, 0] == pytest.approx(expected[0, 0, 0], rel=1e-9)
 
 
-def test_an_entry_removed_from_the_file_is_put_back_in_its_place(
+def test_an_entry_removed_from_the_file_is_restored_at_its_position(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     entries = list(ENTRIES.values())

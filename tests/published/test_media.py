@@ -52,7 +52,7 @@ def test_seawater_meets_the_check_values_of_its_release() -> None:
     assert found.density == pytest.approx(1028.10719995, rel=1.5e-6)
 
 
-def test_seawater_freezes_where_the_unesco_formula_says() -> None:
+def test_the_freezing_point_of_seawater_agrees_with_the_unesco_formula() -> None:
     # Millero 1978 (UNESCO 1983), practical salinity 35 at the surface, by hand: -1.9223 degC, stated to 0.004 K.
     s = 35.0
     expected = -0.0575 * s + 1.710523e-3 * s**1.5 - 2.154996e-4 * s**2
@@ -68,7 +68,7 @@ def test_viscosity_of_seawater_meets_a_library_with_another_water() -> None:
 
 
 @pytest.mark.parametrize("row", LIQUIDS, ids=lambda r: r["name"] + r["mass_fraction"] + r["viscosity_mpa_s"])
-def test_a_liquid_meets_the_handbook_figures_at_room_temperature(row: dict[str, str]) -> None:
+def test_a_liquid_agrees_with_handbook_values_at_room_temperature(row: dict[str, str]) -> None:
     # Sound speed within the range of the sources, widened by 0.5 %; density 0.5 %; viscosity 4 %, as handbooks scatter.
     composition = {"mass_fraction": float(row["mass_fraction"])} if row["mass_fraction"] else {}
     found = medium_properties(row["name"], float(row["temperature_c"]) + 273.15, ATMOSPHERE, composition)
@@ -84,7 +84,7 @@ def test_a_liquid_meets_the_handbook_figures_at_room_temperature(row: dict[str, 
     ("name", "celsius", "pressure", "density"),
     [("r134a", 25.0, 665.4e3, 1206.7), ("ammonia", 20.0, 857.5e3, 610.2), ("r32", 25.0, 1689.6e3, 961.0)],
 )
-def test_a_refrigerant_boils_and_weighs_what_refrigeration_tables_say(
+def test_boiling_point_and_density_of_a_refrigerant_agree_with_tables(
     name: str, celsius: float, pressure: float, density: float
 ) -> None:
     # Saturation tables of refrigerants (ASHRAE Handbook Fundamentals, from memory).

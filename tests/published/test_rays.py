@@ -33,7 +33,7 @@ def legs(setup: Setup) -> tuple[np.ndarray, np.ndarray]:
 @pytest.mark.parametrize(
     "setup", [steel_setup(1), steel_setup(2), plastic_setup(1), LINED], ids=["1", "2", "plastic", "lined"]
 )
-def test_among_all_paths_between_the_faces_ours_takes_the_least_time(setup: Setup) -> None:
+def test_the_calculated_path_takes_the_least_time_of_all_paths(setup: Setup) -> None:
     # Fermat: with both ends fixed, minimise the time over where the path crosses each boundary.
     path = trace(setup)
     thickness, speed = legs(setup)

@@ -76,7 +76,7 @@ def test_walls_of_awwa_c900_are_the_outer_diameter_over_the_dimension_ratio() ->
         assert row.wall_thickness == pytest.approx(row.outer_diameter / ratio, abs=0.0006 * INCH), row.size
 
 
-def test_metric_copper_tube_keeps_near_the_walls_in_inches() -> None:
+def test_metric_copper_tube_walls_are_near_the_walls_in_inches() -> None:
     # ASTM B88M was not available: types A, B and C of these sizes correspond to K, L and M of ASTM B88.
     sizes = {
         "1/2 in": "15 mm",

@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from compute.library.pipe_sizes import PipeSize
 from compute.results.diagnosis import Diagnosis, PossibleCause, case_of_sound_speed, diagnose
 from compute.results.entry_errors import Case, Figure
-from surveys.api.compute.physics import medium_entry, pipe_entry
 from surveys.api.compute.uncertainty import InputsIn
 from surveys.api.compute.views import FindingOut, SetupIn, requested_calculation, validated
 from surveys.api.fields import QuantityOut, in_units, units_of
@@ -19,6 +18,7 @@ from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity
 from surveys.inputs.fields import QuantityIn
 from surveys.inputs.rejections import rejection
+from surveys.inputs.set_ups import medium_entry, pipe_entry
 
 
 class DiagnosisIn(SetupIn):

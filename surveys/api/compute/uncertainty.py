@@ -19,9 +19,7 @@ from compute.measuring.entries import medium_at
 from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
 from compute.statistics.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution, GumResult
 from compute.statistics.monte_carlo import MIN_TRIALS, MonteCarloResult
-from surveys.api.compute.physics import medium_entry
 from surveys.api.compute.views import FindingOut, FlowIn, flow_times, requested_calculation, validated
-from surveys.api.example_values import quantity_schema
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
@@ -32,7 +30,9 @@ from surveys.core.stored_quantities import (
     uncertainty_kind,
 )
 from surveys.inputs.fields import IntegerField, NumberField, QuantityIn
+from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import error_detail, rejection
+from surveys.inputs.set_ups import medium_entry
 
 MAX_TRIALS = 2_000_000
 SEED = 1

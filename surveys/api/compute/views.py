@@ -27,7 +27,6 @@ from compute.results.survey import (
     no_beam,
     sound_speed_not_logged,
 )
-from surveys.api.compute.physics import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
@@ -40,6 +39,7 @@ from surveys.core.stored_quantities import (
 from surveys.inputs.fields import IntegerField, QuantityIn, StrictSerializer, checked, si_of
 from surveys.inputs.limits import check_limits
 from surveys.inputs.rejections import rejection, rejection_of
+from surveys.inputs.set_ups import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.pipes.selectors import custom_materials_now, custom_media_now
 
 MAX_READINGS = 100_000

@@ -17,7 +17,6 @@ from rest_framework.response import Response
 from surveys.api.fields import in_units
 from surveys.api.filters import SetFilter, filters, period
 from surveys.api.messages import MessageOut
-from surveys.api.permissions import FIELD, OFFICE
 from surveys.api.views import Records, documented
 from surveys.dispatch.availability import (
     conflicts_of,
@@ -25,10 +24,12 @@ from surveys.dispatch.availability import (
     technician_unsuitable_reasons,
 )
 from surveys.dispatch.suitable_kits import fit_for_every_point
-from surveys.inputs.fields import StrictSerializer, TextField, VisibleRecord
+from surveys.inputs.dispatch import HandoverIn
+from surveys.inputs.fields import StrictSerializer, VisibleRecord
 from surveys.inputs.rejections import rejection
 from surveys.models import Booking, BookingEvent, Instrument, Job, Role, User
 from surveys.models.instrument import Kind
+from surveys.models.role import FIELD, OFFICE
 from surveys.services.dispatch.bookings import (
     HandoverNote,
     booking_cancel,
@@ -74,12 +75,6 @@ class SpanIn(StrictSerializer):
 
 class ExpectedBackIn(StrictSerializer):
     expected_back = serializers.DateTimeField(allow_null=True, help_text="Null: in time after all.")
-
-
-class HandoverIn(StrictSerializer):
-    at = serializers.DateTimeField(required=False, help_text="Now, if left out.")
-    condition = TextField(max_length=200)
-    note = TextField(max_length=5000, required=False, allow_blank=True)
 
 
 class BookingEventOut(serializers.ModelSerializer):

@@ -18,7 +18,6 @@ from surveys.api.dispatch.suitability import CandidateOut, KitRowOut, candidate_
 from surveys.api.dispatch.technicians import technicians_visible_to
 from surveys.api.fields import units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters, period
-from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.dispatch.suitable_kits import suitable_kits
 from surveys.dispatch.suitable_technicians import suitable_technicians
@@ -35,6 +34,7 @@ from surveys.models import (
     User,
 )
 from surveys.models.job import JobState
+from surveys.models.role import OFFICE
 from surveys.services.dispatch.jobs import POINTLESS, job_move, plannable
 from surveys.services.records import record_create
 

@@ -13,12 +13,12 @@ from rest_framework.response import Response
 
 from surveys.api.fields import in_units, units_of
 from surveys.api.messages import MessageOut
-from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import IntegerField, StrictSerializer, VisibleRecord
 from surveys.inputs.rejections import rejection
 from surveys.models import DispatchPlan, Job
 from surveys.models.job import JobState
+from surveys.models.role import OFFICE
 from surveys.services.dispatch.plans import plan_accept, plan_request
 
 MAX_JOBS = 500

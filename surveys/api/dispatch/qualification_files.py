@@ -13,19 +13,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.dispatch.technicians import technicians_visible_to
-from surveys.api.files import (
-    PDF_REQUEST,
-    DocumentOut,
-    PDFRenderer,
-    RawFileParser,
-    document_answer,
-    file_name,
-    file_sent,
-)
-from surveys.api.permissions import OFFICE
+from surveys.api.files import PDF_REQUEST, DocumentOut, PDFRenderer, RawFileParser, document_answer, file_sent
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import UnitsMixin, documented
+from surveys.inputs.files import file_name
 from surveys.models import Qualification, User
+from surveys.models.role import OFFICE
 from surveys.services.fleet.documents import qualification_attach
 
 

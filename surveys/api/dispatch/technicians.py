@@ -21,9 +21,9 @@ from surveys.api.dispatch.technician_forms import (
     TechnicianIn,
     TechnicianOut,
 )
-from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.models import Absence, Booking, Qualification, Role, User
+from surveys.models.role import OFFICE
 from surveys.services.dispatch.technicians import absence_cancel, profile_change, qualification_withdraw
 from surveys.services.records import record_create
 

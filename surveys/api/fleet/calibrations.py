@@ -17,78 +17,23 @@ from rest_framework.response import Response
 
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.fields import KnownQuantityField, in_units, units_of
-from surveys.api.files import (
-    PDF_REQUEST,
-    DocumentOut,
-    PDFRenderer,
-    RawFileParser,
-    document_answer,
-    file_name,
-    file_sent,
-)
+from surveys.api.files import PDF_REQUEST, DocumentOut, PDFRenderer, RawFileParser, document_answer, file_sent
 from surveys.api.filters import filters
-from surveys.api.fleet.acceptance import (
-    MAX_POINTS,
-    CalibrationPointIn,
-    CalibrationPointOut,
-    ConformityOut,
-    DecisionRuleIn,
-    LimitsOut,
-    PermissibleErrorIn,
-    limits_of_request,
-    points_of_request,
-)
-from surveys.api.permissions import FLEET
+from surveys.api.fleet.acceptance import CalibrationPointOut, ConformityOut, LimitsOut
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import conformity_json, limits_json, points_json
-from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord, si_of, texts
-from surveys.inputs.rejections import rejection
-from surveys.models import Booking, Calibration, Instrument, TransducerData
+from surveys.inputs.calibrations import (
+    CalibrationIn,
+    calibration_of_request,
+)
+from surveys.inputs.files import file_name
+from surveys.models import Booking, Calibration, TransducerData
 from surveys.models.calibration import Moment
 from surveys.models.result import Cause
-from surveys.services.fleet.calibrations import Figures, calibration_record
+from surveys.models.role import FLEET
+from surveys.services.fleet.calibrations import calibration_record
 from surveys.services.fleet.documents import certificate_attach
-
-
-class CalibrationIn(StrictSerializer):
-    instrument = VisibleRecord(Instrument)
-    serial = TextField(
-        max_length=60, required=False, help_text="As on the certificate; it must be the instrument's."
-    )
-    certificate = TextField(max_length=100, help_text="Its number.")
-    laboratory = TextField(max_length=200)
-    accreditation = TextField(
-        max_length=200, required=False, allow_blank=True, help_text="The laboratory's, as on the certificate."
-    )
-    calibrated_on = serializers.DateField()
-    due_on = serializers.DateField(
-        required=False, help_text="The last day it holds; left out, the interval policy sets it."
-    )
-    conditions = TextField(max_length=2000, required=False, allow_blank=True)
-    conditions_temperature = QuantityIn("temperature", required=False)
-    as_found = serializers.ListField(child=CalibrationPointIn(), max_length=MAX_POINTS, required=False)
-    as_left = serializers.ListField(
-        child=CalibrationPointIn(),
-        max_length=MAX_POINTS,
-        required=False,
-        help_text="None if nothing was adjusted.",
-    )
-    maximum_permissible_error = PermissibleErrorIn(
-        required=False, help_text="Left out, the acceptance policy of the instrument or its type."
-    )
-    decision_rule = DecisionRuleIn(required=False)
-    note = TextField(max_length=5000, required=False, allow_blank=True)
-    corrects = VisibleRecord(Calibration, required=False, help_text="A certificate that was entered wrongly.")
-    reason = TextField(max_length=2000, required=False, help_text="Of a correction.")
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if "due_on" in attrs and attrs["due_on"] <= attrs["calibrated_on"]:
-            raise rejection("due-too-early", field="due_on")
-        stated, instrument = attrs.get("serial"), attrs["instrument"]
-        if stated is not None and _plain(stated) != _plain(instrument.serial):
-            raise rejection("other-serial", field="serial", certificate=stated, instrument=instrument.serial)
-        return attrs
 
 
 def started(record: TransducerData | Calibration) -> str | None:
@@ -239,27 +184,3 @@ class Calibrations(Records):
         return (
             [JSONRenderer(), PDFRenderer()] if self.action == "read_certificate" else super().get_renderers()
         )
-
-
-def calibration_of_request(requested: dict[str, Any]) -> tuple[Calibration, Figures, str]:
-    """A checked request as the service takes it. Raises ComputeError or ValidationError with the field."""
-    kind = requested["instrument"].kind
-    typed = texts({name: requested[name] for name in ("conditions_temperature",) if name in requested})
-    points = [
-        point
-        for moment in Moment
-        for point in points_of_request(requested.pop(moment.value.replace("-", "_"), []), moment, kind)
-    ]
-    stated = limits_of_request(requested, kind)
-    if stated:
-        typed |= stated[1]
-    reason = requested.pop("reason", "")
-    for name in ("serial", "maximum_permissible_error", "decision_rule"):
-        requested.pop(name, None)
-    temperature = si_of(requested.pop("conditions_temperature", None))
-    calibration = Calibration(**requested, conditions_temperature_k=temperature, as_entered=typed)
-    return calibration, Figures(points, stated[0] if stated else None), reason
-
-
-def _plain(serial: str) -> str:
-    return "".join(serial.split()).casefold()

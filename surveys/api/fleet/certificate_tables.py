@@ -16,15 +16,15 @@ from rest_framework.response import Response
 
 from surveys.api.fields import units_of
 from surveys.api.files import RawFileParser, file_sent
-from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
-from surveys.api.permissions import FLEET
 from surveys.api.problems import Problem
 from surveys.api.views import Once, documented
+from surveys.inputs.calibrations import CalibrationIn, calibration_of_request
 from surveys.inputs.fields import checked
 from surveys.inputs.problems import CONTENT_TYPE, errors_of, problem
 from surveys.inputs.rejections import rejection
 from surveys.inputs.tables import Row, table_read
 from surveys.models import Instrument, User
+from surveys.models.role import FLEET
 from surveys.services.fleet.bulk import BulkAction, do_all
 from surveys.services.fleet.calibrations import calibration_record, instruments_lock
 

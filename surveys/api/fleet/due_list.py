@@ -16,7 +16,6 @@ from rest_framework.response import Response
 from surveys.api.dispatch.job_calendar import job_calendar
 from surveys.api.files import CalendarRenderer, CSVRenderer
 from surveys.api.fleet.due_formats import due_calendar, due_csv, flat
-from surveys.api.permissions import FIELD, FLEET
 from surveys.api.rendering import JSONRenderer
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import Records, UnitsMixin, documented
@@ -31,10 +30,11 @@ from surveys.calibration.due_list import (
     within_until,
 )
 from surveys.dispatch.technician_jobs import jobs_of
-from surveys.inputs.fields import StrictSerializer, TextField
+from surveys.inputs.fleet import CalendarFeedIn
 from surveys.inputs.rejections import rejection
 from surveys.models import CalendarFeed, Role
 from surveys.models.calibration import FeedSubject
+from surveys.models.role import FIELD, FLEET
 from surveys.services.people.calendar_feeds import (
     calendar_feed_make,
     calendar_feed_open,
@@ -122,21 +122,6 @@ class CalibrationDue(UnitsMixin):
             groups = {name: [_shown(row) for row in group] for name, group in due_groups(rows).items()}
             return Response(DueListOut(head | {"groups": groups}).data)
         return Response(DueListOut(head | {"results": [_shown(row) for row in rows]}).data)
-
-
-class CalendarFeedIn(StrictSerializer):
-    label = TextField(
-        max_length=100, required=False, allow_blank=True,
-        help_text="Where it is used, to know later which to revoke; needed unless a subject is named.",
-    )  # fmt: skip
-    subject = serializers.ChoiceField(
-        FeedSubject.choices, required=False, help_text="due-dates if left out; jobs: one's own jobs."
-    )
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if not attrs.get("label") and "subject" not in attrs:
-            raise rejection("required/feed-label", field="label")
-        return attrs
 
 
 class CalendarFeedOut(serializers.ModelSerializer):

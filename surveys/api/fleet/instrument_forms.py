@@ -9,11 +9,11 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.base.messages import message
-from surveys.api.compute.physics import TransducersByValue, transducer_document
 from surveys.api.fields import in_units, units_of
 from surveys.api.fleet.calibrations import CalibrationShortOut, started
 from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord
 from surveys.inputs.rejections import error_detail, rejection
+from surveys.inputs.set_ups import TransducersByValue, transducer_document
 from surveys.models import Instrument, InstrumentState, Role, TransducerData, User
 from surveys.models.instrument import Kind, State
 from surveys.pipes.selectors import calibration_in_force, transducer_data_latest
@@ -84,16 +84,6 @@ class InstrumentStateOut(serializers.ModelSerializer):
     class Meta:
         model = InstrumentState
         fields = ["id", "before", "state", "reason", "location", "holder", "recorded_at", "recorded_by"]
-
-
-class TransducerDataIn(TransducersByValue):
-    """New data of a pair, with the reason; set-ups worked out from now on use it.
-
-    With `corrects` it says that a version was always wrong: surveys made with it are recomputed.
-    """
-
-    reason = TextField(max_length=2000)
-    corrects = VisibleRecord(TransducerData, required=False)
 
 
 class TransducerDataOut(serializers.ModelSerializer):

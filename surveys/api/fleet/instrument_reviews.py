@@ -20,7 +20,6 @@ from surveys.api.compute.views import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.files import NamedRenderer
 from surveys.api.messages import MessageOut, MessagesField
-from surveys.api.permissions import FIELD, FLEET
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.documents.interval_chart import review_chart
@@ -33,8 +32,10 @@ from surveys.inputs.fields import (
     VisibleRecord,
     texts,
 )
+from surveys.inputs.fleet import IntervalDecisionIn
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import Instrument, IntermediateCheck, IntervalReview, User
+from surveys.models.role import FIELD, FLEET
 from surveys.services.fleet.intermediate_checks import (
     Statement,
     check_history,
@@ -89,11 +90,6 @@ class IntervalReviewOut(serializers.ModelSerializer):
     @extend_schema_field(FindingOut(many=True))
     def get_findings(self, review: IntervalReview) -> Any:
         return in_units(review.findings, units_of(self.context["request"]))
-
-
-class IntervalDecisionIn(StrictSerializer):
-    decision = serializers.ChoiceField(IntervalReview.Decision.choices)
-    reason = TextField(max_length=2000)
 
 
 class IntervalReviews(Records):

@@ -16,17 +16,8 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.compute.physics import transducer_entry
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
-from surveys.api.files import (
-    PDF_REQUEST,
-    DocumentOut,
-    PDFRenderer,
-    RawFileParser,
-    document_answer,
-    file_name,
-    file_sent,
-)
+from surveys.api.files import PDF_REQUEST, DocumentOut, PDFRenderer, RawFileParser, document_answer, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters
 from surveys.api.fleet.instrument_forms import (
     InstrumentChangeIn,
@@ -34,18 +25,20 @@ from surveys.api.fleet.instrument_forms import (
     InstrumentOut,
     InstrumentStateIn,
     InstrumentStateOut,
-    TransducerDataIn,
     TransducerDataOut,
 )
 from surveys.api.fleet.out_of_tolerance_reviews import AffectedResultOut
-from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Records, documented
 from surveys.calibration.affected_results import affected_results
 from surveys.calibration.due_list import office_today
 from surveys.inputs.fields import StrictSerializer, TextField, si_of, texts
+from surveys.inputs.files import file_name
+from surveys.inputs.fleet import TransducerDataIn
 from surveys.inputs.rejections import rejection
+from surveys.inputs.set_ups import transducer_entry
 from surveys.models import Booking, Document, Instrument
+from surveys.models.role import FLEET, OFFICE
 from surveys.services.fleet.documents import document_add
 from surveys.services.fleet.instruments import (
     InstrumentLocation,

@@ -15,15 +15,15 @@ from rest_framework.response import Response
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.messages import MessagesField
-from surveys.api.permissions import FLEET, OFFICE
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import StrictSerializer, TextField
+from surveys.inputs.fleet import DECISION_CHOICES
 from surveys.models import CombinationPart, OutOfToleranceReview, Result, ReviewedSurvey
-from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS, Decision, review_decide
+from surveys.models.role import FLEET, OFFICE
+from surveys.services.fleet.out_of_tolerance_reviews import Decision, review_decide
 
 State = ReviewedSurvey.State
 MAX_DECISIONS = 500
-DECISION_CHOICES = [(state.value, state.label) for state in DECISIONS]
 COUNTS = {
     f"count_{state.name.lower()}": Count("surveys", filter=Q(surveys__state=state.value)) for state in State
 }

@@ -12,21 +12,16 @@ from rest_framework.response import Response
 
 from surveys.api.dispatch.bookings import BookingOut, conflicting_bookings
 from surveys.api.fields import in_units, units_of
-from surveys.api.fleet.acceptance import (
-    DecisionRuleIn,
-    DecisionRuleOut,
-    PermissibleErrorIn,
-    PermissibleErrorOut,
-    limits_and_rule,
-)
-from surveys.api.permissions import FLEET
+from surveys.api.fleet.acceptance import DecisionRuleOut, PermissibleErrorOut
 from surveys.api.views import Records, documented
 from surveys.calibration.conformity import permissible_json
 from surveys.calibration.policies import instruments_of_policy
+from surveys.inputs.calibrations import DecisionRuleIn, PermissibleErrorIn, limits_and_rule
 from surveys.inputs.fields import IntegerField, NumberField, StrictSerializer, TextField, VisibleRecord
 from surveys.inputs.rejections import rejection
 from surveys.models import AcceptancePolicy, Booking, ErrorCorrectionPolicy, Instrument, IntervalPolicy
 from surveys.models.instrument import Kind
+from surveys.models.role import FLEET
 from surveys.services.fleet.calibrations import error_correction_policy_record, policy_record
 
 ABOUT = ["id", "kind", "type_name", "instrument", "reason", "recorded_at", "recorded_by"]

@@ -13,10 +13,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.filters import SetFilter, filters
-from surveys.api.permissions import ADMINISTRATORS, OFFICE
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import StrictSerializer, TextField, VisibleRecord
 from surveys.models import Client, Invitation, Role, User
+from surveys.models.role import ADMINISTRATORS, OFFICE
 from surveys.services.people.people import (
     invitation_revoke,
     invitation_send,

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import io
 from base64 import b32encode
 from typing import Any, cast
 
-import segno
 from django.urls import reverse
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -15,6 +13,7 @@ from rest_framework.response import Response
 from surveys.api.people.sign_in import PasswordField, own_password_check
 from surveys.api.throttles import ThrottledView
 from surveys.api.views import documented
+from surveys.documents.qr_code import qr_svg
 from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import RecoveryCode, User
 from surveys.services.people.sign_in import (
@@ -110,15 +109,6 @@ class SecondFactorConfirmation(ThrottledView):
         return Response(
             RecoveryCodesOut({"recovery_codes": codes}).data, status=201, headers=_created_headers()
         )
-
-
-def qr_svg(address: str) -> str:
-    """A QR code as an SVG document of one path, black on white whatever the page's colours."""
-    out = io.BytesIO()
-    segno.make(address, error="m").save(
-        out, kind="svg", scale=5, border=4, light="white", xmldecl=False, omitsize=True
-    )
-    return out.getvalue().decode()
 
 
 def _created_headers() -> dict[str, str]:

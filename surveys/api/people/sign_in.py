@@ -14,9 +14,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from surveys.api.throttles import ThrottledView, name_limit, wait_for
+from surveys.api.throttles import ThrottledView
 from surveys.api.views import documented
 from surveys.core.errors import ServiceError
+from surveys.core.request_limits import name_limit, wait_for
 from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import ApiToken, Scope, User
 from surveys.services.people.sign_in import SignInRejected, credentials_check, password_change, password_check
@@ -65,7 +66,7 @@ class SignIn(ThrottledView):
     def post(self, request: Request) -> Response:
         requested = SignInIn(data=request.data)
         requested.is_valid(raise_exception=True)
-        if wait := wait_for([name_limit(requested.validated_data["username"])], request._request):
+        if wait := wait_for([name_limit(requested.validated_data["username"])]):
             raise Throttled(wait)
         user = credentials_check(request._request, **requested.validated_data, now=timezone.now())
         # Resets the counts of failures; starts no session.

@@ -14,13 +14,13 @@ from rest_framework.response import Response
 
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import SearchFilter, filters
-from surveys.api.permissions import OFFICE
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import quantity
 from surveys.inputs import limits
 from surveys.inputs.fields import NumberField, QuantityIn, StrictSerializer, TextField, si_of, texts
 from surveys.models import CustomMaterial, CustomMaterialData, CustomMedium, CustomMediumData
+from surveys.models.role import OFFICE
 from surveys.services.pipes.library import (
     custom_material_create,
     custom_material_revise,

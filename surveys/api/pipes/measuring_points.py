@@ -18,7 +18,6 @@ from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straigh
 from surveys.api.compute.views import SpacingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
-from surveys.api.permissions import FIELD
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import (
     ChosenId,
@@ -33,6 +32,7 @@ from surveys.inputs.fields import (
 from surveys.inputs.rejections import rejection
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
 from surveys.models.pipe import TemperatureSource
+from surveys.models.role import FIELD
 from surveys.services.pipes.setups import SetupWish, setup_calculate
 from surveys.services.records import chosen_id, record_create
 

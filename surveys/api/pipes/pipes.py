@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -15,19 +14,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.measuring.wall import wall_findings
-from surveys.api.compute.physics import (
-    MaterialField,
-    MediumIn,
-    PipeIn,
-    changed_pipe_entry,
-    medium_entry,
-    pipe_data_document,
-    pipe_entry,
-)
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
-from surveys.api.permissions import FIELD
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
@@ -40,7 +29,16 @@ from surveys.inputs.fields import (
     si_of,
     texts,
 )
+from surveys.inputs.pipes import CorrectionIn, ModificationIn, changed_statement
+from surveys.inputs.set_ups import (
+    MediumIn,
+    PipeIn,
+    medium_entry,
+    pipe_data_document,
+    pipe_entry,
+)
 from surveys.models import Instrument, Pipe, PipeData, Site, WallMeasurement
+from surveys.models.role import FIELD
 from surveys.pipes.selectors import pipe_data_at
 from surveys.services.pipes.pipes import (
     PipeStatement,
@@ -66,34 +64,6 @@ class PipeChangeIn(StrictSerializer):
     name = TextField(max_length=200, required=False)
     description = TextField(max_length=2000, required=False, allow_blank=True)
     retired_at = serializers.DateTimeField(required=False, allow_null=True)
-
-
-class PipePartIn(PipeIn):
-    """What changes of the pipe; what is left out stays."""
-
-    outer_diameter = QuantityIn("length", required=False)
-    wall_thickness = QuantityIn("length", required=False)
-    material = MaterialField(required=False)
-
-
-class CorrectionIn(StrictSerializer):
-    """New pipe data because the old was always wrong."""
-
-    reason = TextField(max_length=2000)
-    pipe = PipePartIn(required=False, default=dict)
-    medium = MediumIn(required=False, help_text="Left out: stays. Given: the whole medium anew.")
-    corrects = VisibleRecord(PipeData, required=False, help_text="Left out: the version in force now.")
-    valid_from = serializers.DateField(
-        required=False, allow_null=True, help_text="Left out: that of the version corrected."
-    )
-    wall_measurement = VisibleRecord(WallMeasurement, required=False, allow_null=True, default=None)
-
-
-class ModificationIn(CorrectionIn):
-    """New pipe data because the pipe itself changed on a date."""
-
-    corrects = None
-    valid_from = serializers.DateField()
 
 
 class PipeDataOut(serializers.ModelSerializer):
@@ -344,19 +314,3 @@ def _parameter(request: Request, name: str, field: serializers.Field) -> Any:
         return field.run_validation(text)
     except ValidationError as error:
         raise ValidationError({name: error.detail}) from None
-
-
-def changed_statement(base: PipeData, requested: Mapping[str, Any]) -> PipeStatement:
-    """A version's statement with the parts named in a request changed."""
-    pipe, medium = requested["pipe"], requested.get("medium")
-    kept = {path: text for path, text in base.as_entered.items() if not _restated(path, pipe, medium)}
-    return PipeStatement(
-        pipe=changed_pipe_entry(base.pipe_entry(), pipe),
-        medium=medium_entry(medium) if medium else base.medium_entry(),
-        as_entered={**kept, **texts({"pipe": pipe, "medium": medium or {}})},
-    )
-
-
-def _restated(path: str, pipe: Mapping[str, Any], medium: Any) -> bool:
-    area, _, rest = path.partition(".")
-    return bool(medium) if area == "medium" else rest.partition(".")[0] in pipe

@@ -9,10 +9,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.filters import SearchFilter, filters
-from surveys.api.permissions import OFFICE
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import NumberField, StrictSerializer, TextField, VisibleRecord
 from surveys.models import Client, Site
+from surveys.models.role import OFFICE
 from surveys.services.records import record_create
 
 

@@ -21,13 +21,13 @@ from surveys.api.compute.views import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.messages import MessageField
-from surveys.api.permissions import FIELD
 from surveys.api.results.recomputations import ReviewNoticeOut
 from surveys.api.views import Records, documented
 from surveys.calibration.affected_results import combined_notices, parts_with_reviews
 from surveys.inputs.fields import StrictSerializer, TextField, VisibleRecord
 from surveys.inputs.rejections import error_detail
 from surveys.models import Combination, CombinationPart, CombinedResult, Result, Site, Survey
+from surveys.models.role import FIELD
 from surveys.services.results.combinations import MAX_PARTS, combination_create, combination_resume
 
 # Paths are combined of themselves.

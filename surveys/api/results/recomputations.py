@@ -20,7 +20,6 @@ from surveys.api.compute.uncertainty import BudgetRowOut
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import QuantityOut, SentenceField, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
-from surveys.api.permissions import OFFICE
 from surveys.api.results.result_rows import result_documents
 from surveys.api.views import ReadByKeys, Records, documented
 from surveys.models import (
@@ -29,6 +28,7 @@ from surveys.models import (
     RecomputationItem,
     Result,
 )
+from surveys.models.role import OFFICE
 from surveys.results.recalculation_summary import ITEM_RELATED, item_change, recomputation_summary
 from surveys.results.traceability import traceability_steps, traceable_results
 from surveys.services.results.recomputations import recomputation_retry

@@ -19,7 +19,6 @@ from rest_framework.response import Response
 from surveys.api.fields import units_of
 from surveys.api.files import PDFRenderer
 from surveys.api.filters import RecordFilter, filters, period
-from surveys.api.permissions import FIELD, FLEET, OFFICE
 from surveys.api.rendering import JSONRenderer
 from surveys.api.views import Once, Records, UnitsMixin, documented
 from surveys.calibration.affected_results import with_outdated
@@ -27,6 +26,7 @@ from surveys.documents.pdf import typeset
 from surveys.documents.setup_sheet import setup_sheet
 from surveys.inputs.fields import StrictSerializer, TextField
 from surveys.models import Report, Setup, Survey, User
+from surveys.models.role import FIELD, FLEET, OFFICE
 from surveys.services.results.reports import report_content, report_draft, report_issue
 
 PDF = {(200, "application/pdf"): OpenApiTypes.BINARY}

@@ -15,7 +15,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import units_of
-from surveys.api.permissions import FIELD
 from surveys.api.problems import Problem
 from surveys.api.rendering import JSONRenderer
 from surveys.api.surveys.survey_documents import SurveyIn, SurveyOut, survey_notes
@@ -26,6 +25,7 @@ from surveys.inputs.fields import ChosenId, StrictSerializer, checked
 from surveys.inputs.problems import problem_of
 from surveys.inputs.rejections import rejection
 from surveys.models import IdempotencyKey, Survey, User
+from surveys.models.role import FIELD
 from surveys.services.surveys.surveys import survey_record
 
 MAX_ENTRIES = 200

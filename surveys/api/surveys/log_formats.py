@@ -22,7 +22,6 @@ from surveys.api.compute.views import FindingOut, MessageParametersField
 from surveys.api.fields import in_units, units_of
 from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters
-from surveys.api.permissions import FIELD
 from surveys.api.surveys.survey_documents import RejectedRowOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
@@ -32,6 +31,7 @@ from surveys.logfiles.detection import HEAD_BYTES, detect_format
 from surveys.logfiles.format import LogFormat as FileFormat
 from surveys.logfiles.preview import MAX_SAMPLE_BYTES, Preview, preview
 from surveys.models import LogFormat, Site
+from surveys.models.role import FIELD
 from surveys.services.records import record_create
 
 # Enough for the first rows; the rest of a file is not read.

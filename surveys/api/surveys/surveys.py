@@ -25,12 +25,10 @@ from surveys.api.files import (
     ParquetRenderer,
     RawFileParser,
     attachment,
-    file_name,
     file_sent,
     log_answer,
 )
 from surveys.api.filters import RecordFilter, SetFilter, filters, period
-from surveys.api.permissions import FIELD
 from surveys.api.rendering import JSONRenderer
 from surveys.api.results.recomputations import ResultOut
 from surveys.api.results.result_rows import result_documents
@@ -44,7 +42,7 @@ from surveys.api.surveys.readings import (
     requested_points,
     stretch_of_log,
 )
-from surveys.api.surveys.site_meters import SiteMeterReadingIn, SiteMeterReadingOut, site_meter_of_request
+from surveys.api.surveys.site_meters import SiteMeterReadingOut
 from surveys.api.surveys.survey_documents import (
     LogOut,
     SegmentsIn,
@@ -60,9 +58,12 @@ from surveys.api.surveys.survey_documents import (
 )
 from surveys.api.surveys.survey_rows import survey_documents
 from surveys.api.views import ReadByKeys, documented
+from surveys.inputs.files import file_name
 from surveys.inputs.rejections import rejection
+from surveys.inputs.surveys import SiteMeterReadingIn, site_meter_of_request
 from surveys.logfiles.export import csv_parts
 from surveys.models import Log, LogFormat, Recomputation, Survey, SurveyData
+from surveys.models.role import FIELD
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import survey_flow_log, wall_measurement_of
 from surveys.services.surveys.logs import Upload, log_import

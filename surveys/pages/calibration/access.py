@@ -8,7 +8,8 @@ from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
 from surveys.models import Record, User
-from surveys.pages.frame import FLEET, framed_for
+from surveys.models.role import FLEET
+from surveys.pages.frame import framed_for
 
 fleet_page = framed_for(FLEET)
 """A page for calibration administrators, signed in with the second factor where required."""

@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from compute.base.units import KINDS, System, express
-from surveys.api.fleet.acceptance import MAX_POINTS
 from surveys.calibration.conformity import QUANTITY, error_kind, limits_json, points_json, points_of
+from surveys.inputs.calibrations import MAX_POINTS
 from surveys.models import Calibration, Instrument
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 

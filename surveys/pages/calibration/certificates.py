@@ -13,8 +13,8 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from surveys.api.files import file_name
-from surveys.api.fleet.calibrations import CalibrationIn, calibration_of_request
+from surveys.inputs.calibrations import CalibrationIn, calibration_of_request
+from surveys.inputs.files import file_name
 from surveys.inputs.problems import problem_of
 from surveys.models import Calibration, Instrument, OutOfToleranceReview, Recomputation, Result
 from surveys.pages.calibration.access import fleet_page, user_of, visible
@@ -105,7 +105,7 @@ def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputat
     by, now = user_of(request), timezone.now()
     created, run = calibration_record(calibration=calibration, by=by, now=now, reason=reason, figures=figures)
     if file := request.FILES.get("file"):
-        name = file_name(request, file)  # type: ignore[arg-type]
+        name = file_name(request, file)
         certificate_attach(calibration=created, file=file, file_name=name, by=by, now=now)
     return created, run
 

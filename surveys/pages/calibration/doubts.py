@@ -13,11 +13,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from compute.base.units import System
-from surveys.api.fleet.out_of_tolerance_reviews import DECISION_CHOICES
 from surveys.core.errors import ServiceError
 from surveys.core.messages import Reader, error_text, render
 from surveys.core.messages.numbers import percent_text
 from surveys.documents.formatting import flow_with_uncertainty, moment
+from surveys.inputs.fleet import DECISION_CHOICES
 from surveys.models import CombinationPart, OutOfToleranceReview, ReviewedSurvey
 from surveys.pages.calibration.access import fleet_page, user_of, visible
 from surveys.pages.calibration.wording import office_zone

@@ -12,10 +12,10 @@ from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
-from surveys.api.fleet.instrument_reviews import IntervalDecisionIn
 from surveys.core.messages import Reader, render
 from surveys.documents.formatting import findings_worded
 from surveys.documents.interval_chart import review_chart
+from surveys.inputs.fleet import IntervalDecisionIn
 from surveys.inputs.problems import problem_of
 from surveys.models import Instrument, IntervalReview
 from surveys.pages.calibration.access import fleet_page, user_of, visible

@@ -17,7 +17,8 @@ from surveys.calibration.due_list import DueRow, due_rows, office_today
 from surveys.dispatch.availability import Span, instrument_reasons
 from surveys.models import Instrument, Role, User
 from surveys.models.instrument import State
-from surveys.pages.frame import EVERYBODY, FLEET, framed_for, page
+from surveys.models.role import FLEET
+from surveys.pages.frame import EVERYBODY, framed_for, page
 
 
 @framed_for(EVERYBODY - {Role.CLIENT})

@@ -21,7 +21,8 @@ from surveys.documents.formatting import flow_with_uncertainty
 from surveys.documents.site_plan import Place, site_plan
 from surveys.logfiles.times import iso_time
 from surveys.models import MeasuringPoint, Pipe, Site, User
-from surveys.pages.frame import OFFICE, framed, page, units_of
+from surveys.models.role import OFFICE
+from surveys.pages.frame import framed, page, units_of
 from surveys.pipes.selectors import microseconds
 from surveys.results.history import Found, point_history
 

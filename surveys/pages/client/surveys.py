@@ -18,8 +18,9 @@ from surveys.documents.paths_mean import mean_told
 from surveys.documents.site_meter_comparison import beside_told
 from surveys.documents.survey_report import budget_lines
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
+from surveys.models.role import FLEET, OFFICE
 from surveys.pages.client.readings import readings_chart, requested_window
-from surveys.pages.frame import FLEET, OFFICE, framed, page, units_of
+from surveys.pages.frame import framed, page, units_of
 from surveys.pipes.selectors import paths_result
 
 

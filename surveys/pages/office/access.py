@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from surveys.pages.frame import FLEET, OFFICE, framed_for
+from surveys.models.role import FLEET, OFFICE
+from surveys.pages.frame import framed_for
 
 office_page = framed_for(OFFICE)
 """A page for the office, signed in with the second factor where required."""

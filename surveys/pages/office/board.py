@@ -13,12 +13,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from surveys.api.dispatch.bookings import HandoverIn
 from surveys.calibration.due_list import office_today
 from surveys.core.errors import ServiceError
 from surveys.core.messages import Reader, error_text, render
 from surveys.dispatch.availability import conflicts_of
 from surveys.documents.formatting import hours
+from surveys.inputs.dispatch import HandoverIn
 from surveys.inputs.problems import problem_of
 from surveys.models import Booking, Instrument, Job, Role, User
 from surveys.models.job import JobState

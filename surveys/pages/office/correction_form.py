@@ -12,8 +12,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
-from surveys.api.compute.physics import MAX_FURTHER_LININGS, OVAL, WAVE_MODES
 from surveys.documents.formatting import worded
+from surveys.inputs.set_ups import MAX_FURTHER_LININGS, OVAL, WAVE_MODES
 from surveys.models import PipeData, WallMeasurement
 from surveys.models.pipe import TemperatureSource
 from surveys.pages.office.sheet import Entry, FormInitial, Sheet

@@ -13,9 +13,9 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from surveys.api.pipes.pipes import CorrectionIn, ModificationIn, changed_statement
 from surveys.core.errors import ServiceError
 from surveys.core.messages import error_text
+from surveys.inputs.pipes import CorrectionIn, ModificationIn, changed_statement
 from surveys.models import Pipe, PipeData, Recomputation, User
 from surveys.pages.frame import page
 from surveys.pages.office.access import office_page

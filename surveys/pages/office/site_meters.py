@@ -10,10 +10,11 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from surveys.api.surveys.site_meters import SiteMeterReadingIn, site_meter_of_request
 from surveys.inputs.problems import problem_of
+from surveys.inputs.surveys import SiteMeterReadingIn, site_meter_of_request
 from surveys.models import Role, SiteMeterReading, Survey, User
-from surveys.pages.frame import OFFICE, framed_for, page, units_of
+from surveys.models.role import OFFICE
+from surveys.pages.frame import framed_for, page, units_of
 from surveys.services.surveys.site_meters import site_meter_record
 
 ENTRIES = ("meter", "reading_type", "volume_flow", "uncertainty", "note", "reason")

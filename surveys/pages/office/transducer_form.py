@@ -9,7 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
-from surveys.api.compute.physics import transducer_document
+from surveys.inputs.set_ups import transducer_document
 from surveys.models import TransducerData
 from surveys.pages.office.sheet import Entry, FormInitial, Sheet
 from surveys.pages.pipe_form import entered_texts

@@ -15,13 +15,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
-from surveys.api.compute.physics import transducer_entry
-from surveys.api.fleet.instrument_forms import TransducerDataIn
 from surveys.calibration.capabilities import types_of
 from surveys.inputs.fields import texts
+from surveys.inputs.fleet import TransducerDataIn
+from surveys.inputs.set_ups import transducer_entry
 from surveys.models import Instrument, Recomputation, TransducerData, User
 from surveys.models.instrument import Kind
-from surveys.pages.frame import FLEET, page, units_of
+from surveys.models.role import FLEET
+from surveys.pages.frame import page, units_of
 from surveys.pages.office.access import form_for_correctors
 from surveys.pages.office.changing import change_response, units_begun
 from surveys.pages.office.transducer_form import LABELS, TransducerSheet, figures_of

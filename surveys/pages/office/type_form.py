@@ -9,7 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
-from surveys.api.fleet.instrument_types import FIGURES
+from surveys.inputs.fleet import FIGURES
 from surveys.models import InstrumentType
 from surveys.models.instrument import Kind
 from surveys.pages.office.sheet import Entry, FormInitial, Sheet

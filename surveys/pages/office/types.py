@@ -13,10 +13,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
-from surveys.api.fleet.instrument_types import FIGURES, InstrumentTypeChangeIn, type_changes
 from surveys.documents.formatting import worded
+from surveys.inputs.fleet import FIGURES, InstrumentTypeChangeIn, type_changes
 from surveys.models import AuditEntry, Instrument, InstrumentType, User
-from surveys.pages.frame import FLEET, page, units_of
+from surveys.models.role import FLEET
+from surveys.pages.frame import page, units_of
 from surveys.pages.office.access import form_for_correctors
 from surveys.pages.office.changing import change_response, units_begun
 from surveys.pages.office.type_form import LABELS, TypeSheet

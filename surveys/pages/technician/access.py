@@ -7,8 +7,8 @@ from uuid import UUID
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from surveys.api.permissions import FIELD
 from surveys.models import MeasuringPoint
+from surveys.models.role import FIELD
 from surveys.pages.frame import framed_for
 
 field_page = framed_for(FIELD)

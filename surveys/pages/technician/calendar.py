@@ -9,7 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from surveys.api.fleet.due_list import CalendarFeedIn
+from surveys.inputs.fleet import CalendarFeedIn
 from surveys.models import CalendarFeed, User
 from surveys.models.calibration import FeedSubject
 from surveys.pages.frame import page

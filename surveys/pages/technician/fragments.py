@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Callable
 from typing import Any
@@ -13,32 +12,22 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
-from rest_framework import serializers
-from rest_framework.exceptions import ValidationError
 
 from compute.measuring.wall import wall_findings
-from surveys.api.throttles import limits_of, wait_for
+from surveys.core.request_limits import limits_of, wait_for
 from surveys.core.stored_quantities import findings_json
 from surveys.documents.formatting import findings_worded, worded
-from surveys.inputs.fields import QuantityIn, StrictSerializer, VisibleRecord, checked, si_of
+from surveys.inputs.fields import si_of
 from surveys.inputs.problems import problem_of
-from surveys.models import Instrument
+from surveys.inputs.worksheets import WallIn, WorksheetIn, sheet_checked
 from surveys.pages.frame import units_of
 from surveys.pages.pipe_form import PLAIN_NUMBERS
 from surveys.pages.technician.access import field_page, visible_point
-from surveys.pages.technician.worksheet import WorksheetIn, calculated_sheet, sheet_shown
+from surveys.pages.technician.worksheet import calculated_sheet, sheet_shown
 from surveys.services.pipes.pipes import measured_wall
 
 # The minimum of `wall-measurements/` of the API.
 MIN_WALL_READINGS = 2
-
-
-class WallIn(StrictSerializer):
-    """Readings so far, as in `wall-measurements/` of the API."""
-
-    gauge = VisibleRecord(Instrument)
-    gauge_velocity_setting = QuantityIn("speed", required=False)
-    readings = serializers.ListField(child=QuantityIn("length"), max_length=200)
 
 
 @field_page
@@ -48,7 +37,7 @@ def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     point, now, units = visible_point(request, pk), timezone.now(), units_of(request)
 
     def answer() -> dict[str, Any]:
-        sheet = calculated_sheet(point, _checked(WorksheetIn, request), now)
+        sheet = calculated_sheet(point, sheet_checked(WorksheetIn, request), now)
         return {"shown": sheet_shown(sheet, units)}
 
     return _fragment(request, "technician/answer.html", answer)
@@ -61,7 +50,7 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     point, units = visible_point(request, pk), units_of(request)
 
     def answer() -> dict[str, Any]:
-        requested = _checked(WallIn, request)
+        requested = sheet_checked(WallIn, request)
         readings = [one.si for one in requested["readings"]]
         if len(readings) < MIN_WALL_READINGS:
             return {"count": len(readings), "fewest": MIN_WALL_READINGS}
@@ -84,17 +73,9 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     return _fragment(request, "technician/wall_answer.html", answer)
 
 
-def _checked(serializer_class: Any, request: HttpRequest) -> dict[str, Any]:
-    try:
-        sheet = json.loads(request.POST.get("sheet", ""))
-    except ValueError:
-        raise ValidationError({"sheet": _("The form is incomplete. Load the page again.")}) from None
-    return checked(serializer_class, sheet, {"request": request})
-
-
 def _fragment(request: HttpRequest, template: str, answer: Callable[[], dict[str, Any]]) -> HttpResponse:
     """Render a fragment, or the errors by field as in the API; requests are limited as the API's calculations are."""
-    seconds = wait_for(limits_of("compute", request), request)
+    seconds = wait_for(limits_of("compute", request))
     if seconds is not None:
         return HttpResponse(status=429, headers={"Retry-After": str(math.ceil(seconds))})
     try:

@@ -12,24 +12,21 @@ from django.utils.safestring import mark_safe
 from django.utils.text import format_lazy
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from rest_framework import serializers
 
 from compute.base.units import System
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry
 from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
 from compute.results.entry_errors import Case
 from compute.results.survey import CalculatedSetup, calculate_setup
-from surveys.api.compute.physics import MediumIn, TransducersField, changed_pipe_entry, medium_entry
-from surveys.api.pipes.pipes import PipePartIn
 from surveys.core.errors import Conflict
 from surveys.core.messages import Reader, render
 from surveys.core.stored_quantities import calculation_json
 from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
 from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.documents.setup_sheet import drawn_from
-from surveys.inputs.fields import IntegerField, QuantityIn, StrictSerializer, VisibleRecord, si_of
+from surveys.inputs.fields import si_of
+from surveys.inputs.set_ups import changed_pipe_entry, medium_entry
 from surveys.models import Instrument, MeasuringPoint, PipeData
-from surveys.models.pipe import TemperatureSource
 from surveys.pages.pipe_form import (
     COMPOSITION,
     FURTHER_LABEL,
@@ -42,20 +39,6 @@ from surveys.pipes.selectors import pipe_data_at, place_of
 
 WAVES = {"shear": gettext_lazy("shear wave"), "longitudinal": gettext_lazy("longitudinal wave")}
 SIDES = {"same": gettext_lazy("same side"), "opposite": gettext_lazy("opposite sides")}
-
-
-class WorksheetIn(StrictSerializer):
-    """The entries of a sheet so far: changes of the pipe data, and the mounting."""
-
-    pipe = PipePartIn(required=False, default=dict)
-    medium = MediumIn(required=False)
-    transducers = TransducersField()
-    meter = VisibleRecord(Instrument, required=False)
-    traverses = IntegerField(min_value=1, max_value=16, required=False)
-    expected_velocity = QuantityIn("speed", required=False)
-    medium_temperature = QuantityIn("temperature", required=False)
-    medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
-    measured_sound_speed = QuantityIn("speed", required=False)
 
 
 @dataclass(frozen=True, slots=True)

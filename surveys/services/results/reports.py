@@ -12,6 +12,7 @@ from compute.base.messages import record
 from compute.base.units import System
 from surveys.calibration.affected_results import notices_with_paths
 from surveys.core.errors import Conflict
+from surveys.documents.formatting import full_name
 from surveys.documents.pdf import typeset
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.models import CombinedResult, Report, Result, SiteMeterReading, Survey, User
@@ -45,7 +46,7 @@ def report_issue(
         raise Conflict("nothing-changed/report", report=record("report", last.pk, last.number))
     revision = last.revision + 1 if last else 1
     reason = said(reason) if last else reason
-    issue = Issue(report_number(survey.pk, now.year, revision), revision, now, by.username, reason, last)
+    issue = Issue(report_number(survey.pk, now.year, revision), revision, now, full_name(by), reason, last)
     content = typeset(survey_report(result, issue, units, _page_of(result, address)))
     if last:
         Report.objects.filter(pk=last.pk).update(replaced_at=now)
@@ -85,7 +86,7 @@ def report_content(report: Report, address: str) -> tuple[bytes, bool]:
         report.number,
         report.revision,
         report.issued_at,
-        report.issued_by.username,
+        full_name(report.issued_by),
         report.reason,
         report.replaces,
     )

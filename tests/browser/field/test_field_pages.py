@@ -83,7 +83,7 @@ def test_a_technician_gives_their_jobs_to_a_calendar_and_takes_that_back(
     assert page.request.get(address).status == 404
 
 
-def test_the_spacing_follows_what_is_typed_with_units_as_on_the_tape(
+def test_the_spacing_follows_the_input_in_units_of_the_tape(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
     page.goto(f"/field/points/{work.point.pk}/")
@@ -95,7 +95,9 @@ def test_the_spacing_follows_what_is_typed_with_units_as_on_the_tape(
     accessible(page)
 
 
-def test_a_diameter_without_its_unit_is_told_at_its_field(page: Page, work: Scene, accessible: Judge) -> None:
+def test_a_diameter_without_its_unit_is_reported_in_its_field(
+    page: Page, work: Scene, accessible: Judge
+) -> None:
     page.goto(f"/field/points/{work.point.pk}/")
     expect(page.locator("#spacing")).to_be_visible()
     page.get_by_label("Outer diameter").fill("219")
@@ -168,7 +170,7 @@ def test_an_answer_lost_on_the_way_does_not_make_a_second_record(
     assert WallMeasurement.objects.count() == 1
 
 
-def test_the_page_opens_again_offline_with_what_was_typed(
+def test_the_page_opens_again_offline_with_the_input(
     page: Page, signed_in: BrowserContext, work: Scene
 ) -> None:
     page.goto("/field/")
@@ -181,7 +183,7 @@ def test_the_page_opens_again_offline_with_what_was_typed(
     expect(page.locator("#line")).to_contain_text("No connection")
 
 
-def test_a_refused_entry_says_why_at_its_field_and_is_not_sent_again(page: Page, work: Scene) -> None:
+def test_a_rejected_entry_has_its_reason_at_the_field_and_is_not_sent_again(page: Page, work: Scene) -> None:
     page.goto(f"/field/points/{work.point.pk}/wall/")
     fill_clock(page, ["8.02", "thick"])
     page.get_by_role("button", name="Save readings").click()
@@ -190,7 +192,7 @@ def test_a_refused_entry_says_why_at_its_field_and_is_not_sent_again(page: Page,
     assert not WallMeasurement.objects.exists()
 
 
-def test_set_up_survey_and_log_kept_offline_arrive_in_order(
+def test_set_up_survey_and_log_stored_offline_arrive_in_order(
     page: Page, signed_in: BrowserContext, work: Scene, accessible: Judge
 ) -> None:
     page.goto("/field/")
@@ -225,7 +227,7 @@ def fill_clock(page: Page, readings: list[str]) -> None:
         page.locator(f"#hour-{place}").fill(reading)
 
 
-def test_the_gauged_mean_becomes_the_wall_and_names_its_wall_measurement(page: Page, work: Scene) -> None:
+def test_the_measured_mean_becomes_the_wall_and_names_its_wall_measurement(page: Page, work: Scene) -> None:
     page.goto(f"/field/points/{work.point.pk}/wall/")
     fill_clock(page, ["8.02", "7.98", "8.00", "8.00"])
     page.get_by_role("button", name="Save readings").click()
@@ -253,7 +255,7 @@ def test_a_correction_somebody_else_made_first_holds_back_the_set_up(page: Page,
     expect(page.get_by_label("Wall thickness")).to_have_value("7.5 mm")
 
 
-def test_after_the_session_ended_no_old_answer_stands_and_it_goes_on_when_signed_in_elsewhere(
+def test_after_the_session_ends_no_old_response_is_shown_and_work_continues_after_another_sign_in(
     page: Page, signed_in: BrowserContext, work: Scene, accessible: Judge
 ) -> None:
     page.goto(f"/field/points/{work.point.pk}/")
@@ -271,7 +273,7 @@ def test_after_the_session_ended_no_old_answer_stands_and_it_goes_on_when_signed
     expect(page.get_by_label("Wall thickness")).to_have_value("8 mm")
 
 
-def test_a_medium_asks_for_what_it_is_made_of_and_the_record_has_it(
+def test_a_medium_requires_its_composition_and_the_record_has_it(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
     page.goto(f"/field/points/{work.point.pk}/")
@@ -316,7 +318,7 @@ def test_every_page_is_accessible_on_a_wide_screen_in_the_dark(
         accessible(page)
 
 
-def test_what_is_typed_after_saving_offline_is_still_there_when_the_rest_is_sent(
+def test_input_after_saving_offline_is_kept_when_the_rest_is_sent(
     page: Page, signed_in: BrowserContext, work: Scene
 ) -> None:
     page.goto(f"/field/points/{work.point.pk}/")
@@ -362,7 +364,7 @@ def test_a_log_on_its_way_shows_how_much_of_it_is_up(
     expect(page.get_by_role("progressbar")).to_have_count(0)
 
 
-def test_what_a_log_came_to_is_told_at_the_pipe_with_what_to_do_next(
+def test_the_result_of_a_log_is_shown_at_the_pipe_with_the_next_step(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
     work.survey()
@@ -388,7 +390,7 @@ def test_what_a_log_came_to_is_told_at_the_pipe_with_what_to_do_next(
     expect(told).not_to_contain_text("off the")
 
 
-def test_a_wall_not_read_yet_is_no_error(page: Page, work: Scene) -> None:
+def test_a_wall_not_measured_yet_is_not_an_error(page: Page, work: Scene) -> None:
     page.goto(f"/field/points/{work.point.pk}/wall/")
     expect(page.locator("#answer")).to_contain_text("at least 2 positions")
     expect(page.locator(".wrong:not(:empty)")).to_have_count(0)
@@ -397,7 +399,7 @@ def test_a_wall_not_read_yet_is_no_error(page: Page, work: Scene) -> None:
     expect(page.locator(".wrong:not(:empty)")).not_to_have_count(0)
 
 
-def test_a_label_scanned_in_the_plant_room_tells_whether_the_instrument_may_be_used(
+def test_a_scanned_label_shows_whether_the_instrument_can_be_used(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
     meter, created = work.kit.meter, work.kit.meter.calibrations.get()
@@ -416,7 +418,7 @@ def test_a_label_scanned_in_the_plant_room_tells_whether_the_instrument_may_be_u
     accessible(page)
 
 
-def test_what_is_saved_is_answered_in_the_units_chosen(page: Page, work: Scene) -> None:
+def test_saved_values_are_shown_in_the_selected_units(page: Page, work: Scene) -> None:
     page.goto(f"/field/points/{work.point.pk}/wall/")
     page.get_by_role("button", name="Menu").click()
     page.get_by_role("button", name="Show US units").click()
@@ -426,7 +428,7 @@ def test_what_is_saved_is_answered_in_the_units_chosen(page: Page, work: Scene) 
     expect(page.locator("#kept li.sent")).to_contain_text("Mean 0.315 in")
 
 
-def test_the_mean_of_paths_is_the_figure_the_technician_is_told(
+def test_the_mean_of_paths_is_the_result_shown_to_the_technician(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
     first = logged(mounted(work, Wish(plane_deg=0)))

@@ -59,7 +59,7 @@ def test_the_conformity_is_shown_before_and_after_it_is_recorded(
     accessible(form)
 
 
-def test_what_is_wrong_is_told_at_its_field_and_nothing_is_recorded(
+def test_an_error_is_reported_in_its_field_and_nothing_is_recorded(
     form: Page, gauge: Instrument, accessible: Judge
 ) -> None:
     point = form.get_by_role("group", name="As found, point 1")
@@ -75,15 +75,13 @@ def test_what_is_wrong_is_told_at_its_field_and_nothing_is_recorded(
     accessible(form)
 
 
-def test_a_point_more_keeps_what_was_typed(form: Page) -> None:
+def test_an_added_point_keeps_the_input(form: Page) -> None:
     form.get_by_role("button", name="Add as-left point").click()
     expect(form.get_by_role("group", name="As left, point 2")).to_be_visible()
     expect(form.get_by_label("Certificate number")).to_have_value("HR-2")
 
 
-def test_signed_out_meanwhile_the_form_says_so_and_keeps_what_was_typed(
-    form: Page, accessible: Judge
-) -> None:
+def test_after_a_sign_out_the_form_reports_it_and_keeps_the_input(form: Page, accessible: Judge) -> None:
     form.context.clear_cookies(name="sessionid")
     form.get_by_role("button", name="Check conformity").click()
     told = form.get_by_role("status")
@@ -93,7 +91,7 @@ def test_signed_out_meanwhile_the_form_says_so_and_keeps_what_was_typed(
     accessible(form)
 
 
-def test_without_a_connection_the_form_says_so_and_keeps_what_was_typed(form: Page) -> None:
+def test_without_a_connection_the_form_reports_it_and_keeps_the_input(form: Page) -> None:
     form.context.set_offline(True)
     form.get_by_role("button", name="Check conformity").click()
     expect(form.get_by_role("status")).to_contain_text("No connection. Nothing was saved.")

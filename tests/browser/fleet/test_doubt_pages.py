@@ -28,7 +28,7 @@ def review(site: Any, cast: Any, kit: Any) -> OutOfToleranceReview:
     return OutOfToleranceReview.objects.get()
 
 
-def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_with_a_reason(
+def test_an_affected_result_is_shown_with_its_corrected_flow_and_withdrawn_with_a_reason(
     page: Page, review: OutOfToleranceReview, accessible: Judge
 ) -> None:
     assert review.recomputation
@@ -52,7 +52,7 @@ def test_a_result_in_doubt_is_seen_beside_its_corrected_figure_and_withdrawn_wit
     assert Notice.objects.get().reason == "The meter cannot be trusted here."
 
 
-def test_none_is_corrected_before_its_figure_is_there_to_be_seen(
+def test_no_result_is_corrected_before_its_corrected_flow_is_calculated(
     page: Page, review: OutOfToleranceReview
 ) -> None:
     page.goto(f"/fleet/out-of-tolerance-reviews/{review.pk}/")

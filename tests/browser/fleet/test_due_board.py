@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True
 Judge = Callable[[Page], None]
 
 
-def test_the_calibration_admin_starts_at_what_is_due(
+def test_the_calibration_admin_starts_at_the_due_list(
     page: Page, kit: Any, booked: Booking, accessible: Judge
 ) -> None:
     page.goto("/")

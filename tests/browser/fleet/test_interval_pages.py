@@ -45,7 +45,7 @@ def test_a_proposal_shows_its_reasoning_and_is_accepted_with_a_reason(
     assert IntervalReview.objects.get().interval_policy
 
 
-def test_a_history_too_short_is_told_at_the_method(page: Page, gauge: Instrument) -> None:
+def test_a_history_that_is_too_short_is_reported_at_the_method(page: Page, gauge: Instrument) -> None:
     page.goto(f"/fleet/instruments/{gauge.pk}/intervals/")
     page.get_by_role("button", name="Propose interval").click()
     expect(page.locator("#method-wrong")).to_be_visible()

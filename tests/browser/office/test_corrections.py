@@ -46,7 +46,7 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
     assert survey.results.count() == 2
 
 
-def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_asked(
+def test_every_recorded_value_can_be_corrected_with_the_fields_of_each_choice(
     page: Page, here: Scene, accessible: Judge
 ) -> None:
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
@@ -84,7 +84,7 @@ def test_everything_on_record_can_be_corrected_and_what_belongs_to_a_choice_is_a
     assert created.valid_from == date(2026, 1, 5)
 
 
-def test_what_was_not_touched_stays_to_the_last_digit(page: Page, here: Scene) -> None:
+def test_unchanged_values_keep_every_digit(page: Page, here: Scene) -> None:
     first = here.in_force()
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/?units=us")
     page.get_by_label("Medium temperature", exact=True).fill("140 degF")
@@ -126,7 +126,7 @@ def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
     expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("6.3 mm")
 
 
-def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Page, here: Scene) -> None:
+def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, here: Scene) -> None:
     page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
     page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
@@ -182,7 +182,7 @@ def test_the_form_works_without_a_script(client: Any, here: Scene, cast: Any) ->
     assert client.post(address, {"reason": "Nothing to say."}).status_code == 400
 
 
-def test_linings_inside_the_first_are_added_changed_and_taken_away(
+def test_linings_inside_the_first_are_added_changed_and_removed(
     page: Page, here: Scene, accessible: Judge
 ) -> None:
     address = f"/office/pipes/{here.pipe.pk}/correction/"

@@ -39,7 +39,7 @@ def job(here: Scene, cast: Any) -> Job:
     return created
 
 
-def test_a_job_of_the_week_is_seen_in_danger_and_moved_on_with_a_reason(
+def test_a_job_of_the_week_with_a_conflict_changes_its_status_with_a_reason(
     page: Page, job: Job, accessible: Judge
 ) -> None:
     page.goto("/")
@@ -67,7 +67,7 @@ def test_a_job_of_the_week_is_seen_in_danger_and_moved_on_with_a_reason(
     expect(page.locator(f"#job-{job.pk}")).to_have_count(0)
 
 
-def test_kit_of_a_job_is_handed_out_and_taken_back_with_its_condition(
+def test_the_kit_of_a_job_is_checked_out_and_in_with_its_condition(
     page: Page, here: Scene, job: Job, accessible: Judge
 ) -> None:
     booking = Booking.objects.create(

@@ -15,7 +15,7 @@ Judge = Callable[[Page], None]
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1440, "dark")])
-def test_a_result_is_followed_back_to_what_it_rests_on(
+def test_a_result_is_traced_to_its_inputs(
     page: Page, here: Scene, accessible: Judge, width: int, scheme: str
 ) -> None:
     survey = here.survey()

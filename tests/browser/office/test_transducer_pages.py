@@ -56,9 +56,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     accessible(page)
 
 
-def test_the_office_comes_from_a_survey_to_the_version_its_result_rests_on(
-    page: Page, here: Scene, accessible: Judge
-) -> None:
+def test_a_survey_links_to_the_version_used_by_its_result(page: Page, here: Scene, accessible: Judge) -> None:
     survey = here.survey()
     page.goto(f"/surveys/{survey.pk}/")
     page.get_by_role("link", name="Correct data: transducer pair").click()
@@ -103,7 +101,7 @@ def test_a_pair_that_was_refaced_is_another_from_now_on_and_surveys_before_stay(
     assert survey.results.count() == 1
 
 
-def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Page, here: Scene) -> None:
+def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, here: Scene) -> None:
     page.goto(f"/office/transducers/{here.kit.pair.pk}/correction/")
     page.get_by_label("Frequency").fill("2 MHz")
     page.get_by_label("Reason").fill("Read off the housing.")
@@ -114,7 +112,7 @@ def test_what_was_changed_after_the_preview_is_shown_before_it_is_done(page: Pag
     assert TransducerData.objects.count() == 1
 
 
-def test_what_a_type_can_do_is_corrected_and_what_it_was_stays_in_sight(
+def test_the_capabilities_of_a_type_are_corrected_and_earlier_ones_stay_visible(
     page: Page, here: Scene, accessible: Judge
 ) -> None:
     pair = here.kit.pair

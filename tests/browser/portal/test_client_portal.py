@@ -60,7 +60,7 @@ def test_units_are_chosen_once_for_all_pages(page: Page, surveyed: Scene) -> Non
     expect(page.locator(".figure")).not_to_contain_text("m³/h")
 
 
-def test_a_survey_says_how_sure_it_is_and_with_what_it_was_made(
+def test_a_survey_shows_its_uncertainty_and_its_instruments(
     page: Page, surveyed: Scene, accessible: Judge
 ) -> None:
     page.goto(f"/points/{surveyed.point.pk}/")
@@ -106,7 +106,7 @@ def test_readings_are_looked_at_closer_by_link_form_and_drag(
     accessible(page)
 
 
-def test_a_stretch_that_cannot_be_is_said_so_beside_the_whole_log(page: Page, surveyed: Scene) -> None:
+def test_an_impossible_time_range_is_reported_beside_the_complete_log(page: Page, surveyed: Scene) -> None:
     survey = surveyed.point.surveys.latest("started_at")
     answer = page.goto(f"/surveys/{survey.pk}/?from=yesterday")
     assert answer
@@ -156,7 +156,7 @@ def test_many_sites_come_in_pages_and_are_sought(page: Page, surveyed: Scene) ->
     expect(page.get_by_text("No site has")).to_be_visible()
 
 
-def test_the_sites_own_meter_stands_beside_the_result(
+def test_the_site_meter_is_shown_with_the_result(
     page_of: Any, cast: Any, surveyed: Scene, accessible: Judge
 ) -> None:
     survey = surveyed.point.surveys.latest("started_at")
@@ -173,7 +173,7 @@ def test_the_sites_own_meter_stands_beside_the_result(
     office.get_by_role("button", name="Save reading").click()
     client = page_of(cast.owner)
     client.goto(f"/surveys/{survey.pk}/")
-    expect(client.get_by_text("140.0 ± 2.8 m³/h")).to_be_visible()
+    expect(client.get_by_text("140.0 m³/h ± 2.8 m³/h")).to_be_visible()
     expect(client.get_by_text("En = ")).to_be_visible()
     expect(client.get_by_role("link", name="Replace reading")).to_have_count(0)
     accessible(client)

@@ -34,27 +34,29 @@ def both(text: str) -> tuple[str, str]:
         (worded(283.15, "temperature"), "10 degC", "50 degF"),
     ],
 )
-def test_a_quantity_is_worded_in_both_units_to_about_the_same_digits(text: str, metric: str, us: str) -> None:
+def test_a_quantity_is_written_in_both_units_to_about_the_same_digits(
+    text: str, metric: str, us: str
+) -> None:
     assert both(text) == (metric, us)
 
 
-def test_what_is_the_same_in_both_units_carries_no_mark() -> None:
+def test_a_text_equal_in_both_units_has_no_mark() -> None:
     assert worded(1.5e-9, "time_difference") == "1.5 ns"
     assert worded(0.012, "number") == "1.2 %"
     assert marked("3 dB", "3 dB") == "3 dB"
 
 
-def test_a_text_without_marks_is_what_it_is_in_either_units() -> None:
+def test_a_text_without_marks_is_the_same_in_both_units() -> None:
     stored = "The wall of 6.30 mm was not gauged [see the note | of 2026]."
     assert both(stored) == (stored, stored)
 
 
-def test_a_mark_that_was_cut_off_is_left_as_text() -> None:
+def test_a_truncated_mark_is_left_as_text() -> None:
     cut = said(0.00711, "mm", ".2f")[:-1]
     assert both(cut) == (cut, cut)
 
 
-def test_an_error_says_its_sentence_in_metric_units_and_keeps_the_marks_for_whoever_answers_it() -> None:
+def test_an_error_has_a_metric_sentence_and_keeps_the_marks() -> None:
     error = OutOfRange(f"A reading of {said(-0.001, 'mm', 'g')} cannot be.", field="readings")
     assert str(error) == error.detail == "A reading of -1 mm cannot be."
     assert plain(error.said, "us") == "A reading of -0.03937 in cannot be."

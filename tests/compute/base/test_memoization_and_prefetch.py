@@ -35,7 +35,7 @@ def velocities(spread: float, count: int = 20_000) -> np.ndarray:
 
 @pytest.mark.parametrize("spread", [0.0, 0.001, 0.03, 0.15, 0.6])
 @pytest.mark.parametrize("sign", [1, -1])
-def test_the_polynomial_gives_what_solving_for_each_reading_gives(spread: float, sign: int) -> None:
+def test_the_polynomial_agrees_with_solving_for_each_reading(spread: float, sign: int) -> None:
     velocity = sign * velocities(spread)
     each = mean_from_path_velocity(velocity, PER_VELOCITY, ROUGH)[0]
     assert means_from_path_velocities(velocity, PER_VELOCITY, ROUGH) == pytest.approx(each, rel=2e-15, abs=0)
@@ -74,7 +74,7 @@ def test_the_flows_of_a_log_are_those_of_its_readings() -> None:
 
 
 @pytest.mark.parametrize("wrong", [np.nan, np.inf, -np.inf])
-def test_a_time_that_is_not_finite_is_refused(wrong: float) -> None:
+def test_a_time_that_is_not_finite_is_rejected(wrong: float) -> None:
     setup, good = steel_setup(), np.full(10, 311e-6)
     bad = good.copy()
     bad[4] = wrong
@@ -84,7 +84,7 @@ def test_a_time_that_is_not_finite_is_refused(wrong: float) -> None:
         volume_flow_from_times(setup, good, bad)
 
 
-def test_a_time_too_short_is_refused() -> None:
+def test_a_time_too_short_is_rejected() -> None:
     with pytest.raises(OutOfRange, match="transit-time-short"):
         volume_flow_from_times(steel_setup(), np.array([311e-6, 20e-6]), np.zeros(2))
 
@@ -118,7 +118,7 @@ def test_the_spread_gone_through_in_pieces_is_the_spread(seed: int, level: float
     assert standard_deviation(values, float(values.mean())) == pytest.approx(values.std(ddof=1), rel=1e-12)
 
 
-def test_what_is_made_ahead_comes_in_order_from_another_thread() -> None:
+def test_prefetched_items_come_in_order_from_another_thread() -> None:
     def make(number: int) -> tuple[int, int]:
         return number * number, threading.get_ident()
 
@@ -139,7 +139,7 @@ def test_items_are_taken_on_the_callers_thread() -> None:
     assert seen == {threading.get_ident()}
 
 
-def test_no_more_is_made_ahead_than_asked_for() -> None:
+def test_no_more_items_are_prefetched_than_the_limit() -> None:
     taken: list[int] = []
 
     def items() -> Iterator[int]:
@@ -161,12 +161,12 @@ def test_an_error_comes_where_its_item_would_have_come() -> None:
         next(created)
 
 
-def test_nothing_and_a_single_item_need_no_thread() -> None:
+def test_an_empty_sequence_and_a_single_item_need_no_thread() -> None:
     assert list(prefetch(str, [])) == []
     assert list(prefetch(lambda _: threading.get_ident(), [1])) == [threading.get_ident()]
 
 
-def test_what_is_made_by_turns_comes_in_order_from_two_threads() -> None:
+def test_items_made_in_turns_come_in_order_from_two_threads() -> None:
     created = list(alternating_threads(lambda number: (number, threading.get_ident()), range(9)))
     assert [number for number, _ in created] == list(range(9))
     assert len({thread for number, thread in created if number % 2}) == 1
@@ -193,7 +193,7 @@ def test_an_answer_is_remembered_and_an_error_is_not() -> None:
     assert requested == [3.0, 3.0, -1.0, -1.0]
 
 
-def test_arrays_are_answered_anew() -> None:
+def test_arrays_are_calculated_again() -> None:
     double = memoized(lambda values: values * 2)
     assert double(np.ones(2)).tolist() == [2.0, 2.0]
     assert double(np.zeros(2)).tolist() == [0.0, 0.0]

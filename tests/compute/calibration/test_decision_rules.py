@@ -35,7 +35,7 @@ def test_the_permissible_error_by_hand() -> None:
     assert PermissibleError(*both, "maximum").at(10.0) == 0.1
 
 
-def test_an_error_just_at_the_limit_passes_however_its_figures_round() -> None:
+def test_an_error_exactly_at_the_limit_conforms_despite_rounding() -> None:
     # 20.05 - 20 is 0.0500000000000007 in binary; 293.20 - 293.15 a little above 0.05 too.
     for reference, indicated in ((20.0, 20.05), (293.15, 293.20), (0.3, 0.35), (1.0, 0.95)):
         assert (
@@ -52,7 +52,7 @@ def test_an_error_just_at_the_limit_passes_however_its_figures_round() -> None:
         )
 
 
-def test_the_guard_band_takes_the_share_that_the_uncertainty_could_hide() -> None:
+def test_the_guard_band_narrows_the_acceptance_limit() -> None:
     point = Point(10.0, 10.045, 0.01, 2.0)
     simple, guarded, wide = (
         judge_point(point, LIMIT, rule)
@@ -99,7 +99,7 @@ def test_a_conformity_does_not_hang_on_the_unit(
 
 
 @given(st.floats(0.001, 0.1), st.floats(-0.2, 0.2))
-def test_what_passes_a_guard_band_passes_without_one(expanded: float, error: float) -> None:
+def test_conformity_with_a_guard_band_implies_conformity_without(expanded: float, error: float) -> None:
     point = Point(0.0, error, expanded, 2.0)
     guarded = judge_point(point, LIMIT, DecisionRule("guarded-acceptance"))
     simple = judge_point(point, LIMIT, DecisionRule("simple-acceptance"))
@@ -108,27 +108,27 @@ def test_what_passes_a_guard_band_passes_without_one(expanded: float, error: flo
     assert guarded.conformity == "fail" or guarded.specific_risk <= 0.0456
 
 
-def test_a_guard_band_wider_than_the_limit_is_told() -> None:
+def test_a_guard_band_wider_than_the_limit_is_reported() -> None:
     found = judge([Point(1.0, 1.0, 0.06, 2.0)], LIMIT, DecisionRule("guarded-acceptance"), "length")
     assert found.conformity == "fail"
     assert [finding.code for finding in found.findings] == ["guard-band-wider-than-limit"]
 
 
-def test_a_calibration_hardly_finer_than_its_limit_is_told() -> None:
+def test_a_calibration_uncertainty_close_to_its_limit_is_reported() -> None:
     coarse = judge([Point(1.0, 1.0, 0.02, 2.0)], LIMIT, DecisionRule("simple-acceptance"), "length")
     fine = judge([Point(1.0, 1.0, 0.01, 2.0)], LIMIT, DecisionRule("simple-acceptance"), "length")
     assert [finding.code for finding in coarse.findings] == ["calibration-uncertainty-large"]
     assert fine.findings == ()
 
 
-def test_an_uncertainty_stated_with_a_factor_of_one_is_brought_to_two() -> None:
+def test_an_uncertainty_with_a_factor_of_one_is_converted_to_two() -> None:
     stated_once = judge([Point(1.0, 1.043, 0.004, 1.0)], LIMIT, DecisionRule("guarded-acceptance"), "length")
     assert stated_once.points[0].guard_band == pytest.approx(0.008)
     assert stated_once.conformity == "fail"
     assert [finding.code for finding in stated_once.findings] == ["coverage-factor-low"]
 
 
-def test_what_cannot_be_judged_is_refused() -> None:
+def test_invalid_input_of_a_decision_rule_is_rejected() -> None:
     with pytest.raises(NotEnough):
         judge([], LIMIT, DecisionRule("simple-acceptance"), "length")
     with pytest.raises(NotEnough):

@@ -70,7 +70,7 @@ def test_hours_that_run_out_after_the_calendar_leave_it_as_it_is() -> None:
 
 
 @given(st.integers(1, 60), st.integers(1, 2000), st.lists(st.floats(0, 24), max_size=30))
-def test_more_limits_never_make_it_later(months: int, days: int, hours: list[float]) -> None:
+def test_more_limits_never_give_a_later_due_date(months: int, days: int, hours: list[float]) -> None:
     used = [(START + timedelta(days=day), spent) for day, spent in enumerate(hours)]
     all_three = due_date(START, Interval(months, days, 100.0), used).on
     assert all_three <= due_date(START, Interval(months=months)).on
@@ -87,14 +87,14 @@ def test_more_limits_never_make_it_later(months: int, days: int, hours: list[flo
         (99_999, None, None, OutOfRange),
     ],
 )
-def test_intervals_that_cannot_be_are_refused(
+def test_impossible_intervals_are_rejected(
     months: int | None, days: int | None, hours: float | None, error: type[Exception]
 ) -> None:
     with pytest.raises(error):
         Interval(months, days, hours)
 
 
-def test_dates_past_the_calendar_and_negative_use_are_refused() -> None:
+def test_dates_past_the_calendar_and_negative_use_are_rejected() -> None:
     with pytest.raises(OutOfRange):
         due_date(date(9999, 6, 1), Interval(months=12))
     with pytest.raises(OutOfRange):
@@ -105,6 +105,6 @@ def test_dates_past_the_calendar_and_negative_use_are_refused() -> None:
         add_months(START, -1)
 
 
-def test_hours_of_an_instrument_hardly_used_never_run_out() -> None:
+def test_a_rarely_used_instrument_does_not_reach_its_usage_limit() -> None:
     due = due_date(START, Interval(12, None, 100.0), [(START, 1.1e-308)])
     assert (due.due_reason, due.usage_limit_on) == ("months", None)

@@ -50,7 +50,7 @@ def test_the_uncertainty_of_a_steady_zero_is_its_scatter_over_the_root_of_the_nu
     assert result.standard_uncertainty == pytest.approx(0.2e-9 / sqrt(400), rel=0.25)
 
 
-def test_a_zero_that_moves_during_the_check_is_told() -> None:
+def test_a_zero_that_drifts_during_the_check_is_reported() -> None:
     result = zero_flow_check(NOISE + np.linspace(-0.3e-9, 0.3e-9, 400), NANOSECONDS)
     assert "zero-drifting" in [finding.code for finding in result.findings]
 
@@ -61,7 +61,7 @@ def test_an_uncertainty_that_reaches_the_action_limit_is_a_warning() -> None:
     assert few.outcome == "warning"
 
 
-def test_a_gauge_on_its_step_block_by_hand() -> None:
+def test_a_thickness_gauge_on_its_step_block_agrees_with_a_hand_calculation() -> None:
     # Deviations 0.01, 0.02 and 0.05 mm; the last from readings 10.04, 10.05, 10.06 mm: s = 0.01 mm over root 3; block 0.001 mm;
     # resolution 0.01 mm over root 12.
     steps = [
@@ -77,7 +77,7 @@ def test_a_gauge_on_its_step_block_by_hand() -> None:
     assert figures["deviation-of-step-2"] == pytest.approx(0.02e-3)
 
 
-def test_a_step_block_tells_a_wrong_sound_speed_from_a_wrong_zero() -> None:
+def test_a_step_block_distinguishes_a_wrong_sound_speed_from_a_wrong_zero() -> None:
     # Set 1 % fast and the probe 0.03 mm off.
     steps = [Step(t, 1e-6, (1.01 * t + 3e-5,)) for t in (2e-3, 5e-3, 10e-3, 20e-3)]
     result = step_block_check(steps, CheckLimits(0.1e-3, 0.2e-3), 1e-6)
@@ -112,7 +112,7 @@ def test_a_comparison_is_the_same_either_way_round_and_harder_to_pass_the_more_i
     assert abs(en_number(a, b, shared)) >= abs(en_number(a, b)) - 1e-12
 
 
-def test_two_meters_that_share_a_pipe_can_disagree_though_their_whole_uncertainties_overlap() -> None:
+def test_two_meters_on_one_pipe_can_disagree_although_their_total_uncertainties_overlap() -> None:
     # 2 % apart with 1.5 % each, of which 1.4 % are the pipe's: root of 2 x (1.5^2 - 1.4^2) = 0.76 %, zeta 2.63.
     a, b = Measured(0.0100, 0.00015), Measured(0.0102, 0.00015)
     assert two_meters_check(a, b, 0.0, "volume_flow").outcome == "within"
@@ -165,7 +165,7 @@ def test_a_drift_towards_zero_has_no_date_at_which_it_reaches_the_limit() -> Non
         ([-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.2], []),
     ],
 )
-def test_runs_that_chance_hardly_makes(values: list[float], kinds: list[str]) -> None:
+def test_improbable_runs_are_reported(values: list[float], kinds: list[str]) -> None:
     # ISO 7870-2 / ISO 8258, from memory: beyond 3, two of three beyond 2 on one side, seven on one side, seven rising or falling.
     assert [run.kind for run in runs(values, LIMITS)] == kinds
 
@@ -211,6 +211,6 @@ def test_a_history_with_a_run_names_the_results() -> None:
         (lambda: runs([float("inf")], LIMITS), NumberInvalid),
     ],
 )
-def test_what_cannot_be_is_refused(call: object, error: type[Exception]) -> None:
+def test_impossible_values_are_rejected(call: object, error: type[Exception]) -> None:
     with pytest.raises(error):
         call()  # type: ignore[operator]

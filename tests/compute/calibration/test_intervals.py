@@ -77,7 +77,7 @@ def test_the_time_to_the_limit_by_hand() -> None:
 
 
 @given(st.integers(3, 9), st.floats(1e-9, 1e-6), st.floats(0.05, 1.0))
-def test_no_drift_and_little_scatter_give_the_longest_interval(n: int, scatter: float, limit: float) -> None:
+def test_no_drift_and_little_scatter_give_the_maximum_interval(n: int, scatter: float, limit: float) -> None:
     history = [Calibrated(365.0 * i, scatter * (-1) ** i, None, scatter) for i in range(n)]
     found = control_chart(history, limit, DAYS, "number")
     assert found.interval == DAYS.longest
@@ -127,13 +127,13 @@ def test_adjustments_are_undone_before_the_drift_is_looked_at() -> None:
     assert codes(found) == ["interval-few-calibrations"]
 
 
-def test_an_error_at_its_limit_right_after_calibration_is_told() -> None:
+def test_an_error_at_its_limit_right_after_calibration_is_reported() -> None:
     found = control_chart(YEARLY, 0.004, DAYS, "number")
     assert found.interval == DAYS.shortest
     assert "interval-error-at-limit" in codes(found)
 
 
-def test_too_few_calibrations_make_no_chart() -> None:
+def test_too_few_calibrations_give_no_chart() -> None:
     with pytest.raises(NotEnough, match="not-enough-data/control-chart"):
         control_chart(YEARLY[:2], 0.01, DAYS, "number")
     with pytest.raises(NotEnough):
@@ -173,7 +173,7 @@ def test_none_out_of_tolerance_never_shortens_and_lengthens_with_numbers() -> No
     assert many.interval == pytest.approx(365 * 14 * math.log(0.9) / math.log(0.5))
 
 
-def test_all_out_of_tolerance_gives_the_shortest_and_says_why() -> None:
+def test_all_out_of_tolerance_gives_the_minimum_interval_with_a_reason() -> None:
     found = reliability_interval(Observed(0, 6), 365.0, 0.9, DAYS)
     assert found.interval == DAYS.shortest
     assert codes(found) == ["interval-at-bound", "reliability-none-in-tolerance"] or codes(found) == [
@@ -182,7 +182,7 @@ def test_all_out_of_tolerance_gives_the_shortest_and_says_why() -> None:
     ]
 
 
-def test_a_share_near_its_target_is_told() -> None:
+def test_a_reliability_near_its_target_is_reported() -> None:
     assert "reliability-near-target" in codes(reliability_interval(Observed(17, 20), 365.0, 0.9, DAYS))
     assert "reliability-near-target" not in codes(reliability_interval(Observed(70, 100), 365.0, 0.9, DAYS))
 
@@ -224,12 +224,12 @@ def test_charts_have_arrays_as_long_as_their_axis() -> None:
         lambda: interval_for_target(365.0, 1.5, 0.9),
     ],
 )
-def test_what_cannot_be_is_refused(call: object) -> None:
+def test_impossible_values_are_rejected(call: object) -> None:
     with pytest.raises(OutOfRange):
         call()  # type: ignore[operator]
 
 
-def test_an_interval_is_cut_to_whole_days_but_not_by_rounding() -> None:
+def test_a_proposed_interval_is_truncated_to_whole_days_without_rounding_errors() -> None:
     chart = staircase([Found(0.0, 0.1)], 100.0, DAYS).chart
     for unbounded, days in ((100.9, 100), (449.99999999999994, 450)):
         assert proposal("staircase", unbounded, DAYS, reasoning=[], inputs=[], chart=chart).days == days

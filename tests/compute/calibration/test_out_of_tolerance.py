@@ -30,7 +30,7 @@ def history(*rows: tuple[int, Conformity | None, Conformity | None]) -> list[Dat
         ([(2025, "fail", "pass")], None),
     ],
 )
-def test_results_are_in_doubt_since_the_meter_was_last_left_within_its_limits(
+def test_results_are_affected_since_the_meter_was_last_left_in_tolerance(
     rows: list[tuple[int, Conformity | None, Conformity | None]], after: int | None
 ) -> None:
     for order in (rows, rows[::-1]):
@@ -41,11 +41,11 @@ def test_results_are_in_doubt_since_the_meter_was_last_left_within_its_limits(
 
 
 @pytest.mark.parametrize("found", ["pass", "conditional-pass", None])
-def test_a_meter_found_within_its_limits_casts_no_doubt(found: Conformity | None) -> None:
+def test_a_meter_found_in_tolerance_affects_no_result(found: Conformity | None) -> None:
     assert affected_period(history((2024, "fail", "pass"), (2025, found, "pass"))) is None
 
 
-def test_what_cannot_be_told_is_refused() -> None:
+def test_invalid_input_is_rejected() -> None:
     with pytest.raises(NotEnough):
         affected_period([])
     with pytest.raises(OutOfRange):

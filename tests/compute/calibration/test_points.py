@@ -65,7 +65,7 @@ def test_the_curve_is_nowhere_surer_than_the_better_of_its_neighbouring_points()
     assert np.min(uncertainties) >= 1e-5 * (1 - 1e-12)
 
 
-def test_beyond_the_last_point_its_error_is_held_widened_and_told() -> None:
+def test_beyond_the_last_point_its_error_is_used_with_a_larger_uncertainty_and_a_finding() -> None:
     error, uncertainty, findings = correction_at(GAUGE, 0.012)
     assert error == pytest.approx(6e-5)
     # Spread of the errors 0.04 mm over 8 mm; 2 mm beyond: 0.01 mm as a rectangle, with u = 0.02 mm.
@@ -84,7 +84,7 @@ def test_a_constant_error_is_widened_beyond_the_points_by_its_own_uncertainty() 
     assert uncertainty == pytest.approx(hypot(0.01, 0.02 / sqrt(3)))
 
 
-def test_below_its_lowest_velocity_a_meter_may_be_off_by_a_zero_and_at_rest_it_still_says_so() -> None:
+def test_below_its_minimum_velocity_a_meter_has_a_zero_error_also_at_zero_flow() -> None:
     at_rest = true_from_indicated(METER, 0.0)
     # Error of 2 % at 0.5 m/s is 0.01 m/s; as a rectangle.
     assert at_rest.value == 0.0
@@ -94,7 +94,7 @@ def test_below_its_lowest_velocity_a_meter_may_be_off_by_a_zero_and_at_rest_it_s
     assert relative == pytest.approx(hypot(0.0025, 0.02 / sqrt(3)))
 
 
-def test_a_reading_is_corrected_to_what_root_finding_says() -> None:
+def test_a_corrected_reading_agrees_with_root_finding() -> None:
     # brentq of scipy on indicated = v (1 + error(v)), with the line from -2 % at 0.5 to +1 % at 2 m/s written out.
     expected = brentq(lambda v: v * (1 - 0.02 + 0.03 * (v - 0.5) / 1.5) - 1.2, 0.5, 2.0, xtol=1e-15)
     assert true_from_indicated(METER, 1.2).value == pytest.approx(expected, rel=1e-12)
@@ -167,7 +167,7 @@ def test_temperatures_below_freezing_have_a_curve_too() -> None:
         ([Point(1.0, -0.1, 0.01, 2.0), Point(2.0, 2.1, 0.01, 2.0)], "relative", OutOfRange),
     ],
 )
-def test_points_that_make_no_curve_are_refused(
+def test_points_that_do_not_form_a_curve_are_rejected(
     points: list[Point], form: str, error: type[Exception]
 ) -> None:
     with pytest.raises(error):
@@ -182,13 +182,13 @@ def test_points_that_make_no_curve_are_refused(
         ((1.0, 1.0, 0.1, 0.0), OutOfRange),
     ],
 )
-def test_a_point_that_cannot_be_is_refused(
+def test_an_impossible_point_is_rejected(
     figures: tuple[float, float, float, float], error: type[Exception]
 ) -> None:
     with pytest.raises(error):
         Point(*figures)
 
 
-def test_readings_that_are_not_finite_are_refused() -> None:
+def test_readings_that_are_not_finite_are_rejected() -> None:
     with pytest.raises(NumberInvalid):
         true_from_indicated(METER, np.array([1.0, np.nan]))

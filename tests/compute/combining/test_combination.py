@@ -57,14 +57,14 @@ def test_the_mean_of_parallel_runs_by_hand() -> None:
 
 
 @given(own=st.lists(uncertainties, min_size=1, max_size=6))
-def test_parts_that_share_nothing_add_as_squares(own: list[float]) -> None:
+def test_independent_parts_add_as_squares(own: list[float]) -> None:
     total = combine([part(1.0, **{f"k{i}": u}) for i, u in enumerate(own)])
     assert total.combined_standard_uncertainty == pytest.approx(math.hypot(*own), abs=1e-12)
     assert total.shared_variance_fraction == 0
 
 
 @given(shared=st.lists(uncertainties, min_size=1, max_size=6))
-def test_parts_that_share_all_add_as_they_are(shared: list[float]) -> None:
+def test_fully_correlated_parts_add_linearly(shared: list[float]) -> None:
     total = combine([part(1.0, same=u) for u in shared])
     assert total.combined_standard_uncertainty == pytest.approx(abs(sum(shared)), abs=1e-12)
 
@@ -114,7 +114,7 @@ def test_everything_scales_with_the_unit(some: list[Part], factor: float) -> Non
 
 
 @given(some=parts)
-def test_the_shares_of_a_budget_make_one(some: list[Part]) -> None:
+def test_the_variance_fractions_of_a_budget_sum_to_one(some: list[Part]) -> None:
     combined = combine(some)
     total = sum(row.variance_fraction for row in combined.budget)
     assert total == pytest.approx(1.0 if combined.combined_standard_uncertainty else 0.0)
@@ -128,13 +128,13 @@ def test_a_single_part_keeps_its_degrees_of_freedom() -> None:
     assert found.coverage_factor == coverage_factor(0.95, found.effective_degrees_of_freedom)
 
 
-def test_one_input_with_two_degrees_of_freedom_takes_the_smaller_and_says_so() -> None:
+def test_one_input_with_two_degrees_of_freedom_uses_the_smaller_with_a_finding() -> None:
     combined = combine([Part(1.0, (Component("a", 1.0, 4),)), Part(1.0, (Component("a", 1.0, 20),))])
     assert combined.effective_degrees_of_freedom == pytest.approx(4)
     assert "correlated-degrees-of-freedom" in codes(combined)
 
 
-def test_a_scatter_of_all_together_replaces_those_of_the_parts() -> None:
+def test_a_common_scatter_replaces_those_of_the_parts() -> None:
     own = [
         Part(5.0, (Component(f"scatter{i}", 3.0, 10, scatter=True), Component("m", 1.0))) for i in range(2)
     ]
@@ -143,28 +143,28 @@ def test_a_scatter_of_all_together_replaces_those_of_the_parts() -> None:
     assert {row.key: row.parts for row in together.budget} == {"m": (0, 1), "scatter of the sum": ()}
 
 
-def test_a_difference_within_its_uncertainty_is_not_told_apart() -> None:
+def test_a_difference_within_its_uncertainty_is_not_significant() -> None:
     net = combine_as("difference", [part(10.0, a=1.0), part(9.0, b=1.0)])
     assert codes(net) == {"difference-not-significant", "relative-uncertainty-meaningless"}
 
 
-def test_a_difference_well_above_its_uncertainty_has_nothing_to_say() -> None:
+def test_a_difference_well_above_its_uncertainty_has_no_finding() -> None:
     assert codes(combine_as("difference", [part(10.0, a=1.0), part(5.0, b=1.0)])) == set()
 
 
-def test_a_difference_of_nothing_has_no_relative_uncertainty() -> None:
+def test_a_difference_of_zero_has_no_relative_uncertainty() -> None:
     net = combine_as("difference", [part(10.0, a=1.0), part(10.0, b=1.0)])
     assert net.relative_expanded_uncertainty == math.inf
     assert "relative-uncertainty-meaningless" in codes(net)
 
 
 @pytest.mark.parametrize(("kind", "count"), [("sum", 1), ("mean", 0), ("difference", 3)])
-def test_too_few_or_too_many_parts_are_refused(kind: str, count: int) -> None:
+def test_too_few_or_too_many_parts_are_rejected(kind: str, count: int) -> None:
     with pytest.raises(NotEnough, match="not-enough-data/parts"):
         combine_as(kind, [part(1.0, a=1.0)] * count)  # type: ignore[arg-type]
 
 
-def test_an_input_twice_in_one_part_is_refused() -> None:
+def test_an_input_twice_in_one_part_is_rejected() -> None:
     with pytest.raises(OutOfRange, match="repeated-input"):
         combine([Part(1.0, (Component("a", 1.0), Component("a", 2.0)))])
 
@@ -195,7 +195,7 @@ def test_a_result_becomes_a_part_with_signs_and_owners() -> None:
     assert (scatter.contribution, scatter.degrees_of_freedom) == (pytest.approx(0.3), 12)
 
 
-def test_a_result_that_stands_alone_keeps_its_uncertainty_as_a_part() -> None:
+def test_a_single_result_keeps_its_uncertainty_as_a_part() -> None:
     found = combine([part_of_result(5.0, rows(), {"pipe": "P-1", "run": "S-7"})])
     assert found.combined_standard_uncertainty == pytest.approx(math.hypot(0.2, 0.3))
 

@@ -27,7 +27,7 @@ def the_finding(result: PathsResult) -> Mapping[str, Any]:
     return finding.message.parameters
 
 
-def test_paths_that_agree_have_the_mean_and_the_shared_doubt_whole() -> None:
+def test_paths_that_agree_have_the_mean_and_the_full_shared_uncertainty() -> None:
     result = combine_paths([path(10.0, "a"), path(10.2, "b", 90)])
     assert result.agree
     assert result.combined.value == pytest.approx(10.1)
@@ -36,7 +36,7 @@ def test_paths_that_agree_have_the_mean_and_the_shared_doubt_whole() -> None:
     assert [f.code for f in result.combined.findings] == ["paths-agree"]
 
 
-def test_a_pair_is_held_against_what_it_does_not_share() -> None:
+def test_a_pair_of_paths_is_compared_by_its_independent_uncertainty() -> None:
     # The shared doubt of 1 cancels: limit 1.96 x 0.1 sqrt(2) = 0.277, so 0.3 apart is too much.
     [pair] = combine_paths([path(10.0, "a"), path(10.3, "b", 90)]).pairs
     assert pair.standard_uncertainty == pytest.approx(0.1 * math.sqrt(2))
@@ -72,7 +72,7 @@ def test_among_more_paths_each_pair_has_a_wider_limit() -> None:
         (path(1, "a", None), path(3, "b", 90), "unknown"),
     ],
 )
-def test_what_a_disagreement_is_a_sign_of_follows_from_the_geometry(
+def test_the_possible_cause_of_a_disagreement_follows_from_the_geometry(
     one: Path, other: Path, sign: str
 ) -> None:
     assert the_finding(combine_paths([one, other]))["geometry"] == sign
@@ -83,16 +83,16 @@ def test_the_finding_names_the_worst_pair() -> None:
     assert (found["first"], found["second"]) == (1, 3)
 
 
-def test_equal_paths_that_share_every_doubt_agree() -> None:
+def test_equal_paths_with_fully_shared_uncertainty_agree() -> None:
     same = Path(Part(3.0, (Component("pipe", 1.0),)), 2)
     assert combine_paths([same, same]).agree
 
 
-def test_unequal_paths_that_share_every_doubt_disagree_without_dividing_by_nothing() -> None:
+def test_unequal_paths_with_fully_shared_uncertainty_disagree_without_a_division_by_zero() -> None:
     one, other = (Path(Part(value, (Component("pipe", 1.0),)), 2) for value in (3.0, 3.1))
     assert the_finding(combine_paths([one, other]))["ratio"] is None
 
 
-def test_one_path_has_nothing_to_be_combined_with() -> None:
+def test_one_path_cannot_be_combined() -> None:
     with pytest.raises(NotEnough):
         combine_paths([path(1.0, "a")])

@@ -41,7 +41,7 @@ def codes(together: CombineBy) -> list[str]:
     return [finding.code for finding in together.findings]
 
 
-def test_a_log_twice_as_dense_is_meant_over_the_steps_of_the_other() -> None:
+def test_a_log_twice_as_dense_is_averaged_over_the_steps_of_the_other() -> None:
     # By hand: values 0, 1, 2, 3 ... each half second; each second holds 0 and 1, 2 and 3 ...: means 0.5, 2.5, 4.5.
     together = align_logs([log("slow", np.zeros(3)), log("fast", np.arange(6), every=0.5)])
     assert together.step == SECOND
@@ -80,14 +80,14 @@ def test_steps_without_a_reading_of_every_log_are_left_out() -> None:
     assert together.values[0].tolist() == together.values[1].tolist() == keep.tolist()
 
 
-def test_a_longer_step_may_be_asked_for_and_a_shorter_may_not() -> None:
+def test_a_longer_step_is_accepted_and_a_shorter_is_rejected() -> None:
     logs = [log("a", np.arange(100)), log("b", np.arange(50), every=2)]
     assert align_logs(logs, step=10 * SECOND).values.shape == (2, 10)
     with pytest.raises(OutOfRange, match="out-of-range: "):
         align_logs(logs, step=SECOND)
 
 
-def test_more_steps_than_memory_should_hold_are_refused() -> None:
+def test_more_steps_than_the_limit_are_rejected() -> None:
     # Three readings a microsecond apart, and one eleven days later.
     sparse = FlowLog("a", START + np.array([0, 1, 2, 10**12]), np.ones(4))
     with pytest.raises(OutOfRange, match="too-many-steps"):
@@ -110,7 +110,7 @@ def test_means_over_steps_keep_the_mean_of_a_log_without_gaps(seed: int, scale: 
 
 
 @pytest.mark.parametrize("lag", [-37, -2, 5, 60])
-def test_a_clock_that_differs_is_found_and_nothing_is_shifted(lag: int) -> None:
+def test_a_clock_offset_is_found_and_no_reading_is_shifted(lag: int) -> None:
     flow = swings(2100)
     one = log("supply", flow[50:2050] + np.random.default_rng(3).normal(0, 0.3, 2000))
     # What the first shows, the second shows `lag` seconds later.
@@ -124,7 +124,7 @@ def test_a_clock_that_differs_is_found_and_nothing_is_shifted(lag: int) -> None:
     assert together.values[0].tolist() == one.values.tolist()
 
 
-def test_branches_that_mirror_one_another_tell_their_clocks_too() -> None:
+def test_branches_that_mirror_one_another_show_their_clock_offset() -> None:
     flow = swings(2000)
     [finding] = align_logs([log("a", flow), log("b", 20 - np.roll(flow, 20))]).findings
     assert finding.message is not None
@@ -137,18 +137,18 @@ def test_clocks_that_agree_are_not_remarked_on() -> None:
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.9, 0.99])
-def test_logs_that_have_nothing_to_do_with_one_another_show_no_offset(rho: float) -> None:
+def test_independent_logs_show_no_offset(rho: float) -> None:
     found = [clock_offset(swings(1000, 2 * i, rho), swings(1000, 2 * i + 1, rho)) for i in range(100)]
     assert [offset for offset in found if offset is not None] == []
 
 
-def test_a_flow_that_never_moves_tells_no_clock() -> None:
+def test_a_constant_flow_shows_no_clock_offset() -> None:
     assert clock_offset(np.full(500, 3.0), swings(500)) is None
     assert clock_offset(np.linspace(1, 2, 500), swings(500)) is None
     assert clock_offset(swings(20), swings(20)) is None
 
 
-def test_what_swings_together_cancels_in_the_scatter_of_a_difference_and_adds_in_that_of_a_sum() -> None:
+def test_common_variation_cancels_in_the_scatter_of_a_difference_and_adds_in_that_of_a_sum() -> None:
     flow, noise = swings(5000), np.random.default_rng(6).normal(0, 0.1, (2, 5000))
     together = align_logs([log("supply", flow + noise[0]), log("return", flow + noise[1])])
     net, total = joint_repeatability(together, [1, -1]), joint_repeatability(together, [1, 1])
@@ -160,7 +160,7 @@ def test_what_swings_together_cancels_in_the_scatter_of_a_difference_and_adds_in
     assert total.contribution == pytest.approx(2 * math.sqrt(19 / 5000 / (1 - 0.81)), rel=0.25)
 
 
-def test_the_scatter_together_takes_the_place_of_those_of_the_parts() -> None:
+def test_the_common_scatter_replaces_the_scatter_of_each_part() -> None:
     flow = swings(2000)
     together = align_logs([log("supply", flow), log("return", flow)])
     parts = [Part(10.0, (Component(f"repeatability@run:{n}", 0.4, 50, scatter=True),)) for n in "sr"]
@@ -177,7 +177,7 @@ def test_every_log_needs_its_coefficient() -> None:
         joint_repeatability(align_logs([log("a", np.arange(20))]), [1, 1])
 
 
-def test_a_log_that_is_not_sound_is_refused() -> None:
+def test_an_invalid_log_is_rejected() -> None:
     times = START + SECOND * np.arange(3)
     with pytest.raises(NumberInvalid, match="log-value"):
         FlowLog("a", times, np.array([1.0, np.nan, 2.0]))

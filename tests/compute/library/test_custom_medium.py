@@ -25,7 +25,7 @@ def table_of(name: str, pressure: float = 2e6) -> MediumTable:
 
 
 @pytest.mark.parametrize("name", ["water", "toluene", "lubricating-oil", "n-hexane"])
-def test_between_rows_20_k_apart_a_table_gives_the_liquid_it_was_made_from(name: str) -> None:
+def test_a_table_with_rows_20_k_apart_reproduces_its_liquid(name: str) -> None:
     # Sound speed and density within 0.1 % and viscosity within 2 % of the equation, midway between rows.
     table = table_of(name)
     for temperature in (303.15, 323.15, 343.15):
@@ -62,7 +62,7 @@ def test_monotone_rows_never_overshoot() -> None:
     assert np.all(np.diff(found) <= 0)
 
 
-def test_an_array_gives_what_each_temperature_gives_alone() -> None:
+def test_an_array_gives_the_values_of_each_temperature() -> None:
     table, temperatures = table_of("milk"), np.array([300.0, 311.0, 350.0])
     together = table_properties(table, temperatures)
     for i, temperature in enumerate(temperatures):
@@ -70,7 +70,7 @@ def test_an_array_gives_what_each_temperature_gives_alone() -> None:
         assert np.asarray(together.dynamic_viscosity)[i] == alone.dynamic_viscosity
 
 
-def test_a_little_outside_the_table_is_a_warning_and_far_outside_is_refused() -> None:
+def test_slightly_outside_the_table_is_a_warning_and_far_outside_is_rejected() -> None:
     table = table_of("water")
     [finding] = table_properties(table, 290.0).findings
     assert (finding.code, finding.severity) == ("medium-outside-range", "warning")
@@ -96,7 +96,7 @@ def test_a_table_of_one_row_or_of_uneven_columns_is_not_enough() -> None:
 @pytest.mark.parametrize(
     "rows", [np.array([293.15, 293.15, 333.15, 353.15]), np.array([293.15, 313.15, 303.15, 353.15]), -ROWS]
 )
-def test_a_table_out_of_order_or_below_zero_is_refused(rows: np.ndarray) -> None:
+def test_a_table_out_of_order_or_below_zero_is_rejected(rows: np.ndarray) -> None:
     with pytest.raises(OutOfRange):
         table_properties(replace(table_of("water"), temperature=rows), 300.0)
 

@@ -12,13 +12,13 @@ from compute.library.pipe_sizes import find_sizes, sizes_by_outer_diameter
 
 
 @pytest.mark.parametrize("size", ["NPS 8", "nps8", "DN 200", "dn200", "8 in"])
-def test_a_size_goes_by_several_names(size: str) -> None:
+def test_a_size_has_several_names(size: str) -> None:
     [row] = find_sizes(size, "Sch 40", "asme b36.10m")
     assert row.size == "NPS 8"
 
 
 @pytest.mark.parametrize("size", ["NPS 2 1/2", "nps 2.5", "NPS 2-1/2", "DN 65"])
-def test_a_fractional_size_goes_by_several_names(size: str) -> None:
+def test_a_fractional_size_has_several_names(size: str) -> None:
     assert "NPS 2 1/2" in {row.size for row in find_sizes(size)}
 
 
@@ -29,7 +29,7 @@ def test_an_unknown_size_comes_with_near_ones() -> None:
     assert caught.value.field == "size"
 
 
-def test_a_very_long_size_is_refused_quickly_and_shortly() -> None:
+def test_a_very_long_size_is_rejected_quickly_with_a_short_message() -> None:
     with pytest.raises(UnknownName) as caught:
         find_sizes("9" * 100_000)
     assert len(caught.value.detail) < 400
@@ -54,7 +54,7 @@ def test_every_material_has_its_sources_and_its_speeds_within_their_ranges() -> 
         assert one.shear_sound_speed is None or one.shear_sound_speed < one.longitudinal_sound_speed
 
 
-def test_an_unknown_medium_says_what_there_is() -> None:
+def test_an_unknown_medium_names_the_nearest_media() -> None:
     with pytest.raises(UnknownName, match="water"):
         medium_properties("watter", 300.0, None)
 
@@ -93,7 +93,7 @@ def test_an_assumed_pressure_is_a_note_and_keeps_hot_water_liquid() -> None:
     ("temperature", "pressure", "field"),
     [(700.0, None, "temperature"), (200.0, 1e5, "temperature"), (300.0, 1e9, "pressure")],
 )
-def test_far_outside_its_range_a_medium_is_refused(
+def test_a_medium_far_outside_its_range_is_rejected(
     temperature: float, pressure: float | None, field: str
 ) -> None:
     with pytest.raises(OutOfRange) as caught:
@@ -101,13 +101,13 @@ def test_far_outside_its_range_a_medium_is_refused(
     assert caught.value.field == f"medium.{field}"
 
 
-def test_a_composition_water_does_not_have_is_refused() -> None:
+def test_a_composition_of_water_is_rejected() -> None:
     with pytest.raises(OutOfRange) as caught:
         medium_properties("water", 300.0, None, {"salinity": 0.035})
     assert caught.value.field == "medium.salinity"
 
 
-def test_an_array_of_temperatures_gives_what_each_gives_alone() -> None:
+def test_an_array_of_temperatures_gives_the_values_of_each_temperature() -> None:
     temperatures = np.linspace(275.0, 370.0, 20_000)
     together = medium_properties("water", temperatures, 2e5)
     for i in (0, 8191, 8192, 19_999):

@@ -18,7 +18,7 @@ def test_the_materials_of_the_trade_are_there() -> None:
 
 
 @ALL
-def test_a_figure_lies_within_the_range_of_its_sources(one: Solid) -> None:
+def test_a_value_lies_within_the_range_of_its_sources(one: Solid) -> None:
     for value, limits in (
         (one.longitudinal_sound_speed, one.longitudinal_range),
         (one.shear_sound_speed, one.shear_range),
@@ -38,7 +38,7 @@ def test_shear_and_longitudinal_speed_allow_an_elastic_solid(one: Solid) -> None
 
 
 @ALL
-def test_every_figure_has_a_source(one: Solid) -> None:
+def test_every_value_has_a_source(one: Solid) -> None:
     assert one.source_sound.text
     assert (one.roughness is None) == (one.source_roughness is None)
     assert (one.thermal_expansion is None) == (one.source_expansion is None)
@@ -48,7 +48,7 @@ def test_rubber_carries_no_shear_wave() -> None:
     assert solid("rubber-natural").shear_sound_speed is None
 
 
-def test_plastics_slow_down_when_warmed_where_that_is_known() -> None:
+def test_the_sound_speed_of_plastics_falls_with_temperature() -> None:
     known = {
         one.name: one.longitudinal_per_kelvin for one in solids() if one.longitudinal_per_kelvin is not None
     }

@@ -27,7 +27,7 @@ def codes(name: str, temperature: float, pressure: float | None, **composition: 
 
 
 @ALL
-def test_an_array_gives_what_each_temperature_gives_alone(liquid: Liquid) -> None:
+def test_an_array_gives_the_values_of_each_temperature(liquid: Liquid) -> None:
     low, high = liquid.temperature_range
     temperatures = np.linspace(low, high, 23)
     together = medium_properties(liquid.name, temperatures, 9e6, shares_of(liquid))
@@ -38,7 +38,7 @@ def test_an_array_gives_what_each_temperature_gives_alone(liquid: Liquid) -> Non
 
 
 @ALL
-def test_a_liquid_gets_thinner_and_lighter_when_warmed(liquid: Liquid) -> None:
+def test_viscosity_and_density_of_a_liquid_fall_with_temperature(liquid: Liquid) -> None:
     low, high = liquid.temperature_range
     # Water is densest at 4 degC, heavy water at 11 degC.
     start = max(low, liquid.freezing_temperature(0.0), 285.15 if low > 265 else 0.0)
@@ -74,7 +74,7 @@ def test_coefficients_keep_far_closer_to_their_reference_than_it_is_sure(file: s
             assert table["largest_relative_error"] < entry["uncertainty"][name] / 8, (entry["name"], name)
 
 
-def test_what_a_medium_is_made_of_must_be_stated() -> None:
+def test_a_required_composition_must_be_entered() -> None:
     with pytest.raises(NotEnough) as caught:
         medium_properties("seawater", 290.0, ATMOSPHERE)
     assert caught.value.field == "medium.salinity"
@@ -90,13 +90,13 @@ def test_what_a_medium_is_made_of_must_be_stated() -> None:
         ("seawater", {"salinity": float("nan")}, "salinity"),
     ],
 )
-def test_a_composition_out_of_reach_is_refused(name: str, composition: dict[str, float], field: str) -> None:
+def test_a_composition_out_of_range_is_rejected(name: str, composition: dict[str, float], field: str) -> None:
     with pytest.raises(OutOfRange) as caught:
         medium_properties(name, 290.0, ATMOSPHERE, composition)
     assert caught.value.field == f"medium.{field}"
 
 
-def test_the_list_says_which_composition_a_medium_needs() -> None:
+def test_the_list_names_the_composition_a_medium_needs() -> None:
     needs = {one.name: one.needs for one in media()}
     assert needs["seawater"] == ("temperature", "salinity")
     assert needs["crude-oil"] == ("temperature", "api_gravity")
@@ -124,14 +124,14 @@ def test_glycol_mixture_without_glycol_is_nearly_water() -> None:
     assert mixed.dynamic_viscosity == pytest.approx(fresh.dynamic_viscosity, rel=0.02)
 
 
-def test_salt_keeps_the_sea_liquid_a_little_below_zero() -> None:
+def test_seawater_is_liquid_a_little_below_zero() -> None:
     # Seawater of 35 g/kg freezes at -1.91 degC (Millero 1978).
     assert "medium-frozen" not in codes("seawater", 272.0, ATMOSPHERE, salinity=35.0)
     assert codes("seawater", 271.0, ATMOSPHERE, salinity=35.0)["medium-frozen"] == "error"
     assert codes("seawater", 272.0, ATMOSPHERE, salinity=5.0)["medium-frozen"] == "error"
 
 
-def test_figures_of_a_frozen_medium_are_those_at_its_freezing_point() -> None:
+def test_properties_of_a_frozen_medium_are_those_at_its_freezing_point() -> None:
     frozen = medium_properties("water", 268.0, ATMOSPHERE)
     assert frozen.sound_speed == medium_properties("water", 273.15, ATMOSPHERE).sound_speed
 
@@ -143,32 +143,32 @@ def test_a_spirit_boils_before_water_does() -> None:
     assert saturation_pressure(351.45, "ethanol") == pytest.approx(ATMOSPHERE, rel=5e-3)
 
 
-def test_a_little_outside_the_range_figures_of_its_end_come_with_a_warning() -> None:
+def test_slightly_outside_the_range_the_end_values_are_used_with_a_warning() -> None:
     assert codes("diesel", 357.0, ATMOSPHERE)["medium-outside-range"] == "warning"
     beyond, end = (medium_properties("diesel", t, ATMOSPHERE) for t in (357.0, 353.15))
     assert beyond.dynamic_viscosity == end.dynamic_viscosity
 
 
 @pytest.mark.parametrize("temperature", [230.0, 390.0, float("nan")])
-def test_far_outside_the_range_is_refused(temperature: float) -> None:
+def test_a_state_far_outside_the_range_is_rejected(temperature: float) -> None:
     with pytest.raises(OutOfRange):
         medium_properties("diesel", temperature, ATMOSPHERE)
 
 
 @pytest.mark.parametrize("pressure", [0.0, -1e5, 1e9, float("nan")])
-def test_a_pressure_no_liquid_has_is_refused(pressure: float) -> None:
+def test_a_pressure_below_zero_or_above_the_range_is_rejected(pressure: float) -> None:
     with pytest.raises(OutOfRange) as caught:
         medium_properties("toluene", 300.0, pressure)
     assert caught.value.field == "medium.pressure"
 
 
-def test_figures_from_memory_are_marked() -> None:
+def test_values_from_memory_are_marked() -> None:
     assert codes("diesel", 293.0, ATMOSPHERE) == {"medium-figures-uncertain": "warning"}
     assert codes("glycerol", 298.15, ATMOSPHERE) == {"medium-figures-uncertain": "info"}
     assert codes("toluene", 298.15, ATMOSPHERE) == {}
 
 
-def test_figures_from_memory_get_less_sure_away_from_where_they_were_taken() -> None:
+def test_the_uncertainty_of_values_from_memory_grows_away_from_their_temperature() -> None:
     near, far = (medium_properties("diesel", t, ATMOSPHERE).sound_speed_uncertainty for t in (293.15, 343.15))
     # Half of 60 m/s over the square root of 3, and 0.3 m/s a kelvin, of 1360 m/s.
     assert near == pytest.approx(30 / 3**0.5 / 1360, rel=1e-3)

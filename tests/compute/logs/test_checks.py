@@ -71,7 +71,7 @@ def test_a_step_of_whole_hours_ahead_is_the_clock_and_not_a_gap() -> None:
     assert codes(found([*range(100), *range(3760, 3800)])) == ["log-gaps"]
 
 
-def test_a_step_back_is_the_clock_and_kept_apart_from_a_row_out_of_order() -> None:
+def test_a_step_back_is_the_clock_and_not_a_row_out_of_order() -> None:
     assert codes(found([*range(4000), *range(400, 800)])) == ["log-clock-back"]
     [finding] = found([0, 1, 2, 4, 3, 5, 6, 7, 8])
     assert (finding.code, parameter(finding, "count")) == ("log-out-of-order", 1)
@@ -130,7 +130,7 @@ def test_a_column_that_is_not_possible_in_its_unit_is_an_error(name: str, factor
     assert ("log-unit-implausible", "error", field) in [(f.code, f.severity, f.field) for f in findings]
 
 
-def test_a_single_spike_is_not_taken_for_a_unit() -> None:
+def test_a_single_spike_does_not_indicate_a_unit() -> None:
     columns = steady(300)
     columns["sound_speed"][150] = 1e6
     columns["transit_time"][150] = 0.311

@@ -106,7 +106,7 @@ def test_marks_need_the_times_of_the_readings() -> None:
         reduced(Segment(at(0), at(10)), log=replace(two_levels(), times=None))
 
 
-def test_impossible_readings_are_counted_apart_from_those_outside() -> None:
+def test_impossible_readings_are_counted_separately_from_those_outside() -> None:
     log = two_levels()
     assert log.transit_time is not None
     log.transit_time[:5] = 20e-6
@@ -153,13 +153,13 @@ def test_no_reading_counts_twice_however_segments_overlap(segments: list[Segment
 
 
 @given(seed=st.integers(0, 100), jump=st.floats(-50, 50))
-def test_the_noise_of_stretches_does_not_know_their_levels(seed: int, jump: float) -> None:
+def test_the_noise_of_segments_is_independent_of_their_levels(seed: int, jump: float) -> None:
     a, b = np.random.default_rng(seed).normal(size=(2, 60))
     moved = noise_of_stretches([a, b + jump])
     assert moved.uncertainty == pytest.approx(noise_of_stretches([a, b]).uncertainty, rel=1e-9)
 
 
-def test_a_long_stretch_has_the_noise_of_a_log() -> None:
+def test_a_long_segment_has_the_noise_of_a_log() -> None:
     # Undoing the bias of the trend changes the time by 2 (1 + 2 x window)/n, here some 20/50 000.
     values = np.random.default_rng(5).normal(size=50_000)
     assert noise_of_stretches([values]).uncertainty == pytest.approx(
@@ -175,7 +175,7 @@ def test_segments_too_short_for_a_repeatability_are_rejected() -> None:
 @pytest.mark.parametrize(
     ("rho", "count", "size"), [(0.0, 5, 200), (0.7, 5, 200), (0.9, 5, 200), (0.7, 20, 50)]
 )
-def test_the_uncertainty_of_a_mean_over_stretches_covers_the_truth_as_often_as_it_says(
+def test_the_uncertainty_of_a_mean_over_segments_has_its_coverage_probability(
     rho: float, count: int, size: int
 ) -> None:
     # 95 % intervals of 200 sets of autoregressive stretches around 0; binomial scatter of the share is 1.5 %.
@@ -190,9 +190,7 @@ def test_the_uncertainty_of_a_mean_over_stretches_covers_the_truth_as_often_as_i
 
 
 @pytest.mark.parametrize(("correlation", "count"), [(0.0, 60), (0.5, 60), (0.9, 60), (0.9, 200)])
-def test_the_uncertainty_of_a_short_log_covers_the_truth_as_often_as_it_says(
-    correlation: float, count: int
-) -> None:
+def test_the_uncertainty_of_a_short_log_has_its_coverage_probability(correlation: float, count: int) -> None:
     """300 logs of a known mean, first-order autoregressive; 95 % is asked for, and 92 % lies two and a half deviations below."""
     rng, held = np.random.default_rng(11), 0
     for _ in range(300):
@@ -204,7 +202,7 @@ def test_the_uncertainty_of_a_short_log_covers_the_truth_as_often_as_it_says(
     assert held >= 0.92 * 300
 
 
-def test_a_cell_without_a_value_takes_nothing_from_the_rest() -> None:
+def test_a_missing_value_does_not_affect_other_cells() -> None:
     log = two_levels()
     signal = np.where(np.arange(1200) % 3 == 0, np.nan, 30.0)
     speed = np.where(np.arange(1200) % 3 == 0, np.nan, 1550.0)

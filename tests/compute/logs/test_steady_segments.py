@@ -36,14 +36,14 @@ def levels(*of: tuple[float, int], seed: int = 1, spread: float = 0.1) -> np.nda
     return flow + spread * noise(len(flow), seed)
 
 
-def test_a_log_with_two_levels_has_two_stretches_the_longer_first() -> None:
+def test_a_log_with_two_levels_has_two_segments_the_longer_first() -> None:
     found = steady_segments(times(3000), levels((10, 1000), (14, 2000)))
     assert [round(stretch.mean) for stretch in found] == [14, 10]
     assert seconds(found[0])[0] == pytest.approx(1000, abs=10)
     assert seconds(found[1])[1] == pytest.approx(1000, abs=10)
 
 
-def test_no_reading_of_one_level_gets_into_a_stretch_of_another() -> None:
+def test_no_reading_of_one_level_is_in_a_segment_of_another() -> None:
     flow = levels((10, 1003), (14, 1994))
     for stretch in steady_segments(times(2997), flow):
         first, last = seconds(stretch)
@@ -53,12 +53,12 @@ def test_no_reading_of_one_level_gets_into_a_stretch_of_another() -> None:
         assert stretch.standard_deviation == pytest.approx(flow[first : last + 1].std(ddof=1))
 
 
-def test_a_pulse_in_the_middle_parts_two_stretches_of_one_level() -> None:
+def test_a_pulse_in_the_middle_separates_two_segments_of_one_level() -> None:
     found = steady_segments(times(3000), levels((10, 1400), (30, 200), (10, 1400)))
     assert sorted(round(s.mean) for s in found) == [10, 10, 30]
 
 
-def test_a_steady_log_is_one_stretch_from_end_to_end() -> None:
+def test_a_steady_log_is_one_segment_from_end_to_end() -> None:
     [found] = steady_segments(times(2000), levels((10, 2000)))
     assert seconds(found) == (0, 1999)
 
@@ -74,12 +74,12 @@ def test_steps_are_found_in_correlated_noise() -> None:
     assert sorted(round(s.mean) for s in steady_segments(times(3000), flow)) == [10, 20]
 
 
-def test_a_ramp_has_no_long_steady_stretch() -> None:
+def test_a_ramp_has_no_long_steady_segment() -> None:
     flow = np.linspace(10, 30, 3000) + 0.1 * noise(3000)
     assert all(stretch.readings < 450 for stretch in steady_segments(times(3000), flow))
 
 
-def test_a_slow_drift_within_the_width_is_steady_and_told() -> None:
+def test_a_slow_drift_within_the_width_is_steady_and_reported() -> None:
     [found] = steady_segments(times(3000), np.linspace(10, 10.3, 3000) + 0.05 * noise(3000))
     assert found.drift == pytest.approx(0.3, abs=0.03)
 
@@ -105,14 +105,14 @@ def test_reverse_flow_is_found_as_flow_is() -> None:
     assert [round(stretch.mean) for stretch in found] == [-10, 10]
 
 
-def test_spikes_do_not_part_a_stretch() -> None:
+def test_spikes_do_not_split_a_segment() -> None:
     flow = levels((10, 3000))
     flow[::97] = 500.0
     [found] = steady_segments(times(3000), flow)
     assert found.readings == 3000
 
 
-def test_a_stretch_does_not_reach_over_a_gap() -> None:
+def test_a_segment_does_not_extend_over_a_gap() -> None:
     when = times(2000)
     when[1000:] += 3600 * SECOND
     found = steady_segments(when, levels((10, 2000)))
@@ -124,7 +124,7 @@ def test_readings_out_of_order_are_put_in_order() -> None:
     assert steady_segments(times(3000)[order], flow[order]) == steady_segments(times(3000), flow)
 
 
-def test_stretches_shorter_than_asked_for_are_left_out() -> None:
+def test_segments_shorter_than_the_minimum_are_left_out() -> None:
     flow = levels((10, 1000), (14, 2000))
     [found] = steady_segments(times(3000), flow, shortest=1500 * SECOND)
     assert round(found.mean) == 14
@@ -136,19 +136,19 @@ def test_a_million_readings_show_the_same_steps() -> None:
     assert seconds(found[1])[1] == pytest.approx(300_000, abs=2000)
 
 
-def test_a_stretch_becomes_one_that_counts() -> None:
+def test_a_steady_segment_can_be_used_as_a_segment() -> None:
     [found] = steady_segments(times(100), levels((10, 100)))
     segment = found.segment()
     assert (segment.start, segment.end, segment.reason) == (found.start, found.end, "steady flow")
 
 
-def test_few_readings_propose_nothing() -> None:
+def test_few_readings_give_no_proposal() -> None:
     assert steady_segments(times(10), np.ones(10)) == ()
     assert steady_segments(times(1), np.ones(1)) == ()
     assert steady_segments(np.full(50, START), np.ones(50)) != ()
 
 
-def test_what_is_no_log_is_refused() -> None:
+def test_an_invalid_series_is_rejected() -> None:
     with pytest.raises(NotEnough):
         steady_segments(times(0), np.ones(0))
     with pytest.raises(NumberInvalid):
@@ -188,7 +188,7 @@ def test_the_hour_of_the_day_does_not_matter(of: list[tuple[float, int]], seed: 
 
 
 @given(of=steps, seed=st.integers(0, 20))
-def test_a_log_read_backwards_has_the_same_stretches(of: list[tuple[float, int]], seed: int) -> None:
+def test_a_log_read_backwards_has_the_same_segments(of: list[tuple[float, int]], seed: int) -> None:
     flow = levels(*of, seed=seed)
     last = times(len(flow))[-1] + START
     forwards = {(s.start, s.end) for s in steady_segments(times(len(flow)), flow)}
@@ -197,7 +197,7 @@ def test_a_log_read_backwards_has_the_same_stretches(of: list[tuple[float, int]]
 
 
 @given(of=steps, seed=st.integers(0, 20))
-def test_stretches_are_apart_and_longest_first(of: list[tuple[float, int]], seed: int) -> None:
+def test_segments_are_separate_and_the_longest_is_first(of: list[tuple[float, int]], seed: int) -> None:
     flow = levels(*of, seed=seed)
     found = steady_segments(times(len(flow)), flow)
     lengths = [s.end - s.start for s in found]

@@ -20,7 +20,7 @@ def test_a_steel_wall_behind_an_ordinary_wedge_carries_shear_and_a_plastic_one_l
     assert trace(plastic_setup()).wave_modes == ("longitudinal",)
 
 
-def test_the_path_is_the_sum_of_its_legs_worked_out_by_hand() -> None:
+def test_the_path_is_the_sum_of_its_legs_calculated_by_hand() -> None:
     # Plain trigonometry, leg by leg: wedge 42 deg at 2720 m/s, steel shear 3235 m/s, water 1550.6 m/s.
     p = sin(radians(42)) / 2720
     wall, water = asin(p * 3235), asin(p * 1550.6)
@@ -43,14 +43,14 @@ def test_the_axial_slowness_is_the_same_in_every_layer() -> None:
     assert sin(path.angle_in_medium) / 1550.6 == pytest.approx(path.axial_slowness, rel=1e-12, abs=0)
 
 
-def test_a_wave_set_by_hand_is_taken_or_refused_but_never_replaced() -> None:
+def test_a_selected_wave_is_used_or_rejected_but_never_replaced() -> None:
     pair = transducers()
     assert choose_wave_mode(Layer(0.01, *PVC, wave_mode="shear"), pair)[0] == "shear"
     with pytest.raises(TotalReflection):
         choose_wave_mode(Layer(0.01, *STEEL, wave_mode="longitudinal"), pair)
 
 
-def test_a_missing_shear_speed_is_asked_for_only_when_it_is_needed() -> None:
+def test_a_missing_shear_speed_is_an_error_only_if_it_is_needed() -> None:
     pair = transducers()
     assert choose_wave_mode(Layer(0.01, 1550.0), pair)[0] == "longitudinal"
     with pytest.raises(NotEnough, match="not-enough-data/shear-sound-speed"):
@@ -72,21 +72,21 @@ def test_a_medium_faster_than_the_beam_lets_no_ray_in() -> None:
         (0.008, -1.0, "pipe.outer_diameter"),
     ],
 )
-def test_a_pipe_that_cannot_be_is_refused_by_field(wall: float, outer: float, field: str) -> None:
+def test_an_impossible_pipe_is_rejected_with_its_field(wall: float, outer: float, field: str) -> None:
     with pytest.raises(OutOfRange) as caught:
         trace(steel_setup(wall=wall, outer=outer))
     assert caught.value.field == field
 
 
 @pytest.mark.parametrize("angle", [0.0, 90.0, -5.0])
-def test_a_wedge_angle_that_cannot_be_is_refused(angle: float) -> None:
+def test_an_impossible_wedge_angle_is_rejected(angle: float) -> None:
     with pytest.raises(OutOfRange) as caught:
         trace(replace(steel_setup(), transducers=transducers(angle)))
     assert caught.value.field == "transducers.wedge_angle"
 
 
 @given(st.floats(1000, 2000), st.integers(1, 8))
-def test_an_array_of_sound_speeds_gives_what_each_gives_alone(speed: float, traverses: int) -> None:
+def test_an_array_of_sound_speeds_gives_the_values_of_each_element(speed: float, traverses: int) -> None:
     speeds = np.array([speed, speed * 1.01])
     together = trace(replace(steel_setup(traverses), medium=Medium(speeds, 1000.0, 1e-3)))
     alone = trace(replace(steel_setup(traverses), medium=Medium(speeds[1], 1000.0, 1e-3)))
@@ -129,7 +129,7 @@ def test_the_beam_crosses_the_bore_a_whole_number_of_times(traverses: float) -> 
 
 
 @pytest.mark.parametrize("name", ["face_offset", "wedge_delay"])
-def test_a_length_or_delay_of_the_transducers_that_is_no_number_is_refused(name: str) -> None:
+def test_a_transducer_length_or_delay_that_is_not_a_number_is_rejected(name: str) -> None:
     with pytest.raises(NumberInvalid) as caught:
         trace(replace(steel_setup(), transducers=replace(transducers(), **{name: float("nan")})))
     assert caught.value.field == f"transducers.{name}"

@@ -106,7 +106,7 @@ def test_a_diameter_of_another_material_is_named_as_such() -> None:
     assert given(finding)["other_sizes"] == ["ISO 4427 OD 110"]
 
 
-def test_a_wall_off_the_gauge_by_more_than_the_mill_tolerance_is_a_warning() -> None:
+def test_a_wall_that_differs_from_its_measurement_by_more_than_the_mill_tolerance_is_a_warning() -> None:
     # 6.3 mm less 12.5 % is 5.51 mm.
     assert codes(pipe_checks.wall_against_measurement(0.0063, 0.0055)) == [
         ("wall-differs-from-measurement", "warning")
@@ -152,11 +152,11 @@ def test_a_sound_speed_that_is_not_the_mediums_is_a_warning_and_far_off_an_error
     assert [finding.severity for finding in checks_result.sound_speed_fits(measured, 1482.0, 0.0)] == expected
 
 
-def test_a_doubtful_medium_widens_the_limit() -> None:
+def test_an_uncertain_medium_widens_the_limit() -> None:
     assert checks_result.sound_speed_fits(1500.0, 1482.0, 0.01) == []
 
 
-def test_a_mounted_spacing_is_held_against_the_right_one() -> None:
+def test_a_mounted_spacing_is_compared_with_the_calculated_one() -> None:
     assert setup_checks.mounted_spacing(0.1600, 0.1605) == []
     assert codes(setup_checks.mounted_spacing(0.1590, 0.1606)) == [("spacing-wrong", "warning")]
     assert codes(setup_checks.mounted_spacing(0.1200, 0.1606)) == [("spacing-wrong", "error")]
@@ -174,7 +174,7 @@ def test_the_due_date_itself_still_counts() -> None:
     ]
 
 
-def test_the_signal_is_held_against_what_the_meter_needs() -> None:
+def test_the_signal_is_compared_with_the_minimum_of_the_meter() -> None:
     assert codes(checks_result.signal_strong(15.0, 20.0)) == [("signal-weak", "warning")]
     assert checks_result.signal_strong(25.0, 20.0) == []
     assert checks_result.signal_strong(None, 20.0) == []
@@ -194,7 +194,7 @@ def test_a_flow_that_changed_much_is_a_warning_and_no_flow_at_all_is_not() -> No
     assert checks_result.flow_steady(0.0, 0.0) == []
 
 
-def test_too_little_straight_pipe_is_a_warning_with_what_is_called_for() -> None:
+def test_a_short_straight_length_is_a_warning_with_the_recommended_length() -> None:
     place = Place("tee", 2.0, 2.0)
     [finding] = check_place(place, 0.2)
     # JEMIS 032 (from memory): 50 diameters after a tee, 10 before the next disturbance.
@@ -203,7 +203,7 @@ def test_too_little_straight_pipe_is_a_warning_with_what_is_called_for() -> None
     assert finding.field == "measuring_point.upstream_straight_length"
 
 
-def test_a_place_not_on_record_is_noted_and_a_good_one_is_not() -> None:
+def test_an_unknown_location_is_noted_and_a_good_location_is_not() -> None:
     assert codes(check_place(Place(), 0.2)) == [("straight-length-unknown", "info")]
     assert check_place(Place("single-bend", 6.0, 2.5, "horizontal", "side", True), 0.2) == []
 

@@ -19,18 +19,18 @@ def test_a_steel_pipe_of_200_mm_grows_a_tenth_of_a_millimetre_for_40_kelvin() ->
     assert [finding.code for finding in findings] == ["dimensions-expanded"]
 
 
-def test_dimensions_without_a_temperature_are_taken_as_they_are() -> None:
+def test_dimensions_without_a_temperature_are_used_unchanged() -> None:
     pipe, findings = expanded_pipe(steel_setup().pipe, 12e-6, Conditions(333.15))
     assert pipe == steel_setup().pipe
     assert findings == []
 
 
-def test_expansion_needs_to_be_known_to_be_allowed_for() -> None:
+def test_thermal_expansion_requires_an_expansion_coefficient() -> None:
     with pytest.raises(NotEnough):
         expanded_pipe(steel_setup().pipe, None, Conditions(333.15, 293.15))
 
 
-def test_a_warm_wedge_is_slower_and_says_so() -> None:
+def test_a_warm_wedge_is_slower_and_reported() -> None:
     # -2.5 m/s a kelvin over 38 K: 2720 - 95 = 2625 m/s.
     warm, findings = warm_wedge(transducers(), -2.5, 293.15, 331.15)
     assert warm.wedge_sound_speed == pytest.approx(2625.0)
@@ -38,14 +38,14 @@ def test_a_warm_wedge_is_slower_and_says_so() -> None:
     assert warm_wedge(transducers(), None, None, 331.15) == (transducers(), [])
 
 
-def test_a_wedge_that_cannot_be_is_refused() -> None:
+def test_an_impossible_wedge_is_rejected() -> None:
     with pytest.raises(NotEnough):
         warm_wedge(transducers(), -2.5, None, 331.15)
     with pytest.raises(OutOfRange):
         warm_wedge(transducers(), -2500.0, 293.15, 331.15)
 
 
-def test_an_oval_pipe_keeps_its_area_but_not_its_path() -> None:
+def test_an_out_of_round_pipe_keeps_its_area_but_not_its_path() -> None:
     conditions = Conditions(largest_diameter=0.2213, smallest_diameter=0.2169)
     [finding] = oval_findings(conditions)
     assert finding.code == "pipe-out-of-round"
@@ -55,7 +55,7 @@ def test_an_oval_pipe_keeps_its_area_but_not_its_path() -> None:
     assert share == pytest.approx(0.01, rel=0.01)
 
 
-def test_a_round_pipe_is_no_remark_and_diameters_in_the_wrong_order_are_refused() -> None:
+def test_a_round_pipe_has_no_finding_and_diameters_in_the_wrong_order_are_rejected() -> None:
     assert oval_findings(Conditions(largest_diameter=0.2192, smallest_diameter=0.2190)) == []
     with pytest.raises(OutOfRange):
         oval_findings(Conditions(largest_diameter=0.2, smallest_diameter=0.3))

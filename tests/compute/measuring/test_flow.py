@@ -37,13 +37,13 @@ def test_a_larger_time_difference_means_a_larger_flow(difference: float, step: f
     assert more > less
 
 
-def test_no_time_difference_is_no_flow_with_the_laminar_factor() -> None:
+def test_a_time_difference_of_zero_is_zero_flow_with_the_laminar_factor() -> None:
     setup = steel_setup()
     flow = flow_from_times(setup, trace(setup).transit_time, 0.0)
     assert (flow.volume_flow, flow.reynolds, flow.profile_factor) == (0.0, 0.0, 0.75)
 
 
-def test_media_and_readings_in_series_give_what_each_pair_gives_alone() -> None:
+def test_media_and_readings_in_series_give_the_values_of_each_pair() -> None:
     media = Medium(np.array([1480.0, 1550.0]), np.array([998.0, 984.0]), np.array([1.0e-3, 4.8e-4]))
     together = replace(steel_setup(), medium=media)
     velocity = np.array([0.01, -2.0])
@@ -58,7 +58,9 @@ def test_media_and_readings_in_series_give_what_each_pair_gives_alone() -> None:
 @pytest.mark.parametrize(
     ("transit", "difference", "name"), [(nan, 1e-8, "transit_time"), (3e-4, nan, "time_difference")]
 )
-def test_a_time_that_is_no_number_is_refused_by_field(transit: float, difference: float, name: str) -> None:
+def test_a_time_that_is_not_a_number_is_rejected_with_its_field(
+    transit: float, difference: float, name: str
+) -> None:
     with pytest.raises(NumberInvalid) as caught:
         flow_from_times(steel_setup(), np.array([3e-4, transit]), np.array([1e-8, difference]))
     assert caught.value.field == f"readings.{name}"
@@ -71,14 +73,14 @@ def test_a_logged_flow_leads_to_the_times_its_velocity_leads_to() -> None:
 
 
 @pytest.mark.parametrize("speed", [0.0, -1500.0, nan, 4100.0, np.array([1500.0, 0.0])])
-def test_a_logged_sound_speed_the_beam_cannot_have_is_refused_by_field(speed: Real) -> None:
+def test_an_impossible_logged_sound_speed_is_rejected_with_its_field(speed: Real) -> None:
     # The beam's axial speed is 2720 / sin 42 deg = 4065 m/s.
     with pytest.raises(OutOfRange) as caught:
         times_from_logged(steel_setup(), flow_velocity=1.0, sound_speed=speed)
     assert caught.value.field == "readings.sound_speed"
 
 
-def test_without_a_logged_sound_speed_the_transit_time_is_that_of_what_the_meter_was_told() -> None:
+def test_without_a_logged_sound_speed_the_transit_time_follows_from_the_settings_of_the_meter() -> None:
     setup = steel_setup()
     transit, _ = times_from_logged(setup, flow_velocity=1.0)
     assert transit == trace(setup).transit_time

@@ -60,7 +60,7 @@ def test_reverse_flow_keeps_its_sign_and_size() -> None:
     assert back == -forth
 
 
-def test_an_array_gives_what_each_gives_alone() -> None:
+def test_an_array_gives_the_values_of_each_element() -> None:
     paths = np.array([-1.0, 0.0, 1e-3, 0.02, 3.0])
     together, _ = mean_from_path_velocity(paths, 2e5, 2e-4)
     alone = [mean_from_path_velocity(float(path), 2e5, 2e-4)[0] for path in paths]
@@ -107,12 +107,12 @@ def test_a_reading_gives_the_same_bits_whatever_its_neighbours_are() -> None:
 
 
 @pytest.mark.parametrize("viscosity", [0.0, -1e-3, float("nan"), float("inf")])
-def test_a_viscosity_that_cannot_be_is_refused(viscosity: float) -> None:
+def test_an_impossible_viscosity_is_rejected(viscosity: float) -> None:
     with pytest.raises(OutOfRange):
         reynolds_number(1.0, 0.2, 998.0, viscosity)
 
 
 @pytest.mark.parametrize(("reynolds", "roughness"), [(2000.0, 0.0), (float("nan"), 0.0), (1e5, -1e-4)])
-def test_a_friction_factor_outside_colebrook_white_is_refused(reynolds: float, roughness: float) -> None:
+def test_a_friction_factor_outside_colebrook_white_is_rejected(reynolds: float, roughness: float) -> None:
     with pytest.raises(OutOfRange):
         darcy_friction_factor(reynolds, roughness)

@@ -14,7 +14,7 @@ from compute.measuring.spacing import calculate_spacing
 from tests.compute.cases import STEEL, recommend, steel_setup
 
 
-def test_the_time_difference_for_one_metre_per_second_is_as_worked_out_by_hand() -> None:
+def test_the_time_difference_for_one_metre_per_second_agrees_with_a_hand_calculation() -> None:
     # Bore 0.2031 m, p = sin 42 deg / 2720 = 2.46004e-4 s/m, sin = 1550.6 p = 0.381454, cos = 0.924389;
     # time in water 2 x 0.2031 / (1550.6 x 0.924389) = 283.392 us; 2 x that x p = 139.431 ns.
     assert calculate_spacing(steel_setup()).time_difference_per_velocity == pytest.approx(
@@ -42,7 +42,7 @@ def test_a_slow_expected_flow_needs_four_traverses_and_the_reason_is_given() -> 
     assert recommend(steel_setup(), -0.1) == recommended
 
 
-def test_a_slow_flow_in_a_pipe_too_wide_for_four_keeps_to_two() -> None:
+def test_a_slow_flow_in_a_pipe_too_wide_for_four_traverses_uses_two() -> None:
     # Bore 0.684 m: a beam of 4 x 0.684 / 0.9244 = 2.96 m is beyond what is recommended, one of 1.48 m is not.
     wide = replace(steel_setup(), pipe=Pipe(0.700, Layer(0.008, *STEEL), 45e-6))
     assert recommend(wide, 0.01).traverses == 2

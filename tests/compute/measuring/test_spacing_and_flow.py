@@ -32,7 +32,7 @@ def test_odd_traverses_are_mounted_on_opposite_sides_even_ones_on_the_same() -> 
     ]
 
 
-def test_alternatives_leave_out_the_number_taken() -> None:
+def test_alternatives_exclude_the_selected_number() -> None:
     assert [other.traverses for other in alternatives(steel_setup(2))] == [1, 3, 4]
 
 
@@ -68,7 +68,7 @@ def test_there_and_back_gives_the_velocity(setup: object, velocity: float) -> No
 
 
 @given(st.floats(0.1, 3.0))
-def test_at_fixed_times_in_the_medium_flow_goes_with_the_square_of_the_bore(scale: float) -> None:
+def test_at_fixed_times_in_the_medium_flow_is_proportional_to_the_square_of_the_bore(scale: float) -> None:
     # Plug-like comparison: without roughness and with Re kept (viscosity scaled with the bore) the factor is the same.
     setup = steel_setup()
     bore = setup.pipe.bore * scale
@@ -89,7 +89,7 @@ def test_swapping_the_time_difference_swaps_the_flow() -> None:
     assert back == -forth
 
 
-def test_an_array_of_readings_gives_what_each_gives_alone() -> None:
+def test_an_array_of_readings_gives_the_values_of_each_reading() -> None:
     setup = steel_setup()
     transit = trace(setup).transit_time + np.array([0.0, 1e-8, -2e-8])
     difference = np.array([-5e-9, 0.0, 170e-9])
@@ -100,14 +100,14 @@ def test_an_array_of_readings_gives_what_each_gives_alone() -> None:
         assert together.measured_sound_speed[i] == alone.measured_sound_speed  # type: ignore[index]
 
 
-def test_a_transit_time_too_short_for_the_set_up_is_refused_by_field() -> None:
+def test_a_transit_time_too_short_for_the_set_up_is_rejected_with_its_field() -> None:
     with pytest.raises(OutOfRange) as caught:
         flow_from_times(steel_setup(), 30e-6, 1e-9)
     assert caught.value.field == "readings.transit_time"
 
 
 @given(velocities)
-def test_what_a_meter_logged_leads_back_to_its_times(velocity: float) -> None:
+def test_logged_values_lead_back_to_the_times_of_the_meter(velocity: float) -> None:
     setup = steel_setup()
     transit, difference = times_from_mean_velocity(setup, velocity)
     again = times_from_logged(setup, flow_velocity=velocity, sound_speed=float(setup.medium.sound_speed))
@@ -115,7 +115,7 @@ def test_what_a_meter_logged_leads_back_to_its_times(velocity: float) -> None:
     assert again[1] == pytest.approx(difference, rel=1e-12)
 
 
-def test_a_meter_told_the_wrong_bore_is_put_right_from_its_logged_velocity() -> None:
+def test_a_meter_with_a_wrong_bore_is_corrected_by_its_logged_velocity() -> None:
     true, told = steel_setup(wall=0.008), steel_setup(wall=0.0063)
     transit, difference = times_from_mean_velocity(true, 1.2)
     shown = flow_from_times(told, transit, difference)
@@ -125,12 +125,12 @@ def test_a_meter_told_the_wrong_bore_is_put_right_from_its_logged_velocity() -> 
     assert flow_from_times(true, *times).mean_velocity == pytest.approx(1.2, rel=1e-9)
 
 
-def test_a_log_with_neither_velocity_nor_flow_says_what_is_missing() -> None:
+def test_a_log_without_velocity_and_flow_names_the_missing_values() -> None:
     with pytest.raises(NotEnough):
         times_from_logged(steel_setup())
 
 
-def test_a_spacing_below_zero_stays_so_for_a_finding_to_say() -> None:
+def test_a_negative_spacing_is_kept_for_a_finding() -> None:
     tiny = replace(
         steel_setup(2), pipe=Pipe(0.020, Layer(0.002, *STEEL), 45e-6), transducers=transducers(offset=0.02)
     )

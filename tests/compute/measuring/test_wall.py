@@ -33,7 +33,7 @@ def test_mean_spread_and_uncertainty_by_hand() -> None:
     assert found.standard_uncertainty == pytest.approx(expected, rel=1e-3)
 
 
-def test_more_readings_do_not_make_the_gauge_itself_any_surer() -> None:
+def test_more_readings_do_not_reduce_the_uncertainty_of_the_gauge_itself() -> None:
     many = wall(READINGS * 100)
     assert many.standard_uncertainty > hypot(5e-5, 0.005 * 8.01e-3) * 0.999
 
@@ -64,7 +64,7 @@ def test_a_worn_pipe_shows_in_readings_that_differ_round_it() -> None:
         (READINGS, 5.96, 4760.0, OutOfRange),
     ],
 )
-def test_what_cannot_be_is_refused(
+def test_impossible_values_are_rejected(
     readings: tuple[float, ...], set_to: float | None, of_wall: float | None, error: type[Exception]
 ) -> None:
     with pytest.raises(error):

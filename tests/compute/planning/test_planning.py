@@ -59,7 +59,7 @@ def test_a_job_is_done_after_the_way_there() -> None:
     assert planned(problem(job())).assignments == (Assignment("pump house", "Ada", "kit", 510),)
 
 
-def test_a_plan_that_places_all_is_proven_optimal_and_says_so() -> None:
+def test_a_plan_with_all_jobs_is_proven_optimal_and_reported_so() -> None:
     plan = planned(problem(job()))
     assert (plan.status, plan.optimality_gap, plan.bound) == ("optimal", 0.0, 50)
     assert plan.explanation[0].parameters == {"scheduled": 1, "count": 1, "points": 50, "all_points": 50}
@@ -84,7 +84,7 @@ def test_two_short_jobs_beat_a_long_one_worth_less_than_both() -> None:
         ("all-busy", problem(job(minutes=300), job("other", minutes=300))),
     ],
 )
-def test_a_job_left_out_says_what_keeps_it_out(code: str, one: Problem) -> None:
+def test_an_unscheduled_job_has_a_reason(code: str, one: Problem) -> None:
     assert reason(one) == code
 
 
@@ -107,7 +107,7 @@ def test_an_absence_parts_a_shift_and_the_way_home_lies_between() -> None:
     assert [one.start for one in rows] == [510, 750]
 
 
-def test_without_the_solver_the_careful_plan_is_given_and_said_to_be_that(
+def test_without_the_solver_the_heuristic_plan_is_returned_and_named_so(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(search, "find_spec", lambda name: None)
@@ -116,7 +116,7 @@ def test_without_the_solver_the_careful_plan_is_given_and_said_to_be_that(
     assert plan.objective == plan.greedy_objective
 
 
-def test_where_there_is_nothing_to_place_the_plan_is_empty_and_best() -> None:
+def test_without_jobs_the_plan_is_empty_and_optimal() -> None:
     for one in (problem(), problem(job(kits=frozenset()))):
         assert (planned(one).assignments, planned(one).status, planned(one).optimality_gap) == (
             (),
@@ -135,7 +135,7 @@ def test_where_there_is_nothing_to_place_the_plan_is_empty_and_best() -> None:
         ("no kept assignment", lambda: problem(job(), fixed=frozenset({"pump house"}))),
     ],
 )
-def test_an_impossible_problem_is_refused(said: str, wrong: Callable[[], object]) -> None:
+def test_an_impossible_problem_is_rejected(said: str, wrong: Callable[[], object]) -> None:
     with pytest.raises(ValueError, match=said):
         wrong()
 
@@ -143,7 +143,7 @@ def test_an_impossible_problem_is_refused(said: str, wrong: Callable[[], object]
 # Changes
 
 
-def test_nothing_moves_when_nothing_changed() -> None:
+def test_an_unchanged_problem_keeps_its_plan() -> None:
     one = example_problem(Size(8, 3, 8, 2, 4))
     first = planned(one)
     assert first.status == "optimal"
@@ -152,7 +152,7 @@ def test_nothing_moves_when_nothing_changed() -> None:
     assert again.score.moved == 0
 
 
-def test_where_moves_are_dear_a_large_plan_only_grows() -> None:
+def test_with_expensive_moves_a_large_plan_only_grows() -> None:
     one = example_problem(Size(90, 6, 12, 3, 30))
     first = planned(one).assignments
     again = planned(dataclasses.replace(one, kept=first, move_cost=1000))
@@ -160,7 +160,7 @@ def test_where_moves_are_dear_a_large_plan_only_grows() -> None:
     assert set(first) <= set(again.assignments)
 
 
-def test_only_the_jobs_of_the_technician_who_is_ill_move() -> None:
+def test_only_the_jobs_of_the_absent_technician_change() -> None:
     one = example_problem(Size(8, 3, 8, 2, 4))
     first = planned(one).assignments
     ill = first[0].technician
@@ -173,18 +173,18 @@ def test_only_the_jobs_of_the_technician_who_is_ill_move() -> None:
     assert {row for row in first if row.technician != ill} <= set(after)
 
 
-def test_a_job_is_not_moved_for_the_sake_of_less_travel() -> None:
+def test_less_travel_alone_does_not_move_a_job() -> None:
     kept = (Assignment("pump house", "Ada", "kit", 700),)
     assert planned(problem(job(), kept=kept)).assignments == kept
 
 
-def test_jobs_are_moved_where_another_is_worth_it() -> None:
+def test_jobs_are_moved_if_another_job_is_worth_it() -> None:
     kept = (Assignment("pump house", "Ada", "kit", 700),)
     plan = planned(problem(job(), job("other", minutes=240), kept=kept, move_cost=10))
     assert (len(plan.assignments), plan.score.moved, plan.objective) == (2, 1, 90)
 
 
-def test_a_job_on_site_stays_though_its_technician_is_no_longer_qualified() -> None:
+def test_a_job_on_site_stays_if_its_technician_loses_the_qualification() -> None:
     here = job(qualifications=frozenset({"confined-space"}))
     kept = (Assignment("pump house", "Ada", "kit", 600),)
     one = problem(here, job("other"), kept=kept, fixed=frozenset({"pump house"}))
@@ -220,7 +220,7 @@ GOOD = Assignment("pump house", "Ada", "kit", 600)
         ("stay as it was", problem(job(), kept=(GOOD,), fixed=frozenset({"pump house"})), []),
     ],
 )
-def test_the_checker_names_what_is_wrong(said: str, one: Problem, rows: list[Assignment]) -> None:
+def test_the_checker_names_each_fault(said: str, one: Problem, rows: list[Assignment]) -> None:
     assert any(said in fault for fault in faults(one, rows))
 
 
@@ -312,7 +312,7 @@ def test_small_problems_are_solved_as_well_as_by_brute_force(one: Problem) -> No
     assert plan.objective == brute_force(one)
 
 
-def test_a_large_problem_in_parts_breaks_no_rule_and_beats_the_careful_plan() -> None:
+def test_a_large_problem_in_parts_breaks_no_rule_and_beats_the_heuristic_plan() -> None:
     plan = planned(example_problem(Size(90, 6, 12, 3, 30)))
     assert plan.objective > plan.greedy_objective
 
@@ -323,7 +323,7 @@ def test_the_same_problem_gives_the_same_plan() -> None:
 
 
 @pytest.mark.parametrize("size", [Size(90, 6, 12, 3, 30), Size(24, 3, 6, 2, 10)], ids=["parts", "whole"])
-def test_progress_is_told(size: Size, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_progress_is_reported(size: Size, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(search, "PROGRESS_INTERVAL", 0.01)
     heard: list[float] = []
     find_plan(example_problem(size), 1.0, report_progress=heard.append)

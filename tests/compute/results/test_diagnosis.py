@@ -60,7 +60,7 @@ def test_a_right_entry_fits_and_needs_no_explanation() -> None:
     assert diagnosis.measured_sound_speed == pytest.approx(diagnosis.expected_sound_speed, rel=1e-9)
 
 
-def test_a_nominal_size_taken_for_the_outer_diameter_is_found() -> None:
+def test_a_nominal_size_entered_as_outer_diameter_is_found() -> None:
     found = first(TRUE, with_pipe(outer_diameter=0.200))
     assert found.candidate.field == "pipe.outer_diameter"
     assert found.candidate.implied_value.value == pytest.approx(0.2191)
@@ -217,7 +217,7 @@ def test_a_misread_spacing_is_among_the_first_two_once_the_pipe_is_measured() ->
     assert found.implied_value.value - found.entered.value == pytest.approx(off, rel=1e-9)
 
 
-def test_a_medium_stated_by_value_is_asked_for_its_sound_speed() -> None:
+def test_the_sound_speed_of_a_medium_entered_by_value_is_a_possible_cause() -> None:
     stated = MediumEntry(sound_speed=1482.0, density=998.0, dynamic_viscosity=1e-3)
     true = replace(TRUE, medium=replace(stated, sound_speed=1550.0))
     diagnosis = diagnose(entered(true, replace(TRUE, medium=stated)), MEASURED_DIMENSIONS)
@@ -226,7 +226,7 @@ def test_a_medium_stated_by_value_is_asked_for_its_sound_speed() -> None:
     )
 
 
-def test_probabilities_and_other_cause_probability_come_to_one() -> None:
+def test_probabilities_and_other_cause_probability_sum_to_one() -> None:
     diagnosis = diagnose(entered(with_pipe(wall_thickness=0.0048), TRUE))
     total = sum(one.probability for one in diagnosis.possible_causes) + diagnosis.other_cause_probability
     assert total == pytest.approx(1.0, abs=0.01)
@@ -234,7 +234,7 @@ def test_probabilities_and_other_cause_probability_come_to_one() -> None:
     assert ranked == sorted(ranked, reverse=True)
 
 
-def test_a_gauged_wall_is_suspected_less() -> None:
+def test_a_measured_wall_is_a_less_probable_cause() -> None:
     case = entered(with_pipe(wall_thickness=0.0048), TRUE)
     unsure, sure = (
         sum(
@@ -245,7 +245,7 @@ def test_a_gauged_wall_is_suspected_less() -> None:
     assert sure < unsure / 3
 
 
-def test_the_flow_put_right_follows_the_bore_squared() -> None:
+def test_the_corrected_flow_follows_the_bore_squared() -> None:
     # At fixed times the flow goes with bore^2/time in the medium; the wall is the same, so its time is.
     found = first(TRUE, with_pipe(outer_diameter=0.200))
     assert found.effect_on_flow == pytest.approx((203.1 / 184.0) ** 2 - 1, abs=2e-3)
@@ -258,7 +258,7 @@ def test_the_sound_speed_the_meter_showed_gives_its_time_by_hand() -> None:
     assert case_of_sound_speed(TRUE, c).transit_time == pytest.approx(time, rel=1e-12)
 
 
-def test_a_sound_speed_the_beam_cannot_have_is_refused() -> None:
+def test_an_impossible_sound_speed_is_rejected() -> None:
     with pytest.raises(OutOfRange) as rejected:
         case_of_sound_speed(TRUE, 5000.0)
     assert rejected.value.field == "measured_sound_speed"
@@ -271,25 +271,25 @@ def test_a_time_too_short_for_any_sound_speed_still_gets_an_explanation() -> Non
     assert diagnosis.possible_causes[0].candidate.implied_value.value == 2
 
 
-def test_an_input_that_tells_nothing_of_the_time_is_refused() -> None:
+def test_an_input_without_effect_on_the_time_is_rejected() -> None:
     with pytest.raises(UnknownName) as rejected:
         diagnose(entered(TRUE, TRUE), {"pipe.roughness": InputUncertainty(1e-6)})
     assert rejected.value.field == "inputs.pipe.roughness"
 
 
-def test_wide_stated_doubts_make_a_small_mismatch_fit() -> None:
+def test_large_entered_uncertainties_make_a_small_mismatch_consistent() -> None:
     case = entered(with_pipe(outer_diameter=0.2240), TRUE)
     assert not diagnose(case).consistent
     assert diagnose(case, {"pipe.outer_diameter": InputUncertainty(0.004)}).consistent
 
 
-def test_a_stated_doubt_of_a_library_medium_widens_what_fits() -> None:
+def test_an_entered_uncertainty_of_a_library_medium_widens_the_limit() -> None:
     case = entered(TRUE, replace(TRUE, medium=replace(WATER, temperature=313.15)))
     assert not diagnose(case).consistent
     assert diagnose(case, {"medium.sound_speed": InputUncertainty(0.02, relative=True)}).consistent
 
 
-def test_the_doubt_of_a_delay_counts_for_both_wedges() -> None:
+def test_the_uncertainty_of_a_delay_counts_for_both_wedges() -> None:
     # All other doubts made 0: what is left is twice the delay's.
     nothing = InputUncertainty(0.0)
     stated = dict.fromkeys(
@@ -307,7 +307,7 @@ def test_roots_are_found_on_both_sides_of_a_turning_point() -> None:
     assert found == [pytest.approx(1.0471975512), pytest.approx(5.2359877560)]
 
 
-def test_a_time_nothing_explains_is_left_to_none_of_these() -> None:
+def test_an_unexplained_time_is_left_to_other_causes() -> None:
     diagnosis = diagnose(replace(TRUE, transit_time=1.0))
     assert diagnosis.possible_causes == ()
     assert diagnosis.other_cause_probability == 1.0
@@ -319,7 +319,7 @@ def test_impossible_corrections_are_left_out() -> None:
     assert not [candidate for candidate in candidate_errors(case) if candidate.kind == "lining"]
 
 
-def test_water_taken_for_ethanol_is_thought_of_before_a_wall_as_thick_as_a_hand() -> None:
+def test_water_entered_as_ethanol_is_more_probable_than_an_extreme_wall() -> None:
     ethanol = replace(TRUE, medium=MediumEntry("ethanol", 293.15, "measured", 6e5))
     water = replace(TRUE, medium=replace(WATER, temperature=293.15))
     found = first(water, ethanol)

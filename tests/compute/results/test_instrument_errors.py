@@ -47,7 +47,7 @@ def codes(reduction: Reduction) -> set[str]:
     return {finding.code for finding in reduction.findings}
 
 
-def test_a_meter_that_shows_too_much_is_corrected_where_a_policy_says_so() -> None:
+def test_a_meter_that_reads_high_is_corrected_if_a_policy_requires_it() -> None:
     # By hand: at v m/s the error is 0.01 v; 1.5 indicated = v (1 + 0.01 v), so v = (sqrt(1 + 0.06) - 1) / 0.02 = 1.478151.
     bare, applied = reduced(), reduced(KnownError("meter M-1", "velocity", meter_curve(), applied=True))
     assert bare.mean_velocity == pytest.approx(1.5, rel=1e-9)
@@ -64,7 +64,7 @@ def test_its_uncertainty_enters_the_budget_at_the_working_point() -> None:
     )
 
 
-def test_an_error_left_in_widens_the_uncertainty_and_is_told() -> None:
+def test_an_uncorrected_error_widens_the_uncertainty_with_a_finding() -> None:
     bare, left = reduced(), reduced(KnownError("meter M-1", "velocity", meter_curve()))
     assert left.volume_flow == bare.volume_flow
     # The error of 1.478 % of the true velocity, 0.02185 m/s of 1.5 indicated, and 0.2 % of 1.478 m/s, in quadrature.
@@ -76,13 +76,13 @@ def test_an_error_left_in_widens_the_uncertainty_and_is_told() -> None:
     assert told.severity == "warning"
 
 
-def test_an_error_the_calibration_cannot_tell_from_none_is_a_note() -> None:
+def test_an_insignificant_calibration_error_is_information() -> None:
     points = [Point(1.0, 1.001, 0.004, 2.0), Point(2.0, 2.002, 0.008, 2.0)]
     left = reduced(KnownError("meter M-1", "velocity", error_curve(points, "relative", "speed")))
     assert next(f for f in left.findings if f.code == "calibration-error-not-corrected").severity == "info"
 
 
-def test_outside_the_calibrated_range_a_finding_says_so() -> None:
+def test_outside_the_calibrated_range_there_is_a_finding() -> None:
     applied = reduced(KnownError("meter M-1", "velocity", meter_curve(), applied=True), velocity=3.0)
     assert "outside-calibrated-range" in codes(applied)
     assert "outside-calibrated-range" not in codes(reduced(KnownError("m", "velocity", meter_curve())))
@@ -97,7 +97,7 @@ def test_the_zero_of_a_pair_comes_off_every_time_difference() -> None:
     assert share(applied.uncertainty, "meter.zero") == pytest.approx(slope * 0.5e-9, rel=0.02)
 
 
-def test_a_gauge_that_shows_too_much_makes_the_gauged_wall_thinner() -> None:
+def test_a_thickness_gauge_that_reads_high_is_corrected_to_a_thinner_wall() -> None:
     points = [Point(0.005, 0.0051, 2e-5, 2.0), Point(0.010, 0.0101, 2e-5, 2.0)]
     gauge = KnownError("gauge G-1", "wall", error_curve(points, "absolute", "length"), applied=True)
     bare, applied = reduced(measured_wall=(0.008, 5e-5)), reduced(gauge, measured_wall=(0.008, 5e-5))
@@ -106,7 +106,7 @@ def test_a_gauge_that_shows_too_much_makes_the_gauged_wall_thinner() -> None:
     assert share(applied.uncertainty, "pipe.wall_thickness") > share(bare.uncertainty, "pipe.wall_thickness")
 
 
-def test_a_gauge_says_nothing_of_a_wall_that_was_not_gauged() -> None:
+def test_a_thickness_gauge_has_no_effect_on_a_wall_that_was_not_measured() -> None:
     points = [Point(0.005, 0.0051, 2e-5, 2.0), Point(0.010, 0.0101, 2e-5, 2.0)]
     gauge = KnownError("gauge G-1", "wall", error_curve(points, "absolute", "length"), applied=True)
     assert (
@@ -115,7 +115,7 @@ def test_a_gauge_says_nothing_of_a_wall_that_was_not_gauged() -> None:
     )
 
 
-def test_a_thermometer_moves_the_temperature_and_its_doubt() -> None:
+def test_a_thermometer_corrects_the_temperature_and_its_uncertainty() -> None:
     points = [Point(300.0, 302.0, 0.2, 2.0), Point(350.0, 352.0, 0.2, 2.0)]
     known = KnownError(
         "thermometer T-1", "temperature", error_curve(points, "absolute", "temperature"), applied=True
@@ -125,12 +125,12 @@ def test_a_thermometer_moves_the_temperature_and_its_doubt() -> None:
     assert "calibration-error-corrected" in codes(applied)
 
 
-def test_what_is_not_known_changes_nothing() -> None:
+def test_unknown_errors_change_nothing() -> None:
     assert reduced().volume_flow == reduced(KnownError("meter M-1", "velocity")).volume_flow
     assert "meter.calibration" not in {row.input for row in reduced().uncertainty.budget}
 
 
-def test_flows_brought_together_are_corrected_alike() -> None:
+def test_combined_flows_are_corrected_in_the_same_way() -> None:
     import numpy as np
 
     transit, difference = times_from_mean_velocity(SETUP, 1.5)

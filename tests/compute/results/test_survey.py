@@ -38,13 +38,13 @@ def log(velocity: float = 1.2, count: int = 600, pipe: PipeEntry = PIPE) -> list
     return [Readings(np.full(count, transit), difference + noise - noise.mean())]
 
 
-def test_the_known_flow_comes_back_within_a_twentieth_of_a_percent() -> None:
+def test_the_known_flow_is_reproduced_within_a_twentieth_of_a_percent() -> None:
     reduction = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion())
     assert reduction.mean_velocity == pytest.approx(1.2, rel=5e-4)
     assert reduction.measured_sound_speed == pytest.approx(reduction.expected_sound_speed, rel=1e-9)
 
 
-def test_blocks_make_the_same_result_as_one_log() -> None:
+def test_blocks_give_the_same_result_as_one_log() -> None:
     [whole] = log()
     assert whole.transit_time is not None
     assert whole.time_difference is not None
@@ -59,7 +59,7 @@ def test_blocks_make_the_same_result_as_one_log() -> None:
     )
 
 
-def test_a_log_of_velocities_is_put_right_by_what_the_meter_was_told() -> None:
+def test_a_log_of_velocities_is_corrected_by_the_settings_of_the_meter() -> None:
     told = physical(replace(PIPE, wall_thickness=0.0063))
     transit, difference = times_from_mean_velocity(physical(), 1.2)
     shown = flow_from_times(told, transit, difference)
@@ -71,12 +71,12 @@ def test_a_log_of_velocities_is_put_right_by_what_the_meter_was_told() -> None:
     assert reduction.mean_velocity == pytest.approx(1.2, rel=1e-9)
 
 
-def test_a_log_without_times_or_sound_speed_says_what_cannot_be_seen() -> None:
+def test_a_log_without_times_or_sound_speed_names_the_missing_checks() -> None:
     reduction = reduce_log(PIPE, WATER, PAIR, 2, [Readings(flow_velocity=np.full(100, 1.2))], occasion())
     assert "sound-speed-not-logged" in {finding.code for finding in reduction.findings}
 
 
-def test_a_logged_sound_speed_that_cannot_be_is_set_aside_with_its_reading() -> None:
+def test_an_impossible_logged_sound_speed_excludes_its_reading() -> None:
     logged = Readings(flow_velocity=np.full(100, 1.2), sound_speed=np.full(100, 1550.0))
     assert logged.sound_speed is not None
     logged.sound_speed[:2] = 0.0, 9000.0
@@ -84,14 +84,14 @@ def test_a_logged_sound_speed_that_cannot_be_is_set_aside_with_its_reading() -> 
     assert reduction.readings_used == 98
 
 
-def test_a_wedge_delay_below_zero_is_refused() -> None:
+def test_a_negative_wedge_delay_is_rejected() -> None:
     pair = replace(PAIR, transducers=replace(PAIR.transducers, wedge_delay=-1e-6))
     with pytest.raises(OutOfRange) as caught:
         calculate_setup(PIPE, WATER, pair, traverses=2)
     assert caught.value.field == "transducers.wedge_delay"
 
 
-def test_a_sound_survey_has_nothing_worse_than_a_note() -> None:
+def test_a_good_survey_has_only_information() -> None:
     findings = reduce_log(PIPE, WATER, PAIR, 2, log(), occasion()).findings
     assert {finding.severity for finding in findings} <= {"info"}
 
@@ -112,19 +112,19 @@ def test_readings_that_cannot_be_are_left_out_and_counted() -> None:
     assert "readings-impossible" in {finding.code for finding in reduction.findings}
 
 
-def test_a_log_of_which_nothing_can_be_is_refused() -> None:
+def test_a_log_without_a_possible_reading_is_rejected() -> None:
     impossible = Readings(np.full(10, 20e-6), np.full(10, 1e-9))
     with pytest.raises(NotEnough):
         reduce_log(PIPE, WATER, PAIR, 2, [impossible], occasion())
 
 
-def test_the_number_of_traverses_taken_is_said_when_none_was_stated() -> None:
+def test_the_selected_number_of_traverses_is_reported_if_none_was_entered() -> None:
     calculated = calculate_setup(PIPE, WATER, PAIR, traverses=None, expected_velocity=1.2)
     assert calculated.spacing.traverses == 2
     assert "traverses-chosen" in {finding.code for finding in calculated.findings}
 
 
-def test_what_a_correction_did_is_told_input_by_input() -> None:
+def test_the_effect_of_a_correction_is_given_for_each_input() -> None:
     before = CalculationInputs(replace(PIPE, wall_thickness=0.0063), WATER, PAIR, 2)
     after = CalculationInputs(PIPE, WATER, PAIR, 2)
     transit, difference = times_from_mean_velocity(physical(), 1.2)
@@ -172,7 +172,7 @@ def test_a_finding_gives_the_effect_of_the_other_wave_in_a_plastic_wall() -> Non
     assert "wave-mode-ambiguous" not in codes
 
 
-def test_the_temperature_of_the_medium_is_in_the_budget_and_hardly_matters() -> None:
+def test_the_temperature_of_the_medium_is_in_the_budget_with_a_small_fraction() -> None:
     budget = reduce_log(
         PIPE, replace(WATER, temperature_source="estimated"), PAIR, 2, log(), occasion()
     ).uncertainty.budget
@@ -194,7 +194,7 @@ def test_a_result_reports_a_consistent_sound_speed_or_the_possible_causes() -> N
     assert uncertain[0].message.parameters["implied"]["si"] == pytest.approx(0.008, abs=5e-4)
 
 
-def test_a_wall_measurement_that_contradicts_the_wall_entered_does_not_make_it_surer() -> None:
+def test_a_wall_measurement_that_contradicts_the_entered_wall_does_not_reduce_its_uncertainty() -> None:
     wrong = replace(PIPE, wall_thickness=0.0063)
     reduction = reduce_log(wrong, WATER, PAIR, 2, log(), occasion())
     [row] = [row for row in reduction.uncertainty.budget if row.input == "pipe.wall_thickness"]

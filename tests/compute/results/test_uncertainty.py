@@ -42,7 +42,7 @@ def test_the_effective_sample_size_is_that_of_autoregression_theory(rho: float) 
     )
 
 
-def test_a_constant_series_is_worth_all_its_readings_and_has_no_scatter() -> None:
+def test_a_constant_series_has_the_full_sample_size_and_no_scatter() -> None:
     assert effective_sample_size(np.full(100, 3.0)) == 100
     assert repeatability(np.full(100, 3.0)).standard_uncertainty == 0
 
@@ -60,7 +60,7 @@ def measurement() -> Measurement:
 
 
 @pytest.mark.parametrize("rho", [0.0, 0.5, 0.9])
-def test_the_uncertainty_of_a_mean_covers_the_truth_as_often_as_it_says(rho: float) -> None:
+def test_the_uncertainty_of_a_mean_has_its_coverage_probability(rho: float) -> None:
     # 95 % intervals of 200 series whose true mean is 0; binomial scatter of the share is 1.5 %.
     covered = 0
     for seed in range(200):
@@ -70,7 +70,7 @@ def test_the_uncertainty_of_a_mean_covers_the_truth_as_often_as_it_says(rho: flo
     assert 0.89 <= covered / 200 <= 0.995
 
 
-def test_a_drift_is_seen_and_its_size_is_told() -> None:
+def test_a_drift_is_found_and_its_size_is_reported() -> None:
     rng = np.random.default_rng(8)
     found = repeatability(np.linspace(-1, 1, 2000) + rng.normal(0, 0.1, 2000))
     assert found.drift == pytest.approx(2.0, abs=0.05)
@@ -88,7 +88,7 @@ def uncertainties() -> dict[str, InputUncertainty]:
     )
 
 
-def test_the_budget_names_every_input_sorted_by_share_and_its_shares_make_one() -> None:
+def test_the_budget_names_every_input_sorted_by_variance_fraction_and_the_fractions_sum_to_one() -> None:
     result = flow_uncertainty(measurement(), uncertainties())
     shares = [row.variance_fraction for row in result.budget]
     assert shares == sorted(shares, reverse=True)
@@ -106,7 +106,7 @@ def test_the_sensitivity_to_the_time_difference_is_flow_over_time_difference_whe
 
 
 @given(st.floats(0.5, 3.0))
-def test_more_doubt_of_an_input_never_makes_the_flow_surer(factor: float) -> None:
+def test_a_larger_uncertainty_of_an_input_never_reduces_that_of_the_flow(factor: float) -> None:
     base = uncertainties()
     wider = base | {
         "pipe.outer_diameter": InputUncertainty(
@@ -117,7 +117,7 @@ def test_more_doubt_of_an_input_never_makes_the_flow_surer(factor: float) -> Non
     assert other >= one
 
 
-def test_between_laminar_and_turbulent_the_profile_is_the_largest_doubt() -> None:
+def test_between_laminar_and_turbulent_the_profile_has_the_largest_uncertainty() -> None:
     found = survey_uncertainties(
         steel_setup(),
         reynolds=3000,
@@ -128,14 +128,14 @@ def test_between_laminar_and_turbulent_the_profile_is_the_largest_doubt() -> Non
     assert found["profile_factor"].standard_uncertainty == 0.05
 
 
-def test_a_correlation_that_cannot_exist_is_refused() -> None:
+def test_an_impossible_correlation_is_rejected() -> None:
     inputs = [Input(name, 1.0, 0.1) for name in "abc"]
     impossible = [("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)]
     with pytest.raises(OutOfRange):
         propagate(lambda x: x["a"] + x["b"] + x["c"], inputs, impossible)
 
 
-def test_a_coverage_probability_that_cannot_be_is_refused() -> None:
+def test_an_impossible_coverage_probability_is_rejected() -> None:
     for probability in (0.0, 1.0, -1.0):
         with pytest.raises(OutOfRange):
             coverage_factor(probability, 10)
@@ -164,7 +164,7 @@ def test_the_same_seed_gives_the_same_trials() -> None:
     assert one == other
 
 
-def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None:
+def test_an_asymmetric_distribution_fails_the_validation_of_the_gum_framework() -> None:
     wide = {"transducers.wedge_delay": InputUncertainty(6e-6)}
     linear = flow_uncertainty(measurement(), wide)
     drawn = flow_monte_carlo(measurement(), wide, linear, trials=50_000, seed=5)
@@ -172,7 +172,7 @@ def test_a_lopsided_doubt_is_said_to_be_too_much_for_the_linear_answer() -> None
     assert [finding.code for finding in drawn.findings] == ["gum-framework-not-validated"]
 
 
-def test_the_less_straight_pipe_the_more_doubt() -> None:
+def test_a_shorter_straight_length_gives_a_larger_uncertainty() -> None:
     shares = [installation_uncertainty(share).standard_uncertainty for share in (0.0, 0.5, 1.0)]
     assert shares == sorted(shares, reverse=True)
     # Half-widths 10.8 % and 2 % as rectangles.

@@ -55,14 +55,14 @@ def test_surveys_are_found_by_pipe_site_client_and_time(here: Scene, as_user: An
     assert ids(as_user("office"), "surveys", {"is_further_path": "true"}) == []
 
 
-def test_results_are_found_by_what_was_calculated_since(here: Scene, as_user: Any) -> None:
+def test_results_are_found_by_time_of_calculation(here: Scene, as_user: Any) -> None:
     result = here.survey().results.get()
     office, at = as_user("office"), result.computed_at
     assert ids(office, "results", {"updated_since": at.isoformat()}) == [str(result.pk)]
     assert ids(office, "results", {"updated_since": (at + timedelta(seconds=1)).isoformat()}) == []
 
 
-def test_a_retired_record_is_told_from_one_in_use(cast: Any, as_user: Any) -> None:
+def test_a_retired_record_is_distinguished_from_one_in_use(cast: Any, as_user: Any) -> None:
     now = timezone.now()
     rows = [
         LogFormat.objects.create(name=name, format={}, created_by=cast.office, created_at=now, retired_at=at)

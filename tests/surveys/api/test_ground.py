@@ -58,7 +58,7 @@ def test_a_session_signs_in_on_the_page_and_serves_the_api(cast: Any) -> None:
     "path",
     ["/api/nothing/", "/api/v1/sites/not-a-uuid/", "/api/v1/sites/01890000-0000-7000-8000-000000000000/"],
 )
-def test_what_is_not_there_is_a_problem_document(as_user: Any, path: str) -> None:
+def test_a_missing_resource_is_a_problem_document(as_user: Any, path: str) -> None:
     answer = as_user("office").get(path)
     assert answer.status_code == 404
     assert answer["Content-Type"] == "application/problem+json"
@@ -77,12 +77,12 @@ def test_what_is_not_there_is_a_problem_document(as_user: Any, path: str) -> Non
         (b"9" * 5000, "json-invalid"),
     ],
 )
-def test_bad_json_is_a_400_that_says_what_was_wrong(as_user: Any, body: bytes, code: str) -> None:
+def test_bad_json_is_a_400_with_the_reason(as_user: Any, body: bytes, code: str) -> None:
     answer = as_user("office").post(SITE, data=body, content_type="application/json")
     assert (answer.status_code, answer.json()["code"]) == (400, code)
 
 
-def test_unknown_fields_are_refused_with_a_hint_not_ignored(as_user: Any, cast: Any) -> None:
+def test_unknown_fields_are_rejected_with_a_hint_not_ignored(as_user: Any, cast: Any) -> None:
     answer = as_user("office").post(SITE, site_body(cast) | {"adress": "x", "id": "y"}, format="json")
     errors = {error["field"]: error for error in answer.json()["errors"]}
     assert errors["adress"]["code"] == "unknown-field"
@@ -90,7 +90,7 @@ def test_unknown_fields_are_refused_with_a_hint_not_ignored(as_user: Any, cast: 
     assert "id" in errors
 
 
-def test_a_name_taken_is_a_conflict_with_its_field(as_user: Any, cast: Any) -> None:
+def test_an_existing_name_is_a_conflict_with_its_field(as_user: Any, cast: Any) -> None:
     office = as_user("office")
     assert office.post(SITE, site_body(cast), format="json").status_code == 201
     again = office.post(SITE, site_body(cast), format="json")
@@ -98,14 +98,14 @@ def test_a_name_taken_is_a_conflict_with_its_field(as_user: Any, cast: Any) -> N
     assert again.json()["errors"][0]["field"] == "name"
 
 
-def test_a_record_of_another_client_cannot_be_named(as_user: Any, cast: Any, site: Site) -> None:
+def test_a_record_of_another_client_cannot_be_referenced(as_user: Any, cast: Any, site: Site) -> None:
     technician = as_user("technician")
     body = {"site": str(site.pk), "name": "x", "pipe": {}, "medium": {}}
     answer = technician.post("/api/v1/pipes/", body, format="json")
     assert {"field": "site", "code": "does-not-exist"}.items() <= answer.json()["errors"][0].items()
 
 
-def test_a_stale_change_is_refused_and_a_fresh_one_is_made(as_user: Any, site: Site) -> None:
+def test_a_stale_change_is_rejected_and_a_current_one_is_made(as_user: Any, site: Site) -> None:
     office, path = as_user("office"), f"{SITE}{site.pk}/"
     tag = office.get(path)["ETag"]
     first = office.patch(path, {"address": "1 Kiln Lane"}, format="json", HTTP_IF_MATCH=tag)
@@ -142,7 +142,7 @@ def test_a_key_is_each_users_own(as_user: Any, cast: Any) -> None:
     ("query", "field"),
     [("units=furlongs", "units"), ("ordering=address", "ordering"), ("client=x", "client")],
 )
-def test_a_query_that_means_nothing_is_refused_by_field(as_user: Any, query: str, field: str) -> None:
+def test_an_invalid_query_is_rejected_with_its_field(as_user: Any, query: str, field: str) -> None:
     answer = as_user("office").get(f"{SITE}?{query}")
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, field)
 
@@ -193,7 +193,7 @@ def test_the_schema_is_openapi_3_1_and_every_call_documents_its_errors(client: A
     assert json.dumps(schema).count("#/components/schemas/") > 50
 
 
-def test_an_upload_refused_unread_is_read_to_its_end_so_that_the_connection_lives_on() -> None:
+def test_a_rejected_upload_is_read_to_its_end_so_that_the_connection_stays_usable() -> None:
     request = RequestFactory().post("/", b"x" * 3_000_000, content_type="text/csv")
     rejection = HttpResponse(status=403)
     assert read_remaining_body(lambda request: rejection)(request) is rejection

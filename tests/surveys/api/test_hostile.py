@@ -54,7 +54,7 @@ def with_figure(path: str, figure: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("path", QUANTITIES)
-def test_no_figure_however_odd_is_computed_into_a_fault(as_user: Any, path: str) -> None:
+def test_no_extreme_value_causes_a_server_error(as_user: Any, path: str) -> None:
     owner = as_user("owner")
     for figure in ("0", "-1", "1e-300", "1e300", "-1e300"):
         body = with_figure(path, figure)
@@ -83,12 +83,12 @@ def test_the_set_up_these_tests_bend_is_sound(as_user: Any) -> None:
         b'{"pipe": {"wave_mode": "\\ud800"}}',
     ],
 )
-def test_half_of_a_surrogate_pair_is_no_text(as_user: Any, body: bytes) -> None:
+def test_half_of_a_surrogate_pair_is_rejected(as_user: Any, body: bytes) -> None:
     answer = as_user("office").post(SITES, data=body, content_type="application/json")
     assert (answer.status_code, answer.json()["code"]) == (400, "json-invalid")
 
 
-def test_a_whole_surrogate_pair_is_text(as_user: Any, cast: Any) -> None:
+def test_a_complete_surrogate_pair_is_text(as_user: Any, cast: Any) -> None:
     body = b'{"client": "%s", "name": "Works \\ud83d\\udca7"}' % str(cast.client.pk).encode()
     answer = as_user("office").post(SITES, data=body, content_type="application/json")
     assert answer.json()["name"] == "Works \N{DROPLET}"
@@ -115,7 +115,7 @@ def test_an_authorization_that_means_nothing_is_a_401(cast: Any, header: str) ->
         ("sites", {"cursor": "bz0xJnA9YWJj"}, "cursor-unknown"),
     ],
 )
-def test_a_query_that_cannot_be_answered_is_refused(as_user: Any, path: str, query: Any, code: str) -> None:
+def test_an_impossible_query_is_rejected(as_user: Any, path: str, query: Any, code: str) -> None:
     answer = as_user("office").get(f"/api/v1/{path}/", query)
     assert (answer.status_code, answer.json()["code"]) == (400, code)
 

@@ -49,14 +49,14 @@ def test_no_header_makes_the_service_speak_for_another_host_or_address(as_user: 
     assert b"evil.example" not in answer.content
 
 
-def test_another_host_is_refused_without_being_named(client: Any) -> None:
+def test_an_unknown_host_is_rejected_without_its_name(client: Any) -> None:
     for address in ("/sign-in/", "/api/v1/sites/"):
         answer = client.get(address, HTTP_HOST="evil.example")
         assert answer.status_code == 400
         assert b"evil.example" not in answer.content
 
 
-def test_a_method_is_what_the_request_line_says(as_user: Any, site: Any) -> None:
+def test_the_method_is_that_of_the_request_line(as_user: Any, site: Any) -> None:
     answer = as_user("office").post(
         f"{SITES}{site.pk}/", {"_method": "DELETE"}, format="json", HTTP_X_HTTP_METHOD_OVERRIDE="DELETE"
     )
@@ -75,7 +75,7 @@ def test_a_method_is_what_the_request_line_says(as_user: Any, site: Any) -> None
         (b"{'name': 1}", "json-invalid"),
     ],
 )
-def test_json_that_is_meant_to_cost_or_to_confuse_is_refused(as_user: Any, body: bytes, code: str) -> None:
+def test_expensive_and_ambiguous_json_is_rejected(as_user: Any, body: bytes, code: str) -> None:
     answer = as_user("office").generic("POST", SITES, body, content_type="application/json")
     assert (answer.status_code, answer.json()["code"]) == (400, code)
 
@@ -105,7 +105,7 @@ ODD_NAMES = [
 
 
 @pytest.mark.parametrize("name", ODD_NAMES)
-def test_an_odd_name_is_shown_as_text_or_refused(cast: Any, name: str) -> None:
+def test_an_unusual_name_is_shown_as_text_or_rejected(cast: Any, name: str) -> None:
     body = {"client": str(cast.client.pk), "name": name}
     office = APIClient()
     office.force_authenticate(cast.office)

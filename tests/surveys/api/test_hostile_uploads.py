@@ -101,7 +101,7 @@ def kept() -> tuple[int, int]:
     return Log.objects.count(), Document.objects.count()
 
 
-def test_a_hostile_file_is_refused_by_a_code_and_not_kept(as_user: Any, places: dict[str, str]) -> None:
+def test_a_hostile_file_is_rejected_with_a_code_and_not_stored(as_user: Any, places: dict[str, str]) -> None:
     before, tried = kept(), 0
     for place, who in places.items():
         for what, content in FILES.items():

@@ -102,7 +102,7 @@ def test_a_log_becomes_a_result_and_a_correction_a_new_one(surveyed: SimpleNames
     assert "spacing-wrong" in newest["change_breakdown"]["new_findings"]
 
 
-def test_the_log_answers_with_what_was_taken_and_what_was_refused(surveyed: SimpleNamespace) -> None:
+def test_the_log_has_counts_of_accepted_and_rejected_rows(surveyed: SimpleNamespace) -> None:
     assert (surveyed.log["rows_accepted"], surveyed.log["rows_rejected"]) == (3895, 5)
     first = surveyed.log["rejected_rows"][0]
     assert (first["line"], first["column"], first["code"]) == (419, "transit_time", "value-invalid")
@@ -110,7 +110,7 @@ def test_the_log_answers_with_what_was_taken_and_what_was_refused(surveyed: Simp
     assert len(surveyed.log["sha256"]) == 64
 
 
-def test_the_same_file_again_changes_nothing_and_another_is_refused(
+def test_the_same_file_again_changes_nothing_and_another_is_rejected(
     surveyed: SimpleNamespace, as_user: Any, log_bytes: bytes
 ) -> None:
     technician, path = as_user("technician"), f"/api/v1/surveys/{surveyed.survey['id']}/log/"
@@ -120,7 +120,9 @@ def test_the_same_file_again_changes_nothing_and_another_is_refused(
     assert (other.status_code, other.json()["code"]) == (409, "log-exists")
 
 
-def test_readings_come_thinned_for_a_plot_or_whole_as_csv(surveyed: SimpleNamespace, as_user: Any) -> None:
+def test_readings_are_downsampled_for_a_plot_or_complete_as_csv(
+    surveyed: SimpleNamespace, as_user: Any
+) -> None:
     owner, path = as_user("owner"), f"/api/v1/surveys/{surveyed.survey['id']}/readings/"
     thin = owner.get(path, {"points": 100}).json()
     assert thin["count"] == 3895
@@ -141,7 +143,7 @@ def test_the_points_last_set_up_is_offered_for_the_next(surveyed: SimpleNamespac
     assert following["based_on"] == last["id"]
 
 
-def test_pipe_data_is_found_by_date_and_by_what_was_known(surveyed: SimpleNamespace, as_user: Any) -> None:
+def test_pipe_data_is_found_by_date_and_by_time_of_recording(surveyed: SimpleNamespace, as_user: Any) -> None:
     office, pipe = as_user("office"), surveyed.pipe["id"]
     before = office.get(f"/api/v1/pipes/{pipe}/data/").json()
     body = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
@@ -163,7 +165,7 @@ def test_a_modification_leaves_earlier_surveys_alone(surveyed: SimpleNamespace, 
 
 
 @pytest.mark.parametrize("who", ["stranger", "nobody"])
-def test_nobody_else_finds_the_survey(surveyed: SimpleNamespace, as_user: Any, who: str) -> None:
+def test_other_users_do_not_see_the_survey(surveyed: SimpleNamespace, as_user: Any, who: str) -> None:
     api, expected = as_user(who), 401 if who == "nobody" else 404
     for path in ("", "results/", "readings/", "log/"):
         assert api.get(f"/api/v1/surveys/{surveyed.survey['id']}/{path}").status_code == expected

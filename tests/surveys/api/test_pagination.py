@@ -62,7 +62,7 @@ def test_a_row_added_before_the_cursor_shifts_nothing(as_user: Any, cast: Any) -
     assert [row["name"] for row in office.get(following).json()["results"]] == ["D", "E"]
 
 
-def test_a_cursor_of_another_order_or_with_a_changed_letter_is_refused(as_user: Any, cast: Any) -> None:
+def test_a_cursor_of_another_order_or_with_a_changed_letter_is_rejected(as_user: Any, cast: Any) -> None:
     for name in ("B", "C", "D"):
         Site.objects.create(client=cast.client, name=name)
     office = as_user("office")

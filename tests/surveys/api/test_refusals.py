@@ -31,7 +31,7 @@ def fault_response(monkeypatch: pytest.MonkeyPatch, fault: Exception, address: s
         (SuspiciousOperation("odd host"), 400, "bad-request"),
     ],
 )
-def test_a_fault_is_told_to_programs_and_people_without_what_is_within(
+def test_a_server_error_hides_internal_details_from_programs_and_people(
     monkeypatch: pytest.MonkeyPatch, fault: Exception, status: int, code: str
 ) -> None:
     program = fault_response(monkeypatch, fault, "/api/v1/sites/")
@@ -43,6 +43,6 @@ def test_a_fault_is_told_to_programs_and_people_without_what_is_within(
     assert ("Retry-After" in person) == (status == 503)
 
 
-def test_a_program_at_a_page_is_told_in_its_own_form(client: Any) -> None:
+def test_a_program_that_requests_a_page_gets_a_problem_document(client: Any) -> None:
     answer = client.get("/sites/nowhere/", headers={"accept": "application/json"})
     assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")

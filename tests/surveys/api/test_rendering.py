@@ -70,14 +70,14 @@ def test_ids_times_and_other_values_are_worded_as_the_framework_words_them() -> 
         lambda n: ReturnList([{"a": n}], serializer=None),
     ],
 )
-def test_a_number_that_is_none_is_refused_wherever_it_stands(number: float, place: Any) -> None:
+def test_a_number_that_is_not_finite_is_rejected_in_every_field(number: float, place: Any) -> None:
     with pytest.raises(ValueError):
         JSONRenderer().render(place(number))
     with pytest.raises(ValueError):
         in_units({"si": number, "kind": "length"}, "metric")
 
 
-def test_the_answer_can_stand_in_a_script() -> None:
+def test_the_response_is_safe_in_a_script() -> None:
     assert JSONRenderer().render("a\u2028b\u2029") == rb'"a\u2028b\u2029"'
 
 

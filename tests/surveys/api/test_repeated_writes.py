@@ -102,7 +102,7 @@ def test_signing_out_by_the_api_ends_a_session_too(cast: Any) -> None:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", ["sites", "clients", "users"])
-def test_where_it_is_required_a_change_names_what_was_read(
+def test_a_change_requires_the_etag_if_the_setting_requires_it(
     as_user: Any, cast: Any, site: Any, settings: Any, name: str
 ) -> None:
     settings.REQUIRE_IF_MATCH = True
@@ -120,7 +120,7 @@ def test_where_it_is_required_a_change_names_what_was_read(
 
 
 @pytest.mark.django_db
-def test_another_body_under_a_key_is_refused_while_the_first_is_still_running(
+def test_another_body_under_a_key_is_rejected_while_the_first_is_still_running(
     as_user: Any, cast: Any
 ) -> None:
     office = as_user("office")
@@ -131,7 +131,7 @@ def test_another_body_under_a_key_is_refused_while_the_first_is_still_running(
 
 
 @pytest.mark.django_db
-def test_a_process_that_dies_before_the_answer_is_kept_has_not_done_the_write(
+def test_a_process_that_dies_before_the_response_is_stored_has_not_done_the_write(
     as_user: Any, cast: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     office, body = as_user("office"), {"client": str(cast.client.pk), "name": "Works"}

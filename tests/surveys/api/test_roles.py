@@ -55,7 +55,7 @@ def test_the_table_names_every_kind_of_record() -> None:
 
 @pytest.mark.parametrize("record", sorted(WRITERS))
 @pytest.mark.parametrize("who", READERS)
-def test_a_role_adds_what_the_table_says_and_nothing_else(as_user: Any, record: str, who: str) -> None:
+def test_a_role_adds_the_permissions_of_the_table_only(as_user: Any, record: str, who: str) -> None:
     status = as_user(who).post(f"/api/v1/{record}/", {}, format="json").status_code
     # An empty body gets past the permission to be refused for what it lacks.
     expected = {400, 405} if who in WRITERS[record] else {403, 405}
@@ -63,7 +63,7 @@ def test_a_role_adds_what_the_table_says_and_nothing_else(as_user: Any, record: 
 
 
 @pytest.mark.parametrize("record", sorted(WRITERS))
-def test_nobody_reads_or_writes_without_signing_in(as_user: Any, record: str) -> None:
+def test_reading_and_writing_require_sign_in(as_user: Any, record: str) -> None:
     nobody = as_user("nobody")
     assert nobody.get(f"/api/v1/{record}/").status_code == 401
     assert nobody.post(f"/api/v1/{record}/", {}, format="json").status_code == 401

@@ -67,7 +67,7 @@ def test_a_row_of_a_list_is_the_record_as_it_is_read_by_itself(
 
 
 @UNITS
-def test_a_row_of_a_survey_is_what_its_records_hold(cast: Any, there: Everything, units: Any) -> None:
+def test_a_row_of_a_survey_agrees_with_its_records(cast: Any, there: Everything, units: Any) -> None:
     shown = {row["id"]: row for row in rows(signed_in(cast, "office"), "surveys", units)}
     surveys = Survey.objects.all()
     assert shown.keys() == {str(survey.pk) for survey in surveys}
@@ -118,7 +118,7 @@ def survey_holds(survey: Survey, units: Any) -> dict[str, Any]:
 
 
 @UNITS
-def test_a_row_of_a_result_is_what_its_records_hold(cast: Any, there: Everything, units: Any) -> None:
+def test_a_row_of_a_result_agrees_with_its_records(cast: Any, there: Everything, units: Any) -> None:
     shown = {row["id"]: row for row in rows(signed_in(cast, "office"), "results", units)}
     results = Result.objects.all()
     assert shown.keys() == {str(result.pk) for result in results}

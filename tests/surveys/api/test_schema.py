@@ -11,9 +11,10 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from compute.base.unit_table import KINDS
-from surveys.api.example_values import COMPONENT_EXAMPLES, KIND_EXAMPLES, PROPERTY_EXAMPLES
+from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES
 from surveys.api.operation_texts import OPERATION_TEXTS, TAGS
 from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERTY_TEXTS
+from surveys.inputs.quantity_schema import KIND_EXAMPLES
 from surveys.models import Site
 from tests.surveys.compute.test_compute import SETUP
 from tests.surveys.scene import scene
@@ -177,7 +178,7 @@ def test_a_stale_edit_answers_as_described(schema: Any, as_user: Any, cast: Simp
 @pytest.mark.parametrize(
     "name", ["pipes", "measuring-points", "instruments", "surveys", "results", "technicians"]
 )
-def test_lists_answer_as_described_with_what_is_not_known_left_null(
+def test_lists_follow_the_schema_with_null_for_unknown_values(
     schema: Any, as_user: Any, site: Site, cast: Any, kit: Any, name: str
 ) -> None:
     scene(site, cast, kit).survey()
@@ -196,7 +197,7 @@ def test_the_parts_of_a_survey_answer_as_described(
     check(schema, "get", f"/api/v1/surveys/{{id}}/{part}/", answer)
 
 
-def test_results_can_be_asked_without_those_replaced(as_user: Any, site: Site, cast: Any, kit: Any) -> None:
+def test_results_can_be_listed_without_replaced_ones(as_user: Any, site: Site, cast: Any, kit: Any) -> None:
     survey, office = scene(site, cast, kit).survey(), as_user("office")
     for current, count in (("true", 1), ("false", 0)):
         found = office.get("/api/v1/results/", {"survey": str(survey.pk), "current": current})

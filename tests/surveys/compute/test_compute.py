@@ -35,7 +35,7 @@ def spacing(api: Any, body: Any, query: str = "") -> Any:
     return answer.json()
 
 
-def test_spacing_answers_every_field_of_the_contract_with_numbers_worked_out_by_hand(as_user: Any) -> None:
+def test_spacing_returns_every_field_with_values_calculated_by_hand(as_user: Any) -> None:
     found = spacing(as_user("owner"), SETUP)
     p = sin(radians(42)) / 2720
     wall, water, bore = asin(p * 3235), asin(p * 1550), 219.1 - 16.0
@@ -165,7 +165,7 @@ def test_arrays_in_give_arrays_out(as_user: Any) -> None:
     assert found["volume_flow"]["values"][1] < 0
 
 
-def test_logged_velocity_is_put_right_by_what_the_meter_was_told(as_user: Any) -> None:
+def test_logged_velocity_is_corrected_by_the_settings_of_the_meter(as_user: Any) -> None:
     told = {"pipe": SETUP["pipe"] | {"wall_thickness": "6.3 mm"}, "medium": SETUP["medium"]}
     readings = {"flow_velocity": "1.2 m/s", "sound_speed": "1567 m/s"}
     found = flow(as_user("owner"), SETUP | {"readings": readings, "programmed": told})
@@ -195,7 +195,7 @@ def test_logged_velocity_is_put_right_by_what_the_meter_was_told(as_user: Any) -
         ({"flow_velocity": "1 m/s"}, "required"),
     ],
 )
-def test_readings_that_cannot_serve_are_refused(as_user: Any, readings: Any, code: str) -> None:
+def test_unusable_readings_are_rejected(as_user: Any, readings: Any, code: str) -> None:
     answer = as_user("owner").post("/api/v1/compute/flow/", SETUP | {"readings": readings}, format="json")
     assert answer.status_code == 400
     assert code in {error["code"] for error in answer.json()["errors"]}
@@ -223,7 +223,7 @@ def test_materials_and_media_come_with_their_sources(as_user: Any) -> None:
     assert "IAPWS" in media["water"]["source"]["text"]
 
 
-def test_media_say_how_far_their_figures_reach_and_how_good_they_are(as_user: Any) -> None:
+def test_media_have_ranges_and_uncertainties(as_user: Any) -> None:
     media = {row["name"]: row for row in as_user("owner").get("/api/v1/compute/media/").json()}
     seawater = media["seawater"]
     assert seawater["needs"] == ["temperature", "salinity"]
@@ -243,7 +243,7 @@ def test_media_say_how_far_their_figures_reach_and_how_good_they_are(as_user: An
         ({"name": "ethylene-glycol-water", "temperature": "20 degC", "mass_fraction": 0.4}, 1645.0, 25.0),
     ],
 )
-def test_named_media_are_known_by_what_they_are_made_of(
+def test_named_media_are_identified_by_their_composition(
     as_user: Any, medium: dict[str, Any], published: float, tolerance: float
 ) -> None:
     found = spacing(as_user("owner"), SETUP | {"medium": medium})
@@ -257,7 +257,7 @@ def test_the_versions_of_the_method_and_its_customs_can_be_read_with_their_sourc
     assert "sound-speed-inconsistent" in {row["code"] for row in found["findings"]}
 
 
-def test_a_wedge_that_changes_with_temperature_is_taken_at_the_mediums(as_user: Any) -> None:
+def test_a_wedge_with_a_temperature_coefficient_uses_the_temperature_of_the_medium(as_user: Any) -> None:
     water = {"name": "water", "temperature": "58 degC", "pressure": "6 bar"}
     warming = {"wedge_temperature_coefficient": "-2.5 m/s/K", "wedge_reference_temperature": "20 degC"}
     owner = as_user("owner")

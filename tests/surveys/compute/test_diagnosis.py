@@ -47,12 +47,12 @@ def test_a_nominal_diameter_is_found_with_every_field_of_the_contract(as_user: A
     assert "sound-speed-inconsistent" in {finding["code"] for finding in found["findings"]}
 
 
-def test_a_sound_speed_that_fits_says_so(as_user: Any) -> None:
+def test_a_consistent_sound_speed_is_reported(as_user: Any) -> None:
     found = diagnosis_response(as_user("owner"), measured_sound_speed="1549 m/s").json()
     assert (found["consistent"], found["possible_causes"]) == (True, [])
 
 
-def test_feet_and_inches_come_back_when_asked(as_user: Any) -> None:
+def test_feet_and_inches_are_returned_on_request(as_user: Any) -> None:
     found = diagnosis_response(as_user("owner"), "?units=us").json()
     assert found["expected_sound_speed"]["unit"] == "ft/s"
     assert found["possible_causes"][0]["implied_value"] == {
@@ -85,7 +85,7 @@ def test_a_lining_comes_with_its_material(as_user: Any) -> None:
     assert linings[0]["implied_value"]["material"]
 
 
-def test_nobody_unsigned_gets_a_diagnosis(as_user: Any) -> None:
+def test_a_diagnosis_requires_sign_in(as_user: Any) -> None:
     assert diagnosis_response(as_user("nobody")).status_code == 401
 
 
@@ -100,7 +100,9 @@ def test_nobody_unsigned_gets_a_diagnosis(as_user: Any) -> None:
         ({"inputs": {"pipe.roughness": {"standard_uncertainty": "0.01 mm"}}}, "inputs.pipe.roughness"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_diagnosed_is_refused_by_field(as_user: Any, changes: Any, field: str) -> None:
+def test_invalid_input_of_a_diagnosis_is_rejected_with_its_field(
+    as_user: Any, changes: Any, field: str
+) -> None:
     answer = diagnosis_response(as_user("owner"), **changes)
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"] == field

@@ -28,7 +28,7 @@ def ask(api: Any, status: int = 200, query: str = "", **parts: Any) -> Any:
     return answer.json()
 
 
-def test_the_answer_has_the_contracts_fields_and_its_parts_fit_together(as_user: Any) -> None:
+def test_the_response_has_all_fields_and_its_parts_are_consistent(as_user: Any) -> None:
     found = ask(as_user("owner"))
     combined = found["combined_standard_uncertainty"]["value"]
     contributions = [row["contribution"]["value"] for row in found["budget"]]
@@ -57,13 +57,15 @@ def test_a_half_width_is_divided_by_the_root_of_three(as_user: Any) -> None:
     assert row["standard_uncertainty"] == {"value": pytest.approx(0.2 / math.sqrt(3)), "unit": "mm"}
 
 
-def test_a_factor_in_doubt_by_half_a_percent_contributes_half_a_percent_of_the_flow(as_user: Any) -> None:
+def test_a_factor_with_half_a_percent_uncertainty_contributes_half_a_percent_of_the_flow(
+    as_user: Any,
+) -> None:
     found = ask(as_user("owner"))
     [row] = [row for row in found["budget"] if row["input"] == "profile_factor"]
     assert row["contribution"]["value"] == pytest.approx(0.005 * found["volume_flow"]["value"], rel=1e-9)
 
 
-def test_an_absolute_doubt_of_the_profile_factor_counts_against_the_profile_factor_itself(
+def test_an_absolute_uncertainty_of_the_profile_factor_is_relative_to_the_profile_factor(
     as_user: Any,
 ) -> None:
     owner = as_user("owner")
@@ -75,14 +77,14 @@ def test_an_absolute_doubt_of_the_profile_factor_counts_against_the_profile_fact
     assert row["contribution"]["value"] == pytest.approx(expected, rel=1e-6)
 
 
-def test_the_meter_as_a_whole_may_be_in_doubt(as_user: Any) -> None:
+def test_the_meter_itself_can_have_an_uncertainty(as_user: Any) -> None:
     found = ask(as_user("owner"), inputs={"meter": {"relative_standard_uncertainty": 0.01}})
     assert found["combined_standard_uncertainty"]["value"] == pytest.approx(
         0.01 * found["volume_flow"]["value"], rel=1e-6
     )
 
 
-def test_a_sensitivity_to_a_speed_has_a_unit_that_cannot_be_misread(as_user: Any) -> None:
+def test_a_sensitivity_to_a_speed_has_an_unambiguous_unit(as_user: Any) -> None:
     inputs = {"transducers.wedge_sound_speed": {"standard_uncertainty": "10 m/s"}}
     [row] = ask(as_user("owner"), inputs=inputs)["budget"]
     assert row["sensitivity"]["unit"] == "(m3/h)/(m/s)"
@@ -104,7 +106,7 @@ def test_fully_correlated_inputs_add_up(as_user: Any) -> None:
     )
 
 
-def test_drawing_agrees_and_says_so(as_user: Any) -> None:
+def test_monte_carlo_agrees_and_reports_so(as_user: Any) -> None:
     # Without degrees of freedom: with few, JCGM 101 draws from a t distribution, which is wider than the GUM's normal one.
     inputs = INPUTS | {"readings.time_difference": {"standard_uncertainty": "0.5 ns"}}
     found = ask(as_user("owner"), inputs=inputs, monte_carlo_trials=200_000)
@@ -119,7 +121,7 @@ def test_drawing_agrees_and_says_so(as_user: Any) -> None:
     )
 
 
-def test_the_mediums_temperature_hardly_matters_when_transit_times_are_measured(as_user: Any) -> None:
+def test_the_mediums_temperature_has_little_effect_with_measured_transit_times(as_user: Any) -> None:
     water = {"name": "water", "temperature": "58 degC", "pressure": "6 bar"}
     found = ask(
         as_user("owner"), medium=water, inputs={"medium.temperature": {"standard_uncertainty": "3 degC"}}
@@ -174,12 +176,10 @@ def test_the_mediums_temperature_hardly_matters_when_transit_times_are_measured(
         ({"correlations": [["profile_factor", "meter.calibration", 2]]}, "correlations", "max-value"),
     ],
 )
-def test_what_cannot_be_asked_is_a_400_with_its_field(
-    as_user: Any, parts: Any, field: str, code: str
-) -> None:
+def test_an_invalid_request_is_a_400_with_its_field(as_user: Any, parts: Any, field: str, code: str) -> None:
     errors = ask(as_user("owner"), 400, **parts)["errors"]
     assert (field, code) in {(error["field"], error["code"]) for error in errors}
 
 
-def test_nobody_asks_without_signing_in(as_user: Any) -> None:
+def test_a_request_requires_sign_in(as_user: Any) -> None:
     ask(as_user("nobody"), 401)

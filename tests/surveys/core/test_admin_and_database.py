@@ -40,7 +40,7 @@ def test_every_list_of_the_admin_opens_and_can_be_searched(
 
 
 @pytest.mark.parametrize("model", [PipeData, Result])
-def test_what_is_immutable_is_shown_but_offers_no_change_and_no_deletion(
+def test_immutable_records_are_shown_without_change_or_deletion(
     pages: Any, site: Any, cast: Any, kit: Any, model: Any
 ) -> None:
     survey = scene(site, cast, kit).survey()
@@ -78,7 +78,7 @@ def near(cell: str) -> object:
         return cell
 
 
-def test_the_demos_log_is_what_its_script_makes(tmp_path: Path) -> None:
+def test_the_demos_log_agrees_with_its_script(tmp_path: Path) -> None:
     records = tmp_path / "log.csv"
     script = runpy.run_path(str(Path(__file__).parents[3] / "fixtures" / "make_demo_log.py"))
     script["main"](records)

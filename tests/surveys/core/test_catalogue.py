@@ -127,7 +127,7 @@ class Seen(Anything):
 
 
 @pytest.mark.parametrize("one", EMITTED, ids=lambda one: f"{one.key} {one.where}")
-def test_what_is_emitted_has_an_entry_whose_placeholders_are_given(one: Emitted) -> None:
+def test_every_emitted_message_has_an_entry_with_its_placeholders_given(one: Emitted) -> None:
     entry = CATALOGUE.get(one.key)
     assert entry, f"{one.where} emits {one.key}, which has no entry."
     if one.names is None:
@@ -146,7 +146,7 @@ def test_every_entry_is_emitted(key: str) -> None:
 
 
 @pytest.mark.parametrize("key", sorted(CATALOGUE))
-def test_what_a_text_is_conditional_on_is_given_by_some_of_those_who_emit_it(key: str) -> None:
+def test_every_condition_of_a_text_is_given_by_some_emitter(key: str) -> None:
     calls = [one for one in EMITTED if one.key == key]
     if not calls or any(one.names is None for one in calls):
         return
@@ -159,7 +159,7 @@ def test_what_a_text_is_conditional_on_is_given_by_some_of_those_who_emit_it(key
 
 
 @pytest.mark.parametrize("key", sorted(CATALOGUE))
-def test_an_entry_has_texts_of_whole_sentences_and_a_title_without_a_full_stop(key: str) -> None:
+def test_an_entry_has_texts_of_complete_sentences_and_a_title_without_a_full_stop(key: str) -> None:
     entry = CATALOGUE[key]
     assert list(parts(entry.title))
     assert list(parts(entry.detail)) or list(parts(entry.remedy))

@@ -111,7 +111,7 @@ def test_limits_are_read_in_the_units_of_the_reader(units: Any, text: str) -> No
     assert render(caught.value.message, Reader(units)).body == text
 
 
-def test_a_weak_password_is_told_every_rule_it_breaks() -> None:
+def test_a_weak_password_is_rejected_with_every_broken_rule() -> None:
     of = message(
         "password-weak",
         rules=[{"term": "password-too-short"}, {"term": "password-entirely-numeric"}],

@@ -52,7 +52,7 @@ def test_a_result_is_never_changed(here: Scene, column: str) -> None:
     assert "append-only" in rejected(lambda: Result.objects.update(**{column: value}))
 
 
-def test_what_was_measured_never_changes_hands(here: Scene) -> None:
+def test_measurements_never_change_their_owner(here: Scene) -> None:
     survey, other = here.survey(), Client.objects.create(name="Somebody else")
     site = Site.objects.create(client=other, name="Elsewhere")
     pipe = Pipe.objects.create(site=site, name="P")
@@ -76,7 +76,7 @@ def test_pipe_data_is_never_changed(here: Scene) -> None:
     assert "append-only" in rejected(lambda: PipeData.objects.update(wall_thickness_m=0.009))
 
 
-def test_the_guards_stand_on_every_table_that_is_append_only() -> None:
+def test_every_append_only_table_has_guards() -> None:
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
             cursor.execute("SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'")
@@ -97,7 +97,7 @@ def test_the_guards_stand_on_every_table_that_is_append_only() -> None:
         ("change", "correction", "pipe_data_corrects_if_correction"),
     ],
 )
-def test_pipe_data_that_cannot_be_is_refused(here: Scene, column: str, value: Any, constraint: str) -> None:
+def test_impossible_pipe_data_is_rejected(here: Scene, column: str, value: Any, constraint: str) -> None:
     data = here.in_force()
     data.pk, data.change, data.reason = None, data.change, "x"
     setattr(data, column, value)
@@ -125,14 +125,14 @@ def test_only_client_viewers_belong_to_a_client(cast: Any) -> None:
     )
 
 
-def test_what_a_result_rests_on_cannot_be_deleted(here: Scene) -> None:
+def test_inputs_of_a_result_cannot_be_deleted_by_a_query(here: Scene) -> None:
     here.survey()
     for rows in (PipeData.objects.all(), Survey.objects.all(), Client.objects.filter(pk=here.cast.client.pk)):
         with pytest.raises(ProtectedError):
             rows.delete()
 
 
-def test_no_row_a_result_rests_on_is_removed_by_any_way_the_database_knows(here: Any) -> None:
+def test_no_input_of_a_result_is_removed_by_a_cascade(here: Any) -> None:
     """PostgreSQL refuses by its trigger; on SQLite the foreign keys of what rests on it do."""
     here.survey()
     for model in (Result, PipeData, Calibration):

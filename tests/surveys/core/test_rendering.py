@@ -128,7 +128,7 @@ def test_a_number_has_a_true_minus_groups_and_no_computers_exponent(
 @pytest.mark.parametrize(
     ("spec", "text"), [("%", "1.3 %"), ("+%", "+1.3 %"), ("%.2", "1.27 %"), ("", "0.0127"), (".1", "0.0")]
 )
-def test_a_ratio_is_written_in_per_cent_where_its_format_says_so(spec: str, text: str) -> None:
+def test_a_ratio_is_written_in_per_cent_by_its_format(spec: str, text: str) -> None:
     assert shown(f"{{r:{spec}}}", r=0.0127) == text
 
 
@@ -136,7 +136,7 @@ def test_a_ratio_too_small_for_the_digits_is_not_written_as_zero() -> None:
     assert shown("{r:%} {s:abs%} {t:%}", r=0.0001, s=-0.0001, t=0.0) == "< 0.1 % < 0.1 % 0.0 %"
 
 
-def test_a_format_that_is_not_known_is_an_error() -> None:
+def test_an_unknown_format_is_an_error() -> None:
     for spec in ("%d", "mm.x", ".1.2"):
         with pytest.raises(ValueError, match="format"):
             format_of(spec)
@@ -173,7 +173,7 @@ def test_a_moment_is_written_by_the_clock_of_the_reader() -> None:
         assert shown(f"{{t{spec}}}", LOCAL, t=moment) == text
 
 
-def test_texts_are_chosen_by_what_is_given() -> None:
+def test_texts_are_chosen_by_the_given_parameters() -> None:
     text = (
         first_of(when("a", "b", "{a} and {b}."), when("a", "Only {a}."), "Neither."),
         choose("way", too_low="Low.", true="Yes.", otherwise="Other."),

@@ -74,7 +74,7 @@ def hot(site: Any, cast: Any, kit: Any) -> Scene:
     return here
 
 
-def test_the_pattern_knows_metric_figures_and_leaves_others() -> None:
+def test_the_pattern_matches_metric_values_only() -> None:
     for text in ("6.30 mm.", "58.0 degC", "at 58 °C (136 °F)", "5.0 bar (73 psi)", "3 m of pipe", "0.3 K"):
         assert METRIC.search(text), text
     for text in (
@@ -141,7 +141,7 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
     assert not metric_in(told["us"])
 
 
-def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
+def test_a_diagnosis_is_in_the_readers_units(as_user: Any) -> None:
     api = as_user("owner")
     for units, size in (
         ("metric", "Pipes of DN 200 have an outer diameter of 219.1\xa0mm"),
@@ -155,7 +155,7 @@ def test_a_diagnosis_is_told_in_the_readers_units(as_user: Any) -> None:
             assert not metric_in(list(sentences(found)))
 
 
-def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
+def test_a_rejection_is_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"wall_thickness": "120 mm"})
     for units, told in (("metric", "A wall of 120\xa0mm"), ("us", "A wall of 4.724\xa0in")):
         found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
@@ -164,7 +164,7 @@ def test_what_is_refused_is_refused_in_the_readers_units(as_user: Any) -> None:
         assert told in found.json()["errors"][0]["detail"]
 
 
-def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
+def test_a_limit_is_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"outer_diameter": "20000 m"})
     for units, told in (
         ("metric", "20\xa0000\xa0000\xa0mm is out of range"),
@@ -174,7 +174,7 @@ def test_a_limit_is_told_in_the_readers_units(as_user: Any) -> None:
         assert (found.status_code, told in found.json()["detail"]) == (400, True), found.json()
 
 
-def test_why_a_kit_does_not_suit_is_told_in_the_readers_units(as_user: Any, there: Everything) -> None:
+def test_an_unsuitable_reason_of_a_kit_is_in_the_readers_units(as_user: Any, there: Everything) -> None:
     MeasuringPoint.objects.update(upstream_straight_length_m=0.01, downstream_straight_length_m=0.01)
     told = {}
     for units in ("metric", "us"):
@@ -209,7 +209,7 @@ def unguarded(table: str) -> None:
         cursor.execute(f"DROP TRIGGER {table}_append_only {on if postgresql else ''}")
 
 
-def test_a_result_stored_before_sentences_had_marks_is_shown_as_it_is_and_is_no_finding_of_the_data_check(
+def test_a_result_stored_without_marks_is_shown_unchanged_and_is_not_a_corruption(
     as_user: Any, hot: Scene
 ) -> None:
     result = Result.objects.order_by("computed_at")[0]
@@ -224,7 +224,7 @@ def test_a_result_stored_before_sentences_had_marks_is_shown_as_it_is_and_is_no_
     assert not list(corrupt_results(result))
 
 
-def test_texts_that_are_no_sentences_are_left_as_they_are() -> None:
+def test_other_texts_are_unchanged() -> None:
     document = {"name": f"{MARKS}a|b\N{MATHEMATICAL RIGHT WHITE SQUARE BRACKET}", "detail": None}
     assert in_units(document, "us") == document
 
@@ -237,7 +237,9 @@ def words(pdf: PdfDocument) -> str:
 @pytest.mark.parametrize(
     ("units", "straight"), [("metric", "0.50\xa0m (2.42 D)"), ("us", "1.6\xa0ft (2.42 D)")]
 )
-def test_papers_tell_findings_and_safety_notes_in_their_units(hot: Scene, units: Any, straight: str) -> None:
+def test_documents_show_findings_and_safety_notes_in_their_units(
+    hot: Scene, units: Any, straight: str
+) -> None:
     result = traceable_results().order_by("computed_at")[0]
     report = survey_report(result, Issue("2026-X-1", 1, result.computed_at, "office"), units, "")
     sheet = setup_sheet(Setup.objects.order_by("calculated_at")[0], units, "")
@@ -272,7 +274,7 @@ def shown(visitor: Visitor, address: str, body: dict[str, str] | None = None) ->
     return html.unescape(re.sub(r"<[^>]+>", " ", page))
 
 
-def test_pages_tell_findings_in_the_units_chosen(hot: Scene) -> None:
+def test_pages_show_findings_in_the_selected_units(hot: Scene) -> None:
     survey = Survey.objects.get(primary_survey=None)
     pages = {
         "office": [f"/surveys/{survey.pk}/", f"/field/surveys/{survey.pk}/result/"],

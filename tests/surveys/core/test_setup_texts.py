@@ -64,7 +64,7 @@ def test_limits_of_temperature_are_given_in_either_units() -> None:
     assert words(found, US) == [said.format("266.0 °F", "248.0 °F")]
 
 
-def test_the_recommended_number_of_traverses_is_given_with_what_is_against_the_preferred_one() -> None:
+def test_the_recommended_number_of_traverses_is_given_with_the_reason_against_the_preferred_one() -> None:
     found = calculate_setup(PIPE, WATER, PAIR, traverses=None, expected_velocity=0.1).findings
     [chosen] = [one for one in found if one.code == "traverses-chosen"]
     assert words([chosen])[0].startswith(
@@ -136,7 +136,7 @@ def test_every_disturbance_of_the_table_has_a_word() -> None:
         ({"value": 1, "kind": "mm"}, "length", "The object has missing or unknown keys. Send the keys value and unit and no others."),
     ],
 )  # fmt: skip
-def test_an_error_of_a_quantity_says_what_to_enter(entered: object, kind: str, text: str) -> None:
+def test_an_error_of_a_quantity_states_the_valid_input(entered: object, kind: str, text: str) -> None:
     with pytest.raises(ComputeError) as caught:
         parse_quantity(entered, kind)
     assert error_text(caught.value).replace("\xa0", " ").startswith(text)

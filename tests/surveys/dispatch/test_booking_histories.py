@@ -65,7 +65,7 @@ def people(cast: Any) -> list[User]:
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_no_history_leaves_what_must_never_be(
+def test_no_history_breaks_the_rules_of_bookings(
     seed: int, site: Any, cast: Any, fleet: list[Instrument], people: list[User]
 ) -> None:
     draw = random.Random(seed)

@@ -38,7 +38,7 @@ def book(api: APIClient, body: dict[str, Any]) -> Any:
 
 
 @pytest.mark.django_db
-def test_a_second_booking_is_told_who_holds_it_and_touching_spans_are_fine(
+def test_a_second_booking_names_the_holder_and_adjacent_spans_are_accepted(
     as_user: Any, job: Job, kit: Any
 ) -> None:
     office = as_user("office")
@@ -51,7 +51,7 @@ def test_a_second_booking_is_told_who_holds_it_and_touching_spans_are_fine(
 
 
 @pytest.mark.django_db
-def test_a_cancelled_booking_frees_the_time_and_cannot_be_taken_back_over_another(
+def test_a_cancelled_booking_frees_the_time_and_cannot_be_restored_over_another(
     as_user: Any, job: Job, kit: Any
 ) -> None:
     office = as_user("office")
@@ -73,7 +73,9 @@ def test_the_last_day_of_a_calibration_can_be_booked_and_the_next_cannot(
 
 
 @pytest.mark.django_db
-def test_a_technician_needs_what_the_job_requires_to_the_last_day(as_user: Any, job: Job, cast: Any) -> None:
+def test_a_technician_needs_the_qualifications_of_the_job_to_the_last_day(
+    as_user: Any, job: Job, cast: Any
+) -> None:
     Job.objects.filter(pk=job.pk).update(required_qualifications=["confined-space"])
     office = as_user("office")
     body = {"job": job.pk, "technician": cast.technician.pk, "starts_at": START, "ends_at": START + 4 * HOUR}
@@ -89,7 +91,7 @@ def test_a_technician_needs_what_the_job_requires_to_the_last_day(as_user: Any, 
 
 
 @pytest.mark.django_db
-def test_moving_a_job_lists_the_bookings_it_endangers(as_user: Any, job: Job, kit: Any) -> None:
+def test_moving_a_job_lists_the_booking_conflicts(as_user: Any, job: Job, kit: Any) -> None:
     office = as_user("office")
     booking = book(office, wish(job, kit)).json()["id"]
     assert office.get("/api/v1/bookings/?has_conflicts=true").json()["results"] == []
@@ -101,7 +103,9 @@ def test_moving_a_job_lists_the_bookings_it_endangers(as_user: Any, job: Job, ki
 
 
 @pytest.mark.django_db
-def test_what_is_fetched_has_a_holder_until_it_is_back(as_user: Any, job: Job, kit: Any, cast: Any) -> None:
+def test_a_checked_out_instrument_has_a_holder_until_its_return(
+    as_user: Any, job: Job, kit: Any, cast: Any
+) -> None:
     office = as_user("office")
     address = f"/api/v1/bookings/{book(office, wish(job, kit)).json()['id']}"
     assert office.post(f"{address}/check-in/", {"condition": "good"}).status_code == 409
@@ -114,7 +118,7 @@ def test_what_is_fetched_has_a_holder_until_it_is_back(as_user: Any, job: Job, k
 
 
 @pytest.mark.django_db
-def test_a_job_moves_only_where_it_may(as_user: Any, job: Job) -> None:
+def test_a_job_status_changes_only_as_permitted(as_user: Any, job: Job) -> None:
     office, moves = as_user("office"), f"/api/v1/jobs/{job.pk}/status-changes/"
     rejected = office.post(moves, {"state": "issued", "reason": "Done."})
     assert rejected.status_code == 409
@@ -156,7 +160,7 @@ def test_of_64_at_once_exactly_one_gets_the_instrument(as_user: Any, job: Job, k
 
 
 @pytest.mark.django_db
-def test_an_absence_lists_what_it_endangers_and_only_the_office_reads_why(
+def test_an_absence_lists_its_conflicts_and_only_the_office_reads_the_reason(
     as_user: Any, job: Job, cast: Any
 ) -> None:
     office, body = as_user("office"), {"job": job.pk, "technician": cast.technician.pk}
@@ -170,7 +174,7 @@ def test_an_absence_lists_what_it_endangers_and_only_the_office_reads_why(
 
 
 @pytest.mark.django_db
-def test_withholding_an_instrument_lists_the_bookings_it_endangers(as_user: Any, job: Job, kit: Any) -> None:
+def test_quarantining_an_instrument_lists_the_booking_conflicts(as_user: Any, job: Job, kit: Any) -> None:
     booking = book(as_user("office"), wish(job, kit)).json()["id"]
     states = f"/api/v1/instruments/{kit.meter.pk}/status-changes/"
     answer = as_user("administrator").post(

@@ -61,9 +61,7 @@ def test_the_planned_span_lies_in_the_window(as_user: Any, job: Job, window: Any
     assert patch(as_user, job, earliest_start=START, latest_end=START + 4 * HOUR).status_code == 200
 
 
-def test_a_change_of_state_is_a_move_with_its_reason(
-    as_user: Any, job: Job, site: Any, cast: Any, kit: Any
-) -> None:
+def test_a_status_change_has_a_reason(as_user: Any, job: Job, site: Any, cast: Any, kit: Any) -> None:
     point = scene(site, cast, kit).point
     rejected = patch(as_user, job, state="planned", measuring_points=[str(point.pk)])
     assert (rejected.status_code, rejected.json()["code"]) == (400, "reason-missing")
@@ -76,14 +74,14 @@ def test_a_change_of_state_is_a_move_with_its_reason(
     assert patch(as_user, job, state="issued", reason="x").status_code == 409
 
 
-def test_a_point_of_another_site_is_refused_on_a_change_too(as_user: Any, job: Job, cast: Any) -> None:
+def test_a_point_of_another_site_is_rejected_on_a_change_too(as_user: Any, job: Job, cast: Any) -> None:
     other = Site.objects.create(client=cast.other_client, name="Other")
     point = MeasuringPoint.objects.create(pipe=Pipe.objects.create(site=other, name="x"), name="y")
     rejected = patch(as_user, job, measuring_points=[str(point.pk)])
     assert (rejected.status_code, rejected.json()["code"]) == (400, "other-site")
 
 
-def test_a_booking_of_a_part_of_the_job_is_not_endangered(as_user: Any, job: Job, cast: Any) -> None:
+def test_a_booking_of_a_part_of_the_job_has_no_conflict(as_user: Any, job: Job, cast: Any) -> None:
     hold(job, cast, technician=cast.technician, starts_at=START + HOUR, ends_at=START + 2 * HOUR)
     rows = as_user("office").get("/api/v1/bookings/").json()["results"]
     assert rows[0]["conflicts"] == []
@@ -113,7 +111,7 @@ def test_a_late_return_does_not_name_the_job_of_another_client(
     ("kind", "status"),
     [("meter", 409), ("thickness-gauge", 409), ("thermometer", 409), ("transducer-pair", 201)],
 )
-def test_what_was_never_calibrated_is_not_booked_but_for_a_pair(
+def test_an_instrument_without_calibration_is_not_booked_except_a_pair(
     as_user: Any, job: Job, kind: str, status: int
 ) -> None:
     one = Instrument.objects.create(kind=kind, type_name="x", serial="NEW")
@@ -123,7 +121,7 @@ def test_what_was_never_calibrated_is_not_booked_but_for_a_pair(
     assert status == 201 or answer.json()["code"] == "never-calibrated"
 
 
-def test_a_certificate_that_ends_too_soon_lists_the_bookings_it_endangers(
+def test_a_certificate_that_ends_too_soon_lists_the_booking_conflicts(
     as_user: Any, job: Job, cast: Any, kit: Any
 ) -> None:
     held = hold(job, cast, instrument=kit.meter)
@@ -137,9 +135,7 @@ def test_a_certificate_that_ends_too_soon_lists_the_bookings_it_endangers(
     assert [one["id"] for one in answer.json()["booking_conflicts"]] == [str(held.pk)]
 
 
-def test_an_interval_policy_lists_the_bookings_that_something_stands_against(
-    as_user: Any, job: Job, cast: Any, kit: Any
-) -> None:
+def test_an_interval_policy_lists_the_booking_conflicts(as_user: Any, job: Job, cast: Any, kit: Any) -> None:
     due = Calibration.objects.filter(instrument=kit.meter).latest("recorded_at").due_on
     after = datetime.combine(due, time(8), UTC) + timedelta(days=2)
     held = hold(job, cast, instrument=kit.meter, starts_at=after, ends_at=after + HOUR)
@@ -256,13 +252,13 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
         "555 0100",
         "Steam.",
         "Confined space",
-        "EXPIRED",
-        "Spacing between the facing ends",
+        "OVERDUE",
+        "Transducer spacing, face to face",
     )
     for word in (*told, kit.meter.serial, kit.pair.serial):
         assert word in text, word
     empty = Day(cast.technician, START.date() + timedelta(days=1), cast.office)
-    assert "No job is planned" in str(day_sheet(empty, "metric", "").blocks)
+    assert "No jobs planned" in str(day_sheet(empty, "metric", "").blocks)
     address = f"/api/v1/technicians/{cast.technician.pk}/day-sheet.pdf"
     answer = as_user("technician").get(f"{address}?date=2030-01-07")
     assert (answer.status_code, answer.content[:5]) == (200, b"%PDF-")

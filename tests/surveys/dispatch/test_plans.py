@@ -56,7 +56,7 @@ def finished_plan(as_user: Any, *jobs: Job, **also: Any) -> dict[str, Any]:
     return found
 
 
-def test_a_plan_is_waited_for_and_then_tells_who_goes_where_when_with_what(
+def test_a_finished_plan_lists_technicians_jobs_times_and_kits(
     as_user: Any, here: Scene, kit: Any, cast: Any
 ) -> None:
     answer = plan_response(as_user, job(here, "One"))
@@ -89,7 +89,7 @@ def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: An
     assert found["unscheduled"][0]["reason"]["detail"]
 
 
-def test_what_nobody_is_qualified_for_is_left_out_with_the_reason(
+def test_a_job_without_a_qualified_technician_is_unscheduled_with_the_reason(
     as_user: Any, here: Scene, cast: Any
 ) -> None:
     found = finished_plan(as_user, job(here, "Pit", required_qualifications=["confined-space"]))["outcome"]
@@ -131,7 +131,7 @@ def test_an_accepted_plan_is_booked_and_its_jobs_are_planned(
     assert (again.status_code, again.json()["code"]) == (409, "already-accepted")
 
 
-def test_what_was_taken_meanwhile_is_named_and_nothing_is_booked(
+def test_a_conflicting_booking_is_named_and_nothing_is_booked(
     as_user: Any, here: Scene, kit: Any, cast: Any
 ) -> None:
     one = job(here, "One")
@@ -170,7 +170,7 @@ def test_a_kit_booked_elsewhere_or_out_of_date_is_not_planned_with(
     assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"] == []
 
 
-def test_planning_again_after_somebody_fell_out_moves_only_what_it_must(
+def test_planning_again_after_an_absence_moves_only_the_necessary_jobs(
     as_user: Any, here: Scene, kit: Any, cast: Any
 ) -> None:
     person("second", "technician")
@@ -211,7 +211,7 @@ def test_a_worker_that_died_is_followed_by_another(as_user: Any, here: Scene) ->
     assert DispatchPlan.objects.get().state == "finished"
 
 
-def test_a_worker_that_goes_on_telling_is_not_taken_for_dead(
+def test_a_worker_that_reports_progress_is_not_considered_dead(
     as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     find_plan = plans.find_plan
@@ -227,7 +227,7 @@ def test_a_worker_that_goes_on_telling_is_not_taken_for_dead(
     assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"]
 
 
-def test_a_database_that_restarts_while_progress_is_told_does_not_end_the_plan(
+def test_a_database_restart_during_a_progress_report_does_not_end_the_plan(
     as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     find_plan = plans.find_plan
@@ -266,7 +266,7 @@ def test_a_database_that_restarts_while_progress_is_told_does_not_end_the_plan(
         ({"starts_from": "2031-12-01T00:00:00Z", "starts_to": "2031-12-02T00:00:00Z"}, "jobs"),
     ],
 )
-def test_what_cannot_be_planned_is_refused(as_user: Any, body: dict[str, Any], field: str) -> None:
+def test_an_impossible_plan_request_is_rejected(as_user: Any, body: dict[str, Any], field: str) -> None:
     answer = as_user("office").post(PATH, body)
     assert answer.status_code == 400, answer.content
     assert answer.json()["errors"][0]["field"] == field

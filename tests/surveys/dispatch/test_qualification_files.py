@@ -44,7 +44,7 @@ def test_another_file_does_not_take_its_place(as_user: Any, held: Qualification)
     assert (answer.status_code, answer.json()["code"]) == (409, "certificate-exists")
 
 
-def test_what_is_no_pdf_is_refused_and_nothing_kept(as_user: Any, held: Qualification) -> None:
+def test_a_file_that_is_not_a_pdf_is_rejected_and_not_stored(as_user: Any, held: Qualification) -> None:
     answer = send(as_user, held, b"MZ\x90\x00" * 100)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "not-a-pdf")
     assert not Document.objects.exists()

@@ -64,7 +64,7 @@ def another_pair(kit: Any, cast: Any, serial: str, **figures: Any) -> Instrument
     return pair
 
 
-def test_a_pair_is_mounted_as_the_calculator_says(as_user: Any, here: Scene, job: Job, kit: Any) -> None:
+def test_a_pair_is_mounted_as_calculated(as_user: Any, here: Scene, job: Job, kit: Any) -> None:
     answer = kits(as_user("office"), job)
     assert answer.status_code == 200, answer.content
     row = row_of(answer.json(), kit.pair)
@@ -79,7 +79,7 @@ def test_a_pair_is_mounted_as_the_calculator_says(as_user: Any, here: Scene, job
     assert cell["alternatives"]
 
 
-def test_each_reason_against_a_pair_is_told_with_figures(
+def test_each_unsuitable_reason_of_a_pair_has_values(
     as_user: Any, here: Scene, job: Job, kit: Any, cast: Any
 ) -> None:
     steep = another_pair(kit, cast, "STEEP", wedge_angle=1.4, wedge_sound_speed=1400.0)
@@ -110,7 +110,7 @@ def test_a_pair_with_impossible_data_spoils_no_other(as_user: Any, job: Job, kit
     assert row_of(rows, kit.pair)["suitable"]
 
 
-def test_a_spacing_that_does_not_fit_the_straight_pipe_is_refused(
+def test_a_spacing_longer_than_the_straight_length_is_unsuitable(
     as_user: Any, here: Scene, job: Job, kit: Any
 ) -> None:
     MeasuringPoint.objects.filter(pk=here.point.pk).update(
@@ -121,7 +121,7 @@ def test_a_spacing_that_does_not_fit_the_straight_pipe_is_refused(
     assert cell["unsuitable_reasons"][0]["parameters"]["limit"]["value"] == pytest.approx(20)
 
 
-def test_a_velocity_below_what_the_meter_tells_is_refused(
+def test_a_velocity_below_the_minimum_of_the_meter_is_unsuitable(
     as_user: Any, here: Scene, job: Job, kit: Any
 ) -> None:
     # 2 traverses over a bore of 206.5 mm in water: some 100 ns a m/s, so that 1e-4 m/s gives 0.01 ns (by hand).
@@ -172,7 +172,7 @@ def test_more_points_and_pairs_cost_no_more_queries(
     assert counts[0] == counts[1]
 
 
-def test_technicians_are_ranked_and_refusals_say_why(as_user: Any, job: Job, cast: Any, site: Any) -> None:
+def test_technicians_are_ranked_with_unsuitable_reasons(as_user: Any, job: Job, cast: Any, site: Any) -> None:
     Job.objects.filter(pk=job.pk).update(required_qualifications=["confined-space"])
     type(site).objects.filter(pk=site.pk).update(latitude_deg=0.0, longitude_deg=0.0)
     TechnicianProfile.objects.create(

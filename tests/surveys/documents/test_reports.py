@@ -11,7 +11,7 @@ import typst
 from django.db import IntegrityError, transaction
 
 from compute.measuring.drawing import Drawn, beam
-from compute.results.survey import METHOD_VERSION
+from compute.results.survey import METHOD_VERSION, METHODS
 from surveys.documents.flow_chart import Result as Shown
 from surveys.documents.flow_chart import flow_chart
 from surveys.documents.formatting import flow_with_uncertainty
@@ -54,7 +54,7 @@ def words(pdf: PdfDocument) -> str:
     return str(pdf.blocks)
 
 
-def test_an_issued_report_is_kept_byte_for_byte_with_its_checksum(as_user: Any, survey: Survey) -> None:
+def test_an_issued_report_is_stored_byte_for_byte_with_its_checksum(as_user: Any, survey: Survey) -> None:
     answer = issue(as_user, survey)
     assert answer.status_code == 201
     served = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/report.pdf")
@@ -78,13 +78,13 @@ def test_the_same_record_gives_the_same_bytes(survey: Survey) -> None:
     assert typeset(report_of(survey)) == typeset(report_of(survey))
 
 
-def test_a_report_that_would_say_the_same_is_not_issued_again(as_user: Any, survey: Survey) -> None:
+def test_an_unchanged_report_is_not_issued_again(as_user: Any, survey: Survey) -> None:
     issue(as_user, survey)
     answer = issue(as_user, survey, reason="Once more.")
     assert (answer.status_code, answer.json()["code"]) == (409, "nothing-changed")
 
 
-def test_what_the_site_meter_said_is_in_the_report_as_it_was_stated_when_it_was_issued(
+def test_the_site_meter_reading_is_in_the_report_as_recorded_at_its_issue(
     as_user: Any, survey: Survey
 ) -> None:
     issue(as_user, survey)
@@ -103,7 +103,7 @@ def test_what_the_site_meter_said_is_in_the_report_as_it_was_stated_when_it_was_
     assert issue(as_user, survey, reason="Once more.").status_code == 409
 
 
-def test_after_a_correction_it_is_outdated_and_the_next_issue_says_what_it_replaces(
+def test_after_a_correction_it_is_outdated_and_the_next_issue_names_the_replaced_one(
     as_user: Any, survey: Survey, here: Scene
 ) -> None:
     first = issue(as_user, survey).json()
@@ -121,12 +121,12 @@ def test_after_a_correction_it_is_outdated_and_the_next_issue_says_what_it_repla
     assert "Warning" not in as_user("owner").get(f"/api/v1/reports/{second['id']}/file.pdf")
 
 
-def test_the_report_tells_the_figure_the_budget_the_findings_and_the_certificates(survey: Survey) -> None:
+def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificates(survey: Survey) -> None:
     told = words(report_of(survey))
     for part in (
         "m³/h",
         "outer diameter",
-        "velocity profile",
+        "velocity profile factor",
         "Wall thickness not measured",
         "C-M-0412",
         "Harbour Row",
@@ -134,7 +134,7 @@ def test_the_report_tells_the_figure_the_budget_the_findings_and_the_certificate
         "IAPWS",
         "CRC Handbook",
         "JCGM 100:2008",
-        f"{METHOD_VERSION}, of ",
+        f"{METHOD_VERSION} ({METHODS[-1].since}). ",
     ):
         assert part in told
 
@@ -158,10 +158,9 @@ def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_a
         "",
     )
     figures = [block for block in pdf.blocks if block["type"] == "figure"]
-    assert [("mean of the 2 paths" in one["label"]) for one in figures] == [True, False]
-    assert figures[0]["value"] == flow_with_uncertainty(
-        mean.volume_flow_m3_s, mean.expanded_uncertainty_m3_s, "metric"
-    )
+    assert [("mean of 2 paths" in one["label"]) for one in figures] == [True, False]
+    flow = flow_with_uncertainty(mean.volume_flow_m3_s, mean.expanded_uncertainty_m3_s, "metric")
+    assert figures[0]["value"] == f"qV = {flow}"
     table = next(block for block in pdf.blocks if block["type"] == "table" and block["head"][0] == "Path")
     assert [row[1] for row in table["rows"]] == ["0°", "90°"]
 
@@ -224,10 +223,10 @@ def test_hostile_names_are_text(here: Scene, survey: Survey, name: str) -> None:
     assert typeset(report_of(survey)).startswith(b"%PDF-")
 
 
-def test_a_very_long_text_is_cut_and_says_so() -> None:
+def test_a_very_long_text_is_truncated_and_marked() -> None:
     pdf = PdfDocument("A", "", "", datetime(2026, 1, 1, tzinfo=UTC))
     pdf.text("word " * 10_000)
-    assert pdf.blocks[0]["text"].endswith("[...]")
+    assert pdf.blocks[0]["text"].endswith("[…]")
     assert typeset(pdf).startswith(b"%PDF-")
 
 
@@ -248,7 +247,7 @@ def test_a_letter_that_turns_the_direction_of_text_turns_nothing() -> None:
 
 
 @pytest.mark.parametrize(("name", "leaves"), [("Pipe Ø", 1), ("管道", 2)])
-def test_a_source_is_told_of_letters_that_no_font_has(name: str, leaves: int) -> None:
+def test_characters_without_a_font_are_reported(name: str, leaves: int) -> None:
     source = b"""
     #set document(title: "A", date: auto)
     #sys.inputs.name
@@ -257,7 +256,7 @@ def test_a_source_is_told_of_letters_that_no_font_has(name: str, leaves: int) ->
     assert pages(pdf_of(source, {"name": name}, datetime(2026, 1, 1, tzinfo=UTC))) == leaves
 
 
-def test_without_odd_letters_the_paper_keeps_to_its_standards(survey: Survey, caplog: Any) -> None:
+def test_without_unusual_characters_the_document_meets_its_standards(survey: Survey, caplog: Any) -> None:
     content = typeset(report_of(survey))
     assert b"pdfuaid" in content
     assert not caplog.records
@@ -295,7 +294,7 @@ def test_the_chart_keeps_the_peaks_of_a_long_log_and_breaks_at_gaps() -> None:
     assert max(heights) - min(heights) > 100
 
 
-def test_a_log_that_wanders_is_one_line_however_it_is_thinned() -> None:
+def test_a_varying_log_is_one_line_at_any_downsampling() -> None:
     import numpy as np
 
     # Lowest and highest lie beside one another at the ends of each stretch: steps of thinned points are of two sizes.

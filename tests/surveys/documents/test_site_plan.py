@@ -28,7 +28,7 @@ def spots(svg: str) -> list[tuple[float, float]]:
 def bar(svg: str) -> tuple[float, float, str]:
     """Length of the scale bar as drawn and as labelled, with its unit."""
     x1, x2 = (float(one) for one in re.findall(r'<line x1="(\S+)" y1="\S+" x2="(\S+)"', svg)[0])
-    length, unit = re.findall(r">([\d.]+) (km|mi)<", svg)[0]
+    length, unit = re.findall(r">([\d.]+)\xa0(km|mi)<", svg)[0]
     return x2 - x1, float(length), unit
 
 
@@ -50,7 +50,7 @@ def test_sites_on_both_sides_of_the_date_line_are_neighbours() -> None:
     assert 0 < x2 - x1 < WIDTH
 
 
-def test_sites_too_near_to_be_told_apart_share_a_spot_that_names_both() -> None:
+def test_sites_close_together_share_a_point_that_names_both() -> None:
     svg = site_plan([place(1, 56, 10, "East"), place(2, 56.00001, 10, "West"), place(3, 57, 11)], "metric")
     assert len(spots(svg)) == 2
     assert "1 East; 2 West" in svg

@@ -47,14 +47,14 @@ def section(pdf: PdfDocument, title: str) -> list[dict[str, Any]]:
 
 
 def results(pdf: PdfDocument) -> list[list[str]]:
-    return [list(row) for row in section(pdf, "Points and results")[0]["rows"]]
+    return [list(row) for row in section(pdf, "Results of")[0]["rows"]]
 
 
 def address(here: Scene, year: object) -> str:
     return f"/api/v1/sites/{here.pipe.site_id}/summary.pdf?year={year}"
 
 
-def test_each_survey_of_the_year_stands_with_its_result_and_the_change_since_the_one_before(
+def test_each_survey_of_the_year_has_its_result_and_the_change_since_the_previous_one(
     here: Scene,
 ) -> None:
     here.survey(LAST_YEAR)
@@ -65,9 +65,11 @@ def test_each_survey_of_the_year_stands_with_its_result_and_the_change_since_the
     assert "±" in spring[2]
     assert spring[3] == "1.96"
     # Twice the time difference is about twice the flow: far more than any uncertainty explains.
-    assert "LARGER than its uncertainty explains" in autumn[4]
-    assert spring[4] == "none to see"
-    assert "more than its uncertainty explains" in str(summary(here).blocks)
+    assert ", significant (uncertainty ±" in autumn[4]
+    assert spring[4] == "no change"
+    assert "The flow changed significantly since the previous survey at: Return line" in str(
+        summary(here).blocks
+    )
 
 
 def test_surveys_of_later_years_do_not_show(here: Scene) -> None:
@@ -84,11 +86,11 @@ def test_a_year_begins_and_ends_by_the_clock_of_the_site(here: Scene) -> None:
     assert results(summary(here, 2025))[0][1] == "none in 2025"
 
 
-def test_figures_that_changed_name_what_was_superseded_and_why(here: Scene) -> None:
+def test_changed_results_name_the_replaced_result_and_the_reason(here: Scene) -> None:
     survey = here.survey(AUTUMN)
     recomputation_run(here.correct(0.008, reason="The wall was gauged.").pk)
     told_in = survey.results.get(replaced_at=None).notice.created_at.year
-    (table,) = section(summary(here, told_in), "Figures that changed")
+    (table,) = section(summary(here, told_in), "Changed results")
     assert table["head"][1] == "Superseded"
     ((figure, before, after, _, why),) = table["rows"]
     assert "Return line, After the bend" in figure
@@ -97,7 +99,7 @@ def test_figures_that_changed_name_what_was_superseded_and_why(here: Scene) -> N
     assert results(summary(here))[0][2] == after
 
 
-def test_a_result_under_review_is_told_first_and_a_withdrawn_one_is_no_measure_of_change(
+def test_a_result_under_review_is_shown_first_and_a_withdrawn_one_is_not_compared(
     here: Scene, as_user: Any
 ) -> None:
     certify(here, date(2026, 9, 1), GOOD)
@@ -111,14 +113,14 @@ def test_a_result_under_review_is_told_first_and_a_withdrawn_one_is_no_measure_o
     assert results(summary(here))[0][4] == "withdrawn, not compared"
 
 
-def test_what_the_checks_hold_against_several_surveys_is_said_once(here: Scene) -> None:
+def test_a_finding_on_several_surveys_is_shown_once(here: Scene) -> None:
     MeasuringPoint.objects.filter(pk=here.point.pk).update(orientation="horizontal", mounting="top-or-bottom")
     here.point.refresh_from_db()
     here.survey(SPRING)
     here.survey(AUTUMN)
     told = [
         one
-        for one in section(summary(here), "What the checks")
+        for one in section(summary(here), "Findings that")
         if one["label"] == "Transducers at the top or bottom"
     ]
     assert len(told) == 1
@@ -126,7 +128,7 @@ def test_what_the_checks_hold_against_several_surveys_is_said_once(here: Scene) 
     assert "(2026-10-06)" in told[0]["text"]
 
 
-def test_instruments_stand_with_the_certificate_of_the_day(here: Scene) -> None:
+def test_instruments_are_shown_with_the_certificate_of_the_day(here: Scene) -> None:
     here.survey(SPRING)
     certify(here, date(2026, 9, 1), GOOD)
     here.survey(AUTUMN)
@@ -139,13 +141,13 @@ def test_instruments_stand_with_the_certificate_of_the_day(here: Scene) -> None:
 
 def test_a_planned_visit_is_named_and_without_one_nothing_is_suggested(here: Scene) -> None:
     here.survey(AUTUMN)
-    assert not section(summary(here), "Planned next")
+    assert not section(summary(here), "Planned visits")
     job = Job.objects.create(
         site=here.pipe.site, title="Second round", state="planned", starts_at=datetime(2027, 3, 1, 8, tzinfo=UTC),
         ends_at=datetime(2027, 3, 1, 12, tzinfo=UTC),
     )  # fmt: skip
     job.measuring_points.set([here.point])
-    assert section(summary(here), "Planned next")[0]["rows"] == [
+    assert section(summary(here), "Planned visits")[0]["rows"] == [
         ["Second round", "2027-03-01 09:00 CET", "Return line, After the bend"]
     ]
 
@@ -154,15 +156,15 @@ def test_a_survey_without_a_log_and_a_point_not_surveyed_are_named(here: Scene) 
     mounted(here)
     MeasuringPoint.objects.create(pipe=here.pipe, name="Before the pump")
     rows = results(summary(here))
-    assert [row[2] for row in rows] == ["no result yet", "-"]
-    assert rows[1][4] == "not surveyed; never before"
+    assert [row[2] for row in rows] == ["no result yet", "–"]
+    assert rows[1][4] == "never surveyed"
 
 
-def test_a_year_without_a_survey_says_so_kindly(here: Scene, as_user: Any) -> None:
+def test_a_year_without_a_survey_has_a_notice(here: Scene, as_user: Any) -> None:
     here.survey(LAST_YEAR)
     told = str(summary(here, 2026).blocks)
     assert "No survey was made at this site in 2026" in told
-    assert "The last survey before it was on 2025-09-02." in told
+    assert "The last survey before was on 2025-09-02." in told
     assert as_user("owner").get(address(here, 2026)).content.startswith(b"%PDF-")
 
 
@@ -170,7 +172,7 @@ def test_a_year_without_a_survey_says_so_kindly(here: Scene, as_user: Any) -> No
     "year",
     ["", "26", "2026.0", "1969", "3000", "99999999999999999999", "\uff12\uff10\uff12\uff16", "-2026", "a"],
 )
-def test_a_year_that_is_none_is_refused(here: Scene, as_user: Any, year: str) -> None:
+def test_an_invalid_year_is_rejected(here: Scene, as_user: Any, year: str) -> None:
     answer = as_user("owner").get(address(here, year))
     assert answer.status_code == 400
     assert (answer.json()["errors"][0]["field"], answer.json()["errors"][0]["code"]) == (
@@ -215,7 +217,7 @@ def test_the_number_of_queries_does_not_grow_with_points_and_surveys(here: Scene
     assert queries() == few
 
 
-def test_flows_taken_together_are_named_and_the_mean_of_paths_stands_with_its_point(here: Scene) -> None:
+def test_combined_flows_are_named_and_the_mean_of_paths_is_shown_at_its_point(here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0.0)), 170.0)
     logged(mounted(here, Wish(primary_survey=first, plane_deg=90.0)), 230.0)
     other = logged(mounted(branch(here, "Flow line")))
@@ -223,16 +225,16 @@ def test_flows_taken_together_are_named_and_the_mean_of_paths_stands_with_its_po
     both = combined(here, "sum", [first, other])
     while any(recomputation_run(run.pk) for run in Recomputation.objects.filter(state="waiting")):
         pass
-    (table,) = section(summary(here), "Flows of several surveys")
+    (table,) = section(summary(here), "Combined flows")
     assert [row[:2] for row in table["rows"]] == [[both.name, "sum"]]
     mean = flow_with_uncertainty(
         current_of(paths).volume_flow_m3_s, current_of(paths).expanded_uncertainty_m3_s, "metric"
     )
     assert mean in [row[2] for row in results(summary(here))]
-    assert "paths disagree" in [block["label"] for block in section(summary(here), "What the checks")]
+    assert "Paths disagree" in [block["label"] for block in section(summary(here), "Findings that")]
 
 
-def test_the_page_of_the_site_asks_for_the_year(here: Scene, client: Any) -> None:
+def test_the_page_of_the_site_offers_the_year(here: Scene, client: Any) -> None:
     client.force_login(here.cast.owner, backend="surveys.services.people.sign_in.PeopleBackend")
     page = client.get(f"/sites/{here.pipe.site_id}/").content.decode()
     assert f'action="{address(here, "").partition("?")[0]}"' in page
@@ -241,4 +243,4 @@ def test_the_page_of_the_site_asks_for_the_year(here: Scene, client: Any) -> Non
 def test_another_client_of_the_house_has_none_of_it(here: Scene) -> None:
     here.survey(AUTUMN)
     assert Client.objects.count() > 1
-    assert not section(summary(here, who="stranger"), "What the checks")
+    assert not section(summary(here, who="stranger"), "Findings that")

@@ -200,7 +200,7 @@ def test_it_is_one_moment_though_clients_write_and_a_recomputation_runs(
     assert len(finished(target)) == 400
 
 
-def test_a_damaged_or_cut_file_is_refused_and_nothing_is_written(
+def test_a_damaged_or_truncated_file_is_rejected_and_nothing_is_written(
     place: Callable[[str], Processes], tmp_path: Path
 ) -> None:
     trial, target = place("trial"), place("target")
@@ -292,7 +292,7 @@ def with_nul_character(content: bytes) -> bytes:
         (lambda content: content.replace(b'"outer_diameter_m"', b'"diameter_m"'), "surveys_pipedata differs"),
     ],
 )
-def test_what_does_not_fit_in_the_middle_undoes_all_that_came_before(
+def test_a_rejected_row_undoes_all_rows_before_it(
     place: Callable[[str], Processes], tmp_path: Path, change: Callable[[bytes], bytes], said: str
 ) -> None:
     trial, production = place("trial"), place("postgresql")

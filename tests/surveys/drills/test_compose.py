@@ -30,7 +30,7 @@ def test_the_file_keeps_to_the_format() -> None:
         (("services", "worker", "healthcheck", "interval"), 30),
     ],
 )
-def test_a_slip_in_the_file_would_be_found(path: tuple[str, ...], wrong: Any) -> None:
+def test_an_error_in_the_file_is_found(path: tuple[str, ...], wrong: Any) -> None:
     document = json.loads(json.dumps(compose_file()))
     place = document
     for name in path[:-1]:
@@ -50,7 +50,7 @@ def test_whatever_is_named_is_there() -> None:
             assert "healthcheck" in services[name] or on["condition"] == "service_completed_successfully"
 
 
-def test_ours_run_as_nobody_of_note_and_can_write_nowhere_but_to_their_temporary_files() -> None:
+def test_own_services_run_unprivileged_and_write_only_temporary_files() -> None:
     for name in OURS:
         service = compose_file()["services"][name]
         assert (service["user"], service["read_only"], service["tmpfs"]) == ("surveys", True, ["/tmp"])  # noqa: S108
@@ -59,7 +59,7 @@ def test_ours_run_as_nobody_of_note_and_can_write_nowhere_but_to_their_temporary
     assert image.index("useradd") < image.index("USER surveys") < image.index("CMD")
 
 
-def test_every_secret_comes_as_a_file_and_what_serves_for_long_has_a_health_check() -> None:
+def test_every_secret_is_a_file_and_every_long_running_service_has_a_health_check() -> None:
     services = compose_file()["services"]
     for name in OURS:
         for variable, value in services[name]["environment"].items():

@@ -82,7 +82,7 @@ def query_value(url: str, query: str) -> Any:
 
 
 @pytest.mark.needs_postgresql
-def test_a_log_cut_off_half_way_leaves_nothing_and_the_whole_of_it_goes_all_the_way(
+def test_a_truncated_log_stores_nothing_and_a_complete_log_is_imported(
     processes: Callable[..., Processes], fresh_postgresql: str, tmp_path: Path
 ) -> None:
     drill, ask = processes(DATABASE_URL=fresh_postgresql), partial(query_value, fresh_postgresql)

@@ -105,7 +105,7 @@ def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_correction_while_a_log_is_taken_in_reaches_its_result(
+def test_a_correction_during_a_log_import_reaches_its_result(
     here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     first = here.survey()
@@ -164,7 +164,7 @@ def test_a_task_delivered_three_times_at_once_to_three_processes_makes_one_resul
 
 
 @pytest.mark.needs_postgresql
-def test_who_names_an_instrument_a_pipe_or_a_person_keeps_nobody_waiting_who_works_with_them(
+def test_a_reference_to_an_instrument_a_pipe_or_a_user_does_not_block_their_changes(
     processes: Callable[..., Processes], fresh_postgresql: str
 ) -> None:
     """Waiting here, in whatever order, logs taken in and plans accepted at the same time were deadlocks."""
@@ -200,7 +200,7 @@ def test_who_names_an_instrument_a_pipe_or_a_person_keeps_nobody_waiting_who_wor
 
 
 @pytest.mark.needs_postgresql
-def test_a_table_of_certificates_and_a_log_taken_in_at_the_same_time_wait_for_each_other(
+def test_a_table_of_certificates_and_a_log_import_at_the_same_time_wait_for_each_other(
     processes: Callable[..., Processes], fresh_postgresql: str
 ) -> None:
     """The log held the first instrument and waited for the last, the table the last for the first: a deadlock, and 503 for one."""

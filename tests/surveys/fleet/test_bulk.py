@@ -101,7 +101,7 @@ def test_in_earnest_one_wrong_row_stops_all(send: Any) -> None:
     assert Calibration.objects.count() == before
 
 
-def test_policies_judge_what_a_table_leaves_out(send: Any, as_user: Any) -> None:
+def test_policies_apply_to_empty_limits_of_a_table(send: Any, as_user: Any) -> None:
     body = LIMIT | {"kind": "thickness-gauge"}
     as_user("calibration_admin").post("/api/v1/acceptance-policies/", body, format="json")
     send(as_csv(HEAD, GOOD))
@@ -147,7 +147,7 @@ def with_entity() -> bytes:
         (b"\n\n", "columns-unknown"),
     ],
 )
-def test_what_is_no_such_table_is_refused(send: Any, content: bytes, code: str) -> None:
+def test_a_file_that_is_not_such_a_table_is_rejected(send: Any, content: bytes, code: str) -> None:
     assert errors(send(content)) == [(400, "file", code)]
 
 
@@ -198,7 +198,9 @@ def test_as_the_part_of_a_form_it_is_the_same_table_whatever_line_is_drawn_aroun
     assert Calibration.objects.filter(certificate="B-1").count() == 1
 
 
-def test_what_was_wrong_is_told_again_by_its_key_and_nothing_is_half_done(as_user: Any, kit: Any) -> None:
+def test_the_errors_are_returned_again_for_the_same_key_and_nothing_is_partly_done(
+    as_user: Any, kit: Any
+) -> None:
     admin, before = as_user("calibration_admin"), Calibration.objects.count()
     table = as_csv(HEAD, GOOD, [*METER[:4], "2026-08-01", ""])
     answers = [admin.post(BULK, table, content_type="text/csv", **KEY) for _ in range(2)]
@@ -208,7 +210,9 @@ def test_what_was_wrong_is_told_again_by_its_key_and_nothing_is_half_done(as_use
     assert Calibration.objects.count() == before
 
 
-def test_a_table_too_large_to_be_compared_is_refused_before_its_key_is_taken(as_user: Any, kit: Any) -> None:
+def test_a_table_too_large_for_comparison_is_rejected_before_its_key_is_stored(
+    as_user: Any, kit: Any
+) -> None:
     admin = as_user("calibration_admin")
     large = b"serial," + b"x" * 5_000_001
     assert admin.post(BULK, large, content_type="text/csv", **KEY).status_code == 413

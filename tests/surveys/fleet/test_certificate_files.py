@@ -67,7 +67,7 @@ def test_another_file_is_a_conflict(as_user: Any, address: str) -> None:
     ],
     ids=["40 MB executable", "executable", "cut off", "more after the end", "too large"],
 )  # fmt: skip
-def test_what_is_no_certificate_is_refused_and_nothing_is_stored(
+def test_a_file_that_is_not_a_certificate_is_rejected_and_not_stored(
     as_user: Any, address: str, content: bytes, code: str
 ) -> None:
     admin = as_user("calibration_admin")
@@ -77,7 +77,7 @@ def test_what_is_no_certificate_is_refused_and_nothing_is_stored(
     assert not DocumentPart.objects.exists()
 
 
-def test_a_form_without_the_file_says_so(as_user: Any, address: str) -> None:
+def test_a_form_without_the_file_is_rejected(as_user: Any, address: str) -> None:
     answer = as_user("calibration_admin").post(address, {"note": "x"}, format="multipart")
     assert errors(answer) == [(400, "file", "required")]
 
@@ -97,7 +97,7 @@ def test_the_calibration_names_its_file(as_user: Any, address: str, schema: Any)
     assert answer["certificate_file"]["file_name"] == "x.pdf"
 
 
-def test_a_kept_file_is_never_changed(as_user: Any, address: str) -> None:
+def test_a_stored_file_is_never_changed(as_user: Any, address: str) -> None:
     sent(as_user("calibration_admin"), address, PDF)
     for model in (Document, DocumentPart):
         change = {"sha256": "0"} if model is Document else {"content": b"x"}

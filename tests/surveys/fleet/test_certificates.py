@@ -91,14 +91,14 @@ def test_a_thermometer_is_judged_by_differences_of_temperature(admin: Any, as_us
     assert judged["conformity"] == "pass"
 
 
-def test_without_limits_there_is_no_conformity_and_the_answer_says_so(admin: Any, kit: Any) -> None:
+def test_without_limits_there_is_no_statement_of_conformity(admin: Any, kit: Any) -> None:
     answer = recorded(admin, certificate(kit.gauge, as_found=[point("20 mm", "20.01 mm")]))
     assert answer["conformity"]["conformity"] is None
     assert answer["limits"] is None
     assert [one["code"] for one in answer["conformity"]["findings"]] == ["limits-not-stated"]
 
 
-def test_the_closest_policy_judges_what_states_no_limits_and_a_later_one_changes_nothing(
+def test_the_most_specific_policy_applies_without_limits_and_a_later_one_changes_nothing(
     admin: Any, kit: Any
 ) -> None:
     policies = "/api/v1/acceptance-policies/"
@@ -140,7 +140,7 @@ def test_the_closest_policy_judges_what_states_no_limits_and_a_later_one_changes
          "maximum_permissible_error.absolute", "out-of-range"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_is_refused_by_field_and_nothing_is_stored(
+def test_impossible_values_are_rejected_with_their_field_and_not_stored(
     admin: Any, kit: Any, also: Any, field: str, code: str
 ) -> None:
     before = Calibration.objects.count()

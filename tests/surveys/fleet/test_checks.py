@@ -52,7 +52,9 @@ def test_a_zero_within_its_limits_changes_nothing(as_user: Any, kit: Any) -> Non
     assert state(kit.meter) == "in-service"
 
 
-def test_a_gauge_off_its_block_is_withheld_with_the_reason(as_user: Any, kit: Any) -> None:
+def test_a_thickness_gauge_outside_its_step_block_limit_is_quarantined_with_the_reason(
+    as_user: Any, kit: Any
+) -> None:
     answer = check(as_user, kit.gauge, **block("10.15 mm", "10.15 mm"))
     assert answer.json()["outcome"] == "out"
     assert answer.json()["deviation"]["value"] == pytest.approx(0.15)
@@ -61,13 +63,13 @@ def test_a_gauge_off_its_block_is_withheld_with_the_reason(as_user: Any, kit: An
     assert "Check out of limits on 2026-10-05" in told["reason"]
 
 
-def test_a_check_out_of_limits_on_what_is_withheld_already_is_kept(as_user: Any, kit: Any) -> None:
+def test_a_check_out_of_limits_of_a_quarantined_instrument_is_stored(as_user: Any, kit: Any) -> None:
     for _ in range(2):
         assert check(as_user, kit.gauge, **block("10.15 mm")).status_code == 201
     assert IntermediateCheck.objects.count() == 2
 
 
-def test_between_warning_and_action_it_stays_in_use(as_user: Any, kit: Any) -> None:
+def test_between_warning_and_action_limit_an_instrument_stays_in_use(as_user: Any, kit: Any) -> None:
     assert check(as_user, kit.gauge, **block("10.07 mm")).json()["outcome"] == "warning"
     assert state(kit.gauge) == "in-service"
 
@@ -87,7 +89,7 @@ def other_meter(kit: Any) -> Instrument:
     return Instrument.objects.create(kind="meter", type_name="Portable", serial="M-2")
 
 
-def test_two_meters_that_agree_say_so_by_their_en_number(
+def test_two_meters_that_agree_have_a_small_en_number(
     as_user: Any, kit: Any, other_meter: Instrument
 ) -> None:
     answer = check(as_user, kit.meter, **two("100 m3/h", "102 m3/h", other_meter)).json()
@@ -105,7 +107,7 @@ def test_of_two_meters_that_disagree_both_are_withheld(
     assert "It is not known which of the two meters is wrong" in told["reason"]
 
 
-def test_the_trend_is_told_from_the_third_check_on(as_user: Any, kit: Any) -> None:
+def test_the_trend_is_reported_from_the_third_check_on(as_user: Any, kit: Any) -> None:
     address = f"/api/v1/instruments/{kit.gauge.pk}/intermediate-checks/"
     for month, shown in (("07", "10.01 mm"), ("08", "10.02 mm"), ("09", "10.03 mm"), ("10", "10.04 mm")):
         check(as_user, kit.gauge, **block(shown, at=f"2026-{month}-01T08:00:00Z"))
@@ -141,7 +143,7 @@ def test_a_check_entered_wrongly_is_corrected_by_another(as_user: Any, kit: Any)
         ("meter", zero([0.1] * 7), "time_differences"),
     ],
 )
-def test_what_cannot_be_is_refused_and_nothing_kept(
+def test_invalid_input_is_rejected_and_not_stored(
     as_user: Any, kit: Any, instrument: str, changes: dict[str, Any], field: str
 ) -> None:
     answer = check(as_user, getattr(kit, instrument), **changes)

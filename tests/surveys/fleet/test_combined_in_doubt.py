@@ -74,7 +74,7 @@ def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
     return [(one["state"], one["sentence"]) for one in shown]
 
 
-def test_until_decided_a_sum_says_once_that_what_it_rests_on_is_under_review(
+def test_before_the_decision_a_sum_states_once_that_its_parts_are_under_review(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     assert told(as_user, branches[0]) == [
@@ -87,12 +87,12 @@ def test_until_decided_a_sum_says_once_that_what_it_rests_on_is_under_review(
     ]
 
 
-def test_a_sum_of_surveys_that_no_review_touches_says_nothing(here: Scene, as_user: Any) -> None:
+def test_a_sum_of_surveys_without_review_has_no_notice(here: Scene, as_user: Any) -> None:
     surveys = [logged(mounted(place)) for place in (here, branch(here, "West branch"))]
     assert told(as_user, combined(here, "sum", surveys)) == []
 
 
-def test_a_part_that_stands_and_one_that_is_withdrawn_are_told_apart(
+def test_a_confirmed_part_and_a_withdrawn_part_are_distinguished(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     combination, surveys = branches
@@ -104,7 +104,7 @@ def test_a_part_that_stands_and_one_that_is_withdrawn_are_told_apart(
     assert found["withdrawn"].endswith("(reason: “The meter was dropped.”). Do not use the combined result.")
 
 
-def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
+def test_the_client_is_notified_once_of_a_combination_with_a_withdrawn_part(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     combination, surveys = branches
@@ -126,7 +126,7 @@ def test_of_what_rests_on_a_withdrawn_part_the_client_is_told_once(
     )
 
 
-def test_several_parts_withdrawn_at_once_are_one_notice_of_what_rests_on_them(
+def test_several_parts_withdrawn_at_once_give_one_notice_of_their_combination(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     decide(as_user, branches[1], "withdrawn")
@@ -134,7 +134,7 @@ def test_several_parts_withdrawn_at_once_are_one_notice_of_what_rests_on_them(
     assert notice.reason.count("is withdrawn") == 2
 
 
-def test_a_retired_combination_is_nothing_to_be_told_of(
+def test_a_retired_combination_gives_no_notice(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     Combination.objects.update(retired_at=branches[0].created_at)
@@ -142,7 +142,7 @@ def test_a_retired_combination_is_nothing_to_be_told_of(
     assert not Notice.objects.filter(before_combined__isnull=False).exists()
 
 
-def test_a_part_that_is_corrected_takes_the_sum_with_it_and_the_client_is_told(
+def test_a_corrected_part_recalculates_the_sum_and_the_client_is_notified(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
     combination, surveys = branches
@@ -161,7 +161,7 @@ def test_a_part_that_is_corrected_takes_the_sum_with_it_and_the_client_is_told(
     assert "The affected results and the combined result are corrected" in shown[0]["sentence"]
 
 
-def test_a_certificate_entered_wrongly_takes_back_what_was_said(
+def test_a_corrected_certificate_removes_the_notice(
     branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
 ) -> None:
     certify(here, date(2026, 11, 1), GOOD, corrects=OutOfToleranceReview.objects.get().calibration)
@@ -169,7 +169,7 @@ def test_a_certificate_entered_wrongly_takes_back_what_was_said(
     assert shown["under_review"] == []
 
 
-def test_who_decides_sees_what_rests_on_each_survey(
+def test_the_review_lists_the_combinations_of_each_survey(
     branches: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any
 ) -> None:
     address = f"/api/v1/out-of-tolerance-reviews/{OutOfToleranceReview.objects.get().pk}/surveys/"
@@ -182,7 +182,7 @@ def test_who_decides_sees_what_rests_on_each_survey(
     assert page.count("Both (sum)") == 2
 
 
-def test_the_mean_of_paths_tells_of_the_other_path_on_the_page_of_each_and_in_the_history(
+def test_the_mean_of_paths_shows_the_review_of_the_other_path_on_each_page_and_in_the_history(
     paths: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any, here: Scene
 ) -> None:
     first, second = paths[1]
@@ -213,7 +213,7 @@ def test_a_report_carries_the_notice_of_another_path_until_it_is_issued_again(
     assert as_user("office").post(address, {"reason": "x"}).json()["code"] == "nothing-changed"
 
 
-def test_the_year_of_a_site_tells_it_before_any_figure(
+def test_the_site_summary_shows_the_review_before_any_result(
     branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
 ) -> None:
     decide(as_user, branches[1][1:], "withdrawn", "The meter was dropped.")

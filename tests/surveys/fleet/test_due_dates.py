@@ -84,7 +84,7 @@ def test_within_is_days_weeks_or_months(text: str, until: date) -> None:
 @pytest.mark.parametrize(
     "text", ["", "60", "d", "-5d", "6.5d", "1y", "9999w", "\N{ARABIC-INDIC DIGIT SIX}d", "60d ", "1e3d"]
 )
-def test_within_refuses_nonsense(text: str) -> None:
+def test_the_filter_rejects_invalid_numbers_of_days(text: str) -> None:
     with pytest.raises(ServiceError) as caught:
         within_until(text, date(2027, 1, 30))
     assert caught.value.code == "within-invalid"
@@ -103,7 +103,7 @@ def test_a_due_date_left_out_follows_from_the_closest_policy(cast: Any, kit: Any
     assert records.interval_policy.months == 12
 
 
-def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_says_where_from(
+def test_a_certificate_needs_a_due_date_or_a_policy_and_names_the_reason(
     as_user: Any, cast: Any, kit: Any
 ) -> None:
     admin = as_user("calibration_admin")
@@ -130,7 +130,7 @@ def test_without_due_date_and_policy_a_certificate_is_refused_and_with_one_it_sa
         ({"kind": "meter", "months": 12, "remind_days": []}, "remind_days", "min-length"),
     ],
 )
-def test_an_interval_that_cannot_be_is_refused(as_user: Any, body: Any, field: str, code: str) -> None:
+def test_an_impossible_interval_is_rejected(as_user: Any, body: Any, field: str, code: str) -> None:
     answer = as_user("calibration_admin").post("/api/v1/interval-policies/", body, format="json")
     first = answer.json()["errors"][0]
     assert (answer.status_code, first["field"], first["code"]) == (400, field, code)
@@ -169,13 +169,17 @@ def test_hours_of_use_run_out_before_the_calendar(cast: Any, kit: Any, site: Any
     )
 
 
-def test_without_a_stated_end_the_span_of_the_log_is_the_use(cast: Any, kit: Any, site: Any) -> None:
+def test_without_an_entered_end_the_span_of_the_log_is_the_time_in_use(
+    cast: Any, kit: Any, site: Any
+) -> None:
     scene(site, cast, kit).survey(STARTED, readings=61)
     row = row_of(cast, kit.meter, date(2026, 10, 10))
     assert row.hours_used == pytest.approx(60 / 3600)
 
 
-def test_withheld_and_never_calibrated_stand_out_and_retired_ones_are_left_out(cast: Any, kit: Any) -> None:
+def test_quarantined_and_never_calibrated_ones_are_marked_and_retired_ones_are_excluded(
+    cast: Any, kit: Any
+) -> None:
     Instrument.objects.filter(pk=kit.pair.pk).update(state="quarantined")
     Instrument.objects.filter(pk=kit.meter.pk).update(state="retired")
     new = Instrument.objects.create(kind="thermometer", type_name="contact", serial="T-1")

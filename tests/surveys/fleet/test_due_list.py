@@ -43,7 +43,9 @@ def in_days(count: int) -> date:
     return timezone.now().date() + timedelta(days=count)
 
 
-def test_overdue_comes_first_and_within_leaves_out_what_is_in_date(as_user: Any, cast: Any) -> None:
+def test_overdue_instruments_are_first_and_the_filter_excludes_those_in_calibration(
+    as_user: Any, cast: Any
+) -> None:
     for serial, count in (("later", 200), ("soon", 45), ("over", -3)):
         gauge(cast, serial, in_days(count))
     gauge(cast, "new", None)
@@ -66,7 +68,7 @@ def test_the_board_groups_the_rows(as_user: Any, cast: Any) -> None:
 
 
 @pytest.mark.parametrize("query", [{"within": "soon"}, {"within": "60d"}, {"group": "x"}, {"withing": "60d"}])
-def test_answers_and_refusals_are_as_described(
+def test_responses_and_rejections_follow_the_schema(
     as_user: Any,
     cast: Any,
     schema: Any,  # noqa: F811
@@ -79,7 +81,7 @@ def test_answers_and_refusals_are_as_described(
     check(schema, "get", DUE, answer)
 
 
-def test_a_table_neutralises_what_a_spreadsheet_would_run(as_user: Any, cast: Any) -> None:
+def test_a_table_neutralises_spreadsheet_formulas(as_user: Any, cast: Any) -> None:
     for serial in ("=1+1", "+1", "-1", "@x", " =2"):
         gauge(cast, serial, in_days(-5), asset_number='=HYPERLINK("x")')
     for query, accept in (({"format": "csv"}, "*/*"), ({}, "text/csv")):
@@ -134,7 +136,7 @@ def test_a_feed_ends_with_the_person_and_belongs_to_them_alone(as_user: Any, cas
     assert APIClient().get(f"{FEEDS}{created['token']}.ics").status_code == 404
 
 
-def test_a_token_is_not_kept_with_a_repeatable_request(as_user: Any) -> None:
+def test_a_token_is_not_stored_with_an_idempotent_request(as_user: Any) -> None:
     user = as_user("technician")
     tokens = {
         user.post(FEEDS, {"label": "telephone"}, format="json", HTTP_IDEMPOTENCY_KEY="once").json()["token"]
@@ -143,7 +145,7 @@ def test_a_token_is_not_kept_with_a_repeatable_request(as_user: Any) -> None:
     assert len(tokens) == 2
 
 
-def test_clients_see_none_of_it_and_nobody_has_to_sign_in(as_user: Any) -> None:
+def test_clients_have_no_access_and_a_feed_requires_no_sign_in(as_user: Any) -> None:
     assert as_user("owner").get(DUE).status_code == 404
     assert as_user("owner").post(FEEDS, {"label": "telephone"}, format="json").status_code == 403
     assert errors(as_user("nobody").get(DUE))[0][0] == 401

@@ -63,7 +63,7 @@ def policy(as_user: Any, **fields: Any) -> Any:
     return as_user("calibration_admin").post("/api/v1/error-correction-policies/", body)
 
 
-def test_without_a_policy_a_known_error_stays_in_and_is_told(here: Scene) -> None:
+def test_without_a_policy_a_known_error_is_not_corrected_but_reported(here: Scene) -> None:
     before = current(here.survey())
     certify(here)
     after = current(before.survey)
@@ -74,7 +74,7 @@ def test_without_a_policy_a_known_error_stays_in_and_is_told(here: Scene) -> Non
     assert not after.error_corrections.exists()
 
 
-def test_a_policy_corrects_what_was_surveyed_from_its_day_on(here: Scene, as_user: Any) -> None:
+def test_a_policy_corrects_surveys_from_its_date_on(here: Scene, as_user: Any) -> None:
     certify(here)
     survey = here.survey()
     before = current(survey)
@@ -105,7 +105,7 @@ def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(here: Scene, as_us
     assert not current(here.survey()).error_corrections.exists()
 
 
-def test_a_corrected_result_is_reproduced_to_the_bit_from_what_it_rests_on(here: Scene, as_user: Any) -> None:
+def test_a_corrected_result_is_reproduced_to_the_bit_from_its_inputs(here: Scene, as_user: Any) -> None:
     certify(here)
     policy(as_user)
     result = current(here.survey())
@@ -114,7 +114,7 @@ def test_a_corrected_result_is_reproduced_to_the_bit_from_what_it_rests_on(here:
     assert again.uncertainty.expanded_uncertainty == result.expanded_uncertainty_m3_s
 
 
-def test_both_ways_to_tell_what_is_in_force_agree(here: Scene, as_user: Any) -> None:
+def test_both_queries_of_inputs_in_force_agree(here: Scene, as_user: Any) -> None:
     certify(here)
     policy(as_user)
     survey = here.survey()
@@ -131,14 +131,14 @@ def test_a_policy_recorded_twice_computes_nothing_again(here: Scene, as_user: An
     assert not Recomputation.objects.filter(cause="error-correction-policy").exists()
 
 
-def test_a_certificate_with_one_point_makes_no_curve_and_that_is_told(here: Scene) -> None:
+def test_a_certificate_with_one_point_gives_a_finding_and_no_curve(here: Scene) -> None:
     certify(here, POINTS[:1])
     told = {finding["code"] for finding in current(here.survey()).findings}
     assert "error-curve-not-usable" in told
     assert "calibration-error-not-corrected" not in told
 
 
-def test_a_certificate_of_a_day_to_come_is_refused(here: Scene, as_user: Any) -> None:
+def test_a_certificate_with_a_future_date_is_rejected(here: Scene, as_user: Any) -> None:
     body = {
         "instrument": str(here.kit.meter.pk),
         "certificate": "HR-9",
@@ -160,7 +160,7 @@ def test_only_those_who_keep_the_fleet_decide(as_user: Any, who: str, status: in
     assert as_user(who).post("/api/v1/error-correction-policies/", body).status_code == status
 
 
-def test_a_later_wall_measurement_does_not_move_the_flows_of_a_result_made_before(
+def test_a_later_wall_measurement_does_not_change_the_flows_of_an_earlier_result(
     here: Scene, as_user: Any
 ) -> None:
     # The gauge shows a wall of 6.3 mm half a millimetre thick of the truth, and the policy corrects by that.

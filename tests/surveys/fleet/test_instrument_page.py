@@ -51,7 +51,7 @@ def test_staff_see_it_who_looks_after_the_fleet_goes_on_to_its_page_and_clients_
     assert page(None, kit.meter)["Location"] == f"/sign-in/?next=/instruments/{kit.meter.pk}/"
 
 
-def test_an_instrument_in_calibration_tells_until_when_and_by_which_certificate(cast: Any, kit: Any) -> None:
+def test_an_instrument_in_calibration_shows_its_due_date_and_certificate(cast: Any, kit: Any) -> None:
     created = kit.meter.calibrations.get()
     told = said(cast, kit.meter)
     for text in (
@@ -84,7 +84,7 @@ def test_the_due_date_is_the_last_day_it_may_be_used(
     assert ("Not in calibration." in told) is not usable
 
 
-def test_one_that_is_withheld_tells_since_when_and_why(cast: Any, kit: Any) -> None:
+def test_a_quarantined_instrument_shows_date_and_reason(cast: Any, kit: Any) -> None:
     instrument_state_change(
         instrument=kit.meter, to=InstrumentLocation(State.QUARANTINED, "Shelf 3", None), reason="Dropped.",
         by=cast.calibration_admin, now=timezone.now(),
@@ -95,7 +95,7 @@ def test_one_that_is_withheld_tells_since_when_and_why(cast: Any, kit: Any) -> N
 
 
 @pytest.mark.parametrize(("kind", "usable"), [(Kind.TRANSDUCER_PAIR, True), (Kind.THICKNESS_GAUGE, False)])
-def test_a_pair_needs_no_certificate_of_its_own_and_a_gauge_does(cast: Any, kind: str, usable: bool) -> None:
+def test_a_pair_needs_no_certificate_and_a_thickness_gauge_does(cast: Any, kind: str, usable: bool) -> None:
     told = said(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
     assert (DO_NOT not in told) is usable
     assert ("checked together with its meter" in told) is usable

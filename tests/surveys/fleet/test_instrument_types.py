@@ -50,7 +50,7 @@ def test_a_kind_has_one_type_of_a_name(as_user: Any) -> None:
     assert InstrumentType.objects.count() == 1
 
 
-def test_an_instruments_own_figure_comes_before_its_types(
+def test_an_instruments_own_value_takes_precedence_over_its_types(
     as_user: Any, django_assert_num_queries: Any
 ) -> None:
     as_user("office").post(PATH, METER)
@@ -63,7 +63,7 @@ def test_an_instruments_own_figure_comes_before_its_types(
     assert able[own.pk].max_frequency_hz == 2e6
 
 
-def test_a_wall_beyond_the_gauge_and_a_spacing_off_the_rail_are_refused_with_both_figures(
+def test_a_wall_beyond_the_gauge_and_a_spacing_outside_the_rail_are_unsuitable_with_both_values(
     as_user: Any, site: Any, cast: Any, kit: Any
 ) -> None:
     from datetime import UTC, datetime, timedelta
@@ -96,7 +96,7 @@ def test_who_records_types(as_user: Any, who: str, status: int) -> None:
     assert as_user(who).post(PATH, METER).status_code == status
 
 
-def test_only_what_fits_every_point_is_proposed_in_place_of_a_booked_pair(
+def test_only_pairs_suitable_for_every_point_replace_a_booked_pair(
     as_user: Any, site: Any, cast: Any, kit: Any
 ) -> None:
     from datetime import UTC, datetime, timedelta
@@ -126,9 +126,7 @@ def test_only_what_fits_every_point_is_proposed_in_place_of_a_booked_pair(
     assert [one["id"] for one in proposed] == [str(alike.pk)]
 
 
-def test_its_page_tells_of_a_new_type_what_was_stated_and_not_what_was_left_empty(
-    as_user: Any, cast: Any
-) -> None:
+def test_the_page_of_a_new_type_shows_entered_values_only(as_user: Any, cast: Any) -> None:
     stated = {"kind": "thickness-gauge", "name": "wall gauge", "min_wall_thickness": "1 mm"}
     records = as_user("calibration_admin").post("/api/v1/instrument-types/", stated, format="json").json()
     office = Visitor()

@@ -32,7 +32,7 @@ def instrument_response(user: Any, serial: str, **also: Any) -> Any:
     return user.post(PATH, body, format="json")
 
 
-def test_the_history_keeps_every_state_with_reason_and_place(
+def test_the_history_holds_every_state_with_reason_and_location(
     admin: Any, kit: Any, cast: Any, schema: Any  # noqa: F811
 ) -> None:  # fmt: skip
     first = states(
@@ -53,7 +53,7 @@ def test_the_history_keeps_every_state_with_reason_and_place(
     assert (now["state"], now["location"], now["holder"]) == ("in-service", "Store, shelf 4", "technician")
 
 
-def test_an_instrument_can_be_given_back_without_a_change_of_state(admin: Any, kit: Any, cast: Any) -> None:
+def test_an_instrument_can_be_returned_without_a_change_of_state(admin: Any, kit: Any, cast: Any) -> None:
     states(admin, kit.meter, reason="For job 12.", holder=str(cast.technician.pk))
     states(admin, kit.meter, reason="Back.", holder=None, location="Store")
     assert admin.get(f"{PATH}{kit.meter.pk}/").json()["holder"] is None
@@ -69,7 +69,7 @@ def test_an_instrument_can_be_given_back_without_a_change_of_state(admin: Any, k
         ({"reason": "x", "holder": "not an id"}, (400, "holder", "invalid")),
     ],
 )
-def test_a_change_without_reason_or_without_a_change_is_refused(
+def test_a_change_without_reason_or_effect_is_rejected(
     admin: Any, kit: Any, body: Any, expected: Any
 ) -> None:
     answer = states(admin, kit.meter, **body)
@@ -84,7 +84,7 @@ def test_a_client_viewer_cannot_hold_an_instrument(admin: Any, kit: Any, cast: A
 
 
 @pytest.mark.parametrize("body", [{"state": "retired"}, {"location": "x"}, {"holder": None}])
-def test_a_plain_change_points_to_the_states(admin: Any, kit: Any, body: Any) -> None:
+def test_a_direct_change_refers_to_the_states(admin: Any, kit: Any, body: Any) -> None:
     answer = admin.patch(f"{PATH}{kit.meter.pk}/", body, format="json")
     assert errors(answer) == [(400, next(iter(body)), "use-status-changes")]
     assert "status-changes/" in answer.json()["detail"]
@@ -136,7 +136,7 @@ def test_documents_are_filed_with_an_instrument_and_given_back(
     assert Document.objects.count() == 1
 
 
-def test_a_correction_of_an_earlier_version_does_not_become_what_set_ups_are_worked_out_by(
+def test_a_correction_of_an_earlier_version_does_not_become_the_version_of_set_ups(
     admin: Any, kit: Any
 ) -> None:
     address = f"/api/v1/instruments/{kit.pair.pk}/transducer-data/"
@@ -156,7 +156,7 @@ def test_a_correction_of_an_earlier_version_does_not_become_what_set_ups_are_wor
     assert shown["wedge_delay"]["value"] == pytest.approx(9.6)
 
 
-def test_nothing_a_result_rests_on_can_be_deleted(admin: Any, site: Any, cast: Any, kit: Any) -> None:
+def test_inputs_of_a_result_cannot_be_deleted(admin: Any, site: Any, cast: Any, kit: Any) -> None:
     scene(site, cast, kit).survey()
     assert admin.delete(f"{PATH}{kit.meter.pk}/").status_code == 405
     assert admin.delete(f"/api/v1/calibrations/{kit.meter.calibrations.get().pk}/").status_code == 405
@@ -166,7 +166,7 @@ def test_nothing_a_result_rests_on_can_be_deleted(admin: Any, site: Any, cast: A
             rows.delete()
 
 
-def test_who_may_move_instruments(as_user: Any, kit: Any) -> None:
+def test_roles_that_may_move_instruments(as_user: Any, kit: Any) -> None:
     body = {"state": "quarantined", "reason": "x"}
     codes = {
         name: states(as_user(name), kit.meter, **body).status_code

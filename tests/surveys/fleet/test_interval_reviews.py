@@ -63,7 +63,7 @@ def drifting(cast: Any, gauge: Instrument) -> Instrument:
     return gauge
 
 
-def test_the_staircase_lengthens_by_a_quarter_what_was_found_well_within(
+def test_the_staircase_lengthens_the_interval_by_a_quarter_after_small_errors(
     as_user: Any, cast: Any, gauge: Instrument
 ) -> None:
     found(cast, gauge, date(2025, 10, 1), 5e-5)
@@ -73,7 +73,7 @@ def test_the_staircase_lengthens_by_a_quarter_what_was_found_well_within(
     assert proposed["reasoning"][0]["parameters"]["fraction"] == pytest.approx(0.5)
 
 
-def test_the_staircase_halves_what_was_found_out_of_tolerance(
+def test_the_staircase_halves_the_interval_after_an_out_of_tolerance_finding(
     as_user: Any, cast: Any, gauge: Instrument
 ) -> None:
     found(cast, gauge, date(2025, 10, 1), 2e-4)
@@ -86,7 +86,7 @@ def test_the_control_chart_ends_where_the_drift_meets_the_limit(as_user: Any, dr
     assert proposed["proposed_days"] == pytest.approx(4.04 * 365.25, rel=0.02)
 
 
-def test_time_in_use_proposes_hours_behind_which_the_calendar_stands(
+def test_time_in_use_proposes_hours_with_the_calendar_as_a_limit(
     as_user: Any, cast: Any, kit: Any, site: Any
 ) -> None:
     from tests.surveys.scene import scene
@@ -129,7 +129,7 @@ def test_without_a_calibration_there_is_nothing_to_review(as_user: Any, gauge: I
     assert not IntervalReview.objects.exists()
 
 
-def test_what_is_accepted_sets_the_due_date_of_the_next_certificate_and_of_none_before(
+def test_an_accepted_interval_sets_the_due_date_of_later_certificates_only(
     as_user: Any, cast: Any, gauge: Instrument
 ) -> None:
     records = found(cast, gauge, date(2026, 9, 1), 5e-5)
@@ -154,7 +154,9 @@ def test_what_is_accepted_sets_the_due_date_of_the_next_certificate_and_of_none_
     assert later.due_on == date(2026, 11, 1) + timedelta(days=450)
 
 
-def test_a_laxer_policy_of_hours_stretches_no_certificate_in_force(cast: Any, kit: Any, site: Any) -> None:
+def test_a_longer_policy_of_hours_does_not_extend_a_certificate_in_force(
+    cast: Any, kit: Any, site: Any
+) -> None:
     from tests.surveys.scene import scene
 
     by = cast.calibration_admin
@@ -174,7 +176,7 @@ def test_a_laxer_policy_of_hours_stretches_no_certificate_in_force(cast: Any, ki
     assert due() == ran_out
 
 
-def test_a_refusal_keeps_its_reason_and_makes_no_policy(as_user: Any, drifting: Instrument) -> None:
+def test_a_rejection_stores_its_reason_and_creates_no_policy(as_user: Any, drifting: Instrument) -> None:
     proposed = review(as_user, drifting, "staircase").json()
     address = f"{PATH}{proposed['id']}/decision/"
     assert (

@@ -27,17 +27,19 @@ def admins(cast: Any, kit: Any) -> Any:
 
 
 @pytest.mark.django_db
-def test_each_threshold_is_told_once_as_the_days_pass(admins: Any) -> None:
+def test_each_threshold_gives_one_reminder(admins: Any) -> None:
     days = (95, 90, 89, 60, 31, 30, 1, 0, -1, -2, -40)
     told = [left for left in days if remind_of_due_calibrations(NOON - timedelta(days=left))]
     assert told == [90, 60, 30, -1]
     assert [message.to for message in mail.outbox] == [["calibrations@aldervale.example"]] * 4
+    assert mail.outbox[-1].subject == "3 calibrations due (2027-03-17)"
     assert mail.outbox[-1].body.count("1 day overdue") == 3
-    assert "G-0033" in mail.outbox[0].body
+    assert mail.outbox[-1].body.endswith("\nhttp://localhost:8000/fleet/due/")
+    assert ", G-0033" in mail.outbox[0].body
 
 
 @pytest.mark.django_db
-def test_a_first_run_tells_the_tightest_threshold_only(admins: Any) -> None:
+def test_a_first_run_reminds_of_the_nearest_threshold_only(admins: Any) -> None:
     assert remind_of_due_calibrations(NOON - timedelta(days=10)) == 3
     assert set(CalibrationReminder.objects.values_list("threshold_days", flat=True)) == {30}
 
@@ -56,9 +58,7 @@ def test_a_mail_that_fails_is_sent_by_the_next_run(admins: Any, settings: Any) -
 
 
 @pytest.mark.django_db
-def test_what_a_run_claimed_and_never_sent_is_sent_when_its_claim_is_over(
-    admins: Any, monkeypatch: Any
-) -> None:
+def test_a_claimed_but_unsent_reminder_is_sent_when_its_claim_expires(admins: Any, monkeypatch: Any) -> None:
     class Killed(BaseException):
         pass
 
@@ -74,7 +74,7 @@ def test_what_a_run_claimed_and_never_sent_is_sent_when_its_claim_is_over(
 
 
 @pytest.mark.django_db
-def test_a_new_certificate_starts_anew(admins: Any, kit: Any) -> None:
+def test_a_new_certificate_restarts_the_reminders(admins: Any, kit: Any) -> None:
     from tests.surveys.fleet.test_due_dates import calibrated
 
     assert remind_of_due_calibrations(NOON) == 3
@@ -106,7 +106,7 @@ def test_of_runs_at_once_one_sends(admins: Any) -> None:
     for thread in threads:
         thread.join()
     assert sum(told) == 3
-    assert sum(message.body.count("due 2027-03-16") for message in mail.outbox) == 3
+    assert sum(message.body.count("due on 2027-03-16") for message in mail.outbox) == 3
 
 
 @pytest.mark.django_db

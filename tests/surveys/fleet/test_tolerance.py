@@ -103,7 +103,7 @@ def decide(
     return as_user(who).post(f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", body)
 
 
-def test_it_lists_what_was_surveyed_since_the_meter_was_last_known_good(review: OutOfToleranceReview) -> None:
+def test_it_lists_the_surveys_since_the_meter_was_last_in_tolerance(review: OutOfToleranceReview) -> None:
     assert (review.last_in_tolerance_on, review.found_on) == (date(2026, 9, 1), date(2026, 11, 1))
     assert [one.survey.started_at.date() for one in review.surveys.all()] == [DAY]
     assert review.reasoning[-1] == {"code": "last-in-tolerance", "parameters": {"on": {"date": "2026-09-01"}}}
@@ -146,7 +146,7 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
     assert "Do not use the result." in told[0]["sentence"]
 
 
-def test_what_is_corrected_gets_a_new_result_the_client_is_told_of(
+def test_a_corrected_survey_gets_a_new_result_and_the_client_is_notified(
     review: OutOfToleranceReview, as_user: Any
 ) -> None:
     before = current(review.surveys.get().survey)
@@ -169,7 +169,9 @@ def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
     assert list(current(review.surveys.get().survey).as_found_corrections.all()) == [review.calibration]
 
 
-def test_what_stands_stays_and_says_so(review: OutOfToleranceReview, as_user: Any) -> None:
+def test_a_confirmed_result_is_unchanged_and_shows_its_review(
+    review: OutOfToleranceReview, as_user: Any
+) -> None:
     before = current(review.surveys.get().survey)
     assert decide(as_user, review, "confirmed").status_code == 200
     assert current(before.survey) == before
@@ -178,7 +180,7 @@ def test_what_stands_stays_and_says_so(review: OutOfToleranceReview, as_user: An
     assert not Notice.objects.exists()
 
 
-def test_of_a_withdrawn_result_the_client_is_told(review: OutOfToleranceReview, as_user: Any) -> None:
+def test_the_client_is_notified_of_a_withdrawn_result(review: OutOfToleranceReview, as_user: Any) -> None:
     before = current(review.surveys.get().survey)
     assert decide(as_user, review, "withdrawn").status_code == 200
     notice = as_user("owner").get("/api/v1/notices/").json()["results"][0]
@@ -194,7 +196,7 @@ def test_of_a_withdrawn_result_the_client_is_told(review: OutOfToleranceReview, 
         ({"item": str(UUID(int=7))}, 400, "does-not-exist"),
     ],
 )
-def test_a_decision_that_cannot_be_is_refused_whole(
+def test_an_impossible_decision_is_rejected_completely(
     review: OutOfToleranceReview, as_user: Any, changes: dict[str, str], status: int, code: str
 ) -> None:
     answer = decide(as_user, review, "confirmed", **changes)
@@ -202,13 +204,13 @@ def test_a_decision_that_cannot_be_is_refused_whole(
     assert review.surveys.get().state == "under-review"
 
 
-def test_what_is_decided_is_decided_once(review: OutOfToleranceReview, as_user: Any) -> None:
+def test_a_survey_is_decided_once(review: OutOfToleranceReview, as_user: Any) -> None:
     assert decide(as_user, review, "confirmed").status_code == 200
     answer = decide(as_user, review, "withdrawn")
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "already-decided")
 
 
-def test_the_database_refuses_a_decision_without_reason(review: OutOfToleranceReview) -> None:
+def test_the_database_rejects_a_decision_without_reason(review: OutOfToleranceReview) -> None:
     with pytest.raises(IntegrityError, match="reviewed_survey_decided"), transaction.atomic():
         review.surveys.update(state="confirmed")
 
@@ -239,7 +241,7 @@ def test_reviews_are_the_offices_own(
     assert decide(as_user, review, "confirmed", who).status_code == write
 
 
-def test_an_instrument_tells_what_it_touched(review: OutOfToleranceReview, as_user: Any) -> None:
+def test_an_instrument_lists_its_affected_results(review: OutOfToleranceReview, as_user: Any) -> None:
     address = f"/api/v1/instruments/{review.instrument_id}/affected-results/"
     rows = as_user("office").get(f"{address}?since=2026-10-06&until=2026-10-06").json()
     assert [row["survey"] for row in rows] == [str(review.surveys.get().survey_id)]
@@ -248,7 +250,7 @@ def test_an_instrument_tells_what_it_touched(review: OutOfToleranceReview, as_us
     assert as_user("technician").get(address).status_code == 403
 
 
-def test_the_list_of_what_was_touched_is_that_of_a_count_by_hand(
+def test_the_list_of_affected_results_agrees_with_a_count_by_hand(
     here: Scene, cast: Any, django_assert_max_num_queries: Any
 ) -> None:
     """500 instruments and 20,000 surveys at two sites half a day apart, drawn at random; one query whatever the number."""
@@ -322,7 +324,7 @@ def copied(model: Any, row: Any, **changes: Any) -> Any:
     return model(**values, **changes)
 
 
-def test_nothing_is_corrected_before_the_figure_is_there_to_be_seen(
+def test_a_correction_requires_a_calculated_corrected_flow(
     review: OutOfToleranceReview, as_user: Any
 ) -> None:
     item = review.surveys.get()
@@ -359,7 +361,7 @@ def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as
         assert Notice.objects.get(after=current(survey)).reason == f"Reason {n}."
 
 
-def test_one_survey_decided_twice_in_one_go_is_refused(review: OutOfToleranceReview, as_user: Any) -> None:
+def test_two_decisions_for_one_survey_are_rejected(review: OutOfToleranceReview, as_user: Any) -> None:
     one = {"item": str(review.surveys.get().pk), "decision": "confirmed", "reason": "Looked at it."}
     answer = as_user("office").post(
         f"/api/v1/out-of-tolerance-reviews/{review.pk}/decisions/", {"decisions": [one, one]}
@@ -379,7 +381,7 @@ def test_a_survey_sent_late_into_the_span_joins_the_review(review: OutOfToleranc
     assert item.volume_flow_m3_s == pytest.approx(item.result.volume_flow_m3_s / 1.03, rel=1e-6)
 
 
-def test_a_result_replaced_under_review_is_worked_out_again(
+def test_a_result_replaced_under_review_is_calculated_again(
     review: OutOfToleranceReview, here: Scene
 ) -> None:
     assert review.recomputation is not None

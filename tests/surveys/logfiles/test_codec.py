@@ -20,7 +20,7 @@ def test_any_column_comes_back_to_the_bit(values: np.ndarray, decimals: int) -> 
     assert again["decimal"].tobytes() == rounded.tobytes()
 
 
-def test_what_is_no_decimal_is_kept_as_it_is() -> None:
+def test_values_that_are_not_decimals_are_stored_unchanged() -> None:
     odd = np.array([np.nan, np.inf, -0.0, 1e300, 5e-324])
     _, again = decode_block(encode_block(np.arange(5, dtype=np.int64), {"odd": odd}))
     assert again["odd"].tobytes() == odd.tobytes()
@@ -45,7 +45,7 @@ def test_floats_of_four_bytes_come_back_to_the_bit(values: np.ndarray) -> None:
     assert again["wide"].tobytes() == wide.tobytes()
 
 
-def test_only_the_columns_asked_for_are_unpacked() -> None:
+def test_only_requested_columns_are_unpacked() -> None:
     times = np.arange(3, dtype=np.int64)
     block = encode_block(times, {"a": np.ones(3), "b": np.zeros(3), "c": np.array([1.5, 2.5, np.nan])})
     again_times, again = decode_block(block, {"c"})

@@ -42,7 +42,7 @@ tables = st.lists(
 
 
 @given(tables, st.integers(1, 5))
-def test_what_goes_out_as_csv_is_taken_in_as_it_was(rows: Rows, size: int) -> None:
+def test_exported_csv_is_imported_unchanged(rows: Rows, size: int) -> None:
     text = b"".join(csv_parts(COLUMNS, blocks_of(rows, size)))
     times, columns = readings(read(text, EXPORTED))
     assert times == [row[0] for row in rows]
@@ -51,7 +51,7 @@ def test_what_goes_out_as_csv_is_taken_in_as_it_was(rows: Rows, size: int) -> No
 
 
 @given(tables, st.integers(1, 5))
-def test_what_goes_out_as_parquet_is_taken_in_as_it_was(rows: Rows, size: int) -> None:
+def test_exported_parquet_is_imported_unchanged(rows: Rows, size: int) -> None:
     file = io.BytesIO()
     assert parquet_write(file, COLUMNS, blocks_of(rows, size)) == len(rows)
     by = [{"name": column.name, "at": column.name, "unit": column.unit} for column in COLUMNS]
@@ -71,7 +71,7 @@ def test_the_csv_is_the_plain_log_format_in_utc() -> None:
     assert list(again.blocks) == list(intake.blocks)
 
 
-def test_parquet_tells_units_and_zone_and_has_a_row_group_a_block() -> None:
+def test_parquet_has_units_and_zone_and_one_row_group_for_each_block() -> None:
     file = io.BytesIO()
     parquet_write(file, COLUMNS, blocks_of([(n, float(n), 40.0) for n in range(10)], 4))
     table = pq.ParquetFile(file)

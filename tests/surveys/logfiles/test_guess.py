@@ -14,7 +14,7 @@ def lines(*rows: str) -> str:
     return "\r\n".join(rows) + "\r\n"
 
 
-def test_the_demos_log_is_plain_and_leaves_no_doubt(log_bytes: bytes) -> None:
+def test_the_demos_log_is_detected_without_warnings(log_bytes: bytes) -> None:
     detection = detect_format(log_bytes)
     assert detection.log_format == PLAIN
     assert detection.warnings == ()
@@ -42,7 +42,7 @@ def test_a_file_with_preamble_units_below_and_decimal_commas_is_understood() -> 
     assert readings(intake)[0][0] == utc(2026, 10, 13, 7, 30, 3)
 
 
-def test_day_and_month_that_cannot_be_told_apart_are_a_doubt_and_both_forms_are_named() -> None:
+def test_ambiguous_day_and_month_give_a_warning_with_both_forms() -> None:
     rows = [f"06/10/2026 09:30:0{n},1.{n}" for n in range(6)]
     detection = detect_format(lines("when,velocity [m/s]", *rows).encode())
     assert detection.log_format.time.pattern == "%d/%m/%Y %H:%M:%S"
@@ -57,7 +57,7 @@ def test_day_and_month_that_cannot_be_told_apart_are_a_doubt_and_both_forms_are_
     assert not any(warning.code == "day-and-month-ambiguous" for warning in sure.warnings)
 
 
-def test_decimal_commas_between_commas_are_a_doubt() -> None:
+def test_decimal_commas_between_commas_give_a_warning() -> None:
     text = lines(
         "time,transit time [us],delta t [ns]", *(f"2026-10-06T09:30:0{n},311,2{n},170,5" for n in range(6))
     )
@@ -68,7 +68,7 @@ def test_decimal_commas_between_commas_are_a_doubt() -> None:
     ("start", "form"),
     [(1_791_279_000, "unix-seconds"), (1_791_279_000_000, "unix-milliseconds"), (0, "elapsed-seconds")],
 )
-def test_counted_times_are_known_by_their_size(start: int, form: str) -> None:
+def test_counted_times_are_detected_by_their_size(start: int, form: str) -> None:
     text = lines("time\tflow velocity (m/s)", *(f"{start + n}\t1.{n}" for n in range(6)))
     assert detect_format(text.encode()).log_format.time.form == form
 
@@ -82,17 +82,17 @@ def test_counted_times_are_known_by_their_size(start: int, form: str) -> None:
         ("t;\N{LEFT DOUBLE QUOTATION MARK}v [µs]\n1;2\n".encode("cp1252"), "cp1252"),
     ],
 )
-def test_the_encoding_is_known_by_its_bytes(head: bytes, encoding: str) -> None:
+def test_the_encoding_is_detected_by_its_bytes(head: bytes, encoding: str) -> None:
     assert detect_format(head).log_format.encoding == encoding
 
 
-def test_parquet_is_known_by_its_first_bytes() -> None:
+def test_parquet_is_detected_by_its_first_bytes() -> None:
     detection = detect_format(b"PAR1" + bytes(100))
     assert detection.log_format.form == "parquet"
     assert detection.warnings
 
 
-def test_a_missing_unit_or_header_is_a_doubt() -> None:
+def test_a_missing_unit_or_header_gives_a_warning() -> None:
     unitless = detect_format(
         lines("time,velocity", *(f"2026-10-06T09:30:0{n},1.{n}" for n in range(6))).encode()
     )
@@ -101,7 +101,7 @@ def test_a_missing_unit_or_header_is_a_doubt() -> None:
     assert any(warning.code == "header-not-detected" for warning in bare.warnings)
 
 
-def test_the_same_bytes_give_the_same_guess_and_other_rows_of_a_cut_file_do_not_matter() -> None:
+def test_the_same_bytes_give_the_same_detection_independent_of_later_rows() -> None:
     text = (f"{HEADER}\n" + "2026-10-06T09:30:00,311.2,170\n" * 5000).encode()
     assert detect_format(text) == detect_format(text[:65_536])
 

@@ -85,7 +85,7 @@ def read_or_error(content: bytes, by: LogFormat) -> None:
 
 @settings(max_examples=150)
 @given(st.binary(max_size=300), log_formats())
-def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
+def test_noise_is_rejected(noise: bytes, by: LogFormat | None) -> None:
     for start in (b"", GOOD.encode(), "\N{BYTE ORDER MARK}".encode("utf-16-le"), b"PAR1"):
         read_or_error(start + noise, by or PLAIN)
     detect_format(noise)
@@ -96,7 +96,7 @@ def test_noise_is_refused(noise: bytes, by: LogFormat | None) -> None:
     st.lists(st.tuples(st.integers(0, len(GOOD)), st.sampled_from(PIECES), st.integers(0, 40)), max_size=4),
     log_formats(),
 )
-def test_a_good_file_with_spoilt_places_is_read_or_refused(
+def test_a_good_file_with_corrupt_positions_is_read_or_rejected(
     corrupt: list[tuple[int, bytes, int]], by: LogFormat | None
 ) -> None:
     content = bytearray(GOOD.encode())
@@ -107,7 +107,7 @@ def test_a_good_file_with_spoilt_places_is_read_or_refused(
 
 
 @pytest.mark.parametrize("seed", range(60))
-def test_a_parquet_file_with_spoilt_bytes_is_read_or_refused(seed: int) -> None:
+def test_a_parquet_file_with_corrupt_bytes_is_read_or_rejected(seed: int) -> None:
     rng = random.Random(seed)
     rows = 500
     content = bytearray(
@@ -133,7 +133,7 @@ def test_a_parquet_file_with_spoilt_bytes_is_read_or_refused(seed: int) -> None:
 
 
 @given(st.binary(max_size=200), st.booleans())
-def test_a_preview_of_noise_is_rows_or_a_refusal(noise: bytes, cut: bool) -> None:
+def test_a_preview_of_noise_is_rows_or_a_rejection(noise: bytes, cut: bool) -> None:
     detection = detect_format(GOOD.encode()[:500] + noise)
     with contextlib.suppress(ServiceError):
         assert preview(detection.log_format, GOOD.encode()[:500] + noise, COPENHAGEN, cut).rows

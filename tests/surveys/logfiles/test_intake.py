@@ -17,7 +17,7 @@ from surveys.logfiles.importing import BLOCK_ROWS
 from tests.surveys.logfiles.logs import HEADER, log_format, read, readings, utc
 
 
-def test_times_without_an_offset_are_the_sites_and_with_one_are_what_they_say() -> None:
+def test_times_without_an_offset_are_in_the_sites_zone_and_others_in_their_own() -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170\n2026-10-06T09:30:01+00:00,311.2,170\n")
     times, _ = readings(intake)
     expected = [datetime(2026, 10, 6, 7, 30, tzinfo=UTC), datetime(2026, 10, 6, 9, 30, 1, tzinfo=UTC)]
@@ -42,9 +42,7 @@ def test_columns_may_be_parted_by_comma_semicolon_or_tab(mark: str) -> None:
         ("\0\0\0,311.2,170", "time", "time-invalid/iso"),
     ],
 )
-def test_a_row_that_cannot_be_read_is_listed_with_line_column_and_reason(
-    row: str, column: str, reason: str
-) -> None:
+def test_an_unreadable_row_is_listed_with_line_column_and_reason(row: str, column: str, reason: str) -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:29:59,311.2,170\n{row}\n2026-10-06T09:30:01,311.2,170\n")
     [row] = intake.rejected_rows
     assert (row.line, row.column) == (3, column)
@@ -70,19 +68,19 @@ def test_a_row_that_cannot_be_read_is_listed_with_line_column_and_reason(
         (",".join(f"c{i}" for i in range(100)), "too-many-columns"),
     ],
 )
-def test_a_file_that_cannot_serve_is_refused_with_its_reason(text: str | bytes, code: str) -> None:
+def test_an_unusable_file_is_rejected_with_the_reason(text: str | bytes, code: str) -> None:
     with pytest.raises(ServiceError) as caught:
         read(text)
     assert (caught.value.code, caught.value.status) == (code, 400)
 
 
-def test_a_file_larger_than_allowed_is_refused() -> None:
+def test_a_file_above_the_size_limit_is_rejected() -> None:
     with pytest.raises(ServiceError) as caught:
         read(f"{HEADER}\n" + "2026-10-06T09:30:00,311.2,170\n" * 1000, most=10_000)
     assert caught.value.code == "file-too-large"
 
 
-def test_the_file_is_kept_as_it_came_with_its_checksum() -> None:
+def test_the_file_is_stored_unchanged_with_its_checksum() -> None:
     text = f"{HEADER},note\r\n2026-10-06T09:30:00,311.2,170,ok\r\n".encode()
     intake = read(text)
     kept = b"".join(zstandard.ZstdDecompressor().decompress(part) for part in intake.file_parts)
@@ -106,13 +104,13 @@ def test_no_bytes_whatever_break_the_intake(noise: bytes) -> None:
             assert read(start + noise).rows_accepted > 0
 
 
-def test_a_row_with_more_cells_than_the_header_names_is_refused_unless_they_are_empty() -> None:
+def test_a_row_with_more_cells_than_the_header_is_rejected_unless_they_are_empty() -> None:
     intake = read(f"{HEADER}\n2026-10-06T09:30:00,311.2,170,\n2026-10-06T09:30:01,311,2,170\n")
     assert intake.rows_accepted == 1
     assert intake.rejected_rows[0].reason == message("row-columns-extra", columns=4, named=3)
 
 
-def test_quotes_enclose_cells_and_one_left_open_refuses_its_row_only() -> None:
+def test_quotes_enclose_cells_and_an_open_quote_rejects_only_its_row() -> None:
     rows = '2026-10-06T09:30:00,"311.2",170,"a, b"\n2026-10-06T09:30:01,"311.2,170,\n2026-10-06T09:30:02,311.2,170,x\n'
     intake = read(f'"time","transit_time [us]","time_difference [ns]",note\n{rows}')
     assert readings(intake)[1]["transit_time"] == [311.2, 311.2]
@@ -160,7 +158,7 @@ def test_text_of_two_bytes_a_letter_is_read(encoding: str) -> None:
     }
 
 
-def test_a_value_missing_where_a_reading_can_do_without_it_is_kept_as_missing() -> None:
+def test_a_missing_optional_value_is_stored_as_missing() -> None:
     columns = [
         {"name": "flow_velocity", "at": 2, "unit": "m/s"},
         {"name": "signal_to_noise", "at": 3, "unit": "dB"},
@@ -190,7 +188,7 @@ def test_counted_times_are_read(form: str, cell: str) -> None:
     assert times == [utc(2026, 10, 6, 9, 29, 59) + 250_000]
 
 
-def test_elapsed_seconds_without_a_start_are_refused_and_with_one_are_noted() -> None:
+def test_elapsed_seconds_require_a_start_and_give_a_finding() -> None:
     by = log_format(time={"at": 1, "form": "elapsed-seconds"})
     with pytest.raises(ServiceError) as caught:
         read("0,311.2,170\n", by)
@@ -200,7 +198,7 @@ def test_elapsed_seconds_without_a_start_are_refused_and_with_one_are_noted() ->
     assert [f.code for f in intake.findings] == ["times-from-start"]
 
 
-def test_what_is_odd_about_the_rows_comes_as_findings() -> None:
+def test_irregular_rows_give_findings() -> None:
     rows = "".join(f"2026-10-06T09:30:{n:02},311.2,170\n" for n in [*range(20), *range(40, 60)])
     assert [f.code for f in read(f"{HEADER}\n{rows}").findings] == ["log-gaps"]
 

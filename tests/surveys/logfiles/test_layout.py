@@ -86,7 +86,7 @@ def test_a_log_format_comes_back_from_json_as_it_went() -> None:
         ({"columns": [COLUMN] * 65}, "format.columns"),
     ],
 )  # fmt: skip
-def test_a_log_format_that_cannot_be_meant_so_is_refused_at_its_field(raw: Any, field: str) -> None:
+def test_an_impossible_log_format_is_rejected_with_its_field(raw: Any, field: str) -> None:
     with pytest.raises(ServiceError) as caught:
         LogFormat.from_json(raw)
     assert caught.value.field == field
@@ -107,7 +107,7 @@ JSON = st.recursive(
         JSON | st.dictionaries(st.sampled_from(["at", "clock", "form", "pattern", "zone"]), JSON),
     )
 )
-def test_whatever_json_comes_is_a_log_format_or_refused(raw: Any) -> None:
+def test_any_json_is_a_log_format_or_rejected(raw: Any) -> None:
     found, field = PLAIN, "format"
     try:
         found = LogFormat.from_json(raw)

@@ -47,7 +47,7 @@ def test_timestamps_with_a_zone_are_instants_and_without_are_the_sites(
     assert [str(value) for value in readings(intake)[1]["signal_to_noise"]] == ["40.0", "nan", "41.0"]
 
 
-def test_rows_that_cannot_be_read_are_listed_by_their_number() -> None:
+def test_unreadable_rows_are_listed_by_number() -> None:
     times = [LOCAL[0], None, LOCAL[2], LOCAL[2]]
     intake = read(file_of(t=times, v=[1.0, 1.0, float("nan"), None], s=[40.0] * 4), by())
     assert [(r.line, r.column) for r in intake.rejected_rows] == [
@@ -62,7 +62,7 @@ def test_rows_that_cannot_be_read_are_listed_by_their_number() -> None:
     ]
 
 
-def test_counted_and_written_times_are_read_as_the_log_format_says() -> None:
+def test_counted_and_written_times_are_read_by_the_log_format() -> None:
     v, s = [1.0], [40.0]
     assert readings(
         read(file_of(t=[1_791_279_000_500], v=v, s=s), by({"at": "t", "form": "unix-milliseconds"}))
@@ -87,13 +87,13 @@ def test_the_plain_names_of_columns_serve_in_parquet_too() -> None:
         ({f"c{n}": [1] for n in range(70)}, "too-many-columns"),
     ],
 )
-def test_a_file_that_does_not_fit_the_log_format_is_refused(columns: dict[str, Any], code: str) -> None:
+def test_a_file_that_does_not_match_the_log_format_is_rejected(columns: dict[str, Any], code: str) -> None:
     with pytest.raises(ServiceError) as caught:
         read(file_of(**columns), by())
     assert caught.value.code == code
 
 
-def test_what_unfolds_to_far_more_than_its_size_is_refused() -> None:
+def test_a_decompression_bomb_is_rejected() -> None:
     # 400 MB of zeros in a few kilobytes, in row groups small enough to be read one by one.
     schema = pa.schema([("t", pa.timestamp("us")), ("v", pa.float64()), ("s", pa.float64())])
     rows = 1_000_000
@@ -111,7 +111,7 @@ def test_what_unfolds_to_far_more_than_its_size_is_refused() -> None:
 
 
 @pytest.mark.parametrize("content", [b"", b"PAR1", b"PAR1" * 100, b"time,v\n1,2\n"])
-def test_what_is_no_parquet_is_refused(content: bytes) -> None:
+def test_a_file_that_is_not_parquet_is_rejected(content: bytes) -> None:
     with pytest.raises(ServiceError) as caught:
         read(content, by())
     assert caught.value.code == "file-not-parquet"

@@ -37,7 +37,7 @@ def test_times_written_by_a_pattern_are_read_as_the_standard_library_reads_them(
 
 
 @given(st.sampled_from(PATTERNS), st.text("0123456789.:/- TaApPmMjJ", min_size=19, max_size=19))
-def test_what_is_no_such_time_is_none_alone_and_among_many(pattern: str, text: str) -> None:
+def test_an_invalid_time_is_invalid_alone_and_in_a_series(pattern: str, text: str) -> None:
     many = pattern_of(pattern).many(letters([text]))
     one = pattern_of(pattern).moment(text)
     if many is not None:
@@ -55,7 +55,7 @@ def test_what_is_no_such_time_is_none_alone_and_among_many(pattern: str, text: s
         "01.01.2026 24:00:00",
     ],
 )
-def test_days_and_hours_that_do_not_exist_are_refused(text: str) -> None:
+def test_days_and_hours_that_do_not_exist_are_rejected(text: str) -> None:
     pattern = pattern_of("%d.%m.%Y %H:%M:%S")
     assert pattern.moment(text) is None
     assert pattern.many(letters([text])) is None
@@ -73,5 +73,5 @@ def test_numbers_may_be_written_without_a_leading_zero_and_an_offset_counts() ->
     ["", "%d.%m.%Y", "%H:%M", "%d.%m.%Y %H:%M %Q", "%d.%m.%Y %d %H:%M", "%d.%m.%Y %I:%M", "%d.%m.%Y %H:%M %p", "%d.%m.%Y %y %H:%M",
      "%d.%m.%Y %H:%M.%f", "x%d.%m.%Y %H:%M", "%", "%d.%m.%Y %H:%M%", "%d.%b.%m.%Y %H:%M", "%d.%m.%Y %H:%M" + " " * 60],
 )  # fmt: skip
-def test_a_pattern_that_cannot_tell_a_time_is_complained_of(pattern: str) -> None:
+def test_a_pattern_without_a_complete_time_is_rejected(pattern: str) -> None:
     assert pattern_error(pattern)

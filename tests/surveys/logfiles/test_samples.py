@@ -20,7 +20,7 @@ SAMPLES: list[dict[str, Any]] = json.loads((FOLDER / "samples.json").read_text(e
 GOOD = [sample for sample in SAMPLES if sample["rows_accepted"]]
 
 
-def test_the_samples_are_what_their_script_makes(tmp_path: Path) -> None:
+def test_the_samples_agree_with_their_script(tmp_path: Path) -> None:
     runpy.run_path(str(FIXTURES / "make_sample_logs.py"))["main"](tmp_path)
     assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == {
         file.name: file.read_bytes() for file in FOLDER.iterdir()
@@ -34,14 +34,14 @@ def test_a_sample_is_read_by_its_log_format(sample: dict[str, Any]) -> None:
     assert [finding.code for finding in intake.findings] == sample["findings"]
 
 
-def test_the_spoilt_rows_are_named_one_by_one() -> None:
+def test_corrupt_rows_are_named_one_by_one() -> None:
     intake = read((FOLDER / "bad-rows.csv").read_bytes())
     assert [(r.line, r.column) for r in intake.rejected_rows] == [
         (12, "transit_time"), (22, ""), (32, "time"), (42, ""), (52, "")
     ]  # fmt: skip
 
 
-def test_a_sample_without_usable_columns_is_refused() -> None:
+def test_a_sample_without_usable_columns_is_rejected() -> None:
     with pytest.raises(ServiceError) as caught:
         read((FOLDER / "bad-header.csv").read_bytes())
     assert caught.value.code == "columns-missing"
@@ -50,7 +50,7 @@ def test_a_sample_without_usable_columns_is_refused() -> None:
 @pytest.mark.parametrize(
     "name", ["plain.csv", "semicolons-decimal-commas.csv", "two-byte-tabs-counted-backwards.txt"]
 )
-def test_the_guess_for_a_sample_reads_all_its_rows(name: str) -> None:
+def test_the_detected_format_of_a_sample_reads_all_its_rows(name: str) -> None:
     content = (FOLDER / name).read_bytes()
     detection = detect_format(content)
     if name.startswith("semicolons"):

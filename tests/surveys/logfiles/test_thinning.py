@@ -13,7 +13,7 @@ from hypothesis.extra.numpy import arrays
 from surveys.logfiles.downsampling import downsampled, downsampled_blocks
 
 
-def test_thinning_keeps_the_peaks_and_the_ends() -> None:
+def test_downsampling_keeps_the_peaks_and_the_ends() -> None:
     rng = random.Random(5)
     values = np.array([rng.gauss(0, 1) for _ in range(50_000)])
     values[31_234] = 99.0
@@ -25,7 +25,7 @@ def test_thinning_keeps_the_peaks_and_the_ends() -> None:
 
 
 @given(arrays(np.float64, st.integers(1, 300), elements=st.integers(-9, 9)), st.integers(2, 40))
-def test_each_stretch_shows_its_lowest_and_highest(values: np.ndarray, points: int) -> None:
+def test_each_interval_shows_its_minimum_and_maximum(values: np.ndarray, points: int) -> None:
     shown = downsampled(values, points)
     expected = {0, len(values) - 1}
     if len(values) <= points:
@@ -43,7 +43,7 @@ def test_each_stretch_shows_its_lowest_and_highest(values: np.ndarray, points: i
     st.integers(2, 40),
     st.lists(st.integers(0, 200), max_size=5),
 )
-def test_block_by_block_comes_to_the_same_as_the_whole(
+def test_downsampling_by_blocks_agrees_with_downsampling_at_once(
     values: np.ndarray, points: int, cuts: list[int]
 ) -> None:
     edges = [0, *sorted(min(cut, len(values)) for cut in cuts), len(values)]
@@ -55,7 +55,7 @@ def test_block_by_block_comes_to_the_same_as_the_whole(
     assert shown.tobytes() == values[whole].tobytes()
 
 
-def test_a_stretch_without_values_shows_as_a_gap_and_hides_no_peak_beside_it() -> None:
+def test_an_interval_without_values_is_a_gap_and_hides_no_adjacent_peak() -> None:
     values = np.sin(np.arange(1000.0))
     values[200:400] = np.nan
     values[403] = 7.0

@@ -78,9 +78,7 @@ def tables(draw: st.DrawFn) -> tuple[LogFormat, bytes]:
 
 @settings(max_examples=400)
 @given(tables(), st.booleans())
-def test_what_is_read_at_once_is_what_is_read_one_by_one(
-    table: tuple[LogFormat, bytes], header: bool
-) -> None:
+def test_reading_in_bulk_agrees_with_reading_row_by_row(table: tuple[LogFormat, bytes], header: bool) -> None:
     by, chunk = table
     how = plan(by, header=("t", "a", "b", "c") if header else None)
     try:
@@ -145,7 +143,7 @@ def text_in_chunks(read: Any, encoding: str, size: int) -> Iterator[bytes]:
     return chunks(read, encoding, size)
 
 
-def test_a_line_too_long_is_named_by_its_number_wherever_it_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_line_that_is_too_long_is_named_by_its_number(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("surveys.logfiles.bulk_parser.MIN_CHUNK", 200)
     row = "2026-10-06T09:30:00,311.2,170"
     text = "\n".join([HEADER, *[row] * 500, row + "," + "9" * 10_000, *[row] * 500])

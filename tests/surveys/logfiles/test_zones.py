@@ -24,7 +24,7 @@ ZONES = [
     st.sampled_from(ZONES),
     st.lists(st.datetimes(datetime(1975, 1, 1), datetime(2037, 12, 31)), min_size=1, max_size=20),
 )
-def test_many_times_come_to_utc_as_the_zone_brings_each(name: str, moments: list[datetime]) -> None:
+def test_many_times_are_converted_to_utc_as_each_one_alone(name: str, moments: list[datetime]) -> None:
     # The standard library's zones are the reference; the order of rows is the test below.
     zone = ZoneInfo(name)
     local = np.array([(moment.replace(tzinfo=UTC) - EPOCH) // MICROSECOND for moment in moments])
@@ -47,7 +47,7 @@ def rows(*clocks: str) -> str:
     return f"{HEADER}\n" + "".join(f"{clock},311.2,170\n" for clock in clocks)
 
 
-def test_the_repeated_hour_is_told_apart_by_the_order_of_the_rows() -> None:
+def test_the_repeated_hour_is_resolved_by_the_order_of_the_rows() -> None:
     # Copenhagen goes back from 03:00 to 02:00 on 25 October 2026, at 01:00 UTC.
     local = [(1, 30), (2, 0), (2, 30), (2, 59), (2, 0), (2, 30), (3, 0)]
     intake = read(rows(*(f"2026-10-25T{h:02}:{m:02}:00" for h, m in local)))
@@ -64,14 +64,14 @@ def test_the_repeated_hour_is_told_apart_by_the_order_of_the_rows() -> None:
     assert finding.parameters["on"] == {"date": "2026-10-25"}
 
 
-def test_a_repeated_hour_without_a_step_back_is_taken_as_the_first_pass_and_said_so() -> None:
+def test_a_repeated_hour_without_a_step_back_is_the_first_pass_with_a_finding() -> None:
     intake = read(rows("2026-10-25T02:10:00", "2026-10-25T02:20:00"))
     assert readings(intake)[0] == [utc(2026, 10, 25, 0, 10), utc(2026, 10, 25, 0, 20)]
     [finding] = intake.findings
     assert (finding.code, finding.severity) == ("dst-hour-repeated", "warning")
 
 
-def test_rows_of_the_hour_that_clocks_skip_are_refused_and_told_why() -> None:
+def test_rows_of_the_skipped_hour_are_rejected_with_the_reason() -> None:
     # Copenhagen goes from 02:00 to 03:00 on 29 March 2026.
     intake = read(rows("2026-03-29T01:59:59", "2026-03-29T02:30:00", "2026-03-29T03:00:00"))
     times, _ = readings(intake)
@@ -94,7 +94,7 @@ def test_a_log_formats_zone_counts_before_the_sites(zone: str, hour: int) -> Non
     assert readings(intake)[0] == [utc(2026, 6, 28, hour, 30)]
 
 
-def test_a_long_log_over_the_change_is_read_whole() -> None:
+def test_a_long_log_over_the_clock_change_is_read_completely() -> None:
     start = datetime(2026, 10, 24, 22, 0, tzinfo=UTC)
     moments = [start + timedelta(seconds=10 * n) for n in range(3000)]
     clocks = (moment.astimezone(COPENHAGEN).strftime("%Y-%m-%dT%H:%M:%S") for moment in moments)

@@ -9,7 +9,7 @@ import pytest
 from surveys.operations.body_length import BodyTruncated, LengthCheckedBody, check_body_length
 
 
-def test_a_whole_body_is_read_to_its_end_as_often_as_asked() -> None:
+def test_a_complete_body_can_be_read_to_its_end_repeatedly() -> None:
     body = LengthCheckedBody(io.BytesIO(b"time,flow\n1,2\n"), 14)
     assert (body.readline(100), body.read(100), body.read(100), body.readline(100)) == (
         b"time,flow\n",
@@ -20,7 +20,7 @@ def test_a_whole_body_is_read_to_its_end_as_often_as_asked() -> None:
 
 
 @pytest.mark.parametrize("read", [LengthCheckedBody.read, LengthCheckedBody.readline])
-def test_a_body_cut_off_says_after_how_much(read: object) -> None:
+def test_a_truncated_body_names_its_length(read: object) -> None:
     body = LengthCheckedBody(io.BytesIO(b"time,flow\n"), 14)
     assert read(body, 100) == b"time,flow\n"  # type: ignore[operator]
     with pytest.raises(BodyTruncated, match="received=10, expected=14") as caught:

@@ -41,14 +41,14 @@ def test_alive_is_answered_without_any_query_whatever_the_host_and_the_scheme(se
 
 
 @pytest.mark.django_db
-def test_ready_without_a_broker_asks_the_database_and_its_migrations(settings: Any) -> None:
+def test_readiness_without_a_broker_checks_the_database_and_its_migrations(settings: Any) -> None:
     settings.SECURE_SSL_REDIRECT = True
     answer = ask("/readyz")
     assert (answer.status_code, answer.json()) == (200, {"ready": True, "failed": []})
 
 
 @pytest.mark.django_db
-def test_a_migration_not_applied_is_told_and_once_all_are_it_is_not_asked_again(
+def test_an_unapplied_migration_is_reported_and_applied_ones_are_checked_once(
     monkeypatch: pytest.MonkeyPatch, django_assert_num_queries: Any
 ) -> None:
     monkeypatch.setattr(readiness, "_migrated", set())
@@ -66,7 +66,7 @@ def test_a_migration_not_applied_is_told_and_once_all_are_it_is_not_asked_again(
 
 
 @pytest.mark.django_db
-def test_a_database_that_fails_is_told_by_name_and_nothing_else_of_it(
+def test_a_failed_database_is_reported_by_name_only(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     def fail() -> str:
@@ -86,7 +86,7 @@ def test_a_broker_that_is_down_fails_with_its_sweep(settings: Any) -> None:
 
 @pytest.mark.django_db
 @pytest.mark.needs_redis
-def test_a_sweep_too_long_ago_is_told_and_one_of_late_is_well(settings: Any) -> None:
+def test_an_old_sweep_is_reported_and_a_recent_one_is_not(settings: Any) -> None:
     settings.CELERY_BROKER_URL = REDIS_URL
     with Redis.from_url(REDIS_URL) as broker:
         broker.delete(LAST_SWEEP)
@@ -139,6 +139,6 @@ def test_metrics_count_requests_backlog_and_overdue_instruments(
 
 
 @pytest.mark.django_db
-def test_metrics_of_a_broker_that_is_down_say_so(settings: Any) -> None:
+def test_metrics_report_a_broker_that_is_down(settings: Any) -> None:
     settings.CELERY_BROKER_URL = f"redis://127.0.0.1:{free_port()}/0"
     assert samples(settings)["surveys_broker_up"] == 0

@@ -250,15 +250,15 @@ def alter_report() -> None:
         ("surveys_report", alter_report, "report-altered"),
     ],
 )
-def test_what_is_spoilt_is_found(survey: Survey, table: str, corrupt: Callable[[], None], found: str) -> None:
+def test_corrupt_records_are_found(
+    survey: Survey, table: str, corrupt: Callable[[], None], found: str
+) -> None:
     freely(table)
     corrupt()
     assert found in codes()
 
 
-def test_a_log_read_in_another_zone_than_its_site_has_by_now_is_no_finding(
-    here: Scene, survey: Survey
-) -> None:
+def test_a_log_read_in_an_earlier_zone_of_its_site_is_not_a_finding(here: Scene, survey: Survey) -> None:
     site = here.pipe.site
     site.time_zone = "Asia/Kathmandu"
     site.save()

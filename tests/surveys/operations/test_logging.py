@@ -112,7 +112,7 @@ def test_a_fault_is_logged_with_its_traceback_but_not_with_the_rows_of_the_datab
     assert SECRET not in told(lines())
 
 
-def test_an_error_told_by_its_text_loses_the_values_it_repeats(lines: Any) -> None:
+def test_an_error_logged_by_its_text_loses_the_values_it_repeats(lines: Any) -> None:
     logging.getLogger("surveys").warning("constraint without a sentence: %s", DETAIL)
     assert lines()[-1]["event"] == "constraint without a sentence: duplicate key"
 

@@ -46,7 +46,7 @@ def visitor(cast: Any) -> Visitor:
         ("from=%00", 400, "cannot be read"),
     ],
 )
-def test_any_stretch_asked_for_is_answered(
+def test_any_requested_time_range_has_a_response(
     visitor: Visitor, survey: Survey, requested: str, status: int, told: str
 ) -> None:
     answer = visitor.get(f"/surveys/{survey.pk}/?{requested}")
@@ -59,7 +59,9 @@ def test_no_search_is_a_fault_of_ours(visitor: Visitor, survey: Survey, address:
     assert visitor.get(address).status_code in (200, 400)
 
 
-def test_of_several_paths_the_page_tells_the_mean_before_the_one_path(visitor: Visitor, here: Scene) -> None:
+def test_the_page_of_several_paths_shows_the_mean_before_the_single_path(
+    visitor: Visitor, here: Scene
+) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))
     second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
     mean = paths_result(first)

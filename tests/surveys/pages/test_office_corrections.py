@@ -54,7 +54,7 @@ def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site:
         ("reason", "\u202e", "U+202E"),
     ],
 )
-def test_what_cannot_be_is_told_and_kept_in_its_field(
+def test_an_invalid_value_is_reported_and_kept_in_its_field(
     office: Visitor, here: Scene, name: str, typed: str, told: str
 ) -> None:
     sent = {"reason": "Gauged.", "pipe.wall_thickness": "7.9 mm", name: typed}
@@ -66,14 +66,14 @@ def test_what_cannot_be_is_told_and_kept_in_its_field(
     assert PipeData.objects.count() == 1
 
 
-def test_a_nul_anywhere_in_a_form_is_refused_before_it_is_read(office: Visitor, here: Scene) -> None:
+def test_a_nul_anywhere_in_a_form_is_rejected_before_it_is_read(office: Visitor, here: Scene) -> None:
     address = f"/office/pipes/{here.pipe.pk}/correction/"
     assert office.get(address, {"version": "\x00"}).status_code == 400
     assert office.post(address, {"reason": "Gauged.", "medium.pressure": "1 bar\x00"}).status_code == 400
     assert PipeData.objects.count() == 1
 
 
-def test_an_oval_pipe_is_largest_where_it_says_so(office: Visitor, here: Scene) -> None:
+def test_an_out_of_round_pipe_keeps_its_largest_diameter(office: Visitor, here: Scene) -> None:
     sent = {
         "reason": "Taped.",
         "pipe.max_outer_diameter": "218 mm",
@@ -85,7 +85,9 @@ def test_an_oval_pipe_is_largest_where_it_says_so(office: Visitor, here: Scene) 
 
 
 @pytest.mark.parametrize("typed", ["nan", "inf", "thirty", "1e999", "2"])
-def test_a_share_that_is_no_number_from_0_to_1_is_refused(office: Visitor, here: Scene, typed: str) -> None:
+def test_a_fraction_that_is_not_a_number_from_0_to_1_is_rejected(
+    office: Visitor, here: Scene, typed: str
+) -> None:
     sent = {"reason": "x", "medium.name": "ethylene-glycol-water", "medium.mass_fraction": typed}
     answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
     assert answer.status_code == 400
@@ -115,7 +117,7 @@ LINED = {"pipe.lining": "cement-mortar", "pipe.lining.thickness": "4 mm", "pipe.
         ({"0.material": "", "1.material": "epoxy", "1.thickness": "x"}, "1-thickness"),
     ],
 )
-def test_what_cannot_be_of_a_further_lining_is_told_at_its_row(
+def test_an_invalid_value_of_a_further_lining_is_reported_in_its_row(
     office: Visitor, here: Scene, typed: dict[str, str], wrong: str
 ) -> None:
     sent = (
@@ -129,7 +131,7 @@ def test_what_cannot_be_of_a_further_lining_is_told_at_its_row(
     assert PipeData.objects.count() == 1
 
 
-def test_a_lining_inside_no_lining_is_told_at_the_first(office: Visitor, here: Scene) -> None:
+def test_a_further_lining_without_a_first_is_reported_at_the_first(office: Visitor, here: Scene) -> None:
     inner = {"pipe.further_linings.rows": "1", "pipe.further_linings.0.material": "epoxy"}
     sent = inner | {"pipe.further_linings.0.thickness": "0.5 mm", "reason": "Cut open."}
     page = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent).content.decode()
@@ -137,9 +139,7 @@ def test_a_lining_inside_no_lining_is_told_at_the_first(office: Visitor, here: S
     assert "outermost lining first" in page
 
 
-def test_one_more_lining_is_asked_for_without_a_script_and_five_are_the_most(
-    office: Visitor, here: Scene
-) -> None:
+def test_a_lining_is_added_without_a_script_up_to_five(office: Visitor, here: Scene) -> None:
     address = f"/office/pipes/{here.pipe.pk}/correction/"
     typed = LINED | {"pipe.further_linings.rows": "4", "pipe.outer_diameter": "300 mm", "do": "more-linings"}
     page = office.post(address, typed).content.decode()
@@ -171,7 +171,7 @@ def address_of_pair(kit: Any) -> str:
         ("reason", "\u202e", "U+202E"),
     ],
 )
-def test_what_cannot_be_of_a_pair_is_told_and_kept_in_its_field(
+def test_an_invalid_value_of_a_pair_is_reported_and_kept_in_its_field(
     office: Visitor, address_of_pair: str, name: str, typed: str, told: str
 ) -> None:
     sent = {"reason": "Data sheet.", "wedge_angle": "43 deg", name: typed}
@@ -193,9 +193,7 @@ def test_the_form_of_a_pair_works_without_a_script(office: Visitor, address_of_p
     assert office.post(address_of_pair, {"reason": "Nothing to say."}).status_code == 400
 
 
-def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
-    office: Visitor, address_of_pair: str, kit: Any
-) -> None:
+def test_unchanged_values_of_a_pair_keep_every_digit(office: Visitor, address_of_pair: str, kit: Any) -> None:
     [first] = kit.pair.transducer_data.all()
     # Never typed in the kit: shown rounded, in the reader's units.
     assert "min_temperature" not in first.as_entered
@@ -209,7 +207,7 @@ def test_of_a_pair_what_was_not_touched_stays_to_the_last_digit(
     assert records.wedge_sound_speed_m_s == first.wedge_sound_speed_m_s
 
 
-def test_there_is_no_such_page_of_another_instrument_or_version(
+def test_another_instrument_or_version_has_no_such_page(
     office: Visitor, address_of_pair: str, kit: Any
 ) -> None:
     bare = Instrument.objects.create(kind="transducer-pair", type_name="Old", serial="P-9")
@@ -229,7 +227,7 @@ def test_there_is_no_such_page_of_another_instrument_or_version(
         ("min_wall_thickness", "", "All fields have their recorded values"),
     ],
 )
-def test_what_cannot_be_of_a_type_is_told_and_nothing_is_kept(
+def test_an_invalid_value_of_a_type_is_reported_and_not_stored(
     office: Visitor, name: str, typed: str, told: str
 ) -> None:
     records = InstrumentType.objects.create(kind="meter", name="Portable", max_velocity_m_s=20)
@@ -240,7 +238,7 @@ def test_what_cannot_be_of_a_type_is_told_and_nothing_is_kept(
     assert (records.min_velocity_m_s, records.note) == (None, "")
 
 
-def test_a_figure_of_a_type_that_was_emptied_is_not_known_any_more(office: Visitor) -> None:
+def test_an_emptied_value_of_a_type_is_unknown(office: Visitor) -> None:
     records = InstrumentType.objects.create(
         kind="meter", name="Portable", max_velocity_m_s=20, as_entered={"max_velocity": "20 m/s"}
     )

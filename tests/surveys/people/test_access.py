@@ -28,7 +28,9 @@ def test_the_table_has_a_row_for_every_call_and_no_other() -> None:
 
 
 @pytest.mark.parametrize("who", WHO)
-def test_every_call_answers_everybody_as_the_table_says(cast: Any, there: Everything, who: str) -> None:
+def test_every_call_has_the_responses_of_the_table_for_every_user(
+    cast: Any, there: Everything, who: str
+) -> None:
     found = walked(cast, there, who)
     if "WRITE_ACCESS_TABLE" in os.environ:
         write_column(who, found)
@@ -36,7 +38,9 @@ def test_every_call_answers_everybody_as_the_table_says(cast: Any, there: Everyt
 
 
 @pytest.mark.parametrize("who", ["nobody", "stranger", "idle_technician"])
-def test_what_one_may_not_see_answers_as_what_is_not_there(cast: Any, there: Everything, who: str) -> None:
+def test_an_invisible_record_has_the_response_of_a_missing_one(
+    cast: Any, there: Everything, who: str
+) -> None:
     rows = table()
     hidden = {route for (method, route), row in rows.items() if method == "GET" and row[who] in (401, 404)}
     calls_of_hidden = [
@@ -54,7 +58,7 @@ def test_what_one_may_not_see_answers_as_what_is_not_there(cast: Any, there: Eve
         assert told[0] == told[1], (method, route)
 
 
-def test_the_administrators_pages_open_to_nobody_else(cast: Any, there: Everything) -> None:
+def test_the_admin_pages_are_for_administrators_only(cast: Any, there: Everything) -> None:
     paths = [address(route) for route, _ in patterns() if route.startswith("admin/") and "path:" not in route]
     paths += [
         f"/admin/surveys/{model._meta.model_name}/"

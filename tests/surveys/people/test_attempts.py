@@ -137,7 +137,7 @@ def test_no_attempt_of_another_organisation_reads_infers_or_changes_anything(
     assert 0 < sum(rejected) < len(rejected)
 
 
-def test_no_filter_by_id_tells_whether_there_is_such_a_record(cast: Any, site: Any, kit: Any) -> None:
+def test_no_filter_by_id_reveals_the_existence_of_a_record(cast: Any, site: Any, kit: Any) -> None:
     Everything(cast, site, kit)
     api, tried = signed_in(cast, "stranger"), set()
     for prefix, view, _ in router.registry:

@@ -35,7 +35,9 @@ pytestmark = pytest.mark.django_db
 AUDIT = "/api/v1/audit/"
 
 
-def test_a_change_says_who_what_when_before_and_after(as_user: Any, cast: Any, site: Any) -> None:
+def test_a_change_has_user_record_time_and_values_before_and_after(
+    as_user: Any, cast: Any, site: Any
+) -> None:
     before = timezone.now()
     as_user("office").patch(f"/api/v1/sites/{site.pk}/", {"address": "1 Kiln Lane"}, format="json")
     [entry] = as_user("office").get(AUDIT, {"record": str(site.pk)}).json()["results"]
@@ -45,14 +47,14 @@ def test_a_change_says_who_what_when_before_and_after(as_user: Any, cast: Any, s
     assert before <= datetime.fromisoformat(entry["at"]) <= timezone.now()
 
 
-def test_a_change_that_changes_nothing_or_is_refused_is_not_in_the_log(as_user: Any, site: Any) -> None:
+def test_a_rejected_change_or_one_without_effect_is_not_in_the_log(as_user: Any, site: Any) -> None:
     office = as_user("office")
     office.patch(f"/api/v1/sites/{site.pk}/", {"name": site.name}, format="json")
     office.patch(f"/api/v1/sites/{site.pk}/", {"time_zone": "Nowhere/Else"}, format="json")
     assert not AuditEntry.objects.exists()
 
 
-def test_what_a_job_is_related_to_is_in_the_log_too(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
+def test_relations_of_a_job_are_in_the_log_too(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
     office, start = as_user("office"), datetime(2026, 10, 6, tzinfo=UTC)
     body = {
         "site": str(site.pk),
@@ -141,7 +143,7 @@ def test_a_change_in_the_admin_is_in_the_log_as_from_the_api(client: Any, cast: 
     assert AuditEntry.objects.get(record=third.pk).action == "created"
 
 
-def test_personal_notes_are_told_of_and_not_kept(as_user: Any, cast: Any) -> None:
+def test_changes_of_personal_notes_are_logged_without_the_text(as_user: Any, cast: Any) -> None:
     as_user("office").patch(f"/api/v1/clients/{cast.client.pk}/", {"contact": "Una, 555 0100"}, format="json")
     entry = AuditEntry.objects.get(record=cast.client.pk)
     assert (entry.before, entry.after) == ({"contact": "(not kept)"}, {"contact": "(not kept)"})
@@ -250,7 +252,9 @@ def test_it_survives_the_users_removal(as_user: Any, cast: Any, site: Any) -> No
     assert (entry.actor, entry.actor_name) == (gone, "office")
 
 
-def test_what_is_its_own_history_has_no_second_copy(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
+def test_records_with_their_own_history_have_no_second_copy(
+    as_user: Any, cast: Any, site: Any, kit: Any
+) -> None:
     here = scene(site, cast, kit)
     here.survey()
     here.correct(0.008)
@@ -270,7 +274,7 @@ def test_reading_the_log_costs_the_same_for_two_entries_as_for_fifty(
             as_user("office").get(AUDIT)
 
 
-def test_a_service_without_a_request_writes_as_nobody(cast: Any, kit: Any) -> None:
+def test_a_service_without_a_request_writes_without_a_user(cast: Any, kit: Any) -> None:
     entry = AuditEntry.objects.filter(record_type="instrument", action="created").first()
     assert entry is not None
     assert (entry.actor, entry.actor_name) == (None, "")

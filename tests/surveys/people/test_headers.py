@@ -51,12 +51,12 @@ def test_the_policy_of_one_answer_is_not_that_of_the_next(client: Any) -> None:
 
 
 @override_settings(SECURE_HSTS_SECONDS=31_536_000, SECURE_HSTS_INCLUDE_SUBDOMAINS=True)
-def test_browsers_are_told_to_come_back_by_https_only(client: Any) -> None:
+def test_responses_require_https_from_browsers(client: Any) -> None:
     told = client.get("/sign-in/", secure=True)["Strict-Transport-Security"]
     assert told == "max-age=31536000; includeSubDomains"
 
 
-def test_answers_are_for_the_one_who_asked(as_user: Any) -> None:
+def test_responses_are_not_shared_by_caches(as_user: Any) -> None:
     assert as_user("owner").get("/api/v1/sites/")["Cache-Control"] == "private, no-cache"
 
 

@@ -103,7 +103,7 @@ def test_a_link_ends_with_its_days_or_when_it_is_revoked(invited: str, client: A
         ({"email": "no address"}, 400, "email"),
     ],
 )
-def test_an_invitation_that_cannot_be_is_refused_by_field(
+def test_an_invalid_invitation_is_rejected_with_its_field(
     as_user: Any, cast: Any, changes: Any, status: int, field: str
 ) -> None:
     answer = invite(as_user("office"), cast, **changes)
@@ -111,7 +111,7 @@ def test_an_invitation_that_cannot_be_is_refused_by_field(
     assert mail.outbox == []
 
 
-def test_a_mail_server_that_refuses_leaves_nothing_behind(
+def test_a_mail_server_that_rejects_leaves_no_invitation(
     as_user: Any, cast: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def reject(self: Any, messages: Any) -> int:
@@ -135,7 +135,7 @@ def test_invitations_and_users_are_not_there_for_others(
     assert api.delete(f"{INVITATIONS}{row.pk}/").status_code == 403
 
 
-def test_an_administrator_changes_what_a_user_may_do_and_the_log_says_so(as_user: Any, cast: Any) -> None:
+def test_an_administrator_changes_the_role_of_a_user_with_a_log_entry(as_user: Any, cast: Any) -> None:
     administrator, path = as_user("administrator"), f"{USERS}{cast.owner.pk}/"
     changed = administrator.patch(path, {"role": "technician"}, format="json")
     assert (changed.status_code, changed.json()["client"]) == (200, None)
@@ -168,7 +168,9 @@ def test_a_user_deactivated_has_no_tokens_even_when_active_again(as_user: Any, c
         assert api.get("/api/v1/me/").status_code == 401
 
 
-def test_a_leaver_is_blanked_and_what_they_did_stays(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
+def test_a_deactivated_user_is_blanked_and_their_actions_are_kept(
+    as_user: Any, cast: Any, site: Any, kit: Any
+) -> None:
     survey = scene(site, cast, kit).survey()
     User.objects.filter(pk=cast.technician.pk).update(first_name="Una", email="una@example.org")
     as_user("technician").patch(

@@ -71,7 +71,7 @@ def test_signing_in_makes_earlier_failures_forgotten(cast: Any) -> None:
         assert sign_in("office").status_code == 200
 
 
-def test_the_page_says_when_a_name_is_locked(cast: Any) -> None:
+def test_the_page_reports_a_locked_name(cast: Any) -> None:
     browser = Browser()
     for _ in range(5):
         page = browser.post("/sign-in/", {"username": "office", "password": "wrong"})
@@ -80,7 +80,7 @@ def test_the_page_says_when_a_name_is_locked(cast: Any) -> None:
     assert "Retry-After" in page
 
 
-def test_behind_a_proxy_the_address_is_what_the_proxy_added(cast: Any, settings: Any) -> None:
+def test_behind_a_proxy_the_address_is_the_one_added_by_the_proxy(cast: Any, settings: Any) -> None:
     settings.SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     body = {"username": "office", "password": "wrong"}
     for number in range(5):
@@ -92,7 +92,7 @@ def test_behind_a_proxy_the_address_is_what_the_proxy_added(cast: Any, settings:
 
 
 @pytest.mark.parametrize("name", ["office", "nobody-of-that-name", "gone", "machine"])
-def test_every_failure_hashes_one_password_so_that_the_time_tells_nothing(
+def test_every_failure_hashes_one_password_so_that_the_time_reveals_nothing(
     cast: Any, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     User.objects.create_user("gone", password=PASSWORD, role="office", is_active=False)
@@ -109,7 +109,7 @@ def test_every_failure_hashes_one_password_so_that_the_time_tells_nothing(
     assert len(hashed) == 1
 
 
-def test_signing_in_and_failing_are_in_the_audit_log_without_what_was_typed(cast: Any) -> None:
+def test_sign_ins_and_failures_are_in_the_audit_log_without_the_input(cast: Any) -> None:
     sign_in("office", "my-secret-typo")
     sign_in("typed-by-mistake", "x")
     sign_in("office")
@@ -188,7 +188,7 @@ def test_wrong_codes_lock_as_wrong_passwords_do(enrolled: list[str]) -> None:
     assert [sign_in("office", code="000000").status_code for _ in range(5)][-1] == 429
 
 
-def test_a_recovery_code_is_kept_as_a_digest_and_serves_once(enrolled: list[str], as_user: Any) -> None:
+def test_a_recovery_code_is_stored_as_a_digest_and_works_once(enrolled: list[str], as_user: Any) -> None:
     assert len(set(enrolled)) == 10
     assert not set(enrolled) & set(RecoveryCode.objects.values_list("code_sha256", flat=True))
     assert sign_in("office", code=enrolled[0].upper()).status_code == 200
@@ -196,7 +196,7 @@ def test_a_recovery_code_is_kept_as_a_digest_and_serves_once(enrolled: list[str]
     assert as_user("office").get(FACTOR).json()["recovery_codes_left"] == 9
 
 
-def test_the_page_asks_for_the_code_too(enrolled: list[str]) -> None:
+def test_the_page_requires_the_code_too(enrolled: list[str]) -> None:
     browser, form = Browser(), {"username": "office", "password": PASSWORD}
     assert "one-time code" in browser.post("/sign-in/", form).content.decode()
     assert browser.get("/api/v1/me/").status_code == 401
@@ -204,12 +204,12 @@ def test_the_page_asks_for_the_code_too(enrolled: list[str]) -> None:
     assert browser.get("/api/v1/me/").json()["username"] == "office"
 
 
-def test_the_admin_has_no_sign_in_of_its_own_that_asks_for_no_code(client: Any, cast: Any) -> None:
+def test_the_admin_has_no_separate_sign_in_without_the_code(client: Any, cast: Any) -> None:
     answer = client.post("/admin/login/?next=/admin/", {"username": "administrator", "password": PASSWORD})
     assert (answer.status_code, answer["Location"]) == (302, "/sign-in/?next=/admin/")
 
 
-def test_a_second_factor_is_taken_away_with_the_password_or_by_an_administrator(
+def test_a_second_factor_is_removed_with_the_password_or_by_an_administrator(
     enrolled: list[str], as_user: Any, cast: Any
 ) -> None:
     path = f"/api/v1/users/{cast.office.pk}/second-factor/"
@@ -244,7 +244,7 @@ def change(api: Any, new: str, current: str = PASSWORD) -> Any:
 
 
 @pytest.mark.parametrize("weak", ["short", "123456789012345", "calibration-admin2"])
-def test_a_weak_password_is_refused_with_the_reason(as_user: Any, weak: str) -> None:
+def test_a_weak_password_is_rejected_with_the_reason(as_user: Any, weak: str) -> None:
     answer = change(as_user("calibration_admin"), weak)
     assert (answer.status_code, answer.json()["code"]) == (400, "password-weak")
     assert answer.json()["errors"][0]["field"] == "new_password"

@@ -51,7 +51,7 @@ def test_a_name_tried_from_many_addresses_waits_whether_or_not_it_exists(cast: A
 
 
 @pytest.mark.parametrize("page", ["/sign-in/", "/invitations/x/"])
-def test_a_page_says_when_to_try_again(client: Any, cast: Any, page: str) -> None:
+def test_a_throttled_page_states_when_to_try_again(client: Any, cast: Any, page: str) -> None:
     answers = [client.post(page, {"username": f"n{n}", "password": "x"}) for n in range(3)]
     assert answers[1].status_code != 429
     assert answers[2].status_code == 429

@@ -60,7 +60,7 @@ def test_a_token_to_compute_does_nothing_else(cast: Any) -> None:
     assert api.post("/api/v1/compute/spacing/", spacing, format="json").status_code == 200
 
 
-def test_a_token_for_the_field_writes_what_technicians_write_and_no_more(cast: Any) -> None:
+def test_a_field_token_has_the_permissions_of_technicians_only(cast: Any) -> None:
     api = with_token(cast.office, Scope.FIELD)
     # Past the permission, an empty body is refused for what it lacks.
     assert api.post("/api/v1/surveys/", {}, format="json").status_code == 400
@@ -102,7 +102,7 @@ def test_the_last_use_is_noted_once_a_minute(cast: Any, django_assert_num_querie
     assert ApiToken.objects.get().last_used_at >= first
 
 
-def test_a_token_is_shown_once_and_kept_as_a_digest(cast: Any) -> None:
+def test_a_token_is_shown_once_and_stored_as_a_digest(cast: Any) -> None:
     browser = Browser()
     browser.force_login(cast.office)
     created = browser.post(
@@ -138,7 +138,7 @@ def test_a_token_alone_makes_no_other_but_with_the_password(cast: Any) -> None:
     assert api.post(TOKENS, wish | {"password": PASSWORD}, format="json").status_code == 201
 
 
-def test_a_revoked_token_is_useless_and_stays_in_the_list(cast: Any, as_user: Any) -> None:
+def test_a_revoked_token_is_rejected_and_stays_in_the_list(cast: Any, as_user: Any) -> None:
     api = with_token(cast.office, Scope.READ)
     token = ApiToken.objects.get()
     assert as_user("office").delete(f"{TOKENS}{token.pk}/").status_code == 204

@@ -69,7 +69,7 @@ def spacing(api: Any, status: int = 200, **changes: Any) -> Any:
     return post(api, "compute/spacing/", body, status)
 
 
-def test_a_custom_medium_answers_like_its_figures_stated_by_hand(as_user: Any) -> None:
+def test_a_custom_medium_gives_the_result_of_its_values_entered_by_hand(as_user: Any) -> None:
     office = as_user("office")
     post(office, "custom-media/", MEDIUM)
     named = spacing(office)
@@ -79,7 +79,7 @@ def test_a_custom_medium_answers_like_its_figures_stated_by_hand(as_user: Any) -
     assert named["medium"]["dynamic_viscosity"]["value"] == pytest.approx(12.5, rel=1e-12)
 
 
-def test_a_custom_material_answers_like_its_sound_speed_stated_by_hand(as_user: Any) -> None:
+def test_a_custom_material_gives_the_result_of_its_sound_speed_entered_by_hand(as_user: Any) -> None:
     office = as_user("office")
     post(office, "custom-materials/", MATERIAL)
     post(office, "custom-media/", MEDIUM)
@@ -96,7 +96,7 @@ def test_a_medium_by_table_has_no_salinity(as_user: Any) -> None:
     assert rejected["errors"][0]["field"] == "medium.salinity"
 
 
-def test_a_revision_recomputes_the_surveys_and_the_account_says_what_moved(as_user: Any, here: Scene) -> None:
+def test_a_revision_recalculates_the_surveys_with_a_change_breakdown(as_user: Any, here: Scene) -> None:
     office = as_user("office")
     added = post(office, "custom-media/", MEDIUM)
     correction = {"reason": "It is oil.", "medium": AT_50}
@@ -117,7 +117,7 @@ def test_a_revision_recomputes_the_surveys_and_the_account_says_what_moved(as_us
     assert "(A sample was measured.)" in new["change_breakdown"]["causes"][0]["after"]
 
 
-def test_every_version_is_kept_with_source_author_and_date(as_user: Any) -> None:
+def test_every_version_is_stored_with_source_author_and_date(as_user: Any) -> None:
     office = as_user("office")
     added = post(office, "custom-materials/", MATERIAL)
     figures = {name: value for name, value in MATERIAL.items() if name not in ("name", "title")}
@@ -132,7 +132,7 @@ def test_every_version_is_kept_with_source_author_and_date(as_user: Any) -> None
     assert read["data"]["density"] is None
 
 
-def test_a_table_comes_back_in_the_units_asked_for(as_user: Any) -> None:
+def test_a_table_is_returned_in_the_requested_units(as_user: Any) -> None:
     office = as_user("office")
     added = post(office, "custom-media/", MEDIUM)
     read = office.get(f"/api/v1/custom-media/{added['id']}/", {"units": "us"}).json()
@@ -144,7 +144,7 @@ def test_a_table_comes_back_in_the_units_asked_for(as_user: Any) -> None:
 @pytest.mark.parametrize(
     ("path", "body"), [("custom-materials/", MATERIAL), ("custom-media/", MEDIUM)], ids=["material", "medium"]
 )
-def test_a_name_once_taken_is_refused(as_user: Any, path: str, body: Any) -> None:
+def test_an_existing_name_is_rejected(as_user: Any, path: str, body: Any) -> None:
     office = as_user("office")
     post(office, path, body)
     assert post(office, path, body, 409)["errors"][0]["field"] == "name"
@@ -153,7 +153,7 @@ def test_a_name_once_taken_is_refused(as_user: Any, path: str, body: Any) -> Non
     assert post(office, path, {**body, "name": "Two Words"}, 400)["errors"][0]["field"] == "name"
 
 
-def test_the_lists_of_the_library_show_what_the_office_added_to_those_who_may_know(as_user: Any) -> None:
+def test_library_lists_show_custom_entries_to_users_with_access(as_user: Any) -> None:
     office = as_user("office")
     post(office, "custom-materials/", MATERIAL)
     post(office, "custom-media/", MEDIUM)

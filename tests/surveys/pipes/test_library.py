@@ -106,7 +106,7 @@ def lined(material: CustomMaterial) -> PipeStatement:
     return replace(STATEMENT, pipe=replace(STATEMENT.pipe, lining=lining))
 
 
-def test_what_a_pipe_rests_on_comes_back_as_it_was_stated(here: Scene) -> None:
+def test_pipe_data_is_returned_as_entered(here: Scene) -> None:
     statement = replace(lined(add_material(here)), medium=with_medium(add_medium(here)).medium)
     data = restate(here, statement)
     assert data.pipe_entry() == statement.pipe
@@ -180,7 +180,7 @@ def test_versions_already_corrected_and_other_pipes_are_left_alone(here: Scene) 
     assert (started, PipeData.objects.count()) == ([], count)
 
 
-def test_a_table_that_does_not_reach_a_pipe_is_refused_whole(here: Scene) -> None:
+def test_a_table_that_does_not_cover_a_pipe_is_rejected_completely(here: Scene) -> None:
     medium = add_medium(here)
     restate(here, with_medium(medium))
     cold = medium_data(temperature_k=[273.15, 283.15, 293.15])
@@ -190,7 +190,7 @@ def test_a_table_that_does_not_reach_a_pipe_is_refused_whole(here: Scene) -> Non
     assert medium.versions.count() == 1
 
 
-def test_a_statement_on_a_version_revised_meanwhile_is_refused(here: Scene) -> None:
+def test_an_entry_on_a_superseded_version_is_rejected(here: Scene) -> None:
     material = add_material(here)
     statement = lined(material)
     custom_material_revise(
@@ -227,14 +227,14 @@ def test_a_name_is_small_letters_digits_and_hyphens(here: Scene, name: str) -> N
         add_material(here, name)
 
 
-def test_a_table_that_cannot_be_read_is_refused(here: Scene) -> None:
+def test_an_unreadable_table_is_rejected(here: Scene) -> None:
     falling = medium_data(temperature_k=[353.15, 323.15, 293.15])
     with pytest.raises(ServiceError) as caught:
         add_medium(here, data=falling)
     assert (caught.value.code, caught.value.field) == ("out-of-range", "table")
 
 
-def test_sound_speeds_exchanged_are_refused(here: Scene) -> None:
+def test_exchanged_sound_speeds_are_rejected(here: Scene) -> None:
     with pytest.raises(ServiceError) as caught:
         custom_material_create(
             material=CustomMaterial(name="x", title="x"),
@@ -252,7 +252,7 @@ def test_a_version_is_never_changed(here: Scene, model: Any) -> None:
         model.objects.update(source="elsewhere")
 
 
-def test_the_doubt_of_the_temperature_reaches_the_result_by_the_table(here: Scene) -> None:
+def test_the_uncertainty_of_the_temperature_affects_the_result_through_the_table(here: Scene) -> None:
     restate(here, with_medium(add_medium(here)))
     shares = {row["input"]: row["variance_fraction"] for row in current(here.survey()).budget}
     assert shares["medium.temperature"] > 0

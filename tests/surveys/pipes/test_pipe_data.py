@@ -40,12 +40,12 @@ ALL = [FIRST, RENEWED, CORRECTED, DATE_CORRECTED]
         (date(2026, 6, 1), 10, RENEWED),
     ],
 )
-def test_the_version_is_the_one_true_at_the_date_as_known_at_the_time(
+def test_the_version_is_the_one_valid_at_the_date_as_recorded_at_the_time(
     at: date, known: int, expected: PipeData
 ) -> None:
     assert pipe_data_valid(ALL, at, datetime(2026, 1, known, tzinfo=UTC)) is expected
 
 
-def test_before_anything_was_known_there_is_none() -> None:
+def test_before_the_first_record_there_is_no_version() -> None:
     assert pipe_data_valid(ALL, date(2026, 5, 1), datetime(2025, 1, 1, tzinfo=UTC)) is None
     assert pipe_data_valid([version(1, valid_from=date(2026, 5, 1))], date(2026, 4, 30)) is None

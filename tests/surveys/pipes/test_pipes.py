@@ -29,7 +29,7 @@ def test_several_linings_narrow_the_bore_and_come_back_as_entered(as_user: Any, 
     ]
 
 
-def test_linings_that_fill_the_pipe_are_refused_before_anything_is_stored(as_user: Any, site: Any) -> None:
+def test_linings_that_fill_the_pipe_are_rejected_before_anything_is_stored(as_user: Any, site: Any) -> None:
     body = {"site": str(site.pk), "name": "Line", "medium": MEDIUM}
     body["pipe"] = PIPE | {
         "lining": {"material": "cement-mortar", "thickness": "4 mm"},
@@ -49,7 +49,7 @@ def test_a_pipe_measured_cold_is_larger_when_hot(as_user: Any) -> None:
     assert "dimensions-expanded" in {finding["code"] for finding in found["findings"]}
 
 
-def test_an_oval_pipe_is_a_warning_and_its_diameters_come_together(as_user: Any) -> None:
+def test_an_out_of_round_pipe_is_a_warning_and_requires_both_diameters(as_user: Any) -> None:
     owner = as_user("owner")
     oval = {"max_outer_diameter": "222 mm", "min_outer_diameter": "216 mm"}
     assert "pipe-out-of-round" in {
@@ -61,7 +61,7 @@ def test_an_oval_pipe_is_a_warning_and_its_diameters_come_together(as_user: Any)
     assert SETUP["traverses"] == 2
 
 
-def test_a_gauge_set_to_another_speed_is_corrected(as_user: Any, site: Any, kit: Any) -> None:
+def test_a_thickness_gauge_set_to_another_velocity_is_corrected(as_user: Any, site: Any, kit: Any) -> None:
     office = as_user("office")
     pipe = make(office, site)
     body = {
@@ -83,9 +83,7 @@ def test_a_gauge_set_to_another_speed_is_corrected(as_user: Any, site: Any, kit:
         ({"readings": [8, 8]}, "readings.0"),
     ],
 )
-def test_readings_that_cannot_serve_are_refused(
-    as_user: Any, site: Any, kit: Any, body: Any, field: str
-) -> None:
+def test_unusable_readings_are_rejected(as_user: Any, site: Any, kit: Any, body: Any, field: str) -> None:
     office = as_user("office")
     pipe = make(office, site)
     answer = office.post(

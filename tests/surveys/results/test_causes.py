@@ -58,7 +58,7 @@ def corrected(here: Scene, survey: Survey, notes: SurveyNotes, reason: str = "Mi
     return recomputation
 
 
-def test_a_corrected_temperature_moves_the_expected_sound_speed_and_keeps_what_was_stated(
+def test_a_corrected_temperature_changes_the_expected_sound_speed_and_keeps_the_other_entries(
     here: Scene,
 ) -> None:
     survey = here.survey()
@@ -83,7 +83,7 @@ def test_a_corrected_day_moves_a_survey_between_versions_of_the_pipe(here: Scene
     assert read_again(survey).started_at == datetime(2026, 10, 20, 7, 30, tzinfo=UTC)
 
 
-def test_of_two_who_correct_one_survey_the_second_is_told(here: Scene) -> None:
+def test_of_two_users_who_correct_one_survey_the_second_gets_a_conflict(here: Scene) -> None:
     survey = here.survey()
     seen = survey.stated
     corrected(here, survey, SurveyNotes(STARTED, note="first"))
@@ -161,7 +161,7 @@ def test_a_certificate_corrected_takes_the_others_place(here: Scene) -> None:
     assert "calibration-expired" in {finding["code"] for finding in after.findings}
 
 
-def test_a_certificate_reaches_a_survey_just_stated_to_have_used_the_instrument(here: Scene) -> None:
+def test_a_certificate_affects_a_survey_whose_instrument_was_just_corrected(here: Scene) -> None:
     survey = here.survey()
     other = Instrument.objects.create(kind="meter", type_name="spare", serial="M-0500")
     stated = survey.stated
@@ -204,7 +204,7 @@ def test_a_certificate_that_touches_no_survey_sets_nothing_going(here: Scene) ->
     assert recomputation is None
 
 
-def test_a_new_method_shows_beforehand_what_it_would_change_and_then_does(
+def test_a_new_method_shows_its_changes_in_a_dry_run_and_then_makes_them(
     here: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     early, late = here.survey(), here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
@@ -257,16 +257,14 @@ def marked(here: Scene, survey: Survey, *segments: tuple[int, int]) -> Recomputa
         ([(0, 30), (20, 50)], "segments-overlap"),
     ],
 )
-def test_stretches_that_cannot_be_are_refused(
-    here: Scene, segments: list[tuple[int, int]], code: str
-) -> None:
+def test_impossible_segments_are_rejected(here: Scene, segments: list[tuple[int, int]], code: str) -> None:
     survey = here.survey()
     with pytest.raises(ServiceError) as caught:
         marked(here, survey, *segments)
     assert caught.value.code == code
 
 
-def test_what_changed_is_told_for_each_survey_and_in_short(here: Scene, as_user: Any) -> None:
+def test_changes_are_listed_for_each_survey_and_in_a_summary(here: Scene, as_user: Any) -> None:
     surveys = [here.survey(), here.survey()]
     recomputation = worked_off(here.correct(0.008))
     office = as_user("office")

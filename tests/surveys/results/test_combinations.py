@@ -51,7 +51,7 @@ def finding(combination: Combination, code: str) -> dict[str, Any]:
     return found
 
 
-def test_two_crossed_paths_that_agree_come_to_their_mean(here: Scene) -> None:
+def test_two_crossed_paths_that_agree_give_their_mean(here: Scene) -> None:
     combination = crossed(here, 170.2)
     one, other = (current(part.survey) for part in combination.parts.order_by("sequence"))
     result = current_of(combination)
@@ -74,7 +74,7 @@ def test_crossed_paths_that_disagree_show_an_asymmetric_profile_and_have_a_large
     assert current_of(combination).expanded_uncertainty_m3_s > 1.2 * agreed.expanded_uncertainty_m3_s
 
 
-def test_a_repeat_with_another_pair_keeps_the_doubts_of_pipe_and_meter_whole(here: Scene) -> None:
+def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_meter(here: Scene) -> None:
     first = logged(mounted(here))
     repeat = logged(mounted(here, Wish(primary_survey=first, pair=another_pair(here))))
     rows = [rows_of(current(survey).budget) for survey in (first, repeat)]
@@ -88,7 +88,7 @@ def test_a_repeat_with_another_pair_keeps_the_doubts_of_pipe_and_meter_whole(her
     assert result.combined_standard_uncertainty_m3_s > 0.75 * math.hypot(*rows[0].values())
 
 
-def test_the_same_pair_again_shares_the_pairs_doubts_too(here: Scene) -> None:
+def test_the_same_pair_again_shares_the_pairs_uncertainties_too(here: Scene) -> None:
     first = logged(mounted(here))
     logged(mounted(here, Wish(primary_survey=first)))
     [row] = [
@@ -126,7 +126,7 @@ def branches(here: Scene, kind: str, levels: tuple[float, float]) -> tuple[Combi
     return combined(here, kind, surveys), surveys
 
 
-def test_the_sum_of_two_branches_by_one_meter_adds_what_the_meter_doubts(here: Scene) -> None:
+def test_the_sum_of_two_branches_by_one_meter_adds_the_uncertainty_of_the_meter(here: Scene) -> None:
     combination, surveys = branches(here, "sum", (170, 90))
     parts = [current(survey) for survey in surveys]
     result = current_of(combination)
@@ -141,7 +141,7 @@ def test_the_sum_of_two_branches_by_one_meter_adds_what_the_meter_doubts(here: S
     assert result.range_m3_s is None
 
 
-def test_supply_less_return_is_free_of_what_one_meter_and_one_pair_do_to_both(here: Scene) -> None:
+def test_supply_less_return_cancels_the_common_errors_of_one_meter_and_one_pair(here: Scene) -> None:
     combination, surveys = branches(here, "difference", (170, 150))
     supply, back = (current(survey) for survey in surveys)
     result = current_of(combination)
@@ -175,7 +175,7 @@ def test_only_the_time_in_which_all_logs_run_counts(here: Scene) -> None:
     assert result.volume_flow_m3_s == pytest.approx(flow, rel=1e-6)
 
 
-def test_marked_stretches_of_a_part_count_in_the_combined_result(here: Scene) -> None:
+def test_marked_segments_of_a_part_are_used_in_the_combined_result(here: Scene) -> None:
     combination, surveys = branches(here, "sum", (170, 90))
     _, recomputation = survey_mark_segments(
         survey=surveys[0],
@@ -197,7 +197,7 @@ def test_logs_with_no_time_in_common_are_not_combined(here: Scene) -> None:
     assert not Combination.objects.exists()
 
 
-def test_a_part_without_a_result_is_waited_for_and_what_hinders_then_is_told(here: Scene) -> None:
+def test_a_part_without_a_result_delays_the_combination_and_then_gives_the_reason(here: Scene) -> None:
     one, other = logged(mounted(here)), mounted(branch(here, "West branch"))
     third = mounted(branch(here, "East branch"))
     good, bad = combined(here, "sum", [one, other]), combined(here, "sum", [one, third])
@@ -219,7 +219,7 @@ def rejection(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
     return caught.value.code, caught.value.field
 
 
-def test_parts_that_cannot_belong_together_are_refused(here: Scene, cast: Any, kit: Any) -> None:
+def test_incompatible_parts_are_rejected(here: Scene, cast: Any, kit: Any) -> None:
     one, other = mounted(here), mounted(branch(here, "West branch"))
     path = mounted(here, Wish(primary_survey=one))
     elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))

@@ -100,7 +100,7 @@ def test_two_branches_are_summed_and_every_answer_is_as_described(
     assert sum(row["variance_fraction"] for row in new["budget"]) == pytest.approx(1)
 
 
-def test_a_run_tells_of_its_combinations_and_so_do_notices(here: Scene, as_user: Any, schema: Any) -> None:
+def test_a_run_and_its_notices_name_the_combinations(here: Scene, as_user: Any, schema: Any) -> None:
     office = as_user("office")
     combination = office.post(PATH, combination_body(here, two_branches(here)), format="json").json()["id"]
     run = here.correct(0.008)
@@ -124,7 +124,9 @@ def test_a_run_tells_of_its_combinations_and_so_do_notices(here: Scene, as_user:
     assert notice["flow_after"] == of_both["after"]
 
 
-def test_a_waiting_combination_has_no_result_and_says_so(here: Scene, as_user: Any, schema: Any) -> None:
+def test_a_waiting_combination_has_no_result_and_the_status_waiting(
+    here: Scene, as_user: Any, schema: Any
+) -> None:
     surveys = [logged(mounted(here)), mounted(branch(here, "West branch"))]
     answer = as_user("office").post(PATH, combination_body(here, surveys, "difference"), format="json")
     check(schema, "post", PATH, answer)
@@ -133,7 +135,7 @@ def test_a_waiting_combination_has_no_result_and_says_so(here: Scene, as_user: A
     assert [part["result"] for part in records["parts"]] == [str(current(surveys[0]).pk), None]
 
 
-def test_a_combination_is_renamed_retired_and_taken_up_again(here: Scene, as_user: Any, schema: Any) -> None:
+def test_a_combination_is_renamed_retired_and_restored(here: Scene, as_user: Any, schema: Any) -> None:
     office = as_user("office")
     records = office.post(PATH, combination_body(here, two_branches(here)), format="json")
     own = f"{PATH}{records.json()['id']}/"
@@ -163,7 +165,7 @@ def test_a_combination_is_renamed_retired_and_taken_up_again(here: Scene, as_use
         ({"survey": "x"}, "survey", "unknown-field"),
     ],
 )
-def test_bad_input_is_refused_with_its_field(
+def test_bad_input_is_rejected_with_its_field(
     here: Scene, as_user: Any, change: dict[str, Any], field: str, code: str
 ) -> None:
     answer = as_user("office").post(PATH, combination_body(here, []) | change, format="json")
@@ -173,7 +175,7 @@ def test_bad_input_is_refused_with_its_field(
     assert not Combination.objects.exists()
 
 
-def test_surveys_of_two_sites_a_part_twice_and_logs_of_two_days_are_refused(
+def test_surveys_of_two_sites_a_part_twice_and_logs_of_two_days_are_rejected(
     here: Scene, as_user: Any, cast: Any, kit: Any
 ) -> None:
     office, one = as_user("office"), logged(mounted(here))

@@ -40,7 +40,7 @@ def root_sum_of_squares(one: Found, other: Found) -> float:
     return math.hypot(one.expanded_uncertainty_m3_s, other.expanded_uncertainty_m3_s)
 
 
-def test_what_both_surveys_share_cancels_in_their_difference(here: Scene) -> None:
+def test_shared_uncertainty_of_two_surveys_cancels_in_their_difference(here: Scene) -> None:
     here.survey()
     here.survey(STARTED + MONTH)
     before, after = history_of(here)
@@ -68,7 +68,7 @@ def test_a_rise_larger_than_the_uncertainty_of_the_difference_is_not_explained(h
     assert not change.explained
 
 
-def test_a_pipe_altered_in_between_is_another_pipe_whose_doubts_cancel_nothing(here: Scene) -> None:
+def test_after_a_modification_of_the_pipe_its_uncertainties_do_not_cancel(here: Scene) -> None:
     here.survey()
     here.survey(STARTED + MONTH)
     alike = history_of(here)[-1].change
@@ -80,7 +80,7 @@ def test_a_pipe_altered_in_between_is_another_pipe_whose_doubts_cancel_nothing(h
     assert altered.explained_m3_s > 1.1 * alike.explained_m3_s
 
 
-def test_several_paths_measured_together_stand_as_their_mean(here: Scene) -> None:
+def test_several_paths_of_one_measurement_are_shown_as_their_mean(here: Scene) -> None:
     here.survey(STARTED - MONTH)
     first = logged(mounted(here, Wish(plane_deg=0)))
     logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 172)
@@ -111,7 +111,7 @@ def test_a_long_history_is_read_in_pages_and_each_page_compares_its_oldest(here:
     assert [one.change is None for one in older + newest] == [True, False, False, False]
 
 
-def test_from_a_flow_that_cannot_be_told_from_none_there_is_no_relative_change(here: Scene) -> None:
+def test_a_flow_not_significantly_different_from_zero_has_no_relative_change(here: Scene) -> None:
     logged(mounted(here), -2)
     logged(mounted(here), 170)
     before, after = history_of(here)

@@ -24,7 +24,7 @@ def correct(here: Scene, wall: float) -> None:
     recalculation.recomputation_run(here.correct(wall).pk)
 
 
-def test_a_client_is_told_of_a_figure_that_moved_and_says_that_it_has_seen_it(
+def test_a_client_is_notified_of_a_changed_result_and_acknowledges_the_notice(
     here: Scene, as_user: Any
 ) -> None:
     correct(here, 0.008)
@@ -40,7 +40,7 @@ def test_a_client_is_told_of_a_figure_that_moved_and_says_that_it_has_seen_it(
     assert again["acknowledged_by"] == "owner"
 
 
-def test_a_change_below_the_clients_threshold_is_not_told(here: Scene, as_user: Any, cast: Any) -> None:
+def test_a_change_below_the_clients_threshold_gives_no_notice(here: Scene, as_user: Any, cast: Any) -> None:
     as_user("office").patch(f"/api/v1/clients/{cast.client.pk}/", {"notice_threshold": 0.5}, format="json")
     correct(here, 0.008)
     assert Notice.objects.count() == 0
@@ -55,7 +55,7 @@ def test_a_stranger_sees_no_notice_and_the_office_acknowledges_none(here: Scene,
     assert as_user("office").get("/api/v1/notices/").json()["results"][0]["acknowledged_at"] is None
 
 
-def test_each_change_is_told_once(here: Scene) -> None:
+def test_each_change_gives_one_notice(here: Scene) -> None:
     recomputation = here.correct(0.008)
     recalculation.recomputation_run(recomputation.pk)
     recalculation.recomputation_run(recomputation.pk)

@@ -75,7 +75,7 @@ def test_of_two_corrections_the_later_wins_whichever_is_worked_off_first(here: S
     assert [item.state for item in RecomputationItem.objects.all()] == [Item.DONE, Item.DONE]
 
 
-def test_a_version_corrected_already_cannot_be_corrected_again(here: Scene) -> None:
+def test_an_already_corrected_version_cannot_be_corrected_again(here: Scene) -> None:
     from surveys.services.pipes.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
@@ -151,7 +151,7 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
     assert recomputation.state == Recomputation.State.FINISHED_WITH_FAILURES
 
 
-def test_parked_work_is_taken_up_again_when_asked(here: Scene, as_user: Any) -> None:
+def test_failed_work_is_retried_on_request(here: Scene, as_user: Any) -> None:
     survey = here.survey()
     recomputation = here.correct(0.008)
     path = f"/api/v1/recomputations/{recomputation.pk}/retries/"
@@ -177,7 +177,7 @@ def test_a_failure_waits_longer_each_time(here: Scene, monkeypatch: pytest.Monke
     assert waits[2] > timedelta(seconds=6)
 
 
-def test_work_of_a_worker_that_died_is_taken_up_when_its_lease_runs_out(here: Scene) -> None:
+def test_work_of_a_dead_worker_is_resumed_when_its_lease_expires(here: Scene) -> None:
     survey = here.survey()
     recomputation = here.correct(0.008)
     assert claims.claim(recomputation.pk)
@@ -265,7 +265,7 @@ def test_a_run_whose_worker_died_before_closing_it_is_closed_by_the_next_look(he
     assert recalculation.recomputations_due() == []
 
 
-def test_the_quick_look_at_what_is_in_force_says_the_same_as_the_records(here: Scene) -> None:
+def test_the_fast_query_of_inputs_in_force_agrees_with_the_records(here: Scene) -> None:
     surveys = [here.survey(), here.survey(datetime(2026, 10, 14, 23, 0, tzinfo=UTC))]
     here.alter(0.0071, date(2026, 10, 15))
     here.correct(0.008)
@@ -276,7 +276,7 @@ def test_the_quick_look_at_what_is_in_force_says_the_same_as_the_records(here: S
     assert len({key[1] for key in quick.values()}) == 2
 
 
-def test_a_change_makes_an_item_for_a_survey_that_is_being_recomputed_even_if_it_need_not_move(
+def test_a_change_creates_an_item_for_a_survey_during_its_recalculation_even_if_it_is_unaffected(
     here: Scene,
 ) -> None:
     survey = here.survey()
@@ -295,7 +295,7 @@ def test_a_change_makes_an_item_for_a_survey_that_is_being_recomputed_even_if_it
     assert current(survey).pipe_data.wall_thickness_m == 0.0063
 
 
-def test_of_many_items_a_share_is_taken_and_rivals_take_others(here: Scene) -> None:
+def test_a_worker_claims_a_part_of_many_items_and_other_workers_claim_others(here: Scene) -> None:
     first = here.survey(readings=40)
     multiply(Survey.objects.get(pk=first.pk), 59)
     recomputation = here.correct(0.008)
@@ -315,7 +315,7 @@ def test_a_worker_lets_go_of_items_another_took(here: Scene, settings: Any) -> N
     assert [survey.results.count() for survey in surveys] == [2, 1]
 
 
-def test_a_lost_connection_is_no_failure_of_the_item(here: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_lost_connection_is_not_a_failure_of_the_item(here: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
     survey = here.survey()
     recomputation = here.correct(0.008)
     compute, failures = (
@@ -337,7 +337,7 @@ def test_a_lost_connection_is_no_failure_of_the_item(here: Scene, monkeypatch: p
     assert RecomputationItem.objects.get().attempts == 1
 
 
-def test_a_broker_that_hangs_holds_up_nobody(
+def test_a_broker_that_hangs_does_not_delay_requests(
     here: Scene, settings: Any, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
 ) -> None:
     here.survey()

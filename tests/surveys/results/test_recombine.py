@@ -81,7 +81,7 @@ def test_a_corrected_pipe_makes_one_new_combined_result_and_its_change_breakdown
     assert CombinedResult.objects.get(pk=before.pk).volume_flow_m3_s == before.volume_flow_m3_s
 
 
-def test_the_client_is_told_of_the_combined_figure_too(here: Scene, both: Any) -> None:
+def test_the_client_is_notified_of_the_combined_result_too(here: Scene, both: Any) -> None:
     combination, _ = both
     worked_off(here.correct(0.008))
     notice = Notice.objects.get(after_combined__isnull=False)
@@ -120,7 +120,7 @@ def test_two_pipes_corrected_at_once_end_right_whichever_is_first(
     assert {item.state for item in RecomputationItem.objects.all()} == {Item.DONE}
 
 
-def test_a_part_that_moves_while_its_combination_is_computed_sets_it_back(
+def test_a_part_that_changes_during_the_calculation_of_its_combination_restarts_it(
     here: Scene, west: Scene, both: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     combination, _ = both
@@ -143,7 +143,7 @@ def test_a_part_that_moves_while_its_combination_is_computed_sets_it_back(
     }
 
 
-def test_an_item_of_a_combination_done_already_starts_again_when_another_part_moves(
+def test_a_finished_item_of_a_combination_starts_again_when_another_part_changes(
     here: Scene, west: Scene, both: Any
 ) -> None:
     combination, surveys = both
@@ -190,7 +190,7 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     assert current(surveys[0]).pipe_data.wall_thickness_m == 0.008
 
 
-def test_a_retired_combination_rests_until_it_is_taken_up_again(here: Scene, both: Any) -> None:
+def test_a_retired_combination_is_not_recalculated_until_it_is_restored(here: Scene, both: Any) -> None:
     combination, _ = both
     Combination.objects.update(retired_at=timezone.now())
     worked_off(here.correct(0.008))

@@ -53,7 +53,7 @@ def test_it_names_the_certificate_its_laboratory_and_the_policy_that_applied_its
     assert meter["facts"]["decided by policy"] != "none: not applied"
 
 
-def test_it_tells_the_correction_with_its_reason_and_what_was_replaced(as_user: Any, result: Result) -> None:
+def test_it_shows_the_correction_its_reason_and_the_replaced_result(as_user: Any, result: Result) -> None:
     found = steps(as_user, result)
     data = next(one for one in found if one["step"] == "pipe data")
     assert data["reason"] == "Gauged: 8.0 mm."
@@ -61,7 +61,7 @@ def test_it_tells_the_correction_with_its_reason_and_what_was_replaced(as_user: 
     assert [one["record"] for one in found if one["step"] == "earlier result"] == [str(result.replaces_id)]
 
 
-def test_a_policy_of_later_is_not_told_of_a_result_computed_before(here: Scene, as_user: Any) -> None:
+def test_a_later_policy_is_not_shown_for_an_earlier_result(here: Scene, as_user: Any) -> None:
     certify(here)
     before = current(here.survey())
     recomputation_run(policy(as_user).json()["recomputation"])
@@ -96,11 +96,11 @@ def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
     ("who", "status"),
     [("owner", 200), ("colleague", 200), ("office", 200), ("stranger", 404), ("nobody", 401)],
 )
-def test_whoever_may_see_the_result_may_trace_it(as_user: Any, result: Result, who: str, status: int) -> None:
+def test_users_who_see_the_result_can_trace_it(as_user: Any, result: Result, who: str, status: int) -> None:
     assert as_user(who).get(f"/api/v1/results/{result.pk}/traceability/").status_code == status
 
 
-def test_the_page_tells_the_same(cast: Any, result: Result) -> None:
+def test_the_page_shows_the_same(cast: Any, result: Result) -> None:
     browser = Browser()
     address = f"/results/{result.pk}/traceability/"
     assert browser.get(address).status_code == 302

@@ -68,7 +68,7 @@ def make(api: Any, **changes: Any) -> Any:
     return api.post("/api/v1/log-formats/", body, format="json")
 
 
-def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -> None:
+def test_a_log_format_is_previewed_saved_and_used(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
     records = make(office).json()
     tried = office.post(
@@ -89,7 +89,7 @@ def test_a_layout_is_tried_on_a_file_kept_and_used(bare: Survey, as_user: Any) -
     assert current(bare).volume_flow_m3_s > 0
 
 
-def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Survey, as_user: Any) -> None:
+def test_a_log_keeps_its_format_when_the_format_changes(bare: Survey, as_user: Any) -> None:
     office = as_user("office")
     records = make(office).json()
     office.post(
@@ -102,7 +102,7 @@ def test_what_a_layout_says_stays_with_the_log_when_the_layout_changes(bare: Sur
     assert LogFormat.objects.get().format != kept
 
 
-def test_a_layout_not_yet_kept_is_tried_as_well(here: Scene, as_user: Any) -> None:
+def test_an_unsaved_log_format_can_be_previewed(here: Scene, as_user: Any) -> None:
     office = as_user("office")
     tried = office.post(
         "/api/v1/log-formats/previews/", {"file": file(), "format": json.dumps(LAYOUT)}, format="multipart"
@@ -116,7 +116,7 @@ def test_a_layout_not_yet_kept_is_tried_as_well(here: Scene, as_user: Any) -> No
     assert LogFormat.objects.count() == 0
 
 
-def test_a_guess_is_offered_with_reasons_and_changes_nothing(here: Scene, as_user: Any) -> None:
+def test_a_detection_gives_reasons_and_stores_nothing(here: Scene, as_user: Any) -> None:
     detection = (
         as_user("technician")
         .post("/api/v1/log-formats/detections/", {"file": file()}, format="multipart")
@@ -129,9 +129,7 @@ def test_a_guess_is_offered_with_reasons_and_changes_nothing(here: Scene, as_use
     assert plain.json()["format"]["decimal_mark"] == "."
 
 
-def test_a_file_the_plain_layout_cannot_read_is_refused_and_nothing_is_stored(
-    bare: Survey, as_user: Any
-) -> None:
+def test_a_file_not_in_the_plain_format_is_rejected_and_not_stored(bare: Survey, as_user: Any) -> None:
     answer = as_user("office").post(f"/api/v1/surveys/{bare.pk}/log/", {"file": file()}, format="multipart")
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["field"] == "file"
@@ -149,14 +147,14 @@ def test_a_file_the_plain_layout_cannot_read_is_refused_and_nothing_is_stored(
         ([], "format"),
     ],
 )
-def test_a_layout_nothing_can_be_read_by_is_refused_where_it_is_wrong(
+def test_an_unusable_log_format_is_rejected_with_its_field(
     here: Scene, as_user: Any, format: Any, field: str
 ) -> None:
     answer = make(as_user("office"), format=format)
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, field)
 
 
-def test_layouts_are_the_companys_own(here: Scene, as_user: Any) -> None:
+def test_log_formats_belong_to_the_office(here: Scene, as_user: Any) -> None:
     records = make(as_user("technician")).json()
     assert make(as_user("office")).status_code == 409
     assert as_user("owner").get("/api/v1/log-formats/").json()["results"] == []
@@ -173,7 +171,7 @@ def test_the_same_file_for_another_survey_is_recognised(here: Scene, as_user: An
     assert "log-duplicate" in {finding["code"] for finding in current(second).findings}
 
 
-def test_only_the_marked_stretch_counts_and_the_result_says_so(here: Scene, as_user: Any) -> None:
+def test_only_the_marked_segment_is_used_and_the_result_reports_it(here: Scene, as_user: Any) -> None:
     survey = here.survey()
     office = as_user("office")
     before = current(survey)

@@ -103,7 +103,7 @@ def test_a_batch_in_any_order_has_the_same_end(as_user: Any, ground: Any, order:
 
 
 @pytest.mark.django_db
-def test_one_entry_that_cannot_be_does_not_lose_the_others(as_user: Any, ground: Any) -> None:
+def test_one_invalid_entry_does_not_lose_the_others(as_user: Any, ground: Any) -> None:
     good, bad = entry(ground), entry(ground, mounted_spacing="159")
     results = send(as_user("office"), bad, good, "no object", {"note": "x"})
     assert [one["status"] for one in results] == [400, 201, 400, 400]
@@ -121,7 +121,7 @@ def test_one_entry_that_cannot_be_does_not_lose_the_others(as_user: Any, ground:
 
 
 @pytest.mark.django_db
-def test_another_survey_under_an_id_that_is_taken_is_refused(as_user: Any, ground: Any) -> None:
+def test_another_survey_with_an_existing_id_is_rejected(as_user: Any, ground: Any) -> None:
     office, one = as_user("office"), entry(ground)
     send(office, one)
     [other] = send(office, one | {"note": "another"})
@@ -204,7 +204,7 @@ def test_a_client_chooses_the_id_of_a_new_record(as_user: Any, ground: Any, kit:
 
 
 @pytest.mark.django_db
-def test_what_is_no_uuid_is_no_id(as_user: Any, ground: Any) -> None:
+def test_an_id_that_is_not_a_uuid_is_rejected(as_user: Any, ground: Any) -> None:
     for odd in ("x", 7, None, "{01890000-0000-7000-8000-000000000000}", "0" * 32, ["a"]):
         answer = as_user("office").post("/api/v1/surveys/", ground | {"id": odd}, format="json")
         assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, "id"), odd

@@ -35,7 +35,7 @@ def test_a_plot_gets_so_many_points_and_keeps_the_highest_and_the_lowest(here: S
     assert (min(series["values"]), max(series["values"])) == (170.0, 174.0)
 
 
-def test_the_whole_log_as_csv_is_one_the_service_takes_in_again(here: Scene, as_user: Any) -> None:
+def test_the_complete_log_as_csv_can_be_imported_again(here: Scene, as_user: Any) -> None:
     survey = here.survey(readings=90)
     answer = as_user("office").get(f"/api/v1/surveys/{survey.pk}/readings/?format=csv")
     again = import_file(io.BytesIO(body(answer)), here.pipe.site.zone, 10**6)
@@ -44,7 +44,7 @@ def test_the_whole_log_as_csv_is_one_the_service_takes_in_again(here: Scene, as_
     assert [block for _, block in again.blocks] == [bytes(b.content) for b in survey.log.blocks.all()]
 
 
-def test_the_whole_log_as_parquet_has_times_in_utc_and_units(here: Scene, as_user: Any) -> None:
+def test_the_complete_log_as_parquet_has_times_in_utc_and_units(here: Scene, as_user: Any) -> None:
     survey = here.survey(readings=90)
     answer = as_user("office").get(f"/api/v1/surveys/{survey.pk}/readings/?format=parquet")
     assert answer["Content-Type"] == "application/vnd.apache.parquet"
@@ -56,7 +56,7 @@ def test_the_whole_log_as_parquet_has_times_in_utc_and_units(here: Scene, as_use
 
 
 @pytest.mark.parametrize("form", ["csv", "parquet"])
-def test_a_stretch_of_the_log_is_served_alone(here: Scene, as_user: Any, form: str) -> None:
+def test_a_time_range_of_the_log_is_served_alone(here: Scene, as_user: Any, form: str) -> None:
     survey = here.survey(readings=90)
     stretch = "from=2026-10-06T07:30:10Z&to=2026-10-06T07:30:19Z"
     answer = body(as_user("office").get(f"/api/v1/surveys/{survey.pk}/readings/?format={form}&{stretch}"))
@@ -64,7 +64,7 @@ def test_a_stretch_of_the_log_is_served_alone(here: Scene, as_user: Any, form: s
     assert rows == 10
 
 
-def test_a_stretch_without_a_reading_is_empty(here: Scene, as_user: Any) -> None:
+def test_a_time_range_without_a_reading_is_empty(here: Scene, as_user: Any) -> None:
     survey = here.survey(readings=90)
     stretch = "from=2030-01-01T00:00:00Z"
     shown = as_user("office").get(f"/api/v1/surveys/{survey.pk}/readings/?{stretch}").json()

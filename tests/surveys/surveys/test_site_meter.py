@@ -48,23 +48,23 @@ def test_the_en_number_is_the_difference_over_both_expanded_uncertainties(
     assert answer["expanded_uncertainty"]["value"] == pytest.approx(2.8)
 
 
-def test_a_meter_far_off_is_told_without_saying_which_of_the_two_is_wrong(
-    as_user: Any, survey: Survey
-) -> None:
+def test_a_site_meter_that_disagrees_is_reported_without_a_judgement(as_user: Any, survey: Survey) -> None:
     told = state(as_user, survey, volume_flow="90 m3/h").json()["comparison"]
     assert told["agrees"] is False
-    assert "does not tell which" in told["detail"]
+    assert "cannot show which" in told["detail"]
 
 
-def test_without_an_uncertainty_of_the_site_nobody_can_say(as_user: Any, survey: Survey) -> None:
+def test_without_an_uncertainty_of_the_site_meter_there_is_no_conclusion(
+    as_user: Any, survey: Survey
+) -> None:
     body = {"meter": "FT-101", "reading_type": "spot", "volume_flow": "140 m3/h"}
     told = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
     assert (told["comparison"]["en"], told["comparison"]["agrees"]) == (None, None)
-    assert "nobody can say" in told["comparison"]["detail"]
+    assert "agreement cannot be assessed" in told["comparison"]["detail"]
     assert "read once" in told["comparison"]["detail"]
 
 
-def test_stated_anew_it_needs_a_reason_and_the_old_one_stays(as_user: Any, survey: Survey) -> None:
+def test_a_replacement_needs_a_reason_and_the_old_row_is_kept(as_user: Any, survey: Survey) -> None:
     first = state(as_user, survey).json()
     rejected = state(as_user, survey, volume_flow="141 m3/h")
     assert (rejected.status_code, rejected.json()["errors"][0]["field"]) == (400, "reason")
@@ -76,7 +76,7 @@ def test_stated_anew_it_needs_a_reason_and_the_old_one_stays(as_user: Any, surve
     assert oldest["comparison"] is None
 
 
-def test_it_stands_beside_the_result_that_is_current(as_user: Any, survey: Survey, here: Scene) -> None:
+def test_it_is_shown_with_the_current_result(as_user: Any, survey: Survey, here: Scene) -> None:
     before = state(as_user, survey).json()["comparison"]
     recomputation_run(here.correct(0.009).pk)
     [now] = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/site-meter-readings/").json()
@@ -96,7 +96,7 @@ def test_it_stands_beside_the_result_that_is_current(as_user: Any, survey: Surve
         ({"reading_type": "often"}, "reading_type"),
     ],
 )
-def test_what_cannot_be_is_refused_by_its_field(
+def test_impossible_values_are_rejected_with_their_field(
     as_user: Any, survey: Survey, body: dict[str, Any], field: str
 ) -> None:
     answer = state(as_user, survey, **body)

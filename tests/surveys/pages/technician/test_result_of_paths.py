@@ -34,7 +34,7 @@ def figure(found: Any) -> str:
     return flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, "metric")
 
 
-def test_the_mean_is_the_figure_on_each_paths_page_as_in_the_portal(here: Scene) -> None:
+def test_the_mean_is_the_result_on_each_paths_page_as_in_the_portal(here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)), level=170)
     second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=200)
     mean = paths_result(first)
@@ -48,7 +48,7 @@ def test_the_mean_is_the_figure_on_each_paths_page_as_in_the_portal(here: Scene)
     assert figure(current(first)) != figure(current(second)) != figure(mean)
 
 
-def test_what_the_checks_say_of_the_paths_together_is_told_too(here: Scene) -> None:
+def test_findings_on_the_combined_paths_are_shown_too(here: Scene) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)), level=170)
     second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=400)
     mean = paths_result(first)
@@ -58,7 +58,7 @@ def test_what_the_checks_say_of_the_paths_together_is_told_too(here: Scene) -> N
         assert f'data-code="{finding["code"]}"' in told(here, second)
 
 
-def test_a_lone_survey_has_its_own_figure_and_nothing_of_paths(here: Scene) -> None:
+def test_a_single_survey_has_its_own_result_without_paths(here: Scene) -> None:
     survey = logged(mounted(here))
     text = told(here, survey)
     assert f'id="flow">{figure(current(survey))}<' in text
@@ -75,7 +75,7 @@ def test_a_lone_survey_has_its_own_figure_and_nothing_of_paths(here: Scene) -> N
         (None, "The mean is calculated when all paths have a result."),
     ],
 )
-def test_where_the_paths_have_no_mean_the_figure_is_said_to_be_of_one_of_them(
+def test_without_a_mean_of_paths_the_result_is_labelled_as_one_path(
     here: Scene, blocked_reason: dict[str, Any] | None, says: str
 ) -> None:
     first = logged(mounted(here, Wish(plane_deg=0)))

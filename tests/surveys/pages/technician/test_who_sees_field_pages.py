@@ -53,7 +53,7 @@ def test_to_others_a_point_is_not_there(work: Scene, part: str) -> None:
         assert visitor(user).get(f"/field/points/{work.point.pk}/{part}").status_code == 404
 
 
-def test_to_others_there_is_no_result_of_a_log(work: Scene) -> None:
+def test_other_users_do_not_see_the_result_of_a_log(work: Scene) -> None:
     address = f"/field/surveys/{work.survey().pk}/result/"
     assert "±" in visitor(work.cast.technician).get(address).content.decode()
     for user in (person("elsewhere", "technician"), work.cast.owner, work.cast.stranger):
@@ -61,7 +61,7 @@ def test_to_others_there_is_no_result_of_a_log(work: Scene) -> None:
 
 
 @pytest.mark.parametrize("part", ["answer/", "wall/answer/"])
-def test_to_others_there_is_no_answer_about_a_point(work: Scene, part: str) -> None:
+def test_other_users_get_no_response_about_a_point(work: Scene, part: str) -> None:
     elsewhere = visitor(person("elsewhere", "technician"))
     assert elsewhere.post(f"/field/points/{work.point.pk}/{part}", sheet(work)).status_code == 404
 
@@ -76,7 +76,7 @@ def test_the_day_of_a_client_viewer_is_not_there(work: Scene) -> None:
     assert visitor(work.cast.owner).get("/field/").status_code == 404
 
 
-def test_the_live_answer_is_the_set_up_that_is_kept(work: Scene) -> None:
+def test_the_live_response_agrees_with_the_stored_set_up(work: Scene) -> None:
     technician = visitor(work.cast.technician)
     shown = technician.post(f"/field/points/{work.point.pk}/answer/?units=us", sheet(work, traverses=2))
     kept = technician.post(
@@ -87,7 +87,7 @@ def test_the_live_answer_is_the_set_up_that_is_kept(work: Scene) -> None:
     assert f"{kept['spacing']['value']:.3f} in" in shown.content.decode()
 
 
-def test_an_odd_sheet_is_refused_and_told(work: Scene) -> None:
+def test_an_invalid_worksheet_is_rejected_with_the_reason(work: Scene) -> None:
     technician = visitor(work.cast.technician)
     for sent in ("", "[", "[]", "3", json.dumps({"pipe": 1}), json.dumps({"transducers": {}, "odd": 1})):
         answer = technician.post(f"/field/points/{work.point.pk}/answer/", {"sheet": sent})
@@ -95,7 +95,7 @@ def test_an_odd_sheet_is_refused_and_told(work: Scene) -> None:
         assert "data-field" in answer.content.decode()
 
 
-def test_where_no_beam_passes_the_page_says_so(work: Scene) -> None:
+def test_the_page_reports_that_no_beam_passes(work: Scene) -> None:
     medium = {"sound_speed": "5000 m/s", "density": "1000 kg/m3", "dynamic_viscosity": "1 mPa.s"}
     sent = sheet(work, medium=medium, traverses=2)
     answer = visitor(work.cast.technician).post(f"/field/points/{work.point.pk}/answer/", sent)
@@ -103,7 +103,7 @@ def test_where_no_beam_passes_the_page_says_so(work: Scene) -> None:
     assert "data-field" in answer.content.decode()
 
 
-def test_a_pipe_without_data_is_told_plainly(work: Scene) -> None:
+def test_the_page_reports_a_pipe_without_data(work: Scene) -> None:
     bare = Pipe.objects.create(site=work.pipe.site, name="Bare")
     point = MeasuringPoint.objects.create(pipe=bare, name="Bare point")
     technician = visitor(work.cast.technician)
@@ -117,7 +117,7 @@ def test_the_worker_reaches_these_pages_and_no_further(client: Visitor) -> None:
     assert "Service-Worker-Allowed" not in answer
 
 
-def test_answers_asked_for_too_often_wait_as_those_of_the_api(
+def test_frequent_requests_are_throttled_as_in_the_api(
     work: Scene, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(settings.THROTTLE_RATES, "compute-user", "1/min")

@@ -13,7 +13,6 @@ from rest_framework.exceptions import ValidationError
 from compute.base.messages import message
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
-from surveys.api.example_values import quantity_schema
 from surveys.inputs import limits
 from surveys.inputs.fields import (
     NumberField,
@@ -24,6 +23,7 @@ from surveys.inputs.fields import (
     checked,
     si_of,
 )
+from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind

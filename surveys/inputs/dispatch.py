@@ -1,0 +1,13 @@
+"""Handovers of booked instruments as typed."""
+
+from __future__ import annotations
+
+from rest_framework import serializers
+
+from surveys.inputs.fields import StrictSerializer, TextField
+
+
+class HandoverIn(StrictSerializer):
+    at = serializers.DateTimeField(required=False, help_text="Now, if left out.")
+    condition = TextField(max_length=200)
+    note = TextField(max_length=5000, required=False, allow_blank=True)
