@@ -98,7 +98,7 @@ class QuantityInput(OpenApiSerializerFieldExtension):
 class SeriesInput(OpenApiSerializerFieldExtension):
     """One quantity of a request or a series of them, with the examples of its kind."""
 
-    target_class = "surveys.api.compute.views.SeriesIn"
+    target_class = "surveys.inputs.calculations.SeriesIn"
 
     def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
         """Return the schema of the field's kind."""

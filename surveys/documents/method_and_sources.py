@@ -54,7 +54,7 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
     yield from wall.items()
     medium = None if data.custom_medium_data_id else liquids().get(data.medium)
     if medium:
-        yield gettext("Properties of {medium}").format(medium=data.medium), medium.source.citation
+        yield gettext("Properties of {medium}").format(medium=medium.title), medium.source.citation
     yield (
         gettext("Uncertainty"),
         gettext(
@@ -74,6 +74,6 @@ def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
     wall = None if data.custom_material_data_id else {one.name: one for one in solids()}.get(data.material)
     if wall is None:
         return
-    yield gettext("Sound speeds of {material}").format(material=data.material), wall.source_sound.citation
+    yield gettext("Sound speeds of {material}").format(material=wall.title), wall.source_sound.citation
     if data.roughness_m is None and wall.source_roughness:
         yield gettext("Roughness"), wall.source_roughness.citation

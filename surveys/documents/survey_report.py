@@ -247,7 +247,8 @@ def _revision(pdf: PdfDocument, result: Result, issue: Issue, units: System) -> 
     )
     difference = result.volume_flow_m3_s - before.volume_flow_m3_s
     base = abs(before.volume_flow_m3_s)
-    change = difference_told(difference, difference / base if base else None, units)
+    relative = difference / base if base else None
+    change = difference_told(difference, relative, result.expanded_uncertainty_m3_s, units)
     rows = [
         (
             gettext("Previous volume flow"),

@@ -1,4 +1,4 @@
-"""Who reads in US units finds no metric figure in a sentence, on whatever page, paper or answer; metric sentences stay as they were."""
+"""Sentences for readers in US units on every page, document and response: no metric value; metric sentences unchanged."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.compute.test_compute import SETUP, changed
 from tests.surveys.compute.test_diagnosis import BODY as DIAGNOSIS
 from tests.surveys.people.access import answer, signed_in
-from tests.surveys.people.everything import END, START, Everything
+from tests.surveys.people.all_records import END, START, Everything
 from tests.surveys.people.routes import calls
 from tests.surveys.scene import Scene, scene
 
@@ -63,7 +63,7 @@ def there(cast: Any, site: Any, kit: Any) -> Everything:
 
 @pytest.fixture
 def hot(site: Any, cast: Any, kit: Any) -> Scene:
-    """A hot pipe under pressure with little straight pipe, surveyed on two paths of which the figures do not fit."""
+    """Return a hot pipe under pressure with a short straight length, surveyed on two inconsistent paths."""
     here = scene(site, cast, kit)
     MeasuringPoint.objects.filter(pk=here.point.pk).update(
         upstream_straight_length_m=0.5, downstream_straight_length_m=0.05, upstream_disturbance="single-bend"
@@ -230,7 +230,7 @@ def test_other_texts_are_unchanged() -> None:
 
 
 def words(pdf: PdfDocument) -> str:
-    """All that a paper says but how figures were entered, which is told as it was typed."""
+    """Return the text of a document without the entered values, which keep their units."""
     return re.sub(r"entered as [\d.]+ mm", "", str(pdf.blocks))
 
 
@@ -267,7 +267,7 @@ def test_the_day_sheet_warns_in_its_units(hot: Scene) -> None:
 
 
 def shown(visitor: Visitor, address: str, body: dict[str, str] | None = None) -> str:
-    """What a page says, without the codes of its parts and what is drawn."""
+    """Return the text of a page, without codes and drawings."""
     found = visitor.post(address, body) if body is not None else visitor.get(address)
     assert found.status_code == 200, address
     page = re.sub(r"<(script|style|svg|option|input)\b.*?(</\1>|>)", " ", found.content.decode(), flags=re.S)

@@ -1,4 +1,4 @@
-"""Around jobs: windows and moves by a change, late returns, what ends again, the day's sheet and the calendar."""
+"""Jobs: time windows, status changes, late returns, conflicts, the day sheet and the calendar."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What sheets and reports say beside the figure: what can hurt, by the data; how each pipe figure is known; figures to their doubt."""
+"""Sheets and reports: safety notes by the data, sources of pipe values, digits by the uncertainty."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 
 def safety_notes(pdf: PdfDocument) -> dict[str, Any]:
-    """The one block of safety notes of a paper."""
+    """Return the block of safety notes of a document."""
     (block,) = (block for block in pdf.blocks if block["type"] == "safety_notes")
     return block
 
@@ -47,7 +47,7 @@ def sheet(here: Scene) -> PdfDocument:
 
 
 def day(here: Scene) -> PdfDocument:
-    """The day sheet of a visit to the point, for which no set-up has been worked out."""
+    """Return the day sheet of a visit to a point without a set-up."""
     job = Job.objects.create(
         site=here.pipe.site, title="Round", technician=here.cast.technician, state="planned", starts_at=START,
         ends_at=START.replace(hour=12),

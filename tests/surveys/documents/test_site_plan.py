@@ -39,7 +39,7 @@ def test_distances_on_the_plan_are_those_over_the_globe(units: str, kilometres: 
     (x1, y1), (x2, y2) = spots(svg)
     drawn, labelled, _ = bar(svg)
     measured = math.hypot(x2 - x1, y2 - y1) / drawn * labelled * kilometres * 1000
-    # The haversine formula, worked out apart.
+    # The haversine formula, calculated independently.
     assert measured == pytest.approx(distance_between((56.0, 10.0), (55.6, 10.5)), rel=0.01)
     assert x2 > x1
     assert y2 > y1  # south is down

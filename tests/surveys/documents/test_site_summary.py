@@ -1,4 +1,4 @@
-"""A site's year on paper: what it tells, to whom, and that it is the same until a record of it changes."""
+"""Site summary of a year: content, access, and the same bytes until a record changes."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from surveys.documents.site_year import Year
 from surveys.models import Client, Combination, Job, MeasuringPoint, OutOfToleranceReview, Recomputation
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify, decide
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify, decide
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""The daily reminder: once for each instrument, due date and threshold, whatever happens meanwhile."""
+"""Daily reminder: once for each instrument, due date and threshold."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whatever bytes and whatever layout come, the intake answers with readings or a refusal, never another error."""
+"""Hostile files and log formats: the import gives readings or a rejection, never another error."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Corrections reach every result that rested on what was wrong, once, whatever happens meanwhile."""
+"""Recalculation: a correction reaches every dependent result exactly once, under any failure."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the site's own meter said, beside a survey's result."""
+"""Site meter readings in comparison with a survey's result."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Layouts: to JSON and back, and refused where they cannot be meant so."""
+"""Log formats as JSON, and rejection of impossible ones."""
 
 from __future__ import annotations
 

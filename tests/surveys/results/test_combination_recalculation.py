@@ -1,4 +1,4 @@
-"""Combined results are recomputed when any part is, once, in whatever order the work is done."""
+"""Recalculation of combinations after a change of one of their surveys."""
 
 from __future__ import annotations
 
