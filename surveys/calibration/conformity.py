@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, day, finding
+from compute.base.units import difference_kind
 from compute.calibration.decision_rules import (
     CertificateConformity,
     DecisionRule,

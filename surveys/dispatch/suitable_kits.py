@@ -281,7 +281,7 @@ def _blocked(
 def _heat(point: MeasuringPoint, entry: TransducerEntry, temperature: float | None) -> tuple[Message, ...]:
     """The reasons that `transducer_temperature` finds."""
     found = transducer_temperature(temperature, entry.min_temperature, entry.max_temperature)
-    return tuple(one.message for one in found if one.message)
+    return tuple(one.message for one in found)
 
 
 def _cell(

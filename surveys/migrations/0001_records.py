@@ -1329,7 +1329,7 @@ class Migration(migrations.Migration):
                 ('run_after', models.DateTimeField(verbose_name='run after')),
                 ('claimed_by', models.UUIDField(blank=True, null=True, verbose_name='claimed by')),
                 ('lease_until', models.DateTimeField(blank=True, null=True, verbose_name='lease until')),
-                ('error', models.TextField(blank=True, verbose_name='error')),
+                ('error', models.JSONField(blank=True, help_text='Message of the last failure.', null=True, verbose_name='error')),
                 ('finished_at', models.DateTimeField(blank=True, help_text='Time of completion or failure.', null=True, verbose_name='finished at')),
                 ('after_combined', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.combinedresult', verbose_name='after combined')),
                 ('before_combined', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.combinedresult', verbose_name='before combined')),

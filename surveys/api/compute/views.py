@@ -58,21 +58,19 @@ class FindingOut(serializers.Serializer):
     field = serializers.CharField(
         help_text="Path in the request, such as pipe.wall_thickness; empty if none."
     )
-    title = serializers.CharField(required=False, help_text="The verdict in a few words.")
+    title = serializers.CharField(help_text="The verdict in a few words.")
     detail = serializers.CharField(help_text="What was found and what was expected, in the units asked for.")
-    remedy = serializers.CharField(required=False, help_text="What to do; may be empty.")
-    parameters = MessageParametersField(required=False)
-    value = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
-    limit = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
+    remedy = serializers.CharField(help_text="What to do; may be empty.")
+    parameters = MessageParametersField()
     source = SourceOut()
 
 
 class SafetyNoteOut(serializers.Serializer):
     code = serializers.CharField()
-    title = serializers.CharField(required=False)
+    title = serializers.CharField()
     detail = serializers.CharField()
-    remedy = serializers.CharField(required=False)
-    parameters = MessageParametersField(required=False)
+    remedy = serializers.CharField()
+    parameters = MessageParametersField()
     source = SourceOut()
 
 

@@ -182,7 +182,7 @@ def _correct(
         )
     except ComputeError as error:
         key = OF_A_PIPE.get(error.code)
-        if key is None or error.message is None:
+        if key is None:
             raise ServiceError.of(error) from None
         pipe_name = record("pipe", row.pipe_id, str(row.pipe))
         raise ServiceError(key, pipe=pipe_name, cause=error.message) from None
