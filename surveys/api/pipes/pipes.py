@@ -245,8 +245,7 @@ class Pipes(Records):
         answer = ChangeOut(
             {"data": data, "recomputation": recomputation}, context=self.get_serializer_context()
         ).data
-        location = f"/api/v1/recomputations/{recomputation.pk}/"
-        return Response(answer, status=202, headers={"Location": location})
+        return Response(answer, status=202)
 
     @documented(
         responses=PipeDataOut,

@@ -104,7 +104,7 @@ def test_a_wrong_wall_shows_in_the_sound_speed() -> None:
     assert "sound-speed-inconsistent" in {finding.code for finding in reduction.findings}
 
 
-def test_readings_that_cannot_be_are_left_out_and_counted() -> None:
+def test_impossible_readings_are_excluded_and_counted() -> None:
     [whole] = log()
     assert whole.transit_time is not None
     whole.transit_time[:3] = 20e-6
