@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Count, Prefetch, Q
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone
 from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
@@ -311,7 +312,9 @@ class Recomputations(Records):
         """Set what is failed of this recomputation to work again."""
         recomputation = self.get_object()
         recomputation_retry(recomputation=recomputation, now=timezone.now())
-        return self.answer(self.read_again(recomputation), 202)
+        answer = self.answer(self.read_again(recomputation), 202)
+        answer["Location"] = reverse("recomputation-detail", kwargs={"pk": recomputation.pk})
+        return answer
 
     @documented(responses=SummaryOut)
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
