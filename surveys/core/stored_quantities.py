@@ -11,7 +11,7 @@ from compute.base.sources import Source
 from compute.base.units import KINDS
 from compute.combining.combination import SharedRow
 from compute.measuring.spacing import Spacing
-from compute.results.change_breakdown import Effect
+from compute.results.change_breakdown import Effect, Part
 from compute.results.survey import CalculatedSetup
 from compute.results.uncertainty import InputUncertainty
 from compute.statistics.gum import BudgetRow
@@ -192,12 +192,18 @@ def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:
     return [
         {
             "field": effect.field,
-            "before": _figure(effect.before, effect.kind),
-            "after": _figure(effect.after, effect.kind),
+            "before": _side(effect.before, effect.kind),
+            "after": _side(effect.after, effect.kind),
             "effect": quantity(effect.effect, "volume_flow"),
         }
         for effect in effects
     ]
+
+
+def _side(value: float | tuple[Part, ...] | None, kind: str) -> Any:
+    if isinstance(value, tuple):
+        return [{"field": one.field, "value": _figure(one.value, one.kind)} for one in value]
+    return _figure(value, kind)
 
 
 def _figure(value: float | str | None, kind: str) -> Any:
