@@ -14,7 +14,7 @@ from django.db.models import Q
 from compute.base.errors import NotEnough
 from compute.base.messages import term
 from compute.calibration.control_chart import Calibrated, control_chart
-from compute.calibration.intervals import Bounds, Found, Proposal, in_use, staircase
+from compute.calibration.intervals import AsFoundResult, Bounds, Proposal, in_use, staircase
 from compute.calibration.reliability import Observed, reliability_interval
 from surveys.calibration.conformity import conformity_of, error_kind, points_of
 from surveys.calibration.due_list import hours_of_use, office_today
@@ -118,7 +118,7 @@ def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration]
     if wish.method == Method.RELIABILITY:
         return _by_type(instrument, wish, bounds)
     start = history[0].calibrated_on
-    found = [Found(float((day - start).days), share) for day, share in _shares(history)]
+    found = [AsFoundResult(float((day - start).days), share) for day, share in _shares(history)]
     return staircase(found, current, bounds)
 
 
@@ -178,7 +178,7 @@ def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], 
     """The staircase over hours of use, with the calendar behind it."""
     use = hours_of_use(instrument, history[0].calibrated_on)
     hours = [(sum(count for at, count in use if at < day), share) for day, share in _shares(history)]
-    found = [Found(at, share) for at, share in hours if at > 0]
+    found = [AsFoundResult(at, share) for at, share in hours if at > 0]
     if not found:
         raise NotEnough(field="method", variant="hours-of-use")
     last = [at for at, _ in hours]
