@@ -47,6 +47,15 @@ def _whole(name: str, default: int, low: int, high: int) -> int:
     return int(value)
 
 
+def _web_address(name: str, default: str) -> str:
+    """Return an address such as `https://surveys.example`, without a slash at the end."""
+    value = _text(name, default)
+    parts = urlsplit(value)
+    if parts.scheme not in {"http", "https"} or not parts.hostname or parts.query or parts.fragment:
+        raise ImproperlyConfigured(f"{name} is {value!r}. Enter an address such as https://surveys.example.")
+    return value.rstrip("/")
+
+
 def _rate(name: str, default: str) -> str | None:
     """Return a rate such as `60/min`; None for `off`."""
     value = _text(name, default)
@@ -334,6 +343,12 @@ EMAIL_HOST_PASSWORD = _text("EMAIL_HOST_PASSWORD")
 EMAIL_USE_TLS = _flag("EMAIL_USE_TLS", True)
 EMAIL_TIMEOUT = 30
 DEFAULT_FROM_EMAIL = _text("DEFAULT_FROM_EMAIL", "surveys@localhost")
+# Address of the service in e-mails that no request causes.
+PUBLIC_URL = _web_address("PUBLIC_URL", "http://localhost:8000")
+
+# Size of the labels for instruments.
+LABEL_WIDTH_MM = _whole("LABEL_WIDTH_MM", 62, 40, 210)
+LABEL_HEIGHT_MM = _whole("LABEL_HEIGHT_MM", 29, 20, 297)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from compute.base.marks import Told
-from compute.base.messages import Message, field_name, message, quantity
+from compute.base.messages import field_name, message, quantity
 
 
-class ComputeError(Told, ValueError):
+class ComputeError(ValueError):
     """Impossible input. `code` is stable; `field` is the path of the request it came from, if known.
 
     `message` is of the catalogue: the entry of the class's code, or of one of its variants. The parameter `quantity` is the field's
@@ -17,16 +16,12 @@ class ComputeError(Told, ValueError):
 
     code = "invalid"
 
-    def __init__(self, said: str = "", *, field: str = "", variant: str = "", **parameters: Any) -> None:
+    def __init__(self, *, field: str = "", variant: str = "", **parameters: Any) -> None:
         self.field = field
-        # A sentence: of errors that are not in the catalogue yet.
-        self.message: Message | None = None
-        if not said:
-            named = {"quantity": field_name(field)} if field else {}
-            key = f"{self.code}/{variant}" if variant else self.code
-            self.message = message(key, **named | parameters)
-        self.said = said or str(self.message)
-        super().__init__(self.detail)
+        named = {"quantity": field_name(field)} if field else {}
+        key = f"{self.code}/{variant}" if variant else self.code
+        self.message = message(key, **named | parameters)
+        super().__init__(str(self.message))
 
 
 class OutOfRange(ComputeError):
@@ -60,16 +55,13 @@ class UnknownName(ComputeError):
 
     def __init__(
         self,
-        said: str = "",
         *,
         field: str = "",
         variant: str = "",
         suggestions: tuple[str, ...] = (),
         **parameters: Any,
     ) -> None:
-        super().__init__(
-            said, field=field, variant=variant, suggestions=list(suggestions) or None, **parameters
-        )
+        super().__init__(field=field, variant=variant, suggestions=list(suggestions) or None, **parameters)
         self.suggestions = suggestions
 
 
@@ -90,7 +82,6 @@ class TotalReflection(ComputeError):
 
     def __init__(
         self,
-        said: str = "",
         *,
         critical_angle: float,
         sound_speed: float,
@@ -100,7 +91,6 @@ class TotalReflection(ComputeError):
         **parameters: Any,
     ) -> None:
         super().__init__(
-            said,
             field=field,
             variant=variant,
             critical_angle=quantity(critical_angle, "angle"),

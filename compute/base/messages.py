@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
-from compute.base.marks import Told
 from compute.base.sources import PRACTICE, Source
 
 Severity = Literal["error", "warning", "info"]
@@ -109,69 +108,51 @@ def _for_developers(value: Any) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding(Told):
+class Finding:
     """Result of a plausibility check; created by `finding`.
 
-    code        stable, kebab-case
-    severity    error: do not use the result; warning: check before use; info: for information
-    field       path of the field in the request, e.g. `pipe.wall_thickness`; empty for the whole request
-    source      where the limit comes from
-    parameters  of the message
-    variant     of the message
+    message   code and parameters of its texts
+    severity  error: do not use the result; warning: check before use; info: for information
+    field     path of the field in the request, e.g. `pipe.wall_thickness`; empty for the whole request
+    source    where the limit comes from
     """
 
-    code: str
+    message: Message
     severity: Severity
-    # A sentence, its value and limit: of findings without a catalogue entry.
-    said: str = ""
     field: str = ""
-    value: float | str | None = None
-    limit: float | str | None = None
-    kind: str = "number"
     source: Source = PRACTICE
-    parameters: Parameters | None = None
-    variant: str = ""
 
     @property
-    def message(self) -> Message | None:
-        """The message; None for a finding with a sentence."""
-        return None if self.parameters is None else Message(self.code, self.parameters, self.variant)
+    def code(self) -> str:
+        """The stable code of the message."""
+        return self.message.code
+
+    @property
+    def parameters(self) -> Parameters:
+        """The parameters of the message."""
+        return self.message.parameters
 
 
 def finding(
     key: str, severity: Severity, field: str = "", /, *, source: Source = PRACTICE, **parameters: Any
 ) -> Finding:
-    """Return a finding by the key of its message (`code` or `code/variant`)."""
-    created = message(key, **parameters)
-    return Finding(
-        created.code,
-        severity,
-        str(created),
-        field,
-        source=source,
-        parameters=created.parameters,
-        variant=created.variant,
-    )
+    """A finding by the key of its message (`code` or `code/variant`)."""
+    return Finding(message(key, **parameters), severity, field, source)
 
 
 @dataclass(frozen=True, slots=True)
-class SafetyNote(Told):
-    """A hazard for people and the protection against it; created by `safety_note`. It never says that work is safe."""
+class SafetyNote:
+    """A hazard for people and how to protect against it; made by `safety_note`. It never says that work is safe."""
 
-    code: str
-    # A sentence: of notes without a catalogue entry.
-    said: str
-    source: Source
-    parameters: Parameters | None = None
-    variant: str = ""
+    message: Message
+    source: Source = PRACTICE
 
     @property
-    def message(self) -> Message | None:
-        """The message; None for a note with a sentence."""
-        return None if self.parameters is None else Message(self.code, self.parameters, self.variant)
+    def code(self) -> str:
+        """The stable code of the message."""
+        return self.message.code
 
 
 def safety_note(key: str, /, *, source: Source = PRACTICE, **parameters: Any) -> SafetyNote:
-    """Return a safety note by the key of its message (`code` or `code/variant`)."""
-    created = message(key, **parameters)
-    return SafetyNote(created.code, str(created), source, created.parameters, created.variant)
+    """A safety note by the key of its message (`code` or `code/variant`)."""
+    return SafetyNote(message(key, **parameters), source)

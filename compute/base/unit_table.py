@@ -10,11 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 from compute.base.errors import UnitUnknown
-from compute.base.marks import System
 from compute.base.messages import term
+
+System = Literal["metric", "us"]
 
 ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 

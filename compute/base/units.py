@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, UnitMissing, UnitUnknown
-from compute.base.marks import System
 from compute.base.messages import term
-from compute.base.unit_table import KINDS, Kind, Unit, needed, shortened, unit_named
+from compute.base.unit_table import KINDS, Kind, System, Unit, needed, shortened, unit_named
 
 __all__ = [
     "KINDS",
@@ -27,6 +26,7 @@ __all__ = [
     "Quantity",
     "System",
     "Unit",
+    "difference_kind",
     "express",
     "express_series",
     "expresser",
@@ -295,3 +295,21 @@ def from_si(si: Any, unit: Unit) -> Any:
     definition : of `Unit`.
     """
     return si * unit.divisor / unit.multiplier - unit.shift
+
+
+def difference_kind(kind: str) -> str:
+    """The kind of the differences of a kind: temperature differences for temperatures, otherwise the same.
+
+    Parameters
+    ----------
+    kind : str
+
+    Returns
+    -------
+    kind : str
+
+    Source
+    ------
+    definition : `compute.base.unit_table.KINDS`.
+    """
+    return KINDS[kind].difference if kind in KINDS else kind

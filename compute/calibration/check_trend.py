@@ -133,15 +133,15 @@ def runs(deviations: Sequence[float], limits: CheckLimits) -> tuple[Run, ...]:
     found = [Run("beyond-action", i, i) for i in np.flatnonzero(np.abs(values) > limits.action).tolist()]
     for side in (1.0, -1.0):
         found += _two_of_three(side * values > limits.warning)
-        found += [Run("one-side", *ends) for ends in _true_rows(side * values > 0, RUN_LENGTH)]
+        found += [Run("one-side", *ends) for ends in _spans_where(side * values > 0, RUN_LENGTH)]
     steps = np.diff(values)
     # Six steps of one sign join seven points.
-    found += [Run("rising", a, b + 1) for a, b in _true_rows(steps > 0, RUN_LENGTH - 1)]
-    found += [Run("falling", a, b + 1) for a, b in _true_rows(steps < 0, RUN_LENGTH - 1)]
+    found += [Run("rising", a, b + 1) for a, b in _spans_where(steps > 0, RUN_LENGTH - 1)]
+    found += [Run("falling", a, b + 1) for a, b in _spans_where(steps < 0, RUN_LENGTH - 1)]
     return tuple(sorted(found, key=lambda run: (run.first, run.last, run.kind)))
 
 
-def _true_rows(holds: np.ndarray[tuple[int], np.dtype[np.bool_]], least: int) -> list[tuple[int, int]]:
+def _spans_where(holds: np.ndarray[tuple[int], np.dtype[np.bool_]], least: int) -> list[tuple[int, int]]:
     """Return the first and last index of each row of true values of at least the given length."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(int)))
     pairs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)

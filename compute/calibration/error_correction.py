@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NumberInvalid
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, finding, quantity
+from compute.base.units import difference_kind
 from compute.calibration.points import ErrorCurve, FloatArray
 
 Real = float | FloatArray

@@ -16,8 +16,8 @@ from typing import Literal
 import numpy as np
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, Message, field_name, finding, message, quantity, term
+from compute.base.units import difference_kind
 from compute.statistics.autocorrelation import FloatArray, repeatability
 from compute.statistics.gum import coverage_factor
 from compute.statistics.straight_line import MIN_POINTS, fit_line

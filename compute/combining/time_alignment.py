@@ -21,7 +21,7 @@ from compute.logs.segments import Segment, Times
 from compute.statistics.autocorrelation import (
     MIN_READINGS_AUTOCORRELATION,
     autocorrelation,
-    noise_of_stretches,
+    noise_of_segments,
 )
 
 FloatArray = NDArray[np.float64]
@@ -191,7 +191,7 @@ def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> C
 
     Source
     ------
-    Sokal 1996, see `compute.statistics.autocorrelation.noise_of_stretches`.
+    Sokal 1996, see `compute.statistics.autocorrelation.noise_of_segments`.
     """
     if len(coefficients) != len(together.names):
         raise OutOfRange(variant="coefficients", logs=len(together.names), coefficients=len(coefficients))
@@ -200,7 +200,7 @@ def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> C
     pieces = np.split(combined, breaks)
     if max(len(segment) for segment in pieces) < MIN_READINGS_AUTOCORRELATION:
         return None
-    noise = noise_of_stretches(pieces)
+    noise = noise_of_segments(pieces)
     return Component(f"{SCATTER}@together", noise.uncertainty, noise.degrees_of_freedom, scatter=True)
 
 

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, finding, quantity, term
 from compute.base.sources import Source
+from compute.base.units import difference_kind
 from compute.calibration.error_correction import Zero, true_from_indicated
 from compute.calibration.points import ErrorCurve
 from compute.measuring.entries import MediumEntry, PipeEntry

@@ -43,7 +43,7 @@ from compute.results.uncertainty import (
 )
 from compute.statistics.autocorrelation import (
     MIN_READINGS_AUTOCORRELATION,
-    noise_of_stretches,
+    noise_of_segments,
     repeatability,
     standard_deviation,
 )
@@ -331,7 +331,7 @@ def _scatter(series: Series) -> InputUncertainty:
         spread = float(series.time_difference.std(ddof=1)) if series.used > 1 else 0.0
         return InputUncertainty(spread, degrees_of_freedom=max(series.used - 1, 1))
     if len(stretches) > 1:
-        noise = noise_of_stretches(stretches)
+        noise = noise_of_segments(stretches)
         return InputUncertainty(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
     found = repeatability(series.time_difference)
     return InputUncertainty(

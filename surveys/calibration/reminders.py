@@ -1,7 +1,7 @@
-"""The daily e-mail to the calibration admins: what crossed a threshold since it was last told.
+"""Daily e-mail to the calibration administrators with the instruments that crossed a threshold since the last one.
 
-A run claims its rows first, sends, and only then marks them as sent: of two runs at once one sends, and a mail that fails is
-sent by the next run. A run that dies between sending and marking leaves its claim to expire, and its mail is sent again.
+A run claims its rows, sends, and then marks them as sent: of two concurrent runs one sends, and a failed e-mail is sent by the
+next run. If a run ends between sending and marking, its claim expires and the e-mail is sent again.
 """
 
 from __future__ import annotations
@@ -11,7 +11,10 @@ import uuid
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
+from django.conf import settings
 from django.core.mail import EmailMessage
+from django.urls import reverse
+from django.utils.translation import gettext, ngettext
 
 from surveys.calibration.due_list import DueRow, due_list, office_today
 from surveys.models import CalibrationReminder, Role, User
@@ -21,9 +24,9 @@ logger = logging.getLogger(__name__)
 
 
 def remind_of_due_calibrations(now: datetime) -> int:
-    """Send what has crossed a threshold to everybody who keeps calibrations; returns how many rows were told.
+    """Send the instruments that crossed a threshold to the calibration administrators; return their number.
 
-    Raises what the mail backend raises; nothing counts as told then.
+    Raises the errors of the mail backend; no row counts as sent then.
     """
     people = User.objects.filter(
         role__in=(Role.CALIBRATION_ADMIN, Role.ADMINISTRATOR), is_active=True
@@ -37,24 +40,20 @@ def remind_of_due_calibrations(now: datetime) -> int:
     today = office_today(now)
     rows = [row for row in due_list(recipients[0], today) if row.threshold is not None]
     claim = uuid.uuid4()
-    told = _claim(rows, claim, now)
-    if not told:
+    due = _claim(rows, claim, now)
+    if not due:
         return 0
     try:
-        EmailMessage(
-            subject=f"Calibrations due: {len(told)}",
-            body="\n".join(_lines(told, today)),
-            to=[person.email for person in recipients],
-        ).send()
+        _mail(due, today, [person.email for person in recipients]).send()
     except Exception:
         CalibrationReminder.objects.filter(claim=claim, sent_at__isnull=True).update(claimed_until=now)
         raise
     CalibrationReminder.objects.filter(claim=claim, sent_at__isnull=True).update(sent_at=now)
-    return len(told)
+    return len(due)
 
 
 def _claim(rows: Sequence[DueRow], claim: uuid.UUID, now: datetime) -> list[DueRow]:
-    """The rows this run is to tell of: those nobody told of, nor is about to."""
+    """Return the rows claimed by this run: those neither sent nor claimed by another run."""
     by_key = {(row.instrument.pk, row.due_on, row.threshold): row for row in rows}
     until = now + LEASE
     CalibrationReminder.objects.bulk_create(
@@ -77,13 +76,37 @@ def _claim(rows: Sequence[DueRow], claim: uuid.UUID, now: datetime) -> list[DueR
     return [row for key, row in by_key.items() if key in mine]
 
 
-def _lines(rows: Sequence[DueRow], today: date) -> list[str]:
-    lines = [f"As of {today.isoformat()}:", ""]
-    for row in rows:
-        left = row.days_left or 0
-        days = "1 day" if abs(left) == 1 else f"{abs(left)} days"
-        when = f"{days} overdue" if left < 0 else f"{days} left"
-        one = row.instrument
-        owner = f", {one.asset_number}" if one.asset_number else ""
-        lines.append(f"- {one} ({one.type_name}{owner}), {one.get_state_display()}: due {row.due_on}, {when}")
-    return [*lines, "", "The whole list: instruments/calibration-due/ of the service."]
+def _mail(rows: Sequence[DueRow], today: date, to: list[str]) -> EmailMessage:
+    subject = ngettext(
+        "{count} calibration due ({day})", "{count} calibrations due ({day})", len(rows)
+    ).format(count=len(rows), day=today)
+    lines = [
+        gettext("You receive this e-mail because you manage the calibration of the instruments."),
+        "",
+        ngettext(
+            "As of {day}, {count} instrument has reached a notice threshold or is overdue:",
+            "As of {day}, {count} instruments have reached a notice threshold or are overdue:",
+            len(rows),
+        ).format(count=len(rows), day=today),
+        "",
+        *(_line(row) for row in rows),
+        "",
+        gettext("Plan the calibrations here:"),
+        f"{settings.PUBLIC_URL}{reverse('fleet-due')}",
+    ]
+    return EmailMessage(subject, "\n".join(lines), to=to)
+
+
+def _line(row: DueRow) -> str:
+    left, one = row.days_left or 0, row.instrument
+    text = (
+        ngettext("{count} day overdue", "{count} days overdue", -left)
+        if left < 0
+        else ngettext("{count} day left", "{count} days left", left)
+    )
+    names = ", ".join(
+        name for name in (one.get_kind_display(), one.type_name, one.serial, one.asset_number) if name
+    )
+    return gettext("- {instrument} ({state}): due on {day}, {time}").format(
+        instrument=names, state=one.get_state_display(), day=row.due_on, time=text.format(count=abs(left))
+    )

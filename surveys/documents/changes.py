@@ -1,4 +1,4 @@
-"""What surveys of a point found one after another, as pages and papers tell and draw it."""
+"""Changes of the flow between surveys of a measuring point, as pages and documents show and draw them."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from compute.base.units import System, express
-from surveys.documents.formatting import SIGNS, percent, worded
+from surveys.core.messages.numbers import SIGNS, percent_text
+from surveys.documents.formatting import flow_in_digits_of, signed
 from surveys.documents.history_chart import HEIGHT, Mark, history_chart
 from surveys.results.history import Change, Found
 
 
 @dataclass(frozen=True, slots=True)
 class ToldChange:
-    """A change in words; `size` is empty where the digits shown would show none, `limit` what its uncertainty explains."""
+    """A change in words; `size` is empty where its digits are all zero, `limit` is its expanded uncertainty."""
 
     size: str
     explained: bool
@@ -22,26 +23,31 @@ class ToldChange:
 
 
 def change_told(change: Change | None, units: System) -> ToldChange | None:
-    """A change in a reader's units; None where there was nothing to compare with."""
+    """Return a change in the reader's units; None where there is no earlier result."""
     if change is None:
         return None
-    limit = worded(change.explained_m3_s, "volume_flow", units)
+    limit = flow_in_digits_of(change.explained_m3_s, change.explained_m3_s, units)
     return ToldChange(
-        difference_told(change.difference_m3_s, change.relative, units), change.explained, limit
+        difference_told(change.difference_m3_s, change.relative, change.explained_m3_s, units),
+        change.explained,
+        limit,
     )
 
 
-def difference_told(difference_m3_s: float, relative: float | None, units: System) -> str:
-    """A difference of two flows with its sign and what part of the first it is; empty where the digits shown would show none."""
-    size = worded(abs(difference_m3_s), "volume_flow", units)
-    if not any(digit in size.split()[0] for digit in "123456789"):
+def difference_told(
+    difference_m3_s: float, relative: float | None, expanded_m3_s: float, units: System
+) -> str:
+    """Return a difference of two flows with its sign and its ratio to the first, in the digits of an expanded uncertainty; empty
+    where its digits are all zero."""
+    size = flow_in_digits_of(expanded_m3_s, abs(difference_m3_s), units)
+    if not any(digit in size.split("\N{NO-BREAK SPACE}")[0] for digit in "123456789"):
         return ""
-    sign = "+" if difference_m3_s > 0 else "-"
-    return f"{sign}{size}" + (f" ({percent(relative, sign=True)})" if relative is not None else "")
+    ratio = f" ({percent_text(relative, sign=True)})" if relative is not None else ""
+    return signed(size, difference_m3_s) + ratio
 
 
 def history_drawn(history: Sequence[Found], units: System, zone: Any, height: float = HEIGHT) -> str:
-    """The chart of a history that has at least one result."""
+    """Return the chart of a history with at least one result."""
     shown = express(1.0, "volume_flow", units)
     scale, unit = float(shown["value"]), str(shown["unit"])
     marks = [

@@ -1,7 +1,7 @@
-"""The sheet of a technician's day: where to, whom to call, what can hurt, what to take along, how to mount it.
+"""Day sheet of a technician: sites, contacts, safety notes, equipment and set-ups of the jobs of a day.
 
-It carries no clock: certificates are those in force on its day, and it is as of the latest change of what it shows, so that the
-same records give the same bytes whenever it is asked for.
+The sheet does not depend on the clock: certificates are those in force on its day, and its time is that of the latest change
+of its records, so that the same records give the same bytes.
 """
 
 from __future__ import annotations
@@ -10,9 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.db.models import Max, Q
-from django.utils.translation import gettext
+from django.utils.formats import date_format
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 
 from compute.base.sources import Source
 from compute.base.units import System
@@ -20,19 +24,19 @@ from compute.measuring.location import safety_notes
 from surveys.calibration.due_list import DueRow, due_rows, office_today
 from surveys.core.stored_quantities import safety_note_json
 from surveys.dispatch.technician_jobs import jobs_of_day
-from surveys.documents.formatting import findings_worded, moment
+from surveys.documents.formatting import findings_worded, full_name, moment
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.setup_sheet import DEFERS, safety_note_text, setup_blocks
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
 from surveys.models.audit import Action
 from surveys.pipes.selectors import Viewer, pipe_data_at
 
-NONE_STATED = "none on record; ask before you go"
+NOT_RECORDED = _("not recorded; ask before you go")
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """Whose day it is, and who asks."""
+    """A day of a technician, and who views its sheet."""
 
     technician: User
     on: date
@@ -40,7 +44,7 @@ class Day:
 
 
 def day_sheet(day: Day, units: System, address: str) -> PdfDocument:
-    """The paper of a day; the number of queries does not grow with its jobs."""
+    """Return the document of a day; the number of queries does not grow with its jobs."""
     jobs = list(
         jobs_of_day(day.technician, day.viewer, day.on).prefetch_related(
             "measuring_points__pipe__data", "kit"
@@ -49,18 +53,23 @@ def day_sheet(day: Day, units: System, address: str) -> PdfDocument:
     kits, setups = kits_of(jobs), latest_setups(jobs)
     fleet = {one.pk: one for kit in kits.values() for one in kit}
     due = {row.instrument.pk: row for row in due_rows(list(fleet.values()), day.on)}
-    name = day.technician.get_full_name() or day.technician.username
+    name = full_name(day.technician)
     latest = _latest_change(day, jobs, kits, setups, due)
+    zone = jobs[0].site.zone if jobs else ZoneInfo(settings.OFFICE_TIME_ZONE)
+    count = ngettext("{count} job", "{count} jobs", len(jobs)).format(count=len(jobs))
+    footer = gettext("Day sheet of {name} for {day}").format(name=name, day=day.on)
+    as_of = latest and gettext("{footer} · records as of {time}").format(
+        footer=footer, time=moment(latest, zone)
+    )
     pdf = PdfDocument(
-        title=f"Day sheet: {day.on:%A %d %B %Y}",
-        subtitle=f"{name} · {len(jobs)} {'job' if len(jobs) == 1 else 'jobs'}",
-        footer=f"Day sheet of {day.technician.username} for {day.on}"
-        + (f" · as of {latest:%Y-%m-%d %H:%M} UTC, the latest change of what it shows" if latest else ""),
+        title=gettext("Day sheet: {day}").format(day=date_format(day.on, "l j F Y")),
+        subtitle=f"{name} · {count}",
+        footer=as_of or footer,
         stamp=latest or datetime.combine(day.on, time(), UTC),
         address=address,
     )
     if not jobs:
-        pdf.text("No job is planned for this day.")
+        pdf.text(gettext("No jobs planned for this day."))
     for job in jobs:
         _job_blocks(pdf, job, kits[job.pk], due, units)
     for job in jobs:
@@ -76,7 +85,7 @@ def _latest_change(
     setups: Mapping[UUID, Setup],
     due: Mapping[UUID, DueRow],
 ) -> datetime | None:
-    """When the last of the records of the sheet was made or changed; None if nothing is known of any."""
+    """Return the time of the latest change of the records of the sheet; None if there is no change."""
     points = [point for job in jobs for point in job.measuring_points.all()]
     kit = [one for ones in kits.values() for one in ones]
     shown = {day.technician.pk, *(one.holder_id for one in kit), *(one.pk for one in (*jobs, *points, *kit))}
@@ -101,23 +110,35 @@ def _job_blocks(
     site, zone = job.site, job.site.zone
     pdf.heading(f"{job.starts_at.astimezone(zone):%H:%M} {job.title}")
     points = ", ".join(f"{point.name} ({point.pipe.name})" for point in job.measuring_points.all())
+    period = gettext("{start} to {end}").format(
+        start=moment(job.starts_at, zone), end=moment(job.ends_at, zone)
+    )
     pdf.facts(
         [
-            ("Time by the site's clock", f"{moment(job.starts_at, zone)} to {moment(job.ends_at, zone)}"),
-            ("Site", f"{site.name} · {site.client.name}"),
-            ("Address", site.address or NONE_STATED),
-            ("Contacts", site.contacts or site.client.contact or NONE_STATED),
-            ("Access, permits", site.access_notes or NONE_STATED),
-            ("Measuring points", points or "none"),
-            *([("Note", job.note)] if job.note else []),
+            (gettext("Time"), period),
+            (gettext("Site"), f"{site.name} · {site.client.name}"),
+            (gettext("Address"), site.address or str(NOT_RECORDED)),
+            (gettext("Contacts"), site.contacts or site.client.contact or str(NOT_RECORDED)),
+            (gettext("Access, permits"), site.access_notes or str(NOT_RECORDED)),
+            (gettext("Measuring points"), points or gettext("none")),
+            *([(gettext("Note"), job.note)] if job.note else []),
         ]
     )
     pdf.safety_notes(hazards_told(job, units), str(DEFERS))
     if not kit:
-        pdf.callout("", "No kit is booked or named for this job.", "warning")
+        pdf.callout("", gettext("No kit is booked or planned for this job."), "warning")
         return
     rows = [kit_row(one, due[one.pk], job) for one in kit]
-    pdf.table(["Kit", "Type", "Serial", "Calibration", "Where"], rows)
+    pdf.table(
+        [
+            gettext("Instrument"),
+            gettext("Type"),
+            gettext("Serial number"),
+            gettext("Calibration"),
+            gettext("Location, holder"),
+        ],
+        rows,
+    )
 
 
 def hazards_told(job: Job, units: System) -> list[str]:
@@ -147,35 +168,43 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:
-    """Kind, type, serial, calibration and place of an instrument of a job."""
-    where = one.location or "not on record"
-    if one.holder:
-        where = f"with {one.holder.get_full_name() or one.holder.username}"
+    """Return kind, type, serial number, calibration and location of an instrument of a job."""
+    where = full_name(one.holder) if one.holder else one.location or gettext("not recorded")
     state = "" if one.state == "in-service" else f"{one.get_state_display().upper()}; "
     return [one.get_kind_display(), one.type_name, one.serial, state + _calibration(row, job), where]
 
 
 def _calibration(row: DueRow, job: Job) -> str:
     if row.due_on is None or row.calibration is None:
-        return "none on record"
-    held = row.due_on >= office_today(job.ends_at)
-    return f"{row.calibration.certificate}, {'holds to' if held else 'EXPIRED BY THEN:'} {row.due_on}"
+        return gettext("no certificate")
+    text = (
+        gettext("{certificate}, due on {day}")
+        if row.due_on >= office_today(job.ends_at)
+        else gettext("{certificate}, OVERDUE on the day: due on {day}")
+    )
+    return text.format(certificate=row.calibration.certificate, day=row.due_on)
 
 
 def _setup_pages(
     pdf: PdfDocument, job: Job, point: MeasuringPoint, setup: Setup | None, units: System
 ) -> None:
     pdf.new_page()
-    pdf.heading(f"Set-up: {point.name}, {point.pipe.name} ({job.title})")
+    pdf.heading(
+        gettext("Set-up: {point}, {pipe} ({job})").format(
+            point=point.name, pipe=point.pipe.name, job=job.title
+        )
+    )
     if setup is None:
-        pdf.callout("", "No set-up has been worked out for this point yet.", "warning")
+        pdf.callout("", gettext("No set-up has been calculated for this measuring point yet."), "warning")
     else:
-        pdf.text(f"Set-up {setup.pk}, worked out {moment(setup.calculated_at, job.site.zone)}.")
+        pdf.text(
+            gettext("Set-up calculated at {time}.").format(time=moment(setup.calculated_at, job.site.zone))
+        )
         setup_blocks(pdf, setup, units)
 
 
 def kits_of(jobs: Sequence[Job]) -> dict[UUID, list[Instrument]]:
-    """What is named or booked for each job, once each."""
+    """Return the instruments planned or booked for each job, each once."""
     wanted: dict[UUID, set[UUID]] = {job.pk: {one.pk for one in job.kit.all()} for job in jobs}
     live = Q(bookings__job__in=jobs, bookings__cancelled_at__isnull=True)
     for one, job in Instrument.objects.filter(live).values_list("pk", "bookings__job"):
@@ -186,7 +215,7 @@ def kits_of(jobs: Sequence[Job]) -> dict[UUID, list[Instrument]]:
 
 
 def latest_setups(jobs: Sequence[Job]) -> dict[UUID, Setup]:
-    """The latest set-up of each point of the jobs."""
+    """Return the latest set-up of each measuring point of the jobs."""
     points = {point.pk for job in jobs for point in job.measuring_points.all()}
     rows = Setup.objects.filter(measuring_point__in=points).select_related(
         "measuring_point__pipe__site__client", "pipe_data__wall_measurement__gauge", "pipe_data__recorded_by",

@@ -12,7 +12,7 @@ from django.utils.translation import gettext, ngettext
 from compute.base.svg import document, label, polyline, rule, ticks
 from compute.base.units import System, express
 from compute.combining.time_alignment import FlowLog
-from surveys.documents.formatting import SIGNS
+from surveys.core.messages.numbers import SIGNS, number_text
 from surveys.logfiles.downsampling import downsampled
 
 WIDTH, HEIGHT = 680.0, 262.0
@@ -58,7 +58,7 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
     parts = [label(LEFT, TOP - 10, gettext("Volume flow, {unit}").format(unit=unit), "start", INK)]
     for tick in ticks(low, high):
         parts.append(rule(LEFT, y(tick), WIDTH - RIGHT, y(tick), SOFT, 0.4))
-        parts.append(label(LEFT - 6, y(tick) + 4, f"{tick:g}", "end", INK))
+        parts.append(label(LEFT - 6, y(tick) + 4, number_text(tick), "end", INK))
     for n in range(5):
         at = first + (last - first) * n / 4
         anchor = ("start", "middle", "middle", "middle", "end")[n]
@@ -85,7 +85,9 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
         "Volume flow over the log: {count} readings, mean {mean} {unit}",
         count,
     )
-    return document(WIDTH, HEIGHT, title.format(count=count, mean=f"{result.value:.4g}", unit=unit), parts)
+    return document(
+        WIDTH, HEIGHT, title.format(count=count, mean=number_text(result.value), unit=unit), parts
+    )
 
 
 def _clock(seconds: float) -> str:

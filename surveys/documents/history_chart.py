@@ -10,6 +10,7 @@ from typing import Any
 from django.utils.translation import gettext, ngettext
 
 from compute.base.svg import document, label, rule, ticks
+from surveys.core.messages.numbers import number_text
 
 WIDTH, HEIGHT = 680.0, 280.0
 LEFT, RIGHT, TOP, BOTTOM = 74.0, 24.0, 40.0, 34.0
@@ -46,7 +47,7 @@ def history_chart(marks: Sequence[Mark], unit: str, zone: Any, height: float = H
     parts.append(label(LEFT, 29, gettext("bar: expanded uncertainty; cross: withdrawn"), "start", INK))
     for tick in ticks(low, high):
         parts.append(rule(LEFT, y(tick), WIDTH - RIGHT, y(tick), SOFT, 0.4))
-        parts.append(label(LEFT - 6, y(tick) + 4, f"{tick:g}", "end", INK))
+        parts.append(label(LEFT - 6, y(tick) + 4, number_text(tick), "end", INK))
     parts.append(rule(LEFT, height - BOTTOM, WIDTH - RIGHT, height - BOTTOM, INK, 1))
     free_from = 0.0
     for mark in marks:

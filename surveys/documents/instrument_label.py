@@ -1,6 +1,6 @@
-"""A label for an instrument as a PDF of 62 x 29 mm: what it is, calibrated and due when, a QR code to its page.
+"""Label of an instrument as PDF: kind, type, serial number, calibration, due date, and a QR code to its page.
 
-The same record gives the same bytes: the time stamp is the calibration's.
+The same record gives the same bytes: the time stamp is that of the calibration.
 """
 
 from __future__ import annotations
@@ -8,24 +8,28 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime
 
+from django.conf import settings
+from django.utils.translation import get_language, gettext
+
 from surveys.documents.typesetting import pdf_of, qr_svg
 from surveys.models import Calibration, Instrument
 
 # Long texts are shrunk to fit.
 SOURCE = """
 #let label = json(bytes(sys.inputs.label))
-#set document(title: "Label of " + label.serial, date: auto)
-#set page(width: 62mm, height: 29mm, margin: 2mm)
-#set text(font: "DejaVu Sans Mono", size: 6.5pt, hyphenate: false, lang: "en", fallback: true)
+#set document(title: label.title, date: auto)
+#set page(width: label.width * 1mm, height: label.height * 1mm, margin: 2mm)
+#let code = calc.min(label.height - 6, label.width * 0.4) * 1mm
+#set text(font: "DejaVu Sans Mono", size: 6.5pt, hyphenate: false, lang: label.language, fallback: true)
 #let fitted(body, size, weight: "regular") = layout(room => context {
   let set-at(points) = box(text(size: points, weight: weight, body))
   let wide = measure(set-at(size)).width
-  // A hair narrower than the room, or rounding would break the line; what is longer still is cut.
+  // Slightly narrower than the cell, as rounding would break the line; longer texts are cut.
   let points = if wide > room.width { calc.max(size * (room.width / wide) * 0.98, 3.2pt) } else { size }
   box(width: room.width, height: measure(set-at(points)).height + 0.6mm, clip: true, align(horizon, box(width: 1000mm, set-at(points))))
 })
 #grid(
-  columns: (1fr, 23mm), column-gutter: 2mm,
+  columns: (1fr, code), column-gutter: 2mm,
   grid.cell(align: horizon, block(width: 100%)[
     #set par(leading: 0pt, spacing: 0pt)
     #stack(
@@ -39,22 +43,29 @@ SOURCE = """
       fitted(label.due, 9pt, weight: "bold"),
     )
   ]),
-  grid.cell(align: center + horizon, image(bytes(sys.inputs.qr), format: "svg", width: 23mm, alt: "QR code to the page of the instrument")),
+  grid.cell(align: center + horizon, image(bytes(sys.inputs.qr), format: "svg", width: code, alt: label.qr)),
 )
 """
 
 
 def label_pdf(instrument: Instrument, calibration: Calibration | None, address: str) -> bytes:
-    """The label of an instrument with its calibration in force; `address` is what the QR code says."""
+    """Return the label of an instrument with its calibration in force; `address` is the content of the QR code."""
     shown = {
         "kind": instrument.get_kind_display(),
         "type": instrument.type_name,
         "serial": instrument.serial,
         "owner": instrument.asset_number,
-        "calibrated": f"calibrated {calibration.calibrated_on}"
+        "calibrated": gettext("calibrated {day}").format(day=calibration.calibrated_on)
         if calibration
-        else "no certificate on record",
-        "due": f"due {calibration.due_on}" if calibration else "not calibrated",
+        else gettext("no certificate"),
+        "due": gettext("due {day}").format(day=calibration.due_on)
+        if calibration
+        else gettext("not calibrated"),
+        "title": gettext("Label of {serial}").format(serial=instrument.serial),
+        "qr": gettext("QR code to the page of the instrument"),
+        "language": (get_language() or "en").partition("-")[0],
+        "width": settings.LABEL_WIDTH_MM,
+        "height": settings.LABEL_HEIGHT_MM,
     }
     stamp = calibration.recorded_at if calibration else datetime(1970, 1, 1, tzinfo=UTC)
     return pdf_of(SOURCE.encode(), {"label": json.dumps(shown), "qr": qr_svg(address)}, stamp)

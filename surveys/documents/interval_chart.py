@@ -11,6 +11,7 @@ from django.utils.translation import gettext, ngettext
 from compute.base.svg import document, label, polygon, polyline, rule, ticks
 from compute.base.unit_table import KINDS
 from compute.base.units import System, express
+from surveys.core.messages.numbers import SIGNS, number_text, with_unit
 
 WIDTH, HEIGHT = 680.0, 300.0
 LEFT, RIGHT, TOP, BOTTOM = 82.0, 16.0, 34.0, 44.0
@@ -76,7 +77,7 @@ def _unit(kind: str, units: System) -> tuple[float, str]:
         return 100.0, "%"
     of_error = KINDS[kind].difference
     shown = express(1.0, of_error, units)
-    return float(shown["value"]), str(shown["unit"])
+    return float(shown["value"]), SIGNS.get(str(shown["unit"]), str(shown["unit"]))
 
 
 def _near(bands: Sequence[float], limits: Sequence[float]) -> list[float]:
@@ -96,7 +97,7 @@ def _grid(low: float, high: float, place: Any, left: float) -> list[str]:
     for tick in ticks(low, high):
         _, y = place(left, tick)
         parts.append(rule(LEFT, y, WIDTH - RIGHT, y, SOFT, 0.4))
-        parts.append(label(LEFT - 6, y + 4, f"{tick:g}", "end", INK))
+        parts.append(label(LEFT - 6, y + 4, number_text(tick), "end", INK))
     return [*parts, rule(LEFT, HEIGHT - BOTTOM, WIDTH - RIGHT, HEIGHT - BOTTOM, INK, 1.0)]
 
 
@@ -116,13 +117,13 @@ def _days(
     if next_at is not None:
         across, up = place(next_at, high)
         parts.append(rule(across, up, across, HEIGHT - BOTTOM, LINE, 1.2, "2 3"))
-        text = f"next: {start + timedelta(days=int(next_at)):%Y-%m-%d}"
+        text = gettext("next: {day}").format(day=start + timedelta(days=int(next_at)))
         parts.append(label(across - 5, HEIGHT - BOTTOM + 34, text, "end", LINE))
     return parts
 
 
 def _hours(left: float, right: float, place: Any, low: float) -> list[str]:
     return [
-        label(place(tick, low)[0], HEIGHT - BOTTOM + 18, f"{tick:g} h", "middle", INK)
+        label(place(tick, low)[0], HEIGHT - BOTTOM + 18, with_unit(number_text(tick), "h"), "middle", INK)
         for tick in ticks(left, right)
     ]

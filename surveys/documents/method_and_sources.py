@@ -1,8 +1,10 @@
-"""What a report rests on: the method, where its constants come from, and the records it was computed from."""
+"""Method, sources of the constants, and the records of a report."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+
+from django.utils.translation import gettext
 
 from compute.base.sources import PRACTICE, Source
 from compute.library.liquids import liquids
@@ -13,51 +15,65 @@ from surveys.models import PipeData, Result
 
 
 def method_and_sources(pdf: PdfDocument, result: Result) -> None:
-    """The last sections of a report."""
-    pdf.heading("Method and sources")
+    """Add the last sections of a report."""
+    pdf.heading(gettext("Method and sources"))
     pdf.text(
-        "Transit-time difference along an inclined beam; the sound speed of the medium is measured with it, not assumed. Mean velocity "
-        "from the velocity along the beam by the logarithmic profile with the friction factor of Colebrook and White; refraction by "
-        "Snell's law. Each reading becomes a flow, and the result is their mean."
+        gettext(
+            "The flow is measured with the transit-time difference along an inclined beam; refraction follows Snell's law. The sound "
+            "speed of the medium is measured at the same time. The mean velocity is the velocity along the beam multiplied by the "
+            "profile factor of the logarithmic profile, with the friction factor of Colebrook and White. The result is the mean of "
+            "the flows of all readings used."
+        )
     )
-    method = next((one for one in METHODS if one.version == result.method_version), None)
-    version = (
-        f"{result.method_version}, of {method.since}: {method.change}" if method else result.method_version
-    )
-    pdf.facts([("Method version", version), *_sources(result)])
-    pdf.heading("Records")
+    pdf.facts([(gettext("Method version"), _method(result.method_version)), *_sources(result)])
+    pdf.heading(gettext("Records"))
     pdf.facts(
         [
-            ("Result", str(result.pk)),
-            ("Logger file", result.log.file_name or "without a name"),
-            ("Its SHA-256", result.log.sha256),
-            ("Pipe data", str(result.pipe_data_id)),
-            ("Set-up", str(result.survey_data.setup_id)),
+            (gettext("Result"), str(result.pk)),
+            (gettext("Log file"), result.log.file_name or gettext("no file name")),
+            (gettext("SHA-256 of the log file"), result.log.sha256),
+            (gettext("Pipe data"), str(result.pipe_data_id)),
+            (gettext("Set-up"), str(result.survey_data.setup_id)),
         ]
     )
 
 
+def _method(version: str) -> str:
+    method = next((one for one in METHODS if one.version == version), None)
+    if method is None:
+        return version
+    return gettext("{version} ({day}). {change}").format(
+        version=version, day=method.since, change=method.change
+    )
+
+
 def _sources(result: Result) -> Iterator[tuple[str, str]]:
-    """Where constants of the library come from; how the office's own are known is told with the pipe."""
+    """Yield the sources of library values; those of custom values are in the pipe table."""
     data = result.pipe_data
     wall = dict(_of_wall(data))
     yield from wall.items()
     medium = None if data.custom_medium_data_id else liquids().get(data.medium)
     if medium:
-        yield f"Properties of {data.medium}", medium.source.citation
-    yield "Uncertainty", "JCGM 100:2008; uncertainties that no record states are default values"
+        yield gettext("Properties of {medium}").format(medium=medium.title), medium.source.citation
+    yield (
+        gettext("Uncertainty"),
+        gettext(
+            "Evaluated according to JCGM 100:2008 (GUM). Where no uncertainty was measured or certified, default values based on "
+            "engineering judgement are used."
+        ),
+    )
     cited = {Source(**one["source"]).citation for one in result.findings} - {
         PRACTICE.citation,
         *wall.values(),
     }
-    if checks := sorted(cited):
-        yield "Limits of the checks", "; ".join(checks)
+    if limits := sorted(cited):
+        yield gettext("Limits of the findings"), "; ".join(limits)
 
 
 def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
     wall = None if data.custom_material_data_id else {one.name: one for one in solids()}.get(data.material)
     if wall is None:
         return
-    yield f"Sound speeds of {data.material}", wall.source_sound.citation
+    yield gettext("Sound speeds of {material}").format(material=wall.title), wall.source_sound.citation
     if data.roughness_m is None and wall.source_roughness:
-        yield "Its roughness", wall.source_roughness.citation
+        yield gettext("Roughness"), wall.source_roughness.citation

@@ -1,19 +1,21 @@
-"""A survey's path with the others measured at the point: their mean first, for that is what the flow is taken to be."""
+"""Paths of a survey measured at one point: their mean, which is the flow, and the result of each path."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext
+
 from compute.base.units import System
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, worded
+from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, moment, worded
 from surveys.documents.pdf import PdfDocument
 from surveys.models import CombinedResult, Result
 
 
 @dataclass(frozen=True, slots=True)
 class ToldMean:
-    """The mean of paths with its uncertainty, of how many, and what the checks say of them together."""
+    """Mean of paths with its uncertainty, their number, and the findings on the paths together."""
 
     flow: str
     coverage_factor: float
@@ -22,7 +24,7 @@ class ToldMean:
 
 
 def mean_told(together: CombinedResult, units: System) -> ToldMean:
-    """As pages tell it."""
+    """Return the mean for pages."""
     return ToldMean(
         flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units),
         together.coverage_factor,
@@ -32,42 +34,58 @@ def mean_told(together: CombinedResult, units: System) -> ToldMean:
 
 
 def paths_figure(pdf: PdfDocument, together: CombinedResult, units: System) -> None:
-    """The mean, as the figure a reader looks for."""
+    """Add the mean as the result of the report."""
     pdf.figure(
-        f"Volume flow, mean of the {len(together.parts)} paths measured together",
-        flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units),
-        "The true flow lies within the ± with a probability of about 95 %. What the paths share is counted once.",
+        gettext("Volume flow, mean of {count} paths").format(count=len(together.parts)),
+        f"qV = {_mean(together, units)}",
+        gettext(
+            "The expanded uncertainty is the standard uncertainty multiplied by k = {coverage_factor}, for a coverage probability of "
+            "approximately 95 %. Uncertainties common to the paths are counted once."
+        ).format(coverage_factor=f"{together.coverage_factor:.2f}"),
     )
+
+
+def _mean(together: CombinedResult, units: System) -> str:
+    return flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units)
 
 
 def paths_table(pdf: PdfDocument, result: Result, together: CombinedResult, units: System) -> None:
-    """Each path with its own figure, how far they lie apart, and what the checks say of them together."""
+    """Add the result of each path, their range, and the findings on the paths together."""
     paths = together.results.select_related("survey", "survey_data").order_by(
         "survey__started_at", "survey_id"
     )
-    zone = result.survey.measuring_point.pipe.site.zone
     rows = [
         [
-            f"{one.survey.started_at.astimezone(zone):%Y-%m-%d %H:%M}"
-            + (" (this report)" if one.survey_id == result.survey_id else ""),
-            _plane(one, units),
+            _path_name(one, result),
+            _angle(one, units),
             flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units),
         ]
         for one in paths
     ]
-    pdf.heading("Paths measured together")
-    pdf.table(["Path", "Place round the pipe", "Volume flow"], rows, right=1)
-    mean = flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units)
+    pdf.heading(gettext("Paths"))
+    pdf.table([gettext("Path"), gettext("Angle around the pipe"), gettext("Volume flow")], rows, right=1)
     pdf.facts(
         [
-            ("Mean", f"{mean}, coverage factor {together.coverage_factor:.2f} for 95 %"),
-            ("Largest less smallest", worded(together.range_m3_s, "volume_flow", units)),
+            (
+                gettext("Mean"),
+                gettext("{flow} (k = {coverage_factor}, coverage probability approximately 95 %)").format(
+                    flow=_mean(together, units), coverage_factor=f"{together.coverage_factor:.2f}"
+                ),
+            ),
+            (gettext("Range of the paths"), worded(together.range_m3_s, "volume_flow", units)),
         ]
     )
     for finding in findings_worded(together.findings, units):
         pdf.callout(heading(finding), finding["body"], finding["severity"])
 
 
-def _plane(result: Result, units: System) -> str:
-    plane = result.survey_data.path_angle_rad
-    return "not noted" if plane is None else worded(plane, "angle", units, 0)
+def _path_name(one: Result, result: Result) -> str:
+    started = moment(one.survey.started_at, result.survey.measuring_point.pipe.site.zone)
+    if one.survey_id != result.survey_id:
+        return started
+    return gettext("{time} (this report)").format(time=started)
+
+
+def _angle(result: Result, units: System) -> str:
+    angle = result.survey_data.path_angle_rad
+    return gettext("not recorded") if angle is None else worded(angle, "angle", units, 0)

@@ -1,12 +1,17 @@
-"""Pipe and medium as papers tell them: each figure with how it is known."""
+"""Pipe and medium as documents show them: each value with its source."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
+
+from django.utils.translation import gettext, ngettext
 
 from compute.base.units import System
-from compute.measuring.entries import LiningEntry, MaterialEntry
-from surveys.documents.formatting import worded
+from compute.library.liquids import liquids
+from compute.library.materials import solid
+from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
+from surveys.documents.formatting import full_name, worded
 from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Setup, SurveyData
 from surveys.pipes.selectors import survey_medium
@@ -15,40 +20,57 @@ Row = tuple[str, str, str]
 
 
 def pipe_table(pdf: PdfDocument, data: PipeData, taken: SurveyData | Setup, units: System) -> None:
-    """The table of a version of pipe data, with the temperature taken on the day if one was."""
-    rows = [*_pipe(data, units), *_linings(data, units), *_medium(data, taken, units), _version(data)]
-    pdf.table(["Pipe and medium", "Value", "How it is known"], rows, flexible=(2,))
+    """Add the table of a version of pipe data, with the medium temperature of the survey if one was recorded."""
+    zone = (taken if isinstance(taken, Setup) else taken.survey).measuring_point.pipe.site.zone
+    rows = [
+        *_pipe(data, units, zone),
+        *_linings(data, units),
+        *_medium(data, taken, units),
+        _version(data, zone),
+    ]
+    pdf.table([gettext("Quantity"), gettext("Value"), gettext("Source")], rows, flexible=(2,))
 
 
-def _pipe(data: PipeData, units: System) -> Iterator[Row]:
+def _pipe(data: PipeData, units: System, zone: Any) -> Iterator[Row]:
     diameter = worded(data.outer_diameter_m, "length", units)
-    yield "Outer diameter", diameter, _entered(data, "pipe.outer_diameter")
-    yield "Wall thickness", worded(data.wall_thickness_m, "length", units, 2), _wall_known(data, units)
-    if data.max_outer_diameter_m is not None:
-        ends = (data.min_outer_diameter_m, data.max_outer_diameter_m)
-        span = " to ".join(worded(one, "length", units) for one in ends)
-        yield "Smallest to largest outer diameter", span, _entered(data, "pipe.max_outer_diameter")
-    yield "Material", *_material(data.pipe_entry().material, _own_source(data.custom_material_data), units)
+    yield gettext("Outer diameter"), diameter, _entered(data, "pipe.outer_diameter")
+    wall = worded(data.wall_thickness_m, "length", units, 2)
+    yield gettext("Wall thickness"), wall, _wall_source(data, units, zone)
+    if data.min_outer_diameter_m is not None and data.max_outer_diameter_m is not None:
+        span = gettext("{smallest} to {largest}").format(
+            smallest=worded(data.min_outer_diameter_m, "length", units),
+            largest=worded(data.max_outer_diameter_m, "length", units),
+        )
+        yield gettext("Outer diameter, min. to max."), span, _entered(data, "pipe.max_outer_diameter")
+    entry = data.pipe_entry()
+    yield gettext("Material"), *_material(entry.material, _own_source(data.custom_material_data), units)
     if data.roughness_m is None:
-        yield "Roughness", "-", "not stated; the usual one of the material is assumed"
+        used = worded(resolve_pipe(entry).pipe.roughness, "roughness", units)
+        yield gettext("Roughness"), used, gettext("not entered; value of the new material is used")
     else:
-        yield "Roughness", worded(data.roughness_m, "roughness", units), _entered(data, "pipe.roughness")
+        used = worded(data.roughness_m, "roughness", units)
+        yield gettext("Roughness"), used, _entered(data, "pipe.roughness")
     if data.dimensions_temperature_k is not None:
         at = worded(data.dimensions_temperature_k, "temperature", units)
-        yield "Temperature of the dimensions", at, _entered(data, "pipe.dimensions_temperature")
+        yield gettext("Temperature of the dimensions"), at, _entered(data, "pipe.dimensions_temperature")
 
 
-def _wall_known(data: PipeData, units: System) -> str:
+def _wall_source(data: PipeData, units: System, zone: Any) -> str:
     wall_measurement = data.wall_measurement
     if wall_measurement is None:
-        return f"not gauged; {_entered(data, 'pipe.wall_thickness')}"
-    mean, uncertainty = (
-        worded(one, "length", units, 2)
-        for one in (wall_measurement.mean_m, wall_measurement.standard_uncertainty_m)
-    )
-    return (
-        f"gauged at {len(wall_measurement.readings_m)} places on {wall_measurement.taken_at:%Y-%m-%d} with "
-        f"{wall_measurement.gauge.serial}: mean {mean}, standard uncertainty {uncertainty}"
+        return gettext("not measured; {source}").format(source=_entered(data, "pipe.wall_thickness"))
+    count = len(wall_measurement.readings_m)
+    taken_at = wall_measurement.taken_at.astimezone(zone)
+    return ngettext(
+        "measured at {count} position on {day} with {gauge}: mean {mean}, standard uncertainty {uncertainty}",
+        "measured at {count} positions on {day} with {gauge}: mean {mean}, standard uncertainty {uncertainty}",
+        count,
+    ).format(
+        count=count,
+        day=f"{taken_at:%Y-%m-%d}",
+        gauge=wall_measurement.gauge.serial,
+        mean=worded(wall_measurement.mean_m, "length", units, 2),
+        uncertainty=worded(wall_measurement.standard_uncertainty_m, "length", units, 2),
     )
 
 
@@ -61,52 +83,69 @@ def _linings(data: PipeData, units: System) -> Iterator[Row]:
 
 
 def _lining(lining: LiningEntry, own: str, units: System) -> Row:
-    name, known = _material(lining.material, own, units)
-    return "Lining", f"{worded(lining.thickness, 'length', units)}, {name}", known
+    name, source = _material(lining.material, own, units)
+    return gettext("Lining"), f"{worded(lining.thickness, 'length', units)}, {name}", source
 
 
 def _material(material: MaterialEntry, own: str, units: System) -> tuple[str, str]:
-    """What it is, and where its sound speeds are from."""
+    """Return the name of a material and the source of its sound speeds."""
     if own:
-        return material.name, f"stated; figures of the office's own library ({own})"
+        return material.name, gettext("entered; properties of the custom library ({source})").format(
+            source=own
+        )
     if material.name:
-        return material.name, "stated; sound speeds of the library"
+        return solid(material.name).title, gettext("entered; sound speeds of the library")
     speeds = (material.longitudinal_sound_speed, material.shear_sound_speed)
-    told = ", ".join(worded(one, "speed", units, 0) for one in speeds if one is not None)
-    return "not named", f"by its stated sound speeds: {told}"
+    values = ", ".join(worded(one, "speed", units, 0) for one in speeds if one is not None)
+    return gettext("not named"), gettext("sound speeds entered: {values}").format(values=values)
 
 
 def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterator[Row]:
     medium = survey_medium(taken, data)
     own = _own_source(data.custom_medium_data)
     if own:
-        yield "Medium", medium.name, f"stated; figures of the office's own library ({own})"
+        source = gettext("entered; properties of the custom library ({source})").format(source=own)
+        yield gettext("Medium"), medium.name, source
     elif medium.name:
-        yield "Medium", medium.name, "stated; properties of the library"
+        name = liquids()[medium.name].title if medium.name in liquids() else medium.name
+        yield gettext("Medium"), name, gettext("entered; properties of the library")
     else:
         speed = worded(medium.sound_speed, "speed", units, 1)
-        yield "Medium", "not named", f"by its stated sound speed {speed}"
+        source = gettext("sound speed entered: {speed}").format(speed=speed)
+        yield gettext("Medium"), gettext("not named"), source
     if medium.temperature is not None:
-        how = f"{medium.temperature_source or 'not said whether measured or estimated'}"
-        day = ", on the day" if taken.medium_temperature_k is not None else ""
-        yield "Its temperature", worded(medium.temperature, "temperature", units), how + day
+        of_survey = taken.medium_temperature_k is not None
+        source = _temperature_source(medium.temperature_source, of_survey=of_survey)
+        yield gettext("Medium temperature"), worded(medium.temperature, "temperature", units), source
     if medium.pressure is not None:
-        yield "Its pressure", worded(medium.pressure, "pressure", units), _entered(data, "medium.pressure")
+        pressure = worded(medium.pressure, "pressure", units)
+        yield gettext("Medium pressure"), pressure, _entered(data, "medium.pressure")
 
 
-def _version(data: PipeData) -> Row:
-    holds = f"holds from {data.valid_from}" if data.valid_from else "has always held"
-    why = f"{data.get_change_display()}: {data.reason}" if data.reason else data.get_change_display()
-    return (
-        "This pipe data",
-        holds,
-        f"recorded {data.recorded_at:%Y-%m-%d} by {data.recorded_by.username}, {why}",
+def _temperature_source(source: str | None, *, of_survey: bool) -> str:
+    match source:
+        case "measured":
+            return gettext("measured during the survey") if of_survey else gettext("measured")
+        case "estimated":
+            return gettext("estimated during the survey") if of_survey else gettext("estimated")
+        case _:
+            return gettext("not recorded whether measured or estimated")
+
+
+def _version(data: PipeData, zone: Any) -> Row:
+    valid = str(data.valid_from) if data.valid_from else gettext("Since installation")
+    change = f"{data.get_change_display()}: {data.reason}" if data.reason else data.get_change_display()
+    recorded = gettext("recorded on {day} by {name}; {change}").format(
+        day=f"{data.recorded_at.astimezone(zone):%Y-%m-%d}",
+        name=full_name(data.recorded_by),
+        change=change,
     )
+    return gettext("Pipe data valid from"), valid, recorded
 
 
 def _entered(data: PipeData, name: str) -> str:
     typed = data.as_entered.get(name)
-    return f"entered as {typed}" if typed else "entered"
+    return gettext("entered as {text}").format(text=typed) if typed else gettext("entered")
 
 
 def _own_source(version: object) -> str:

@@ -15,6 +15,7 @@ from compute.measuring.location import HAZARD_SOURCE, straight_lengths
 from surveys.core.messages.terms import word_of
 from surveys.documents.formatting import (
     findings_worded,
+    full_name,
     heading,
     moment,
     stored_quantity_text,
@@ -53,13 +54,15 @@ def setup_sheet(setup: Setup, units: System, address: str) -> PdfDocument:
     pdf = PdfDocument(
         title=gettext("Set-up sheet: {point}").format(point=point.name),
         subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
-        footer=gettext("Set-up {id} · calculated {at} by {user}").format(
-            id=setup.pk, at=moment(setup.calculated_at, site.zone), user=setup.calculated_by.username
+        footer=gettext("Set-up calculated {at} by {user}").format(
+            at=moment(setup.calculated_at, site.zone), user=full_name(setup.calculated_by)
         ),
         stamp=setup.calculated_at,
         address=address,
     )
     setup_blocks(pdf, setup, units)
+    pdf.heading(gettext("Records"))
+    pdf.facts([(gettext("Set-up"), str(setup.pk))])
     return pdf
 
 

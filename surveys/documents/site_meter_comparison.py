@@ -1,9 +1,11 @@
-"""A result beside what the site's own meter said, as pages and papers tell it."""
+"""Comparison of a result with the site meter, as pages and documents show it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+
+from django.utils.translation import gettext
 
 from compute.base.units import System
 from surveys.documents.changes import difference_told
@@ -14,7 +16,7 @@ from surveys.results.site_meter_comparison import compare_with_site_meter, site_
 
 @dataclass(frozen=True, slots=True)
 class ToldBeside:
-    """The site meter's flow with its uncertainty if it has one, the survey less it, and what that says."""
+    """Flow of the site meter with its uncertainty if known, the difference, and the conclusion."""
 
     reading: SiteMeterReading
     flow: str
@@ -26,7 +28,7 @@ class ToldBeside:
 def beside_told(
     survey: Survey, found: Result | CombinedResult, units: System, at: datetime | None = None
 ) -> ToldBeside | None:
-    """As the reading was stated at a time, or as it is stated now; None if nobody wrote one down."""
+    """Return the comparison with the reading recorded at a time, or now; None if no reading is recorded."""
     reading = site_meter_reading_at(survey, at)
     if reading is None:
         return None
@@ -37,7 +39,8 @@ def beside_told(
         worded(flow, "volume_flow", units)
         if expanded is None
         else flow_with_uncertainty(flow, expanded, units),
-        difference_told(beside.difference_m3_s, beside.relative, units) or "none to see",
+        difference_told(beside.difference_m3_s, beside.relative, found.expanded_uncertainty_m3_s, units)
+        or gettext("no change"),
         beside.agrees,
         verdict(beside),
     )

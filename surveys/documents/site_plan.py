@@ -1,4 +1,4 @@
-"""Where sites lie to one another, without a map: numbered spots to scale, north up, as SVG."""
+"""Plan of the sites as SVG, without a map: numbered spots to scale, north up."""
 
 from __future__ import annotations
 
@@ -7,24 +7,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
+from django.utils.translation import gettext, ngettext
+
 from compute.base.svg import document, label, rule
 from compute.base.units import System
 from compute.planning.distance import EARTH_RADIUS
+from surveys.core.messages.numbers import with_unit
 
 WIDTH, MARGIN = 680.0, 44.0
 PLOT_MIN, PLOT_MAX = 200.0, 460.0
 SPOT = 13.0
 INK, SOFT, FILL, ON_FILL = "#1d2733", "#4d5866", "#1f5f6b", "#ffffff"
 METRES = {"metric": (1000.0, "km"), "us": (1609.344, "mi")}
-# Where sites lie closer than this the plan is not drawn to a smaller scale [m].
+# Smallest distance shown across the plan [m].
 MIN_SPAN = 500.0
-# Names stand beside the spots where there are few, and they are cut to so many letters.
+# Largest number of sites with their names drawn, and longest name in characters.
 MAX_NAMED, MAX_NAME_LENGTH = 15, 26
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A site on the plan: its number in the list, its name, where its page is, its coordinates in degrees."""
+    """A site on the plan: number in the list, name, address of its page, coordinates in degrees."""
 
     number: int
     name: str
@@ -34,9 +37,9 @@ class Place:
 
 
 def site_plan(places: Sequence[Place], units: System) -> str:
-    """The plan; there is at least one place. Sites too near one another to be told apart share a spot.
+    """Return the plan of at least one place. Sites too close to be separate share a spot.
 
-    Distances are those on a plane that touches the globe in their middle: true to a part in a hundred over some hundred kilometres.
+    Distances are those on the tangent plane of the globe in their middle: correct to 1 % over some hundred kilometres.
     """
     spots = _plane(places)
     east, north = ([at[n] for at in spots] for n in (0, 1))
@@ -51,12 +54,15 @@ def site_plan(places: Sequence[Place], units: System) -> str:
     parts = [_north(22), *_bar(scale, height, units)]
     for group, x, y in _together([(one, *place(at)) for one, at in zip(places, spots, strict=True)]):
         parts.append(_spot(group, x, y, named=len(places) <= MAX_NAMED))
-    return document(WIDTH, height, f"Where {len(places)} sites lie, north up", parts, "group")
+    title = ngettext(
+        "Location of {count} site, north up", "Locations of {count} sites, north up", len(places)
+    )
+    return document(WIDTH, height, title.format(count=len(places)), parts, "group")
 
 
 def _plane(places: Sequence[Place]) -> list[tuple[float, float]]:
     """Metres east and north of the middle."""
-    # Turned to the first site's meridian, so that sites on both sides of the date line stay together.
+    # Relative to the meridian of the first site, so that sites on both sides of the date line stay together.
     first = places[0].longitude
     turned = [(one.longitude - first + 180) % 360 - 180 for one in places]
     shrink = math.cos(math.radians(math.fsum(one.latitude for one in places) / len(places)))
@@ -81,8 +87,8 @@ def _together(
 
 
 def _spot(group: Sequence[Place], x: float, y: float, *, named: bool) -> str:
-    """A spot with the numbers of its sites; a link to the first, which the list tells apart from the others."""
-    numbers = ", ".join(str(one.number) for one in group[:3]) + (" ..." if len(group) > 3 else "")
+    """Return a spot with the numbers of its sites, linked to the first."""
+    numbers = ", ".join(str(one.number) for one in group[:3]) + (" …" if len(group) > 3 else "")
     names = "; ".join(f"{one.number} {one.name}" for one in group)
     half = SPOT + 4.5 * (len(numbers) - 1)
     beside = _name(group, x, y, half) if named else ""
@@ -97,7 +103,7 @@ def _name(group: Sequence[Place], x: float, y: float, half: float) -> str:
     """The name of the spot's first site, on the side that has more room."""
     name = group[0].name
     text = (name if len(name) <= MAX_NAME_LENGTH else f"{name[: MAX_NAME_LENGTH - 1]}…") + (
-        " ..." if len(group) > 1 else ""
+        " …" if len(group) > 1 else ""
     )
     left = x > WIDTH / 2
     return label(x - half - 5 if left else x + half + 5, y + 4, text, "end" if left else "start", INK)
@@ -105,7 +111,7 @@ def _name(group: Sequence[Place], x: float, y: float, half: float) -> str:
 
 def _north(x: float) -> str:
     head = f"{x:.1f},14 {x - 5:.1f},28 {x + 5:.1f},28"
-    return f'<polygon points="{head}" fill="{INK}"/>{label(x, 42, "N", "middle", INK)}'
+    return f'<polygon points="{head}" fill="{INK}"/>{label(x, 42, gettext("N"), "middle", INK)}'
 
 
 def _bar(scale: float, height: float, units: System) -> list[str]:
@@ -117,4 +123,8 @@ def _bar(scale: float, height: float, units: System) -> list[str]:
     y, x = height - 16, 16.0
     end = x + length * metres * scale
     ends = [rule(at, y - 4, at, y + 4, INK, 1.2) for at in (x, end)]
-    return [rule(x, y, end, y, INK, 1.2), *ends, label(end + 8, y + 4, f"{length:g} {unit}", "start", SOFT)]
+    return [
+        rule(x, y, end, y, INK, 1.2),
+        *ends,
+        label(end + 8, y + 4, with_unit(f"{length:g}", unit), "start", SOFT),
+    ]

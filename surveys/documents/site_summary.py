@@ -1,6 +1,6 @@
-"""What a year of surveys at a site came to, for its client: results, changes, what stands against them, with what they were made.
+"""Summary of a year of surveys at a site, for the client: results, changes, findings, instruments.
 
-It rests on records alone: asked again it is the same to the byte until one of them changes. Surveys of later years do not show in it.
+The summary depends only on records: the same records give the same bytes. Surveys of later years are not included.
 """
 
 from __future__ import annotations
@@ -9,29 +9,37 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+
 from compute.base.units import System
 from surveys.calibration.affected_results import ReviewNotice, combined_notices
+from surveys.core.messages.numbers import UNKNOWN, percent_text
 from surveys.documents.changes import change_told, history_drawn
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, moment, percent
+from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, moment
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.site_year import PointYear, Records, Year, records_of
 from surveys.models import CombinedResult, Notice, Result
 from surveys.results.history import Found
 
 CHART_HEIGHT = 170.0
-# The gravest first.
-AGAINST = ("withdrawn", "under-review")
+# The most severe first.
+AGAINST = {"withdrawn": _("withdrawn"), "under-review": _("under review")}
 SIGNIFICANT_SEVERITIES = {"error": 0, "warning": 1}
 
 
 def site_summary(year: Year, units: System, address: str) -> PdfDocument:
-    """The paper of a year at a site; the number of queries does not grow with its points and surveys."""
+    """Return the document of a year at a site; the number of queries does not grow with its points and surveys."""
     records = records_of(year)
     site, latest = year.site, records.latest()
+    title = gettext("Site summary {year}").format(year=year.number)
+    as_of = latest and gettext("{title} · records as of {time}").format(
+        title=title, time=moment(latest, site.zone)
+    )
     pdf = PdfDocument(
-        title=f"Site summary {year.number}",
+        title=title,
         subtitle=f"{site.name} · {site.client.name}",
-        footer=f"Site summary {year.number}" + (f" · as of {moment(latest, site.zone)}" if latest else ""),
+        footer=as_of or title,
         stamp=latest or year.span[0],
         address=address,
     )
@@ -51,142 +59,166 @@ def _overview(pdf: PdfDocument, year: Year, records: Records) -> None:
     site, latest = year.site, records.latest()
     surveyed = [one for one in records.points if one.found or one.without_result]
     count = sum(len(one.found) + len(one.without_result) for one in surveyed)
+    surveys = ngettext(
+        "{count} survey, at {surveyed} of {points} measuring points",
+        "{count} surveys, at {surveyed} of {points} measuring points",
+        count,
+    ).format(count=count, surveyed=len(surveyed), points=len(records.points))
+    period = gettext("{year}-01-01 to {year}-12-31 ({zone})").format(year=year.number, zone=site.time_zone)
     pdf.facts(
         [
-            ("Site", site.name),
-            *([("Address", site.address)] if site.address else []),
-            ("Client", site.client.name),
-            ("Period", f"{year.number}-01-01 to {year.number}-12-31 by the site's clock ({site.time_zone})"),
-            ("Surveys", f"{count}, at {len(surveyed)} of {_counted(len(records.points), 'measuring point')}"),
-            *([("As of", f"{moment(latest, site.zone)}, the latest record this rests on")] if latest else []),
+            (gettext("Site"), site.name),
+            *([(gettext("Address"), site.address)] if site.address else []),
+            (gettext("Client"), site.client.name),
+            (gettext("Period"), period),
+            (gettext("Surveys"), surveys),
+            *([(gettext("Latest record"), moment(latest, site.zone))] if latest else []),
         ]
     )
-    if not count:
-        pdf.text(
-            f"No survey was made at this site in {year.number}, so there is no result to report for it."
-            + _last_before(year, records.points)
-        )
-        return
-    pdf.text(" ".join(_summary_section(records)))
+    pdf.text(" ".join(_summary_section(records) if count else _no_survey(year, records.points)))
 
 
-def _last_before(year: Year, points: Sequence[PointYear]) -> str:
-    """When the site was last surveyed before a year without a survey."""
+def _no_survey(year: Year, points: Sequence[PointYear]) -> Iterator[str]:
+    """Yield that the year has no survey, and the day of the last one before."""
+    yield gettext("No survey was made at this site in {year}.").format(year=year.number)
     days = [year.day(one.history[-1].result.survey.started_at) for one in points if one.history]
-    return f" The last survey before it was on {max(days)}." if days else ""
+    if days:
+        yield gettext("The last survey before was on {day}.").format(day=max(days))
 
 
 def _summary_section(records: Records) -> Iterator[str]:
-    """The year in a few sentences."""
+    """Yield the year in a few sentences."""
     compared = [(one, found.change) for one, found in records.found() if found.change]
     larger = sorted({one.name for one, change in compared if not change.explained})
     if larger:
-        yield (
-            "Since the survey before, the flow changed by more than its uncertainty explains at "
-            f"{'; '.join(larger)}."
+        yield gettext("The flow changed significantly since the previous survey at: {points}.").format(
+            points="; ".join(larger)
         )
     elif compared:
-        yield "No flow changed since the survey before by more than its uncertainty explains."
+        yield gettext("No flow changed significantly since the previous survey.")
     else:
-        yield "Each point was surveyed for the first time, so there is no change to report yet."
-    if records.notices:
-        were = "figure was" if len(records.notices) == 1 else "figures were"
-        yield f"{len(records.notices)} {were} changed or withdrawn after being given to you; see below."
-    errors = sum(one["severity"] == "error" for _, found in records.found() for one in _checks(found))
-    if errors:
-        yield f"{_counted(errors, 'check')} say{'s' if errors == 1 else ''} not to rely on a figure before it is settled; see below."
+        yield gettext("Each measuring point was surveyed for the first time.")
+    if count := len(records.notices):
+        yield ngettext(
+            "{count} result was changed or withdrawn after issue; see “Changed results”.",
+            "{count} results were changed or withdrawn after issue; see “Changed results”.",
+            count,
+        ).format(count=count)
+    if errors := sum(
+        one["severity"] == "error" for _point, found in records.found() for one in _checks(found)
+    ):
+        yield ngettext(
+            "{count} finding is an error: do not use the affected result until the error is resolved.",
+            "{count} findings are errors: do not use the affected results until the errors are resolved.",
+            errors,
+        ).format(count=errors)
 
 
 def _results_under_review(pdf: PdfDocument, year: Year, records: Records) -> None:
-    """Results that must not be relied on, before any figure is read."""
+    """Add the review notices before any result is read."""
     for one, found in records.found():
-        for notice in found.notices:
-            severity = "error" if notice.state in AGAINST else "info"
-            pdf.callout(f"{one.name}, {year.day(found.result.survey.started_at)}", notice.sentence, severity)
+        day = year.day(found.result.survey.started_at)
+        _notices(pdf, f"{one.name}, {day}", found.notices)
     for combined in records.combined:
-        for notice in combined_notices(combined.combination.parts.all()):
-            severity = "error" if notice.state in AGAINST else "info"
-            pdf.callout(
-                f"{combined.combination.name}, {year.day(combined.averaged_from)}", notice.sentence, severity
-            )
+        label = f"{combined.combination.name}, {year.day(combined.averaged_from)}"
+        _notices(pdf, label, combined_notices(combined.combination.parts.all()))
+
+
+def _notices(pdf: PdfDocument, label: str, notices: Iterable[ReviewNotice]) -> None:
+    for notice in notices:
+        pdf.callout(label, notice.sentence, "error" if notice.state in AGAINST else "info")
 
 
 def _results(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     if not records.points:
         return
-    pdf.heading(f"Points and results of {year.number}")
+    pdf.heading(gettext("Results of {year}").format(year=year.number))
     rows = [row for one in records.points for row in _result_rows(year, one, units)]
     pdf.table(
-        ["Pipe and measuring point", "Survey", "Volume flow", "Coverage factor", "Since the survey before"],
+        [
+            gettext("Measuring point"),
+            gettext("Survey"),
+            gettext("Volume flow"),
+            gettext("Coverage factor k"),
+            gettext("Change since previous survey"),
+        ],
         rows,
         flexible=(0, 4),
     )
     if not any(one.found for one in records.points):
         return
     pdf.text(
-        "After the ± stands the expanded uncertainty: the true flow lies within it with a probability of about 95 %. Results are those in "
-        "force, of several paths measured together their mean. A change is held against its own uncertainty: what both surveys share (the "
-        "pipe data, one meter under one certificate, one pair) moves both alike and is no part of it."
+        gettext(
+            "The value after ± is the expanded uncertainty: the standard uncertainty multiplied by the coverage factor k, for a "
+            "coverage probability of approximately 95 %. Where several paths were measured together, the result is their mean. Each "
+            "change is compared with its own uncertainty. Errors common to both surveys (pipe data, same meter and certificate, same "
+            "transducer pair) affect both results equally and are not counted."
+        )
     )
 
 
 def _result_rows(year: Year, one: PointYear, units: System) -> Iterator[list[str]]:
     for found in one.found:
-        result = found.result
         flow = flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units)
-        day = str(year.day(result.survey.started_at))
         yield [
             one.name,
-            day,
+            str(year.day(found.result.survey.started_at)),
             flow + _review_mark(found.notices),
             f"{found.coverage_factor:.2f}",
             _change(found, units),
         ]
     for survey in one.without_result:
-        yield [one.name, str(year.day(survey.started_at)), "no result yet", "-", "-"]
+        day = str(year.day(survey.started_at))
+        yield [one.name, day, gettext("no result yet"), UNKNOWN, UNKNOWN]
     if not one.found and not one.without_result:
         before = (
-            f"last on {year.day(one.history[-1].result.survey.started_at)}" if one.history else "never before"
+            gettext("last survey on {day}").format(day=year.day(one.history[-1].result.survey.started_at))
+            if one.history
+            else gettext("never surveyed")
         )
-        yield [one.name, f"none in {year.number}", "-", "-", f"not surveyed; {before}"]
+        yield [one.name, gettext("none in {year}").format(year=year.number), UNKNOWN, UNKNOWN, before]
 
 
 def _review_mark(notices: Iterable[ReviewNotice]) -> str:
-    """What stands against a figure, to be said beside it."""
+    """Return the review state of a result, after its value."""
     states = {notice.state for notice in notices}
-    return next((f", {state.replace('-', ' ')}" for state in AGAINST if state in states), "")
+    return next((f", {word}" for state, word in AGAINST.items() if state in states), "")
 
 
 def _change(found: Found, units: System) -> str:
     if found.withdrawn:
-        return "withdrawn, not compared"
+        return gettext("withdrawn, not compared")
     change = change_told(found.change, units)
     if change is None:
-        return "first result"
+        return gettext("first result")
     if not change.size:
-        return "none to see"
-    if change.explained:
-        return f"{change.size}; within its uncertainty"
-    return f"{change.size}; LARGER than its uncertainty explains ({change.limit})"
+        return gettext("no change")
+    text = (
+        gettext("{change}, not significant (uncertainty ±{limit})")
+        if change.explained
+        else gettext("{change}, significant (uncertainty ±{limit})")
+    )
+    return text.format(change=change.size, limit=change.limit)
 
 
 def _charts(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     drawn = [one for one in records.points if one.found]
     if drawn:
-        pdf.heading("History of each point")
+        pdf.heading(gettext("History"))
     for one in drawn:
-        count = _counted(len(one.history), "survey")
         pdf.caption(one.name)
-        pdf.drawing(
-            history_drawn(one.history, units, year.site.zone, CHART_HEIGHT),
-            f"{one.name}: volume flow of {count}, each with its uncertainty; the figures are in the table above",
-        )
+        alternative = ngettext(
+            "{name}: volume flow of {count} survey with its uncertainty, see the table of results",
+            "{name}: volume flow of {count} surveys with their uncertainties, see the table of results",
+            len(one.history),
+        ).format(name=one.name, count=len(one.history))
+        pdf.drawing(history_drawn(one.history, units, year.site.zone, CHART_HEIGHT), alternative)
 
 
 def _combined(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
     if not records.combined:
         return
-    pdf.heading("Flows of several surveys taken together")
+    pdf.heading(gettext("Combined flows"))
     rows = [
         [
             one.combination.name,
@@ -198,31 +230,50 @@ def _combined(pdf: PdfDocument, year: Year, records: Records, units: System) -> 
         ]
         for one in records.combined
     ]
-    pdf.table(["Name", "Taken as", "Day", "Volume flow", "Coverage factor"], rows)
+    pdf.table(
+        [
+            gettext("Name"),
+            gettext("Combination"),
+            gettext("Day"),
+            gettext("Volume flow"),
+            gettext("Coverage factor k"),
+        ],
+        rows,
+    )
 
 
 def _changed(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
-    """What the client was told of figures that changed: superseded ones are named as such."""
+    """Add the changed results that the client was notified of."""
     if not records.notices:
         return
-    pdf.heading(f"Figures that changed in {year.number}")
+    pdf.heading(gettext("Changed results"))
     rows = [
         [
             _noticed(year, one),
             _flow(one.before or one.before_combined, units),
             _after(one, units),
-            "-" if one.relative_change is None else percent(one.relative_change, sign=True),
+            UNKNOWN if one.relative_change is None else percent_text(one.relative_change, sign=True),
             f"{year.day(one.created_at)}: {one.reason}",
         ]
         for one in records.notices
     ]
-    pdf.table(["Figure", "Superseded", "Replaced by", "By", "Told, and why"], rows, flexible=(0, 4))
+    pdf.table(
+        [
+            gettext("Result"),
+            gettext("Superseded"),
+            gettext("Replaced by"),
+            gettext("Change"),
+            gettext("Client notified; reason"),
+        ],
+        rows,
+        flexible=(0, 4),
+    )
 
 
 def _noticed(year: Year, notice: Notice) -> str:
     if notice.before is None:
         combined = notice.before_combined
-        return combined.combination.name if combined else "-"
+        return combined.combination.name if combined else UNKNOWN
     survey = notice.before.survey
     point = survey.measuring_point
     return f"{point.pipe.name}, {point.name}, {year.day(survey.started_at)}"
@@ -231,25 +282,26 @@ def _noticed(year: Year, notice: Notice) -> str:
 def _after(notice: Notice, units: System) -> str:
     after = notice.after or notice.after_combined
     if after is None:
-        return "withdrawn"
-    return _flow(after, units) + (", superseded since" if after.replaced_at else "")
+        return gettext("withdrawn")
+    flow = _flow(after, units)
+    return gettext("{flow}, superseded later").format(flow=flow) if after.replaced_at else flow
 
 
 def _flow(result: Result | CombinedResult | None, units: System) -> str:
     if result is None:
-        return "-"
+        return UNKNOWN
     return flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
 
 
 def _checks(found: Found) -> list[dict[str, Any]]:
-    """What the checks say of a survey, and of its paths together; of a withdrawn one nothing more is to be said."""
+    """Return the findings of a survey and of its paths together; none of a withdrawn result."""
     if found.withdrawn:
         return []
     return [*found.result.findings, *(found.together.findings if found.together else [])]
 
 
 def _findings(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
-    """What the checks hold against results in force, the gravest first; said once for all surveys it is true of."""
+    """Add the errors and warnings, the most severe first, each once with the surveys that have it."""
     where: dict[tuple[str, str, str], list[str]] = {}
     for one, found in records.found():
         for finding in findings_worded(_checks(found), units):
@@ -258,47 +310,57 @@ def _findings(pdf: PdfDocument, year: Year, records: Records, units: System) -> 
                 where.setdefault(key, []).append(f"{one.name} ({year.day(found.result.survey.started_at)})")
     if not any(one.found for one in records.points):
         return
-    pdf.heading("What the checks hold against results")
+    pdf.heading(gettext("Findings that affect results"))
     if not where:
-        pdf.text("Nothing: no check speaks against a result of the year.")
+        pdf.text(gettext("No findings."))
     for (severity, label, detail), places in sorted(
         where.items(), key=lambda item: SIGNIFICANT_SEVERITIES[item[0][0]]
     ):
-        pdf.callout(label, f"{detail} At: {'; '.join(places)}.", severity)
+        surveys = gettext("Surveys: {surveys}.").format(surveys="; ".join(places))
+        pdf.callout(label, f"{detail} {surveys}", severity)
 
 
 def _instruments(pdf: PdfDocument, year: Year, records: Records) -> None:
     used: dict[tuple[str, ...], list[date]] = {}
-    for _, found in records.found():
+    for _point, found in records.found():
         day = year.day(found.result.survey.started_at)
         for result in found.together.results.all() if found.together else [found.result]:
             for row in _with_certificates(result):
                 used.setdefault(row, []).append(day)
     if not used:
         return
-    pdf.heading("Instruments and certificates")
+    pdf.heading(gettext("Instruments and certificates"))
     rows = [[*row, _days(days)] for row, days in sorted(used.items())]
     pdf.table(
-        ["Instrument", "Serial", "Certificate", "Laboratory", "Holds", "Used on"], rows, flexible=(0, 3, 5)
+        [
+            gettext("Instrument"),
+            gettext("Serial number"),
+            gettext("Certificate"),
+            gettext("Laboratory"),
+            gettext("Calibrated, due"),
+            gettext("Used on"),
+        ],
+        rows,
+        flexible=(0, 3, 5),
     )
 
 
 def _with_certificates(result: Result) -> Iterator[tuple[str, ...]]:
     in_force = {one.instrument_id: one for one in result.calibrations.all()}
     for instrument in result.survey_data.instruments.all():
-        name = f"{instrument.get_kind_display()} {instrument.type_name}"
+        name = f"{instrument.get_kind_display()}, {instrument.type_name}"
         found = in_force.get(instrument.pk)
         if found is None:
-            yield name, instrument.serial, "none by that day", "", ""
+            yield name, instrument.serial, gettext("none valid on the day"), "", ""
         else:
-            holds = f"{found.calibrated_on} to {found.due_on}"
-            yield name, instrument.serial, found.certificate, found.laboratory, holds
+            valid = gettext("{start} to {end}").format(start=found.calibrated_on, end=found.due_on)
+            yield name, instrument.serial, found.certificate, found.laboratory, valid
 
 
 def _planned(pdf: PdfDocument, year: Year, records: Records) -> None:
     if not records.jobs:
         return
-    pdf.heading("Planned next")
+    pdf.heading(gettext("Planned visits"))
     rows = [
         [
             job.title,
@@ -307,12 +369,8 @@ def _planned(pdf: PdfDocument, year: Year, records: Records) -> None:
         ]
         for job in records.jobs
     ]
-    pdf.table(["Visit", "Begins", "Measuring points"], rows, flexible=(0, 2))
+    pdf.table([gettext("Visit"), gettext("Begins"), gettext("Measuring points")], rows, flexible=(0, 2))
 
 
 def _days(things: Iterable[object]) -> str:
     return "; ".join(sorted({str(one) for one in things}))
-
-
-def _counted(count: int, thing: str) -> str:
-    return f"{count} {thing}{'' if count == 1 else 's'}"

@@ -1,4 +1,4 @@
-"""The report of a survey: a summary a client understands, then everything the figure rests on."""
+"""Report of a survey: the result for the client first, then the data, the set-up and the method."""
 
 from __future__ import annotations
 
@@ -6,16 +6,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from django.utils.functional import Promise
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+
 from compute.base.units import System
 from surveys.calibration.affected_results import ReviewNotice, notices_with_paths
+from surveys.core.messages.numbers import number_text, percent_text
 from surveys.core.stored_quantities import quantity
 from surveys.documents.changes import difference_told
 from surveys.documents.flow_chart import result_chart
 from surveys.documents.formatting import (
     flow_with_uncertainty,
-    grouped,
+    full_name,
     moment,
-    percent,
     stored_quantity_text,
     with_uncertainty,
     worded,
@@ -27,34 +31,34 @@ from surveys.documents.pipe_table import pipe_table
 from surveys.documents.setup_drawings import side_drawing
 from surveys.documents.setup_sheet import drawn_of, findings_blocks
 from surveys.documents.site_meter_comparison import ToldBeside, beside_told
-from surveys.models import Report, Result
+from surveys.models import Report, Result, Setup
 from surveys.pipes.selectors import paths_result
 from surveys.results.reduction import result_flows
 
-INPUTS = {
-    "pipe.outer_diameter": "outer diameter",
-    "pipe.wall_thickness": "wall thickness",
-    "pipe.lining.thickness": "lining thickness",
-    "pipe.roughness": "roughness",
-    "pipe.ovality": "ovality of the pipe",
-    "medium.temperature": "temperature of the medium",
-    "medium.dynamic_viscosity": "viscosity of the medium",
-    "transducers.wedge_angle": "wedge angle",
-    "transducers.wedge_sound_speed": "wedge sound speed",
-    "transducers.wedge_delay": "wedge delay",
-    "readings.transit_time": "transit time",
-    "readings.time_difference": "time difference, zero of the meter",
-    "repeatability": "scatter of the readings",
-    "profile_factor": "velocity profile",
-    "installation": "straight pipe before the point",
-    "meter.calibration": "calibration of the meter",
-    "meter.zero": "zero of the transducers",
+INPUTS: dict[str, Promise] = {
+    "pipe.outer_diameter": _("outer diameter"),
+    "pipe.wall_thickness": _("wall thickness"),
+    "pipe.lining.thickness": _("lining thickness"),
+    "pipe.roughness": _("roughness"),
+    "pipe.ovality": _("out-of-roundness of the pipe"),
+    "medium.temperature": _("medium temperature"),
+    "medium.dynamic_viscosity": _("viscosity of the medium"),
+    "transducers.wedge_angle": _("wedge angle"),
+    "transducers.wedge_sound_speed": _("wedge sound speed"),
+    "transducers.wedge_delay": _("wedge delay"),
+    "readings.transit_time": _("transit time"),
+    "readings.time_difference": _("time difference, zero of the meter"),
+    "repeatability": _("repeatability"),
+    "profile_factor": _("velocity profile factor"),
+    "installation": _("upstream straight length"),
+    "meter.calibration": _("calibration of the meter"),
+    "meter.zero": _("zero of the transducers"),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Issue:
-    """Which issue of a report a paper is; a draft has no number."""
+    """Which issue of a report a document is, and the full name of who issued it; a draft has no number."""
 
     number: str
     revision: int
@@ -65,25 +69,33 @@ class Issue:
 
 
 def survey_report(result: Result, issue: Issue, units: System, address: str) -> PdfDocument:
-    """The paper of a survey's result. `result` comes from `traceability.traceable_results`."""
+    """Return the document of a result, which comes from `traceability.traceable_results`."""
     point = result.survey.measuring_point
     site = point.pipe.site
     draft = not issue.number
     known_at = None if draft else issue.at
     together = paths_result(result.survey, known_at)
     notices = notices_with_paths(result.survey, together)
+    footer = gettext("Report {number}, revision {revision}").format(
+        number=issue.number, revision=issue.revision
+    )
     pdf = PdfDocument(
-        title="Flow survey report",
+        title=gettext("Flow survey report"),
         subtitle=f"{point.name}, {point.pipe.name}, {site.name} · {site.client.name}",
-        footer="Draft, not issued" if draft else f"Report {issue.number}, revision {issue.revision}",
+        footer=gettext("Draft, not issued") if draft else footer,
         stamp=issue.at,
         address=address,
-        mark="DRAFT" if draft else _mark(notices),
+        mark=gettext("DRAFT") if draft else _mark(notices),
     )
     _notices(pdf, notices)
     if together:
         paths_figure(pdf, together, units)
-    _summary(pdf, result, units, "this path alone" if together else "mean over the survey")
+    _summary(
+        pdf,
+        result,
+        units,
+        gettext("Volume flow, this path only") if together else gettext("Volume flow, mean over the survey"),
+    )
     _issued(pdf, result, issue)
     _revision(pdf, result, issue, units)
     _chart(pdf, result, units)
@@ -92,7 +104,7 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
         paths_table(pdf, result, together, units)
     _beside(pdf, beside_told(result.survey, together or result, units, known_at))
     findings_blocks(pdf, result.findings, units)
-    pdf.heading("Pipe and medium")
+    pdf.heading(gettext("Pipe and medium"))
     pipe_table(pdf, result.pipe_data, result.survey_data, units)
     _set_up(pdf, result, units)
     _instruments(pdf, result)
@@ -101,11 +113,11 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
 
 
 def _mark(notices: list[ReviewNotice]) -> str:
-    """What stands across every page of a report that must not be relied on."""
+    """Return the mark across every page of a report that must not be used."""
     states = {notice.state for notice in notices}
     if "withdrawn" in states:
-        return "WITHDRAWN"
-    return "UNDER REVIEW" if "under-review" in states else ""
+        return gettext("WITHDRAWN")
+    return gettext("UNDER REVIEW") if "under-review" in states else ""
 
 
 def _notices(pdf: PdfDocument, notices: list[ReviewNotice]) -> None:
@@ -113,64 +125,106 @@ def _notices(pdf: PdfDocument, notices: list[ReviewNotice]) -> None:
         pdf.callout("", notice.sentence, "error" if notice.state in ("under-review", "withdrawn") else "info")
 
 
-def _summary(pdf: PdfDocument, result: Result, units: System, of: str) -> None:
+def _summary(pdf: PdfDocument, result: Result, units: System, label: str) -> None:
     zone = result.survey.measuring_point.pipe.site.zone
-    relative = (
-        result.expanded_uncertainty_m3_s / abs(result.volume_flow_m3_s) if result.volume_flow_m3_s else None
-    )
+    flow, expanded = result.volume_flow_m3_s, result.expanded_uncertainty_m3_s
     pdf.figure(
-        f"Volume flow, {of}",
-        flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units),
-        "The true flow lies within the ± with a probability of about 95 %"
-        + (f"; that is {percent(relative)} of it." if relative is not None else "."),
+        label,
+        f"qV = {flow_with_uncertainty(flow, expanded, units)}",
+        result_statement(flow, expanded, result.coverage_factor),
     )
     log = result.log
-    errors = sum(one["severity"] == "error" for one in result.findings)
-    warnings = sum(one["severity"] == "warning" for one in result.findings)
     pdf.facts(
         [
-            ("Measured", f"{moment(log.first_reading_at, zone)} to {moment(log.last_reading_at, zone)}"),
-            ("Surveyed by", result.survey.technician.username),
             (
-                "Readings used",
-                f"{result.readings_used} of {log.rows_accepted + log.rows_rejected}" + _segments(result),
+                gettext("Measured"),
+                gettext("{start} to {end}").format(
+                    start=moment(log.first_reading_at, zone), end=moment(log.last_reading_at, zone)
+                ),
             ),
+            (gettext("Surveyed by"), full_name(result.survey.technician)),
+            (gettext("Readings used"), _readings(result)),
             (
-                "Mean velocity",
-                f"{worded(result.mean_velocity_m_s, 'speed', units)}, Reynolds number {grouped(result.reynolds)}",
+                gettext("Mean velocity"),
+                gettext("{velocity}, Reynolds number {reynolds}").format(
+                    velocity=worded(result.mean_velocity_m_s, "speed", units, 3),
+                    reynolds=number_text(result.reynolds, ".3g"),
+                ),
             ),
-            ("What the checks say", _counted(errors, warnings)),
+            (gettext("Findings"), _counted(result)),
         ]
     )
 
 
-def _segments(result: Result) -> str:
-    segments = result.survey_data.segments
-    return f", in {len(segments)} marked stretches of the log" if segments else ""
+def result_statement(flow: float, expanded: float, coverage_factor: float) -> str:
+    """Return what the uncertainty after ± is (JCGM 100:2008, 7.2.4) and its ratio to the flow."""
+    statement = gettext(
+        "The expanded uncertainty is the standard uncertainty multiplied by k = {coverage_factor}, for a coverage probability of "
+        "approximately 95 %."
+    ).format(coverage_factor=f"{coverage_factor:.2f}")
+    if not flow:
+        return statement
+    relative = gettext("It is {ratio} of the flow.").format(ratio=percent_text(expanded / abs(flow)))
+    return f"{statement} {relative}"
 
 
-def _counted(errors: int, warnings: int) -> str:
+def _readings(result: Result) -> str:
+    of_log = gettext("{used} of {count}").format(
+        used=number_text(result.readings_used, ".12g"),
+        count=number_text(result.log.rows_accepted + result.log.rows_rejected, ".12g"),
+    )
+    segments = len(result.survey_data.segments or ())
+    if not segments:
+        return of_log
+    marked = ngettext("{count} selected segment of the log", "{count} selected segments of the log", segments)
+    return f"{of_log}; {marked.format(count=segments)}"
+
+
+def _counted(result: Result) -> str:
+    errors = sum(one["severity"] == "error" for one in result.findings)
+    warnings = sum(one["severity"] == "warning" for one in result.findings)
+    texts = []
     if errors:
-        return f"{errors} of them say not to rely on the figure before they are settled; see below."
-    if not warnings:
-        return "nothing that speaks against the figure."
-    return f"{warnings} warning{'s' if warnings > 1 else ''}; see below."
+        texts.append(
+            ngettext(
+                "{count} error: do not use the result until the error is resolved.",
+                "{count} errors: do not use the result until the errors are resolved.",
+                errors,
+            ).format(count=errors)
+        )
+    if warnings:
+        texts.append(
+            ngettext(
+                "{count} warning: check before use.", "{count} warnings: check before use.", warnings
+            ).format(count=warnings)
+        )
+    if not texts:
+        return gettext("No errors or warnings.")
+    return " ".join([*texts, gettext("See “Findings”.")])
 
 
 def _issued(pdf: PdfDocument, result: Result, issue: Issue) -> None:
-    """Which report it is, when and by whom it was issued, and what it replaces."""
+    """Add the number, the time and the person of the issue, and the report it replaces."""
     if not issue.number:
-        pdf.facts([("Report", "draft, not issued")])
+        pdf.facts([(gettext("Report"), gettext("Draft, not issued"))])
         return
     zone = result.survey.measuring_point.pipe.site.zone
     replaces = (
-        f"report {issue.replaces.number}; see below" if issue.replaces else "none; it is the first issue"
+        gettext("Report {number}").format(number=issue.replaces.number)
+        if issue.replaces
+        else gettext("None (first issue)")
     )
     pdf.facts(
         [
-            ("Report", f"{issue.number}, revision {issue.revision}"),
-            ("Issued", f"{moment(issue.at, zone)} by {issue.by}"),
-            ("Replaces", replaces),
+            (
+                gettext("Report"),
+                gettext("{number}, revision {revision}").format(number=issue.number, revision=issue.revision),
+            ),
+            (
+                gettext("Issued"),
+                gettext("{time} by {name}").format(time=moment(issue.at, zone), name=issue.by),
+            ),
+            (gettext("Replaces"), replaces),
         ]
     )
 
@@ -179,35 +233,51 @@ def _revision(pdf: PdfDocument, result: Result, issue: Issue, units: System) -> 
     if issue.replaces is None:
         return
     before = issue.replaces.result
-    pdf.heading("What changed")
+    zone = result.survey.measuring_point.pipe.site.zone
+    pdf.heading(gettext("Changes in this revision"))
     pdf.text(
-        f"This is revision {issue.revision}. It replaces report {issue.replaces.number} of {issue.replaces.issued_at:%Y-%m-%d}, which "
-        f"must no longer be used. Why: {issue.reason}"
+        gettext(
+            "Revision {revision} replaces report {number} of {day}. Do not use the replaced report. Reason: {reason}"
+        ).format(
+            revision=issue.revision,
+            number=issue.replaces.number,
+            day=f"{issue.replaces.issued_at.astimezone(zone):%Y-%m-%d}",
+            reason=issue.reason,
+        )
     )
-    moved = result.volume_flow_m3_s - before.volume_flow_m3_s
+    difference = result.volume_flow_m3_s - before.volume_flow_m3_s
     base = abs(before.volume_flow_m3_s)
-    change = difference_told(moved, moved / base if base else None, units)
+    relative = difference / base if base else None
+    change = difference_told(difference, relative, result.expanded_uncertainty_m3_s, units)
     rows = [
         (
-            "Volume flow then",
+            gettext("Previous volume flow"),
             flow_with_uncertainty(before.volume_flow_m3_s, before.expanded_uncertainty_m3_s, units),
         ),
         (
-            "Volume flow now",
+            gettext("New volume flow"),
             flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units),
         ),
     ]
     if change:
-        rows.append(("Change", change))
+        rows.append((gettext("Change"), change))
     if result.change_breakdown and result.replaces_id == before.pk:
         rows += [
             (
-                f"of which by {INPUTS.get(one['field']) or one['field'].replace('_', ' ').replace('.', ', ')}",
-                f"{_side(one['before'], units)} to {_side(one['after'], units)}: {stored_quantity_text(one['effect'], units)}",
+                gettext("Effect of {input}").format(input=_input_name(one["field"])),
+                gettext("{before} to {after}: {effect}").format(
+                    before=_side(one["before"], units),
+                    after=_side(one["after"], units),
+                    effect=stored_quantity_text(one["effect"], units),
+                ),
             )
             for one in result.change_breakdown["causes"]
         ]
     pdf.facts(rows)
+
+
+def _input_name(name: str) -> str:
+    return str(INPUTS[name]) if name in INPUTS else name.replace("_", " ").replace(".", ", ")
 
 
 def _side(value: object, units: System) -> str:
@@ -216,23 +286,35 @@ def _side(value: object, units: System) -> str:
 
 def _chart(pdf: PdfDocument, result: Result, units: System) -> None:
     zone = ZoneInfo(result.survey.measuring_point.pipe.site.time_zone)
-    pdf.heading("Readings")
-    pdf.drawing(
-        result_chart(result_flows(result, "the log"), result, units, zone),
-        f"Volume flow over time, {result.readings_used} readings about a mean of "
-        f"{worded(result.volume_flow_m3_s, 'volume_flow', units)}",
-    )
+    pdf.heading(gettext("Readings"))
+    alternative = ngettext(
+        "Volume flow over time: {count} reading, mean {mean}",
+        "Volume flow over time: {count} readings, mean {mean}",
+        result.readings_used,
+    ).format(count=result.readings_used, mean=worded(result.volume_flow_m3_s, "volume_flow", units))
+    pdf.drawing(result_chart(result_flows(result, "the log"), result, units, zone), alternative)
 
 
 def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> None:
-    pdf.heading("How sure the figure is")
+    pdf.heading(gettext("Measurement uncertainty"))
     pdf.text(
-        f"Expanded uncertainty {_uncertainty(result.expanded_uncertainty_m3_s, units)}, coverage factor "
-        f"{result.coverage_factor:.2f} for 95 %, by the Guide to the Expression of Uncertainty in Measurement (JCGM 100:2008). Each line is "
-        "what one input adds; the shares make up the whole of the variance."
+        gettext(
+            "Expanded uncertainty ±{expanded} (k = {coverage_factor}, coverage probability approximately 95 %), evaluated according "
+            "to JCGM 100:2008 (GUM). Each line is one input quantity, with its contribution to the standard uncertainty of the flow "
+            "and its percentage of the variance."
+        ).format(
+            expanded=_uncertainty(result.expanded_uncertainty_m3_s, units),
+            coverage_factor=f"{result.coverage_factor:.2f}",
+        )
     )
     pdf.table(
-        ["Input", "Value", "Standard uncertainty", "In the flow", "Share"],
+        [
+            gettext("Input quantity"),
+            gettext("Value"),
+            gettext("Standard uncertainty"),
+            gettext("Contribution to u(flow)"),
+            gettext("Variance"),
+        ],
         budget_lines(result, units),
         right=4,
         total=True,
@@ -240,18 +322,25 @@ def _uncertainty_section(pdf: PdfDocument, result: Result, units: System) -> Non
 
 
 def budget_lines(result: Result, units: System) -> list[list[str]]:
-    """Of each input, the largest share first: name, value, standard uncertainty, what that is in the flow, share; last all together."""
+    """Return for each input, the largest contribution first: name, value, standard uncertainty, contribution to the
+    uncertainty of the flow, percentage of the variance; last the combined standard uncertainty."""
     rows = [
         [
-            INPUTS.get(row["input"], row["input"]),
+            _input_name(row["input"]),
             *with_uncertainty(row["value"], row["standard_uncertainty"], units),
             _uncertainty(row["contribution"]["si"], units),
-            percent(row["variance_fraction"]),
+            percent_text(row["variance_fraction"]),
         ]
         for row in sorted(result.budget, key=lambda row: -row["variance_fraction"])
     ]
     combined = result.expanded_uncertainty_m3_s / result.coverage_factor
-    total = ["Combined standard uncertainty", "", "", _uncertainty(combined, units), "100 %"]
+    total = [
+        gettext("Combined standard uncertainty"),
+        "",
+        "",
+        _uncertainty(combined, units),
+        percent_text(1.0, ".0f"),
+    ]
     return [*rows, total]
 
 
@@ -259,49 +348,57 @@ def _beside(pdf: PdfDocument, beside: ToldBeside | None) -> None:
     if beside is None:
         return
     reading = beside.reading
-    pdf.heading("Beside the site's own meter")
+    pdf.heading(gettext("Comparison with the site meter"))
     pdf.facts(
         [
             (f"{reading.meter}, {reading.get_reading_type_display()}", beside.flow),
-            ("The survey less it", beside.difference),
-            *([("Note", reading.note)] if reading.note else []),
+            (gettext("Difference (survey − site meter)"), beside.difference),
+            *([(gettext("Note"), reading.note)] if reading.note else []),
         ]
     )
     pdf.text(beside.verdict)
 
 
 def _uncertainty(flow: float, units: System) -> str:
-    """An uncertainty of the flow, to its own second digit."""
+    """Return an uncertainty of the flow to its second digit."""
     return with_uncertainty(quantity(flow, "volume_flow"), quantity(flow, "volume_flow"), units)[1]
 
 
 def _set_up(pdf: PdfDocument, result: Result, units: System) -> None:
-    setup = result.survey_data.setup
-    outcome, stated = setup.outcome, result.survey_data
-    pdf.heading("Set-up")
+    setup, on_site = result.survey_data.setup, result.survey_data
+    pdf.heading(gettext("Set-up"))
     spacing = worded(setup.spacing_m, "length", units)
-    pdf.drawing(
-        side_drawing(drawn_of(setup), units),
-        f"Pipe lengthwise to scale, {setup.traverses} traverses, spacing {spacing}",
-        66,
-    )
-    mounted = stated.mounted_spacing_m
+    alternative = ngettext(
+        "Pipe lengthwise, to scale, with {count} traverse and a spacing of {spacing}",
+        "Pipe lengthwise, to scale, with {count} traverses and a spacing of {spacing}",
+        setup.traverses,
+    ).format(count=setup.traverses, spacing=spacing)
+    pdf.drawing(side_drawing(drawn_of(setup), units), alternative, 66)
+    mounted = on_site.mounted_spacing_m
     pdf.facts(
         [
+            (gettext("Traverses"), _traverses(setup)),
+            (gettext("Calculated spacing"), spacing),
             (
-                "Traverses",
-                f"{setup.traverses}, {outcome['sides']} side{'s' if outcome['sides'] == 'opposite' else ''}",
+                gettext("Mounted spacing"),
+                worded(mounted, "length", units) if mounted is not None else gettext("not recorded"),
             ),
-            ("Spacing worked out", spacing),
-            ("Spacing mounted", worded(mounted, "length", units) if mounted is not None else "not noted"),
-            ("Spacing by this pipe data", worded(result.spacing_m, "length", units)),
+            (gettext("Spacing for current pipe data"), worded(result.spacing_m, "length", units)),
             (
-                "Sound speed measured",
-                f"{worded(result.measured_sound_speed_m_s, 'speed', units, 1)}; expected "
-                f"{worded(result.expected_sound_speed_m_s, 'speed', units, 1)}",
+                gettext("Sound speed"),
+                gettext("measured {measured}, expected {expected}").format(
+                    measured=worded(result.measured_sound_speed_m_s, "speed", units, 1),
+                    expected=worded(result.expected_sound_speed_m_s, "speed", units, 1),
+                ),
             ),
         ]
     )
+
+
+def _traverses(setup: Setup) -> str:
+    if setup.outcome["sides"] == "same":
+        return gettext("{count}, transducers on the same side of the pipe").format(count=setup.traverses)
+    return gettext("{count}, transducers on opposite sides of the pipe").format(count=setup.traverses)
 
 
 def _instruments(pdf: PdfDocument, result: Result) -> None:
@@ -310,20 +407,30 @@ def _instruments(pdf: PdfDocument, result: Result) -> None:
     rows = []
     for instrument in result.survey_data.instruments.all():
         found = in_force.get(instrument.pk)
-        name = f"{instrument.get_kind_display()} {instrument.type_name}"
+        name = f"{instrument.get_kind_display()}, {instrument.type_name}"
         if found is None:
-            rows.append([name, instrument.serial, "none by that day", "", "", ""])
+            rows.append([name, instrument.serial, gettext("none valid on the day"), "", "", ""])
             continue
-        curve = "applied" if instrument.pk in applied else "not applied"
+        correction = gettext("applied") if instrument.pk in applied else gettext("not applied")
         rows.append(
             [
                 name,
                 instrument.serial,
                 found.certificate,
                 found.laboratory,
-                f"{found.calibrated_on} to {found.due_on}",
-                curve,
+                gettext("{start} to {end}").format(start=found.calibrated_on, end=found.due_on),
+                correction,
             ]
         )
-    pdf.heading("Instruments")
-    pdf.table(["Instrument", "Serial", "Certificate", "Laboratory", "Holds", "Error curve"], rows)
+    pdf.heading(gettext("Instruments"))
+    pdf.table(
+        [
+            gettext("Instrument"),
+            gettext("Serial number"),
+            gettext("Certificate"),
+            gettext("Laboratory"),
+            gettext("Calibrated, due"),
+            gettext("Error correction"),
+        ],
+        rows,
+    )

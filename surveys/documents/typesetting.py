@@ -1,7 +1,7 @@
-"""Source and data to PDF, for papers and labels.
+"""Typesetting of documents and labels to PDF.
 
-All that comes from records goes in as data, never as source, so that hostile text stays text. The same source, data and stamp give
-the same bytes: the fonts are those inside the typesetter, the time is the record's.
+Records are passed as data, never as source, so that hostile text stays text. The same source, data and stamp give the same
+bytes: the fonts are those of the typesetter, the time is the time of the record.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ import segno
 
 logger = logging.getLogger(__name__)
 
-# Accessible (PDF/UA-1) and for keeping (PDF/A-2a), as far as the record's letters are in the fonts.
+# Accessible (PDF/UA-1) and archivable (PDF/A-2a), if the fonts have every character.
 STANDARDS = ["ua-1", "a-2a"]
 
 
 def pdf_of(source: bytes, inputs: Mapping[str, str], stamp: datetime) -> bytes:
-    """The PDF that a source makes of its inputs; of letters that are in none of the fonts it is told by an input `unprinted`."""
+    """Return the PDF of a source and its inputs; the input `unprinted` is set if the fonts lack a character."""
     import typst
 
     compiled: Any = partial(
@@ -35,13 +35,13 @@ def pdf_of(source: bytes, inputs: Mapping[str, str], stamp: datetime) -> bytes:
     try:
         return bytes(compiled(sys_inputs=dict(inputs), pdf_standards=STANDARDS))
     except typst.TypstError as error:
-        # A letter that is in none of the fonts may not be in such a PDF; the paper is worth more than the standard.
-        logger.warning("a paper is not PDF/UA-1 and PDF/A-2a: %s", str(error)[:500])
+        # These standards do not allow characters without a glyph: such a document is made without them.
+        logger.warning("a document is not PDF/UA-1 and PDF/A-2a: %s", str(error)[:500])
         return bytes(compiled(sys_inputs={**inputs, "unprinted": "yes"}))
 
 
 def qr_svg(address: str) -> str:
-    """A QR code as SVG, with the quiet zone of four modules that ISO/IEC 18004 asks for (from memory)."""
+    """Return a QR code as SVG, with the quiet zone of four modules that ISO/IEC 18004 requires (from memory)."""
     out = io.BytesIO()
     segno.make(address, error="m", micro=False).save(out, kind="svg", border=4, xmldecl=False)
     return out.getvalue().decode()

@@ -16,7 +16,7 @@ from datetime import datetime, tzinfo
 from tempfile import TemporaryFile
 from typing import IO
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding
 from surveys.core.errors import ServiceError
 from surveys.logfiles.assembly import LogAssembler
 from surveys.logfiles.codec import BLOCK_ROWS

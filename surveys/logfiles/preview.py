@@ -9,7 +9,7 @@ from datetime import datetime, tzinfo
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding
 from surveys.core.errors import ServiceError
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column

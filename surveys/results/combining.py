@@ -136,9 +136,7 @@ def combinations_settle(combinations: Sequence[Combination], making: Combination
         try:
             combined_store(combined_draft(combination_id), making)
         except ComputeError as error:
-            Combination.objects.filter(pk=combination_id).update(
-                blocked_reason=error.message and error.message.stored()
-            )
+            Combination.objects.filter(pk=combination_id).update(blocked_reason=error.message.stored())
 
 
 def combinations_schedule(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:
@@ -179,7 +177,7 @@ def combinations_schedule(recomputation: Recomputation, surveys: Sequence[UUID],
         claimed_by=None,
         lease_until=None,
         finished_at=None,
-        error="",
+        error=None,
     )
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import statistics
 from collections import Counter
 from dataclasses import dataclass
-from typing import cast
+from typing import Any, cast
 from uuid import UUID
 
 from surveys.models import Client, Recomputation, RecomputationItem, Survey
@@ -54,9 +55,9 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """What stopped some surveys and combinations, and how many."""
+    """An error, and the number of surveys and combinations that it stopped."""
 
-    error: str
+    error: dict[str, Any] | None
     surveys: int
     combinations: int
 
@@ -120,11 +121,16 @@ def recomputation_summary(recomputation: Recomputation) -> Summary:
 
 def _failures(items: list[RecomputationItem]) -> tuple[Failure, ...]:
     failed = [item for item in items if item.state == ItemState.FAILED]
-    of_surveys = Counter(item.error for item in failed if item.survey_id is not None)
+    errors = {_key(item): item.error for item in failed}
+    of_surveys = Counter(_key(item) for item in failed if item.survey_id is not None)
     return tuple(
-        Failure(error, of_surveys[error], count - of_surveys[error])
-        for error, count in Counter(item.error for item in failed).most_common()
+        Failure(errors[key], of_surveys[key], count - of_surveys[key])
+        for key, count in Counter(map(_key, failed)).most_common()
     )
+
+
+def _key(item: RecomputationItem) -> str:
+    return json.dumps(item.error, sort_keys=True)
 
 
 def _size(change: ItemChange) -> float:

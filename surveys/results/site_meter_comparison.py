@@ -1,4 +1,4 @@
-"""A survey's result beside what the site's own meter said."""
+"""Comparison of a survey result with the site meter."""
 
 from __future__ import annotations
 
@@ -6,18 +6,20 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from compute.calibration.intermediate_checks import Measured
 from compute.calibration.meter_comparison import en_number
+from surveys.core.messages.numbers import number_text
 from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
 
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """Both flows [m3/s]: the difference is the survey less the site's meter.
+    """Comparison of both flows [m3/s]: the difference is the survey less the site meter.
 
-    `en` [1] by ISO 13528 (see `compute.calibration.meter_comparison`); None where the site states no uncertainty, and then nobody can
-    say whether they agree. The two share nothing: the site's meter is another one, of whatever kind.
+    `en` [1] by ISO 13528 (see `compute.calibration.meter_comparison`); None where the
+    uncertainty of the site meter is unknown. Both uncertainties are independent: the meters share no error source.
     """
 
     reading: SiteMeterReading
@@ -27,12 +29,12 @@ class Beside:
 
     @property
     def agrees(self) -> bool | None:
-        """Whether the uncertainties explain the difference."""
+        """Whether both agree within their uncertainties; None if unknown."""
         return None if self.en is None else abs(self.en) <= 1
 
 
 def site_meter_reading_at(survey: Survey, at: datetime | None = None) -> SiteMeterReading | None:
-    """What the site's meter said of a survey, as it was stated at a time; as it is stated now, if none is given."""
+    """Return the site meter reading of a survey recorded at a time; the current one if no time is given."""
     in_force = Q(replaced_at__isnull=True)
     if at is not None:
         in_force = (in_force | Q(replaced_at__gt=at)) & Q(recorded_at__lte=at)
@@ -40,7 +42,7 @@ def site_meter_reading_at(survey: Survey, at: datetime | None = None) -> SiteMet
 
 
 def compare_with_site_meter(reading: SiteMeterReading, result: Result | CombinedResult) -> Beside:
-    """Compare what a survey came to with a site meter reading: where several paths were measured together, their mean."""
+    """Compare the result of a survey, or the mean of its paths, with a site meter reading."""
     difference = result.volume_flow_m3_s - reading.volume_flow_m3_s
     base, expanded = abs(reading.volume_flow_m3_s), reading.expanded_uncertainty_m3_s
     en = None
@@ -51,20 +53,25 @@ def compare_with_site_meter(reading: SiteMeterReading, result: Result | Combined
 
 
 def verdict(beside: Beside) -> str:
-    """What the comparison says, in a sentence."""
-    once = (
-        " The site's meter was read once, not over the time of the survey."
-        if beside.reading.reading_type == "spot"
-        else ""
-    )
-    if beside.en is None:
-        return f"The site states no uncertainty for its meter, so nobody can say whether the two agree.{once}"
-    if beside.agrees:
-        return (
-            f"En = {beside.en:.2f}: they agree within their uncertainties (up to 1 either way). That does not tell that both are "
-            f"right.{once}"
+    """Return the conclusion of the comparison in words."""
+    texts = [_agreement(beside.en)]
+    if beside.reading.reading_type == "spot":
+        texts.append(gettext("The site meter was read once, not averaged over the survey."))
+    return " ".join(texts)
+
+
+def _agreement(en: float | None) -> str:
+    if en is None:
+        return gettext("No uncertainty is known for the site meter, so agreement cannot be assessed.")
+    text = (
+        gettext(
+            "En = {en} (|En| ≤ 1): the survey and the site meter agree within their uncertainties. Agreement does not prove that "
+            "both are correct."
         )
-    return (
-        f"En = {beside.en:.2f}: they differ by more than their uncertainties explain (beyond 1 either way). One of them is wrong, or less sure "
-        f"than stated; this alone does not tell which.{once}"
+        if abs(en) <= 1
+        else gettext(
+            "En = {en} (|En| > 1): the survey and the site meter do not agree within their uncertainties. At least one result or "
+            "uncertainty is wrong; this comparison cannot show which."
+        )
     )
+    return text.format(en=number_text(en, ".2f"))

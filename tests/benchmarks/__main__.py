@@ -1,7 +1,7 @@
 """All benchmarks, or those named: `python -m tests.benchmarks [NAME ...] [--small] [--json FILE]`.
 
-Every figure is a ratio to a floor measured in the same run, or says its unit. Each benchmark runs in a process and on a database of
-its own. `--small` is for finding out whether they still run, not what they say.
+Every value is a ratio to a floor measured in the same run, or has a unit. Each benchmark runs in its own process and on its own
+database. `--small` only checks that the benchmarks run.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from tests.needs import postgresql_available, redis_available
 
 
 def main(arguments: list[str]) -> int:
-    """Run what is asked for; 1 if any of it did not run to its end."""
+    """Run the requested benchmarks; return 1 if one did not run to its end."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join(BENCHMARKS))
     parser.add_argument("--small", action="store_true")
@@ -43,7 +43,7 @@ def main(arguments: list[str]) -> int:
 
 
 def of_one(name: str, small: bool) -> list[dict[str, Any]]:
-    """The figures of one benchmark, printed as they come."""
+    """Run one benchmark and print its values."""
     benchmark = BENCHMARKS[name]
     print(f"\n{name}" + (f", on {benchmark.database}" if benchmark.database else ""), flush=True)
     with new_database(benchmark.database) if benchmark.database else nullcontext() as url:
@@ -69,7 +69,7 @@ def _figures(benchmark: Benchmark, small: bool) -> Figures:
 
 
 def _row(name: str, benchmark: Benchmark, figure: Figure, small: bool) -> dict[str, Any]:
-    # At a small size nothing is said of targets.
+    # Targets do not apply at a small size.
     holds = None if small else figure.holds
     conformity = {True: "holds", False: "MISSED", None: ""}[holds]
     target = "" if figure.target is None else f"{'>=' if figure.at_least else '<='} {figure.target:g}"
@@ -82,7 +82,7 @@ def _row(name: str, benchmark: Benchmark, figure: Figure, small: bool) -> dict[s
 
 
 def of_many(names: list[str], small: bool) -> tuple[list[dict[str, Any]], list[str]]:
-    """The figures of all that ran, each in a process of its own, and the names of those that did not."""
+    """Return the values of all benchmarks that ran, each in its own process, and the names of the others."""
     rows, failed = [], []
     for name in names:
         if missing := missing_requirements(BENCHMARKS[name]):
@@ -99,7 +99,7 @@ def of_many(names: list[str], small: bool) -> tuple[list[dict[str, Any]], list[s
 
 
 def missing_requirements(benchmark: Benchmark) -> str:
-    """What this machine lacks for a benchmark."""
+    """Return the requirements of a benchmark that this machine lacks."""
     if benchmark.database == "PostgreSQL" and not postgresql_available():
         return "PostgreSQL"
     return "Redis" if benchmark.broker and not redis_available() else ""

@@ -1,4 +1,4 @@
-"""The least that can answer a request: a bare Django view and an empty DRF view, and how they and the service are asked in process."""
+"""Floor of a response: a bare Django view and an empty DRF view, called in process like the service."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def bare(request: HttpRequest) -> JsonResponse:
 
 
 class Empty(APIView):
-    """Takes JSON, gives JSON, does nothing."""
+    """View that reads JSON, returns JSON and does nothing else."""
 
     authentication_classes = ()
     permission_classes = ()
@@ -38,7 +38,7 @@ Ask = Callable[[], Any]
 
 
 class InProcess:
-    """A handler asked without a socket: the service's with all its middleware, or one of the views above with none."""
+    """Handler without a socket: the service with all its middleware, or one of the views above without any."""
 
     def __init__(self, service: bool) -> None:
         bare_settings = {} if service else {"MIDDLEWARE": [], "ROOT_URLCONF": __name__}

@@ -1,4 +1,4 @@
-"""The bare views served as the service is, by the same web server: `python -m tests.benchmarks.bare_server ADDRESS`."""
+"""Bare views on the same web server as the service: `python -m tests.benchmarks.bare_server ADDRESS`."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""What finding the suitable kits of a job costs: 40 points, each on a pipe of its own, and 200 transducer pairs, through the API.
+"""Cost of the suitable kits of a job: 40 points, each on its own pipe, and 200 transducer pairs, through the API.
 
-The floor is the physics alone: each pipe set up against all pairs, records and sentences aside.
+The floor is the physics alone: each pipe set up against all pairs, without records and sentences.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What every benchmark gives, and how two things are timed beside one another."""
+"""Values of a benchmark, and alternating measurement of two functions."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ cpu: Clock = time.process_time
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """One figure and what it is to be: a ratio to a floor of the same run, unless a unit says that it is something else."""
+    """Value and its target: a ratio to a floor of the same run, or a value with a unit."""
 
     what: str
     value: float
@@ -28,7 +28,7 @@ class Figure:
 
     @property
     def holds(self) -> bool | None:
-        """Whether the target is met; None where there is none."""
+        """Whether the target is met; None without a target."""
         if self.target is None:
             return None
         return self.value >= self.target if self.at_least else self.value <= self.target
@@ -48,7 +48,7 @@ def ratio(
     at_least: bool = False,
     size: int | None = None,
 ) -> Figure:
-    """The median of ours to that of its floor, by turns, so that both meet the same noise; once before that does not count."""
+    """Return the median of the ratio to the floor, measured in turns under the same noise, after one warm-up."""
     ours(), floor()
     taken = [(seconds(ours, clock), seconds(floor, clock)) for _ in range(repeats)]
     mine, least = median(one for one, _ in taken), median(other for _, other in taken)
@@ -58,7 +58,7 @@ def ratio(
 
 
 def many(do: Callable[[], object], times: int) -> Callable[[], None]:
-    """The same so many times: for what is too short to be timed once."""
+    """Return a function that repeats a call, for calls too short to be timed once."""
 
     def repeated() -> None:
         for _ in range(times):
@@ -74,6 +74,6 @@ def seconds(do: Callable[[], object], clock: Clock = wall) -> float:
 
 
 def median_seconds(do: Callable[[], object], repeats: int, clock: Clock = wall) -> float:
-    """The median of some runs, after one that does not count."""
+    """Return the median of some runs, after one warm-up."""
     do()
     return median(seconds(do, clock) for _ in range(repeats))

@@ -1,4 +1,4 @@
-"""What a plan costs and how good it is.
+"""Cost and quality of a plan.
 
 Made-up problems of 20 technicians, 40 kits and 5 days:
 

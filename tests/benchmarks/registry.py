@@ -1,4 +1,4 @@
-"""The benchmarks there are, each a module here with `figures(small)`, and what it runs on."""
+"""Benchmarks, each a module here with `figures(small)`, and their databases."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Literal
 
 @dataclass(frozen=True)
 class Benchmark:
-    """A benchmark runs in a process of its own; one that names a database gets a new, migrated one."""
+    """Benchmark in its own process; one that names a database gets a new, migrated one."""
 
     module: str
     database: Literal["SQLite", "PostgreSQL"] | None = None
@@ -19,7 +19,7 @@ BENCHMARKS = {
     "properties": Benchmark("properties"),
     "start_up": Benchmark("start_up"),
     "compute": Benchmark("compute", "SQLite"),
-    "intake": Benchmark("intake"),
+    "log_import": Benchmark("log_import"),
     "recompute": Benchmark("recompute"),
     "rows": Benchmark("row_per_reading", "SQLite"),
     "lists": Benchmark("lists", "SQLite"),
@@ -31,7 +31,7 @@ BENCHMARKS = {
     "workers": Benchmark("workers", "PostgreSQL", broker=True),
     "plan": Benchmark("plan"),
     "kits": Benchmark("kits", "SQLite"),
-    "papers": Benchmark("papers", "SQLite"),
+    "documents": Benchmark("documents", "SQLite"),
 }
 # Modules that benchmarks are made with.
 PARTS = ("measuring", "registry", "databases", "bare", "bare_server", "fleet", "fan_out")

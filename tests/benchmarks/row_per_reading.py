@@ -1,4 +1,4 @@
-"""A recomputed log against one row a reading by Django's ORM.
+"""Recalculated log against one row for each reading with Django's ORM.
 
 What a service without column blocks would do: iterate over the rows, compute each flow, `bulk_update`. Its cost a reading is measured
 on fewer rows, for it does not fall with their number.
@@ -19,7 +19,7 @@ BATCH_SIZE = 1000
 
 
 class Reading(models.Model):
-    """One row a reading."""
+    """Row of one reading."""
 
     transit_time = models.FloatField()
     time_difference = models.FloatField()
@@ -44,7 +44,7 @@ ROUGH, AREA = SETUP.pipe.roughness / BORE / 3.7, math.pi / 4 * BORE**2
 
 
 def by_rows() -> None:
-    """Every row read, computed and written back."""
+    """Read, calculate and write every row."""
     rows = Reading.objects.order_by("pk").iterator(chunk_size=BATCH_SIZE)
     while some := list(islice(rows, BATCH_SIZE)):
         for row in some:

@@ -1,4 +1,4 @@
-"""The benchmarks do not rot: each runs once at a small size, by the command that runs them. Nothing is timed here."""
+"""One run of each benchmark at a small size by the usual command, without time limits."""
 
 from __future__ import annotations
 

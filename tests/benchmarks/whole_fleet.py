@@ -1,6 +1,7 @@
-"""What asks about a whole fleet: 500 instruments, 100 technicians, 100,000 surveys, a million results. Through the API and the pages.
+"""Requests about a whole fleet: 500 instruments, 100 technicians, 100,000 surveys, a million results. Through the API and the
+pages.
 
-Each is to answer within a second, which is a goal of our own; beside it stands how many answers of a bare JSON view that is.
+The target for each response is one second; the value beside it is the ratio to a response of a bare JSON view.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from surveys.models import Job, MeasuringPoint, User
 from tests.benchmarks import fleet
 from tests.benchmarks.bare import InProcess
 from tests.benchmarks.measuring import Figure, Figures, many, ratio
-from tests.surveys.fleet.test_tolerance import GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import GOOD, certify
 
 BARE_TIMES = 200
 A_SECOND = 1.0
@@ -75,7 +76,7 @@ def questions(records: fleet.Fleet) -> dict[str, Callable[[], Any]]:
 
 
 def planned_job(records: fleet.Fleet) -> Job:
-    """A job that lies ahead, with a point."""
+    """Create a future job with a point."""
     users = records.people.users
     job = make_job(records.survey.measuring_point, users["technician"], records.kit)
     start = timezone.now() + timedelta(days=1)
@@ -84,7 +85,7 @@ def planned_job(records: fleet.Fleet) -> Job:
 
 
 def reviewed(records: fleet.Fleet) -> dict[str, str]:
-    """What to ask for a review of the interval of a meter that two certificates found good."""
+    """Return the request for an interval review of a meter with two good certificates."""
     people = SimpleNamespace(calibration_admin=records.people.users["calibration-admin"])
     here: Any = SimpleNamespace(kit=records.kit, cast=people)
     for days in (800, 400):

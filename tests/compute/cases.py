@@ -1,4 +1,4 @@
-"""Pipes and transducers the tests share: ordinary ones, in SI."""
+"""Common pipes and transducers of the tests, in SI."""
 
 from __future__ import annotations
 

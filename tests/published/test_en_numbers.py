@@ -1,4 +1,4 @@
-"""En number and zeta score by ISO 13528:2015, and with what two meters share taken out."""
+"""En number and zeta score by ISO 13528:2015, without the shared uncertainty of two meters."""
 
 from __future__ import annotations
 

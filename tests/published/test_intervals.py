@@ -1,4 +1,4 @@
-"""Interval review, and the line it rests on, against published figures."""
+"""Interval review, and its straight line, against published values."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Media other than water against published values, tables and another program; sources stand in fixtures/published."""
+"""Media other than water against published values, tables and another program; sources are in fixtures/published."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pipe sizes against a library's tables and against figures of the standards."""
+"""Pipe sizes against a library's tables and against values of the standards."""
 
 from __future__ import annotations
 

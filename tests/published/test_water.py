@@ -1,4 +1,4 @@
-"""Water against published check values, tables and formulas; sources stand in fixtures/published."""
+"""Water against published check values, tables and formulas; sources are in fixtures/published."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Records in numbers, for what must not slow down with them."""
+"""Large numbers of records, for tests of speed."""
 
 from __future__ import annotations
 

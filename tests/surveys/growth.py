@@ -1,6 +1,7 @@
-"""More rows of every kind, whatever kinds there are: copies of records with all that cannot be without them.
+"""More rows of every kind: copies of records with all rows they need.
 
-For tests of what must not cost more with more rows. A copy keeps what its original refers to, but for what was copied with it.
+For tests that the cost does not grow with the number of rows. A copy keeps the references of its original, except to rows
+copied with it.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ def _copy(row: Any, new: Keys, number: int) -> Any:
 
 
 def _distinguishable(row: models.Model, new: Keys) -> set[str]:
-    """Fields by which a copy would be taken for its original: of what must be unique and refers to nothing that is copied too."""
+    """Return the unique fields of a copy that must differ from its original and refer to no other copied row."""
     unique = [(field.name,) for field in row._meta.concrete_fields if field.unique]
     unique += [tuple(one.fields) for one in row._meta.constraints if isinstance(one, UniqueConstraint)]
     return {name for names in unique if not any(_moves(row, other, new) for other in names) for name in names}

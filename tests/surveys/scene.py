@@ -1,4 +1,4 @@
-"""A surveyed pipe made by the services, for tests of what happens afterwards."""
+"""Pipe with a survey, created by the services, for tests of later events."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Scene:
     def survey(
         self, started_at: datetime = STARTED, readings: int = 80, time_difference: int = 170
     ) -> Survey:
-        """A survey with its log taken in and reduced."""
+        """Create a survey with its log imported and reduced."""
         setup = setup_calculate(
             point=self.point,
             wish=SetupWish(self.kit.pair, traverses=2),

@@ -1,4 +1,4 @@
-"""How many queries each address takes: a table that review sees, the same however many rows there are.
+"""Number of queries of each address: a table under review, independent of the number of rows.
 
 Write the table anew after a change, and read the difference line by line before it is committed:
 
@@ -21,7 +21,7 @@ from surveys.api.urls import router
 from surveys.models import Role, Survey, User
 from tests.surveys.growth import grow
 from tests.surveys.people.access import answer, signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 from tests.surveys.people.routes import calls
 
 pytestmark = pytest.mark.django_db
@@ -45,7 +45,7 @@ def addresses() -> list[str]:
 
 
 def counted(cast: Any, there: Everything) -> Counts:
-    """Queries of each address, once what a process remembers is remembered."""
+    """Return the queries of each address with warm caches."""
     found: Counts = {route: {} for route in addresses()}
     for who in WHO:
         api = signed_in(cast, who)

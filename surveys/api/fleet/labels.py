@@ -28,7 +28,7 @@ class InstrumentLabel(UnitsMixin):
 
     @documented(responses={(200, "application/pdf"): OpenApiTypes.BINARY})
     def get(self, request: Request, pk: Any) -> Any:
-        """What it is, when it was calibrated, when that is due, and a QR code to its page; 62 x 29 mm."""
+        """Label with kind, serial number, calibration date, due date and a QR code to the page of the instrument."""
         rows = Instrument.objects.visible_to(request.user).prefetch_related("calibrations__corrected_by")
         instrument = get_object_or_404(rows, pk=pk)
         calibration = calibration_in_force(instrument.calibrations.all(), office_today(timezone.now()))

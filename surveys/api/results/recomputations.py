@@ -17,8 +17,9 @@ from rest_framework.response import Response
 
 from surveys.api.compute.uncertainty import BudgetRowOut
 from surveys.api.compute.views import FindingOut
-from surveys.api.fields import QuantityOut, SentenceField, in_units, units_of
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
+from surveys.api.messages import MessageField
 from surveys.api.results.result_rows import result_documents
 from surveys.api.views import ReadByKeys, Records, documented
 from surveys.models import (
@@ -152,7 +153,7 @@ class ItemOut(serializers.ModelSerializer):
     )
     notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
     change_breakdown = serializers.SerializerMethodField()
-    error = SentenceField(read_only=True)
+    error = MessageField(read_only=True, help_text="The last failure; null if there is none.")
 
     class Meta:
         model = RecomputationItem
@@ -264,7 +265,7 @@ class LargestOut(serializers.Serializer):
 
 
 class FailureOut(serializers.Serializer):
-    error = SentenceField()
+    error = MessageField()
     surveys = serializers.IntegerField()
     combinations = serializers.IntegerField()
 

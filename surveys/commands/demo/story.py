@@ -21,8 +21,8 @@ from surveys.commands.demo.people import Cast
 from surveys.commands.demo.records import KitRecords, make_job, make_kit, make_pipe, make_point, si
 from surveys.core.messages import render
 from surveys.core.messages.fields import label_of
-from surveys.core.messages.numbers import percent_text, quantity_text
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, grouped
+from surveys.core.messages.numbers import number_text, percent_text, quantity_text
+from surveys.documents.formatting import findings_worded, flow_with_uncertainty
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
 from surveys.operations.embedded_worker import embedded_worker_process
 from surveys.services.pipes.pipes import (
@@ -154,7 +154,7 @@ def _log(survey: Survey, technician: User, say: Say) -> Result:
     result = Result.objects.get(survey=survey, replaced_at__isnull=True)
     say(f"5. Result: {_flow_and_uncertainty(result)}")
     say(
-        f"   Mean velocity {shown(result.mean_velocity_m_s, 'speed', '.3f')}, Reynolds number {grouped(result.reynolds)}, "
+        f"   Mean velocity {shown(result.mean_velocity_m_s, 'speed', '.3f')}, Reynolds number {number_text(result.reynolds, '.3g')}, "
         f"velocity profile factor {result.profile_factor:.4f}."
     )
     say(

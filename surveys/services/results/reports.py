@@ -1,4 +1,4 @@
-"""Reports issued, and issued again."""
+"""Reports: draft, issue and reissue."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from compute.base.messages import record
 from compute.base.units import System
 from surveys.calibration.affected_results import notices_with_paths
 from surveys.core.errors import Conflict
+from surveys.documents.formatting import full_name
 from surveys.documents.pdf import typeset
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.models import CombinedResult, Report, Result, SiteMeterReading, Survey, User
@@ -45,7 +46,7 @@ def report_issue(
         raise Conflict("nothing-changed/report", report=record("report", last.pk, last.number))
     revision = last.revision + 1 if last else 1
     reason = said(reason) if last else reason
-    issue = Issue(report_number(survey.pk, now.year, revision), revision, now, by.username, reason, last)
+    issue = Issue(report_number(survey.pk, now.year, revision), revision, now, full_name(by), reason, last)
     content = typeset(survey_report(result, issue, units, _page_of(result, address)))
     if last:
         Report.objects.filter(pk=last.pk).update(replaced_at=now)
@@ -76,7 +77,7 @@ def _same_statement(
 def report_content(report: Report, address: str) -> tuple[bytes, bool]:
     """Return the content of an issued report, and whether it is unchanged since its issue.
 
-    If an instrument was put under review or decided on since, the report carries that notice until it is reissued.
+    If a review of an instrument was opened or decided since, the report carries that notice until it is reissued.
     """
     result = traceable_results().get(pk=report.result_id)
     if _told(result, paths_result(result.survey, report.issued_at)) == report.notices:
@@ -85,7 +86,7 @@ def report_content(report: Report, address: str) -> tuple[bytes, bool]:
         report.number,
         report.revision,
         report.issued_at,
-        report.issued_by.username,
+        full_name(report.issued_by),
         report.reason,
         report.replaces,
     )
@@ -93,7 +94,7 @@ def report_content(report: Report, address: str) -> tuple[bytes, bool]:
 
 
 def _page_of(result: Result, site_address: str) -> str:
-    """The page a report's QR code leads to."""
+    """Return the address in a report's QR code."""
     return f"{site_address}results/{result.pk}/traceability/"
 
 

@@ -19,7 +19,7 @@ from surveys.services.fleet.calibrations import calibration_record
 
 @pytest.fixture
 def gauge(cast: Any) -> Instrument:
-    """A gauge overdue by five days, with the technician, booked for tomorrow."""
+    """Return a thickness gauge overdue by five days, with the technician, booked for tomorrow."""
     now = timezone.now()
     today = office_today(now)
     created = Instrument.objects.create(
@@ -41,7 +41,7 @@ def gauge(cast: Any) -> Instrument:
 
 @pytest.fixture
 def booked(gauge: Instrument, site: Any, cast: Any) -> Booking:
-    """The overdue gauge, held for a job tomorrow."""
+    """Return the overdue gauge, booked for a job tomorrow."""
     starts = timezone.now() + timedelta(days=1)
     ends = starts + timedelta(hours=4)
     job = Job.objects.create(

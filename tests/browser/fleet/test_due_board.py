@@ -1,4 +1,4 @@
-"""The board of what is due, in a browser."""
+"""Board of due calibrations, in a browser."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The office's Monday morning, in a browser: the week's jobs, who is where, what waits for a review."""
+"""Pages of the office in a browser: jobs of the week, technicians, pending reviews."""
 
 from __future__ import annotations
 

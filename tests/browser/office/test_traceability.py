@@ -1,4 +1,4 @@
-"""What a result rests on, read step by step in a browser."""
+"""Inputs of a result, traced step by step in a browser."""
 
 from __future__ import annotations
 

@@ -173,7 +173,7 @@ def test_the_site_meter_is_shown_with_the_result(
     office.get_by_role("button", name="Save reading").click()
     client = page_of(cast.owner)
     client.goto(f"/surveys/{survey.pk}/")
-    expect(client.get_by_text("140.0 ± 2.8 m³/h")).to_be_visible()
+    expect(client.get_by_text("140.0 m³/h ± 2.8 m³/h")).to_be_visible()
     expect(client.get_by_text("En = ")).to_be_visible()
     expect(client.get_by_role("link", name="Replace reading")).to_have_count(0)
     accessible(client)

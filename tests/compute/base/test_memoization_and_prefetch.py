@@ -1,4 +1,4 @@
-"""What makes a reduction quick changes none of its figures: polynomial, windowed lags, answers remembered, work ahead."""
+"""Fast methods of a reduction with unchanged results: polynomial, windowed lags, memoization, prefetch."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Verdicts worked out from calibration points."""
+"""Statements of conformity calculated from calibration points."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Results combined: what parts share adds or cancels, what they do not adds as squares."""
+"""Combined results: shared uncertainty adds or cancels, independent uncertainty adds as squares."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Several paths at one point: their mean, and what it is a sign of where they disagree."""
+"""Several paths at one point: their mean, and the possible cause of a disagreement."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from compute.combining.paths import Path, PathsResult, combine_paths
 
 
 def path(value: float, own: str, around_deg: float | None = 0.0, traverses: int = 1) -> Path:
-    """A path with a shared doubt of 1 and one of its own of 0.1."""
+    """Return a path with a shared uncertainty of 1 and an independent one of 0.1."""
     components = (Component("pipe", 1.0), Component(own, 0.1))
     return Path(
         Part(value, components, name=own), traverses, None if around_deg is None else math.radians(around_deg)

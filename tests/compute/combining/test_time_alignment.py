@@ -1,4 +1,4 @@
-"""Several logs on one grid: their overlap, their means, their clocks, the scatter of what is combined."""
+"""Several logs on one time grid: overlap, means, clock offsets, scatter of the combination."""
 
 from __future__ import annotations
 

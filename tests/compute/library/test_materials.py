@@ -1,4 +1,4 @@
-"""Materials: what the library knows of each, and from where."""
+"""Materials of the library: properties and sources."""
 
 from __future__ import annotations
 

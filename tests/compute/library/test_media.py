@@ -1,4 +1,4 @@
-"""How media answer: what must be stated, what is refused, what is a finding."""
+"""Media: required inputs, rejections and findings."""
 
 from __future__ import annotations
 

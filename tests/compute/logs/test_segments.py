@@ -16,7 +16,7 @@ from compute.logs.segments import Segment, merged, moment, segment_indexes
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
 from compute.results.reduction import Occasion, Readings, Reduction, flow_log, reduce_log
-from compute.statistics.autocorrelation import noise_of_stretches, repeatability
+from compute.statistics.autocorrelation import noise_of_segments, repeatability
 from compute.statistics.gum import coverage_factor
 from tests.compute.cases import PAIR, PIPE, WATER
 from tests.compute.cases import STATED as SETUP
@@ -155,21 +155,21 @@ def test_no_reading_counts_twice_however_segments_overlap(segments: list[Segment
 @given(seed=st.integers(0, 100), jump=st.floats(-50, 50))
 def test_the_noise_of_segments_is_independent_of_their_levels(seed: int, jump: float) -> None:
     a, b = np.random.default_rng(seed).normal(size=(2, 60))
-    moved = noise_of_stretches([a, b + jump])
-    assert moved.uncertainty == pytest.approx(noise_of_stretches([a, b]).uncertainty, rel=1e-9)
+    moved = noise_of_segments([a, b + jump])
+    assert moved.uncertainty == pytest.approx(noise_of_segments([a, b]).uncertainty, rel=1e-9)
 
 
 def test_a_long_segment_has_the_noise_of_a_log() -> None:
     # Undoing the bias of the trend changes the time by 2 (1 + 2 x window)/n, here some 20/50 000.
     values = np.random.default_rng(5).normal(size=50_000)
-    assert noise_of_stretches([values]).uncertainty == pytest.approx(
+    assert noise_of_segments([values]).uncertainty == pytest.approx(
         repeatability(values).noise_uncertainty, rel=1e-3
     )
 
 
 def test_segments_too_short_for_a_repeatability_are_rejected() -> None:
     with pytest.raises(NotEnough, match="segments-short"):
-        noise_of_stretches([np.ones(7), np.ones(3)])
+        noise_of_segments([np.ones(7), np.ones(3)])
 
 
 @pytest.mark.parametrize(
@@ -183,7 +183,7 @@ def test_the_uncertainty_of_a_mean_over_segments_has_its_coverage_probability(
     for seed in range(200):
         shocks = np.random.default_rng(seed).normal(size=(count, size + 200))
         stretches = list(lfilter([(1 - rho**2) ** 0.5], [1, -rho], shocks)[:, 200:])
-        noise = noise_of_stretches(stretches)
+        noise = noise_of_segments(stretches)
         half = coverage_factor(0.95, noise.degrees_of_freedom) * noise.uncertainty
         covered += abs(float(np.mean(stretches))) <= half
     assert 0.9 <= covered / 200 <= 0.995

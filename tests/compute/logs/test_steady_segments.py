@@ -1,4 +1,4 @@
-"""Steady stretches are found where the flow kept its level, and nowhere else."""
+"""Steady segments, found exactly where the flow keeps its level."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Flow from times: what holds at the edges, for series, and for what a meter logged."""
+"""Flow from times: limits, series, and logged values of a meter."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Spacing: figures worked out by hand, and how the number of traverses is recommended."""
+"""Spacing: values calculated by hand, and the recommended number of traverses."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Many pairs at once come to what each comes to alone."""
+"""Suitability of many pairs at once, in agreement with each pair alone."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Plans: the checker against brute force, the solver against both, and what must hold of every plan."""
+"""Plans: the checker against brute force, the solver against both, and rules of every plan."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What calibrations say is brought into a result: corrected where applied, a doubt in any case."""
+"""Calibration errors in a result: corrected if applied, with their uncertainty in any case."""
 
 from __future__ import annotations
 

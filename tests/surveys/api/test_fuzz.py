@@ -29,7 +29,7 @@ from schemathesis.specs.openapi.checks import (
 from surveys.models import Scope, User
 from surveys.services.people.tokens import token_make
 from surveys.wsgi import application
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 CASES_EACH = 5

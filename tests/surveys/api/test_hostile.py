@@ -1,4 +1,4 @@
-"""Whatever is sent, the answer is a problem document that names it, never a fault of ours."""
+"""Hostile values: any input gives a problem document with its field, never a server error."""
 
 from __future__ import annotations
 

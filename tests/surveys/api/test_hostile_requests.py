@@ -1,4 +1,4 @@
-"""Requests that try to be more than they are: fields nobody may set, other hosts, other methods, deep or double JSON, odd names."""
+"""Hostile requests: read-only fields, other hosts, other methods, deep or duplicate JSON, unusual names."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from django.utils.html import escape
 from rest_framework.test import APIClient
 
 from tests.surveys.people.access import signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 from tests.surveys.people.test_attempts import operations
 
 pytestmark = pytest.mark.django_db

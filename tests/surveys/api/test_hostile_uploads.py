@@ -1,4 +1,4 @@
-"""Files meant to harm, at every address that takes one: refused with a code, nothing kept, whatever they are called."""
+"""Hostile files at every address for uploads: rejected with a code, not stored, under any name."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from surveys.models import Document, Log
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 

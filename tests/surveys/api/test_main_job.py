@@ -1,4 +1,4 @@
-"""The main job over the API, as the README's tour does it with curl."""
+"""Main job over the API, as in the tour of README.md with curl."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def post(api: Any, path: str, body: Any, status: int = 201) -> Any:
 
 @pytest.fixture
 def surveyed(as_user: Any, cast: SimpleNamespace, kit: Any, site: Any, log_bytes: bytes) -> SimpleNamespace:
-    """A pipe with a survey whose log has been taken in, all done over the API."""
+    """Create a pipe with a survey and an imported log, all over the API."""
     office, technician = as_user("office"), as_user("technician")
     pipe = post(
         office, "pipes/", {"site": str(site.pk), "name": "Return line", "pipe": PIPE, "medium": MEDIUM}

@@ -1,4 +1,4 @@
-"""Lists by cursor, there and back, and through rows that are alike."""
+"""Cursor pagination of lists, forward and back, also through equal rows."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Answers are the JSON that the framework writes, whoever writes it."""
+"""Responses as the JSON of the framework, with either renderer."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A write sent again, at once, or after its first process died; and changes of what was read in either units."""
+"""Writes sent again, at the same time, or after their first process died; changes with ETags in either unit system."""
 
 from __future__ import annotations
 

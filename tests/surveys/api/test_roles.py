@@ -1,4 +1,4 @@
-"""Who may see and write what: one table, every kind of record."""
+"""Permissions of roles: one table for every kind of record."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Lists and details read as documents say what the records hold, and the same of a record wherever it is shown."""
+"""Lists and details in agreement with the records, and the same row of a record at every address."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from surveys.models import Result, Role, Survey, User
 from surveys.models.base import uuid7
 from tests.surveys.branches import Wish, logged, mounted
 from tests.surveys.people.access import signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 

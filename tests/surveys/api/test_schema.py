@@ -1,4 +1,4 @@
-"""The OpenAPI description against what the service really answers."""
+"""OpenAPI description against the real responses of the service."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What must always hold is held by the database, not only by forms."""
+"""Rules enforced by the database itself."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ def test_inputs_of_a_result_cannot_be_deleted_by_a_query(here: Scene) -> None:
 
 
 def test_no_input_of_a_result_is_removed_by_a_cascade(here: Any) -> None:
-    """PostgreSQL refuses by its trigger; on SQLite the foreign keys of what rests on it do."""
+    """PostgreSQL rejects it by a trigger, SQLite by the foreign keys of dependent rows."""
     here.survey()
     for model in (Result, PipeData, Calibration):
         rejected(lambda table=model._meta.db_table: removed_by_sql(table))

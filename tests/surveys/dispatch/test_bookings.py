@@ -1,4 +1,4 @@
-"""An instrument is held for one job at a time, whoever asks and however many at once."""
+"""Bookings: an instrument is reserved for one job at a time, also with concurrent requests."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Around jobs: windows and moves by a change, late returns, what ends again, the day's sheet and the calendar."""
+"""Jobs: time windows, status changes, late returns, conflicts, the day sheet and the calendar."""
 
 from __future__ import annotations
 
@@ -252,13 +252,13 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
         "555 0100",
         "Steam.",
         "Confined space",
-        "EXPIRED",
-        "Spacing between the facing ends",
+        "OVERDUE",
+        "Transducer spacing, face to face",
     )
     for word in (*told, kit.meter.serial, kit.pair.serial):
         assert word in text, word
     empty = Day(cast.technician, START.date() + timedelta(days=1), cast.office)
-    assert "No job is planned" in str(day_sheet(empty, "metric", "").blocks)
+    assert "No jobs planned" in str(day_sheet(empty, "metric", "").blocks)
     address = f"/api/v1/technicians/{cast.technician.pk}/day-sheet.pdf"
     answer = as_user("technician").get(f"{address}?date=2030-01-07")
     assert (answer.status_code, answer.content[:5]) == (200, b"%PDF-")

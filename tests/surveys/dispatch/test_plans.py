@@ -1,4 +1,4 @@
-"""Plans asked for over the API, made by a worker, accepted as bookings."""
+"""Plans: requested over the API, made by a worker, accepted as bookings."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def plan_response(as_user: Any, *jobs: Job, **also: Any) -> Any:
 
 
 def finished_plan(as_user: Any, *jobs: Job, **also: Any) -> dict[str, Any]:
-    """A plan asked for and made."""
+    """Request a plan and make it."""
     answer = plan_response(as_user, *jobs, **also)
     assert answer.status_code == 202, answer.content
     make_plan(answer.json()["id"])

@@ -1,4 +1,4 @@
-"""Who and what suits a job: the physics at each point, the calendar, the calibration; every refusal says why."""
+"""Suitable technicians and kits of a job: physics at each point, calendar, calibration; every unsuitable reason."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ import typst
 from django.db import IntegrityError, transaction
 
 from compute.measuring.drawing import Drawn, beam
-from compute.results.survey import METHOD_VERSION
+from compute.results.survey import METHOD_VERSION, METHODS
 from surveys.documents.flow_chart import Result as Shown
 from surveys.documents.flow_chart import flow_chart
 from surveys.documents.formatting import flow_with_uncertainty
@@ -126,7 +126,7 @@ def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificate
     for part in (
         "m³/h",
         "outer diameter",
-        "velocity profile",
+        "velocity profile factor",
         "Wall thickness not measured",
         "C-M-0412",
         "Harbour Row",
@@ -134,7 +134,7 @@ def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificate
         "IAPWS",
         "CRC Handbook",
         "JCGM 100:2008",
-        f"{METHOD_VERSION}, of ",
+        f"{METHOD_VERSION} ({METHODS[-1].since}). ",
     ):
         assert part in told
 
@@ -158,10 +158,9 @@ def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_a
         "",
     )
     figures = [block for block in pdf.blocks if block["type"] == "figure"]
-    assert [("mean of the 2 paths" in one["label"]) for one in figures] == [True, False]
-    assert figures[0]["value"] == flow_with_uncertainty(
-        mean.volume_flow_m3_s, mean.expanded_uncertainty_m3_s, "metric"
-    )
+    assert [("mean of 2 paths" in one["label"]) for one in figures] == [True, False]
+    flow = flow_with_uncertainty(mean.volume_flow_m3_s, mean.expanded_uncertainty_m3_s, "metric")
+    assert figures[0]["value"] == f"qV = {flow}"
     table = next(block for block in pdf.blocks if block["type"] == "table" and block["head"][0] == "Path")
     assert [row[1] for row in table["rows"]] == ["0°", "90°"]
 
@@ -227,7 +226,7 @@ def test_hostile_names_are_text(here: Scene, survey: Survey, name: str) -> None:
 def test_a_very_long_text_is_truncated_and_marked() -> None:
     pdf = PdfDocument("A", "", "", datetime(2026, 1, 1, tzinfo=UTC))
     pdf.text("word " * 10_000)
-    assert pdf.blocks[0]["text"].endswith("[...]")
+    assert pdf.blocks[0]["text"].endswith("[…]")
     assert typeset(pdf).startswith(b"%PDF-")
 
 

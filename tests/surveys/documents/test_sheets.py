@@ -1,4 +1,4 @@
-"""What sheets and reports say beside the figure: what can hurt, by the data; how each pipe figure is known; figures to their doubt."""
+"""Sheets and reports: safety notes by the data, sources of pipe values, digits by the uncertainty."""
 
 from __future__ import annotations
 
@@ -12,9 +12,10 @@ from django.utils import timezone
 from compute.base.messages import message
 from compute.measuring.location import HAZARDS
 from surveys.core.messages import render
+from surveys.core.messages.numbers import number_text, percent_text
 from surveys.core.stored_quantities import quantity
 from surveys.documents.day_sheet import Day, day_sheet
-from surveys.documents.formatting import grouped, percent, with_uncertainty
+from surveys.documents.formatting import with_uncertainty
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
 from surveys.documents.setup_sheet import setup_sheet
@@ -34,7 +35,7 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 
 def safety_notes(pdf: PdfDocument) -> dict[str, Any]:
-    """The one block of safety notes of a paper."""
+    """Return the block of safety notes of a document."""
     (block,) = (block for block in pdf.blocks if block["type"] == "safety_notes")
     return block
 
@@ -46,7 +47,7 @@ def sheet(here: Scene) -> PdfDocument:
 
 
 def day(here: Scene) -> PdfDocument:
-    """The day sheet of a visit to the point, for which no set-up has been worked out."""
+    """Return the day sheet of a visit to a point without a set-up."""
     job = Job.objects.create(
         site=here.pipe.site, title="Round", technician=here.cast.technician, state="planned", starts_at=START,
         ends_at=START.replace(hour=12),
@@ -99,10 +100,10 @@ def table(here: Scene, taken: SurveyData) -> dict[str, tuple[str, str]]:
 
 def test_each_pipe_value_has_its_source(here: Scene) -> None:
     told = table(here, here.survey().stated)
-    assert told["Wall thickness"] == ("6.30 mm", "not gauged; entered as 6.3 mm")
-    assert told["Outer diameter"] == ("219.1 mm", "entered")
-    assert told["Roughness"][1] == "not stated; the usual one of the material is assumed"
-    assert told["Its temperature"] == ("58.0 °C", "measured")
+    assert told["Wall thickness"] == ("6.30\xa0mm", "not measured; entered as 6.3 mm")
+    assert told["Outer diameter"] == ("219.1\xa0mm", "entered")
+    assert told["Roughness"] == ("0.045\xa0mm", "not entered; value of the new material is used")
+    assert told["Medium temperature"] == ("58.0\xa0°C", "measured")
 
 
 def test_a_measured_wall_names_the_gauge_and_its_uncertainty(here: Scene) -> None:
@@ -115,23 +116,27 @@ def test_a_measured_wall_names_the_gauge_and_its_uncertainty(here: Scene) -> Non
     pdf = PdfDocument("A", "", "", START)
     pipe_table(pdf, data, here.survey().stated, "metric")
     known = {row[0]: row[2] for row in pdf.blocks[0]["rows"]}["Wall thickness"]
-    assert "gauged at 4 places on 2026-12-01 with G-0033: mean 8.00 mm" in known
+    assert "measured at 4 positions on 2026-12-01 with G-0033: mean 8.00\xa0mm" in known
 
 
 def test_the_shown_temperature_is_the_one_measured_on_the_day(here: Scene) -> None:
     taken = here.survey().stated
     taken.medium_temperature_k, taken.medium_temperature_source = 335.15, "estimated"
-    assert table(here, taken)["Its temperature"] == ("62.0 °C", "estimated, on the day")
+    assert table(here, taken)["Medium temperature"] == ("62.0\xa0°C", "estimated during the survey")
 
 
 @pytest.mark.parametrize(
     ("value", "uncertainty", "told"),
     [
-        (quantity(0.2191, "length"), quantity(0.000379, "length"), ("219.10 mm", "0.38 mm")),
-        (quantity(2720.0, "speed"), quantity(12.4, "speed"), ("2720 m/s", "12 m/s")),
+        (quantity(0.2191, "length"), quantity(0.000379, "length"), ("219.10\xa0mm", "0.38\xa0mm")),
+        (quantity(2720.0, "speed"), quantity(12.4, "speed"), ("2720\xa0m/s", "12\xa0m/s")),
         (0.94762, 0.0047381, ("0.9476", "0.0047")),
-        (quantity(331.15, "temperature"), quantity(1.0, "temperature_difference"), ("58.0 °C", "1.0 K")),
-        (quantity(0.0, "time_difference"), quantity(0.0, "time_difference"), ("0.00 ns", "0.00 ns")),
+        (
+            quantity(331.15, "temperature"),
+            quantity(1.0, "temperature_difference"),
+            ("58.0\xa0°C", "1.0\xa0K"),
+        ),
+        (quantity(0.0, "time_difference"), quantity(0.0, "time_difference"), ("0.00\xa0ns", "0.00\xa0ns")),
     ],
 )
 def test_a_value_is_written_to_the_second_digit_of_its_uncertainty(
@@ -141,10 +146,9 @@ def test_a_value_is_written_to_the_second_digit_of_its_uncertainty(
 
 
 def test_shares_too_small_to_show_are_not_none_and_large_numbers_are_grouped() -> None:
-    assert [percent(0.9012), percent(0.0002), percent(0.0), percent(-0.027, sign=True)] == [
-        "90.1 %", "< 0.1 %", "0.0 %", "-2.7 %",
-    ]  # fmt: skip
-    assert grouped(485_731.0) == "486\N{NO-BREAK SPACE}000"
+    shown = [percent_text(0.9012), percent_text(0.0002), percent_text(0.0), percent_text(-0.027, sign=True)]
+    assert shown == ["90.1\xa0%", "<\xa00.1\xa0%", "0.0\xa0%", "−2.7\xa0%"]
+    assert number_text(485_731.0, ".3g") == "486\xa0000"
 
 
 def test_the_day_sheet_is_the_same_bytes_at_any_time_until_a_record_it_shows_changes(
@@ -184,7 +188,8 @@ def test_the_day_sheet_shows_the_time_of_its_latest_change(here: Scene) -> None:
     record_change(job, {"note": "Ask for the key."})
     again = day_sheet(Day(here.cast.technician, START.date(), here.cast.technician), "metric", "")
     assert again.stamp == AuditEntry.objects.filter(record=job.pk).latest("at").at
-    assert f"as of {again.stamp:%Y-%m-%d %H:%M} UTC" in again.footer
+    zone = here.pipe.site.zone
+    assert again.footer.endswith(f"records as of {again.stamp.astimezone(zone):%Y-%m-%d %H:%M %Z}")
 
 
 def test_the_day_sheet_of_a_day_without_jobs_has_no_clock_either(here: Scene) -> None:

@@ -28,7 +28,7 @@ def spots(svg: str) -> list[tuple[float, float]]:
 def bar(svg: str) -> tuple[float, float, str]:
     """Length of the scale bar as drawn and as labelled, with its unit."""
     x1, x2 = (float(one) for one in re.findall(r'<line x1="(\S+)" y1="\S+" x2="(\S+)"', svg)[0])
-    length, unit = re.findall(r">([\d.]+) (km|mi)<", svg)[0]
+    length, unit = re.findall(r">([\d.]+)\xa0(km|mi)<", svg)[0]
     return x2 - x1, float(length), unit
 
 
@@ -39,7 +39,7 @@ def test_distances_on_the_plan_are_those_over_the_globe(units: str, kilometres: 
     (x1, y1), (x2, y2) = spots(svg)
     drawn, labelled, _ = bar(svg)
     measured = math.hypot(x2 - x1, y2 - y1) / drawn * labelled * kilometres * 1000
-    # The haversine formula, worked out apart.
+    # The haversine formula, calculated independently.
     assert measured == pytest.approx(distance_between((56.0, 10.0), (55.6, 10.5)), rel=0.01)
     assert x2 > x1
     assert y2 > y1  # south is down

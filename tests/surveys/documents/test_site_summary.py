@@ -1,4 +1,4 @@
-"""A site's year on paper: what it tells, to whom, and that it is the same until a record of it changes."""
+"""Site summary of a year: content, access, and the same bytes until a record changes."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from surveys.documents.site_year import Year
 from surveys.models import Client, Combination, Job, MeasuringPoint, OutOfToleranceReview, Recomputation
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify, decide
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify, decide
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +47,7 @@ def section(pdf: PdfDocument, title: str) -> list[dict[str, Any]]:
 
 
 def results(pdf: PdfDocument) -> list[list[str]]:
-    return [list(row) for row in section(pdf, "Points and results")[0]["rows"]]
+    return [list(row) for row in section(pdf, "Results of")[0]["rows"]]
 
 
 def address(here: Scene, year: object) -> str:
@@ -65,9 +65,11 @@ def test_each_survey_of_the_year_has_its_result_and_the_change_since_the_previou
     assert "±" in spring[2]
     assert spring[3] == "1.96"
     # Twice the time difference is about twice the flow: far more than any uncertainty explains.
-    assert "LARGER than its uncertainty explains" in autumn[4]
-    assert spring[4] == "none to see"
-    assert "more than its uncertainty explains" in str(summary(here).blocks)
+    assert ", significant (uncertainty ±" in autumn[4]
+    assert spring[4] == "no change"
+    assert "The flow changed significantly since the previous survey at: Return line" in str(
+        summary(here).blocks
+    )
 
 
 def test_surveys_of_later_years_do_not_show(here: Scene) -> None:
@@ -88,7 +90,7 @@ def test_changed_results_name_the_replaced_result_and_the_reason(here: Scene) ->
     survey = here.survey(AUTUMN)
     recomputation_run(here.correct(0.008, reason="The wall was gauged.").pk)
     told_in = survey.results.get(replaced_at=None).notice.created_at.year
-    (table,) = section(summary(here, told_in), "Figures that changed")
+    (table,) = section(summary(here, told_in), "Changed results")
     assert table["head"][1] == "Superseded"
     ((figure, before, after, _, why),) = table["rows"]
     assert "Return line, After the bend" in figure
@@ -118,7 +120,7 @@ def test_a_finding_on_several_surveys_is_shown_once(here: Scene) -> None:
     here.survey(AUTUMN)
     told = [
         one
-        for one in section(summary(here), "What the checks")
+        for one in section(summary(here), "Findings that")
         if one["label"] == "Transducers at the top or bottom"
     ]
     assert len(told) == 1
@@ -139,13 +141,13 @@ def test_instruments_are_shown_with_the_certificate_of_the_day(here: Scene) -> N
 
 def test_a_planned_visit_is_named_and_without_one_nothing_is_suggested(here: Scene) -> None:
     here.survey(AUTUMN)
-    assert not section(summary(here), "Planned next")
+    assert not section(summary(here), "Planned visits")
     job = Job.objects.create(
         site=here.pipe.site, title="Second round", state="planned", starts_at=datetime(2027, 3, 1, 8, tzinfo=UTC),
         ends_at=datetime(2027, 3, 1, 12, tzinfo=UTC),
     )  # fmt: skip
     job.measuring_points.set([here.point])
-    assert section(summary(here), "Planned next")[0]["rows"] == [
+    assert section(summary(here), "Planned visits")[0]["rows"] == [
         ["Second round", "2027-03-01 09:00 CET", "Return line, After the bend"]
     ]
 
@@ -154,15 +156,15 @@ def test_a_survey_without_a_log_and_a_point_not_surveyed_are_named(here: Scene) 
     mounted(here)
     MeasuringPoint.objects.create(pipe=here.pipe, name="Before the pump")
     rows = results(summary(here))
-    assert [row[2] for row in rows] == ["no result yet", "-"]
-    assert rows[1][4] == "not surveyed; never before"
+    assert [row[2] for row in rows] == ["no result yet", "–"]
+    assert rows[1][4] == "never surveyed"
 
 
 def test_a_year_without_a_survey_has_a_notice(here: Scene, as_user: Any) -> None:
     here.survey(LAST_YEAR)
     told = str(summary(here, 2026).blocks)
     assert "No survey was made at this site in 2026" in told
-    assert "The last survey before it was on 2025-09-02." in told
+    assert "The last survey before was on 2025-09-02." in told
     assert as_user("owner").get(address(here, 2026)).content.startswith(b"%PDF-")
 
 
@@ -223,13 +225,13 @@ def test_combined_flows_are_named_and_the_mean_of_paths_is_shown_at_its_point(he
     both = combined(here, "sum", [first, other])
     while any(recomputation_run(run.pk) for run in Recomputation.objects.filter(state="waiting")):
         pass
-    (table,) = section(summary(here), "Flows of several surveys")
+    (table,) = section(summary(here), "Combined flows")
     assert [row[:2] for row in table["rows"]] == [[both.name, "sum"]]
     mean = flow_with_uncertainty(
         current_of(paths).volume_flow_m3_s, current_of(paths).expanded_uncertainty_m3_s, "metric"
     )
     assert mean in [row[2] for row in results(summary(here))]
-    assert "paths disagree" in [block["label"] for block in section(summary(here), "What the checks")]
+    assert "Paths disagree" in [block["label"] for block in section(summary(here), "Findings that")]
 
 
 def test_the_page_of_the_site_offers_the_year(here: Scene, client: Any) -> None:
@@ -241,4 +243,4 @@ def test_the_page_of_the_site_offers_the_year(here: Scene, client: Any) -> None:
 def test_another_client_of_the_house_has_none_of_it(here: Scene) -> None:
     here.survey(AUTUMN)
     assert Client.objects.count() > 1
-    assert not section(summary(here, who="stranger"), "What the checks")
+    assert not section(summary(here, who="stranger"), "Findings that")

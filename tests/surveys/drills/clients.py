@@ -1,4 +1,4 @@
-"""Clients that post surveys to the service over HTTP, one after another, and keep what they were answered."""
+"""HTTP clients that post surveys one after another and store the responses."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from tests.surveys.drills.processes import post
 
 
 class Client(threading.Thread):
-    """Posts so many surveys and keeps the answers and how long each took."""
+    """Client that posts a number of surveys and stores the responses and their times."""
 
     def __init__(self, number: int, writes: int, address: str, ids: dict[str, Any]) -> None:
         super().__init__()
@@ -35,7 +35,7 @@ class Client(threading.Thread):
 
 
 def write_together(address: str, ids: dict[str, Any], *, clients: int, writes: int) -> list[Client]:
-    """Start clients that write at the same time; they are to be joined."""
+    """Start clients that write at the same time; the caller joins them."""
     started = [Client(number, writes, address, ids) for number in range(clients)]
     for client in started:
         client.start()

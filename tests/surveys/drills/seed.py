@@ -1,7 +1,7 @@
-"""Many surveys on one pipe, quickly: one is made by the services, the rest are copies of its rows.
+"""Many surveys on one pipe in a short time: the services create one, the others are copies of its rows.
 
-Run as a program it fills the database of its settings and tells the ids as JSON:
-`python -m tests.surveys.drills.seed SURVEYS READINGS`.
+As a program it fills the database of its settings and prints the ids as JSON: `python -m tests.surveys.drills.seed SURVEYS
+READINGS`.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ M = TypeVar("M", bound=models.Model)
 
 
 def copied(row: M, **changes: Any) -> M:
-    """A row like another but for an id of its own and what is said."""
+    """Return a copy of a row with a new id and the given changes."""
     columns = {f.attname: getattr(row, f.attname) for f in row._meta.concrete_fields if not f.primary_key}
     new = type(row)(**columns)
     for name, value in changes.items():
@@ -45,7 +45,7 @@ def copied(row: M, **changes: Any) -> M:
 
 @transaction.atomic
 def multiply(survey: Survey, count: int) -> list[Survey]:
-    """So many more surveys with everything the services store of one: set-up, statement, log, first result."""
+    """Create more surveys with all their rows: set-up, survey data, log, first result."""
     stated, log, result = survey.stated, survey.log, Result.objects.get(survey=survey)
     surveys = [copied(survey, id=uuid7()) for _ in range(count)]
     setups = [copied(stated.setup, id=uuid7()) for _ in surveys]
@@ -79,8 +79,8 @@ def _relate(rows: Sequence[Any], like: Any, name: str) -> None:
 
 
 def populated() -> tuple[Scene, Any]:
-    """The demo's people and kit with a pipe entered as 6.3 mm where 8.0 mm would fit, in an empty database."""
-    # Nobody signs in by password here, and real hashing takes seconds.
+    """Return the demo's users and kit with a pipe entered as 6.3 mm where 8.0 mm is correct, in an empty database."""
+    # No user signs in by password here, and real hashing takes seconds.
     with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
         people = make_cast()
     cast = SimpleNamespace(office=people.users["office"], technician=people.users["technician"])
@@ -92,7 +92,7 @@ def populated() -> tuple[Scene, Any]:
 
 
 def main(surveys: int, readings: int) -> None:
-    """Fill the database and tell what a client needs to work with it."""
+    """Fill the database and print the data a client needs."""
     call_command("migrate", verbosity=0)
     here, people = populated()
     first = here.survey(readings=readings)

@@ -1,4 +1,4 @@
-"""Many clients writing at once to the service on SQLite, with the embedded worker at its work: nobody is turned away."""
+"""Many clients that write at the same time to the service on SQLite beside the embedded worker, without rejection."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The soak in short, so that it does not rot: `python -m tests.surveys.drills.soak` is the whole."""
+"""Short soak; `python -m tests.surveys.drills.soak` is the full one."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.surveys.drills.soak.__main__ import soak
-from tests.surveys.drills.soak.verdict import ROWS
+from tests.surveys.drills.soak.assessment import ROWS
 
 
 @pytest.mark.needs_own_postgresql

@@ -1,4 +1,4 @@
-"""A certificate of a thickness gauge to vary, and a small PDF."""
+"""Certificate of a thickness gauge with variations, and a small PDF."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Certificates by the table: a dry run says what is wrong row by row, and in earnest it is all or nothing."""
+"""Certificates from a table: a dry run lists the errors row by row; the import is complete or nothing is stored."""
 
 from __future__ import annotations
 

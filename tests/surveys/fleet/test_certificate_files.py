@@ -1,4 +1,4 @@
-"""Certificates as PDF files: kept as they came, told by their first and last bytes."""
+"""Certificates as PDF files: stored unchanged, recognised by their first and last bytes."""
 
 from __future__ import annotations
 

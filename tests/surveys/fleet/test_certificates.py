@@ -1,4 +1,4 @@
-"""Certificates with points: the verdict is worked out, and what cannot be is refused with nothing stored."""
+"""Certificates with points: calculated conformity, and rejection of invalid ones."""
 
 from __future__ import annotations
 

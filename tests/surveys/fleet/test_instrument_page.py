@@ -1,4 +1,4 @@
-"""The page a label leads to: what it says of an instrument, and to whom."""
+"""Page of an instrument, the target of its label: content and access."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Types of instruments with what they can do; an instrument's own figures come first."""
+"""Types of instruments with their capabilities; values of an instrument take precedence."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where an instrument is and in what state, with the history; accessories; documents; nothing is deleted."""
+"""Location and state of instruments with their history; accessories; documents; no deletion."""
 
 from __future__ import annotations
 

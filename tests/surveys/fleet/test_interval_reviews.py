@@ -1,4 +1,4 @@
-"""Calibration intervals proposed from what calibrations found, and decided by a person."""
+"""Calibration intervals proposed from calibrations, and the decision on them."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ PATH = "/api/v1/interval-reviews/"
 
 
 def found(cast: Any, gauge: Instrument, on: date, error: float, days: int = 360) -> Calibration:
-    """A certificate that found the gauge off by an error at 10 mm; 0.1 mm is permissible."""
+    """Return a certificate with an error of the gauge at 10 mm; the maximum permissible error is 0.1 mm."""
     point = Point(0.010, 0.010 + error, 2e-5, 2.0)
     return calibration_record(
         calibration=Calibration(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -9,6 +10,8 @@ import pytest
 
 from surveys.documents.instrument_label import label_pdf
 from surveys.models import Calibration, Instrument
+
+POINTS_A_MM = 72 / 25.4
 
 
 def label(**also: Any) -> bytes:
@@ -56,3 +59,9 @@ def test_who_may_print_a_label(as_user: Any, kit: Any) -> None:
 def test_the_label_of_an_instrument_without_calibration_states_so(as_user: Any, db: Any) -> None:
     one = Instrument.objects.create(kind="thermometer", type_name="contact", serial="T-1")
     assert as_user("office").get(f"/api/v1/instruments/{one.pk}/label.pdf").status_code == 200
+
+
+def test_a_label_has_the_size_of_the_setting(settings: Any) -> None:
+    settings.LABEL_WIDTH_MM, settings.LABEL_HEIGHT_MM = 100, 50
+    (box,) = re.findall(rb"/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]", label())
+    assert [float(side) for side in box] == pytest.approx([100 * POINTS_A_MM, 50 * POINTS_A_MM], abs=0.01)

@@ -1,4 +1,4 @@
-"""The daily reminder: once for each instrument, due date and threshold, whatever happens meanwhile."""
+"""Daily reminder: once for each instrument, due date and threshold."""
 
 from __future__ import annotations
 
@@ -32,8 +32,10 @@ def test_each_threshold_gives_one_reminder(admins: Any) -> None:
     told = [left for left in days if remind_of_due_calibrations(NOON - timedelta(days=left))]
     assert told == [90, 60, 30, -1]
     assert [message.to for message in mail.outbox] == [["calibrations@aldervale.example"]] * 4
+    assert mail.outbox[-1].subject == "3 calibrations due (2027-03-17)"
     assert mail.outbox[-1].body.count("1 day overdue") == 3
-    assert "G-0033" in mail.outbox[0].body
+    assert mail.outbox[-1].body.endswith("\nhttp://localhost:8000/fleet/due/")
+    assert ", G-0033" in mail.outbox[0].body
 
 
 @pytest.mark.django_db
@@ -104,7 +106,7 @@ def test_of_runs_at_once_one_sends(admins: Any) -> None:
     for thread in threads:
         thread.join()
     assert sum(told) == 3
-    assert sum(message.body.count("due 2027-03-16") for message in mail.outbox) == 3
+    assert sum(message.body.count("due on 2027-03-16") for message in mail.outbox) == 3
 
 
 @pytest.mark.django_db

@@ -45,7 +45,7 @@ def utc(*moment: int) -> int:
 
 
 def log_format(**changes: Any) -> LogFormat:
-    """A layout of three columns by position, with changes."""
+    """Return a log format of three columns by position, with changes."""
     raw: dict[str, Any] = {
         "delimiter": ",",
         "header_line": None,
@@ -59,5 +59,5 @@ def log_format(**changes: Any) -> LogFormat:
 
 
 def plan(of: LogFormat, zone: tzinfo = COPENHAGEN, header: tuple[str, ...] | None = None) -> Plan:
-    """How rows are read by a layout."""
+    """Return the plan by which rows are read with a log format."""
     return plan_of(of, of.delimiter or ",", header, zone, None)

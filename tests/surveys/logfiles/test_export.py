@@ -1,4 +1,4 @@
-"""Readings out again: the same numbers, in files that are read by others and by the intake."""
+"""Export of readings: the same numbers, in files that other programs and the import can read."""
 
 from __future__ import annotations
 

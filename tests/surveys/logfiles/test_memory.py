@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchmarks.intake import PEAK, log_bytes
+from tests.benchmarks.log_import import PEAK, log_bytes
 
 ROOT = Path(__file__).parents[3]
 MAX_RESIDENT_BYTES = 300_000_000

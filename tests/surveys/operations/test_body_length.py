@@ -1,4 +1,4 @@
-"""A body that ends before the length its sender promised is refused; half of a file is no file."""
+"""Rejection of a body that ends before its announced length."""
 
 from __future__ import annotations
 

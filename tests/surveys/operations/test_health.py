@@ -1,4 +1,4 @@
-"""Probes: alive, ready or which part is not, and figures for who has the token."""
+"""Probes: alive, ready or the failed part, and metrics for users with the token."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from surveys.operations import metrics, readiness
 from surveys.operations.broker_health import LAST_SWEEP, swept
 from tests.needs import REDIS_URL
 from tests.surveys.drills.processes import free_port
-from tests.surveys.fleet.test_error_curves import certify
+from tests.surveys.fleet.test_error_correction import certify
 from tests.surveys.scene import scene
 
 TOKEN = "0123456789abcdef0123456789abcdef"

@@ -1,4 +1,4 @@
-"""The check of data finds nothing where nothing is amiss, and each thing that was spoilt."""
+"""Integrity check: no finding in correct data, and one for each corruption."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ from surveys.services.fleet.documents import document_add
 from surveys.services.results.combinations import combination_create
 from surveys.services.results.reports import report_issue
 from tests.surveys.drills.seed import copied
-from tests.surveys.fleet.test_error_curves import certify, policy
+from tests.surveys.fleet.test_error_correction import certify, policy
 from tests.surveys.scene import STARTED, Scene, scene
 
 pytestmark = pytest.mark.django_db

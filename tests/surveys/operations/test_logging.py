@@ -1,4 +1,4 @@
-"""The log says what happened, in lines of JSON, and names no secret and no person."""
+"""Log lines in JSON, without secrets and personal data."""
 
 from __future__ import annotations
 

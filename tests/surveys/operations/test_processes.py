@@ -1,4 +1,4 @@
-"""The service as processes: settings that stop the start, workers that do not outlive their parent, a real broker."""
+"""Service as processes: settings that prevent the start, workers that end with their parent, a real broker."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The office's form of a pipe's data: what cannot be is told at its field, and nothing is kept of it."""
+"""Form of the office for pipe data: invalid values are reported in their field, and nothing is stored."""
 
 from __future__ import annotations
 

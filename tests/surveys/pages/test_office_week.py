@@ -1,4 +1,4 @@
-"""The office's week: its days and who is where on which of them."""
+"""Week of the office: its days, and the technicians at work on each."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from typing import Any
 from django.db import transaction
 from rest_framework.test import APIClient
 
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 from tests.surveys.people.routes import calls
 
 TABLE = Path(__file__).with_name("access.csv")

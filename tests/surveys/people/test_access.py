@@ -1,4 +1,4 @@
-"""Every call, by everybody: what is answered stands in one table, and what one may not see leaves no trace."""
+"""Every call by every kind of user: one table of responses, and no trace of invisible records."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from django.test import Client as Browser
 
 from surveys.models import Role, User
 from tests.surveys.people.access import WHO, answer, signed_in, table, walked, write_column
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 from tests.surveys.people.routes import address, calls, patterns
 
 pytestmark = pytest.mark.django_db

@@ -39,7 +39,7 @@ from surveys.models import (
     User,
 )
 from tests.surveys.people.access import signed_in
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 ATTEMPTS_EACH = 6

@@ -1,4 +1,4 @@
-"""The audit log: who changed what, and that it stays as it was written."""
+"""Audit log: author of each change, and entries that never change."""
 
 from __future__ import annotations
 

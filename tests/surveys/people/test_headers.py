@@ -1,4 +1,4 @@
-"""What every answer tells the browser."""
+"""Security headers of every response."""
 
 from __future__ import annotations
 

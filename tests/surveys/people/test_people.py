@@ -1,4 +1,4 @@
-"""People are invited, changed, and leave; history keeps what they did."""
+"""Invitation, change and deactivation of users; the history keeps their actions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How often one may ask: beyond it 429 with the seconds to wait, and nobody else is kept waiting."""
+"""Throttles: 429 with the seconds to wait above the limit, without effect on other users."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tokens: what they may do, how long, and that they can be ended."""
+"""Tokens: scope, validity and revocation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Materials and media of the office's own: versions that stay, and pipes that follow a revision."""
+"""Custom materials and media: immutable versions, and pipes that follow a revision."""
 
 from __future__ import annotations
 

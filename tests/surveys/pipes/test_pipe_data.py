@@ -1,4 +1,4 @@
-"""Which version of a pipe's data is true at a date, as known at a time."""
+"""Version of pipe data valid at a date, as recorded at a time."""
 
 from __future__ import annotations
 

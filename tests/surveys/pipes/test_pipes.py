@@ -1,4 +1,4 @@
-"""Pipes as they are: lined more than once, oval, measured cold, gauged with the gauge set to something else."""
+"""Real pipes: several linings, out of round, measured cold, or measured with another gauge velocity."""
 
 from __future__ import annotations
 

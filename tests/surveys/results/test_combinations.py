@@ -1,4 +1,4 @@
-"""Surveys combined: what they share counts once, on the logs' times, and the figure moves when any part does."""
+"""Combined surveys: shared uncertainty counts once, on the times of the logs; a changed part changes the result."""
 
 from __future__ import annotations
 

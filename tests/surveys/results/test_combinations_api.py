@@ -1,4 +1,4 @@
-"""Further paths and combinations over the API: made, read, refused, seen by whom they concern."""
+"""Further paths and combinations over the API: creation, reading, rejection and access."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whether the uncertainties explain the change from one survey of a point to the next, what both share taken once."""
+"""Significance of the change between two surveys of a point, with shared uncertainty counted once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Clients are told when a figure of theirs changes."""
+"""Notices to clients of changed results."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From a result back to everything it rests on, by the API and on a page."""
+"""Traceability of a result to all its inputs, by the API and on a page."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from django.test import Client as Browser
 from surveys.models import Result
 from surveys.results.dependencies import DEPENDENCIES
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.fleet.test_error_curves import certify, current, policy
+from tests.surveys.fleet.test_error_correction import certify, current, policy
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""A layout is guessed, tried on a file, kept, and then files are read by it."""
+"""Log formats: detection, preview, storage and use."""
 
 from __future__ import annotations
 

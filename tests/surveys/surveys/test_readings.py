@@ -1,4 +1,4 @@
-"""The readings of a log as they are served: thinned for a plot, whole as CSV and Parquet."""
+"""Readings of a log in responses: downsampled for a plot, complete as CSV and Parquet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the site's own meter said, beside a survey's result."""
+"""Site meter readings in comparison with a survey's result."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_the_en_number_is_the_difference_over_both_expanded_uncertainties(
 def test_a_site_meter_that_disagrees_is_reported_without_a_judgement(as_user: Any, survey: Survey) -> None:
     told = state(as_user, survey, volume_flow="90 m3/h").json()["comparison"]
     assert told["agrees"] is False
-    assert "does not tell which" in told["detail"]
+    assert "cannot show which" in told["detail"]
 
 
 def test_without_an_uncertainty_of_the_site_meter_there_is_no_conclusion(
@@ -60,7 +60,7 @@ def test_without_an_uncertainty_of_the_site_meter_there_is_no_conclusion(
     body = {"meter": "FT-101", "reading_type": "spot", "volume_flow": "140 m3/h"}
     told = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
     assert (told["comparison"]["en"], told["comparison"]["agrees"]) == (None, None)
-    assert "nobody can say" in told["comparison"]["detail"]
+    assert "agreement cannot be assessed" in told["comparison"]["detail"]
     assert "read once" in told["comparison"]["detail"]
 
 

@@ -196,4 +196,9 @@ ENTRIES = {
         detail=_("The file contains seconds only; they are counted from {start:seconds}."),
         remedy=_("Check the start."),
     ),
+    "log-duplicate": Entry(
+        title=_("File already imported"),
+        detail=_("The same file was imported for another survey at {received_at}."),
+        remedy=_("If the file belongs to the other survey, record a new survey with its own file."),
+    ),
 }

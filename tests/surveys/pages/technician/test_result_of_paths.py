@@ -1,4 +1,4 @@
-"""What a log came to where several paths are measured at a point: their mean first, the path's own figure beneath."""
+"""Result page of several paths at a point: their mean first, then the result of the path."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who gets the technician's pages, and what the live answers say without a browser."""
+"""Access to the technician's pages, and their live responses without a browser."""
 
 from __future__ import annotations
 

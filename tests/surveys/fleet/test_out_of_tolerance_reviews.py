@@ -1,4 +1,4 @@
-"""An instrument found out of tolerance: which results that puts in doubt, and what becomes of each."""
+"""Instrument found out of tolerance: affected results, and the decision on each."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whatever a result rests on: correcting it makes a new result, and the old one stays with what it rested on."""
+"""Causes of a recalculation: a correction of any input gives a new result and keeps the old one with its inputs."""
 
 from __future__ import annotations
 

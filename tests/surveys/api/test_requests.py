@@ -1,4 +1,4 @@
-"""What every address of the API has in common."""
+"""Common behaviour of every address of the API."""
 
 from __future__ import annotations
 

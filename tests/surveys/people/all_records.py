@@ -1,4 +1,4 @@
-"""One record of every kind, all of one client or of the fleet: what those who may not see them are to find no trace of."""
+"""One record of every kind, of one client or of the fleet, for tests of access by other users."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from rest_framework.test import APIClient
 from surveys.api.urls import router
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import branch, mounted
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import STARTED, scene
 from tests.surveys.surveys.test_log_formats import LAYOUT
 

@@ -1,4 +1,4 @@
-"""A combined result that rests on a survey in doubt says so, and follows what is decided of it."""
+"""Combined results with an affected survey: notice, and effect of each decision."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from surveys.models import (
 )
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import Scene, scene
 
 pytestmark = pytest.mark.django_db
@@ -66,7 +66,7 @@ def decide(as_user: Any, surveys: Sequence[Survey], decision: str, reason: str =
 
 
 def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
-    """State and sentence of what the client reads of a combination; of its result it reads the same."""
+    """Return state and sentence of a combination for the client; the result has the same."""
     owner = as_user("owner")
     shown = owner.get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
     [result] = owner.get(f"{COMBINATIONS}{combination.pk}/results/").json()

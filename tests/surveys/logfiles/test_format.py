@@ -1,4 +1,4 @@
-"""Layouts: to JSON and back, and refused where they cannot be meant so."""
+"""Log formats as JSON, and rejection of impossible ones."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def test_an_impossible_log_format_is_rejected_with_its_field(raw: Any, field: st
         LogFormat.from_json(raw)
     assert caught.value.field == field
     assert caught.value.status == 400
-    assert caught.value.detail
+    assert str(caught.value)
 
 
 JSON = st.recursive(

@@ -1,7 +1,7 @@
-"""The intake against a bare typed parse of the same bytes, from 10,000 readings to ten million.
+"""Log import against a bare typed parse of the same bytes, from 10,000 readings to ten million.
 
-The floor is pyarrow's CSV reader with its two threads and every column's type given, in the same run. Peak
-memory is that of a process of its own, with Django set up.
+The floor is pyarrow's CSV reader with its two threads and the type of every column given, in the same run. Peak memory is that
+of a separate process with Django set up.
 """
 
 from __future__ import annotations
@@ -74,7 +74,7 @@ def log_bytes(count: int) -> bytes:
 
 
 def parse_only(content: bytes) -> None:
-    """The floor: a typed parse, nothing checked, nothing kept."""
+    """Floor: a typed parse, without checks and storage."""
     import pyarrow as pa
     import pyarrow.csv as pc
 
@@ -83,12 +83,12 @@ def parse_only(content: bytes) -> None:
 
 
 def take(content: bytes) -> Intake:
-    """All of the intake: rows and times checked, file and blocks packed."""
+    """Run the complete import: rows and times checked, file and blocks packed."""
     return import_file(io.BytesIO(content), UTC, 10**12)
 
 
 def of(count: int, repeats: int) -> Figures:
-    """Figures for a log of so many readings."""
+    """Return the values for a log of a number of readings."""
     content = log_bytes(count)
     intake = take(content)
     # What one log costs however short it is counts in short ones; the target is for long ones.
@@ -110,7 +110,7 @@ def of(count: int, repeats: int) -> Figures:
 
 
 def peak_megabytes(content: bytes) -> float:
-    """Largest resident memory of a process that takes in such a log."""
+    """Return the peak resident memory of a process that imports such a log."""
     with tempfile.NamedTemporaryFile(suffix=".csv") as file:
         file.write(content)
         file.flush()

@@ -1,6 +1,6 @@
-"""What long papers cost, from records to PDF: the report of a survey with very many findings, and the summary of a large site's year.
+"""Cost of long documents, from records to PDF: a report with very many findings, and the summary of a large site's year.
 
-The floor is typesetting an empty page. The typesetter remembers what it has set before, so no two papers of a run are alike.
+The floor is typesetting an empty page. The typesetter caches earlier content, so no two documents of a run are equal.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def _empty() -> bytes:
 
 
 def _set(pdf: PdfDocument) -> bytes:
-    """A paper typeset, each of its blocks unlike any before."""
+    """Typeset a document whose blocks all differ from earlier ones."""
     mark = f" ({next(RUNS)})"
     pdf.title += mark
     for block in pdf.blocks:

@@ -1,4 +1,4 @@
-"""Logs: read row by row, stored exactly, thinned honestly."""
+"""Import of logs: parsed row by row, stored exactly."""
 
 from __future__ import annotations
 

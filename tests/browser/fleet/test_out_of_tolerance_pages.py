@@ -1,4 +1,4 @@
-"""Results in doubt decided by the calibration admin, in a browser."""
+"""Affected results decided by the calibration administrator, in a browser."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from surveys.models import Notice, OutOfToleranceReview
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.fleet.test_tolerance import BAD, GOOD, certify
+from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -20,7 +20,7 @@ Judge = Callable[[Page], None]
 
 @pytest.fixture
 def review(site: Any, cast: Any, kit: Any) -> OutOfToleranceReview:
-    """A survey made with a meter that was found 3 % high afterwards; what it would be is not worked out yet."""
+    """Return a survey with a meter found 3 % high afterwards; its corrected flow is not calculated yet."""
     here = scene(site, cast, kit)
     certify(here, date(2026, 9, 1), GOOD)
     here.survey()

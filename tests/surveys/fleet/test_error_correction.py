@@ -1,4 +1,4 @@
-"""Error curves of certificates in results: left in and told, or applied by policy; a policy recomputes."""
+"""Error curves of certificates in results: reported, or applied by a policy; a policy recalculates results."""
 
 from __future__ import annotations
 

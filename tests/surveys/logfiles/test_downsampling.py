@@ -1,4 +1,4 @@
-"""Thinned series show every peak of the whole."""
+"""Downsampled series with every peak of the complete series."""
 
 from __future__ import annotations
 

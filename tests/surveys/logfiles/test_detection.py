@@ -1,4 +1,4 @@
-"""A layout proposed from the beginning of a file: right where it can be told, in doubt where it cannot."""
+"""Detection of a log format from the first rows of a file: correct if unambiguous, otherwise with a warning."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is answered where no view does: to programs a problem document, to people a page."""
+"""Errors outside of views: a problem document for programs, a page for people."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An input serializer judges each request by itself."""
+"""Input serializers: each request is validated independently."""
 
 from __future__ import annotations
 

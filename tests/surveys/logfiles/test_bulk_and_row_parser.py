@@ -1,4 +1,4 @@
-"""Rows read many at once and one by one come to the same, whatever stands in them."""
+"""Agreement of the bulk parser and the row parser on any rows."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ ODD = [
 
 @st.composite
 def tables(draw: st.DrawFn) -> tuple[LogFormat, bytes]:
-    """A layout, and rows written by it, some of them spoilt."""
+    """Return a log format, and rows written in it, some of them corrupt."""
     delimiter = draw(st.sampled_from([",", ";", "\t"]))
     decimal = draw(st.sampled_from([".", ","])) if delimiter != "," else "."
     pattern, write = TIMES[draw(st.sampled_from(sorted(TIMES)))]
