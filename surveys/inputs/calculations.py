@@ -19,8 +19,9 @@ from compute.results.uncertainty import InputUncertainty
 from compute.statistics.gum import HALF_WIDTH_DIVISOR, Correlation, Distribution
 from compute.statistics.monte_carlo import MIN_TRIALS
 from surveys.core.stored_quantities import KIND_OF_INPUT, uncertainty_kind
-from surveys.inputs.fields import QUANTITY_IN, IntegerField, NumberField, QuantityIn, StrictSerializer, si_of
+from surveys.inputs.fields import IntegerField, NumberField, QuantityIn, StrictSerializer, si_of
 from surveys.inputs.limits import check_limits
+from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import error_detail, rejection, rejection_of
 from surveys.inputs.set_ups import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
 from surveys.results.calculations import FlowEntries, SetupEntries
@@ -45,23 +46,10 @@ class SetupIn(StrictSerializer):
     )
 
 
-@extend_schema_field(
-    {
-        "oneOf": [
-            *QUANTITY_IN["oneOf"],
-            {
-                "type": "object",
-                "properties": {
-                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MAX_READINGS},
-                    "unit": {"type": "string"},
-                },
-                "required": ["values", "unit"],
-            },
-        ]
-    }
-)
 class SeriesIn(serializers.Field):
     """One quantity, or many as {"values": [...], "unit": "..."}; becomes an SI float or array."""
+
+    max_values = MAX_READINGS
 
     def __init__(self, kind: str, **options: Any) -> None:
         self.kind = kind
@@ -138,9 +126,9 @@ INPUT_UNCERTAINTY_SCHEMA = {
     "type": "object",
     "description": "One of standard_uncertainty, relative_standard_uncertainty, half_width; uncertainties are k = 1.",
     "properties": {
-        "standard_uncertainty": {"oneOf": [*QUANTITY_IN["oneOf"], {"type": "number"}]},
+        "standard_uncertainty": {"oneOf": [*quantity_schema("length")["oneOf"], {"type": "number"}]},
         "relative_standard_uncertainty": {"type": "number"},
-        "half_width": {"oneOf": [*QUANTITY_IN["oneOf"], {"type": "number"}]},
+        "half_width": {"oneOf": [*quantity_schema("length")["oneOf"], {"type": "number"}]},
         "distribution": {"type": "string", "enum": list(get_args(Distribution))},
         "degrees_of_freedom": {"type": "number"},
     },
@@ -234,6 +222,8 @@ def _size(path: str, way: str, raw: Any) -> float:
         "items": {
             "type": "array",
             "prefixItems": [{"type": "string"}, {"type": "string"}, {"type": "number"}],
+            "items": {"type": ["string", "number"]},
+            "minItems": 3,
             "maxItems": 3,
         },
         "maxItems": 200,

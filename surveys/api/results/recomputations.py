@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Count, Prefetch, Q
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone
 from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
@@ -90,6 +91,16 @@ class ResultOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
+class FactOut(serializers.Serializer):
+    """A named value of a record."""
+
+    name = serializers.CharField()
+    label = serializers.CharField(help_text="The name in words.")
+    value = serializers.JSONField(
+        help_text="Text, number, date, time, boolean or quantity; null if not known."
+    )
+
+
 class StepOut(serializers.Serializer):
     """One record on the way back from a result."""
 
@@ -99,7 +110,7 @@ class StepOut(serializers.Serializer):
     by = serializers.CharField(allow_blank=True)
     at = serializers.DateTimeField(allow_null=True)
     reason = serializers.CharField(allow_blank=True)
-    facts = serializers.DictField(help_text="Name to a text, a number, a date, or a quantity.")
+    facts = FactOut(many=True)
 
 
 class Results(ReadByKeys):
@@ -301,7 +312,9 @@ class Recomputations(Records):
         """Set what is failed of this recomputation to work again."""
         recomputation = self.get_object()
         recomputation_retry(recomputation=recomputation, now=timezone.now())
-        return self.answer(self.read_again(recomputation), 202)
+        answer = self.answer(self.read_again(recomputation), 202)
+        answer["Location"] = reverse("recomputation-detail", kwargs={"pk": recomputation.pk})
+        return answer
 
     @documented(responses=SummaryOut)
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
