@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 

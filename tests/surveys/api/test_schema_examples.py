@@ -9,7 +9,7 @@ import pytest
 from django.db import transaction
 from drf_spectacular.generators import SchemaGenerator
 
-from tests.surveys.people.everything import Everything
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 
