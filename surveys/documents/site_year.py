@@ -109,7 +109,7 @@ def records_of(year: Year) -> Records:
     rows = MeasuringPoint.objects.visible_to(year.viewer).filter(pipe__site=year.site)
     points = list(rows.select_related("pipe").order_by("pipe__name", "name", "id"))
     known, bare = histories(points, year.viewer), _without_result(year)
-    told = [_point_year(year, point, known[point.pk], bare) for point in points]
+    points_of_year = [_point_year(year, point, known[point.pk], bare) for point in points]
     # The mean of the paths of a survey is listed with its measuring point.
     combined = CombinedResult.objects.visible_to(year.viewer).filter(
         year.within("averaged_from"),
@@ -119,7 +119,7 @@ def records_of(year: Year) -> Records:
         replaced_at__isnull=True,
     )
     return Records(
-        [one for one in told if one.found or one.without_result or _in_use(one.point)],
+        [one for one in points_of_year if one.found or one.without_result or _in_use(one.point)],
         list(_notices(year)),
         list(
             combined.select_related("combination")

@@ -7,6 +7,7 @@ import secrets
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -151,14 +152,15 @@ def invitation_send(
 
 
 def _mail(invitation: Invitation, link: str) -> None:
+    expires_at = invitation.expires_at.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE))
     lines = (
         _("You are invited to Flow Surveys as {role}. Your user name is {username}.").format(
             role=invitation.get_role_display(), username=invitation.username
         ),
         "",
-        _(
-            "Choose a password with this link. The link can be used once and is valid until {time} UTC:"
-        ).format(time=f"{invitation.expires_at:%Y-%m-%d %H:%M}"),
+        _("Choose a password with this link. The link can be used once and is valid until {time}:").format(
+            time=f"{expires_at:%Y-%m-%d %H:%M %Z}"
+        ),
         link,
         "",
         _(

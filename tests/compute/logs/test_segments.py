@@ -15,7 +15,8 @@ from compute.base.errors import NotEnough, OutOfRange
 from compute.logs.segments import Segment, merged, moment, stretch_of
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.reduction import Occasion, Readings, Reduction, flow_log, reduce_log
+from compute.results.occasion import Occasion
+from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
 from compute.statistics.autocorrelation import noise_of_segments, repeatability
 from compute.statistics.gum import coverage_factor
 from tests.compute.cases import PAIR, PIPE, WATER
