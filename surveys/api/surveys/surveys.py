@@ -284,6 +284,7 @@ class Surveys(ReadByKeys):
         detail=True,
         methods=["get"],
         renderer_classes=[JSONRenderer, CSVRenderer, ParquetRenderer],
+        filterset_class=None,
         throttled_as="report",
     )
     def readings(self, request: Request, pk: Any = None) -> Any:
