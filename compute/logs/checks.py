@@ -1,6 +1,6 @@
 """Sanity checks of a log, block by block: its times, and whether its numbers are possible in their units.
 
-Nothing is changed or left out; each irregularity becomes a finding.
+Readings are not changed or excluded; each irregularity becomes a finding.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ SECOND = 1_000_000
 GAP_INTERVALS = 2.5
 STEP_BACK_INTERVALS = 10
 MIN_STEP_BACK = 60 * SECOND
-# Offsets of zones are multiples of this.
+# Time zone offsets are multiples of this.
 OFFSET_STEP = 15 * 60 * SECOND
 MAX_OFFSET = 14 * 3600 * SECOND
 EXAMPLES = 5
@@ -35,7 +35,7 @@ INTERVALS_FOR_MEDIAN = 65_536
 
 @dataclass(slots=True)
 class _Tally:
-    """How often something occurs, its total size, and the first times and sizes [us]."""
+    """Count of an irregularity, its total size, and the first times and sizes [us]."""
 
     count: int = 0
     total: int = 0
@@ -49,7 +49,7 @@ class _Tally:
 
     @property
     def examples_listed(self) -> dict[str, Any]:
-        """Parameters of the messages: the count, and the first times."""
+        """Return parameters of the messages: the count and the first times."""
         return {
             "count": self.count,
             "times": [moment(at) for at, _ in self.examples],
@@ -131,13 +131,13 @@ class _TimesCheck:
         self._tail = kept[-1:] if last else kept[-2:]
 
     def _judge(self, times: Times, last: bool) -> Times:
-        """Count the irregular steps; returns the times without the stray ones."""
+        """Count the irregular steps and return the times without the stray ones."""
         interval = self._interval or 0.0
         stray = _strays(times)
         self._out_of_order.add(times[stray], np.zeros(int(stray.sum()), dtype=np.int64))
         kept = times[~stray]
         before, steps = kept[:-1], np.diff(kept)
-        if not last:  # the step to the last reading is judged when its neighbour is known
+        if not last:  # the step to the last reading is judged with the next block
             before, steps = before[:-1], steps[:-1]
         least = max(MIN_STEP_BACK, STEP_BACK_INTERVALS * interval)
         back, small = steps <= -least, (steps < 0) & (steps > -least)
@@ -222,11 +222,11 @@ LOG_CHECKS.register(UnitCheck)
 
 
 def _strays(times: Times) -> NDArray[np.bool_]:
-    """Readings that alone lie outside the two beside them, which are in order themselves."""
+    """Return single readings that lie outside their two neighbours, which are in order."""
     stray = np.zeros(len(times), dtype=bool)
     before, at, after = times[:-2], times[1:-1], times[2:]
     stray[1:-1] = (after > before) & ((at > after) | (at < before))
-    stray[1:] &= ~stray[:-1]  # of two that changed places one is enough
+    stray[1:] &= ~stray[:-1]  # of two swapped readings one is enough
     return stray
 
 

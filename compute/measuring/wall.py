@@ -12,7 +12,7 @@ from compute.base.checks import FindingChecks
 from compute.base.errors import NotEnough, OutOfRange
 from compute.base.messages import Finding, field_name, finding, quantity
 
-# A worn or ovalised pipe shows in readings that differ by more than this fraction of their mean; common practice.
+# Readings of a worn pipe differ by more than this fraction of their mean; common practice.
 UNEVEN_SHARE = 0.10
 # Plausible longitudinal sound speeds of a wall [m/s]; default values.
 MIN_SOUND_SPEED, MAX_SOUND_SPEED = 100.0, 20_000.0
@@ -31,7 +31,7 @@ class Wall:
 
     @property
     def uneven(self) -> bool:
-        """Whether the wall varies around the pipe as that of a worn pipe does."""
+        """Whether the wall varies around the pipe like that of a worn pipe."""
         return self.maximum - self.minimum > UNEVEN_SHARE * self.mean
 
 

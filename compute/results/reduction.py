@@ -1,4 +1,4 @@
-"""A log reduced to a result with its findings and its uncertainty budget."""
+"""Reduction of a log to a result with its findings and its uncertainty budget."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ from compute.statistics.gum import GumResult
 class Reduction:
     """The result of a log: means over the readings used, SI.
 
-    transit_time, time_difference [s] are means too, to explain changes of a result.
+    transit_time, time_difference [s] are also means, to explain changes of a result.
     readings_outside : readings outside the marked segments
     """
 
@@ -83,8 +83,8 @@ def reduce_log(
     """Reduce a log to a result.
 
     Each reading becomes a flow; the result is the mean of the flows, its uncertainty that of the inputs the
-    readings share together with the scatter of their mean. What calibrations say of the instruments is brought in first
-    (`compute.results.instrument_errors`); a meter's error curve is taken at the mean velocity, for over the spread of a log it is all but
+    readings share together with the scatter of their mean. Known errors of the instruments are corrected first
+    (`compute.results.instrument_errors`); a meter's error curve is evaluated at the mean velocity, as over the range of a log it is almost
     straight.
 
     Parameters
@@ -159,7 +159,7 @@ def flow_log(
     known_errors: tuple[KnownError, ...] = (),
     measured_wall: tuple[float, float] | None = None,
 ) -> FlowLog:
-    """Every flow of a log with its time, to combine it with others.
+    """Return every flow of a log with its time, to combine it with others.
 
     Parameters
     ----------
@@ -211,7 +211,7 @@ def _calibrated(
     *,
     keep_times: bool = False,
 ) -> tuple[Series, _Calibrated]:
-    """A log as a series of flow, less the zero and the error of the meter where these are applied."""
+    """Return a log as a series of flow, less the zero and the error of the meter where these are applied."""
     at_zero = corrected(of(known_errors, "zero"), 0.0)
     series = series_of(setup, programmed, log, segments, keep_times=keep_times, zero=-at_zero.value)
     indicated = float(series.volume_flow.mean() / bore_area(setup))
@@ -225,7 +225,7 @@ def _calibrated(
 
 
 def _means(setup: Setup, series: Series) -> Flow:
-    """The flow figures of the mean times."""
+    """Return the flow of the mean times."""
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
 
 
@@ -258,7 +258,7 @@ def _uncertainty(
     uncertainties |= calibrated.uncertainties
     share = oval_share(pipe.conditions(medium.temperature))
     if share:
-        # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
+        # The diameter that the beam crosses is not known: an arcsine distribution between the smallest and the largest.
         uncertainties["pipe.ovality"] = InputUncertainty(
             share / math.sqrt(2), distribution="arcsine", source=GEOMETRY
         )
@@ -269,7 +269,7 @@ def _uncertainty(
 
 
 def _scatter(series: Series) -> InputUncertainty:
-    """The repeatability of the mean time difference, from the readings about their trend.
+    """Return the repeatability of the mean time difference, from the readings about their trend.
 
     A drift, or a jump between marked segments, is a change of the flow and not an uncertainty of the mean; a large one is a
     finding.

@@ -1,4 +1,4 @@
-"""A set-up calculated and checked, and the versions of the method."""
+"""Calculation and checks of a set-up, and the versions of the method."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from compute.results.checks_of_setups import SETUP_CHECKS, SetupCase
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """A version of the computation: what it changed, and by how much on which case."""
+    """A version of the computation: its change, and the size of the change on a named case."""
 
     version: str
     since: date
@@ -91,7 +91,7 @@ def calculate_setup(
     place: Place | None = None,
     timing_resolution: float | None = None,
 ) -> CalculatedSetup:
-    """Calculate how to mount a transducer pair on a pipe, and check it.
+    """Calculate and check the mounting of a transducer pair on a pipe.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ def calculate_setup(
 
 
 def no_beam(error: TotalReflection) -> Finding:
-    """The finding for a set-up without a refracted wave.
+    """Return the finding for a set-up without a refracted wave.
 
     Parameters
     ----------
