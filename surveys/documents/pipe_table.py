@@ -45,7 +45,7 @@ def _pipe(data: PipeData, units: System, zone: Any) -> Iterator[Row]:
     entry = data.pipe_entry()
     yield gettext("Material"), *_material(entry.material, _own_source(data.custom_material_data), units)
     if data.roughness_m is None:
-        used = worded(resolve_pipe(entry).pipe.roughness, "roughness", units)
+        used = worded(float(resolve_pipe(entry).pipe.roughness), "roughness", units)
         yield gettext("Roughness"), used, gettext("not entered; value of the new material is used")
     else:
         used = worded(data.roughness_m, "roughness", units)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-
 from tests.surveys.people.everything import Everything
 
 pytestmark = pytest.mark.django_db
