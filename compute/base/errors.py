@@ -1,4 +1,4 @@
-"""Errors the physics raises: each names the field, the value and the limit, and has a stable code."""
+"""Errors of the physics, with stable codes; each names the field, the value and the limit."""
 
 from __future__ import annotations
 
@@ -37,19 +37,19 @@ class NumberInvalid(ComputeError):
 
 
 class UnitMissing(ComputeError):
-    """A physical quantity came as a bare number."""
+    """A physical quantity without a unit."""
 
     code = "unit-missing"
 
 
 class UnitUnknown(ComputeError):
-    """The unit is not one of those this quantity can be given in."""
+    """A unit that the quantity does not accept."""
 
     code = "unit-unknown"
 
 
 class UnknownName(ComputeError):
-    """No material, medium or pipe size of that name; `suggestions` holds the nearest names."""
+    """An unknown name of a material, medium or pipe size; `suggestions` holds the nearest names."""
 
     code = "unknown-name"
 
@@ -66,16 +66,16 @@ class UnknownName(ComputeError):
 
 
 class NotEnough(ComputeError):
-    """Something a formula needs was not given (a salinity, a shear speed, a reading)."""
+    """A missing input of a formula (a salinity, a shear speed, a reading)."""
 
     code = "not-enough-data"
 
 
 class TotalReflection(ComputeError):
-    """No ray passes: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
+    """Total reflection: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
 
-    `critical_angle` [rad] is the largest at which one passes: that of the wedge for a whole beam, that in the
-    medium left for a single boundary.
+    `critical_angle` [rad] is the largest angle at which a ray passes: in the wedge for a whole beam, in the
+    first medium for a single boundary.
     """
 
     code = "total-reflection"

@@ -37,12 +37,12 @@ def day(of: date) -> dict[str, str]:
 
 
 def term(word: str) -> dict[str, str]:
-    """A word of the catalogue's terms, such as `too-close`."""
+    """Return a term of the catalogue, such as `too-close`."""
     return {"term": word}
 
 
 def field_name(path: str) -> dict[str, str]:
-    """A field of a request, rendered as its label: `pipe.wall_thickness` as "wall thickness"."""
+    """Return a field of a request, rendered as its label: `pipe.wall_thickness` as "wall thickness"."""
     return {"field": path}
 
 
@@ -78,7 +78,7 @@ class Message:
 
 
 def message(key: str, /, **parameters: Any) -> Message:
-    """A message by its key (`code` or `code/variant`); raises TypeError for a parameter that is not JSON."""
+    """Return a message by its key (`code` or `code/variant`); raises TypeError for a parameter that is not JSON."""
     code, _, variant = key.partition("/")
     return Message(code, {name: _json(name, value) for name, value in parameters.items()}, variant)
 
@@ -90,7 +90,7 @@ def _json(name: str, value: Any) -> Any:
         return dict(value)
     if isinstance(value, Sequence) and not isinstance(value, str):
         return [_json(name, one) for one in value]
-    if hasattr(value, "item"):  # a scalar of numpy
+    if hasattr(value, "item"):  # a NumPy scalar
         value = value.item()
     if value is None or isinstance(value, str | bool | int):
         return str(value) if isinstance(value, str) else value
@@ -109,11 +109,11 @@ def _for_developers(value: Any) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """The outcome of a probability check; made by `finding`.
+    """Result of a plausibility check; created by `finding`.
 
     message   code and parameters of its texts
     severity  error: do not use the result; warning: check before use; info: for information
-    field     path of the request it is about, e.g. `pipe.wall_thickness`; empty if about the whole
+    field     path of the field in the request, e.g. `pipe.wall_thickness`; empty for the whole request
     source    where the limit comes from
     """
 

@@ -145,6 +145,7 @@ PROPERTY_TEXTS: Mapping[str, str] = {
     "expires_at": "Time of expiry; null: no expiry.",
     "explanation": "Explanation of the plan, as lines of text.",
     "file_name": "Name of the file.",
+    "facts": "Facts of the record, named and labelled.",
     "findings": "Findings of the checks, with severity.",
     "finished_at": "Time of completion; null before.",
     "first_reading_at": "Time of the first reading.",

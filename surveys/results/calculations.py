@@ -19,15 +19,10 @@ from compute.measuring.entries import (
 )
 from compute.measuring.flow import Flow, flow_from_times, times_from_logged
 from compute.measuring.location import safety_notes
+from compute.results.checks_of_results import FLOW_CHECKS, FlowCase
 from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
 from compute.results.entry_errors import Case
-from compute.results.survey import (
-    CalculatedSetup,
-    calculate_setup,
-    flow_findings,
-    no_beam,
-    sound_speed_not_logged,
-)
+from compute.results.survey import CalculatedSetup, calculate_setup, no_beam
 from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
 from compute.statistics.gum import Correlation, GumResult
 from compute.statistics.monte_carlo import MonteCarloResult
@@ -97,8 +92,7 @@ class FlowEntries:
         programmed_time = not {"transit_time", "sound_speed"} & self.readings.keys()
         findings = [
             *calculated.findings,
-            *(sound_speed_not_logged() if programmed_time else []),
-            *flow_findings(flow, calculated.medium, self.setup.medium),
+            *FLOW_CHECKS.findings(FlowCase(flow, calculated.medium, self.setup.medium, programmed_time)),
         ]
         return flow, findings
 

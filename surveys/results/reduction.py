@@ -15,7 +15,8 @@ from compute.logs.segments import Segment
 from compute.measuring.beam import Setup as PhysicalSetup
 from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_transducers
 from compute.results.change_breakdown import CalculationInputs, Effect, explain_change
-from compute.results.reduction import InstrumentDay, Occasion, Readings, Reduction, flow_log, reduce_log
+from compute.results.occasion import InstrumentDay, Occasion
+from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
 from surveys.core.stored_quantities import budget_json, effects_json, findings_json, quantity
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column

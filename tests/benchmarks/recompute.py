@@ -20,7 +20,8 @@ from compute.base.prefetch import prefetch
 from compute.measuring.beam import trace
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.reduction import Occasion, Readings, Reduction, reduce_log
+from compute.results.occasion import Occasion
+from compute.results.reduction import Readings, Reduction, reduce_log
 from surveys.logfiles.codec import BLOCK_ROWS, decode_block, encode_block
 from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
 from tests.compute.cases import PAIR, PIPE, WATER

@@ -91,6 +91,16 @@ class ResultOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
+class FactOut(serializers.Serializer):
+    """A named value of a record."""
+
+    name = serializers.CharField()
+    label = serializers.CharField(help_text="The name in words.")
+    value = serializers.JSONField(
+        help_text="Text, number, date, time, boolean or quantity; null if not known."
+    )
+
+
 class StepOut(serializers.Serializer):
     """One record on the way back from a result."""
 
@@ -100,7 +110,7 @@ class StepOut(serializers.Serializer):
     by = serializers.CharField(allow_blank=True)
     at = serializers.DateTimeField(allow_null=True)
     reason = serializers.CharField(allow_blank=True)
-    facts = serializers.DictField(help_text="Name to a text, a number, a date, or a quantity.")
+    facts = FactOut(many=True)
 
 
 class Results(ReadByKeys):

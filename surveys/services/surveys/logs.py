@@ -23,7 +23,7 @@ from surveys.services.fleet.calibrations import instruments_lock
 from surveys.services.fleet.out_of_tolerance_reviews import reviews_extend
 from surveys.services.results.combinations import combinations_extend
 
-# Parts are about a megabyte each: so many go into one INSERT.
+# Parts in one INSERT; each is about a megabyte.
 ROWS_PER_BATCH = 16
 
 

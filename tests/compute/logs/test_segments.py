@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.logs.segments import Segment, merged, moment, stretch_of
+from compute.logs.segments import Segment, merged, moment, segment_indexes
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.reduction import Occasion, Readings, Reduction, flow_log, reduce_log
+from compute.results.occasion import Occasion
+from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
 from compute.statistics.autocorrelation import noise_of_segments, repeatability
 from compute.statistics.gum import coverage_factor
 from tests.compute.cases import PAIR, PIPE, WATER
@@ -133,7 +134,7 @@ def test_a_segment_that_ends_before_it_starts_is_rejected() -> None:
 
 def test_both_ends_of_a_segment_belong_to_it() -> None:
     times = np.array([at(0), at(1), at(2), at(3)])
-    assert stretch_of(times, [Segment(at(1), at(2))]).tolist() == [-1, 0, 0, -1]
+    assert segment_indexes(times, [Segment(at(1), at(2))]).tolist() == [-1, 0, 0, -1]
 
 
 def test_a_time_beyond_the_calendar_is_rejected() -> None:
@@ -147,7 +148,7 @@ bounds = st.tuples(st.integers(0, 60), st.integers(0, 20)).map(lambda b: Segment
 @given(segments=st.lists(bounds, min_size=1, max_size=6))
 def test_no_reading_counts_twice_however_segments_overlap(segments: list[Segment]) -> None:
     times = np.arange(90)
-    place = stretch_of(times, merged(segments))
+    place = segment_indexes(times, merged(segments))
     wanted = [any(s.start <= t <= s.end for s in segments) for t in range(90)]
     assert (place >= 0).tolist() == wanted
 

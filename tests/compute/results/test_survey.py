@@ -14,7 +14,8 @@ from compute.measuring.entries import LiningEntry, MaterialEntry, PipeEntry, res
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
 from compute.results.change_breakdown import CalculationInputs, explain_change
-from compute.results.reduction import InstrumentDay, Occasion, Readings, reduce_log
+from compute.results.occasion import InstrumentDay, Occasion
+from compute.results.reduction import Readings, reduce_log
 from compute.results.survey import calculate_setup, no_beam
 from tests.compute.cases import PAIR, PIPE, WATER
 

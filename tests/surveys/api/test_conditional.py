@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from tests.surveys.people.everything import Everything
+
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from django.db import transaction
 from drf_spectacular.generators import SchemaGenerator
-from tests.surveys.people.everything import Everything
+
+from tests.surveys.people.all_records import Everything
 
 pytestmark = pytest.mark.django_db
 
