@@ -162,7 +162,7 @@ def texts_of(pdf: PdfDocument) -> Iterator[str]:
     def walk(node: Any) -> Iterator[str]:
         if isinstance(node, dict):
             for name, value in node.items():
-                if name not in ("type", "severity", "row"):
+                if name not in ("type", "severity", "name"):
                     yield from walk(value)
         elif isinstance(node, list | tuple):
             for value in node:
