@@ -1,4 +1,4 @@
-"""A layout tried on the beginning of a file: the first rows as they would be read, and what would be refused."""
+"""Preview of a log format on the beginning of a file: the first rows, accepted and rejected."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a recomputation changed, survey by survey and in short."""
+"""Changes by a recalculation, by survey and in summary."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class ItemChange:
 
 @dataclass(frozen=True, slots=True)
 class ClientSummary:
-    """What a recomputation means for one client."""
+    """Effect of a recalculation on one client."""
 
     client: UUID
     name: str
@@ -47,7 +47,7 @@ class ClientSummary:
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """A survey and by how much it moved."""
+    """A survey and the change of its flow."""
 
     survey: UUID
     relative_change: float | None
@@ -79,7 +79,7 @@ class Summary:
 
 
 def item_change(item: RecomputationItem) -> ItemChange | None:
-    """What came of an item; None before it is done, and for a first combined result."""
+    """Return the result of an item; None before it is done, and for a first combined result."""
     old, new = item.before or item.before_combined, item.after or item.after_combined
     if old is None or new is None:
         return None
@@ -96,7 +96,7 @@ def _client(item: RecomputationItem) -> Client:
 
 
 def recomputation_summary(recomputation: Recomputation) -> Summary:
-    """A recomputation in short, in one pass over its items."""
+    """Return the summary of a recalculation, in one pass over its items."""
     rows = RecomputationItem.objects.filter(recomputation=recomputation).select_related(*ITEM_RELATED)
     everything = list(rows)
     items = [item for item in everything if item.survey_id is not None]
