@@ -12,6 +12,7 @@ from compute.base.units import System
 from compute.measuring.drawing import Drawn
 from compute.measuring.entries import PipeEntry
 from compute.measuring.location import HAZARD_SOURCE, straight_lengths
+from surveys.core.messages.citations import citation
 from surveys.core.messages.terms import word_of
 from surveys.documents.formatting import (
     findings_worded,
@@ -186,7 +187,7 @@ def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> 
 
 def safety_note_text(text: str, source: Source) -> str:
     """A safety note with its source; that the permit takes precedence is stated once, below all notes."""
-    return text if source.text == HAZARD_SOURCE.text else f"{text} ({source.citation})"
+    return text if source.text == HAZARD_SOURCE.text else f"{text} ({citation(source)})"
 
 
 def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:

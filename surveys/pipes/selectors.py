@@ -148,7 +148,7 @@ def log_blocks(log: Log) -> Iterator[bytes | memoryview]:
 
 
 def kept_file(parts: Manager[Any]) -> Iterator[bytes]:
-    """Return the unchanged bytes of a stored log or document, by its parts."""
+    """Yield the unchanged bytes of a stored log or document, by its parts."""
     for part in parts.order_by("sequence").iterator(chunk_size=2):
         yield zstandard.ZstdDecompressor().decompress(bytes(part.content))
 

@@ -346,7 +346,7 @@ def _tell_client(result: Result, work: _Work, reason: str) -> None:
     """Notify the client of a change above their notice threshold."""
     client = work.inputs.survey.measuring_point.pipe.site.client
     change = work.change_breakdown["relative_change"] if work.change_breakdown else 0.0
-    # Of an error the office decided to correct the client is told however little it is.
+    # The client is notified of every correction of a calibration error, however small.
     if not exceeds(change, 0.0 if result.cause == Cause.AS_FOUND else client.notice_threshold):
         return
     Notice.objects.create(
