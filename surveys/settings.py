@@ -185,6 +185,7 @@ MIDDLEWARE = [
     "surveys.operations.headers.response_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.http.ConditionalGetMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -380,10 +381,11 @@ SPECTACULAR_SETTINGS = {
         "points, instruments, surveys and results. Each quantity has a unit. Errors are RFC 9457 problem documents."
     ),
     "OAS_VERSION": "3.1.0",
+    "SERVERS": [{"url": "/", "description": "The host of this document."}],
     "SERVE_INCLUDE_SCHEMA": False,
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
-        "surveys.api.schema.problems_described",
+        "surveys.api.schema.complete",
     ],
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
     "SCHEMA_PATH_PREFIX": r"/api/v1",

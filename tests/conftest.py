@@ -16,7 +16,7 @@ from surveys.commands.demo import scenario
 from surveys.commands.demo.records import make_kit
 from surveys.models import Client, Role, Site, User
 
-# No property depends on how fast the machine is.
+# No property test depends on the speed of the machine.
 hypothesis_settings.register_profile(
     "untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
@@ -31,7 +31,7 @@ def person(name: str, role: str, client: Client | None = None) -> User:
 
 @pytest.fixture
 def cast(db: Any) -> SimpleNamespace:
-    """owner and colleague belong to one client, stranger to another; nobody has not signed in."""
+    """Return the users: owner and colleague belong to one client, stranger to another; nobody is not signed in."""
     ours = Client.objects.create(name="Aldervale Heat Cooperative")
     theirs = Client.objects.create(name="Brackwater Mills")
     return SimpleNamespace(
@@ -49,7 +49,7 @@ def cast(db: Any) -> SimpleNamespace:
 
 @pytest.fixture
 def as_user(cast: SimpleNamespace) -> Callable[[str], APIClient]:
-    """An API client signed in as one of the cast; `nobody` is not signed in."""
+    """Return an API client signed in as one of the users; `nobody` is not signed in."""
 
     def sign_in(name: str) -> APIClient:
         api = APIClient()
@@ -62,7 +62,7 @@ def as_user(cast: SimpleNamespace) -> Callable[[str], APIClient]:
 
 @pytest.fixture
 def kit(cast: SimpleNamespace) -> Any:
-    """A meter, a transducer pair and a thickness gauge in calibration."""
+    """Create a meter, a transducer pair and a thickness gauge in calibration."""
     return make_kit(cast.calibration_admin, timezone.now())
 
 
@@ -73,5 +73,5 @@ def site(cast: SimpleNamespace) -> Site:
 
 @pytest.fixture
 def log_bytes() -> bytes:
-    """The demo's log as it is in fixtures."""
+    """Return the demo's log from the fixtures."""
     return scenario.LOG_FILE.read_bytes()

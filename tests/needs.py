@@ -34,7 +34,7 @@ def postgresql_available() -> bool:
 
 @cache
 def redis_available() -> bool:
-    """A server that answers, and the program to start one of our own to kill."""
+    """Whether a Redis server responds and the program to start a separate one exists."""
     if shutil.which("redis-server") is None:
         return False
     client = redis.Redis.from_url(REDIS_URL, socket_connect_timeout=1)
@@ -48,7 +48,7 @@ def redis_available() -> bool:
 
 @cache
 def postgresql_programs() -> Path | None:
-    """Where the programs are that make and start a PostgreSQL of our own; Debian keeps them off the path."""
+    """Return the folder of the programs that create and start PostgreSQL; Debian keeps them off the path."""
     beside = shutil.which("initdb")
     folders = [Path(beside).parent] if beside else sorted(Path("/usr/lib/postgresql").glob("*/bin"))
     return next((folder for folder in reversed(folders) if (folder / "initdb").exists()), None)
@@ -69,8 +69,7 @@ SERVICES = {
 
 @pytest.fixture(autouse=True)
 def exclusive_redis(request: pytest.FixtureRequest) -> Iterator[None]:
-    """One test at a time with Redis, among all processes of a run and all runs of a machine: each empties it
-    first, and would take another's messages with it."""
+    """Run one test at a time with Redis, among all processes and runs of a machine: each one empties it first."""
     if request.node.get_closest_marker("needs_redis") is None:
         yield
         return

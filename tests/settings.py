@@ -10,11 +10,11 @@ os.environ.setdefault("LOG_LEVEL", "WARNING")
 
 from surveys.settings import *  # noqa: F403
 
-# Thousands of tests share one address; those of the limits set their own.
+# Thousands of tests share one address; tests of throttles set their own limits.
 THROTTLE_RATES = dict.fromkeys(THROTTLE_RATES)  # noqa: F405
-# Real hashing takes a quarter of a second a user.
+# Real hashing takes a quarter of a second for each user.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-# A file, not memory: threads and processes of a test meet the same database as in production.
+# A file, not memory: threads and processes of a test use the same database, as in production.
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
     DATABASES["default"]["TEST"] = {  # noqa: F405
         "NAME": os.path.join(tempfile.gettempdir(), f"surveys-test-{os.getpid()}.sqlite3")

@@ -13,7 +13,6 @@ COMPUTE = Path(__file__).parents[1] / "compute"
 # Formulas and checks carry the form; these modules hold none and say in prose what they do. A new module has to carry it.
 PROSE_MODULES = {
     "base.errors": "classes of errors",
-    "base.findings": "the record of a finding",
     "base.messages": "the record of a message",
     "base.sources": "the record of a source",
     "base.unit_table": "names of units, no formula",

@@ -8,11 +8,11 @@ import sys
 
 from tests.surveys.drills.processes import ROOT, environment
 
-# Each takes a tenth of a second or more to load, or is a program of its own; loaded where it is used.
+# Slow to load (a tenth of a second or more) or a separate program; loaded at first use.
 HEAVY = {
     "CoolProp", "icalendar", "jsonschema", "openpyxl", "ortools", "pandas", "pint", "pyarrow", "scipy", "typst",
 }  # fmt: skip
-# Loaded by who sends or takes a task, and that is nobody before the first correction.
+# Loaded by a process that sends or runs a task, not before the first correction.
 OF_TASKS = {"amqp", "billiard", "celery", "kombu", "redis"}
 BEGIN = "import json, sys\nimport django\ndjango.setup()\nfrom django.core.management import call_command\n"
 END = "\nprint(json.dumps(sorted(sys.modules)))"
@@ -21,7 +21,7 @@ MIGRATE = "call_command('migrate', verbosity=0, skip_checks=False)"
 
 
 def loaded_by(source: str) -> set[str]:
-    """The modules that a new process has loaded once it has done this."""
+    """Return the modules that a new process has loaded after a statement."""
     env = environment(ALLOWED_HOSTS="testserver", HTTPS="off", DATABASE_URL="sqlite:///:memory:")
     done = subprocess.run(
         [sys.executable, "-c", BEGIN + source + END],
@@ -49,7 +49,7 @@ def test_a_migration_loads_nothing_heavy() -> None:
 
 
 def test_a_task_has_the_service_s_broker_wherever_it_is_sent_from() -> None:
-    # The tasks bring their application with them, for whoever sends one has loaded nothing of it before.
+    # The tasks load their application, because the sender of a task has loaded none of it before.
     assert "surveys.operations.celery" in loaded_by(
         "from surveys.operations import tasks\nassert tasks.recompute.app.main == 'surveys'\n"
         "assert tasks.recompute.app.conf.task_acks_late"

@@ -1,1 +1,1 @@
-"""Units, errors, messages and helpers that all of the physics uses."""
+"""Units, errors, messages and helpers of the physics."""

@@ -1,14 +1,13 @@
-"""Errors the physics raises: each names the field, the value and the limit, and has a stable code."""
+"""Errors of the physics, with stable codes; each names the field, the value and the limit."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from compute.base.marks import Told
-from compute.base.messages import Message, field_name, message, quantity
+from compute.base.messages import field_name, message, quantity
 
 
-class ComputeError(Told, ValueError):
+class ComputeError(ValueError):
     """Impossible input. `code` is stable; `field` is the path of the request it came from, if known.
 
     `message` is of the catalogue: the entry of the class's code, or of one of its variants. The parameter `quantity` is the field's
@@ -17,16 +16,12 @@ class ComputeError(Told, ValueError):
 
     code = "invalid"
 
-    def __init__(self, said: str = "", *, field: str = "", variant: str = "", **parameters: Any) -> None:
+    def __init__(self, *, field: str = "", variant: str = "", **parameters: Any) -> None:
         self.field = field
-        # A sentence: of errors that are not in the catalogue yet.
-        self.message: Message | None = None
-        if not said:
-            named = {"quantity": field_name(field)} if field else {}
-            key = f"{self.code}/{variant}" if variant else self.code
-            self.message = message(key, **named | parameters)
-        self.said = said or str(self.message)
-        super().__init__(self.detail)
+        named = {"quantity": field_name(field)} if field else {}
+        key = f"{self.code}/{variant}" if variant else self.code
+        self.message = message(key, **named | parameters)
+        super().__init__(str(self.message))
 
 
 class OutOfRange(ComputeError):
@@ -42,55 +37,51 @@ class NumberInvalid(ComputeError):
 
 
 class UnitMissing(ComputeError):
-    """A physical quantity came as a bare number."""
+    """A physical quantity without a unit."""
 
     code = "unit-missing"
 
 
 class UnitUnknown(ComputeError):
-    """The unit is not one of those this quantity can be given in."""
+    """A unit that the quantity does not accept."""
 
     code = "unit-unknown"
 
 
 class UnknownName(ComputeError):
-    """No material, medium or pipe size of that name; `suggestions` holds the nearest names."""
+    """An unknown name of a material, medium or pipe size; `suggestions` holds the nearest names."""
 
     code = "unknown-name"
 
     def __init__(
         self,
-        said: str = "",
         *,
         field: str = "",
         variant: str = "",
         suggestions: tuple[str, ...] = (),
         **parameters: Any,
     ) -> None:
-        super().__init__(
-            said, field=field, variant=variant, suggestions=list(suggestions) or None, **parameters
-        )
+        super().__init__(field=field, variant=variant, suggestions=list(suggestions) or None, **parameters)
         self.suggestions = suggestions
 
 
 class NotEnough(ComputeError):
-    """Something a formula needs was not given (a salinity, a shear speed, a reading)."""
+    """A missing input of a formula (a salinity, a shear speed, a reading)."""
 
     code = "not-enough-data"
 
 
 class TotalReflection(ComputeError):
-    """No ray passes: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
+    """Total reflection: a layer's sound speed [m/s] is above the beam's axial speed [m/s].
 
-    `critical_angle` [rad] is the largest at which one passes: that of the wedge for a whole beam, that in the
-    medium left for a single boundary.
+    `critical_angle` [rad] is the largest angle at which a ray passes: in the wedge for a whole beam, in the
+    first medium for a single boundary.
     """
 
     code = "total-reflection"
 
     def __init__(
         self,
-        said: str = "",
         *,
         critical_angle: float,
         sound_speed: float,
@@ -100,7 +91,6 @@ class TotalReflection(ComputeError):
         **parameters: Any,
     ) -> None:
         super().__init__(
-            said,
             field=field,
             variant=variant,
             critical_angle=quantity(critical_angle, "angle"),

@@ -1,4 +1,4 @@
-"""Cached results of pure functions: many surveys of one pipe call them with the same entries."""
+"""Cached results of pure functions, which many surveys of one pipe call with the same entries."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import ParamSpec, TypeVar
 Given = ParamSpec("Given")
 Answer = TypeVar("Answer")
 
-# Answers are small records; so many of them take a few megabytes at most.
+# Maximum number of results; they are small records, so the cache takes a few megabytes at most.
 REMEMBERED = 1024
 
 
 def memoized(function: Callable[Given, Answer]) -> Callable[Given, Answer]:
-    """A pure function of records that are never changed, with its last answers kept.
+    """A pure function of records that are never changed, with its last results cached.
 
     Called with arrays, which have no hash, it calculates again. Errors are not cached.
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Literal
 
-from compute.base.marks import Told
 from compute.base.sources import PRACTICE, Source
 
 Severity = Literal["error", "warning", "info"]
@@ -38,12 +37,12 @@ def day(of: date) -> dict[str, str]:
 
 
 def term(word: str) -> dict[str, str]:
-    """A word of the catalogue's terms, such as `too-close`."""
+    """Return a term of the catalogue, such as `too-close`."""
     return {"term": word}
 
 
 def field_name(path: str) -> dict[str, str]:
-    """A field of a request, rendered as its label: `pipe.wall_thickness` as "wall thickness"."""
+    """Return a field of a request, rendered as its label: `pipe.wall_thickness` as "wall thickness"."""
     return {"field": path}
 
 
@@ -79,7 +78,7 @@ class Message:
 
 
 def message(key: str, /, **parameters: Any) -> Message:
-    """A message by its key (`code` or `code/variant`); raises TypeError for a parameter that is not JSON."""
+    """Return a message by its key (`code` or `code/variant`); raises TypeError for a parameter that is not JSON."""
     code, _, variant = key.partition("/")
     return Message(code, {name: _json(name, value) for name, value in parameters.items()}, variant)
 
@@ -91,7 +90,7 @@ def _json(name: str, value: Any) -> Any:
         return dict(value)
     if isinstance(value, Sequence) and not isinstance(value, str):
         return [_json(name, one) for one in value]
-    if hasattr(value, "item"):  # a scalar of numpy
+    if hasattr(value, "item"):  # a NumPy scalar
         value = value.item()
     if value is None or isinstance(value, str | bool | int):
         return str(value) if isinstance(value, str) else value
@@ -109,69 +108,51 @@ def _for_developers(value: Any) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding(Told):
-    """The outcome of a probability check; made by `finding`.
+class Finding:
+    """Result of a plausibility check; created by `finding`.
 
-    code        stable, kebab-case
-    severity    error: do not use the result; warning: check before use; info: for information
-    field       path of the request it is about, e.g. `pipe.wall_thickness`; empty if about the whole
-    source      where the limit comes from
-    parameters  of the message
-    variant     of the message
+    message   code and parameters of its texts
+    severity  error: do not use the result; warning: check before use; info: for information
+    field     path of the field in the request, e.g. `pipe.wall_thickness`; empty for the whole request
+    source    where the limit comes from
     """
 
-    code: str
+    message: Message
     severity: Severity
-    # A sentence, its value and limit: of findings that are not in the catalogue yet.
-    said: str = ""
     field: str = ""
-    value: float | str | None = None
-    limit: float | str | None = None
-    kind: str = "number"
     source: Source = PRACTICE
-    parameters: Parameters | None = None
-    variant: str = ""
 
     @property
-    def message(self) -> Message | None:
-        """The message; None for a finding that still carries a sentence."""
-        return None if self.parameters is None else Message(self.code, self.parameters, self.variant)
+    def code(self) -> str:
+        """The stable code of the message."""
+        return self.message.code
+
+    @property
+    def parameters(self) -> Parameters:
+        """The parameters of the message."""
+        return self.message.parameters
 
 
 def finding(
     key: str, severity: Severity, field: str = "", /, *, source: Source = PRACTICE, **parameters: Any
 ) -> Finding:
     """A finding by the key of its message (`code` or `code/variant`)."""
-    created = message(key, **parameters)
-    return Finding(
-        created.code,
-        severity,
-        str(created),
-        field,
-        source=source,
-        parameters=created.parameters,
-        variant=created.variant,
-    )
+    return Finding(message(key, **parameters), severity, field, source)
 
 
 @dataclass(frozen=True, slots=True)
-class SafetyNote(Told):
+class SafetyNote:
     """A hazard for people and how to protect against it; made by `safety_note`. It never says that work is safe."""
 
-    code: str
-    # A sentence: of notes that are not in the catalogue yet.
-    said: str
-    source: Source
-    parameters: Parameters | None = None
-    variant: str = ""
+    message: Message
+    source: Source = PRACTICE
 
     @property
-    def message(self) -> Message | None:
-        """The message; None for a note that still carries a sentence."""
-        return None if self.parameters is None else Message(self.code, self.parameters, self.variant)
+    def code(self) -> str:
+        """The stable code of the message."""
+        return self.message.code
 
 
 def safety_note(key: str, /, *, source: Source = PRACTICE, **parameters: Any) -> SafetyNote:
     """A safety note by the key of its message (`code` or `code/variant`)."""
-    created = message(key, **parameters)
-    return SafetyNote(created.code, str(created), source, created.parameters, created.variant)
+    return SafetyNote(message(key, **parameters), source)

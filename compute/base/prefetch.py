@@ -1,4 +1,4 @@
-"""Work ahead of need on a second thread: the next block is unpacked while the current one is used."""
+"""Preparation of the next item on a second thread, while the caller uses the current one."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TypeVar
 Item = TypeVar("Item")
 Product = TypeVar("Product")
 
-# Blocks in the making at any time; each holds its memory.
+# Blocks prepared at any time; each occupies memory.
 DEPTH = 2
 
 
@@ -20,9 +20,9 @@ def prefetch(
 ) -> Iterator[Product]:
     """Yield `make` of each item, in order, computed on another thread while the caller works.
 
-    The items themselves are taken on the caller's thread, so they may come from a database connection that belongs to
-    it. An error of `make` is raised where its item would have come. A single item is made at once, without a thread.
-    It gains where `make` lets other threads run, as decompression and numpy do.
+    The items are read on the caller's thread, so they may come from a database connection that belongs to
+    it. An error of `make` is raised where its item is due. A single item is computed at once, without a thread.
+    It is faster where `make` lets other threads run, as decompression and numpy do.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def prefetch(
 def alternating_threads(make: Callable[[Item], Product], items: Sequence[Item]) -> Iterator[Product]:
     """Return `make` of each item, in order, every other one computed on another thread.
 
-    An error of `make` is raised where its item would have come.
+    An error of `make` is raised where its item is due.
 
     Parameters
     ----------

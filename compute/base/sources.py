@@ -6,12 +6,6 @@ from dataclasses import dataclass
 from typing import Literal, cast, get_args
 
 Provenance = Literal["published", "derived", "unverified", "default"]
-PROVENANCE_TEXTS: dict[Provenance, str] = {
-    "published": "",
-    "derived": "derived",
-    "unverified": "not verified against the source",
-    "default": "common practice",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +22,6 @@ class Source:
 
     text: str
     provenance: Provenance = "published"
-
-    @property
-    def citation(self) -> str:
-        """The text with the provenance in words."""
-        words = PROVENANCE_TEXTS[self.provenance]
-        return self.text if self.text.endswith(words) else f"{self.text}; {words}"
 
 
 SNELL = Source(

@@ -37,7 +37,7 @@ def document(width: float, height: float, title: str, parts: Sequence[str], role
 def label(
     x: float, y: float, text: str, anchor: str, fill: str, size: int = 11, weight: str = "normal"
 ) -> str:
-    """A line of text.
+    """Return a line of text.
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def label(
 
 
 def rule(x1: float, y1: float, x2: float, y2: float, stroke: str, width: float, dashes: str = "none") -> str:
-    """A straight line.
+    """Return a straight line.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ def rule(x1: float, y1: float, x2: float, y2: float, stroke: str, width: float, 
 
 
 def polyline(points: Sequence[tuple[float, float]], stroke: str, width: float) -> str:
-    """A line through points.
+    """Return a line through points.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def polyline(points: Sequence[tuple[float, float]], stroke: str, width: float) -
 
 
 def polygon(points: Sequence[tuple[float, float]], fill: str, opacity: float) -> str:
-    """An area without an outline.
+    """Return an area without an outline.
 
     Parameters
     ----------

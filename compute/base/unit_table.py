@@ -1,4 +1,4 @@
-"""The closed table of units: every spelling a request may use, and its conversion to SI.
+"""Closed table of units: every accepted spelling and its conversion to SI.
 
 The unit library fills the table once, when a unit is first needed, and never parses text that a person typed: it reads
 "1 1/2 inch" as half an inch and "1,5 m" as 15 m, and some texts take it minutes.
@@ -10,18 +10,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 from compute.base.errors import UnitUnknown
-from compute.base.marks import System
 from compute.base.messages import term
+
+System = Literal["metric", "us"]
 
 ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of quantity: its SI unit, the units of metric and US answers, and the kind of its differences.
+    """A kind of quantity: its SI unit, the units of metric and US responses, and the kind of its differences.
 
     `units` maps what the unit library calls a unit to the ways people write it, the preferred one first.
     """
@@ -34,7 +35,7 @@ class Kind:
     difference: str
 
     def unit_of(self, system: System) -> str:
-        """The unit an answer is given in."""
+        """The unit of a response."""
         return self.metric if system == "metric" else self.us
 
     @property
@@ -45,7 +46,7 @@ class Kind:
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """A unit as exactly as floats allow: SI value = (value + shift) * multiplier / divisor.
+    """A unit with the most exact conversion in floats: SI value = (value + shift) * multiplier / divisor.
 
     An inch is 127/5000 m: one product and one quotient bring 8.625 in back as 8.625 in.
     """
@@ -179,7 +180,7 @@ KINDS: Mapping[str, Kind] = {
 
 
 def unit_named(text: str, kind: str, field: str = "") -> Unit:
-    """The unit of that spelling, from the closed table.
+    """Return the unit of a spelling, from the closed table.
 
     Parameters
     ----------
@@ -201,7 +202,7 @@ def unit_named(text: str, kind: str, field: str = "") -> Unit:
 
 
 def needed(kind: str) -> dict[str, Any]:
-    """The kind of quantity that is needed and the units it can be given in, as parameters of a message."""
+    """Return the required kind of quantity and its accepted units, as parameters of a message."""
     return {"kind": _kind_term(kind), "accepted": [spellings[0] for spellings in KINDS[kind].units.values()]}
 
 
@@ -222,10 +223,12 @@ def _kind_term(kind: str) -> dict[str, str]:
 
 
 def shortened(value: object) -> str:
-    """The start of an entered value, so that an error message stays short."""
+    """Return the start of an entered value, so that an error message stays short."""
     if isinstance(value, int) and value.bit_length() > 100:
         return ELLIPSIS
-    text = str(value).encode("utf-8", "backslashreplace").decode()  # lone surrogates cannot be sent back
+    text = (
+        str(value).encode("utf-8", "backslashreplace").decode()
+    )  # unpaired surrogates cannot be encoded in a response
     return text if len(text) <= 32 else f"{text[:32]}{ELLIPSIS}"
 
 
@@ -236,7 +239,7 @@ def _spellings(kind: str) -> frozenset[str]:
 
 @cache
 def _registry() -> Any:
-    """The unit library, computing in whole fractions. Half a second, so only when a unit is first needed."""
+    """Return the unit library with exact fractions. Its import takes half a second, so it is deferred."""
     import pint
 
     return pint.UnitRegistry(non_int_type=Fraction)
@@ -244,7 +247,7 @@ def _registry() -> Any:
 
 @cache
 def _table(kind: str) -> Mapping[str, Unit]:
-    """Every spelling of a kind's units, with its conversion."""
+    """Return every spelling of the units of a kind, with its conversion."""
     si_name = next(name for name, spellings in KINDS[kind].units.items() if KINDS[kind].si in spellings)
     return {
         text: _conversion(name, si_name)
@@ -257,6 +260,6 @@ def _conversion(name: str, si_name: str) -> Unit:
     quantity = _registry().Quantity
     zero, one = (quantity(Fraction(n), name).to(si_name).magnitude for n in (0, 1))
     slope = one - zero
-    if max(slope.numerator, slope.denominator) > 2**53:  # pi: no exact fraction of floats
+    if max(slope.numerator, slope.denominator) > 2**53:  # pi is not an exact fraction of floats
         return Unit(float(slope), 1.0, float(zero / slope))
     return Unit(float(slope.numerator), float(slope.denominator), float(zero / slope))

@@ -1,4 +1,4 @@
-"""Quantities of requests and answers: text or an object with a unit in, SI floats inside, a value with a unit out.
+"""Quantities of requests and responses: text or an object with a unit in, SI floats inside, a value with a unit out.
 
 A number without a unit is rejected, because a wrong unit is a costly and common error. Number and unit are read by a small grammar
 and a closed table.
@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough, NumberInvalid, UnitMissing, UnitUnknown
-from compute.base.marks import System
 from compute.base.messages import term
-from compute.base.unit_table import KINDS, Kind, Unit, needed, shortened, unit_named
+from compute.base.unit_table import KINDS, Kind, System, Unit, needed, shortened, unit_named
 
 __all__ = [
     "KINDS",
@@ -27,6 +26,7 @@ __all__ = [
     "Quantity",
     "System",
     "Unit",
+    "difference_kind",
     "express",
     "express_series",
     "expresser",
@@ -56,7 +56,7 @@ class Quantity:
 
 
 def parse_quantity(raw: object, kind: str, field: str = "") -> Quantity:
-    """A quantity of a request: text such as "8 5/8 in", or an object {"value": 8.625, "unit": "in"}.
+    """Parse a quantity of a request: text such as "8 5/8 in", or an object {"value": 8.625, "unit": "in"}.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def parse_quantity(raw: object, kind: str, field: str = "") -> Quantity:
 
 
 def parse_series(raw: object, kind: str, field: str = "") -> FloatArray:
-    """Many values that share a unit: {"values": [812.1, 812.3], "unit": "us"}.
+    """Parse many values that share a unit: {"values": [812.1, 812.3], "unit": "us"}.
 
     Parameters
     ----------
@@ -133,7 +133,7 @@ def parse_series(raw: object, kind: str, field: str = "") -> FloatArray:
 
 
 def express(si: float, kind: str, system: System = "metric") -> dict[str, Any]:
-    """A value with its unit, as answers carry it. Nothing is rounded.
+    """Return a value with its unit for a response, without rounding.
 
     Parameters
     ----------
@@ -150,7 +150,7 @@ def express(si: float, kind: str, system: System = "metric") -> dict[str, Any]:
 
 @cache
 def expresser(kind: str, system: System = "metric") -> Callable[[float], dict[str, Any]]:
-    """`express` for many values of a kind, with what they share looked up once.
+    """Return `express` for many values of a kind, with the shared conversion looked up once.
 
     Parameters
     ----------
@@ -166,14 +166,14 @@ def expresser(kind: str, system: System = "metric") -> Callable[[float], dict[st
     multiplier, divisor, shift = unit.multiplier, unit.divisor, unit.shift
 
     def expressed(si: float) -> dict[str, Any]:
-        # `from_si`, written out: this is called for every number of an answer.
+        # `from_si` inline: this is called for every number of a response.
         return {"value": float(si) * divisor / multiplier - shift, "unit": text}
 
     return expressed
 
 
 def express_series(si: FloatArray, kind: str, system: System = "metric") -> dict[str, Any]:
-    """Many values with their unit, as answers carry them. Nothing is rounded.
+    """Return many values with their unit for a response, without rounding.
 
     Parameters
     ----------
@@ -228,7 +228,7 @@ def _reject_misreadings(raw: str, rest: str, field: str) -> None:
         reason = "inch-mark"
     elif rest.strip() in FOOT_MARKS:
         reason = "foot-mark"
-    elif re.match(r"\s*(?!1/[A-Za-z])(?:[0-9./]|-[0-9])", rest):  # 1/K is a unit, not a second number
+    elif re.match(r"\s*(?!1/[A-Za-z])(?:[0-9./]|-[0-9])", rest):  # 1/K is a unit, not another number
         reason = "several-numbers"
     else:
         return
@@ -279,7 +279,7 @@ def _to_si(value: Any, unit: Unit) -> Any:
 
 
 def from_si(si: Any, unit: Unit) -> Any:
-    """Values of SI in a unit; the one place that converts that way.
+    """Convert SI values to a unit.
 
     Parameters
     ----------
@@ -295,3 +295,21 @@ def from_si(si: Any, unit: Unit) -> Any:
     definition : of `Unit`.
     """
     return si * unit.divisor / unit.multiplier - unit.shift
+
+
+def difference_kind(kind: str) -> str:
+    """The kind of the differences of a kind: temperature differences for temperatures, otherwise the same.
+
+    Parameters
+    ----------
+    kind : str
+
+    Returns
+    -------
+    kind : str
+
+    Source
+    ------
+    definition : `compute.base.unit_table.KINDS`.
+    """
+    return KINDS[kind].difference if kind in KINDS else kind

@@ -45,7 +45,7 @@ class Run:
 class Trend:
     """Trend of a check; slope in the deviation's unit a day.
 
-    `days_to_action` is when the line reaches the action limit, from the last check; None if the slope is not significant or leads away.
+    `days_to_action` is the time from the last check until the line reaches the action limit; None if the slope is not significant or leads away.
     """
 
     slope: float
@@ -60,7 +60,7 @@ class Trend:
 
 
 def check_trend(history: Sequence[Checked], limits: CheckLimits, kind: str) -> Trend:
-    """Slope of a check's deviations with its uncertainty, and runs in them.
+    """Return the slope of a check's deviations with its uncertainty, and the runs in them.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def check_trend(history: Sequence[Checked], limits: CheckLimits, kind: str) -> T
 def runs(deviations: Sequence[float], limits: CheckLimits) -> tuple[Run, ...]:
     """Find patterns in a series of deviations about 0 that are unlikely by chance.
 
-    One beyond the action limit; two of three in a row beyond the warning limit on one side; seven in a row on one side of 0;
+    One deviation beyond the action limit; two of three in a row beyond the warning limit on one side; seven in a row on one side of 0;
     seven in a row that rise or fall.
 
     Parameters
@@ -133,23 +133,23 @@ def runs(deviations: Sequence[float], limits: CheckLimits) -> tuple[Run, ...]:
     found = [Run("beyond-action", i, i) for i in np.flatnonzero(np.abs(values) > limits.action).tolist()]
     for side in (1.0, -1.0):
         found += _two_of_three(side * values > limits.warning)
-        found += [Run("one-side", *ends) for ends in _stretches(side * values > 0, RUN_LENGTH)]
+        found += [Run("one-side", *ends) for ends in _spans_where(side * values > 0, RUN_LENGTH)]
     steps = np.diff(values)
     # Six steps of one sign join seven points.
-    found += [Run("rising", a, b + 1) for a, b in _stretches(steps > 0, RUN_LENGTH - 1)]
-    found += [Run("falling", a, b + 1) for a, b in _stretches(steps < 0, RUN_LENGTH - 1)]
+    found += [Run("rising", a, b + 1) for a, b in _spans_where(steps > 0, RUN_LENGTH - 1)]
+    found += [Run("falling", a, b + 1) for a, b in _spans_where(steps < 0, RUN_LENGTH - 1)]
     return tuple(sorted(found, key=lambda run: (run.first, run.last, run.kind)))
 
 
-def _stretches(holds: np.ndarray[tuple[int], np.dtype[np.bool_]], least: int) -> list[tuple[int, int]]:
-    """First and last place of each stretch of truths of at least that length."""
+def _spans_where(holds: np.ndarray[tuple[int], np.dtype[np.bool_]], least: int) -> list[tuple[int, int]]:
+    """Return the first and last index of each row of true values of at least the given length."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(int)))
     pairs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
     return [(start, end - 1) for start, end in pairs if end - start >= least]
 
 
 def _two_of_three(beyond: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[Run]:
-    """Pairs beyond the warning limit with at most one between them."""
+    """Return pairs beyond the warning limit with at most one result between them."""
     places = np.flatnonzero(beyond).tolist()
     return [
         Run("two-of-three-beyond-warning", first, second)
@@ -160,7 +160,7 @@ def _two_of_three(beyond: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[Ru
 
 def _days_to(action: float, line: Line, last: float) -> float | None:
     now = float(line.at(last))
-    if now * line.slope < 0:  # leads back to 0 first: nothing to forecast
+    if now * line.slope < 0:  # leads back to 0 first: no forecast
         return None
     return max((action - abs(now)) / abs(line.slope), 0.0)
 

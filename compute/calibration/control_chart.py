@@ -16,16 +16,16 @@ from compute.statistics.straight_line import MIN_POINTS, FloatArray, Line, fit_l
 
 PROBABILITY = 0.95
 GOOD_POINTS = (
-    5  # below, Student's factor of the scatter makes the band so wide that the bounds decide; default value
+    5  # below, Student's factor makes the band so wide that the policy's bounds decide; default value
 )
 DRAWN = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Calibrated:
-    """One calibration of the same point: when (days or hours of use), error as found and as left, in one SI unit or a ratio.
+    """One calibration of the same point: time (days or hours of use), error as found and as left, in one SI unit or a ratio.
 
-    `left` is None where nothing was adjusted. `standard_uncertainty` is that of an error, from the certificate.
+    `left` is None where nothing was adjusted. `standard_uncertainty` is the standard uncertainty of an error, from the certificate.
     """
 
     at: float
@@ -41,7 +41,7 @@ class Calibrated:
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """Line through the errors without the adjustments; `adjusted` is the sum of the adjustments."""
+    """Straight line through the errors without the adjustments; `adjusted` is the sum of the adjustments."""
 
     line: Line
     adjusted: float
@@ -53,7 +53,7 @@ class Drift:
         return self.line.at(np.asarray(ahead) + self.last) - self.adjusted
 
     def expanded_uncertainty(self, ahead: FloatArray | float) -> FloatArray:
-        """Of that prediction, 95 %: line and scatter by Student's t, the certificate's own uncertainty on top."""
+        """Expanded uncertainty of the prediction, 95 %: line and scatter by Student's t, plus the certificate's uncertainty."""
         spread = self.line.uncertainty_of_next(np.asarray(ahead) + self.last)
         factor = coverage_factor(PROBABILITY, self.line.degrees_of_freedom)
         normal = coverage_factor(PROBABILITY, math.inf)
@@ -61,9 +61,9 @@ class Drift:
 
 
 def drift_of(history: Sequence[Calibrated]) -> Drift:
-    """Drift of an instrument at one calibration point, with adjustments undone.
+    """Return the drift of an instrument at one calibration point, with adjustments undone.
 
-    Each adjustment made the errors after it smaller by found less left; put back, the errors as found lie on one line. An
+    Each adjustment reduced the later errors by as found less as left; with these added back, the errors as found lie on one line. An
     adjustment's own uncertainty is not added again: it is in the certificate's.
 
     Parameters
@@ -104,7 +104,7 @@ def drift_of(history: Sequence[Calibrated]) -> Drift:
 def control_chart(
     history: Sequence[Calibrated], maximum_permissible_error: float, bounds: Bounds, kind: str
 ) -> Proposal:
-    """The longest time for which the predicted error with its uncertainty stays within the permissible error.
+    """Return the longest time for which the predicted error with its uncertainty stays within the permissible error.
 
     Parameters
     ----------
@@ -149,9 +149,9 @@ def control_chart(
 
 
 def _time_within(drift: Drift, limit: float, longest: float) -> float:
-    """Longest time before |prediction| + U passes the limit; infinite if not within the longest that may be.
+    """Return the longest time before |prediction| + U exceeds the limit; infinite if beyond the longest time considered.
 
-    |prediction| and U are convex in time: within the limit is one stretch, and its end is found by halving.
+    |prediction| and U are convex in time: the time within the limit is one interval; bisection finds its end.
     """
 
     def over(ahead: float) -> bool:
@@ -217,7 +217,7 @@ def _reasoning(drift: Drift, limit: float, time: float, bounds: Bounds, kind: st
 
 
 def _chart(history: Sequence[Calibrated], drift: Drift, limit: float, bounds: Bounds, kind: str) -> Chart:
-    """Points moved by the adjustments since, so that they lie about the line that leads on from the last calibration."""
+    """Return the points shifted by later adjustments, so that they lie about the line through the last calibration."""
     undone = np.concatenate([[0.0], np.cumsum([calibrated.adjustment for calibrated in history])])[:-1]
     errors = np.array([calibrated.found for calibrated in history]) + undone - drift.adjusted
     x = np.linspace(history[0].at, drift.last + bounds.longest, DRAWN)

@@ -1,7 +1,7 @@
 """Statement of conformity of calibration points: permissible error, decision rule, probability of conformance.
 
-A statement is calculated from the points, never entered. The permissible error is the maximum permissible error of JCGM 200:2012 (VIM)
-4.26; the limit that is left after a guard band is the acceptance limit of JCGM 106:2012.
+A statement is calculated from the points, never entered. The permissible error is that of JCGM 200:2012 (VIM)
+4.26; the limit reduced by a guard band is the acceptance limit of JCGM 106:2012.
 """
 
 from __future__ import annotations
@@ -82,8 +82,8 @@ class PointConformity:
     """Conformity of one point; limits and error in the reading's SI unit.
 
     fraction_of_limit                    |error| over the permissible error
-    conformance_probability  that the true error is within the permissible one
-    specific_risk  that this statement is wrong: of a false accept (pass, conditional pass), else of a false reject
+    conformance_probability              probability that the true error is within the permissible error
+    specific_risk                        probability that this statement is wrong: false accept (pass, conditional pass), else false reject
     """
 
     point: Point
@@ -100,7 +100,7 @@ class PointConformity:
 
 @dataclass(frozen=True, slots=True)
 class CertificateConformity:
-    """Conformity of a set of points: that of the worst, `worst` its index in `points`."""
+    """Conformity of a set of points, decided by the worst point; `worst` is its index in `points`."""
 
     conformity: Conformity
     points: tuple[PointConformity, ...]
@@ -110,7 +110,7 @@ class CertificateConformity:
 
     @property
     def conforms(self) -> bool:
-        """Whether every error is within the permissible one as far as the rule can tell: pass or conditional pass."""
+        """Whether the rule states conformity for every point: pass or conditional pass."""
         return conforming(self.conformity)
 
     @property
@@ -162,7 +162,7 @@ def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
 
 
 def conformance_probability(value: float, standard_uncertainty: float, lower: float, upper: float) -> float:
-    """Probability that a quantity lies between two limits, given its measured value.
+    """Return the probability that a quantity lies between two limits, given its measured value.
 
     Parameters
     ----------
@@ -188,7 +188,7 @@ def conformance_probability(value: float, standard_uncertainty: float, lower: fl
     if standard_uncertainty == 0:
         return float(lower <= value <= upper)
     low, high = ((limit - value) / standard_uncertainty for limit in (lower, upper))
-    # Both limits on one side: in the lower tail, where small probabilities keep their digits.
+    # Both limits on one side: use the lower tail, where small probabilities keep their digits.
     return _normal(-low) - _normal(-high) if low > 0 else _normal(high) - _normal(low)
 
 
@@ -221,7 +221,7 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
         raise OutOfRange(field="maximum_permissible_error.absolute", variant="permissible-error-zero")
     expanded = _expanded(point)
     guard = 0.0 if rule.rule == "simple-acceptance" else rule.guard_factor * expanded
-    # Indicated less reference has the rounding of both: 20.05 mm is 0.05 mm above 20 mm, not more.
+    # The difference carries the rounding of both values: 20.05 mm must count as 0.05 mm above 20 mm.
     slack = 4 * sys.float_info.epsilon * max(abs(point.reference), abs(point.indicated))
     conformity = _conformity(size - slack, limit, guard, rule.rule)
     uncertainty = point.standard_uncertainty
@@ -243,7 +243,7 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
 def judge(
     points: Sequence[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
 ) -> CertificateConformity:
-    """Return the conformity of the points of a calibration, as found or as left: that of the worst point.
+    """Return the conformity of the points of a calibration, as found or as left, decided by the worst point.
 
     Parameters
     ----------
@@ -285,7 +285,7 @@ def _conformity(size: float, limit: float, guard: float, rule: Rule) -> Conformi
 
 
 def _normal(z: float) -> float:
-    """Cumulative normal distribution."""
+    """Return the cumulative normal distribution."""
     return 0.5 * math.erfc(-z / math.sqrt(2))
 
 

@@ -18,7 +18,7 @@ MAX_MONTHS = 1200
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """How long a calibration is valid; of several limits, the first to be reached. Hours of use need months or days as well."""
+    """Validity of a calibration; the first limit reached applies. Hours of use require months or days as well."""
 
     months: int | None = None
     days: int | None = None
@@ -40,7 +40,7 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """The last day a calibration is valid, which part of the interval set it, and the remaining hours of use.
+    """Last day of validity of a calibration, the limit that sets it, and the remaining hours of use.
 
     `usage_limit_on` is a forecast at the mean use so far; None without hours in the interval, without use, or where the
     calendar comes first.
@@ -53,10 +53,10 @@ class Due:
 
 
 def add_months(day: date, months: int) -> date:
-    """The same day of the month some months on; the month's last day where it has no such day.
+    """Return the same day of a later month, or the last day of a shorter month.
 
-    29 February and 12 months make 28 February; 31 August and 6 months the last of February. Going on from there does not
-    find back to the 31st: always add to the date of the calibration itself.
+    29 February plus 12 months gives 28 February; 31 August plus 6 months gives the last of February. Repeated addition does not
+    return to the 31st: always add to the date of the calibration itself.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def add_months(day: date, months: int) -> date:
 def due_date(calibrated_on: date, interval: Interval, hours_used: Sequence[tuple[date, float]] = ()) -> Due:
     """Return the last day a calibration is valid.
 
-    Where months and days end on one day, months are named. Hours count as run out on the first day at whose end the sum has reached the
+    Where months and days end on one day, months are named. The usage limit is the first day at whose end the sum reaches the
     interval's hours.
 
     Parameters
@@ -133,7 +133,7 @@ def _plus_days(day: date, days: int) -> date:
 
 
 def _sums(start: date, hours_used: Sequence[tuple[date, float]]) -> list[tuple[date, float]]:
-    """Hours since the calibration at the end of each day of use."""
+    """Return the hours since the calibration at the end of each day of use."""
     total, sums = 0.0, []
     for day, hours in sorted(hours_used):
         if not 0 <= hours < math.inf:
@@ -149,7 +149,7 @@ def _forecast(start: date, used: list[tuple[date, float]], left: float) -> date 
         return None
     last, total = used[-1]
     ahead = left / total * ((last - start).days + 1)
-    if ahead > (date.max - start).days:  # hardly used at all: they never run out
+    if ahead > (date.max - start).days:  # almost unused: the limit is never reached
         return None
     days = math.ceil(ahead)
     return last + timedelta(days=days) if days <= (date.max - last).days else None

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.errors import NumberInvalid
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, finding, quantity
+from compute.base.units import difference_kind
 from compute.calibration.points import ErrorCurve, FloatArray
 
 Real = float | FloatArray
@@ -29,7 +29,7 @@ class Zero:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """Readings corrected by a curve; all in the reading's SI unit. value + error = indicated."""
+    """Readings corrected by an error curve, in the reading's SI unit: value + error = indicated."""
 
     value: Real
     error: Real
@@ -38,11 +38,11 @@ class Corrected:
 
 
 def correction_at(curve: ErrorCurve, value: Real, field: str = "") -> tuple[Real, Real, tuple[Finding, ...]]:
-    """Error of an instrument where the true value is known, with its standard uncertainty.
+    """Return the error of an instrument at a true value, with its standard uncertainty.
 
     Between two points the uncertainty is interpolated like the error, as if their errors were fully correlated: they share the
-    laboratory's standard, and independence would make the curve surer between its points than at them. Outside the points
-    the nearest end's error is held and the uncertainty widened, see `_beyond`.
+    laboratory's standard, and independence would give less uncertainty between the points than at them. Outside the points
+    the error of the nearest end is used and the uncertainty increased, see `_beyond`.
 
     Parameters
     ----------
@@ -73,10 +73,10 @@ def correction_at(curve: ErrorCurve, value: Real, field: str = "") -> tuple[Real
 
 
 def true_from_indicated(curve: ErrorCurve, indicated: Real, field: str = "") -> Corrected:
-    """What readings become by the error curve: solves indicated = true + error(true) for the true value.
+    """Correct readings by the error curve: solve indicated = true + error(true) for the true value.
 
     Exact, no iteration: between two points an absolute error makes this a linear equation, a relative one a quadratic. The
-    uncertainty is the curve's alone; the reading's own comes on top.
+    uncertainty is that of the curve only; the reading's uncertainty is not included.
 
     Parameters
     ----------
@@ -116,24 +116,24 @@ def _places(curve: ErrorCurve, value: Real) -> FloatArray:
 
 
 def _like(values: FloatArray) -> Real:
-    """A scalar for a scalar."""
+    """Return a scalar for scalar input."""
     return values if values.ndim else float(values)
 
 
 def _inside(curve: ErrorCurve, shown: FloatArray) -> FloatArray:
-    """True values where `shown` lies between the ends: shown - start = rise t + bend t^2 along the stretch it is in."""
+    """Return true values of indications between the ends: shown - start = rise t + bend t^2 along the interval between points."""
     knots = curve.indicated
     stretch = np.clip(np.searchsorted(knots, shown, side="right") - 1, 0, len(knots) - 2)
     start, end = knots[stretch], knots[stretch + 1]
     over = np.clip(shown, start, end) - start
     rise, bend = curve.rises[stretch], curve.bends[stretch]
-    # The root that goes with a rising indication, written without the difference of nearly equal numbers.
+    # The root of a rising indication, without a difference of nearly equal numbers.
     along = 2 * over / (rise + np.sqrt(np.maximum(rise**2 + 4 * bend * over, 0.0)))
     return np.asarray(curve.reference[stretch] + along)
 
 
 def _absolute_uncertainty(curve: ErrorCurve, true: FloatArray) -> FloatArray:
-    """Standard uncertainty of the curve at true values, in the reading's unit."""
+    """Return the standard uncertainty of the curve at true values, in the reading's unit."""
     uncertainty = np.interp(true, curve.reference, curve.standard_uncertainties)
     if curve.form == "relative":
         uncertainty = uncertainty * true
@@ -141,10 +141,10 @@ def _absolute_uncertainty(curve: ErrorCurve, true: FloatArray) -> FloatArray:
 
 
 def _beyond(curve: ErrorCurve, true: FloatArray) -> FloatArray:
-    """Half-width of the rectangle that widens the uncertainty outside the points, in the reading's unit.
+    """Return the half-width of the rectangle that increases the uncertainty outside the points, in the reading's unit.
 
-    Beyond an end the errors may go on changing as much over the same width as they did within the points, or by the end's own
-    expanded uncertainty if that is more. Below a meter's lowest velocity its error may instead be that of a zero, which
+    Beyond an end the errors may change as much over the same width as within the points, or by that end's
+    expanded uncertainty if that is larger. Below a meter's minimum velocity its error may be a zero error, which
     stays the same in metres a second.
     """
     low, high = curve.reference[0], curve.reference[-1]
@@ -158,7 +158,7 @@ def _beyond(curve: ErrorCurve, true: FloatArray) -> FloatArray:
 
 
 def _outside(curve: ErrorCurve, true: FloatArray, field: str) -> tuple[Finding, ...]:
-    # A reading at the very end comes back from the inversion a rounding error off it.
+    # The inversion returns a reading at the end with a rounding error.
     low, high = curve.reference[0], curve.reference[-1]
     slack = 1e-9 * (high - low)
     away = np.atleast_1d(np.maximum(low - true, true - high))

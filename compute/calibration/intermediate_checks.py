@@ -1,4 +1,4 @@
-"""Intermediate checks: zero of a meter, gauge on its step block, thermometer against a reference.
+"""Intermediate checks: zero flow, thickness gauge on a step block, thermometer against a reference.
 
 Two meters on one pipe are in `meter_comparison`, the history of a check in `check_trend`.
 
@@ -16,8 +16,8 @@ from typing import Literal
 import numpy as np
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, Message, field_name, finding, message, quantity, term
+from compute.base.units import difference_kind
 from compute.statistics.autocorrelation import FloatArray, repeatability
 from compute.statistics.gum import coverage_factor
 from compute.statistics.straight_line import MIN_POINTS, fit_line
@@ -41,9 +41,9 @@ class CheckLimits:
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
-    """Outcome of a check; `deviation` and its expanded uncertainty (95 %) in SI, `kind` theirs.
+    """Outcome of a check; `deviation` and its expanded uncertainty (95 %) in SI, `kind` their kind of quantity.
 
-    `figures` are further (name, value, kind); `sentences` are messages that describe the check.
+    `figures` are further values (name, value, kind); `sentences` are messages that describe the check.
     """
 
     outcome: Outcome
@@ -77,7 +77,7 @@ class Measured:
 def zero_flow_check(
     time_differences: FloatArray, limits: CheckLimits, time_difference_per_velocity: float | None = None
 ) -> CheckResult:
-    """Zero of a meter from time differences logged with the flow shut off.
+    """Check the zero of a meter from time differences logged with the flow shut off.
 
     The mean's uncertainty allows for correlated readings and for a drift (`compute.statistics.autocorrelation.repeatability`).
 
@@ -138,9 +138,9 @@ def zero_flow_check(
 
 
 def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolution: float) -> CheckResult:
-    """Thickness gauge on its step block: the worst step decides.
+    """Check a thickness gauge on its step block; the worst step decides.
 
-    Over three steps or more a line through the deviations tells an offset (probe zero, worn face) from a slope (sound speed set
+    With three steps or more a line through the deviations separates an offset (probe zero, worn face) from a slope (sound speed set
     wrong).
 
     Parameters
@@ -189,7 +189,7 @@ def step_block_check(steps: Sequence[Step], limits: CheckLimits, gauge_resolutio
 def reference_check(
     readings: Sequence[float], reference: Measured, limits: CheckLimits, resolution: float, kind: str
 ) -> CheckResult:
-    """An instrument's readings against one reference value: a thermometer in melting ice (273.15 K) or beside a better one.
+    """Check readings against one reference value: a thermometer in melting ice (273.15 K) or beside a more accurate one.
 
     Parameters
     ----------
@@ -237,7 +237,7 @@ def _deviation(step: Step, resolution: float) -> tuple[float, float, float]:
 def _mean_deviation(
     readings: Sequence[float], reference: Measured, resolution: float
 ) -> tuple[float, float, float]:
-    """Mean reading less reference, its standard uncertainty and coverage factor."""
+    """Return the mean reading less the reference, its standard uncertainty and coverage factor."""
     values = np.asarray(readings, dtype=float)
     if values.size == 0:
         raise NotEnough(field="readings", variant="check-readings")
@@ -263,7 +263,7 @@ def _result(
     said: Sequence[Message],
     findings: Sequence[Finding],
 ) -> CheckResult:
-    """Out beyond the action limit; a warning beyond the warning limit, or if the uncertainty reaches the action limit.
+    """Judge a deviation: out beyond the action limit; warning beyond the warning limit, or if the uncertainty reaches the action limit.
 
     Source of the outcomes: ISO/IEC 17025:2017 6.4.9 (questionable equipment is taken out of service), from memory.
     """

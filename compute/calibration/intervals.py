@@ -1,6 +1,6 @@
-"""Review of a calibration interval by ILAC-G24 / OIML D 10: what a proposal is, the staircase (Method 1), hours of use (Method 3).
+"""Review of a calibration interval by ILAC-G24 / OIML D 10: proposals, staircase (Method 1), hours of use (Method 3).
 
-The control chart (Method 2) is in `control_chart`, the reliability target (Method 5) in `reliability`. A proposal is for a person to
+The control chart (Method 2) is in `control_chart`, the reliability target (Method 5) in `reliability`. A person decides on a proposal;
 decide on. Method 4, checks in service, is `intermediate`: it bears on whether an instrument may work on, not on a date.
 """
 
@@ -41,7 +41,7 @@ class Bounds:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """What a chart of a review draws; every array as long as its x. Errors in `y_kind`, or shares (`number`)."""
+    """Data of a review's chart; every array as long as its x. Errors in `y_kind`, or fractions (`number`)."""
 
     x_unit: Unit
     y_kind: str
@@ -58,7 +58,7 @@ class Chart:
 class Proposal:
     """A proposed interval, bounded by policy, with its reasons.
 
-    interval   in `unit`, before it is cut to whole days; `days` and `hours` are what to set
+    interval   in `unit`, before truncation to whole days; `days` and `hours` are the values to set
     unbounded  result of the method before the bounds; None: unlimited
     inputs     (name, value) the method used, in SI or the unit named
     """
@@ -77,7 +77,7 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """How the staircase steps: up while the error stays within `comfortable` of the permissible, down when beyond it.
+    """Steps of the staircase: longer while the error is within `comfortable` of the permissible error, shorter beyond that error.
 
     The factors are default values: the guide gives none. 0.8 is that of the 2007 edition, from memory.
     """
@@ -92,8 +92,8 @@ class Steps:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
-    """An as-found result: when (days or hours of use since any fixed start), largest |error| over the permissible error."""
+class AsFoundResult:
+    """An as-found result: time (days or hours of use since any fixed start), largest |error| over the permissible error."""
 
     at: float
     share: float
@@ -148,7 +148,7 @@ def proposal(
         said.append(message("interval-at-bound", **parameters))
         remarks.append(finding("interval-at-bound", "info", **parameters))
     in_days = bounds.unit == "days"
-    # A hair is added before the cut: 360 x 1.25 must not become 449 by rounding.
+    # A small amount is added before truncation: rounding must not turn 360 x 1.25 into 449.
     days = max(math.floor(interval * (1 + 1e-12)), 1) if in_days else None
     return Proposal(
         method, interval, unbounded if math.isfinite(unbounded) else None, bounds.unit, days, None if in_days else interval,
@@ -157,15 +157,15 @@ def proposal(
 
 
 def staircase(
-    history: Sequence[Found], current: float, bounds: Bounds, steps: Steps | None = None
+    history: Sequence[AsFoundResult], current: float, bounds: Bounds, steps: Steps | None = None
 ) -> Proposal:
-    """Next interval from the last as-found result alone: ILAC-G24 Method 1.
+    """Return the next interval from the last as-found result only: ILAC-G24 Method 1.
 
-    Within the comfortable share the interval is lengthened, between that and the permissible error kept, beyond it shortened.
+    The interval is lengthened within the comfortable fraction, unchanged up to the permissible error, shortened beyond it.
 
     Parameters
     ----------
-    history : sequence of Found  as-found results by rising time; the last decides, the others are drawn
+    history : sequence of AsFoundResult  as-found results by rising time; the last decides, the others are drawn
     current : float [days or hours as bounds]  interval in force
     bounds : Bounds
     steps : Steps or None  None: 0.8, x 1.25, x 0.5
@@ -215,7 +215,7 @@ def staircase(
 
 
 def in_use(by_hours: Proposal, daily_hours: float, calendar: Bounds) -> Proposal:
-    """An interval in hours of use, with its calendar backstop: ILAC-G24 Method 3.
+    """Return an interval in hours of use, with a limit in days: ILAC-G24 Method 3.
 
     The hours come from the staircase or the control chart over hours of use. The days are the longest of the policy; the reasoning
     states when the hours are expected to be reached at the mean use.
@@ -271,7 +271,7 @@ def in_use(by_hours: Proposal, daily_hours: float, calendar: Bounds) -> Proposal
 
 
 def check_order(times: Sequence[float]) -> None:
-    """Reject times that are not finite or do not rise.
+    """Reject times that are not finite or do not increase.
 
     Parameters
     ----------
@@ -292,7 +292,7 @@ def check_order(times: Sequence[float]) -> None:
 
 
 def unit_term(time: float, unit: Unit) -> dict[str, str]:
-    """The unit of a time in whole days or hours, as a word in the singular or the plural.
+    """Return the unit of a time in whole days or hours, in the singular or the plural.
 
     Parameters
     ----------

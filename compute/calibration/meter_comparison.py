@@ -18,7 +18,7 @@ ISO_13528 = Source("ISO 13528:2015 (En number; zeta score with limits 2 and 3)",
 
 
 def en_number(first: Measured, second: Measured, shared_uncertainty: float = 0.0) -> float:
-    """Difference of two results over its expanded uncertainty (k = 2).
+    """Return the difference of two results over its expanded uncertainty (k = 2).
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def en_number(first: Measured, second: Measured, shared_uncertainty: float = 0.0
 
 
 def zeta_score(first: Measured, second: Measured, shared_uncertainty: float = 0.0) -> float:
-    """Difference of two results over its standard uncertainty.
+    """Return the difference of two results over its standard uncertainty.
 
     Parameters
     ----------
@@ -72,9 +72,9 @@ def zeta_score(first: Measured, second: Measured, shared_uncertainty: float = 0.
 
 
 def two_meters_check(first: Measured, second: Measured, shared_uncertainty: float, kind: str) -> CheckResult:
-    """Compare two meters on one pipe at one time by the uncertainty that each has alone.
+    """Compare two meters on one pipe at one time, with the uncertainties that they do not share.
 
-    Pipe, medium and profile affect both alike; their uncertainty is removed. Within up to |En| = 1, out from
+    Pipe, medium and profile affect both alike; their uncertainty is removed. The check is within up to |En| = 1, out from
     |zeta| = 3, a warning between. Agreement does not prove that both are right.
 
     Parameters

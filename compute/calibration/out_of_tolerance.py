@@ -36,7 +36,7 @@ class AffectedPeriod:
 
 
 def affected_period(history: Sequence[DatedVerdict]) -> AffectedPeriod | None:
-    """Return the period whose results the last calibration of a history puts in question.
+    """Return the period whose results may be affected by the last calibration of a history.
 
     If the last as-found statement is not a pass, results may be affected back to the latest earlier calibration that left the
     instrument in tolerance; calibrations that did not are passed over. A calibration without as-found results gives no evidence

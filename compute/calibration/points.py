@@ -23,7 +23,7 @@ Form = Literal["absolute", "relative"]
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One point of a certificate, in SI; the expanded uncertainty is that of the error, absolute, with its own k."""
+    """One point of a certificate, in SI; the expanded uncertainty is that of the error, absolute, with its coverage factor."""
 
     reference: float
     indicated: float
@@ -46,7 +46,7 @@ class Point:
 
     @property
     def standard_uncertainty(self) -> float:
-        """Of the error: expanded uncertainty over its coverage factor."""
+        """Standard uncertainty of the error: expanded uncertainty over its coverage factor."""
         return self.expanded_uncertainty / self.coverage_factor
 
     def in_form(self, form: Form) -> tuple[float, float]:
@@ -63,7 +63,7 @@ class ErrorCurve:
     """Errors in force over the true value; straight between the points. Arrays by rising `reference`, two or more.
 
     `errors` and `standard_uncertainties` are in the reading's SI unit if the form is absolute, ratios if relative; `kind` is
-    the kind of quantity of `reference`. Made by `error_curve`, which checks it.
+    the kind of quantity of `reference`. `error_curve` checks and creates it.
     """
 
     form: Form
@@ -74,27 +74,27 @@ class ErrorCurve:
 
     @property
     def indicated(self) -> FloatArray:
-        """What the instrument shows at the points."""
+        """Indications of the instrument at the points."""
         scale = self.reference if self.form == "relative" else 1.0
         return self.reference + self.errors * scale
 
     @property
     def bends(self) -> FloatArray:
-        """Quadratic part of the indication along each stretch between points: none if the errors are absolute."""
+        """Quadratic part of the indication along each interval between points; 0 if the errors are absolute."""
         slopes = np.diff(self.errors) / np.diff(self.reference)
         return slopes if self.form == "relative" else np.zeros_like(slopes)
 
     @property
     def rises(self) -> FloatArray:
-        """Slope of the indication over the true value at the start of each stretch."""
+        """Slope of the indication over the true value at the start of each interval."""
         return np.diff(self.indicated) / np.diff(self.reference) - self.bends * np.diff(self.reference)
 
 
 def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
-    """The error curve through calibration points, several at one reference value averaged.
+    """Return the error curve through calibration points; points at one reference value are averaged.
 
-    Straight lines, not splines: the certificate says nothing of the curve between its points, a spline swings above and below
-    them where they scatter, and its figures change far away when one point does.
+    Straight lines, not splines: the certificate does not describe the curve between its points, a spline swings above and below
+    them where they scatter, and one changed point changes its values far away.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
-"""Review of the interval of a population by its share found in tolerance: ILAC-G24 / OIML D 10, Method 5.
+"""Review of the interval of a population by its fraction found in tolerance: ILAC-G24 / OIML D 10, Method 5.
 
-Model: an instrument in tolerance when calibrated leaves it at a constant rate, so that the share still in after a time t is exp(-rate t).
+Model: an instrument in tolerance leaves it at a constant rate; the fraction still in tolerance after a time t is exp(-rate t).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from compute.calibration.intervals import Bounds, Chart, Proposal, proposal, uni
 RP1 = Source(
     "NCSL RP-1, Establishment and Adjustment of Calibration Intervals: exponential reliability", "unverified"
 )
-MIN_RESULTS = 5  # below, one instrument more or less moves the share by a fifth and more; default value
+MIN_RESULTS = 5  # below, one instrument more or less changes the fraction by a fifth or more; default value
 CONFIDENCE = 0.95
 DRAWN = 100
 
@@ -38,12 +38,12 @@ class Observed:
 
     @property
     def share(self) -> float:
-        """Share found in tolerance."""
+        """Fraction found in tolerance."""
         return self.in_tolerance / self.results
 
 
 def share_interval(observed: Observed, confidence: float = CONFIDENCE) -> tuple[float, float]:
-    """Interval that holds the true share in tolerance, however few the results.
+    """Return the confidence interval of the fraction in tolerance, exact for few results.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ def share_interval(observed: Observed, confidence: float = CONFIDENCE) -> tuple[
 
 
 def interval_for_target(interval: float, observed_share: float, target: float) -> float:
-    """Interval after which the target share would be in tolerance, from the share found after another.
+    """Return the interval for a target fraction in tolerance, from the fraction found after another interval.
 
     Parameters
     ----------
@@ -111,11 +111,11 @@ def interval_for_target(interval: float, observed_share: float, target: float) -
 
 
 def reliability_interval(observed: Observed, current: float, target: float, bounds: Bounds) -> Proposal:
-    """Next interval of a population from its share found in tolerance, with an allowance for small numbers.
+    """Return the next interval of a population from its fraction found in tolerance, with an allowance for small numbers.
 
-    Where none was out of tolerance the share is taken as 0.5^(1/n), the one that gives n in tolerance every other time, and the interval
-    is not shortened. Where the target lies within the Clopper-Pearson interval of the share, a finding says that chance alone could
-    have made the difference.
+    Where none was out of tolerance the fraction is set to 0.5^(1/n), with which all n are in tolerance half the time, and the interval
+    is not shortened. Where the target lies within the Clopper-Pearson interval of the fraction, a finding reports that chance alone could
+    explain the difference.
 
     Parameters
     ----------

@@ -27,10 +27,10 @@ SHARED = Source(
 
 @dataclass(frozen=True, slots=True)
 class SharedRow:
-    """One line of a combined budget: an input of one owner and what it does to the combined value.
+    """One line of a combined budget: an input of one owner and its effect on the combined value.
 
-    contribution [unit of the result] has its sign: what the parts share adds or cancels in it. `contribution_if_independent` is what it would be
-    with the parts independent, the root of the sum of squares; `share` [1] is its part of the combined variance; `parts`
+    contribution [unit of the result] is signed: shared inputs add or cancel in it. `contribution_if_independent` is its value
+    for independent parts, the root of the sum of squares; `share` [1] is its part of the combined variance; `parts`
     are the indexes of the parts it occurs in, none for the scatter of all together.
     """
 
@@ -65,7 +65,7 @@ class Combined:
 def combine(
     parts: Sequence[Part], *, scatter: Component | None = None, coverage_probability: float = 0.95
 ) -> Combined:
-    """The sum of coefficient x value over the parts, with its uncertainty.
+    """Return the sum of coefficient x value over the parts, with its uncertainty.
 
     Components of one key add with their signs before they are squared (correlation 1), those of different keys add as
     squares. The degrees of freedom are those of Welch and Satterthwaite over the keys; where one key comes with several
@@ -112,10 +112,10 @@ def combine(
 def combine_as(
     kind: Kind, parts: Sequence[Part], *, scatter: Component | None = None, coverage_probability: float = 0.95
 ) -> Combined:
-    """A sum of branches, a difference (the first less the second) or a mean of runs, judged.
+    """Combine a sum of branches, a difference (the first less the second) or a mean of runs, and judge it.
 
     The mean weights all parts equally: weights by uncertainty would favour a part for its shared inputs, and
-    a part with few recorded uncertainties is not the better one.
+    a part with few recorded uncertainties is not more accurate.
 
     Parameters
     ----------
@@ -153,7 +153,7 @@ def combine_as(
 # Of an input: the parts it occurs in, coefficient x contribution in each, degrees of freedom.
 Group = list[tuple[int, float, float]]
 Grouped = dict[str, Group]
-# In place of the index of a part, for what is of all of them together.
+# In place of the index of a part, for contributions of all parts together.
 ALL_PARTS = -1
 
 
@@ -227,7 +227,7 @@ def _mixed_freedom(grouped: Grouped) -> tuple[Finding, ...]:
 
 
 def _judged(kind: Kind, result: Combined) -> list[Finding]:
-    """Whether a difference is significant, and a relative uncertainty is meaningful."""
+    """Judge whether a difference is significant and a relative uncertainty is meaningful."""
     findings = []
     value, expanded = result.value, result.expanded_uncertainty
     if kind == "difference" and abs(value) <= expanded:

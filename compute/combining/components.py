@@ -47,7 +47,7 @@ class Component:
     key                 the input and its owner; the same key in two results is the same quantity
     contribution        sensitivity x standard uncertainty, with the sensitivity's sign, in the result's unit
     degrees_of_freedom  [1] of the standard uncertainty
-    scatter             whether it is the scatter of the result's own readings, which a scatter of all together replaces
+    scatter             whether it is the scatter of the result's readings, which a joint scatter replaces
     """
 
     key: str
@@ -66,7 +66,7 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A result in a combined one: its value, components, coefficient and name."""
+    """A result in a combined result: its value, components, coefficient and name."""
 
     value: float
     components: tuple[Component, ...]
@@ -82,7 +82,7 @@ class Part:
 def part_of_result(
     value: float, budget: Iterable[BudgetRow], owners: Mapping[Owner, str], *, name: str = ""
 ) -> Part:
-    """A result as a part, each input of its budget with the key of its owner.
+    """Return a result as a part, each input of its budget with the key of its owner.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Several paths at one point: crossed diameters, or a repeat with other transducers. Their mean, and whether they agree."""
+"""Several paths at one point, on crossed diameters or with other transducers: mean flow and agreement."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from compute.base.sources import Source
 from compute.combining.combination import Combined, combine, combine_as
 from compute.combining.components import Component, Part
 
-# Diameters nearer than this count as one: a transducer is strapped on by eye. Common practice.
+# Diameters closer than this count as one: transducers are positioned by eye. Common practice.
 SAME_DIAMETER = math.radians(15)
 SPREAD = "spread-of-paths"
 RECTANGLE = Source(
@@ -24,7 +24,7 @@ RECTANGLE = Source(
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """A result of one path: its part, the traverses, and where round the pipe its upstream transducer sits.
+    """A result of one path: its part, the traverses, and the position of its upstream transducer around the pipe.
 
     around [rad] from any fixed mark, the same for all paths of the point; None: not noted.
     """
@@ -36,7 +36,7 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two paths compared: the difference of the first less the second and how far it may be from 0.
+    """Two paths compared: the difference of the first less the second and its limit.
 
     difference, standard_uncertainty, limit [unit of the parts]; shared inputs have cancelled in the uncertainty.
     """
@@ -67,17 +67,17 @@ class PathsResult:
 
 
 def combine_paths(paths: Sequence[Path], *, coverage_probability: float = 0.95) -> PathsResult:
-    """Mean flow of several paths at one point, its uncertainty, and a finding on their agreement.
+    """Return the mean flow of several paths at one point, its uncertainty, and a finding on their agreement.
 
     All weights are equal. Paths are measured on different diameters because one diameter does not sample the whole profile:
     an asymmetric profile or a cross-flow adds to one path and, to first order, reduces another; only the plain
-    mean has that property. Weights by uncertainty would favour one path for inputs unrelated to the profile.
+    mean cancels them. Weights by uncertainty would favour one path for inputs unrelated to the profile.
 
     Each pair is compared with the uncertainty of its own difference, in which the inputs that the paths share (pipe,
     meter, medium) have cancelled. The coverage of each comparison is widened so that all together have the requested one.
     If a pair disagrees, the entered uncertainties do not explain the spread. The spread then enters the budget: half the range as a
-    rectangle. Scatter over the root of n would ask that paths are random draws; they are few, each has an
-    error of its own that stays, and with two of them one degree of freedom would make the factor 12.7.
+    rectangle. Scatter over the root of n would assume that paths are random draws; they are few, each has a
+    constant error, and with two paths one degree of freedom would make the factor 12.7.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def combine_paths(paths: Sequence[Path], *, coverage_probability: float = 0.95) 
         return PathsResult(replace(mean, findings=(*mean.findings, _agree(pairs))), pairs)
     values = [part.value for part in parts]
     spread = Component(SPREAD, (max(values) - min(values)) / 2 / math.sqrt(3))
-    # It is of the mean, not of one path: a part of its own, of value 0.
+    # The spread belongs to the mean, not to one path: a separate part of value 0.
     taken = [replace(part, coefficient=1 / len(parts)) for part in parts]
     mean = combine([*taken, Part(0.0, (spread,))], coverage_probability=coverage_probability)
     worst = max(off, key=lambda pair: abs(pair.difference) / pair.limit if pair.limit else math.inf)
@@ -157,7 +157,7 @@ def _disagree(pair: Pair, paths: Sequence[Path]) -> Finding:
 
 
 def _geometry(first: Path, second: Path) -> str:
-    """The geometry of two paths, which shows the probable cause of a disagreement."""
+    """Return the geometry of two paths, which shows the probable cause of a disagreement."""
     odd = first.traverses % 2, second.traverses % 2
     if first.around is None or second.around is None:
         return "unknown"

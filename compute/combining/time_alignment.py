@@ -21,20 +21,20 @@ from compute.logs.segments import Segment, Times
 from compute.statistics.autocorrelation import (
     MIN_READINGS_AUTOCORRELATION,
     autocorrelation,
-    noise_of_stretches,
+    noise_of_segments,
 )
 
 FloatArray = NDArray[np.float64]
 
 # Below this fraction of the shortest log an overlap gives a warning; a default value.
 SMALL_OVERLAP = 0.5
-# A clock is looked for within this share of the overlap either way, on at least so many steps; default values.
+# Search range of a clock offset: fraction of the overlap in both directions, and minimum number of steps; default values.
 MAX_OFFSET = 0.25
 MIN_STEPS = 50
-# On no more than so many, from the middle: a clock that differs shows there, and transforms of all would take the longest.
+# Maximum number of steps, from the middle: enough to show an offset, and transforms of all steps are slow.
 MAX_CLOCK_STEPS = 100_000
-# So many standard errors the best match must stand above chance and above the match as it is; a default value.
-CLEARLY = 5.0
+# Standard errors by which the best match must exceed chance and the match without a shift; a default value.
+MIN_STANDARD_ERRORS = 5.0
 MAX_STEPS = 20_000_000
 BARTLETT = Source(
     "Bartlett 1946, Suppl. J. R. Stat. Soc. 8:27: variance of a cross-correlation of independent series",
@@ -114,9 +114,9 @@ def overlap(logs: Sequence[FlowLog]) -> Segment:
 
 
 def align_logs(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy:
-    """Means of several logs over the steps of a common grid, within the time they all cover.
+    """Return means of several logs over the steps of a common grid, within the time they all cover.
 
-    The step is the coarsest of the logs' median intervals, or a longer one that is asked for: a mean over a step needs
+    The step is the coarsest of the logs' median intervals, or a requested longer interval: a mean over a step requires
     a reading of every log in it. Steps in which a log has none are left out. No log is shifted; where the
     fluctuations match clearly better with a shift, a finding says so.
 
@@ -171,10 +171,10 @@ def align_logs(logs: Sequence[FlowLog], *, step: int | None = None) -> CombineBy
 
 
 def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> Component | None:
-    """The scatter of the mean of a combination of logs, which stands for the scatters of its parts.
+    """Return the repeatability of the mean of a combination of logs, which replaces that of its parts.
 
-    What the logs have in common adds or cancels in the combination itself, reading by reading, so nothing has to be
-    assumed of their correlation. Steps before and after a gap are separate stretches.
+    Common fluctuations add or cancel in the combination itself, reading by reading, so nothing is
+    assumed about their correlation. Steps before and after a gap are separate segments.
 
     Parameters
     ----------
@@ -183,7 +183,7 @@ def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> C
 
     Returns
     -------
-    scatter : Component or None  for `combination.combine`; None where no stretch has the 8 steps that a scatter needs
+    scatter : Component or None  for `combination.combine`; None where no segment has the 8 steps that a scatter needs
 
     Raises
     ------
@@ -191,25 +191,25 @@ def joint_repeatability(together: CombineBy, coefficients: Sequence[float]) -> C
 
     Source
     ------
-    Sokal 1996, see `compute.statistics.autocorrelation.noise_of_stretches`.
+    Sokal 1996, see `compute.statistics.autocorrelation.noise_of_segments`.
     """
     if len(coefficients) != len(together.names):
         raise OutOfRange(variant="coefficients", logs=len(together.names), coefficients=len(coefficients))
     combined = np.asarray(coefficients, dtype=float) @ together.values
     breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1
-    stretches = np.split(combined, breaks)
-    if max(len(stretch) for stretch in stretches) < MIN_READINGS_AUTOCORRELATION:
+    pieces = np.split(combined, breaks)
+    if max(len(segment) for segment in pieces) < MIN_READINGS_AUTOCORRELATION:
         return None
-    noise = noise_of_stretches(stretches)
+    noise = noise_of_segments(pieces)
     return Component(f"{SCATTER}@together", noise.uncertainty, noise.degrees_of_freedom, scatter=True)
 
 
 def clock_offset(one: FloatArray, other: FloatArray) -> tuple[int, float, float] | None:
-    """Shift at which two series match best, if it is clear that it is not 0.
+    """Return the shift at which two series match best, if it differs significantly from 0.
 
-    A flow that wanders slowly matches itself nearly as well a few steps off. So both are taken through one filter first,
-    each reading less r times the one before, with r their mean correlation from one reading to the next: what is left is
-    news, and the best shift stands out.
+    A slowly varying flow matches almost as well a few steps away. So both series pass one filter first,
+    each reading less r times the previous reading, with r their mean correlation between neighbours: the remainder is
+    uncorrelated, and the best shift is distinct.
 
     Parameters
     ----------
@@ -228,39 +228,42 @@ def clock_offset(one: FloatArray, other: FloatArray) -> tuple[int, float, float]
     count = len(one)
     if count < max(MIN_STEPS, MIN_READINGS_AUTOCORRELATION):
         return None
-    a, b = _straightened(one), _straightened(other)
+    a, b = _detrended(one), _detrended(other)
     if a is None or b is None:
         return None
-    a, b = _news(a, b)
+    a, b = _whitened(a, b)
     count = len(a)
     padded = 1 << (2 * count - 1).bit_length()
     matches = np.fft.irfft(np.fft.rfft(a, padded).conj() * np.fft.rfft(b, padded), padded)
     farthest = int(MAX_OFFSET * count)
     lags = np.arange(-farthest, farthest + 1)
-    # Each lag has fewer products; dividing by their number, not n, keeps the match of a true shift whole.
+    # Each lag has fewer products; dividing by their number, not n, does not reduce the match of a true shift.
     match = matches[lags] / (count - np.abs(lags))
     best = int(np.argmax(np.abs(match)))
     chance = math.sqrt(_joint_correlation_time(a, b) / (count - farthest))
     at_best, at_zero = float(match[best]), float(match[farthest])
-    clear = abs(at_best) > CLEARLY * chance and abs(at_best) - abs(at_zero) > CLEARLY * chance
+    clear = (
+        abs(at_best) > MIN_STANDARD_ERRORS * chance
+        and abs(at_best) - abs(at_zero) > MIN_STANDARD_ERRORS * chance
+    )
     return (int(lags[best]), at_best, at_zero) if clear else None
 
 
-def _straightened(values: FloatArray) -> FloatArray | None:
-    """A series less its trend, in units of its standard deviation; None where nothing is left."""
+def _detrended(values: FloatArray) -> FloatArray | None:
+    """Return a series less its trend, in units of its standard deviation; None for a straight line."""
     place = np.linspace(-0.5, 0.5, len(values))
     centred = values - values.mean()
     left = centred - (place @ centred) / (place @ place) * place
     spread = float(left.std())
-    # What rounding leaves of a straight line is no fluctuation.
+    # The rounding residue of a straight line is not a fluctuation.
     if spread <= 1e-12 * float(np.abs(values).max()):
         return None
     straight: FloatArray = left / spread
     return straight
 
 
-def _news(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Two series of standard deviation 1 through one filter that takes out what each reading owes to the one before."""
+def _whitened(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Filter two series of standard deviation 1 to remove the correlation of each reading with the previous one."""
     kept = float(np.clip((a[1:] @ a[:-1] + b[1:] @ b[:-1]) / (2 * len(a)), 0.0, 1.0))
     filtered = a[1:] - kept * a[:-1], b[1:] - kept * b[:-1]
     one, other = ((x - x.mean()) / x.std() for x in filtered)
@@ -268,7 +271,7 @@ def _news(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _joint_correlation_time(a: FloatArray, b: FloatArray) -> float:
-    """Sum over all lags of the product of two autocorrelations, in steps; 1 or more."""
+    """Return the sum over all lags of the product of two autocorrelations, in steps; 1 or more."""
     sums = 2.0 * np.cumsum(autocorrelation(a) * autocorrelation(b)) - 1.0
     return float(max(sums[: len(sums) // 4].max(), 1.0))
 
@@ -306,7 +309,7 @@ def _small_overlap(logs: Sequence[FlowLog], span: Segment) -> list[Finding]:
 
 
 def _clocks(together: CombineBy) -> list[Finding]:
-    """Findings on clocks that probably differ: the fluctuations match better with a shift. The logs are not shifted."""
+    """Return findings on clocks that probably differ: the fluctuations match better with a shift. The logs are not shifted."""
     longest = _longest_run(together)
     findings = []
     for first, second in combinations(range(len(together.names)), 2):
@@ -333,7 +336,7 @@ def _clocks(together: CombineBy) -> list[Finding]:
 
 
 def _longest_run(together: CombineBy) -> slice:
-    """The longest row of steps without a gap, or its middle."""
+    """Return the longest row of steps without a gap, or its middle."""
     edges = np.flatnonzero(np.diff(together.starts) != together.step) + 1
     bounds = np.concatenate([[0], edges, [len(together.starts)]])
     longest = int(np.argmax(np.diff(bounds)))

@@ -1,17 +1,18 @@
 """Sanity checks of a log, block by block: its times, and whether its numbers are possible in their units.
 
-Nothing is changed or left out; each irregularity becomes a finding.
+Readings are not changed or excluded; each irregularity becomes a finding.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from compute.base.checks import Checks
 from compute.base.messages import Finding, finding, quantity
 from compute.base.unit_table import Unit
 from compute.logs.segments import moment
@@ -25,7 +26,7 @@ SECOND = 1_000_000
 GAP_INTERVALS = 2.5
 STEP_BACK_INTERVALS = 10
 MIN_STEP_BACK = 60 * SECOND
-# Offsets of zones are multiples of this.
+# Time zone offsets are multiples of this.
 OFFSET_STEP = 15 * 60 * SECOND
 MAX_OFFSET = 14 * 3600 * SECOND
 EXAMPLES = 5
@@ -34,7 +35,7 @@ INTERVALS_FOR_MEDIAN = 65_536
 
 @dataclass(slots=True)
 class _Tally:
-    """How often something occurs, its total size, and the first times and sizes [us]."""
+    """Count of an irregularity, its total size, and the first times and sizes [us]."""
 
     count: int = 0
     total: int = 0
@@ -48,7 +49,7 @@ class _Tally:
 
     @property
     def examples_listed(self) -> dict[str, Any]:
-        """Parameters of the messages: the count, and the first times."""
+        """Return parameters of the messages: the count and the first times."""
         return {
             "count": self.count,
             "times": [moment(at) for at, _ in self.examples],
@@ -60,6 +61,19 @@ class _Tally:
         return [_duration(size) for _, size in self.examples]
 
 
+class BlockCheck(Protocol):
+    """A check fed with a log block by block, in the order of the file."""
+
+    def feed(self, times: Times, columns: Columns) -> None:
+        """The next readings: (n,) times [us] since 1970 UTC, and (n,) columns; n > 0."""
+
+    def findings(self) -> list[Finding]:
+        """The findings on all readings fed so far."""
+
+
+LOG_CHECKS: Checks[Mapping[str, Unit], BlockCheck] = Checks("log")
+
+
 class LogCheck:
     """Check the readings of a log, block by block in the order of the file.
 
@@ -69,30 +83,34 @@ class LogCheck:
     """
 
     def __init__(self, units: Mapping[str, Unit] | None = None) -> None:
-        self._units = UnitCheck(units or {})
-        self._interval: float | None = None
-        self._tail: Times = np.empty(0, dtype=np.int64)
-        self._last: tuple[int, dict[str, float]] | None = None
-        self._gaps, self._ahead, self._back = _Tally(), _Tally(), _Tally()
-        self._out_of_order, self._same_time, self._same_row = _Tally(), _Tally(), _Tally()
+        self._checks = LOG_CHECKS.outcomes(units or {})
 
     def feed(self, times: Times, columns: Columns) -> None:
         """The next readings: (n,) times [us] since 1970 UTC, and (n,) columns."""
-        if not len(times):
-            return
-        self._repeats(times, columns)
-        self._order(np.concatenate((self._tail, times)), last=False)
-        self._units.feed(times, columns)
-        self._last = int(times[-1]), {name: float(values[-1]) for name, values in columns.items()}
+        if len(times):
+            for check in self._checks:
+                check.feed(times, columns)
 
     def findings(self) -> list[Finding]:
         """The findings on all readings fed so far."""
+        return [one for check in self._checks for one in check.findings()]
+
+
+@LOG_CHECKS.register
+class _TimesCheck:
+    """Gaps, changes of the clock, and times out of order."""
+
+    def __init__(self, _units: Mapping[str, Unit]) -> None:
+        self._interval: float | None = None
+        self._tail: Times = np.empty(0, dtype=np.int64)
+        self._gaps, self._ahead, self._back, self._out_of_order = _Tally(), _Tally(), _Tally(), _Tally()
+
+    def feed(self, times: Times, columns: Columns) -> None:
+        self._order(np.concatenate((self._tail, times)), last=False)
+
+    def findings(self) -> list[Finding]:
         self._order(self._tail, last=True)
-        return [
-            *self._times_findings(),
-            *self._repeat_findings(),
-            *self._units.findings(),
-        ]
+        return self._times_findings()
 
     def _order(self, times: Times, last: bool) -> None:
         """Check the steps between readings; those of the last two wait for the next block."""
@@ -113,13 +131,13 @@ class LogCheck:
         self._tail = kept[-1:] if last else kept[-2:]
 
     def _judge(self, times: Times, last: bool) -> Times:
-        """Count the irregular steps; returns the times without the stray ones."""
+        """Count the irregular steps and return the times without the stray ones."""
         interval = self._interval or 0.0
         stray = _strays(times)
         self._out_of_order.add(times[stray], np.zeros(int(stray.sum()), dtype=np.int64))
         kept = times[~stray]
         before, steps = kept[:-1], np.diff(kept)
-        if not last:  # the step to the last reading is judged when its neighbour is known
+        if not last:  # the step to the last reading is judged with the next block
             before, steps = before[:-1], steps[:-1]
         least = max(MIN_STEP_BACK, STEP_BACK_INTERVALS * interval)
         back, small = steps <= -least, (steps < 0) & (steps > -least)
@@ -131,19 +149,6 @@ class LogCheck:
         self._ahead.add(before[clock], steps[clock])
         self._gaps.add(before[gap & ~clock], steps[gap & ~clock])
         return kept
-
-    def _repeats(self, times: Times, columns: Columns) -> None:
-        same = np.diff(times, prepend=self._last[0] if self._last else times[0] - 1) == 0
-        if not same.any():
-            return
-        at = np.flatnonzero(same)
-        equal = np.ones(len(at), dtype=bool)
-        for name, values in columns.items():
-            before = np.where(at > 0, values[at - 1], self._last[1][name] if self._last else np.nan)
-            equal &= (values[at] == before) | (np.isnan(values[at]) & np.isnan(before))
-        zeros = np.zeros(len(at), dtype=np.int64)
-        self._same_row.add(times[at[equal]], zeros[equal])
-        self._same_time.add(times[at[~equal]], zeros[~equal])
 
     def _times_findings(self) -> list[Finding]:
         findings = []
@@ -174,7 +179,20 @@ class LogCheck:
             )
         return findings
 
-    def _repeat_findings(self) -> list[Finding]:
+
+@LOG_CHECKS.register
+class _RepeatsCheck:
+    """Rows and times that occur twice in a row."""
+
+    def __init__(self, _units: Mapping[str, Unit]) -> None:
+        self._last: tuple[int, dict[str, float]] | None = None
+        self._same_time, self._same_row = _Tally(), _Tally()
+
+    def feed(self, times: Times, columns: Columns) -> None:
+        self._repeats(times, columns)
+        self._last = int(times[-1]), {name: float(values[-1]) for name, values in columns.items()}
+
+    def findings(self) -> list[Finding]:
         findings = []
         if self._same_row.count:
             findings.append(
@@ -186,13 +204,29 @@ class LogCheck:
             )
         return findings
 
+    def _repeats(self, times: Times, columns: Columns) -> None:
+        same = np.diff(times, prepend=self._last[0] if self._last else times[0] - 1) == 0
+        if not same.any():
+            return
+        at = np.flatnonzero(same)
+        equal = np.ones(len(at), dtype=bool)
+        for name, values in columns.items():
+            before = np.where(at > 0, values[at - 1], self._last[1][name] if self._last else np.nan)
+            equal &= (values[at] == before) | (np.isnan(values[at]) & np.isnan(before))
+        zeros = np.zeros(len(at), dtype=np.int64)
+        self._same_row.add(times[at[equal]], zeros[equal])
+        self._same_time.add(times[at[~equal]], zeros[~equal])
+
+
+LOG_CHECKS.register(UnitCheck)
+
 
 def _strays(times: Times) -> NDArray[np.bool_]:
-    """Readings that alone lie outside the two beside them, which are in order themselves."""
+    """Return single readings that lie outside their two neighbours, which are in order."""
     stray = np.zeros(len(times), dtype=bool)
     before, at, after = times[:-2], times[1:-1], times[2:]
     stray[1:-1] = (after > before) & ((at > after) | (at < before))
-    stray[1:] &= ~stray[:-1]  # of two that changed places one is enough
+    stray[1:] &= ~stray[:-1]  # of two swapped readings one is enough
     return stray
 
 

@@ -15,7 +15,7 @@ from compute.base.messages import Finding, at, finding
 
 Times = NDArray[np.int64]
 
-# A message names the times of this many segments, of more only the first and the last.
+# A message lists the times of up to this many segments; of more only the first and the last.
 MAX_SEGMENTS_REPORTED = 3
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -39,7 +39,7 @@ class Segment:
 
 
 def merged(segments: Sequence[Segment]) -> tuple[Segment, ...]:
-    """Segments in order of time; those that overlap or touch are joined, so that no reading counts twice.
+    """Return segments in order of time; overlapping or adjacent segments are joined, so that no reading counts twice.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def merged(segments: Sequence[Segment]) -> tuple[Segment, ...]:
 
     Returns
     -------
-    segments : tuple of Segment  apart from one another; reasons of joined stretches follow one another
+    segments : tuple of Segment  apart from one another; reasons of joined segments follow one another
 
     Source
     ------
@@ -64,8 +64,8 @@ def merged(segments: Sequence[Segment]) -> tuple[Segment, ...]:
     return tuple(joined)
 
 
-def stretch_of(times: Times, segments: Sequence[Segment]) -> NDArray[np.intp]:
-    """For each reading the segment it lies in.
+def segment_indexes(times: Times, segments: Sequence[Segment]) -> NDArray[np.intp]:
+    """Return the index of the segment of each reading.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def stretch_of(times: Times, segments: Sequence[Segment]) -> NDArray[np.intp]:
 
 
 def none_inside(segments: Sequence[Segment], first: int, last: int) -> NotEnough:
-    """The error for marked segments without a reading.
+    """Return the error for marked segments without a reading.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def none_inside(segments: Sequence[Segment], first: int, last: int) -> NotEnough
 
 
 def segments_used(segments: Sequence[Segment], used: int, outside: int) -> Finding:
-    """The finding that only marked segments of a log are used.
+    """Return the finding that only marked segments of a log are used.
 
     Parameters
     ----------
@@ -142,7 +142,7 @@ def segments_used(segments: Sequence[Segment], used: int, outside: int) -> Findi
 
 
 def moment(microseconds: int) -> dict[str, str]:
-    """A time of a log as a parameter of a message.
+    """Return a time of a log as a parameter of a message.
 
     Parameters
     ----------
@@ -167,7 +167,7 @@ def moment(microseconds: int) -> dict[str, str]:
 
 
 def _span(segments: Sequence[Segment]) -> dict[str, Any]:
-    """Number and times of segments; the times of each where there are few."""
+    """Return number and times of segments; the times of each where there are few."""
     few = len(segments) <= MAX_SEGMENTS_REPORTED
     return {
         "count": len(segments),

@@ -1,4 +1,4 @@
-"""From the blocks of a log to one series of readings used: which are possible, which lie in the stretches that count."""
+"""Series of the readings used of a log: possible values inside the marked segments."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough
-from compute.logs.segments import Segment, Times, merged, none_inside, stretch_of
+from compute.logs.segments import Segment, Times, merged, none_inside, segment_indexes
 from compute.measuring.beam import FloatArray, Setup, axial_slowness, trace
 from compute.measuring.flow import times_from_logged, volume_flow_from_times
 
@@ -20,7 +20,7 @@ NO_SEGMENT = -2
 class Readings:
     """Readings of a log in SI, (n,) arrays; None for a column the log does not have.
 
-    times [us since 1970 UTC] are needed where stretches are marked or flows of several logs are brought together.
+    times [us since 1970 UTC] are required where segments are marked or flows of several logs are combined.
     """
 
     transit_time: FloatArray | None = None
@@ -34,10 +34,10 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """The readings used, one after another, and how many were not.
+    """The readings used, in sequence, and counts of those excluded.
 
-    transit_time [s] is the mean. `breaks` are the places in the arrays at which another stretch begins. `taken` readings lie
-    in the stretches that count, of which `impossible` cannot be with this set-up; `outside` lie in none.
+    transit_time [s] is the mean. `breaks` are the indexes in the arrays at which another segment begins. `taken` readings lie
+    in the marked segments, `impossible` of them have values not possible with this set-up; `outside` lie in no segment.
     """
 
     transit_time: float
@@ -53,13 +53,13 @@ class Series:
 
     @property
     def used(self) -> int:
-        """Readings the result rests on."""
+        """Number of readings that the result is based on."""
         return len(self.volume_flow)
 
 
 @dataclass(slots=True)
 class _Gathered:
-    """What is known so far of a log read block by block; `zero` [s] comes off every time difference."""
+    """Collected values of a log read block by block; `zero` [s] is subtracted from every time difference."""
 
     zero: float
     differences: list[FloatArray] = field(default_factory=list)
@@ -73,7 +73,7 @@ class _Gathered:
     impossible: int = 0
     outside: int = 0
     speed_told: bool = False
-    last_stretch: int = NO_SEGMENT
+    last_segment: int = NO_SEGMENT
     first_time: int | None = None
     last_time: int | None = None
 
@@ -87,14 +87,14 @@ def series_of(
     keep_times: bool = False,
     zero: float = 0.0,
 ) -> Series:
-    """Every reading of a log as a flow, block by block; readings that cannot be or do not count are left out.
+    """Return every reading of a log as a flow, block by block; impossible readings and those outside segments are excluded.
 
     Parameters
     ----------
     setup : Setup
     programmed : Setup  what the meter was told, for logs without times of flight
     log : iterable of Readings
-    segments : sequence of Segment  stretches that count; none: the whole log
+    segments : sequence of Segment  marked segments; none: the whole log
     keep_times : bool  whether the series has the times of its readings
     zero : float [s]  what the meter shows at no flow, taken off every time difference
 
@@ -111,13 +111,13 @@ def series_of(
     ------
     transit time : see `compute.measuring.flow`.
     """
-    stretches = merged(segments)
+    marked = merged(segments)
     shortest = _shortest_time(setup)
     so_far = _Gathered(zero)
     for block in log:
-        _gather(so_far, setup, programmed, _counting(so_far, block, stretches), shortest)
-    if stretches and so_far.outside and not so_far.taken:
-        error = none_inside(stretches, so_far.first_time or 0, so_far.last_time or 0)
+        _gather(so_far, setup, programmed, _in_segments(so_far, block, marked), shortest)
+    if marked and so_far.outside and not so_far.taken:
+        error = none_inside(marked, so_far.first_time or 0, so_far.last_time or 0)
         raise error
     if not so_far.used:
         raise NotEnough(field="log", variant="no-possible-reading")
@@ -136,24 +136,24 @@ def series_of(
 
 
 def _median_signal(signals: Sequence[FloatArray]) -> float | None:
-    """The median of the signals in a log; cells without a value (nan) are left out."""
+    """Return the median of the signals in a log; cells without a value (nan) are ignored."""
     told = np.concatenate(signals) if signals else np.empty(0)
     told = told[~np.isnan(told)]
     return float(np.median(told)) if len(told) else None
 
 
 @dataclass(frozen=True, slots=True)
-class _Counting:
+class _SegmentReadings:
     """A block of readings that are used, and the segment each lies in (None: no segment is marked)."""
 
     block: Readings
-    stretch: NDArray[np.intp] | None
+    segment: NDArray[np.intp] | None
 
 
-def _counting(so_far: _Gathered, block: Readings, stretches: Sequence[Segment]) -> _Counting:
-    """The readings of a block that lie in the marked segments."""
-    if not stretches:
-        return _Counting(block, None)
+def _in_segments(so_far: _Gathered, block: Readings, marked: Sequence[Segment]) -> _SegmentReadings:
+    """Return the readings of a block that lie in the marked segments."""
+    if not marked:
+        return _SegmentReadings(block, None)
     times = block.times
     if times is None:
         raise NotEnough(field="segments", variant="readings-without-times")
@@ -161,16 +161,16 @@ def _counting(so_far: _Gathered, block: Readings, stretches: Sequence[Segment]) 
         low, high = int(times.min()), int(times.max())
         so_far.first_time = low if so_far.first_time is None else min(so_far.first_time, low)
         so_far.last_time = high if so_far.last_time is None else max(so_far.last_time, high)
-    stretch = stretch_of(times, stretches)
-    inside = stretch >= 0
+    segment = segment_indexes(times, marked)
+    inside = segment >= 0
     if inside.all():
-        return _Counting(block, stretch)
+        return _SegmentReadings(block, segment)
     so_far.outside += int(np.count_nonzero(~inside))
-    return _Counting(_only(block, inside), stretch[inside])
+    return _SegmentReadings(_selected(block, inside), segment[inside])
 
 
-def _only(block: Readings, which: NDArray[np.bool_]) -> Readings:
-    """Some readings of a block."""
+def _selected(block: Readings, which: NDArray[np.bool_]) -> Readings:
+    """Return selected readings of a block."""
 
     def some(column: FloatArray | None) -> FloatArray | None:
         return None if column is None else column[which]
@@ -186,8 +186,10 @@ def _only(block: Readings, which: NDArray[np.bool_]) -> Readings:
     )
 
 
-def _gather(so_far: _Gathered, setup: Setup, programmed: Setup, counting: _Counting, shortest: float) -> None:
-    block, stretch = counting.block, counting.stretch
+def _gather(
+    so_far: _Gathered, setup: Setup, programmed: Setup, counting: _SegmentReadings, shortest: float
+) -> None:
+    block, segment = counting.block, counting.segment
     transit, difference = _times_of_flight(block, programmed)
     if so_far.zero:
         difference = difference - so_far.zero
@@ -196,12 +198,12 @@ def _gather(so_far: _Gathered, setup: Setup, programmed: Setup, counting: _Count
     possible = transit > shortest
     if not possible.all():
         so_far.impossible += int(np.count_nonzero(~possible))
-        transit, difference, block = transit[possible], difference[possible], _only(block, possible)
-        stretch = None if stretch is None else stretch[possible]
+        transit, difference, block = transit[possible], difference[possible], _selected(block, possible)
+        segment = None if segment is None else segment[possible]
     if not len(transit):
         return
-    if stretch is not None:
-        _note_breaks(so_far, stretch)
+    if segment is not None:
+        _note_breaks(so_far, segment)
     so_far.flows.append(volume_flow_from_times(setup, transit, difference))
     so_far.differences.append(difference)
     so_far.transit_sum += float(transit.sum())
@@ -212,22 +214,22 @@ def _gather(so_far: _Gathered, setup: Setup, programmed: Setup, counting: _Count
         so_far.times.append(block.times)
 
 
-def _note_breaks(so_far: _Gathered, stretch: NDArray[np.intp]) -> None:
-    """Where, counted over the readings used so far, one stretch follows another."""
-    if so_far.last_stretch not in (NO_SEGMENT, int(stretch[0])):
+def _note_breaks(so_far: _Gathered, segment: NDArray[np.intp]) -> None:
+    """Record the indexes, over all readings used so far, at which another segment begins."""
+    if so_far.last_segment not in (NO_SEGMENT, int(segment[0])):
         so_far.breaks.append(so_far.used)
-    so_far.breaks.extend(int(at) + 1 + so_far.used for at in np.flatnonzero(np.diff(stretch)))
-    so_far.last_stretch = int(stretch[-1])
+    so_far.breaks.extend(int(at) + 1 + so_far.used for at in np.flatnonzero(np.diff(segment)))
+    so_far.last_segment = int(segment[-1])
 
 
 def _times_of_flight(block: Readings, programmed: Setup) -> tuple[FloatArray, FloatArray]:
-    """Transit times and time differences of a block; a transit time of 0 marks a reading that cannot be."""
+    """Return transit times and time differences of a block; a transit time of 0 marks an impossible reading."""
     if block.transit_time is not None and block.time_difference is not None:
         return block.transit_time, block.time_difference
     speed = block.sound_speed
     impossible: NDArray[np.bool_] = np.zeros(1, dtype=np.bool_)
     if speed is not None:
-        # One lost signal must not spoil a log: a speed no beam can have is set aside with its reading.
+        # One lost signal must not invalidate a log: a reading with an impossible sound speed is excluded.
         impossible = ~((speed > 0) & (speed * axial_slowness(programmed.transducers) < 1))
         speed = np.where(impossible, programmed.medium.sound_speed, speed)
     transit, difference = times_from_logged(
@@ -238,6 +240,6 @@ def _times_of_flight(block: Readings, programmed: Setup) -> tuple[FloatArray, Fl
 
 
 def _shortest_time(setup: Setup) -> float:
-    """The transit time below which no sound speed of the medium is possible."""
+    """Return the transit time below which no sound speed of the medium is possible."""
     path = trace(setup)
     return float(path.time_in_solids + 2 * path.axial_slowness * setup.traverses * setup.pipe.bore)

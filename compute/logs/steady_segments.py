@@ -1,12 +1,12 @@
-"""Steady stretches of a log: where the flow kept its level, proposed for a technician to mark.
+"""Steady segments of a log, proposed for a technician to mark.
 
-1. The log is cut at gaps, and each row of readings without a gap is made coarse: medians of so many readings that at most
-   a thousand are left. A median shrugs off spikes.
-2. The noise of these is told from how neighbours differ, by a median too, so that steps of the flow do not pass for noise; the
-   same for pairs, fours, eights ... of them, since noise that is correlated shows only there.
-3. The row is parted at changes of level by the exact least-squares partition with a penalty for each part that noise
-   of that size hardly ever pays for.
-4. Neighbouring parts that are steady together are joined; parts that drift, wander or are short are left out.
+1. The log is divided at gaps, and each row of readings without a gap is condensed: medians of so many readings that at most
+   a thousand remain. A median ignores spikes.
+2. Their noise is estimated from the differences of neighbours, also by a median, so that steps of the flow do not count as noise; the
+   same for pairs, fours, eights ... of them, since correlated noise shows only there.
+3. The row is divided at changes of level by the exact least-squares partition with a penalty for each part that noise
+   of that size rarely justifies.
+4. Neighbouring parts that are steady together are joined; parts that drift, vary or are short are excluded.
 """
 
 from __future__ import annotations
@@ -22,28 +22,28 @@ from compute.logs.segments import Segment, Times
 
 FloatArray = NDArray[np.float64]
 
-# A pause of more than so many usual intervals is a gap; common practice.
+# A pause of more than this number of usual intervals is a gap; common practice.
 GAP = 10.0
 MAX_CELLS = 1000
 READINGS_A_CELL = 5
 MIN_CELLS = 4
-# Blocks of cells are doubled while so many of them are left to take a median over; a default value.
+# Blocks of cells are doubled while at least this number remains for a median; a default value.
 MIN_BLOCKS = 12
-# A step is worth its penalty of so many times the noise variance x log(cells): 2 would let chance through now and then.
+# Penalty of a step, times the noise variance x log(cells): with 2, chance would sometimes give a step.
 PENALTY = 4.0
-# Of a whole: a stretch shorter than this is none. Drift and wander within it; default values.
+# Minimum length of a segment as a fraction of the log; number of sections for its variation; default values.
 MIN_FRACTION_OF_LOG = 0.02
 STEADY_WITHIN = 0.05
 SECTIONS = 8
-# So many standard errors of a drift, or of a section's mean, are laid to the noise; a default value.
+# Standard errors of a drift, or of a section's mean, that noise may explain; a default value.
 CHANCE_FACTOR = 3.0
 # Median of |x| of a normal distribution over its standard deviation.
 MEDIAN_OF_NORMAL = 0.6744897501960817
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
-    """A stretch in which the flow was steady: first and last reading [us since 1970 UTC], flows in the log's unit.
+class SteadySegment:
+    """A segment with steady flow: first and last reading [us since 1970 UTC], flows in the log's unit.
 
     drift  change of the straight trend from its start to its end
     """
@@ -56,13 +56,13 @@ class Stretch:
     drift: float
 
     def segment(self, reason: str = "steady flow") -> Segment:
-        """The stretch as one that counts."""
+        """The marked segment with its reason."""
         return Segment(self.start, self.end, reason)
 
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """Readings without a gap, made coarse: (k,) medians, (k,) times of their middles [s], first readings of cells, (k + 1,)."""
+    """Readings without a gap, condensed: (k,) medians, (k,) times of their middles [s], first readings of cells, (k + 1,)."""
 
     cells: FloatArray
     middles: FloatArray
@@ -71,7 +71,7 @@ class _Row:
 
 @dataclass(frozen=True, slots=True)
 class _Limits:
-    """What counts as steady: relative width, the level a part near 0 is held against, the variance of the noise a cell."""
+    """Limits of a steady part: relative width, reference level near 0, variance of the noise of a cell."""
 
     within: float
     level: float
@@ -80,11 +80,11 @@ class _Limits:
 
 def steady_segments(
     times: Times, flow: FloatArray, *, within: float = STEADY_WITHIN, shortest: int | None = None
-) -> tuple[Stretch, ...]:
-    """Stretches of a log in which the flow was steady, longest first.
+) -> tuple[SteadySegment, ...]:
+    """Return the segments of a log with steady flow, longest first.
 
-    Steady: over the stretch neither the straight trend nor the means of its eighths move by more than `within` of the level, or
-    by more than noise of the log's own size explains. The level is the stretch's own mean; near 0 a tenth of the log's.
+    Steady: over the segment neither the straight trend nor the means of its eighths change by more than `within` of the level, or
+    by more than noise of the log's own size explains. The level is the mean of the segment; near 0 a tenth of that of the log.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def steady_segments(
 
     Returns
     -------
-    stretches : tuple of Stretch  apart from one another; empty if none is steady
+    segments : tuple of SteadySegment  apart from one another; empty if none is steady
 
     Raises
     ------
@@ -114,16 +114,16 @@ def steady_segments(
     span = int(times[-1] - times[0])
     least = MIN_FRACTION_OF_LOG * span if shortest is None else shortest
     found = [
-        stretch
+        segment
         for first, last in _rows(times)
-        for stretch in _steady_of(times[first:last], flow[first:last], within, _level(flow))
-        if stretch.end - stretch.start >= least
+        for segment in _steady_parts(times[first:last], flow[first:last], within, _level(flow))
+        if segment.end - segment.start >= least
     ]
-    return tuple(sorted(found, key=lambda stretch: (stretch.start - stretch.end, stretch.start)))
+    return tuple(sorted(found, key=lambda segment: (segment.start - segment.end, segment.start)))
 
 
 def _checked(times: Times, flow: FloatArray, within: float) -> NDArray[np.intp] | None:
-    """The order of the times where they are not in order."""
+    """Return the sorting order of the times, if they are not in order."""
     if not len(times):
         raise NotEnough(field="log", variant="no-readings")
     if len(times) != len(flow) or not np.isfinite(flow).all():
@@ -134,12 +134,12 @@ def _checked(times: Times, flow: FloatArray, within: float) -> NDArray[np.intp] 
 
 
 def _level(flow: FloatArray) -> float:
-    """A tenth of the size of the log's flows, by a sample of them: what a stretch without flow is held against."""
+    """Return a tenth of the size of the log's flows, from a sample: the reference level of a segment without flow."""
     return 0.1 * float(np.median(np.abs(flow[:: max(1, len(flow) // 10_000)])))
 
 
 def _rows(times: Times) -> list[tuple[int, int]]:
-    """Rows of readings without a gap, long enough to say anything."""
+    """Return rows of readings without a gap, long enough for a segment."""
     intervals = np.diff(times)
     if not len(intervals):
         return []
@@ -149,12 +149,12 @@ def _rows(times: Times) -> list[tuple[int, int]]:
     return [(int(cuts[i]), int(cuts[i + 1])) for i in long]
 
 
-def _steady_of(times: Times, flow: FloatArray, within: float, level: float) -> list[Stretch]:
-    """Steady stretches of one row of readings without a gap."""
+def _steady_parts(times: Times, flow: FloatArray, within: float, level: float) -> list[SteadySegment]:
+    """Return steady segments of one row of readings without a gap."""
     row = _coarse(times, flow)
     limits = _Limits(within, level, _noise_variance(row.cells))
-    parts = _joined(row, _parted(row.cells, limits.noise), limits)
-    stretches = []
+    parts = _joined(row, _partition(row.cells, limits.noise), limits)
+    segments = []
     for first, last in parts:
         # A cell in which the level changed belongs to neither side.
         inner = (first + (first > 0), last - (last < len(row.cells)))
@@ -164,18 +164,18 @@ def _steady_of(times: Times, flow: FloatArray, within: float, level: float) -> l
         values = flow[start:stop]
         deviation = float(values.std(ddof=1))
         drift = _drift(row, inner)[0]
-        stretches.append(
-            Stretch(
+        segments.append(
+            SteadySegment(
                 int(times[start]), int(times[stop - 1]), stop - start, float(values.mean()), deviation, drift
             )
         )
-    return stretches
+    return segments
 
 
 def _coarse(times: Times, flow: FloatArray) -> _Row:
     count = max(len(flow) // max(READINGS_A_CELL, -(-len(flow) // MAX_CELLS)), 1)
     size, left = divmod(len(flow), count)
-    # What is left over makes the middle cells one longer, so that the log read backwards has all but the same cells.
+    # The remainder makes the middle cells one longer, so that the reversed log has almost the same cells.
     longer = np.zeros(count, dtype=np.intp)
     longer[(count - left) // 2 : (count - left) // 2 + left] = 1
     edges = np.concatenate([[0], np.cumsum(size + longer)])
@@ -189,7 +189,7 @@ def _coarse(times: Times, flow: FloatArray) -> _Row:
 
 
 def _noise_variance(cells: FloatArray) -> float:
-    """Long-run variance of the noise: that of a mean of many cells, times their number.
+    """Return the long-run variance of the noise: that of a mean of many cells, times their number.
 
     Half the variance of the difference of neighbouring blocks of b cells, times b, is the variance for white noise whatever b; for
     correlated noise it rises with b to the long-run variance.
@@ -197,7 +197,7 @@ def _noise_variance(cells: FloatArray) -> float:
     largest, block = 0.0, 1
     while len(cells) // block >= max(MIN_BLOCKS, 2) or block == 1:
         count = len(cells) // block
-        # From both ends, so that the log read backwards has the same noise.
+        # From both ends, so that the reversed log has the same noise.
         ways = (cells[: count * block], cells[len(cells) - count * block :])
         differences = [np.abs(np.diff(way.reshape(count, block).mean(axis=1))) for way in ways]
         if count > 1:
@@ -207,13 +207,13 @@ def _noise_variance(cells: FloatArray) -> float:
     return largest
 
 
-def _parted(cells: FloatArray, noise: float) -> list[tuple[int, int]]:
-    """The partition with the least sum of squares about the parts' means plus a penalty for each part."""
+def _partition(cells: FloatArray, noise: float) -> list[tuple[int, int]]:
+    """Return the partition with the least sum of squares about the parts' means plus a penalty for each part."""
     count = len(cells)
     values = cells - np.median(cells)
     sums = np.concatenate([[0.0], np.cumsum(values)])
     squares = np.concatenate([[0.0], np.cumsum(values * values)])
-    # Without noise what rounding makes of equal values must not part them.
+    # Without noise, rounding of equal values must not give a step.
     penalty = max(PENALTY * noise * math.log(max(count, 2)), 1e-12 * float(cells @ cells))
     best, before = np.zeros(count + 1), np.zeros(count + 1, dtype=np.intp)
     lengths = np.arange(count, 0, -1.0)
@@ -230,7 +230,7 @@ def _parted(cells: FloatArray, noise: float) -> list[tuple[int, int]]:
 
 
 def _joined(row: _Row, parts: list[tuple[int, int]], limits: _Limits) -> list[tuple[int, int]]:
-    """Neighbouring parts that are steady together as one, the pair with the nearest means first."""
+    """Join neighbouring parts that are steady together, the pair with the nearest means first."""
     parts = list(parts)
     while len(parts) > 1:
         means = np.array([row.cells[first:last].mean() for first, last in parts])
@@ -258,7 +258,7 @@ def _is_steady(row: _Row, part: tuple[int, int], limits: _Limits) -> bool:
 
 
 def _drift(row: _Row, part: tuple[int, int]) -> tuple[float, float]:
-    """Change of the straight trend over a part, and its standard error for noise of variance 1 a cell."""
+    """Return the change of the straight trend over a part, and its standard error for noise of variance 1 a cell."""
     cells, middles = row.cells[part[0] : part[1]], row.middles[part[0] : part[1]]
     place = middles - middles.mean()
     spread = float(place @ place)

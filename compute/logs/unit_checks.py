@@ -16,8 +16,8 @@ from compute.logs.segments import moment
 Times = NDArray[np.int64]
 Columns = Mapping[str, NDArray[np.float64]]
 
-# Of each block fed so many readings are looked at, spread evenly; each group of them is judged by its median.
-LOOKED_AT = 1024
+# Readings checked of each block, evenly distributed; each group is judged by its median.
+SAMPLE_SIZE = 1024
 GROUP = 16
 
 
@@ -31,7 +31,7 @@ class Plausible:
 
 
 # A path of 10 mm in a fast solid to 12 m in cold gas; sound from heavy vapour to a steel wave; a bore of
-# 6 mm to 6 m. Flows may be nothing, so they have no lowest.
+# 6 mm to 6 m. Flows may be 0, so they have no minimum.
 PLAUSIBLE = {
     "transit_time": Plausible("transit_time", 1e-6, 0.1),
     "sound_speed": Plausible("speed", 300.0, 6000.0),
@@ -80,8 +80,8 @@ class UnitCheck:
         self._held: dict[str, list[tuple[int, float]]] = {}
 
     def feed(self, times: Times, columns: Columns) -> None:
-        """The next readings: (n,) times [us] since 1970 UTC, and (n,) columns."""
-        stride = -(-len(times) // LOOKED_AT)
+        """Check the next readings: (n,) times [us] since 1970 UTC, and (n,) columns."""
+        stride = -(-len(times) // SAMPLE_SIZE)
         looked = {name: self._si(name, values[::stride]) for name, values in columns.items()}
         groups = {name: _medians(values) for name, values in looked.items()}
         starts = times[::stride]
@@ -93,11 +93,11 @@ class UnitCheck:
         for name, ratio, lowest, highest in _ratios(groups):
             self._bounds(name, starts, ratio, lowest, highest)
         for name, series in _followed(groups):
-            self._follow(name, starts, series)
+            self._detect_step(name, starts, series)
 
     def findings(self) -> list[Finding]:
-        """The findings on all readings fed."""
-        # An impossible column makes its ratios impossible too; one cause is reported once.
+        """Return the findings on all readings fed."""
+        # An impossible column also makes its ratios impossible; one cause is reported once.
         findings = [
             self._impossible_finding(name, *met)
             for name, met in self._impossible.items()
@@ -133,8 +133,8 @@ class UnitCheck:
         if len(outside) and 2 * len(outside) >= min(len(size), GROUPS_TO_CONFIRM * 2):
             self._impossible[name] = int(starts[outside[0]]), float(size[outside[0]])
 
-    def _follow(self, name: str, starts: Times, series: NDArray[np.float64]) -> None:
-        """Look for a step by one of the factors that stays."""
+    def _detect_step(self, name: str, starts: Times, series: NDArray[np.float64]) -> None:
+        """Detect a lasting step by one of the factors."""
         known = self._held.get(name, [])
         points = known + [
             (int(at), float(size))
@@ -146,7 +146,7 @@ class UnitCheck:
             return
         size = np.array([p for _, p in points])
         windows = np.lib.stride_tricks.sliding_window_view(size, GROUPS_TO_CONFIRM)
-        # The group between may hold the step itself.
+        # The group between may contain the step itself.
         before, after = windows[: -GROUPS_TO_CONFIRM - 1], windows[GROUPS_TO_CONFIRM + 1 :]
         steady = (before.max(axis=1) < 1.05 * before.min(axis=1)) & (
             after.max(axis=1) < 1.05 * after.min(axis=1)
@@ -193,7 +193,7 @@ class UnitCheck:
 
 
 def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Medians of groups, leaving out what is missing; a short stretch is one group a reading."""
+    """Return medians of groups without missing values; a short block gives one group a reading."""
     if len(values) < GROUP:
         return values
     whole = values[: len(values) // GROUP * GROUP].reshape(-1, GROUP)
@@ -207,7 +207,7 @@ def _medians(values: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _bore(area: float) -> Any:
-    """The diameter of a bore by its area [m2]."""
+    """Return the diameter of a bore from its area [m2]."""
     return quantity(2 * float(np.sqrt(area / np.pi)), "length")
 
 
@@ -230,7 +230,7 @@ def _followed(groups: Columns) -> Iterator[tuple[str, NDArray[np.float64]]]:
 
 
 def _ratio(top: NDArray[np.float64], bottom: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Size of a ratio; nan where there is nothing to divide by, or nothing to divide."""
+    """Return the size of a ratio; nan where a value is 0 or missing."""
     with np.errstate(all="ignore"):
         return np.where((bottom != 0) & (top != 0), np.abs(top / bottom), np.nan)
 
@@ -241,7 +241,7 @@ def _mistaken_units(factor: float) -> str:
 
 
 def _plausible_factor(size: float, known: Plausible) -> float | None:
-    """The power of a thousand that would make the unit plausible."""
+    """Return the power of a thousand that makes the unit plausible."""
     if not size or known.kind not in ("transit_time", "speed"):
         return None
     return next((f for f in (1e3, 1e-3, 1e6, 1e-6) if known.lowest < size * f < known.highest), None)

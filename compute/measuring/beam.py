@@ -1,4 +1,4 @@
-"""The ray through wedge, wall, lining and medium: its wave modes, angles and times.
+"""Ray through wedge, wall, lining and medium: wave modes, angles and times.
 
 Every angle is measured from the pipe's radius. The axial slowness p = sin(angle)/speed is the same
 in every layer, so a ray is known from p alone.
@@ -79,7 +79,7 @@ class Transducers:
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """Everything that fixes the beam: pipe, medium, transducers and the number of traverses."""
+    """Inputs that determine the beam: pipe, medium, transducers and the number of traverses."""
 
     pipe: Pipe
     medium: Medium
@@ -91,7 +91,7 @@ class Setup:
 class RayPath:
     """The beam from one wedge to the other: angles [rad] from the radius, axial slowness [s/m], lengths [m], times [s].
 
-    `wave_modes` and `angles_in_solids` are those of the wall, then of each lining. Figures of the medium are arrays when
+    `wave_modes` and `angles_in_solids` are those of the wall, then of each lining. Values of the medium are arrays when
     its properties are.
     """
 
@@ -107,7 +107,7 @@ class RayPath:
 
 @memoized
 def axial_slowness(transducers: Transducers) -> Real:
-    """Axial slowness of the beam a wedge sends out; every layer keeps it.
+    """Return the axial slowness of a wedge's beam, the same in every layer.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def axial_slowness(transducers: Transducers) -> Real:
         )
     _above_zero(transducers.wedge_sound_speed, "transducers.wedge_sound_speed", "speed")
     _above_zero(transducers.frequency, "transducers.frequency", "frequency")
-    # Below 0 is let pass: sensitivities are taken by steps to both sides of a delay that may be 0.
+    # A negative delay is accepted: sensitivities use steps to both sides of a delay that may be 0.
     for name in ("face_offset", "wedge_delay"):
         value = getattr(transducers, name)
         if not np.all(np.isfinite(value)):
@@ -149,7 +149,7 @@ def axial_slowness(transducers: Transducers) -> Real:
 def choose_wave_mode(
     layer: Layer, transducers: Transducers, field: str = "pipe.material"
 ) -> tuple[WaveMode, Real]:
-    """The wave a layer carries, and its sound speed: longitudinal where it propagates, otherwise shear.
+    """Return the wave in a layer and its sound speed: longitudinal where it propagates, otherwise shear.
 
     A wave mode set by hand is used, and rejected if it does not propagate.
 
@@ -281,7 +281,7 @@ def check_dimensions(pipe: Pipe) -> None:
 def _through_solids(
     pipe: Pipe, transducers: Transducers
 ) -> tuple[tuple[WaveMode, ...], tuple[Real, ...], Real, Real]:
-    """Wave modes, angles, axial advance and time of both walls and linings."""
+    """Return wave modes, angles, axial advance and time of both walls and linings."""
     slowness = axial_slowness(transducers)
     modes: list[WaveMode] = []
     angles: list[Real] = []
@@ -299,7 +299,7 @@ def _through_solids(
 
 
 def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
-    """Sine and cosine of the angle in the medium."""
+    """Return sine and cosine of the angle in the medium."""
     slowness = axial_slowness(transducers)
     if not np.all(np.asarray(speed) > 0):
         raise OutOfRange(
@@ -316,7 +316,7 @@ def _in_medium(speed: Real, transducers: Transducers) -> tuple[Real, Real]:
 def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str) -> TotalReflection:
     speed = float(np.max(speeds))
     axial_speed = float(np.min(1 / axial_slowness(transducers)))
-    # Axial slowness is kept from the wedge on, so the limit holds for the wedge angle whatever lies between.
+    # Axial slowness is constant from the wedge on, so the limit applies to the wedge angle through any layers.
     critical = float(np.arcsin(np.minimum(np.min(transducers.wedge_sound_speed) / speed, 1.0)))
     return TotalReflection(
         critical_angle=critical,
@@ -330,14 +330,14 @@ def _no_wave(mode: WaveMode, speeds: Real, transducers: Transducers, field: str)
 
 
 def _layer_at(field: str) -> dict[str, str]:
-    """The layer whose material or sound speed a field of a request gives."""
+    """Return the layer whose material or sound speed a field of a request gives."""
     if field.startswith("medium"):
         return term("medium")
     return term("lining" if "lining" in field else "wall")
 
 
 def _above_zero(value: Real, field: str, kind: str) -> None:
-    # Finding two extremes is faster than comparing an array; neither comparison is true for NaN.
+    # Two extremes are faster than comparing an array; neither comparison is true for NaN.
     low, high = (value, value) if isinstance(value, float) else (np.min(value), np.max(value))
     if not (low > 0 and high < np.inf):
         raise OutOfRange(field=field, value=quantity(float(np.min(value)), kind), above=quantity(0.0, kind))

@@ -1,4 +1,4 @@
-"""Effects of temperature and shape on a set-up: expanded dimensions, a warm wedge, an oval pipe."""
+"""Effects of temperature and shape on a set-up: thermal expansion, wedge temperature, ovality."""
 
 from __future__ import annotations
 
@@ -137,10 +137,10 @@ def warm_wedge(
 
 
 def oval_findings(conditions: Conditions) -> list[Finding]:
-    """Check how far the pipe is out of round.
+    """Check the out-of-roundness of the pipe.
 
     The circumference, and so the mean diameter, is measured with a tape. With diameters D(1 + e) and D(1 - e) the area is
-    D^2 (1 - e^2), all but that of the round pipe; but the beam crosses along one diameter, and which is rarely known, so
+    D^2 (1 - e^2), almost that of the round pipe; but the beam crosses along one, usually unknown, diameter, so
     that its length, and so the flow, is uncertain by ±e.
 
     Parameters
@@ -186,7 +186,7 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
 
 
 def oval_share(conditions: Conditions) -> float:
-    """Half the difference of the largest and smallest diameter over their mean.
+    """Return half the difference of the largest and smallest diameter over their mean.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """To-scale drawings of a set-up as SVG: the pipe lengthwise with the beam and the spacing, and its cross-section.
 
-Lengths along and across the pipe have one scale. Parts that differ by colour differ by label or line too. The caller gives all words.
+Lengths along and across the pipe have one scale. Parts that differ by colour differ by label or line too. The caller provides all labels.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from compute.base.svg import document, label
 
 INK, WALL, LINING, MEDIUM, BEAM, BODY = "#1d2733", "#a9b0b8", "#cdbb8f", "#e2eef4", "#a8441a", "#3d4a57"
 WIDTH, MARGIN, DIMENSION = 680.0, 14.0, 46.0
-# A drawn transducer is so long and high, in parts of the outer diameter.
+# Length and height of a drawn transducer, as fractions of the outer diameter.
 BODY_LENGTH, BODY_HEIGHT = 0.22, 0.10
-# From a length along the pipe to its place in the drawing.
+# Conversion of a length along the pipe to a position in the drawing.
 Place = Callable[[float], float]
 
 
@@ -39,7 +39,7 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class SideLabels:
-    """The words of a side view; the title is for readers who cannot see the drawing."""
+    """The labels of a side view; the title is for readers who cannot see the drawing."""
 
     title: str
     spacing: str
@@ -50,7 +50,7 @@ class SideLabels:
 
 @dataclass(frozen=True, slots=True)
 class CrossLabels:
-    """The words of a cross-section; the title is for readers who cannot see the drawing."""
+    """The labels of a cross-section; the title is for readers who cannot see the drawing."""
 
     title: str
     top: str
@@ -73,14 +73,14 @@ def side_view(setup: Drawn, labels: SideLabels) -> str:
     definition : the beam as in `compute.measuring.beam.trace`, its sum of advances the axial advance.
     """
     body = BODY_LENGTH * setup.outer_diameter
-    # From behind the first transducer to behind the second, and as much of the pipe again on either side as a body is long.
+    # The section of pipe with both transducers and one transducer length on either side.
     left = -setup.axial_advance * 0.02 - 2 * body
     length = setup.axial_advance - 2 * left
     scale = min((WIDTH - 2 * MARGIN) / length, 300 / setup.outer_diameter)
     high = setup.outer_diameter * scale
     lift = BODY_HEIGHT * high
     top, width = MARGIN + DIMENSION + lift, length * scale
-    # With an odd number of traverses the second transducer sits beneath.
+    # With an odd number of traverses the downstream transducer is on the opposite side.
     height = top + high + MARGIN + lift * (setup.traverses % 2)
     start = (WIDTH - width) / 2
 
@@ -111,7 +111,7 @@ def side_view(setup: Drawn, labels: SideLabels) -> str:
 
 
 def beam(setup: Drawn) -> Sequence[tuple[float, float]]:
-    """The beam's corners: along the pipe from its entry, and down from the outer surface it enters by.
+    """Return the beam's corners: distance along the pipe from its entry, and depth below the entry surface.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def _transducers(setup: Drawn, x: Place, top: float, high: float, lift: float, b
 
 
 def _flow_arrow(left: float, level: float, word: str) -> list[str]:
-    """The flow direction: the first transducer is upstream."""
+    """Draw the flow direction; the first transducer is upstream."""
     shaft = f'<line x1="{left:.1f}" y1="{level:.1f}" x2="{left + 44:.1f}" y2="{level:.1f}" stroke="{INK}" stroke-width="1.4"/>'
     head = f'<path d="M{left + 52:.1f} {level:.1f} l-10 -4 v8 z" fill="{INK}"/>'
     return [shaft, head, _text(left, level - 7, word, "start")]

@@ -121,7 +121,7 @@ class MediumEntry:
 class TransducerEntry:
     """A transducer pair as entered, with its limits of temperature [K], if known.
 
-    wedge_speed_per_kelvin [m/s/K] is how the wedge's sound speed changes from its wedge_reference_temperature [K].
+    wedge_speed_per_kelvin [m/s/K] is the change of the wedge's sound speed from its wedge_reference_temperature [K].
     """
 
     transducers: Transducers
@@ -262,7 +262,7 @@ def resolve_medium(entry: MediumEntry) -> ResolvedMedium:
     ------
     library : each medium carries its own; own values are the user's.
     """
-    # A table may be that of a record, of which only the caller knows whether it is the same.
+    # A table may belong to a record; only the caller knows its version.
     return _medium_by_temperature(entry) if entry.table is not None else _medium_without_table(entry)
 
 
@@ -299,7 +299,7 @@ def _medium_by_temperature(entry: MediumEntry) -> ResolvedMedium:
 
 
 def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
-    """Return a medium as a function of its temperature; all else as entered.
+    """Return a medium as a function of its temperature; other values as entered.
 
     Parameters
     ----------
@@ -325,7 +325,7 @@ def medium_at(entry: MediumEntry) -> Callable[[FloatArray], Medium]:
 def resolve_transducers(
     entry: TransducerEntry, temperature: float | None
 ) -> tuple[Transducers, tuple[Finding, ...]]:
-    """A transducer pair with its wedge at the medium's temperature.
+    """Return a transducer pair with its wedge at the medium's temperature.
 
     Parameters
     ----------

@@ -34,13 +34,13 @@ class Flow:
 
 
 def flow_from_times(setup: Setup, transit_time: Real, time_difference: Real) -> Flow:
-    """Flow and sound speed from measured times.
+    """Return flow and sound speed from measured times.
 
     The time in the medium is the transit time less wall, linings and wedges. Path velocity = time difference /
     (2 x time in the medium x axial slowness). Sound speed c from c^2 = (1 - sqrt(1 - 4 p^2 b^2))/(2 p^2) with
     b = N B / time in the medium (below 45 deg in the medium; see `sound_speed_from_time`).
     Terms of (velocity/c)^2 are left out. Against exact rays through a uniformly moving medium, from pipes of 30 mm to 1 m:
-    between fixed ends the velocity comes out within 5 (velocity/c)^2 of itself and the sound speed within 1, so 6e-5
+    between fixed ends the velocity is within 5 (velocity/c)^2 relative and the sound speed within 1, so 6e-5
     and 1e-5 at 5 m/s in water; for a plane wave up to 30 deg in the medium, both within 0.1 (velocity/c)^2.
 
     Parameters
@@ -86,7 +86,7 @@ def flow_from_times(setup: Setup, transit_time: Real, time_difference: Real) -> 
 
 
 def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_difference: FloatArray) -> FloatArray:
-    """Volume flow alone, for logs: `flow_from_times` without the values that only a mean needs.
+    """Return the volume flow only, for logs: `flow_from_times` without the values that only a mean requires.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_differen
     """
     path, crossing = trace(setup), setup.traverses * setup.pipe.bore
     in_medium = transit_time - path.time_in_solids
-    # Least and greatest of a column with something that is not finite are not finite either.
+    # Minimum and maximum of a column with a value that is not finite are not finite either.
     _finite(np.array([in_medium.min(), in_medium.max()]), "readings.transit_time")
     _finite(np.array([time_difference.min(), time_difference.max()]), "readings.time_difference")
     _check_times(in_medium.min(), path.axial_slowness * crossing, path.time_in_solids)
@@ -123,7 +123,7 @@ def volume_flow_from_times(setup: Setup, transit_time: FloatArray, time_differen
 
 
 def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, expected_angle: Real) -> Real:
-    """Sound speed of the medium from the time the beam spends in it.
+    """Return the sound speed of the medium from the time of the beam in it.
 
     Two sound speeds give the same time, one with a beam below 45 deg from the radius and one above; the expected angle
     selects one. At 45 deg the time is the shortest possible and depends little on the speed.
@@ -150,7 +150,7 @@ def sound_speed_from_time(time_in_medium: Real, slowness: Real, crossing: Real, 
 
 
 def times_from_mean_velocity(setup: Setup, mean_velocity: Real) -> tuple[Real, Real]:
-    """The times a meter would measure: the forward model.
+    """Return the times that a meter measures: the forward model.
 
     Parameters
     ----------
@@ -191,8 +191,8 @@ def times_from_logged(
 ) -> tuple[Real, Real]:
     """Return the times behind a logged velocity or flow: reverse the calculation of the meter.
 
-    The meter's own bore turns flow into mean velocity, its own profile factor that into the velocity along the
-    beam, its own path that into times. With a logged sound speed the transit time is the measured one; without,
+    The meter's programmed bore converts flow to mean velocity, its profile factor that to the velocity along the
+    beam, its path that to times. With a logged sound speed the transit time is the measured one; without,
     it is the meter's programmed value.
 
     Parameters
@@ -238,7 +238,7 @@ def times_from_logged(
 
 
 def bore_area(setup: Setup) -> Real:
-    """Cross-section of the bore.
+    """Return the cross-section of the bore.
 
     Parameters
     ----------

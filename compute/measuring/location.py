@@ -69,7 +69,7 @@ class StraightLength:
 
 @cache
 def straight_lengths() -> dict[str, StraightLength]:
-    """Straight lengths by disturbance.
+    """Return straight lengths by disturbance.
 
     Source
     ------
@@ -139,7 +139,7 @@ def _straight_pipe(place: Place, bore: float) -> list[Finding]:
 
 
 def straight_share(place: Place, bore: float) -> float | None:
-    """Upstream straight length over the recommended length.
+    """Return the upstream straight length over the recommended length.
 
     Parameters
     ----------
@@ -176,7 +176,7 @@ def _full(place: Place) -> list[Finding]:
 def safety_notes(
     temperature: float | None, material: str, hazards: tuple[str, ...], pressure: float | None = None
 ) -> tuple[SafetyNote, ...]:
-    """Safety notes for the temperature and pressure of the medium, the pipe material and the hazards of the location.
+    """Return safety notes for the temperature and pressure of the medium, the pipe material and the hazards of the location.
 
     Parameters
     ----------

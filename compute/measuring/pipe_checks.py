@@ -66,7 +66,7 @@ def _nominal(outer_diameter: float, nominal: str, rows: list[PipeSize], true_siz
 
 
 def _nominal_numbers(outer_diameter: float) -> list[tuple[Fraction, str]]:
-    """Whole (or half, quarter) inches and whole millimetres the diameter is exactly."""
+    """Return whole (or half, quarter) inches and whole millimetres equal to the diameter."""
     numbers = []
     quarters = outer_diameter / 0.0254 * 4
     if abs(quarters - round(quarters)) < 1e-6:
@@ -78,7 +78,7 @@ def _nominal_numbers(outer_diameter: float) -> list[tuple[Fraction, str]]:
 
 
 def _distinct(rows: list[PipeSize]) -> list[float]:
-    """Outer diameters that differ by 0.1 mm; that of a table in inches stands for its metric twin, as it is exact in both."""
+    """Return outer diameters that differ by 0.1 mm; that of a table in inches replaces the metric one, as it is exact in both units."""
     by_tenths = {
         round(row.outer_diameter * 1e4): row.outer_diameter
         for row in sorted(rows, key=lambda row: row.unit == "in")

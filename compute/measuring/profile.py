@@ -1,4 +1,4 @@
-"""From the velocity along the beam to the mean over the bore: friction, Reynolds number, profile factor."""
+"""Velocity profile: friction, Reynolds number, profile factor, and mean velocity from the velocity along the beam."""
 
 from __future__ import annotations
 
@@ -21,22 +21,22 @@ LAMINAR_FACTOR = 0.75
 # Log law with von Karman constant 0.4: the mean along a diameter exceeds that over the area by (1/2)/0.4
 # friction velocities; friction velocity / mean velocity = sqrt(f/8).
 DIAMETER_EXCESS = 0.5 / 0.4
-# Newton on Colebrook-White doubles the digits each time; from the explicit start below three leave only rounding.
+# Newton's method on Colebrook-White doubles the digits each time; from the explicit start three steps reach rounding.
 NEWTON_STEPS = 3
 PER_E_FOLD = float(2 / np.log(10))
-# For many readings the factor is taken from a polynomial through so many solutions over their range; what its last terms
-# still bring shows how well it fits. A range wider than these do for is solved reading by reading.
+# For many readings a polynomial through this number of solutions over their range gives the factor; the size of its last
+# terms shows its accuracy. A wider range is solved reading by reading.
 NODES = 32
 POLYNOMIAL_FITS = 2e-16
-# Readings are gone through so many at a time, which stay in the processor's cache.
+# Readings processed at a time, which fit the processor's cache.
 PIECE = 8192
 MIN_VALUES_FOR_POLYNOMIAL = 2048
-# Between the regimes, from the upper end: six leave only rounding.
+# Between the regimes, from the upper end: six steps reach rounding.
 NEWTON_STEPS_BETWEEN = 6
 
 
 def reynolds_number(velocity: Real, bore: Real, density: Real, dynamic_viscosity: Real) -> Real:
-    """Reynolds number of the mean velocity and the bore.
+    """Return the Reynolds number of the mean velocity and the bore.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def reynolds_number(velocity: Real, bore: Real, density: Real, dynamic_viscosity
 
 
 def darcy_friction_factor(reynolds: Real, relative_roughness: Real) -> Real:
-    """Darcy friction factor of turbulent flow by Colebrook-White.
+    """Return the Darcy friction factor of turbulent flow by Colebrook-White.
 
     Solves 1/sqrt(f) = -2 log10(e/3.7 + 2.51/(Re sqrt(f))) by Newton's method on 1/sqrt(f).
 
@@ -100,8 +100,8 @@ def darcy_friction_factor(reynolds: Real, relative_roughness: Real) -> Real:
 
 
 def _colebrook_root(rough: Real, smooth: Real, shift: float) -> Real:
-    """The x that solves x = -2 log10(rough + smooth (x + shift))."""
-    # Start: the right side taken once at f = 0.02.
+    """Return the x that solves x = -2 log10(rough + smooth (x + shift))."""
+    # Start: the right side at f = 0.02.
     x: Real = -PER_E_FOLD * np.log(rough + smooth * (0.02**-0.5 + shift))
     for _ in range(NEWTON_STEPS):
         inside = rough + smooth * (x + shift)
@@ -110,7 +110,7 @@ def _colebrook_root(rough: Real, smooth: Real, shift: float) -> Real:
 
 
 def profile_factor(reynolds: Real, relative_roughness: Real) -> Real:
-    """Mean velocity over the bore divided by the mean along the beam, a diameter.
+    """Return the mean velocity over the bore divided by the mean along the beam, a diameter.
 
     Laminar up to 2300: 3/4. Turbulent from 4000: 1/(1 + 1.25 sqrt(f/8)). Between: a straight line in log Re.
 
@@ -148,10 +148,10 @@ def _turbulent_factor(reynolds: Real, relative_roughness: Real) -> Real:
 def mean_from_path_velocity(
     path_velocity: Real, reynolds_per_velocity: Real, relative_roughness: Real
 ) -> tuple[Real, Real]:
-    """Mean velocity and profile factor that belong to a velocity along the beam.
+    """Return the mean velocity and profile factor of a velocity along the beam.
 
-    The factor k depends on the Reynolds number of the mean velocity, which it gives. That fixed point is solved for,
-    not iterated to, so that a reading's figure does not hang on its neighbours. With P the Reynolds number of the
+    The factor k depends on the Reynolds number of the mean velocity, which it determines. That fixed point is solved directly,
+    not by iteration, so that a reading's value does not depend on its neighbours. With P the Reynolds number of the
     path velocity, Re = k P:
     turbulent, 1/k = 1 + a/x with x = 1/sqrt(f) and a = 1.25/sqrt(8), so that Colebrook-White reads
     x = -2 log10(e/3.7 + 2.51 (x + a)/P); between, Re = P (3/4 + s log(Re/2300)); laminar, 3/4.
@@ -190,7 +190,7 @@ def means_from_path_velocities(
     """`mean_from_path_velocity` for the many readings of a log, all with one Reynolds number per velocity and one roughness.
 
     The factor is a smooth function of the velocity. Where readings lie close together, as those of a log do, it is solved for
-    at the nodes of a Chebyshev polynomial over their range and the polynomial is taken for the rest, which is within rounding
+    at the nodes of a Chebyshev polynomial over their range and the polynomial is evaluated for the rest, within rounding
     (4e-16) of solving for each. Readings outside the range, or near laminar flow, are solved for one by one.
 
     Parameters
@@ -238,17 +238,17 @@ def means_from_path_velocities(
 def _polynomial(
     path_velocity: FloatArray, reynolds_per_velocity: float, relative_roughness: float
 ) -> tuple[float, float, tuple[float, ...]] | None:
-    """A range of velocities and the factor's polynomial over it, powers of a place from -1 to 1; None where none fits well."""
+    """Return a range of velocities and the factor's polynomial over it, powers of a position from -1 to 1; None where none fits well."""
     if len(path_velocity) < MIN_VALUES_FOR_POLYNOMIAL:
         return None
     sample = np.sort(np.abs(path_velocity[:: len(path_velocity) // 1024]))
-    # Wider than what all but the strays of a sample span, by half of it on either side.
+    # The range of a sample without outliers, extended by half on either side.
     least, most = float(sample[len(sample) // 50]), float(sample[-1 - len(sample) // 50])
     half = (most - least) / 2 + 1e-6 * most
     edge = TURBULENT_FROM / float(_turbulent_factor(TURBULENT_FROM, relative_roughness))
     if not edge / reynolds_per_velocity < least:
         return None
-    # Ends on round numbers, so that the blocks of a log mostly share one range.
+    # Ends on round numbers, so that most blocks of a log share one range.
     step = 2.0 ** math.floor(math.log2(half))
     low = max(math.floor((least - half) / step) * step, edge / reynolds_per_velocity)
     high = math.ceil((most + half) / step) * step
@@ -260,12 +260,12 @@ def _polynomial(
 def _coefficients(
     low: float, high: float, reynolds_per_velocity: float, relative_roughness: float
 ) -> tuple[float, ...] | None:
-    """Powers of a place from -1 to 1 in the factor between two velocities; None where so many do not do."""
+    """Return powers of a position from -1 to 1 in the factor between two velocities; None where this number is insufficient."""
     order = np.arange(NODES)
     angles = np.pi * (order + 0.5) / NODES
     velocities = (low + high) / 2 + np.cos(angles) * (high - low) / 2
     factors = np.asarray(mean_from_path_velocity(velocities, reynolds_per_velocity, relative_roughness)[1])
-    # What all share is taken out first: it would drown the small coefficients in rounding.
+    # The common value is subtracted first, as its rounding exceeds the small coefficients.
     chebyshev = np.cos(np.outer(order, angles)) @ (factors - factors[0]) * (2 / NODES)
     chebyshev[0] = chebyshev[0] / 2 + factors[0]
     needed = int(np.flatnonzero(np.abs(chebyshev) > POLYNOMIAL_FITS)[-1]) + 1
@@ -275,7 +275,7 @@ def _coefficients(
 
 
 def _factor_below_turbulence(path_reynolds: Real, edge: Real) -> Real:
-    """Profile factor where Re < 4000, from the Reynolds number of the path velocity; `edge` is the factor at 4000."""
+    """Return the profile factor where Re < 4000, from the Reynolds number of the path velocity; `edge` is the factor at 4000."""
     slope = (edge - LAMINAR_FACTOR) / LOG_BETWEEN
     ratio = np.clip(path_reynolds / LAMINAR_BELOW, 1 / LAMINAR_FACTOR, TURBULENT_FROM / LAMINAR_BELOW / edge)
     # y = log(Re/2300) solves exp(y) = ratio (3/4 + slope y): convex, so Newton from the upper end never oversteps.

@@ -13,15 +13,15 @@ from compute.measuring.beam import RayPath, Real, Setup, trace
 
 Sides = Literal["same", "opposite"]
 USUAL_TRAVERSES = (1, 2, 3, 4)
-# Below this between the faces a same-side pair cannot be clamped; common practice.
+# Minimum distance between the faces of a same-side pair; common practice.
 MIN_ROOM_BETWEEN_FACES = 0.010
-# A time difference at the expected velocity is wanted this many times the timing resolution: 1 %; default value.
+# Minimum ratio of the time difference at the expected velocity to the timing resolution: 1 %; default value.
 RESOLUTION_MULTIPLE = 100
-# Timing resolution taken where the meter's is not known; default value.
+# Timing resolution assumed where the meter's is not known; default value.
 USUAL_TIMING_RESOLUTION = 0.2e-9
 # A beam longer than this at 1 MHz loses too much strength, and in proportion less at higher frequency; default value.
-# Clean water itself takes only 0.2 dB/m at 1 MHz (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection take
-# far more.
+# Clean water attenuates only 0.2 dB/m at 1 MHz (25e-15 s2/m, from memory): bubbles, dirt, scale and each reflection
+# attenuate far more.
 MAX_BEAM_AT_1_MHZ = 2.0
 
 
@@ -57,7 +57,7 @@ class Recommendation:
 
 
 def calculate_spacing(setup: Setup) -> Spacing:
-    """Spacing, times and sensitivity of a set-up.
+    """Return spacing, times and sensitivity of a set-up.
 
     Spacing = axial advance - 2 face offsets. Time difference = 2 x time in the medium x axial slowness x velocity.
 
@@ -91,7 +91,7 @@ def calculate_spacing(setup: Setup) -> Spacing:
 
 
 def alternatives(setup: Setup, counts: Sequence[int] = USUAL_TRAVERSES) -> tuple[Spacing, ...]:
-    """The same set-up with other numbers of traverses.
+    """Return the set-up with other numbers of traverses.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def recommend_traverses(
 ) -> Recommendation:
     """Recommend a number of traverses.
 
-    Two on the same side unless unsuitable: one ruler serves both transducers, and a cross-flow cancels between the two legs.
+    Two on the same side unless unsuitable: one rail holds both transducers, and a cross-flow cancels between the two legs.
     Four where two leave no room between the faces or give too small a time difference; one where the beam is long for its
     frequency or the pipe is short; three where one gives too small a time difference.
 
@@ -161,7 +161,7 @@ def recommend_traverses(
 
 
 def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[Message]:
-    """Reasons why a number of traverses is unsuitable: no room between the faces or on the pipe, a beam too long."""
+    """Return reasons why a number of traverses is unsuitable: no room between the faces or on the pipe, a beam too long."""
     reasons = []
     longest = MAX_BEAM_AT_1_MHZ * 1e6 / frequency
     if _beam(spacing) > longest:
@@ -196,5 +196,5 @@ def _impossible(spacing: Spacing, frequency: float, room: float | None) -> list[
 
 
 def _beam(spacing: Spacing) -> float:
-    """Length of the beam in the medium [m]."""
+    """Return the length of the beam in the medium [m]."""
     return float(spacing.traverses * spacing.bore / np.cos(spacing.path.angle_in_medium))

@@ -1,7 +1,7 @@
-"""Which transducer pairs of many suit a pipe: one evaluation over all pairs for each number of traverses.
+"""Suitability of many transducer pairs for a pipe: one evaluation over all pairs for each number of traverses.
 
-A way for many at once of `compute.results.survey.calculate_setup`, which stays the one place of the physics: pairs whose beams take the same waves
-through wall and linings are followed together by `compute.measuring.spacing.calculate_spacing`.
+`compute.results.survey.calculate_setup` for many pairs at once, with the same physics: pairs whose beams take the same waves
+through wall and linings are calculated together by `compute.measuring.spacing.calculate_spacing`.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ LONGITUDINAL, SHEAR, NO_WAVE = 1, 2, 0
 
 @dataclass(frozen=True, slots=True)
 class SuitabilityTable:
-    """Set-ups of many pairs on one pipe; rows as `ORDER` where there are two axes, columns the pairs. NaN where no wave is.
+    """Set-ups of many pairs on one pipe; rows as `ORDER` where there are two axes, columns the pairs. NaN without a wave.
 
-    blocked_by : 0 a wave reaches the medium; else 1 + the layer it does not pass, walls and linings first, then the medium
-    axial_speed [m/s]; max_beam that bears the frequency, spacing, beam [m]; time_difference_per_velocity [s per m/s]
-    fits : no room is lacking and the beam is not too long
+    blocked_by : 0 a wave reaches the medium; else 1 + the layer that blocks it, walls and linings first, then the medium
+    axial_speed [m/s]; max_beam at the frequency, spacing, beam [m]; time_difference_per_velocity [s per m/s]
+    fits : enough room and the beam is not too long
     chosen : row of the recommended number of traverses
     """
 
@@ -54,7 +54,7 @@ def suit(
     timing_resolution: float,
     room: float | None,
 ) -> SuitabilityTable:
-    """Set up every pair against one pipe with each usual number of traverses.
+    """Calculate every pair on one pipe with each usual number of traverses.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def suit(
     ------
     geometry : see `compute.measuring.spacing`; the choice is that of `recommend_traverses`.
     """
-    together = _together(pairs)
+    together = _stacked(pairs)
     slowness = np.asarray(axial_slowness(together))
     waves, blocked = _waves(pipe, medium, slowness)
     shape = (len(ORDER), len(pairs))
@@ -87,7 +87,7 @@ def suit(
         some = np.flatnonzero((blocked == 0) & np.all(waves == kind[:, None], axis=0))
         group = _some(together, some)
         for row, traverses in enumerate(ORDER):
-            found = calculate_spacing(Setup(_carrying(pipe, kind), medium, group, traverses))
+            found = calculate_spacing(Setup(_with_waves(pipe, kind), medium, group, traverses))
             spacing[row, some] = found.spacing
             beam[row, some] = traverses * found.bore / np.cos(found.path.angle_in_medium)
             per_velocity[row, some] = found.time_difference_per_velocity
@@ -101,8 +101,8 @@ def suit(
     )
 
 
-def _together(pairs: Sequence[Transducers]) -> Transducers:
-    """Many pairs as one of arrays."""
+def _stacked(pairs: Sequence[Transducers]) -> Transducers:
+    """Return many pairs as one pair of arrays."""
     names = ("frequency", "wedge_sound_speed", "wedge_angle", "face_offset", "wedge_delay")
     return Transducers(**{name: np.array([getattr(one, name) for one in pairs], float) for name in names})  # type: ignore[arg-type]
 
@@ -113,7 +113,7 @@ def _some(pairs: Transducers, some: NDArray[np.int64]) -> Transducers:
 
 
 def _waves(pipe: Pipe, medium: Medium, slowness: FloatArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """The wave each pair sends through each layer by the rule of `choose_wave_mode`, and the first it cannot pass."""
+    """Return each pair's wave in each layer by the rule of `choose_wave_mode`, and the first layer that blocks it."""
     waves = np.array([_wave(layer, slowness) for layer in (pipe.wall, *pipe.linings)])
     passed = np.vstack([waves != NO_WAVE, slowness * medium.sound_speed < 1])
     blocked = np.where(passed.all(axis=0), 0, 1 + np.argmin(passed, axis=0))
@@ -128,8 +128,8 @@ def _wave(layer: Layer, slowness: FloatArray) -> NDArray[np.int64]:
     return np.where(longitudinal, LONGITUDINAL, np.where(shear, SHEAR, NO_WAVE))
 
 
-def _carrying(pipe: Pipe, waves: NDArray[np.int64]) -> Pipe:
-    """The pipe with each layer's wave set."""
+def _with_waves(pipe: Pipe, waves: NDArray[np.int64]) -> Pipe:
+    """Return the pipe with the wave of each layer set."""
     wall, *linings = (
         replace(layer, wave_mode="longitudinal" if wave == LONGITUDINAL else "shear")
         for layer, wave in zip((pipe.wall, *pipe.linings), waves, strict=True)
@@ -141,14 +141,14 @@ def _fits(
     spacing: FloatArray, beam: FloatArray, longest: FloatArray, room: float | None
 ) -> NDArray[np.bool_]:
     same_side = np.array([count % 2 == 0 for count in ORDER])[:, None]
-    # Comparisons with NaN are false: where no wave is, nothing fits.
+    # Comparisons with NaN are false: without a wave, nothing fits.
     fits = beam <= longest
     fits &= ~same_side | (spacing >= MIN_ROOM_BETWEEN_FACES)
     return fits if room is None else fits & (spacing <= room)
 
 
 def _chosen(fits: NDArray[np.bool_], clear: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """The first without a disadvantage; else the most traverses that fit; else one."""
+    """Return the first number without a disadvantage; else the most traverses that fit; else one."""
     most = np.where(fits, np.array(ORDER)[:, None], 0).argmax(axis=0)
     most = np.where(fits.any(axis=0), most, ORDER.index(1))
     return np.where(clear.any(axis=0), clear.argmax(axis=0), most)

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from compute.base.checks import FindingChecks
 from compute.base.errors import NotEnough, OutOfRange
 from compute.base.messages import Finding, field_name, finding, quantity
 
-# A worn or ovalised pipe shows in readings that differ by more than this fraction of their mean; common practice.
+# Readings of a worn pipe differ by more than this fraction of their mean; common practice.
 UNEVEN_SHARE = 0.10
 # Plausible longitudinal sound speeds of a wall [m/s]; default values.
 MIN_SOUND_SPEED, MAX_SOUND_SPEED = 100.0, 20_000.0
@@ -30,8 +31,11 @@ class Wall:
 
     @property
     def uneven(self) -> bool:
-        """Whether the wall varies around the pipe as that of a worn pipe does."""
+        """Whether the wall varies around the pipe like that of a worn pipe."""
         return self.maximum - self.minimum > UNEVEN_SHARE * self.mean
+
+
+WALL_CHECKS: FindingChecks[Wall] = FindingChecks("wall measurement")
 
 
 def wall_from_readings(
@@ -100,41 +104,30 @@ def wall_from_readings(
     )
 
 
-def wall_findings(wall: Wall) -> list[Finding]:
-    """Check a wall measurement.
-
-    Parameters
-    ----------
-    wall : Wall
-
-    Returns
-    -------
-    findings : list of Finding
-
-    Source
-    ------
-    limit : UNEVEN_SHARE, common practice.
-    """
-    findings: list[Finding] = []
-    if wall.uneven:
-        findings.append(
-            finding(
-                "wall-thickness-uneven",
-                "warning",
-                "readings",
-                minimum=quantity(wall.minimum, "length"),
-                maximum=quantity(wall.maximum, "length"),
-                range=quantity(wall.maximum - wall.minimum, "length"),
-                limit=quantity(UNEVEN_SHARE * wall.mean, "length"),
-            )
+@WALL_CHECKS.register
+def _uneven(wall: Wall) -> list[Finding]:
+    if not wall.uneven:
+        return []
+    return [
+        finding(
+            "wall-thickness-uneven",
+            "warning",
+            "readings",
+            minimum=quantity(wall.minimum, "length"),
+            maximum=quantity(wall.maximum, "length"),
+            range=quantity(wall.maximum - wall.minimum, "length"),
+            limit=quantity(UNEVEN_SHARE * wall.mean, "length"),
         )
-    if wall.correction_factor != 1:
-        findings.append(
-            finding(
-                "gauge-velocity-corrected", "info", "gauge_velocity_setting", factor=wall.correction_factor
-            )
-        )
-    return findings
+    ]
+
+
+@WALL_CHECKS.register
+def _velocity_corrected(wall: Wall) -> list[Finding]:
+    if wall.correction_factor == 1:
+        return []
+    return [
+        finding("gauge-velocity-corrected", "info", "gauge_velocity_setting", factor=wall.correction_factor)
+    ]
 
 
 def _factor(gauge_velocity_setting: float | None, wall_sound_speed: float | None) -> float:

@@ -55,7 +55,7 @@ class ModelInput:
         self.shifts = [
             shift
             for at, one in enumerate(problem.technicians)
-            for shift in _stretches(at, one, self._busy(one), problem)
+            for shift in _shifts_between_absences(at, one, self._busy(one), problem)
         ]
         self._kit_starts = [
             {
@@ -198,7 +198,7 @@ class ModelInput:
         return found
 
 
-def _stretches(
+def _shifts_between_absences(
     at: int, technician: Technician, busy: list[tuple[Span, int]], problem: Problem
 ) -> Iterable[Shift]:
     for shift in technician.shifts:

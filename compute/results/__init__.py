@@ -1,1 +1,1 @@
-"""Results of a survey: its uncertainty, diagnosis, reduction of the log, and why a result changed."""
+"""Results of a survey: uncertainty, diagnosis, reduction of the log, and breakdown of changes."""

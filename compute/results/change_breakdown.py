@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 
 from compute.measuring.beam import Setup
 from compute.measuring.entries import (
@@ -28,6 +28,31 @@ PIPE_FIELDS = (
 )
 
 
+# Kinds of the values of media, materials, linings and transducer pairs.
+PART_KINDS = {
+    "temperature": "temperature",
+    "min_temperature": "temperature",
+    "max_temperature": "temperature",
+    "wedge_reference_temperature": "temperature",
+    "pressure": "pressure",
+    "sound_speed": "speed",
+    "longitudinal_sound_speed": "speed",
+    "shear_sound_speed": "speed",
+    "wedge_sound_speed": "speed",
+    "wedge_speed_per_kelvin": "speed_per_temperature",
+    "density": "density",
+    "dynamic_viscosity": "dynamic_viscosity",
+    "roughness": "roughness",
+    "thickness": "length",
+    "face_offset": "length",
+    "thermal_expansion": "thermal_expansion",
+    "salinity": "salinity",
+    "frequency": "frequency",
+    "wedge_angle": "angle",
+    "wedge_delay": "transit_time",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class CalculationInputs:
     """What a result rests on, to explain by how much each part moved it."""
@@ -39,12 +64,21 @@ class CalculationInputs:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """A value of an entry that has several, with its kind of quantity: `number` or `text` without a unit."""
+
+    field: str
+    value: float | str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
 class Effect:
     """An input that differs between two results, and what its change alone does to the flow [m3/s]."""
 
     field: str
-    before: float | str | None
-    after: float | str | None
+    before: float | tuple[Part, ...] | None
+    after: float | tuple[Part, ...] | None
     kind: str
     effect: float
 
@@ -77,20 +111,18 @@ def explain_change(
             moved = _flow_of(
                 replace(before, pipe=replace(before.pipe, **{name: new})), transit_time, time_difference
             )
-            shown = (old, new) if kind != "text" else (_words(old), _words(new))
+            shown = (old, new) if kind != "text" else (_parts(old, name), _parts(new, name))
             effects.append(Effect(f"pipe.{name}", shown[0], shown[1], kind, moved - start))
     if before.medium != after.medium:
         moved = _flow_of(replace(before, medium=after.medium), transit_time, time_difference)
-        effects.append(Effect("medium", _words(before.medium), _words(after.medium), "text", moved - start))
+        effects.append(Effect("medium", *_differing(before.medium, after.medium), "text", moved - start))
     if before.transducers != after.transducers:
         moved = _flow_of(replace(before, transducers=after.transducers), transit_time, time_difference)
-        words = _words(before.transducers), _words(after.transducers)
-        effects.append(Effect("transducers", *words, "text", moved - start))
+        parts = _differing(before.transducers, after.transducers)
+        effects.append(Effect("transducers", *parts, "text", moved - start))
     if before.traverses != after.traverses:
         moved = _flow_of(replace(before, traverses=after.traverses), transit_time, time_difference)
-        effects.append(
-            Effect("traverses", str(before.traverses), str(after.traverses), "text", moved - start)
-        )
+        effects.append(Effect("traverses", before.traverses, after.traverses, "number", moved - start))
     return tuple(effects)
 
 
@@ -102,15 +134,20 @@ def _flow_of(inputs: CalculationInputs, transit_time: float, time_difference: fl
     return float(flow_from_times(setup, transit_time, time_difference).volume_flow)
 
 
-def _words(value: object) -> str:
-    """A changed entry in words: its stated parts."""
-    if value is None:
-        return "none"
-    if isinstance(value, str):
-        return value
-    parts = {name: getattr(value, name) for name in value.__dataclass_fields__}  # type: ignore[attr-defined]
-    return ", ".join(
-        f"{k} {_words(v) if hasattr(v, '__dataclass_fields__') else v}"
-        for k, v in parts.items()
-        if v not in ("", None)
-    )
+def _differing(before: object, after: object) -> tuple[tuple[Part, ...], tuple[Part, ...]]:
+    """The values that differ between two entries."""
+    old, new = _parts(before), _parts(after)
+    return tuple(one for one in old if one not in new), tuple(one for one in new if one not in old)
+
+
+def _parts(value: object, name: str = "") -> tuple[Part, ...]:
+    """The entered values of a changed entry, each with its kind of quantity."""
+    if value is None or value == "":
+        return ()
+    if isinstance(value, tuple):
+        return tuple(part for one in value for part in _parts(one, name))
+    if is_dataclass(value):
+        return tuple(part for one in fields(value) for part in _parts(getattr(value, one.name), one.name))
+    if isinstance(value, int | float):
+        return (Part(name, value, PART_KINDS.get(name, "number")),)
+    return (Part(name, str(value), "text"),)

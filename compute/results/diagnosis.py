@@ -4,7 +4,7 @@ Bayes' rule over the kinds of entry error in `compute.results.entry_error_kinds`
 candidates. With r the measured time less the time of a set-up and s its standard uncertainty, a candidate from a list scores
 weight x N(r; 0, s). A solved value differs by `move` and may differ by `reach` (one standard deviation); it spreads the
 time by reach x |r/move|, so it scores weight x N(r; 0, S) with r as entered and S^2 = s^2 + (reach x r/move)^2: the
-farther a value may move, the less it explains. The list is completed by "no error" and "another cause". Scores over their
+larger the possible change of a value, the less it explains. The list is completed by "no error" and "another cause". Scores over their
 sum are the probabilities.
 """
 
@@ -48,11 +48,11 @@ WEIGHTS: Mapping[str, float] = {
 ALL_WELL = 1.0
 OTHER_CAUSE_PRIOR = 0.1
 OTHER_CAUSE_SPREAD = 0.3  # of the time in the medium
-# Standard deviation of the logarithm of the right wall over the one entered, for a schedule mixed up; a default value.
+# Standard deviation of the logarithm of the correct wall over the one entered, for a wrong schedule; a default value.
 SCHEDULE_REACH = math.log(2.0)
 # Likelihood against any other medium; default values.
 COMMON_MEDIA = {"water": 20.0, "seawater": 3.0}
-# An entry error changes a value by some five times its default uncertainty; a default value.
+# An entry error changes a value by about five times its default uncertainty; a default value.
 ENTRY_ERROR_REACH = 5.0
 # Where no default uncertainty is listed [K, m, relative]; default values.
 TEMPERATURE_REACH = {"measured": 15.0, "estimated": 25.0, "": 20.0}
@@ -60,8 +60,8 @@ SPACING_REACH = 0.010
 SOUND_SPEED_REACH = 0.05
 # Standard uncertainty of an entered sound speed of a medium, relative; a default value.
 STATED_SOUND_SPEED_UNCERTAINTY = 0.002
-# A value with an entered uncertainty was checked: other errors of it are that much rarer. A default value.
-LOOKED_AT = 0.2
+# A value with an entered uncertainty was checked: other errors of it are less frequent by this factor. A default value.
+CHECKED_WEIGHT = 0.2
 MIN_PROBABILITY = 0.001
 # A change of the flow below this is reported as none.
 NO_EFFECT = 0.0005
@@ -96,7 +96,7 @@ class PossibleCause:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """Whether a measured sound speed [m/s] is consistent; if not, the possible causes, the likeliest first.
+    """Whether a measured sound speed [m/s] is consistent; if not, the possible causes, the most probable first.
 
     `other_cause_probability` completes those of all possible causes, shown or not, to 1.
     `measured_sound_speed` is None where the time is too short.
@@ -112,7 +112,7 @@ class Diagnosis:
 
 
 def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
-    """The case with the transit time of a sound speed that the meter showed with these entries.
+    """Return the case with the transit time of a sound speed that the meter showed with these entries.
 
     Parameters
     ----------
@@ -188,7 +188,7 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
 
 
 def time_uncertainty(case: Case, stated: Mapping[str, InputUncertainty]) -> float:
-    """Standard uncertainty of the difference of the transit time by the entries and the measured one.
+    """Return the standard uncertainty of the difference of the calculated and the measured transit time.
 
     Parameters
     ----------
@@ -212,14 +212,14 @@ def time_uncertainty(case: Case, stated: Mapping[str, InputUncertainty]) -> floa
 
 
 def _shifted_cases(case: Case, path: str, stated: Mapping[str, InputUncertainty]) -> Iterator[Case]:
-    """The case with one input moved by its standard uncertainty, where the input occurs and can move."""
+    """Return the case with one input changed by its standard uncertainty, where the input occurs and can change."""
     value = _value(case, path)
     uncertainty = stated.get(path) or _ordinary(case, path)
     if value is None or uncertainty is None:
         return
     for sign in (1, -1):
         try:
-            moved = _moved(case, path, value + sign * uncertainty.of(value))
+            moved = _with_change(case, path, value + sign * uncertainty.of(value))
             transit_time_of(moved)
         except ComputeError:
             continue
@@ -228,7 +228,7 @@ def _shifted_cases(case: Case, path: str, stated: Mapping[str, InputUncertainty]
 
 
 def _medium_time_variance(case: Case, stated: InputUncertainty | None) -> float:
-    """Variance from the sound speed of a library medium; one entered by value is an input of its own."""
+    """Return the variance from the sound speed of a library medium; an entered sound speed is a separate input."""
     resolved = resolve_medium(case.medium)
     if resolved.sound_speed_uncertainty is None:
         return 0.0
@@ -256,7 +256,7 @@ def _value(case: Case, path: str) -> float | None:
     return None if value is None else float(value)
 
 
-def _moved(case: Case, path: str, value: float) -> Case:
+def _with_change(case: Case, path: str, value: float) -> Case:
     part, name = path.split(".", 1)
     if path == "pipe.lining.thickness" and case.pipe.lining is not None:
         return replace(case, pipe=replace(case.pipe, lining=replace(case.pipe.lining, thickness=value)))
@@ -273,9 +273,9 @@ def _measured(case: Case) -> float | None:
 def _ranked(
     case: Case, stated: Mapping[str, InputUncertainty], spread: float
 ) -> tuple[tuple[PossibleCause, ...], float]:
-    """Possible causes, the likeliest first, and the probability that it is none of them."""
+    """Return possible causes, the most probable first, and the probability of another cause."""
     miss = case.transit_time - transit_time_of(case)
-    # The uncertainty is that of the set-up as it is: it grows with the time.
+    # The uncertainty is that of the unchanged set-up: it grows with the time.
     spread *= max(1.0, case.transit_time / transit_time_of(case))
     else_spread = OTHER_CAUSE_SPREAD * float(trace(setup_of(case)).time_in_medium)
     rest = ALL_WELL * _density(miss, spread) + OTHER_CAUSE_PRIOR * _density(miss, else_spread)
@@ -298,19 +298,19 @@ def _ranked(
 def _score(
     case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty], spread: float, miss: float
 ) -> float:
-    weight = WEIGHTS[candidate.kind] / candidate.siblings * _likeliness(candidate)
+    weight = WEIGHTS[candidate.kind] / candidate.siblings * _likelihood(candidate)
     if candidate.move is not None:
         reach = _reach(case, candidate, stated)
         return weight * _density(miss, math.hypot(spread, reach * miss / candidate.move))
     if candidate.field in stated:
-        weight *= LOOKED_AT
-    # A mixture of unknown share may take any time of its span: a rectangle's deviation is its width over sqrt(12).
+        weight *= CHECKED_WEIGHT
+    # A mixture of unknown composition may have any time of its span: a rectangle's deviation is its width over sqrt(12).
     wide = math.hypot(spread, candidate.span / math.sqrt(12))
     return weight * _density(case.transit_time - transit_time_of(candidate.case), wide)
 
 
-def _likeliness(candidate: CandidateError) -> float:
-    """Likelihood of a candidate among its siblings: a schedule near the one entered, and water, are the likeliest."""
+def _likelihood(candidate: CandidateError) -> float:
+    """Return the likelihood of a candidate among its siblings: a schedule near the entered one, and water, are the most likely."""
     entered, implied_value = candidate.entered.value, candidate.implied_value.value
     if candidate.kind == "other-schedule" and isinstance(entered, float) and isinstance(implied_value, float):
         return math.exp(-0.5 * (math.log(implied_value / entered) / SCHEDULE_REACH) ** 2)
@@ -318,7 +318,7 @@ def _likeliness(candidate: CandidateError) -> float:
 
 
 def _reach(case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty]) -> float:
-    """How far a value may move, one standard deviation: the entered uncertainty, or the reach of the candidate."""
+    """Return the possible change of a value, one standard deviation: the entered uncertainty, or the reach of the candidate."""
     entered = candidate.entered.value if isinstance(candidate.entered.value, float) else 0.0
     if candidate.field in stated:
         return stated[candidate.field].of(entered)
@@ -341,7 +341,7 @@ def _density(miss: float, spread: float) -> float:
 
 
 def _merged(scored: list[tuple[float, CandidateError]]) -> list[tuple[float, CandidateError]]:
-    """Candidates with the same value of the same field as one: the likeliest, with the scores of all."""
+    """Merge candidates with the same value of the same field: the most likely one, with the scores of all."""
     kept: list[tuple[float, CandidateError]] = []
     for score, candidate in sorted(scored, key=lambda pair: -pair[0]):
         twin = next((index for index, (_, other) in enumerate(kept) if _same(candidate, other)), None)
@@ -395,7 +395,7 @@ def _parameter(figure: Figure) -> Any:
 
 
 def _flow(entered: Case, supposed: Case) -> float | None:
-    """Volume flow with the changed entries, at the times entered and a time difference of about 1 m/s.
+    """Return the volume flow with the changed entries, at the entered times and a time difference of about 1 m/s.
 
     The profile factor depends little on the velocity, and so does the ratio of two of these flows.
     """

@@ -10,7 +10,7 @@ from compute.results.entry_errors_pipe import PIPE_ERROR_KINDS
 
 
 def candidate_errors(case: Case) -> list[CandidateError]:
-    """Every possible single wrong entry; impossible values are left out.
+    """Return every possible single wrong entry; impossible values are excluded.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Candidate errors of single entries, and the case they belong to; `entry_error_kinds` lists the kinds.
 
 A candidate is the set-up with one entry changed so that it may explain the measured transit time. A candidate from a list (another
-material, another number of traverses) is taken as it is; a value (wall, temperature) is solved so that the changed set-up
+material, another number of traverses) is used unchanged; a value (wall, temperature) is solved so that the changed set-up
 has that time.
 """
 
@@ -22,7 +22,7 @@ from compute.measuring.entries import MediumEntry, PipeEntry, resolve_medium, re
 class Case:
     """The entries, and the transit time [s] measured with them.
 
-    `spacing_off` [m] is by how much the mounted spacing is too large.
+    `spacing_off` [m] is the excess of the mounted spacing.
     """
 
     pipe: PipeEntry
@@ -33,11 +33,11 @@ class Case:
     spacing_off: float = 0.0
 
     def with_pipe(self, **changes: object) -> Case:
-        """The case with other entries of the pipe."""
+        """Return the case with other entries of the pipe."""
         return replace(self, pipe=replace(self.pipe, **changes))  # type: ignore[arg-type]
 
     def with_medium(self, **changes: object) -> Case:
-        """The case with another medium; raises OutOfRange for one that boils or freezes."""
+        """Return the case with another medium; raises OutOfRange if it boils or freezes."""
         medium = replace(self.medium, **changes)  # type: ignore[arg-type]
         if any(finding.severity == "error" for finding in resolve_medium(medium).findings):
             raise OutOfRange(field="medium")
@@ -52,7 +52,7 @@ class Case:
         return True
 
     def solved(self, change: Callable[[float], Case], grid: Iterable[float]) -> list[float]:
-        """The values with which a changed case has the measured time, between neighbours of a grid."""
+        """Return the values with which a changed case has the measured time, between neighbours of a grid."""
         return roots(lambda x: transit_time_of(change(x)), self.transit_time, grid)
 
 
@@ -71,7 +71,7 @@ class CandidateError:
 
     siblings : number of possible candidates of the same kind; they share its weight
     move     : distance of a solved value from the one entered, in its unit; None for a candidate from a list
-    reach    : how far such a value may move, one standard deviation, where its field has no uncertainty of its own
+    reach    : possible change of such a value, one standard deviation, where its field has no entered uncertainty
     span     : range of the times [s] of all its possible values, where none of them was entered
     message  : key of its message
     facts    : further parameters of the message
@@ -96,7 +96,7 @@ Kind = Callable[[Case], Iterator[CandidateError]]
 
 
 def setup_of(case: Case) -> Setup:
-    """The physical set-up of a case.
+    """Return the physical set-up of a case.
 
     Parameters
     ----------
@@ -116,9 +116,9 @@ def setup_of(case: Case) -> Setup:
 
 
 def transit_time_of(case: Case) -> float:
-    """Transit time by the entries of a case.
+    """Return the transit time by the entries of a case.
 
-    Transducers that are too far apart receive the plane wave later by slowness x distance.
+    Transducers with too much spacing receive the plane wave later by slowness x distance.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def transit_time_of(case: Case) -> float:
 
 
 def roots(transit_time: Callable[[float], float], target: float, grid: Iterable[float]) -> list[float]:
-    """Values at which a transit time is the measured one, between neighbours of a grid.
+    """Return the values at which a transit time is the measured one, between neighbours of a grid.
 
     Parameters
     ----------

@@ -16,7 +16,7 @@ from compute.results.checks import medium_title
 from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of, transit_time_of
 
 MAX_TRAVERSES_CONSIDERED = 8
-# Composition of a medium: kind of quantity, least, most, and how far a guess reaches (one standard deviation).
+# Composition of a medium: kind of quantity, minimum, maximum, and standard deviation of a guess.
 COMPOSITIONS = {
     "salinity": ("salinity", 0.0, 120.0, 20.0),
     "mass_fraction": ("number", 0.0, 0.6, 0.2),
@@ -62,7 +62,7 @@ def _media(case: Case) -> Iterator[CandidateError]:
 
 
 def _span(case: Case, name: str) -> float:
-    """The range of the times [s] of all compositions of a mixture."""
+    """Return the range of the times [s] of all compositions of a mixture."""
     _, least, most, _ = COMPOSITIONS[name]
     mixtures = [replace(case, medium=replace(case.medium, **{name: x})) for x in np.linspace(least, most, 9)]
     times = [transit_time_of(mixture) for mixture in mixtures if mixture.can_be()]
@@ -164,7 +164,7 @@ def _traverses(case: Case) -> Iterator[CandidateError]:
 
 
 def _wedge_delays(case: Case) -> Iterator[CandidateError]:
-    # The time is a straight line in the delay: two wedges, each once.
+    # The time is linear in the delay: two wedges, each once.
     off = (case.transit_time - transit_time_of(case)) / 2
     entered = float(case.transducers.wedge_delay)
     if entered + off < 0:

@@ -22,7 +22,7 @@ from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
 from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of
 
 INCH = 0.0254
-# A standard outer diameter within this of a value is the one meant; default value.
+# A value within this relative distance of a standard outer diameter stands for that diameter; default value.
 NEAR_STANDARD = 0.03
 SAME_OUTER_DIAMETER = 0.005
 SAME_WALL = 0.02
@@ -59,7 +59,7 @@ def _diameter_candidate(
 
 
 def _size(row: PipeSize | None) -> dict[str, Any]:
-    """A standard size as parameters of a message."""
+    """Return a standard size as parameters of a message."""
     if row is None:
         return {"size": None, "schedule": None, "standard": None}
     return {"size": row.size, "schedule": row.schedule or None, "standard": row.standard}
@@ -74,7 +74,7 @@ def _by_diameter(rows: Iterable[PipeSize], other_than: float) -> dict[float, Pip
 
 
 def _named(case: Case) -> dict[float, PipeSize]:
-    """Actual outer diameters of the sizes called by the number entered."""
+    """Return actual outer diameters of the sizes with the entered number as designation."""
     entered, material = case.pipe.outer_diameter, case.pipe.material.name
     rows: list[PipeSize] = []
     for unit, length, parts in (("in", INCH, 4), ("mm", 0.001, 1)):
@@ -111,7 +111,7 @@ def _diameters(case: Case) -> Iterator[CandidateError]:
 def _nearest(
     row: PipeSize | None, dimension: float | None, entered: float, same_within: float
 ) -> dict[str, Any]:
-    """The nearest standard size as parameters of a message; left out where it is the size entered."""
+    """Return the nearest standard size as parameters of a message; empty if it is the entered size."""
     if row is None or dimension is None:
         return {"nearest": None, "nearest_is_entered": False}
     if abs(dimension / entered - 1) <= same_within:
@@ -159,7 +159,7 @@ def _wall_candidate(case: Case, kind: str, wall: float, message: str, row: PipeS
 
 
 def _standard_walls(case: Case) -> list[PipeSize]:
-    """Rows with a wall for the outer diameter entered, one for each wall."""
+    """Return the rows with a wall for the entered outer diameter, one for each wall."""
     outer = case.pipe.outer_diameter
     rows = sizes_by_outer_diameter(outer, SAME_OUTER_DIAMETER * outer, case.pipe.material.name)
     by_wall = {row.wall_thickness: row for row in reversed(rows) if row.wall_thickness is not None}
@@ -257,7 +257,7 @@ def _liner(case: Case, material: MaterialEntry) -> Callable[[float], Case]:
 
 def _materials(case: Case) -> Iterator[CandidateError]:
     entered = case.pipe.material.name or "stated by its sound speeds"
-    # The roughness stays: only the sound speed of the wall is in question.
+    # The roughness is unchanged: only the sound speed of the wall is varied.
     rough = resolve_pipe(case.pipe).pipe.roughness
     for solid in solids():
         if solid.use == "pipe" and solid.name != entered:
@@ -289,7 +289,7 @@ def _wave_modes(case: Case) -> Iterator[CandidateError]:
 
 
 def _title(material: str) -> str | None:
-    """The title of a material of the library; None for one entered by its sound speeds."""
+    """Return the title of a library material; None for a material entered by its sound speeds."""
     if not material:
         return None
     return next((solid.title for solid in solids() if solid.name == material), material)

@@ -11,16 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, finding, quantity, term
 from compute.base.sources import Source
+from compute.base.units import difference_kind
 from compute.calibration.error_correction import Zero, true_from_indicated
 from compute.calibration.points import ErrorCurve
 from compute.measuring.entries import MediumEntry, PipeEntry
 from compute.results.uncertainty import InputUncertainty
 
 Measures = Literal["velocity", "wall", "temperature", "zero"]
-# An error within so many of its standard uncertainties may be none.
+# An error below this number of its standard uncertainties is not significant.
 SIGNIFICANCE_FACTOR = 2.0
 UNCORRECTED = Source(
     "JCGM 100:2008 (GUM) 3.2.4, F.2.4.5: known errors are corrected; one that is not is added to the standard uncertainty in "
@@ -33,7 +33,7 @@ UNCORRECTED = Source(
 class KnownError:
     """An instrument with the error curve of its calibration, or its zero; `applied` says whether results are corrected by it.
 
-    measures : what of a survey it measured: the flow velocity, the wall by wall measurement, the temperature, or the zero of the time
+    measures : the quantity of a survey that it measured: the flow velocity, the wall by wall measurement, the temperature, or the zero of the time
         difference of a transducer pair
     """
 
@@ -73,7 +73,7 @@ FIELDS: dict[Measures, tuple[str, str]] = {
 
 
 def of(known: Sequence[KnownError], measures: Measures) -> KnownError | None:
-    """The known error of what a survey measured by one kind of instrument.
+    """Return the known error of a quantity measured by one kind of instrument.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def of(known: Sequence[KnownError], measures: Measures) -> KnownError | None:
 
 
 def corrected(known: KnownError | None, value: float) -> Corrected:
-    """A measured value and its known error: less the error if a policy applies, else with a larger uncertainty.
+    """Correct a measured value by its known error if a policy applies, else increase its uncertainty.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def entries_corrected(
     measured_wall: tuple[float, float] | None,
     known: Sequence[KnownError],
 ) -> CorrectedEntries:
-    """A survey's wall and temperature with the known errors of the gauge and the thermometer.
+    """Correct a survey's wall and temperature by the known errors of the gauge and the thermometer.
 
     The error of the gauge matters only where the wall entered is the measured one, within twice the uncertainty of the wall
     measurement; that of the thermometer only where the temperature was measured.
@@ -171,7 +171,7 @@ def entries_corrected(
 
 
 def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) -> bool:
-    """Whether a wall entered is the measured one.
+    """Return whether an entered wall is the measured one.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) 
 
 
 def calibration_uncertainties(velocity: Corrected, zero: Corrected) -> dict[str, InputUncertainty]:
-    """Uncertainties of a meter's velocity and a pair's zero in the budget of a flow.
+    """Return the uncertainties of a meter's velocity and a pair's zero in the budget of a flow.
 
     Parameters
     ----------

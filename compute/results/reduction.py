@@ -1,28 +1,25 @@
-"""A log reduced to a result with its findings and its uncertainty budget."""
+"""Reduction of a log to a result with its findings and its uncertainty budget."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 
 from compute.base.errors import NotEnough
-from compute.base.messages import Finding, finding, quantity
+from compute.base.messages import Finding
 from compute.combining.time_alignment import FlowLog
-from compute.logs.segments import Segment, merged, segments_used
+from compute.logs.segments import Segment
 from compute.logs.series import Readings as Readings
 from compute.logs.series import Series, series_of
-from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.beam import Setup
 from compute.measuring.conditions import GEOMETRY, oval_share
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
 from compute.measuring.flow import Flow, bore_area, flow_from_times
-from compute.measuring.location import Place, straight_share
-from compute.results import checks
-from compute.results.diagnosis import diagnose
+from compute.measuring.location import straight_share
+from compute.results.checks_of_results import RESULT_CHECKS, ResultCase
 from compute.results.entry_errors import Case
 from compute.results.instrument_errors import (
     Corrected,
@@ -31,9 +28,9 @@ from compute.results.instrument_errors import (
     corrected,
     entries_corrected,
     of,
-    wall_is_measured,
 )
-from compute.results.survey import CalculatedSetup, calculate_setup, flow_findings, sound_speed_not_logged
+from compute.results.occasion import Occasion
+from compute.results.survey import CalculatedSetup, calculate_setup
 from compute.results.uncertainty import (
     InputUncertainty,
     Measurement,
@@ -43,55 +40,18 @@ from compute.results.uncertainty import (
 )
 from compute.statistics.autocorrelation import (
     MIN_READINGS_AUTOCORRELATION,
-    noise_of_stretches,
+    noise_of_segments,
     repeatability,
     standard_deviation,
 )
 from compute.statistics.gum import GumResult
-
-# A result reports this many possible causes of a diagnosis, if they are at least this likely.
-MAX_CAUSES_REPORTED = 3
-MIN_PROBABILITY_REPORTED = 0.05
-
-
-@dataclass(frozen=True, slots=True)
-class InstrumentDay:
-    """An instrument and its calibration on the day of the survey."""
-
-    name: str
-    calibrated_on: date | None
-    due_on: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class Occasion:
-    """The other inputs of a survey's result.
-
-    programmed : set-up entered in the meter, for logs without times
-    mounted_spacing [m]; measured_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
-    segments : marked segments of the log; none: the whole log
-    known_errors : of the instruments, by their calibrations; at most one for each thing measured
-    remarks : further findings
-    """
-
-    day: date
-    place: Place
-    programmed: Setup
-    instruments: tuple[InstrumentDay, ...] = ()
-    mounted_spacing: float | None = None
-    measured_wall: tuple[float, float] | None = None
-    minimum_signal: float | None = None
-    rows_rejected: int = 0
-    segments: tuple[Segment, ...] = ()
-    known_errors: tuple[KnownError, ...] = ()
-    remarks: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Reduction:
     """The result of a log: means over the readings used, SI.
 
-    transit_time, time_difference [s] are means too, to explain changes of a result.
+    transit_time, time_difference [s] are also means, to explain changes of a result.
     readings_outside : readings outside the marked segments
     """
 
@@ -123,8 +83,8 @@ def reduce_log(
     """Reduce a log to a result.
 
     Each reading becomes a flow; the result is the mean of the flows, its uncertainty that of the inputs the
-    readings share together with the scatter of their mean. What calibrations say of the instruments is brought in first
-    (`compute.results.instrument_errors`); a meter's error curve is taken at the mean velocity, for over the spread of a log it is all but
+    readings share together with the scatter of their mean. Known errors of the instruments are corrected first
+    (`compute.results.instrument_errors`); a meter's error curve is evaluated at the mean velocity, as over the range of a log it is almost
     straight.
 
     Parameters
@@ -182,7 +142,7 @@ def reduce_log(
         uncertainty=uncertainty,
         findings=(
             *calculated.findings,
-            *_log_findings(calculated, series, flow, case, occasion),
+            *RESULT_CHECKS.findings(ResultCase(calculated, series, flow, case, occasion)),
             *entries.findings,
             *calibrated.findings,
             *occasion.remarks,
@@ -199,7 +159,7 @@ def flow_log(
     known_errors: tuple[KnownError, ...] = (),
     measured_wall: tuple[float, float] | None = None,
 ) -> FlowLog:
-    """Every flow of a log with its time, to combine it with others.
+    """Return every flow of a log with its time, to combine it with others.
 
     Parameters
     ----------
@@ -251,7 +211,7 @@ def _calibrated(
     *,
     keep_times: bool = False,
 ) -> tuple[Series, _Calibrated]:
-    """A log as a series of flow, less the zero and the error of the meter where these are applied."""
+    """Return a log as a series of flow, less the zero and the error of the meter where these are applied."""
     at_zero = corrected(of(known_errors, "zero"), 0.0)
     series = series_of(setup, programmed, log, segments, keep_times=keep_times, zero=-at_zero.value)
     indicated = float(series.volume_flow.mean() / bore_area(setup))
@@ -265,19 +225,8 @@ def _calibrated(
 
 
 def _means(setup: Setup, series: Series) -> Flow:
-    """The flow figures of the mean times."""
+    """Return the flow of the mean times."""
     return flow_from_times(setup, series.transit_time, float(series.time_difference.mean()))
-
-
-def _measured_wall_uncertainty(wall_thickness: float, occasion: Occasion) -> InputUncertainty | None:
-    """The uncertainty of the wall measurement, if the wall entered is the measured one (within twice that uncertainty)."""
-    if occasion.measured_wall is None:
-        return None
-    return (
-        InputUncertainty(occasion.measured_wall[1])
-        if wall_is_measured(wall_thickness, occasion.measured_wall)
-        else None
-    )
 
 
 def _uncertainty(
@@ -294,7 +243,7 @@ def _uncertainty(
         calculated.setup,
         reynolds=float(flow.reynolds),
         repeatability=_scatter(series),
-        measured_wall=_measured_wall_uncertainty(pipe.wall_thickness, occasion),
+        measured_wall=occasion.wall_uncertainty(pipe.wall_thickness),
         viscosity_relative=calculated.medium.viscosity_uncertainty,
         straight_share=straight_share(occasion.place, float(calculated.spacing.bore)),
     )
@@ -309,7 +258,7 @@ def _uncertainty(
     uncertainties |= calibrated.uncertainties
     share = oval_share(pipe.conditions(medium.temperature))
     if share:
-        # Which diameter the beam crosses is not known: an arcsine distribution between the smallest and the largest.
+        # The diameter that the beam crosses is not known: an arcsine distribution between the smallest and the largest.
         uncertainties["pipe.ovality"] = InputUncertainty(
             share / math.sqrt(2), distribution="arcsine", source=GEOMETRY
         )
@@ -320,7 +269,7 @@ def _uncertainty(
 
 
 def _scatter(series: Series) -> InputUncertainty:
-    """The repeatability of the mean time difference, from the readings about their trend.
+    """Return the repeatability of the mean time difference, from the readings about their trend.
 
     A drift, or a jump between marked segments, is a change of the flow and not an uncertainty of the mean; a large one is a
     finding.
@@ -331,80 +280,9 @@ def _scatter(series: Series) -> InputUncertainty:
         spread = float(series.time_difference.std(ddof=1)) if series.used > 1 else 0.0
         return InputUncertainty(spread, degrees_of_freedom=max(series.used - 1, 1))
     if len(stretches) > 1:
-        noise = noise_of_stretches(stretches)
+        noise = noise_of_segments(stretches)
         return InputUncertainty(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
     found = repeatability(series.time_difference)
     return InputUncertainty(
         found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0)
     )
-
-
-def _log_findings(
-    calculated: CalculatedSetup, series: Series, flow: Flow, case: Case, occasion: Occasion
-) -> list[Finding]:
-    calibrations = [
-        one
-        for instrument in occasion.instruments
-        for one in setup_checks.calibration_valid(
-            instrument.name, instrument.calibrated_on, instrument.due_on, occasion.day
-        )
-    ]
-    return [
-        *_counts(series, occasion),
-        *(sound_speed_not_logged() if series.speed_told else []),
-        *flow_findings(flow, calculated.medium, case.medium),
-        *_explained(calculated, series, case, occasion),
-        *_steady(series, occasion),
-        *checks.signal_strong(series.signal, occasion.minimum_signal),
-        *setup_checks.mounted_spacing(occasion.mounted_spacing, float(calculated.spacing.spacing)),
-        *pipe_checks.wall_against_measurement(
-            case.pipe.wall_thickness, occasion.measured_wall[0] if occasion.measured_wall else None
-        ),
-        *calibrations,
-    ]
-
-
-def _counts(series: Series, occasion: Occasion) -> list[Finding]:
-    """Findings on readings used and not used."""
-    # Rejected rows are of the whole log, impossible readings only of the marked segments.
-    rejected = checks.readings_sound(series.taken + series.outside, occasion.rows_rejected, 0)
-    findings = [one for one in rejected if one.code == "rows-rejected"]
-    findings += checks.readings_sound(series.taken, 0, series.impossible)
-    if occasion.segments:
-        findings.append(segments_used(merged(occasion.segments), series.used, series.outside))
-    return findings
-
-
-def _steady(series: Series, occasion: Occasion) -> list[Finding]:
-    half = series.used // 2
-    if not half:
-        return []
-    first, second = float(series.volume_flow[:half].mean()), float(series.volume_flow[half:].mean())
-    return checks.flow_steady(first, second, segments_marked=bool(occasion.segments))
-
-
-def _explained(calculated: CalculatedSetup, series: Series, case: Case, occasion: Occasion) -> list[Finding]:
-    """Possible causes of an inconsistent sound speed, or the finding that it is consistent."""
-    stated = {"medium.temperature": temperature_uncertainty(case.medium.temperature_source)}
-    if measured_wall := _measured_wall_uncertainty(case.pipe.wall_thickness, occasion):
-        stated["pipe.wall_thickness"] = measured_wall
-    if case.medium.temperature is None or not case.medium.name:
-        del stated["medium.temperature"]
-    found = diagnose(case, stated)
-    measured = found.measured_sound_speed
-    if found.consistent and measured is not None:
-        return [
-            finding(
-                "sound-speed-consistent",
-                "info",
-                "medium.sound_speed",
-                measured=quantity(measured, "speed"),
-                expected=quantity(found.expected_sound_speed, "speed"),
-                **checks.medium_parameters(case.medium),
-            )
-        ]
-    return [
-        finding(cause.message.key, "info", cause.candidate.field, **cause.message.parameters)
-        for cause in found.possible_causes[:MAX_CAUSES_REPORTED]
-        if cause.probability >= MIN_PROBABILITY_REPORTED
-    ]

@@ -1,4 +1,4 @@
-"""A set-up calculated and checked, and the versions of the method."""
+"""Calculation and checks of a set-up, and the versions of the method."""
 
 from __future__ import annotations
 
@@ -6,13 +6,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-import numpy as np
-
 from compute.base.errors import ComputeError, TotalReflection
-from compute.base.messages import Finding, SafetyNote, finding, quantity, term
+from compute.base.messages import Finding, SafetyNote, finding
 from compute.base.sources import SNELL
-from compute.measuring import pipe_checks, setup_checks
-from compute.measuring.beam import Setup, WaveMode, check_dimensions
+from compute.measuring.beam import Setup, check_dimensions
 from compute.measuring.entries import (
     MediumEntry,
     PipeEntry,
@@ -23,20 +20,19 @@ from compute.measuring.entries import (
     resolve_pipe,
     resolve_transducers,
 )
-from compute.measuring.flow import Flow
-from compute.measuring.location import Place, check_place, safety_notes
+from compute.measuring.location import Place, safety_notes
 from compute.measuring.spacing import (
     Spacing,
     alternatives,
     calculate_spacing,
     recommend_traverses,
 )
-from compute.results import checks
+from compute.results.checks_of_setups import SETUP_CHECKS, SetupCase
 
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """A version of the computation: what it changed, and by how much on which case."""
+    """A version of the computation: its change, and the size of the change on a named case."""
 
     version: str
     since: date
@@ -95,7 +91,7 @@ def calculate_setup(
     place: Place | None = None,
     timing_resolution: float | None = None,
 ) -> CalculatedSetup:
-    """Calculate how to mount a transducer pair on a pipe, and check it.
+    """Calculate and check the mounting of a transducer pair on a pipe.
 
     Parameters
     ----------
@@ -142,15 +138,9 @@ def calculate_setup(
             )
         )
     spacing = calculate_spacing(setup)
-    findings += _entry_findings(pipe, medium, transducers)
-    findings += _other_wave(setup, spacing)
-    findings += setup_checks.spacing_fits(
-        float(spacing.spacing), spacing.sides, place.room if place else None
+    findings += SETUP_CHECKS.findings(
+        SetupCase(pipe, medium, transducers, setup, spacing, place, expected_velocity)
     )
-    if expected_velocity is not None:
-        findings += _expected(setup, expected_velocity)
-    if place is not None:
-        findings += check_place(place, float(spacing.bore))
     return CalculatedSetup(
         spacing=spacing,
         alternatives=alternatives(setup),
@@ -164,38 +154,8 @@ def calculate_setup(
     )
 
 
-def _other_wave(setup: Setup, spacing: Spacing) -> list[Finding]:
-    """The effect of assuming the other wave mode of the wall, where that wave propagates too."""
-    other: WaveMode = "shear" if spacing.path.wave_modes[0] == "longitudinal" else "longitudinal"
-    wall = replace(setup.pipe.wall, wave_mode=other)
-    try:
-        wrong = calculate_spacing(replace(setup, pipe=replace(setup.pipe, wall=wall)))
-    except ComputeError:
-        return []
-    off = float(wrong.spacing - spacing.spacing)
-    late = float(wrong.path.time_in_solids - spacing.path.time_in_solids)
-    # At the same transit time, more time in the wall leaves less in the medium, and the flow rises in proportion.
-    share = late / float(spacing.path.time_in_medium)
-    return [
-        finding(
-            "wave-mode-ambiguous",
-            "info",
-            "pipe.wave_mode",
-            source=SNELL,
-            wave_mode=term(spacing.path.wave_modes[0]),
-            other_wave_mode=term(other),
-            spacing=quantity(float(spacing.spacing), "length"),
-            other_spacing=quantity(float(wrong.spacing), "length"),
-            difference=quantity(off, "length"),
-            direction=term("too-far" if off > 0 else "too-close"),
-            flow_change=share,
-            flow_direction=term("too-high" if share > 0 else "too-low"),
-        )
-    ]
-
-
 def no_beam(error: TotalReflection) -> Finding:
-    """The finding for a set-up without a refracted wave.
+    """Return the finding for a set-up without a refracted wave.
 
     Parameters
     ----------
@@ -214,55 +174,3 @@ def no_beam(error: TotalReflection) -> Finding:
 
 def _parameters(error: ComputeError) -> dict[str, Any]:
     return dict(error.message.parameters) if error.message else {}
-
-
-def _entry_findings(pipe: PipeEntry, medium: MediumEntry, transducers: TransducerEntry) -> list[Finding]:
-    """Findings on the entries."""
-    return [
-        *pipe_checks.nominal_size_as_outer_diameter(pipe.outer_diameter, pipe.material.name),
-        *pipe_checks.dimensions_in_tables(pipe.outer_diameter, pipe.wall_thickness, pipe.material.name),
-        *setup_checks.transducer_temperature(
-            medium.temperature, transducers.min_temperature, transducers.max_temperature
-        ),
-    ]
-
-
-def _expected(setup: Setup, velocity: float) -> list[Finding]:
-    medium = setup.medium
-    reynolds = abs(velocity) * float(setup.pipe.bore * medium.density / medium.dynamic_viscosity)
-    return checks.velocity_sane(velocity, reynolds)
-
-
-def flow_findings(flow: Flow, medium: ResolvedMedium, entry: MediumEntry | None = None) -> list[Finding]:
-    """Findings on a flow.
-
-    Parameters
-    ----------
-    flow : Flow  arrays are checked by their means
-    medium : ResolvedMedium
-    entry : MediumEntry or None  the medium as entered, named in findings
-
-    Returns
-    -------
-    findings : list of Finding
-
-    Source
-    ------
-    checks : see `compute.results.checks`.
-    """
-    velocity, reynolds = float(np.mean(flow.mean_velocity)), float(np.mean(flow.reynolds))
-    measured, expected = float(np.mean(flow.measured_sound_speed)), float(np.mean(medium.medium.sound_speed))
-    return [
-        *checks.velocity_sane(velocity, reynolds),
-        *checks.sound_speed_fits(measured, expected, medium.sound_speed_uncertainty or 0.0, entry),
-    ]
-
-
-def sound_speed_not_logged() -> list[Finding]:
-    """The finding that the transit time is that of the meter's own entries.
-
-    Source
-    ------
-    custom : common practice.
-    """
-    return [finding("sound-speed-not-logged", "warning", "readings.sound_speed")]

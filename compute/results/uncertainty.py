@@ -1,7 +1,7 @@
-"""How sure a flow is: the doubts of its inputs, and what they do to it.
+"""Flow uncertainty: input uncertainties and their propagation.
 
-Wall, diameter, wedge and profile are shared by every reading of a log: their doubt does not shrink with the number of
-readings. Only the scatter of the readings does, by their effective number.
+Wall, diameter, wedge and profile are shared by every reading of a log: their uncertainty does not decrease with the number of
+readings. Only that of the scatter does, by the effective number of readings.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from compute.statistics.monte_carlo import MonteCarloResult, monte_carlo
 
 @dataclass(frozen=True, slots=True)
 class InputUncertainty:
-    """The doubt of one input: standard uncertainty (k = 1) in the input's SI unit, or relative to its value."""
+    """Uncertainty of one input: standard uncertainty (k = 1) in the input's SI unit, or relative to its value."""
 
     standard_uncertainty: float
     relative: bool = False
@@ -33,7 +33,7 @@ class InputUncertainty:
     source: Source = PRACTICE
 
     def of(self, value: float) -> float:
-        """The standard uncertainty that goes with a value."""
+        """Return the standard uncertainty of a value."""
         return self.standard_uncertainty * abs(value) if self.relative else self.standard_uncertainty
 
 
@@ -61,7 +61,7 @@ DEFAULT_UNCERTAINTIES: Mapping[str, InputUncertainty] = {
 """Doubts of a survey's inputs when nothing better is on record: default values unless a source is named."""
 
 TRANSITIONAL_PROFILE_UNCERTAINTY = 0.05
-# A thermometer on the pipe reads its skin, not the medium; a hand tells warm from hot. Standard, in K; default values.
+# A thermometer on the pipe reads the surface, not the medium; an estimate is coarser. Standard, in K; default values.
 TEMPERATURE_UNCERTAINTIES = {"measured": 1.0, "estimated": 5.0, "": 2.0}
 SYNOWIEC = Source(
     "Synowiec 2021: up to 10.8 % low with less than 8 diameters after a bend; here a rectangular distribution whose half-width "
@@ -70,7 +70,7 @@ SYNOWIEC = Source(
 )
 DISTURBED_AT_ONCE, DISTURBED_AT_LENGTH = 0.108, 0.02
 
-# What may be doubted beside the pipe, the medium and the times, and what each is at the best estimate. The `meter` as a
+# Inputs with an uncertainty besides the pipe, the medium and the times, with their best estimates. The `meter` as a
 # whole, its calibration, the `installation` and `pipe.ovality` multiply the flow and are 1, `profile_factor` is that of
 # the flow; `meter.zero` and `repeatability` add to the time difference and are 0.
 FACTORS = ("meter", "meter.calibration", "installation", "pipe.ovality")
@@ -80,9 +80,9 @@ MediumOf = Callable[[FloatArray], Medium]
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """A set-up with its mean times [s]; `temperature` [K] and how it makes a medium, if temperature may be doubted.
+    """A set-up with its mean times [s]; `temperature` [K] and the medium as its function, if the temperature has an uncertainty.
 
-    flow_factor [1] : by which the flow of these times is corrected
+    flow_factor [1] : factor that corrects the flow of these times
     """
 
     setup: Setup
@@ -94,7 +94,7 @@ class Measurement:
 
 
 def input_values(measurement: Measurement) -> dict[str, float]:
-    """Every input of a flow that may be doubted, at its best estimate.
+    """Return every input of a flow with an uncertainty, at its best estimate.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def flow_uncertainty(
     correlations: Sequence[Correlation] = (),
     coverage_probability: float = 0.95,
 ) -> GumResult:
-    """Uncertainty of the volume flow of a measurement by the law of propagation.
+    """Return the uncertainty of the volume flow of a measurement by the law of propagation.
 
     Parameters
     ----------
@@ -172,7 +172,7 @@ def flow_monte_carlo(
     trials: int,
     seed: int,
 ) -> MonteCarloResult:
-    """The same by drawing the inputs at random, held against the law of propagation.
+    """Return the uncertainty by Monte Carlo, compared with the law of propagation.
 
     Parameters
     ----------
@@ -209,7 +209,7 @@ def survey_uncertainties(
     viscosity_relative: float | None,
     straight_share: float | None = None,
 ) -> dict[str, InputUncertainty]:
-    """The doubts that apply to a survey: the list's, less what does not occur, with what is known better.
+    """Return the input uncertainties of a survey: the default ones that occur, replaced by known ones.
 
     Parameters
     ----------
@@ -246,7 +246,7 @@ def survey_uncertainties(
 
 
 def temperature_uncertainty(known: str) -> InputUncertainty:
-    """The doubt of a medium's temperature by how it is known.
+    """Return the uncertainty of a medium's temperature by its source.
 
     Parameters
     ----------
@@ -264,9 +264,9 @@ def temperature_uncertainty(known: str) -> InputUncertainty:
 
 
 def installation_uncertainty(straight_share: float) -> InputUncertainty:
-    """The uncertainty from a short straight length.
+    """Return the uncertainty from a short straight length.
 
-    Half-width 10.8 % right behind the disturbance, falling in a straight line to 2 % at the recommended length.
+    Half-width 10.8 % directly downstream of the disturbance, decreasing linearly to 2 % at the recommended length.
 
     Parameters
     ----------
@@ -317,12 +317,12 @@ def _inputs(measurement: Measurement, uncertainties: Mapping[str, InputUncertain
 
 
 def _model(measurement: Measurement) -> Model:
-    """The volume flow as a function of arrays of inputs; inputs not named stay at their best estimate."""
+    """Return the volume flow as a function of arrays of inputs; other inputs keep their best estimate."""
     setup = _with_modes(measurement.setup)
     profile_factor = _flow(measurement).profile_factor
 
     def flow(at: Mapping[str, FloatArray]) -> FloatArray:
-        moved = _moved(measurement, setup, at)
+        moved = _with_inputs(measurement, setup, at)
         difference = at.get("readings.time_difference", measurement.time_difference) + sum(
             at[path] for path in OFFSETS if path in at
         )
@@ -340,7 +340,7 @@ def _flow(measurement: Measurement) -> Flow:
 
 
 def _with_modes(setup: Setup) -> Setup:
-    """The set-up with the wave of each layer fixed: a doubt must not change the kind of wave."""
+    """Return the set-up with the wave of each layer fixed: an uncertainty must not change the kind of wave."""
     modes = trace(setup).wave_modes
     layers = [
         replace(layer, wave_mode=mode)
@@ -349,8 +349,8 @@ def _with_modes(setup: Setup) -> Setup:
     return replace(setup, pipe=replace(setup.pipe, wall=layers[0], linings=tuple(layers[1:])))
 
 
-def _moved(measurement: Measurement, setup: Setup, at: Mapping[str, FloatArray]) -> Setup:
-    """A set-up with inputs moved to arrays of other values."""
+def _with_inputs(measurement: Measurement, setup: Setup, at: Mapping[str, FloatArray]) -> Setup:
+    """Return a set-up with inputs replaced by arrays of other values."""
     pipe, pair = setup.pipe, setup.transducers
     medium = setup.medium
     if "medium.temperature" in at and measurement.medium_of is not None:
@@ -365,7 +365,7 @@ def _moved(measurement: Measurement, setup: Setup, at: Mapping[str, FloatArray])
             outer_diameter=at.get("pipe.outer_diameter", pipe.outer_diameter),
             wall=replace(pipe.wall, thickness=at.get("pipe.wall_thickness", pipe.wall.thickness)),
             linings=linings,
-            # A wide doubt of a small roughness reaches below 0, where there is none.
+            # A large uncertainty of a small roughness extends below 0, which is impossible.
             roughness=np.maximum(at.get("pipe.roughness", pipe.roughness), 0.0),
         ),
         medium=Medium(

@@ -18,7 +18,7 @@ FloatArray = NDArray[np.float64]
 # autocorrelation time, window of 5 times itself, relative variance 2 (2 window + 1) / n.
 WINDOW_FACTOR = 5.0
 MIN_READINGS_AUTOCORRELATION = 8
-# A window nearly as long as its stretch says little: what is undone stays within five times; a default value.
+# A window nearly as long as its segment is unreliable: the correction is limited to five times; a default value.
 MIN_VARIANCE_LEFT = 0.2
 # Products of a series with itself are summed in pieces that fit the processor's cache.
 PIECE = 8192
@@ -32,10 +32,10 @@ TRANSFORM_ROWS = 16
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How well the mean over several stretches is known from the scatter within them, in the readings' unit.
+    """Uncertainty of the mean over several segments from the scatter within them, in the readings' unit.
 
-    autocorrelation_time [readings] and effective_sample_size [1] as in `Repeatability`; degrees_of_freedom [1]: that size
-    less two for each stretch, its level and its trend.
+    autocorrelation_time [readings] and effective_sample_size [1] as in `Repeatability`; degrees_of_freedom [1]: that size less
+    two for each segment, its level and its trend.
     """
 
     uncertainty: float
@@ -72,7 +72,7 @@ def repeatability(readings: FloatArray) -> Repeatability:
     """Mean of a log with its standard uncertainty, allowing for autocorrelation and for a slow drift.
 
     The trend is taken out before the scatter is looked at; else a drift would pass for endless correlation. What correlation
-    went with it is put back, see `noise_of_stretches`: 95 % intervals from 60 readings that correlate by 0.95 held the truth in
+    was removed with it is restored, see `noise_of_segments`: 95 % intervals from 60 readings that correlate by 0.95 held the truth in
     77 % of trials without, in 89 % with it. A drift that is lost in the noise of its own slope (less than twice its standard
     error) counts as none.
 
@@ -114,20 +114,20 @@ def repeatability(readings: FloatArray) -> Repeatability:
     )
 
 
-def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
-    """How well the mean over all readings of several stretches is known from the scatter within each.
+def noise_of_segments(segments: Sequence[FloatArray]) -> Noise:
+    """Return the uncertainty of the mean over all readings of several segments from the scatter within each.
 
-    Each stretch has a level and a trend of its own, taken out first: a jump from one to the next is what the flow did, and
-    neither scatter nor correlation. Scatter and autocorrelation are pooled over the stretches, lag by lag, and no lag
-    reaches from one stretch into another. Stretches too short to tell a trend count in the number of readings only.
+    Each segment has a level and a trend of its own, taken out first: a jump from one to the next is a change of the flow, and
+    neither scatter nor correlation. Scatter and autocorrelation are pooled over the segments, lag by lag, and no lag
+    reaches from one segment into another. Segments too short for a trend count in the number of readings only.
 
-    A level and a trend taken out of a short stretch take correlation with them: with t the true time, each lag loses about
+    A level and a trend taken out of a short segment take correlation with them: with t the true time, each lag loses about
     2 t/n of the variance, so that the sum over a window W comes out as t (1 - 2 (1 + 2 W - t)/n). That is undone. Without, 95 %
-    intervals from five stretches of 200 readings that correlate by 0.9 held the truth in 75 % of trials; with it in 96 %.
+    intervals from five segments of 200 readings that correlate by 0.9 held the truth in 75 % of trials; with it in 96 %.
 
     Parameters
     ----------
-    stretches : sequence of (n,) [any unit]  each equally spaced in time and finite; one has 8 readings or more
+    segments : sequence of (n,) [any unit]  each equally spaced in time and finite; one has 8 readings or more
 
     Returns
     -------
@@ -135,7 +135,7 @@ def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
 
     Raises
     ------
-    NotEnough  no stretch has 8 readings
+    NotEnough  no segment has 8 readings
 
     Source
     ------
@@ -143,18 +143,18 @@ def noise_of_stretches(stretches: Sequence[FloatArray]) -> Noise:
         bias: own derivation along the lines of Wolff 2004, Comput. Phys. Commun. 156:143 (from memory), checked by simulation.
     """
     long = [
-        _Detrended.of(_checked(stretch))
-        for stretch in stretches
-        if len(stretch) >= MIN_READINGS_AUTOCORRELATION
+        _Detrended.of(_checked(segment))
+        for segment in segments
+        if len(segment) >= MIN_READINGS_AUTOCORRELATION
     ]
     if not long:
         raise NotEnough(field="readings", variant="segments-short", at_least=MIN_READINGS_AUTOCORRELATION)
     squares, time, window = _scatter_and_time(long)
-    told = sum(len(stretch.values) for stretch in long)
-    time = _detrending_correction(time, window, told, len(long))
-    count = sum(len(stretch) for stretch in stretches)
-    scatter = squares / max(told - 2 * time * len(long), 1.0)
-    freedom = max(told / time - 2 * len(long), 1.0)
+    used = sum(len(segment.values) for segment in long)
+    time = _detrending_correction(time, window, used, len(long))
+    count = sum(len(segment) for segment in segments)
+    scatter = squares / max(used - 2 * time * len(long), 1.0)
+    freedom = max(used / time - 2 * len(long), 1.0)
     return Noise(math.sqrt(scatter * time / count), time, count / time, freedom)
 
 
@@ -316,10 +316,10 @@ def _scatter_and_time(series: Sequence[_Detrended]) -> tuple[float, float, int]:
     return float(products[0]) * size * size, time, max(window, 1)
 
 
-def _detrending_correction(time: float, window: int, count: int, stretches: int) -> float:
+def _detrending_correction(time: float, window: int, count: int, segments: int) -> float:
     """Correct the autocorrelation time for the levels and trends removed from the segments."""
-    left = max(1 - 2 * stretches * (1 + 2 * window - time) / count, MIN_VARIANCE_LEFT)
-    return min(time / left, count / stretches)
+    left = max(1 - 2 * segments * (1 + 2 * window - time) / count, MIN_VARIANCE_LEFT)
+    return min(time / left, count / segments)
 
 
 def _lagged_products(series: _Detrended, lags: int, size: float) -> FloatArray:

@@ -1,4 +1,4 @@
-"""Values with a unit and sentences in answers."""
+"""Values with a unit, and messages, in answers."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from compute.base.marks import plain
 from compute.base.units import KINDS, System, express, expresser
 from surveys.api.rendering import finite
 from surveys.core.messages import Reader, answer, is_message
@@ -45,23 +44,19 @@ def response_units(request: Any, units: System) -> Iterator[None]:
 
 # What a document is made of in the end, most of it text: not looked into.
 LEAVES = frozenset({str, float, int, bool, type(None)})
-# What of a document is sentences, a text or a list of them; its quantities may be marked.
-SENTENCES = ("detail", "sentences")
 
 
 def in_units(document: Any, units: System) -> Any:
-    """The document with every SI number in it as a value with a unit, and its sentences worded."""
+    """The document with each SI number as a value with a unit, and each message rendered."""
     if isinstance(document, dict):
         if "si" in document and (quantity := _quantity(document, units)):
             return quantity
         if is_message(document):
             document = answer(document, Reader(units))
-        shown = {
+        return {
             name: value if type(value) in LEAVES else in_units(value, units)
             for name, value in document.items()
         }
-        _word(shown, units)
-        return shown
     if isinstance(document, list):
         return [value if type(value) in LEAVES else in_units(value, units) for value in document]
     return document
@@ -72,12 +67,10 @@ def put_in_units(document: Any, units: System) -> Any:
     whole = [document]
     parts: list[Any] = [whole]
     for part in parts:  # which grows meanwhile
-        if type(part) is dict:
-            if is_message(part):
-                answered = answer(part, Reader(units))
-                part.clear()
-                part.update(answered)
-            _word(part, units)
+        if type(part) is dict and is_message(part):
+            answered = answer(part, Reader(units))
+            part.clear()
+            part.update(answered)
         for place, value in part.items() if type(part) is dict else enumerate(part):
             kind = type(value)
             if kind is dict:
@@ -88,20 +81,6 @@ def put_in_units(document: Any, units: System) -> Any:
             elif kind is list:
                 parts.append(value)
     return whole[0]
-
-
-def _word(part: dict[str, Any], units: System) -> None:
-    """Word the sentences of a part of a document."""
-    for name in SENTENCES:
-        if name in part:
-            part[name] = _plain(part[name], units)
-
-
-def _plain(sentences: Any, units: System) -> Any:
-    """A sentence or a list of them in the units asked for; anything else as it is."""
-    if isinstance(sentences, str):
-        return plain(sentences, units)
-    return [_plain(one, units) for one in sentences] if isinstance(sentences, list) else sentences
 
 
 def _quantity(stored: Mapping[str, Any], units: System) -> dict[str, Any] | None:
@@ -150,16 +129,3 @@ class QuantityField(serializers.Field):
 @extend_schema_field(QuantityOut(allow_null=True))
 class KnownQuantityField(QuantityField):
     """A quantity, or null where it is not known."""
-
-
-class SentenceField(serializers.CharField):
-    """A sentence, its quantities in the units asked for."""
-
-    def to_representation(self, value: str) -> str:
-        return plain(value, units_of(self.context["request"]))
-
-
-class SentencesField(serializers.ListField):
-    """Sentences, their quantities in the units asked for."""
-
-    child = SentenceField()

@@ -21,7 +21,7 @@ PDF_REQUEST: dict[str, Any] = {
     "application/pdf": {"type": "string", "format": "binary"},
     "multipart/form-data": {
         "type": "object",
-        "properties": {"file": {"type": "string", "format": "binary"}},
+        "properties": {"file": {"type": "string", "format": "binary", "description": "The file."}},
         "required": ["file"],
     },
 }

@@ -22,7 +22,7 @@ from compute.base.messages import message
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import IdempotencyKey, User
 
-STORED_HEADERS = ("ETag", "Location")
+STORED_HEADERS = ("ETag", "Location", "Retry-After")
 MAX_KEY_LENGTH = 200
 # A request whose process died leaves its key free again after this long; one that takes longer is waited for (`hold`).
 LEASE = timedelta(seconds=15)
@@ -46,6 +46,8 @@ class Replay(Exception):
     def __init__(self, known: IdempotencyKey) -> None:
         super().__init__()
         self.response = HttpResponse(bytes(known.body), status=known.status, content_type=known.content_type)
+        if not known.content_type:  # an answer without a body
+            del self.response["Content-Type"]
         for name, value in known.headers.items():
             self.response[name] = value
         self.response["Idempotency-Replayed"] = "true"
@@ -98,7 +100,7 @@ def keep(claimed: IdempotencyKey, response: Any) -> None:
     """Keep an answer for the next time."""
     IdempotencyKey.objects.filter(pk=claimed.pk, status__isnull=True).update(
         status=response.status_code,
-        content_type=response["Content-Type"],
+        content_type=response.get("Content-Type", ""),
         headers={name: response[name] for name in STORED_HEADERS if name in response},
         body=response.content,
     )

@@ -67,7 +67,7 @@ version_1: list[URLPattern | URLResolver] = [
     path("sign-out/", sign_in.SignOut.as_view()),
     path("me/", sign_in.Me.as_view()),
     path("password/", sign_in.Password.as_view()),
-    path("second-factor/", second_factor.SecondFactor.as_view()),
+    path("second-factor/", second_factor.SecondFactor.as_view(), name="own-second-factor"),
     path("second-factor/confirmations/", second_factor.SecondFactorConfirmation.as_view()),
     path("compute/spacing/", views.SpacingView.as_view()),
     path("compute/flow/", views.FlowView.as_view()),

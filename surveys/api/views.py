@@ -21,6 +21,7 @@ from compute.base.units import System
 from surveys.api import idempotency
 from surveys.api.fields import response_units, units_of
 from surveys.api.filters import Filters, Ordering
+from surveys.api.locations import RETRY_AFTER, location_of
 from surveys.api.pagination import Pages
 from surveys.api.rendering import JSONRenderer
 from surveys.api.schema import UNITS
@@ -49,6 +50,16 @@ class UnitsMixin(ThrottledView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         units_of(request)
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Name the address of a created record (201) or of a started run (202), and when to ask for its state."""
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        if answer.status_code in (201, 202) and "Location" not in answer:
+            data = getattr(answer, "data", None)
+            answer["Location"] = location_of(request.path, answer.status_code, data)
+        if answer.status_code == 202:
+            answer["Retry-After"] = RETRY_AFTER
+        return answer
 
 
 class Once(UnitsMixin):
@@ -110,6 +121,8 @@ class Records(Once, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.G
     prefetched: ClassVar[tuple[Any, ...]] = ()
     lookup_value_converter = "uuid"
     filter_backends = (Filters, Ordering)
+    # Whether `partial_update` compares the record with `If-Match`, as `change` does.
+    checks_if_match: ClassVar[bool] = True
 
     def get_queryset(self) -> Any:
         if getattr(self, "swagger_fake_view", False):

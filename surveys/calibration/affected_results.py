@@ -32,12 +32,12 @@ from surveys.models import (
 from surveys.models.calibration import Moment
 
 State = ReviewedSurvey.State
-# Zones lie up to fourteen hours off UTC: a local day lies within the days beside it.
+# Time zones differ from UTC by up to 14 h, so a local day lies within the adjacent UTC days.
 ANY_ZONE = timedelta(days=1)
 
 
 def affected_period_of(calibration: Calibration) -> AffectedPeriod | None:
-    """The days whose results a calibration puts in doubt; None if it found the instrument within its limits, or found nothing."""
+    """Return the days whose results a calibration may affect; None without as-found results or if they are within limits."""
     found = conformity_of(calibration, Moment.AS_FOUND)
     if found is None or found.conforms:
         return None
@@ -51,15 +51,15 @@ def affected_period_of(calibration: Calibration) -> AffectedPeriod | None:
         .prefetch_related("points")
         .order_by("recorded_at", "id")
     )
-    # Of two of one day the one recorded last, and this one before all.
+    # Of two on one day the later record, and this calibration before all others.
     by_day = {one.calibrated_on: one for one in history} | {calibration.calibrated_on: calibration}
     return affected_period([_dated(one) for one in by_day.values()])
 
 
 def affected_results(instrument: Instrument, after: date | None, until: date) -> list[Result]:
-    """Current results of surveys made with an instrument from a day on (None: from the first) and before another.
+    """Return current results of surveys made with an instrument from a day on (None: from the first) and before another.
 
-    Also those whose wall was gauged with it in that time. Days are those of the site. One query, however many there are.
+    Also those whose wall was measured with it in that time. Days are those of the site. One query for any number of results.
     """
     in_period = Q(survey__started_at__lt=_start(until) + ANY_ZONE)
     measured_wall = Q(taken_at__lt=_start(until) + ANY_ZONE)
@@ -75,7 +75,7 @@ def affected_results(instrument: Instrument, after: date | None, until: date) ->
 
 
 def _in_span(result: Result, instrument: Instrument, after: date | None, until: date) -> bool:
-    """Whether the survey, or the wall measurement with this very gauge, was made within the days, by the site's clock."""
+    """Return whether the survey, or the wall measurement with this gauge, was made within the days, in the site's time zone."""
     survey = result.survey
     zone = ZoneInfo(survey.measuring_point.pipe.site.time_zone)
     moments = [survey.started_at]
@@ -106,36 +106,36 @@ class ReviewNotice:
 
     @property
     def sentence(self) -> str:
-        """The notice in words."""
+        """Text of the notice."""
         return render(self.message).detail
 
     def shown(self) -> dict[str, Any]:
-        """The notice as the API answers it."""
+        """The notice as the API returns it."""
         return {"state": self.state, "found_on": self.found_on, "sentence": self.sentence}
 
 
 def reviews_told(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewedSurvey]:
-    """Reviews a reader is told of, the newest first; none of those that lapsed."""
+    """Return the reviews that a reader is notified of, newest first, without void reviews."""
     told = [one for one in reviewed if one.state != State.VOID]
     return sorted(told, key=lambda one: one.review.found_on, reverse=True)
 
 
 def review_notices(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewNotice]:
-    """What reviews say of a survey, the newest first."""
+    """Return the review notices of a survey, newest first."""
     return [review_notice(one) for one in reviews_told(reviewed)]
 
 
 def parts_with_reviews() -> QuerySet[CombinationPart]:
-    """Parts of combinations in their order, with what `combined_notices` reads of them."""
+    """Return parts of combinations in order, with the relations that `combined_notices` reads."""
     reviews = ReviewedSurvey.objects.select_related("review__instrument")
     rows = CombinationPart.objects.select_related("combination", "survey__measuring_point__pipe")
     return rows.prefetch_related(Prefetch("survey__out_of_tolerance_reviews", reviews)).order_by("sequence")
 
 
 def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = None) -> list[ReviewNotice]:
-    """What reviews of its parts say of a combination, the newest first; what holds of several parts is said once.
+    """Return the review notices of a combination's parts, newest first; one notice for several parts.
 
-    `parts` as `parts_with_reviews` reads them; `but_for` is a survey whose own reviews are told beside these.
+    `parts` as `parts_with_reviews` reads them; `but_for` is a survey whose reviews are listed separately.
     """
     told: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
     for part in parts:
@@ -150,7 +150,7 @@ def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = No
 
 
 def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[ReviewNotice]:
-    """What reviews say of a survey and, where it is one of several paths, of their mean."""
+    """Return the review notices of a survey and, for one of several paths, of their mean."""
     own = review_notices(survey.out_of_tolerance_reviews.all())
     if together is None:
         return own
@@ -159,10 +159,10 @@ def notices_with_paths(survey: Survey, together: CombinedResult | None) -> list[
 
 
 def with_outdated(reports: Any) -> Any:
-    """Reports, each with whether it still says what is so: its result in force, no review opened or decided since, no other mean of paths."""
+    """Return reports with whether each is outdated: another result in force, a later review or decision, another mean of paths."""
     since = Q(review__opened_at__gt=OuterRef("issued_at")) | Q(decided_at__gt=OuterRef("issued_at"))
     first = Coalesce(OuterRef("survey__primary_survey"), OuterRef("survey"))
-    # The mean of the paths stands in the report of each.
+    # The report of each path shows the mean of the paths.
     paths = Q(survey=first) | Q(survey__primary_survey=first)
     reviewed = ReviewedSurvey.objects.filter(since, paths)
     means = CombinedResult.objects.filter(combination__survey=first, computed_at__gt=OuterRef("issued_at"))
@@ -193,7 +193,7 @@ def _combined_message(one: ReviewedSurvey, parts: Sequence[CombinationPart]) -> 
 
 
 def _part_name(part: CombinationPart) -> str:
-    """The name of a part for readers."""
+    """Return the name of a part for readers."""
     if part.combination.kind == Combination.Kind.MULTIPATH:
         return _("path %(number)d") % {"number": part.sequence + 1}
     point = part.survey.measuring_point

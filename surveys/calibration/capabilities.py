@@ -1,4 +1,4 @@
-"""What instruments can do: their own figures where they have them, else those of their type."""
+"""Capabilities of instruments: their own values, else those of their type."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from surveys.pipes.selectors import transducer_data_latest
 
 @dataclass(frozen=True, slots=True)
 class Capabilities:
-    """Figures in SI; None where neither the instrument nor its type says. `frequency_hz` is a pair's own."""
+    """Values in SI; None where neither the instrument nor its type has one. `frequency_hz` is that of the pair."""
 
     frequency_hz: float | None = None
     min_frequency_hz: float | None = None
@@ -32,7 +32,7 @@ class Capabilities:
 
 
 def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilities]:
-    """What each of these instruments can do, by its id; two queries however many there are."""
+    """Return the capabilities of instruments by id, in two queries."""
     fleet = list(instruments)
     types = types_of(fleet)
     latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=fleet))
@@ -40,13 +40,13 @@ def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilitie
 
 
 def types_of(instruments: Iterable[Instrument]) -> dict[tuple[str, str], InstrumentType]:
-    """The types of these instruments that are on record, by kind and name; one query."""
+    """Return the recorded types of these instruments, by kind and name, in one query."""
     names = {one.type_name for one in instruments}
     return {(one.kind, one.name): one for one in InstrumentType.objects.filter(name__in=names)}
 
 
 def _closest(*sources: Any) -> Capabilities:
-    """Of each figure the first that is known among the sources."""
+    """Return for each value the first known one among the sources."""
     found = {}
     for field in fields(Capabilities):
         stated = (getattr(source, field.name, None) for source in sources)

@@ -1,6 +1,6 @@
 """Statement of conformity of a calibration, calculated from its points on request and not stored.
 
-The quantity of the points goes with the kind of instrument: a meter is calibrated in flow velocity, a thickness gauge in length, a
+The quantity of the points depends on the kind of instrument: a meter is calibrated in flow velocity, a thickness gauge in length, a
 thermometer in temperature, and a transducer pair in the time difference it shows at no flow (reference 0).
 """
 
@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from compute.base.figures import difference_kind
 from compute.base.messages import Finding, day, finding
+from compute.base.units import difference_kind
 from compute.calibration.decision_rules import (
     CertificateConformity,
     DecisionRule,
@@ -34,19 +34,19 @@ QUANTITY: Mapping[str, str] = {
 
 
 def error_kind(kind: str) -> str:
-    """Kind of quantity of the errors of an instrument: for temperatures a difference."""
+    """Return the kind of quantity of an instrument's errors; for temperatures a difference."""
     return difference_kind(QUANTITY[kind])
 
 
 def judged(
     points: list[Point], permissible: PermissibleError, rule: DecisionRule, kind: str
 ) -> CertificateConformity:
-    """The conformity of points of an instrument of a kind. Raises ComputeError, see `compute.calibration.decision_rules.judge`."""
+    """Return the conformity of points of an instrument of a kind. Raises ComputeError, see `compute.calibration.decision_rules.judge`."""
     return judge(points, permissible, rule, error_kind(kind))
 
 
 def conformity_of(calibration: Calibration, moment: Moment) -> CertificateConformity | None:
-    """The conformity of the points as found or as left; None without points or without a limit."""
+    """Return the conformity of the points as found or as left; None without points or without a limit."""
     permissible = calibration.maximum_permissible_error()
     points = [row.point() for row in points_of(calibration, moment)]
     if permissible is None or not points:
@@ -55,18 +55,18 @@ def conformity_of(calibration: Calibration, moment: Moment) -> CertificateConfor
 
 
 def conformity_in_force(calibration: Calibration) -> CertificateConformity | None:
-    """The conformity in force: as left, or as found without adjustment."""
+    """Return the conformity in force: as left, or as found without adjustment."""
     as_left = points_of(calibration, Moment.AS_LEFT)
     return conformity_of(calibration, Moment.AS_LEFT if as_left else Moment.AS_FOUND)
 
 
 def points_of(calibration: Calibration, moment: Moment) -> list[CalibrationPoint]:
-    """The points of one moment, in the certificate's order."""
+    """Return the points as found or as left, in the certificate's order."""
     return [row for row in calibration.points.all() if row.moment == moment]
 
 
 def conformity_json(calibration: Calibration) -> dict[str, Any]:
-    """The conformity as found, as left and in force, with findings, as a document of SI quantities."""
+    """Return the conformity as found, as left and in force, with findings, as a document of SI quantities."""
     kind = calibration.instrument.kind
     by_moment = {moment: conformity_of(calibration, moment) for moment in Moment}
     of = _in_force(calibration)
@@ -83,13 +83,13 @@ def conformity_json(calibration: Calibration) -> dict[str, Any]:
 
 
 def points_json(calibration: Calibration, moment: Moment) -> list[dict[str, Any]]:
-    """Points as the certificate states them, with their errors."""
+    """Return points as on the certificate, with their errors."""
     kind = calibration.instrument.kind
     return [_stated(row.point(), kind) for row in points_of(calibration, moment)]
 
 
 def limits_json(calibration: Calibration) -> dict[str, Any] | None:
-    """What a calibration is judged by, and where that comes from."""
+    """Return the limits of a calibration and their origin."""
     permissible = calibration.maximum_permissible_error()
     if permissible is None:
         return None
@@ -101,7 +101,7 @@ def limits_json(calibration: Calibration) -> dict[str, Any] | None:
 
 
 def permissible_json(permissible: PermissibleError, kind: str) -> dict[str, Any]:
-    """A permissible error of a kind of instrument."""
+    """Return a permissible error of a kind of instrument."""
     absolute = permissible.absolute
     return {
         "absolute": None if absolute is None else quantity(absolute, error_kind(kind)),
@@ -154,7 +154,7 @@ def _stated(point: Point, kind: str) -> dict[str, Any]:
 
 
 def _remarks(calibration: Calibration) -> list[Finding]:
-    """Findings on values from policies, and on what is missing for a statement of conformity."""
+    """Return findings on values from policies, and on data missing for a statement of conformity."""
     found = []
     if calibration.interval_policy is not None:
         found.append(finding("due-on-from-policy", "info", "due_on", due_on=day(calibration.due_on)))

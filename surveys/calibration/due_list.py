@@ -1,8 +1,8 @@
-"""When each instrument's calibration is due: the list, and how each row counts.
+"""Due list of calibrations: rows, statuses and hours of use.
 
-"Today" is the date by the office's calendar (setting OFFICE_TIME_ZONE), whatever the zone of who asks: a due date is the last day
-a calibration holds, so that the day itself is in date and the next is overdue. Hours of use are the durations of surveys made with an
-instrument since its calibration: started to ended as stated, or else the span of the log.
+"Today" is the date in the office's time zone (setting OFFICE_TIME_ZONE) for every user: a due date is the last day
+a calibration is valid, so that day is in calibration and the next is overdue. Hours of use are the durations of surveys made with an
+instrument since its calibration: recorded start to end, or else the span of the log.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ Use = list[tuple[date, float]]
 
 @dataclass(frozen=True, slots=True)
 class DueRow:
-    """An instrument in the due list. `days_left` is below 0 once overdue; hours are None where none are counted."""
+    """An instrument in the due list. `days_left` is below 0 if overdue; hours are None where they are not counted."""
 
     instrument: Instrument
     calibration: Calibration | None
@@ -60,7 +60,7 @@ class DueRow:
 
     @property
     def threshold(self) -> int | None:
-        """The tightest reminder it is within, -1 once overdue; None before the first."""
+        """The shortest reminder threshold reached, -1 if overdue; None before the first."""
         if self.days_left is None:
             return None
         if self.days_left < 0:
@@ -69,12 +69,12 @@ class DueRow:
 
 
 def office_today(now: datetime) -> date:
-    """The date at a time by the office's calendar."""
+    """Return the date at a time in the office's time zone."""
     return now.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE)).date()
 
 
 def within_until(text: str, today: date) -> date:
-    """The last day of a stretch such as 60d, 8w or 3m from today. Raises ServiceError for anything else."""
+    """Return the last day of a period such as 60d, 8w or 3m from today. Raises ServiceError for other text."""
     match = WITHIN.fullmatch(text)
     count = int(match[1]) if match else 0
     unit = match[2] if match else "d"
@@ -85,9 +85,9 @@ def within_until(text: str, today: date) -> date:
 
 
 def due_list(viewer: Viewer, today: date, until: date | None = None) -> list[DueRow]:
-    """Every instrument the viewer may know of that is not retired, the most pressing first.
+    """Return every instrument visible to the viewer that is not retired, the most urgent first.
 
-    With `until`, of those in date only what falls due by that day. The number of queries does not grow with the fleet.
+    With `until`, of those in calibration only those due by that day. The number of queries is constant.
     """
     instruments = list(
         Instrument.objects.visible_to(viewer).exclude(state=State.RETIRED).select_related("holder")
@@ -98,7 +98,7 @@ def due_list(viewer: Viewer, today: date, until: date | None = None) -> list[Due
 
 
 def due_rows(instruments: list[Instrument], today: date) -> list[DueRow]:
-    """The rows of those instruments, in their order; the number of queries does not grow with them."""
+    """Return the rows of those instruments, in their order, in a constant number of queries."""
     policies = list(IntervalPolicy.objects.all())
     latest = _latest_calibrations(instruments, today)
     used = _use({pk: one.calibrated_on for pk, one in latest.items()})
@@ -106,7 +106,7 @@ def due_rows(instruments: list[Instrument], today: date) -> list[DueRow]:
 
 
 def counts_of(rows: Iterable[DueRow]) -> dict[str, int]:
-    """How many rows of each status, every status named."""
+    """Return the number of rows of every status."""
     found = Counter(row.status for row in rows)
     return {status: found[status] for status in STATUSES}
 
@@ -115,7 +115,7 @@ GROUPS = ("overdue", "30", "60", "90", "later", "never-calibrated", "quarantined
 
 
 def due_groups(rows: Iterable[DueRow]) -> dict[str, list[DueRow]]:
-    """The rows grouped by status: overdue, due within 30, 60 and 90 days, later, never calibrated, quarantined."""
+    """Return the rows by status: overdue, due within 30, 60 and 90 days, later, never calibrated, quarantined."""
     groups: dict[str, list[DueRow]] = {name: [] for name in GROUPS}
     for row in rows:
         if row.status in ("overdue", "never-calibrated", "quarantined"):
@@ -135,7 +135,7 @@ def _pressing(row: DueRow, until: date) -> bool:
 
 
 def _latest_calibrations(instruments: list[Instrument], today: date) -> dict[UUID, Calibration]:
-    """The calibration in force of each instrument; none that was corrected or lies ahead."""
+    """Return the calibration in force of each instrument, without corrected or future ones."""
     recorded = Calibration.objects.filter(corrected_by__isnull=True, calibrated_on__lte=today)
     known = {one.pk for one in instruments}
     found: dict[UUID, Calibration] = {}
@@ -146,12 +146,12 @@ def _latest_calibrations(instruments: list[Instrument], today: date) -> dict[UUI
 
 
 def hours_of_use(instrument: Instrument, since: date) -> Use:
-    """Hours an instrument was used on each day from a day on, by the surveys made with it."""
+    """Return the hours of use of an instrument on each day from a day on, from its surveys."""
     return _use({instrument.pk: since}).get(instrument.pk, [])
 
 
 class Seconds(Func):
-    """A time as seconds since 1970 UTC, to a millisecond: numbers are read many times faster than times where the database has none."""
+    """A time as seconds since 1970 UTC, to a millisecond: numbers are read many times faster than times where the database has no time type."""
 
     output_field = FloatField()
 
@@ -165,11 +165,11 @@ class Seconds(Func):
 
 
 def _use(since: Mapping[UUID, date]) -> dict[UUID, Use]:
-    """Hours of use on each day from a day on, by instrument."""
+    """Return the hours of use on each day from a day on, by instrument."""
     if not since:
         return {}
     through: Any = SurveyData.instruments.through
-    # A time compared as it is stored: the day of each row is worked out for those that are left.
+    # Times are compared as stored; the day is calculated only for the remaining rows.
     first = datetime.combine(min(since.values()) - timedelta(days=1), time(0), UTC)
     rows = through.objects.filter(surveydata__replaced_at__isnull=True, surveydata__started_at__gte=first)
     if len(since) == 1:
@@ -183,7 +183,7 @@ def _use(since: Mapping[UUID, date]) -> dict[UUID, Use]:
     )
     zone = ZoneInfo(settings.OFFICE_TIME_ZONE)
     used: defaultdict[UUID, Use] = defaultdict(list)
-    # There are many rows of few instruments: what is asked of each is looked up once.
+    # Many rows of few instruments: the data of each instrument are looked up once.
     requested: dict[str, tuple[date, Use] | None] = {}
     for name, end, stated_end, started, first_reading in rows:
         if name not in requested:
@@ -224,9 +224,9 @@ def _row(
 def _hours_allowed(
     calibration: Calibration, instrument: Instrument, policies: list[IntervalPolicy]
 ) -> float | None:
-    """Hours of use a calibration holds for: by the policy of when it was recorded, or by today's if that is stricter.
+    """Return the hours of use a calibration is valid for: by the policy at its recording, or today's if that is stricter.
 
-    A laxer policy begins with the next certificate: nobody stretches one already in force by reviewing the interval.
+    A less strict policy applies from the next certificate: a review does not extend a calibration in force.
     """
     then = [policy for policy in policies if policy.recorded_at <= calibration.recorded_at]
     both = (policy_closest(then, instrument), policy_closest(policies, instrument))
@@ -234,7 +234,7 @@ def _hours_allowed(
 
 
 def _due(calibration: Calibration, hours: float | None, used: Use) -> Due:
-    """The date on the certificate's record, or the day the hours of use ran out if that was sooner."""
+    """Return the due date of the record, or the day of the usage limit if that is earlier."""
     days = (calibration.due_on - calibration.calibrated_on).days
     if hours is None:
         return Due(calibration.due_on, "days")

@@ -6,13 +6,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from compute.base.findings import Finding
-from compute.base.messages import SafetyNote
+from compute.base.messages import Finding, SafetyNote
 from compute.base.sources import Source
 from compute.base.units import KINDS
 from compute.combining.combination import SharedRow
 from compute.measuring.spacing import Spacing
-from compute.results.change_breakdown import Effect
+from compute.results.change_breakdown import Effect, Part
 from compute.results.survey import CalculatedSetup
 from compute.results.uncertainty import InputUncertainty
 from compute.statistics.gum import BudgetRow
@@ -65,7 +64,7 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     """Return findings in stored form: code and parameters of the message catalogue."""
     return [
         {
-            **_message(finding),
+            **finding.message.stored(),
             "severity": finding.severity,
             "field": finding.field,
             "source": source_json(finding.source),
@@ -76,17 +75,7 @@ def findings_json(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 def safety_note_json(note: SafetyNote) -> dict[str, Any]:
     """Return a safety note in stored form."""
-    return {**_message(note), "source": source_json(note.source)}
-
-
-def _message(of: Finding | SafetyNote) -> dict[str, Any]:
-    """Return the message of a finding or a note; a sentence if the catalogue has no entry yet."""
-    if of.message:
-        return of.message.stored()
-    if isinstance(of, SafetyNote):
-        return {"code": of.code, "detail": of.said}
-    figures = {"value": _figure(of.value, of.kind), "limit": _figure(of.limit, of.kind)}
-    return {"code": of.code, "detail": of.said, **figures}
+    return {**note.message.stored(), "source": source_json(note.source)}
 
 
 def source_json(source: Source) -> dict[str, str]:
@@ -203,12 +192,18 @@ def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:
     return [
         {
             "field": effect.field,
-            "before": _figure(effect.before, effect.kind),
-            "after": _figure(effect.after, effect.kind),
+            "before": _side(effect.before, effect.kind),
+            "after": _side(effect.after, effect.kind),
             "effect": quantity(effect.effect, "volume_flow"),
         }
         for effect in effects
     ]
+
+
+def _side(value: float | tuple[Part, ...] | None, kind: str) -> Any:
+    if isinstance(value, tuple):
+        return [{"field": one.field, "value": _figure(one.value, one.kind)} for one in value]
+    return _figure(value, kind)
 
 
 def _figure(value: float | str | None, kind: str) -> Any:

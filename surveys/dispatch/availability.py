@@ -1,7 +1,7 @@
 """Availability of technicians and instruments for a span: reasons against, for many at once in a constant number of queries.
 
-Days are by the office's calendar, as due dates are. Spans are half open. A meter, a gauge or a thermometer without calibration
-cannot be booked; a transducer pair without a certificate of its own can: common practice; pairs are checked with their meter.
+Days are in the office's time zone, as due dates are. Spans are half open. A meter, a gauge or a thermometer without calibration
+cannot be booked; a transducer pair without a certificate can, as pairs are checked with their meter (common practice).
 """
 
 from __future__ import annotations
@@ -24,18 +24,18 @@ from surveys.pipes.selectors import Viewer
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """From `start` up to `end`, which is not in it."""
+    """A half-open span from `start` to `end`."""
 
     start: datetime
     end: datetime
 
     @property
     def days(self) -> tuple[date, date]:
-        """Its first and its last day by the office's calendar."""
+        """First and last day in the office's time zone."""
         return office_today(self.start), office_today(self.end - timedelta(microseconds=1))
 
     def meets(self, start: datetime, end: datetime) -> bool:
-        """Whether another span has a moment in common."""
+        """Return whether another span overlaps."""
         return start < self.end and end > self.start
 
 
@@ -109,7 +109,7 @@ def _current_bookings(span: Span) -> VisibleQuerySet:
 
 
 def _held(field: str, ids: list[UUID], live: VisibleQuerySet, viewer: Viewer) -> dict[UUID, list[Message]]:
-    """Reasons by earlier bookings; the job is named to those who may see it."""
+    """Return reasons by earlier bookings; the job is named to users who may see it."""
     rows = list(live.filter(**{f"{field}__in": ids}).select_related("job"))
     visible = _visible_jobs(rows, viewer)
     found = defaultdict(list)

@@ -1,8 +1,8 @@
 """Jobs, technicians and kits of the records as a planning problem, and an assignment back as records.
 
-Minutes count from the midnight (office's clock) before the first window opens. Missing data are assumed, with a finding: a
-technician without working hours works Monday to Friday from 8 to 16 by the office's clock; between places without coordinates an
-hour is allowed; a road is a third longer than the crow flies, driven at 50 km/h on average. A kit is a meter with a transducer pair.
+Minutes count from the midnight (office's time zone) before the first window opens. Missing data are assumed, with a finding: a
+technician without working hours works Monday to Friday from 8 to 16 in the office's time zone; between locations without coordinates an
+hour is allowed; a road is a third longer than the straight line, at 50 km/h on average. A kit is a meter with a transducer pair.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ Place = tuple[float, float] | None
 
 @dataclass(frozen=True)
 class Planner:
-    """The records of a problem, and how its minutes and names translate."""
+    """The records of a planning problem, and the conversion of its minutes and names."""
 
     jobs: Sequence[Job]
     technicians: Sequence[User]
@@ -49,7 +49,7 @@ class Planner:
 
     @cached_property
     def zone(self) -> ZoneInfo:
-        """The office's clock."""
+        """The office's time zone."""
         return ZoneInfo(settings.OFFICE_TIME_ZONE)
 
     @cached_property
@@ -60,18 +60,18 @@ class Planner:
 
     @cached_property
     def days(self) -> list[date]:
-        """Every day any window touches."""
+        """Every day of any window."""
         last = max(_window(job)[1] for job in self.jobs).astimezone(self.zone).date()
         first = self.origin.date()
         return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
     def minute(self, at: datetime, *, up: bool = False) -> int:
-        """A time as a whole minute, cut or rounded up."""
+        """Return a time as a whole minute, rounded down or up."""
         minutes = (at - self.origin).total_seconds() / 60
         return ceil(minutes) if up else floor(minutes)
 
     def moment(self, minute: int) -> datetime:
-        """A minute as a time."""
+        """Return a minute as a time."""
         return self.origin + timedelta(minutes=minute)
 
     @cached_property
@@ -92,7 +92,7 @@ class Planner:
         }
 
     def problem(self, kept: Sequence[Assignment], fixed: Iterable[str]) -> Problem:
-        """The whole problem; `kept` of an earlier plan, jobs `fixed` in it."""
+        """Return the planning problem; `kept` of an earlier plan, jobs `fixed` in it."""
         sites, travel = self._places()
         jobs = tuple(self._job(job, sites[job.site_id]) for job in self.jobs)
         people = tuple(self._technician(one, sites[one.pk]) for one in self.technicians)
@@ -119,14 +119,14 @@ class Planner:
 
     @cached_property
     def _pairs_fit(self) -> dict[UUID, set[UUID]]:
-        """Job -> what the physics finds fit for all of its points; when it is free is another matter."""
+        """Return job -> pairs suitable for all of its points, regardless of availability."""
         return {job.pk: fit_for_every_point(job, self.viewer, self.now) for job in self.jobs}
 
     def _fitting(self, job: Job) -> list[str]:
         return [name for name, (_, pair) in self.kits.items() if pair.pk in self._pairs_fit[job.pk]]
 
     def assumed(self) -> list[Finding]:
-        """Findings on data that are not recorded and were assumed."""
+        """Return findings on data that were assumed because they are not recorded."""
         hourless = [one.username for one in self.technicians if not self._hours_stated(one)]
         nowhere = sorted({job.site.name for job in self.jobs if _at(job.site) is None})
         homeless = [one.username for one in self.technicians if self._home(one) is None]
@@ -168,7 +168,7 @@ class Planner:
 
     @cached_property
     def _booked(self) -> dict[UUID, list[Span]]:
-        """Technician or instrument -> spans held for jobs that are not planned here."""
+        """Return technician or instrument -> spans booked for other jobs."""
         end = self.moment(len(self.days) * DAY)
         rows = Booking.objects.filter(cancelled_at__isnull=True, starts_at__lt=end, ends_at__gt=self.origin)
         found = defaultdict(list)
@@ -219,10 +219,10 @@ class Planner:
         due = {row.instrument.pk: row.due_on for row in due_rows(instruments, office_today(self.now))}
         for name, (meter, pair) in self.kits.items():
             held = [*self._booked[meter.pk], *self._booked[pair.pk]]
-            # A kit that is out on a day for another job stays out that day.
+            # A kit used on a day for another job is not available that day.
             free = [day for day in self.days if not any(span.meets(self._span_of(day)) for span in held)]
             ends = [due[one.pk] for one in (meter, pair)]
-            if ends[0] is None:  # a meter without a certificate is not handed out
+            if ends[0] is None:  # a meter without a certificate is not assigned
                 continue
             last = min(end for end in ends if end is not None)
             yield planning.Kit(
@@ -238,7 +238,7 @@ class Planner:
         return self.minute(datetime.combine(day, time(0), self.zone))
 
     def _places(self) -> tuple[dict[UUID, int], list[list[int]]]:
-        """Site or technician -> number of its place, and the minutes between all of them."""
+        """Return site or technician -> index of its location, and the travel times between locations."""
         places: dict[UUID, Place] = {}
         for job in self.jobs:
             places[job.site_id] = _at(job.site)

@@ -1,4 +1,4 @@
-"""Plans made in the background: claimed by filtered update with a lease, checked before they are kept."""
+"""Calculation of plans in the background: claimed by filtered update with a lease, checked before storage."""
 
 from __future__ import annotations
 
@@ -26,19 +26,19 @@ MAX_ATTEMPTS = 3
 
 
 def plans_due() -> list[UUID]:
-    """Plans that wait for a worker, or whose worker let its lease run out."""
+    """Return plans that wait for a worker, or whose lease has expired."""
     return list(_due(timezone.now()).order_by("requested_at").values_list("pk", flat=True))
 
 
 def plans_pending() -> bool:
-    """Whether there may be a plan to make: the look of a worker that has none, many times a second."""
+    """Return whether plans may be waiting; idle workers call this many times a second."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1 FROM surveys_dispatchplan WHERE state IN ('waiting', 'running') LIMIT 1")
         return cursor.fetchone() is not None
 
 
 def make_plan(plan_id: UUID) -> None:
-    """Make one plan, unless another worker has it; run twice, it is made once."""
+    """Calculate one plan, unless another worker has claimed it; repeated runs calculate it once."""
     now, token = timezone.now(), uuid4()
     taken = (
         _due(now)
@@ -57,7 +57,7 @@ def make_plan(plan_id: UUID) -> None:
     own = DispatchPlan.objects.filter(pk=plan_id, claimed_by=token, state=State.RUNNING)
     try:
         outcome = _calculated(plan, own)
-    except Exception as error:  # whatever it was, the plan says what stopped it
+    except Exception as error:  # the plan records any error that stopped it
         logger.exception("plan %s", plan_id)
         text = f"{type(error).__name__}: {error}"[:2000]
         if plan.attempts < MAX_ATTEMPTS:
@@ -97,7 +97,7 @@ def _lease(now: datetime) -> datetime:
 
 
 def _note(own: QuerySet[DispatchPlan], share: float) -> None:
-    """How far it is, and that its worker lives. A database that restarts is no reason to begin anew."""
+    """Record progress and renew the lease. A restart of the database does not stop the calculation."""
     try:
         own.update(progress=round(min(max(share, 0.0), 0.99), 3), lease_until=_lease(timezone.now()))
     except (OperationalError, InterfaceError) as error:

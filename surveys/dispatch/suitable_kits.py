@@ -36,7 +36,7 @@ class PointRequirements:
 
 @dataclass(frozen=True, slots=True)
 class AtPoint:
-    """A pair at a point: its mounting [m], the expected time difference [s], the reasons against it."""
+    """A pair at a point: mounting [m], expected time difference [s], reasons against it."""
 
     point: MeasuringPoint
     traverses: int | None = None
@@ -66,9 +66,9 @@ class KitRow:
 
 
 def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
-    """Every instrument that is not retired: what suits the most points first, the number of queries does not grow.
+    """Return every instrument that is not retired, in a constant number of queries; those that suit most points first.
 
-    The time difference is held against the finest resolution among the meters that can be booked (a usual one if none states it).
+    The time difference is compared with the finest resolution among the meters that can be booked (a default where it is not known).
     Raises Conflict if the job has no points.
     """
     points = _points(job)
@@ -94,7 +94,7 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
             [
                 *against[one.pk],
                 *_no_data(one, cells),
-                *_undriven(able[one.pk], [able[meter.pk] for meter in meters]),
+                *_frequency_reason(able[one.pk], [able[meter.pk] for meter in meters]),
                 *_beyond_its_range(one, able[one.pk], walls),
             ],
             cells.get(one.pk, []),
@@ -115,7 +115,7 @@ def fit_for_every_point(job: Job, viewer: Viewer, now: datetime) -> set[UUID]:
 
 
 def _rail_findings(cell: AtPoint, able: Capabilities) -> AtPoint:
-    """A pair at a point, with a reason if its rail does not allow the spacing."""
+    """Return a pair at a point, with a reason if its rail does not allow the spacing."""
     low, high, spacing = able.min_spacing_m, able.max_spacing_m, cell.spacing
     if spacing is None or not ((low is not None and spacing < low) or (high is not None and spacing > high)):
         return cell
@@ -130,8 +130,8 @@ def _rail_findings(cell: AtPoint, able: Capabilities) -> AtPoint:
     return replace(cell, unsuitable_reasons=(*cell.unsuitable_reasons, reason))
 
 
-def _undriven(able: Capabilities, meters: Sequence[Capabilities]) -> list[Message]:
-    """A reason if no available meter supports the frequency of the pair; a meter without a range supports any."""
+def _frequency_reason(able: Capabilities, meters: Sequence[Capabilities]) -> list[Message]:
+    """Return a reason if no available meter supports the frequency of the pair; a meter without a range supports any."""
     frequency = able.frequency_hz
     if frequency is None or not meters or any(_drives(meter, frequency) for meter in meters):
         return []
@@ -144,14 +144,14 @@ def _drives(meter: Capabilities, frequency: float) -> bool:
 
 
 def _walls(points: Sequence[MeasuringPoint], job: Job) -> list[tuple[str, float]]:
-    """Of each point with pipe data its name and the wall there [m]."""
+    """Return the name and wall thickness [m] of each point with pipe data."""
     day = office_today(job.starts_at)
     known = ((point.name, pipe_data_valid(point.pipe.data.all(), day)) for point in points)
     return [(name, data.wall_thickness_m) for name, data in known if data is not None]
 
 
 def _beyond_its_range(one: Instrument, able: Capabilities, walls: list[tuple[str, float]]) -> list[Message]:
-    """Walls of the job that a thickness gauge cannot measure."""
+    """Return reasons for walls of the job outside the range of a thickness gauge."""
     if one.kind != Kind.THICKNESS_GAUGE:
         return []
     low, high = able.min_wall_thickness_m, able.max_wall_thickness_m
@@ -196,7 +196,7 @@ def _points(job: Job) -> list[MeasuringPoint]:
 def _pairs_at_points(
     pairs: Sequence[Instrument], points: Sequence[MeasuringPoint], job: Job, resolution: float
 ) -> dict[UUID, list[AtPoint]]:
-    """Each pair with data at each point."""
+    """Return each pair with data at each point."""
     latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=pairs))
     entries = {pk: data.entry() for pk, data in latest.items()}
     calculated = Setup.objects.filter(measuring_point__in=points).order_by("calculated_at", "id")
@@ -244,7 +244,9 @@ def _at_point(
     ]  # fmt: skip
     blocked = [_blocked(point, suited, at, layers) for at in range(len(entries))]
     return [
-        _cell(point, suited, at, requirements, (*blocked[at], *_heat(point, entry, temperature)))
+        _cell(
+            point, suited, at, requirements, (*blocked[at], *_temperature_reasons(point, entry, temperature))
+        )
         for at, entry in enumerate(entries)
     ]
 
@@ -254,7 +256,7 @@ def _warm(entry: TransducerEntry, temperature: float | None) -> Transducers:
 
 
 def _slowest(layer: Layer) -> float:
-    """Sound speed of the slowest wave a layer may carry [m/s]."""
+    """Return the sound speed of the slowest wave in a layer [m/s]."""
     if layer.shear_sound_speed is None or layer.wave_mode == "longitudinal":
         return float(layer.longitudinal_sound_speed)
     return float(layer.shear_sound_speed)
@@ -278,10 +280,12 @@ def _blocked(
     )
 
 
-def _heat(point: MeasuringPoint, entry: TransducerEntry, temperature: float | None) -> tuple[Message, ...]:
-    """The reasons that `transducer_temperature` finds."""
+def _temperature_reasons(
+    point: MeasuringPoint, entry: TransducerEntry, temperature: float | None
+) -> tuple[Message, ...]:
+    """Return the reasons from `transducer_temperature`."""
     found = transducer_temperature(temperature, entry.min_temperature, entry.max_temperature)
-    return tuple(one.message for one in found if one.message)
+    return tuple(one.message for one in found)
 
 
 def _cell(
@@ -318,7 +322,7 @@ def _cell(
 def _mismatch_reasons(
     point: MeasuringPoint, spacing: float, beam: tuple[float, float], room: float | None
 ) -> tuple[Message, ...]:
-    """Reasons why no usual number of traverses fits, for the shortest beam; `beam` with the longest allowed."""
+    """Return reasons why no usual number of traverses fits, for the shortest beam; `beam` with the longest allowed."""
     if room is not None and spacing > room:
         return (
             message(

@@ -24,7 +24,7 @@ class Candidate:
 
 
 def suitable_technicians(job: Job, technicians: Iterable[User], viewer: Viewer) -> list[Candidate]:
-    """Who can go first, the nearest before the others; the number of queries does not grow with them."""
+    """Return technicians, available ones first and then by distance, in a constant number of queries."""
     ones, span = list(technicians), Span(job.starts_at, job.ends_at)
     against = technician_unsuitable_reasons(
         ones, span.start, span.end, job.required_qualifications, viewer=viewer, job=job
@@ -56,9 +56,9 @@ def _distance(profile: TechnicianProfile, site: Site) -> float | None:
 
 
 def within_working_hours(profile: TechnicianProfile, span: Span) -> bool:
-    """Whether a span begins and ends within working hours and touches working days only; nights between are free.
+    """Return whether a span begins and ends within working hours and on working days only; nights between are ignored.
 
-    No hours stated: nobody said that they do not work then.
+    Without recorded hours every time is accepted.
     """
     if not profile.working_hours:
         return True

@@ -8,7 +8,7 @@ from typing import Any
 
 from compute.base.units import System, express
 from surveys.core.messages.numbers import SIGNS, percent_text
-from surveys.documents.formatting import signed, worded
+from surveys.documents.formatting import flow_in_digits_of, signed
 from surveys.documents.history_chart import HEIGHT, Mark, history_chart
 from surveys.results.history import Change, Found
 
@@ -26,15 +26,20 @@ def change_told(change: Change | None, units: System) -> ToldChange | None:
     """Return a change in the reader's units; None where there is no earlier result."""
     if change is None:
         return None
-    limit = worded(change.explained_m3_s, "volume_flow", units)
+    limit = flow_in_digits_of(change.explained_m3_s, change.explained_m3_s, units)
     return ToldChange(
-        difference_told(change.difference_m3_s, change.relative, units), change.explained, limit
+        difference_told(change.difference_m3_s, change.relative, change.explained_m3_s, units),
+        change.explained,
+        limit,
     )
 
 
-def difference_told(difference_m3_s: float, relative: float | None, units: System) -> str:
-    """Return a difference of two flows with its sign and its ratio to the first; empty where its digits are all zero."""
-    size = worded(abs(difference_m3_s), "volume_flow", units)
+def difference_told(
+    difference_m3_s: float, relative: float | None, expanded_m3_s: float, units: System
+) -> str:
+    """Return a difference of two flows with its sign and its ratio to the first, in the digits of an expanded uncertainty; empty
+    where its digits are all zero."""
+    size = flow_in_digits_of(expanded_m3_s, abs(difference_m3_s), units)
     if not any(digit in size.split("\N{NO-BREAK SPACE}")[0] for digit in "123456789"):
         return ""
     ratio = f" ({percent_text(relative, sign=True)})" if relative is not None else ""

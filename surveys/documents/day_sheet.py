@@ -148,12 +148,12 @@ def hazards_told(job: Job, units: System) -> list[str]:
     for point in points:
         for note in _safety_notes_at(point, job, units):
             where.setdefault(note, []).append(point.name)
-    told = [f"{', '.join(names)}: {note}" for note, names in where.items()]
+    notes = [f"{', '.join(names)}: {note}" for note, names in where.items()]
     if job.site.hazards:
-        return [gettext("On site: {hazards}").format(hazards=job.site.hazards), *told]
+        return [gettext("On site: {hazards}").format(hazards=job.site.hazards), *notes]
     if any(point.hazards for point in points):
-        return told
-    return [*told, gettext("No hazards are recorded for this site. Unrecorded hazards may exist.")]
+        return notes
+    return [*notes, gettext("No hazards are recorded for this site. Unrecorded hazards may exist.")]
 
 
 def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str]:

@@ -32,7 +32,7 @@ class Result:
 
 
 def result_chart(flows: FlowLog, result: Any, units: System, zone: Any) -> str:
-    """The flows of a result's log, or of a stretch of it, about the result (of a survey), in the reader's units."""
+    """The flows of a result's log, or of a segment of it, about the result (of a survey), in the reader's units."""
     one = express(1.0, "volume_flow", units)
     scale, unit = float(one["value"]), SIGNS.get(str(one["unit"]), str(one["unit"]))
     shown = Result(result.volume_flow_m3_s * scale, result.expanded_uncertainty_m3_s * scale)
@@ -41,12 +41,12 @@ def result_chart(flows: FlowLog, result: Any, units: System, zone: Any) -> str:
 
 def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) -> str:
     """The chart. `times` are microseconds since 1970 UTC, `values` flows in `unit`; gaps of the log break the line."""
-    stretches = [
-        _downsampled(*stretch, len(times))
-        for stretch in _unbroken(np.asarray(times) / 1e6, np.asarray(values))
+    segments = [
+        _downsampled(*segment, len(times))
+        for segment in _unbroken(np.asarray(times) / 1e6, np.asarray(values))
     ]
-    first, last = float(stretches[0][0][0]), float(stretches[-1][0][-1])
-    low, high = _range(np.concatenate([flows for _, flows in stretches]), result)
+    first, last = float(segments[0][0][0]), float(segments[-1][0][-1])
+    low, high = _range(np.concatenate([flows for _, flows in segments]), result)
     clock = _clock(last - first)
 
     def x(at: float) -> float:
@@ -71,7 +71,7 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
         f'<rect x="{LEFT}" y="{top:.1f}" width="{WIDTH - LEFT - RIGHT}" height="{max(under - top, 0.5):.1f}" fill="{BAND}" '
         'fill-opacity="0.13"/>'
     )
-    parts += [_line(part, x, y) for part in stretches]
+    parts += [_line(part, x, y) for part in segments]
     # A pale line below the dashes keeps them visible where readings fill the band.
     parts.append(rule(LEFT, y(result.value), WIDTH - RIGHT, y(result.value), PALE, 3.2))
     parts.append(rule(LEFT, y(result.value), WIDTH - RIGHT, y(result.value), BAND, 1.4, "7 4"))
@@ -91,7 +91,7 @@ def flow_chart(times: Any, values: Any, result: Result, unit: str, zone: Any) ->
 
 
 def _clock(seconds: float) -> str:
-    """How times along the chart are written, so that those of a short stretch differ."""
+    """How times along the chart are written, so that those of a short segment differ."""
     if seconds >= DAY_SECONDS:
         return "%m-%d %H:%M"
     return "%H:%M" if seconds >= 10 * MINUTE_SECONDS else "%H:%M:%S"
@@ -109,7 +109,7 @@ def _range(flows: Any, result: Result) -> tuple[float, float]:
 
 
 def _downsampled(moments: Any, flows: Any, whole: int) -> tuple[Any, Any]:
-    """A stretch with its share of the points a chart shows."""
+    """A segment with its share of the points a chart shows."""
     shown = downsampled(flows, max(round(POINTS * len(flows) / whole), 2))
     return moments[shown], flows[shown]
 

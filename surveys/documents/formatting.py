@@ -78,6 +78,13 @@ def flow_with_uncertainty(flow: float, expanded: float, units: System) -> str:
     )
 
 
+def flow_in_digits_of(expanded: float, flow: float, units: System) -> str:
+    """Return a flow to the second digit of an expanded uncertainty."""
+    return with_uncertainty(
+        {"si": flow, "kind": "volume_flow"}, {"si": expanded, "kind": "volume_flow"}, units
+    )[0]
+
+
 def signed(text: str, value: float) -> str:
     """Return the text of a size with the sign of its value."""
     return f"{'+' if value > 0 else MINUS}{text}"

@@ -10,6 +10,7 @@ from compute.base.sources import PRACTICE, Source
 from compute.library.liquids import liquids
 from compute.library.materials import solids
 from compute.results.survey import METHODS
+from surveys.core.messages.citations import citation
 from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Result
 
@@ -54,7 +55,7 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
     yield from wall.items()
     medium = None if data.custom_medium_data_id else liquids().get(data.medium)
     if medium:
-        yield gettext("Properties of {medium}").format(medium=data.medium), medium.source.citation
+        yield gettext("Properties of {medium}").format(medium=medium.title), citation(medium.source)
     yield (
         gettext("Uncertainty"),
         gettext(
@@ -62,8 +63,8 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
             "engineering judgement are used."
         ),
     )
-    cited = {Source(**one["source"]).citation for one in result.findings} - {
-        PRACTICE.citation,
+    cited = {citation(Source(**one["source"])) for one in result.findings} - {
+        citation(PRACTICE),
         *wall.values(),
     }
     if limits := sorted(cited):
@@ -74,6 +75,6 @@ def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
     wall = None if data.custom_material_data_id else {one.name: one for one in solids()}.get(data.material)
     if wall is None:
         return
-    yield gettext("Sound speeds of {material}").format(material=data.material), wall.source_sound.citation
+    yield gettext("Sound speeds of {material}").format(material=wall.title), citation(wall.source_sound)
     if data.roughness_m is None and wall.source_roughness:
-        yield gettext("Roughness"), wall.source_roughness.citation
+        yield gettext("Roughness"), citation(wall.source_roughness)

@@ -8,6 +8,8 @@ from typing import Any
 from django.utils.translation import gettext, ngettext
 
 from compute.base.units import System
+from compute.library.liquids import liquids
+from compute.library.materials import solid
 from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
 from surveys.documents.formatting import full_name, worded
 from surveys.documents.pdf import PdfDocument
@@ -26,7 +28,7 @@ def pipe_table(pdf: PdfDocument, data: PipeData, taken: SurveyData | Setup, unit
         *_medium(data, taken, units),
         _version(data, zone),
     ]
-    pdf.table([gettext("Pipe and medium"), gettext("Value"), gettext("Source")], rows, flexible=(2,))
+    pdf.table([gettext("Quantity"), gettext("Value"), gettext("Source")], rows, flexible=(2,))
 
 
 def _pipe(data: PipeData, units: System, zone: Any) -> Iterator[Row]:
@@ -43,7 +45,7 @@ def _pipe(data: PipeData, units: System, zone: Any) -> Iterator[Row]:
     entry = data.pipe_entry()
     yield gettext("Material"), *_material(entry.material, _own_source(data.custom_material_data), units)
     if data.roughness_m is None:
-        used = worded(resolve_pipe(entry).pipe.roughness, "roughness", units)
+        used = worded(float(resolve_pipe(entry).pipe.roughness), "roughness", units)
         yield gettext("Roughness"), used, gettext("not entered; value of the new material is used")
     else:
         used = worded(data.roughness_m, "roughness", units)
@@ -92,7 +94,7 @@ def _material(material: MaterialEntry, own: str, units: System) -> tuple[str, st
             source=own
         )
     if material.name:
-        return material.name, gettext("entered; sound speeds of the library")
+        return solid(material.name).title, gettext("entered; sound speeds of the library")
     speeds = (material.longitudinal_sound_speed, material.shear_sound_speed)
     values = ", ".join(worded(one, "speed", units, 0) for one in speeds if one is not None)
     return gettext("not named"), gettext("sound speeds entered: {values}").format(values=values)
@@ -105,7 +107,8 @@ def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterato
         source = gettext("entered; properties of the custom library ({source})").format(source=own)
         yield gettext("Medium"), medium.name, source
     elif medium.name:
-        yield gettext("Medium"), medium.name, gettext("entered; properties of the library")
+        name = liquids()[medium.name].title if medium.name in liquids() else medium.name
+        yield gettext("Medium"), name, gettext("entered; properties of the library")
     else:
         speed = worded(medium.sound_speed, "speed", units, 1)
         source = gettext("sound speed entered: {speed}").format(speed=speed)

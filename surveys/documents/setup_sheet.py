@@ -13,6 +13,7 @@ from compute.base.units import System
 from compute.measuring.drawing import Drawn
 from compute.measuring.entries import PipeEntry
 from compute.measuring.location import HAZARD_SOURCE, straight_lengths
+from surveys.core.messages.citations import citation
 from surveys.core.messages.terms import word_of
 from surveys.documents.formatting import (
     findings_worded,
@@ -55,13 +56,15 @@ def setup_sheet(setup: Setup, units: System, address: str) -> PdfDocument:
     pdf = PdfDocument(
         title=gettext("Set-up sheet: {point}").format(point=point.name),
         subtitle=f"{point.pipe.name}, {site.name} · {site.client.name}",
-        footer=gettext("Set-up {id} · calculated {at} by {user}").format(
-            id=setup.pk, at=moment(setup.calculated_at, site.zone), user=full_name(setup.calculated_by)
+        footer=gettext("Set-up calculated {at} by {user}").format(
+            at=moment(setup.calculated_at, site.zone), user=full_name(setup.calculated_by)
         ),
         stamp=setup.calculated_at,
         address=address,
     )
     setup_blocks(pdf, setup, units)
+    pdf.heading(gettext("Records"))
+    pdf.facts([(gettext("Set-up"), str(setup.pk))])
     return pdf
 
 
@@ -185,7 +188,7 @@ def drawn_from(outcome: dict[str, Any], pipe: PipeEntry, face_offset: float) -> 
 
 def safety_note_text(text: str, source: Source) -> str:
     """A safety note with its source; that the permit takes precedence is stated once, below all notes."""
-    return text if source.text == HAZARD_SOURCE.text else f"{text} ({source.citation})"
+    return text if source.text == HAZARD_SOURCE.text else f"{text} ({citation(source)})"
 
 
 def place_rows(point: MeasuringPoint, units: System) -> list[tuple[str, str]]:

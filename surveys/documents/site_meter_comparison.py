@@ -39,7 +39,8 @@ def beside_told(
         worded(flow, "volume_flow", units)
         if expanded is None
         else flow_with_uncertainty(flow, expanded, units),
-        difference_told(beside.difference_m3_s, beside.relative, units) or gettext("no change"),
+        difference_told(beside.difference_m3_s, beside.relative, found.expanded_uncertainty_m3_s, units)
+        or gettext("no change"),
         beside.agrees,
         verdict(beside),
     )

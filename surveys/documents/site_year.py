@@ -36,22 +36,22 @@ class Year:
 
     @cached_property
     def span(self) -> tuple[datetime, datetime]:
-        """When it begins, and when the next one does."""
+        """Return the beginning of the year and of the next one."""
         begins, ends = (datetime(n, 1, 1, tzinfo=self.site.zone) for n in (self.number, self.number + 1))
         return begins.astimezone(UTC), ends.astimezone(UTC)
 
     def within(self, column: str) -> Q:
-        """The condition that a time lies in it."""
+        """Return the condition that a time is in the year."""
         return Q(**{f"{column}__gte": self.span[0], f"{column}__lt": self.span[1]})
 
     def day(self, at: datetime) -> date:
-        """The day of a time by the site's calendar."""
+        """Return the day of a time in the time zone of the site."""
         return at.astimezone(self.site.zone).date()
 
 
 @dataclass(frozen=True, slots=True)
 class PointYear:
-    """A measuring point: its history to the end of the year, what of it is the year's, and surveys that have no result."""
+    """A measuring point: its history to the end of the year, its results of the year, and its surveys without a result."""
 
     point: MeasuringPoint
     history: list[Found]
@@ -60,13 +60,13 @@ class PointYear:
 
     @property
     def name(self) -> str:
-        """By which a client knows it."""
+        """Return the name that clients know."""
         return f"{self.point.pipe.name}, {self.point.name}"
 
 
 @dataclass(frozen=True, slots=True)
 class Records:
-    """All that is told of a year."""
+    """The records of a year."""
 
     points: list[PointYear]
     notices: list[Notice]
@@ -74,11 +74,11 @@ class Records:
     jobs: list[Job]
 
     def found(self) -> Iterator[tuple[PointYear, Found]]:
-        """Each result of the year with its point."""
+        """Yield each result of the year with its measuring point."""
         return ((one, found) for one in self.points for found in one.found)
 
     def latest(self) -> datetime | None:
-        """When the latest of the records was made; None where there are none."""
+        """Return the time of the latest record; None if there is none."""
         stamps = [one.created_at for one in self.notices] + [one.computed_at for one in self.combined]
         for point in self.points:
             stamps += [survey.recorded_at for survey in point.without_result]
@@ -97,7 +97,7 @@ def _of_parts(parts: Iterable[CombinationPart]) -> list[datetime]:
 
 
 def _reviewed_at(survey: Survey) -> Iterator[datetime]:
-    """When reviews of a survey were opened, and decided."""
+    """Yield the times when reviews of a survey were opened and decided."""
     for one in survey.out_of_tolerance_reviews.all():
         yield one.review.opened_at
         if one.decided_at:
@@ -105,12 +105,12 @@ def _reviewed_at(survey: Survey) -> Iterator[datetime]:
 
 
 def records_of(year: Year) -> Records:
-    """The year's records that the viewer may see."""
+    """Return the records of the year that the viewer may see."""
     rows = MeasuringPoint.objects.visible_to(year.viewer).filter(pipe__site=year.site)
     points = list(rows.select_related("pipe").order_by("pipe__name", "name", "id"))
     known, bare = histories(points, year.viewer), _without_result(year)
-    told = [_point_year(year, point, known[point.pk], bare) for point in points]
-    # The mean of a survey's paths stands with its point.
+    points_of_year = [_point_year(year, point, known[point.pk], bare) for point in points]
+    # The mean of the paths of a survey is listed with its measuring point.
     combined = CombinedResult.objects.visible_to(year.viewer).filter(
         year.within("averaged_from"),
         ~Q(combination__kind=Combination.Kind.MULTIPATH),
@@ -119,7 +119,7 @@ def records_of(year: Year) -> Records:
         replaced_at__isnull=True,
     )
     return Records(
-        [one for one in told if one.found or one.without_result or _in_use(one.point)],
+        [one for one in points_of_year if one.found or one.without_result or _in_use(one.point)],
         list(_notices(year)),
         list(
             combined.select_related("combination")
@@ -170,7 +170,7 @@ def _notices(year: Year) -> QuerySet[Notice]:
 
 
 def _jobs(year: Year) -> QuerySet[Job]:
-    """Visits planned in the year or the one after and not begun: what is next, if anything is."""
+    """Return the visits planned in the year or the next one and not begun."""
     rows: QuerySet[Job] = Job.objects.visible_to(year.viewer).filter(
         site=year.site,
         state=JobState.PLANNED,

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
 from surveys.calibration.affected_results import ReviewNotice, notices_with_paths
+from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import number_text, percent_text
 from surveys.core.stored_quantities import quantity
 from surveys.documents.changes import difference_told
@@ -247,7 +248,8 @@ def _revision(pdf: PdfDocument, result: Result, issue: Issue, units: System) -> 
     )
     difference = result.volume_flow_m3_s - before.volume_flow_m3_s
     base = abs(before.volume_flow_m3_s)
-    change = difference_told(difference, difference / base if base else None, units)
+    relative = difference / base if base else None
+    change = difference_told(difference, relative, result.expanded_uncertainty_m3_s, units)
     rows = [
         (
             gettext("Previous volume flow"),
@@ -280,6 +282,11 @@ def _input_name(name: str) -> str:
 
 
 def _side(value: object, units: System) -> str:
+    if isinstance(value, list):
+        parts = (f"{label_of(one['field'])} {_side(one['value'], units)}" for one in value)
+        return ", ".join(parts) or gettext("none")
+    if value is None:
+        return gettext("none")
     return stored_quantity_text(value, units, 2) if isinstance(value, dict) else str(value)
 
 

@@ -16,7 +16,6 @@ from compute.calibration.decision_rules import DecisionRule, PermissibleError
 from compute.calibration.points import Point
 from surveys.calibration.conformity import QUANTITY, error_kind
 from surveys.inputs.fields import (
-    QUANTITY_IN,
     NumberField,
     QuantityIn,
     StrictSerializer,
@@ -26,6 +25,7 @@ from surveys.inputs.fields import (
     texts,
 )
 from surveys.inputs.limits import check_limits
+from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import rejection
 from surveys.models import Calibration, Instrument
 from surveys.models.calibration import CombineBy, DecisionRuleName, Moment
@@ -34,7 +34,7 @@ from surveys.services.fleet.calibrations import Figures, Limits, StatedPoint
 MAX_POINTS = 100
 
 
-@extend_schema_field(QUANTITY_IN)
+@extend_schema_field(quantity_schema("speed"))
 class LaterQuantityIn(serializers.Field):
     """A quantity of a kind that another field decides; read by `read`."""
 

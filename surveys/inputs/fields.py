@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Any
 
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
@@ -20,19 +19,7 @@ from surveys.inputs.limits import check_limits
 from surveys.inputs.rejections import error_detail, rejection, rejection_of
 from surveys.models import Record
 
-QUANTITY_IN = {
-    "oneOf": [
-        {"type": "string", "maxLength": 64, "examples": ["219.1 mm", "8 5/8 in"]},
-        {
-            "type": "object",
-            "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
-            "required": ["value", "unit"],
-        },
-    ]
-}
 
-
-@extend_schema_field(QUANTITY_IN)
 class QuantityIn(serializers.Field):
     """A quantity of a request; becomes SI with the text as typed. `lowest` [SI] if that is above the kind's own limit."""
 

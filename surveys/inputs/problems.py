@@ -17,10 +17,10 @@ from rest_framework import exceptions
 from rest_framework.settings import api_settings
 
 from compute.base.errors import ComputeError
-from compute.base.marks import System, plain
 from compute.base.messages import Message, message
+from compute.base.units import System
 from surveys.core.errors import ServiceError
-from surveys.core.messages import METRIC, MessageCode, Reader, code_of, render
+from surveys.core.messages import METRIC, MessageCode, Reader, render
 from surveys.inputs.constraints import constraint_violated
 from surveys.inputs.framework_errors import framework_message
 
@@ -66,15 +66,15 @@ def errors_read(errors: list[dict[str, Any]], units: System) -> list[dict[str, s
 
 
 def _detail(code: str, text: str, reader: Reader) -> str:
-    return render(code.message, reader).body if isinstance(code, MessageCode) else plain(text, reader.units)
+    return render(code.message, reader).body if isinstance(code, MessageCode) else text
 
 
 def status_and_errors(error: Exception) -> tuple[int, list[dict[str, str]]] | None:
     """The HTTP status and the errors by field for something raised; None for a fault of ours."""
     if isinstance(error, ComputeError):
-        return 400, [_error(error.field, code_of(error), error.said)]
+        return 400, [_of_message(error.field, error.message)]
     if isinstance(error, ServiceError):
-        return error.status, [_error(error.field, code_of(error), error.said)]
+        return error.status, [_of_message(error.field, error.message)]
     if isinstance(error, exceptions.ValidationError):
         return 400, list(_flat(error.detail))
     if isinstance(error, DjangoValidationError):

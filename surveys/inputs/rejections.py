@@ -24,4 +24,4 @@ def error_detail(of: Message) -> ErrorDetail:
 
 def rejection_of(error: ComputeError | ServiceError) -> ValidationError:
     """The rejection of a value for an error of the physics or of a service; names no field, the serializer does."""
-    return ValidationError(error_text(error) if error.message else error.said, code=code_of(error))
+    return ValidationError(error_text(error), code=code_of(error))

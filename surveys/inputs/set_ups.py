@@ -15,7 +15,6 @@ from compute.measuring.beam import Transducers
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
 from surveys.inputs import limits
 from surveys.inputs.fields import (
-    QUANTITY_IN,
     NumberField,
     QuantityIn,
     StrictSerializer,
@@ -24,6 +23,7 @@ from surveys.inputs.fields import (
     checked,
     si_of,
 )
+from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import CustomMaterialData, Instrument, PipeData, TransducerData
 from surveys.models.instrument import Kind
@@ -47,7 +47,10 @@ class MaterialByValue(StrictSerializer):
             {"type": "string", "maxLength": 60, "examples": ["carbon-steel"]},
             {
                 "type": "object",
-                "properties": {"longitudinal_sound_speed": QUANTITY_IN, "shear_sound_speed": QUANTITY_IN},
+                "properties": {
+                    "longitudinal_sound_speed": quantity_schema("speed"),
+                    "shear_sound_speed": quantity_schema("speed"),
+                },
                 "required": ["longitudinal_sound_speed"],
             },
         ]

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding
 from compute.base.unit_table import unit_named
 from compute.logs.checks import LogCheck
 from surveys.logfiles.codec import BLOCK_ROWS, encode_block

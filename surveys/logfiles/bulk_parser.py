@@ -1,4 +1,4 @@
-"""Rows of a log read many at once: for chunks where everything is plainly in order.
+"""Parser of many rows of a log at once, for chunks without irregularities.
 
 It takes the same readings as reading one by one, to the bit, or gives a chunk up; what is wrong with a row
 only the careful way can tell. A chunk given up is divided, so that a bad row costs its neighbourhood only.

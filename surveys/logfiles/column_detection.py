@@ -1,4 +1,4 @@
-"""What the cells of a file's beginning tell of its columns: which is the time, written how, and which are the quantities."""
+"""Detection of the columns of a file from its first rows: time, its format, and quantities."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ MAX_LOG_DURATION = timedelta(days=40)
 
 @dataclass(slots=True)
 class Columns:
-    """What was made of the columns, and why."""
+    """Detected columns, with reasons."""
 
     time: TimeAt = field(default_factory=TimeAt)
     columns: list[ColumnAt] = field(default_factory=list)

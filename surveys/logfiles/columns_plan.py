@@ -1,4 +1,4 @@
-"""A layout met with a file's header: where everything stands in its rows."""
+"""Positions of the columns in a file's rows, from log format and header."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A layout proposed from the beginning of a file, with reasons and doubts. It is shown to a person, never taken in silence."""
+"""Detection of a log format from the beginning of a file, with reasons and warnings, for a person to confirm."""
 
 from __future__ import annotations
 

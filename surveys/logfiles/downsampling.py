@@ -1,4 +1,4 @@
-"""Thinning a series for a plot so that its peaks stay."""
+"""Downsampling of a series for a plot, with its peaks."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Downsampled = dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]]
 
 
 def downsampled(values: NDArray[np.float64], points: int) -> NDArray[np.int64]:
-    """Positions to draw: the lowest and the highest of each of points/2 stretches, in order, with both ends.
+    """Return positions to draw: minimum and maximum of each of points/2 segments, in order, with both ends.
 
     A plot of them shows every peak the whole series would. Missing values (nan) are left out unless a whole
     stretch is missing, which shows as a gap.

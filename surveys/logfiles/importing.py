@@ -16,7 +16,7 @@ from datetime import datetime, tzinfo
 from tempfile import TemporaryFile
 from typing import IO
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding
 from surveys.core.errors import ServiceError
 from surveys.logfiles.assembly import LogAssembler
 from surveys.logfiles.codec import BLOCK_ROWS
@@ -122,7 +122,7 @@ def _parquet_read(
             file.write(part)
         parquet = parquet_open(file)
         plan = parquet_plan(parquet, log_format, zone, starts_at)
-        # Rows of such a file have no lines: they count from 1.
+        # Rows of a Parquet file have no lines: they are counted from 1.
         assembler = LogAssembler(plan, 1, crew)
         for piece in parquet_pieces(parquet, plan):
             assembler.take(piece)

@@ -1,4 +1,4 @@
-"""A layout tried on the beginning of a file: the first rows as they would be read, and what would be refused."""
+"""Preview of a log format on the beginning of a file: the first rows, accepted and rejected."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from datetime import datetime, tzinfo
 import numpy as np
 from numpy.typing import NDArray
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding
 from surveys.core.errors import ServiceError
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column

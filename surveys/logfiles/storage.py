@@ -1,4 +1,4 @@
-"""The file as it came, kept while it is read; and parts on disk where they are too many for memory."""
+"""Storage of the unchanged file while it is read, with parts on disk beyond the memory limit."""
 
 from __future__ import annotations
 

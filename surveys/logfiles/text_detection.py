@@ -1,4 +1,4 @@
-"""What a file's beginning tells of its text: encoding, what parts the columns, header, decimal mark."""
+"""Detection of a text file's encoding, delimiter, header and decimal mark."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ PLAIN_DELIMITERS = (";", "\t", ",")
 def text_plan(
     stream: Iterator[bytes], log_format: LogFormat, zone: tzinfo, starts_at: datetime | None
 ) -> tuple[Plan, Iterator[bytes], int]:
-    """Read what stands before the rows: how to read them, the chunks of rows, and the number of their first line.
+    """Read the lines before the rows: how to read them, the chunks of rows, and the number of their first line.
 
     Raises ServiceError if there is no header where the log format has one, or a column is not in it.
     """

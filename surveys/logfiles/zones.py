@@ -1,4 +1,4 @@
-"""Local times to UTC by a zone's own changes, many at once.
+"""Conversion of local times to UTC by a zone's offset changes, many at once.
 
 Where clocks go back an hour comes twice. Which of the two a row means is told by the order of the rows: the
 clock runs on, so it is the first until the times step back, and the second from there. Where clocks go

@@ -17,1334 +17,5101 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='CustomMaterial',
+            name="CustomMaterial",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=60, unique=True, validators=[django.core.validators.RegexValidator('^[a-z0-9]+(-[a-z0-9]+)*\\Z', 'Small letters, digits and single hyphens, such as pvc-c.')])),
-                ('title', models.CharField(max_length=200, verbose_name='title')),
-                ('use', models.CharField(blank=True, max_length=200, verbose_name='use')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        max_length=60,
+                        unique=True,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[a-z0-9]+(-[a-z0-9]+)*\\Z",
+                                "Small letters, digits and single hyphens, such as pvc-c.",
+                            )
+                        ],
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, verbose_name="title")),
+                ("use", models.CharField(blank=True, max_length=200, verbose_name="use")),
             ],
             options={
-                'verbose_name': 'custom material',
-                'verbose_name_plural': 'custom materials',
-                'ordering': ['name'],
+                "verbose_name": "custom material",
+                "verbose_name_plural": "custom materials",
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='CustomMedium',
+            name="CustomMedium",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=60, unique=True, validators=[django.core.validators.RegexValidator('^[a-z0-9]+(-[a-z0-9]+)*\\Z', 'Small letters, digits and single hyphens, such as pvc-c.')])),
-                ('title', models.CharField(max_length=200, verbose_name='title')),
-                ('use', models.CharField(blank=True, max_length=200, verbose_name='use')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        max_length=60,
+                        unique=True,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[a-z0-9]+(-[a-z0-9]+)*\\Z",
+                                "Small letters, digits and single hyphens, such as pvc-c.",
+                            )
+                        ],
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, verbose_name="title")),
+                ("use", models.CharField(blank=True, max_length=200, verbose_name="use")),
             ],
             options={
-                'verbose_name': 'custom medium',
-                'verbose_name_plural': 'custom media',
-                'ordering': ['name'],
+                "verbose_name": "custom medium",
+                "verbose_name_plural": "custom media",
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='AuditEntry',
+            name="AuditEntry",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('at', models.DateTimeField(verbose_name='time')),
-                ('action', models.CharField(choices=[('created', 'created'), ('changed', 'changed'), ('deleted', 'deleted'), ('exported', 'exported'), ('signed-in', 'signed in'), ('sign-in-failed', 'sign-in failed'), ('locked-out', 'locked out'), ('password-changed', 'password changed'), ('second-factor-changed', 'second factor changed'), ('deactivated', 'deactivated; personal data deleted')], max_length=24, verbose_name='action')),
-                ('actor', models.UUIDField(blank=True, help_text='Null: not signed in, or an action of the service.', null=True, verbose_name='actor')),
-                ('actor_name', models.CharField(blank=True, max_length=150, verbose_name='actor name')),
-                ('record_type', models.CharField(max_length=40, verbose_name='record type')),
-                ('record', models.UUIDField(blank=True, null=True, verbose_name='record')),
-                ('record_name', models.CharField(blank=True, max_length=200, verbose_name='record name')),
-                ('before', models.JSONField(blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder)),
-                ('after', models.JSONField(blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("at", models.DateTimeField(verbose_name="time")),
+                (
+                    "action",
+                    models.CharField(
+                        choices=[
+                            ("created", "created"),
+                            ("changed", "changed"),
+                            ("deleted", "deleted"),
+                            ("exported", "exported"),
+                            ("signed-in", "signed in"),
+                            ("sign-in-failed", "sign-in failed"),
+                            ("locked-out", "locked out"),
+                            ("password-changed", "password changed"),
+                            ("second-factor-changed", "second factor changed"),
+                            ("deactivated", "deactivated; personal data deleted"),
+                        ],
+                        max_length=24,
+                        verbose_name="action",
+                    ),
+                ),
+                (
+                    "actor",
+                    models.UUIDField(
+                        blank=True,
+                        help_text="Null: not signed in, or an action of the service.",
+                        null=True,
+                        verbose_name="actor",
+                    ),
+                ),
+                ("actor_name", models.CharField(blank=True, max_length=150, verbose_name="actor name")),
+                ("record_type", models.CharField(max_length=40, verbose_name="record type")),
+                ("record", models.UUIDField(blank=True, null=True, verbose_name="record")),
+                ("record_name", models.CharField(blank=True, max_length=200, verbose_name="record name")),
+                (
+                    "before",
+                    models.JSONField(
+                        blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder
+                    ),
+                ),
+                (
+                    "after",
+                    models.JSONField(
+                        blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'audit entry',
-                'verbose_name_plural': 'audit entries',
-                'ordering': ['-at', '-id'],
-                'indexes': [models.Index(fields=['-at', '-id'], name='audit_by_time'), models.Index(fields=['record', '-at'], name='audit_by_record'), models.Index(fields=['actor', '-at'], name='audit_by_actor')],
+                "verbose_name": "audit entry",
+                "verbose_name_plural": "audit entries",
+                "ordering": ["-at", "-id"],
+                "indexes": [
+                    models.Index(fields=["-at", "-id"], name="audit_by_time"),
+                    models.Index(fields=["record", "-at"], name="audit_by_record"),
+                    models.Index(fields=["actor", "-at"], name="audit_by_actor"),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Client',
+            name="Client",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=200, unique=True, verbose_name='name')),
-                ('contact', models.TextField(blank=True, verbose_name='contact')),
-                ('notice_threshold', models.FloatField(default=0.01, help_text='Relative change of a result above which the client is notified.', verbose_name='notice threshold')),
-                ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, unique=True, verbose_name="name")),
+                ("contact", models.TextField(blank=True, verbose_name="contact")),
+                (
+                    "notice_threshold",
+                    models.FloatField(
+                        default=0.01,
+                        help_text="Relative change of a result above which the client is notified.",
+                        verbose_name="notice threshold",
+                    ),
+                ),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
             ],
             options={
-                'verbose_name': 'client',
-                'verbose_name_plural': 'clients',
-                'ordering': ['name', 'id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('notice_threshold__gte', 0), ('notice_threshold__lte', 1)), name='client_notice_threshold_a_share')],
+                "verbose_name": "client",
+                "verbose_name_plural": "clients",
+                "ordering": ["name", "id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("notice_threshold__gte", 0), ("notice_threshold__lte", 1)),
+                        name="client_notice_threshold_a_share",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='InstrumentType',
+            name="InstrumentType",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('meter', 'meter'), ('transducer-pair', 'transducer pair'), ('thickness-gauge', 'thickness gauge'), ('thermometer', 'thermometer')], max_length=20, verbose_name='kind')),
-                ('name', models.CharField(help_text='Type name as entered for the instruments.', max_length=100, verbose_name='name')),
-                ('min_frequency_hz', models.FloatField(blank=True, help_text='Meter: minimum transducer frequency.', null=True, verbose_name='minimum frequency (Hz)')),
-                ('max_frequency_hz', models.FloatField(blank=True, help_text='Meter: maximum transducer frequency.', null=True, verbose_name='maximum frequency (Hz)')),
-                ('timing_resolution_s', models.FloatField(blank=True, help_text='Meter: resolution of the time difference.', null=True, verbose_name='timing resolution (s)')),
-                ('minimum_signal_db', models.FloatField(blank=True, help_text='Meter: minimum signal-to-noise ratio.', null=True, verbose_name='minimum signal (dB)')),
-                ('min_velocity_m_s', models.FloatField(blank=True, help_text='Meter: minimum velocity.', null=True, verbose_name='minimum velocity (m/s)')),
-                ('max_velocity_m_s', models.FloatField(blank=True, help_text='Meter: maximum velocity.', null=True, verbose_name='maximum velocity (m/s)')),
-                ('min_temperature_k', models.FloatField(blank=True, help_text='Transducer pair or thermometer: minimum temperature.', null=True, verbose_name='minimum temperature (K)')),
-                ('max_temperature_k', models.FloatField(blank=True, help_text='Transducer pair or thermometer: maximum temperature.', null=True, verbose_name='maximum temperature (K)')),
-                ('min_spacing_m', models.FloatField(blank=True, help_text='Transducer pair: minimum spacing of the rail.', null=True, verbose_name='minimum spacing (m)')),
-                ('max_spacing_m', models.FloatField(blank=True, help_text='Transducer pair: maximum spacing of the rail.', null=True, verbose_name='maximum spacing (m)')),
-                ('hazardous_area_certified', models.BooleanField(blank=True, help_text='Transducer pair: certified for hazardous areas. The certificate and the site permit take precedence.', null=True, verbose_name='hazardous area certified')),
-                ('min_wall_thickness_m', models.FloatField(blank=True, help_text='Thickness gauge: minimum wall thickness.', null=True, verbose_name='minimum wall thickness (m)')),
-                ('max_wall_thickness_m', models.FloatField(blank=True, help_text='Thickness gauge: maximum wall thickness.', null=True, verbose_name='maximum wall thickness (m)')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        max_length=20,
+                        verbose_name="kind",
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        help_text="Type name as entered for the instruments.",
+                        max_length=100,
+                        verbose_name="name",
+                    ),
+                ),
+                (
+                    "min_frequency_hz",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum transducer frequency.",
+                        null=True,
+                        verbose_name="minimum frequency (Hz)",
+                    ),
+                ),
+                (
+                    "max_frequency_hz",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: maximum transducer frequency.",
+                        null=True,
+                        verbose_name="maximum frequency (Hz)",
+                    ),
+                ),
+                (
+                    "timing_resolution_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: resolution of the time difference.",
+                        null=True,
+                        verbose_name="timing resolution (s)",
+                    ),
+                ),
+                (
+                    "minimum_signal_db",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum signal-to-noise ratio.",
+                        null=True,
+                        verbose_name="minimum signal (dB)",
+                    ),
+                ),
+                (
+                    "min_velocity_m_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum velocity.",
+                        null=True,
+                        verbose_name="minimum velocity (m/s)",
+                    ),
+                ),
+                (
+                    "max_velocity_m_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: maximum velocity.",
+                        null=True,
+                        verbose_name="maximum velocity (m/s)",
+                    ),
+                ),
+                (
+                    "min_temperature_k",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair or thermometer: minimum temperature.",
+                        null=True,
+                        verbose_name="minimum temperature (K)",
+                    ),
+                ),
+                (
+                    "max_temperature_k",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair or thermometer: maximum temperature.",
+                        null=True,
+                        verbose_name="maximum temperature (K)",
+                    ),
+                ),
+                (
+                    "min_spacing_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair: minimum spacing of the rail.",
+                        null=True,
+                        verbose_name="minimum spacing (m)",
+                    ),
+                ),
+                (
+                    "max_spacing_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair: maximum spacing of the rail.",
+                        null=True,
+                        verbose_name="maximum spacing (m)",
+                    ),
+                ),
+                (
+                    "hazardous_area_certified",
+                    models.BooleanField(
+                        blank=True,
+                        help_text="Transducer pair: certified for hazardous areas. The certificate and the site permit take precedence.",
+                        null=True,
+                        verbose_name="hazardous area certified",
+                    ),
+                ),
+                (
+                    "min_wall_thickness_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Thickness gauge: minimum wall thickness.",
+                        null=True,
+                        verbose_name="minimum wall thickness (m)",
+                    ),
+                ),
+                (
+                    "max_wall_thickness_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Thickness gauge: maximum wall thickness.",
+                        null=True,
+                        verbose_name="maximum wall thickness (m)",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
             ],
             options={
-                'verbose_name': 'instrument type',
-                'verbose_name_plural': 'instrument types',
-                'ordering': ['kind', 'name', 'id'],
-                'constraints': [models.UniqueConstraint(fields=('kind', 'name'), name='instrument_type_name_once_in_a_kind'), models.CheckConstraint(condition=models.Q(('min_frequency_hz__isnull', True), ('max_frequency_hz__isnull', True), ('min_frequency_hz__lte', models.F('max_frequency_hz')), _connector='OR'), name='instrument_type_frequencies_in_order'), models.CheckConstraint(condition=models.Q(('min_velocity_m_s__isnull', True), ('max_velocity_m_s__isnull', True), ('min_velocity_m_s__lte', models.F('max_velocity_m_s')), _connector='OR'), name='instrument_type_velocities_in_order'), models.CheckConstraint(condition=models.Q(('min_temperature_k__isnull', True), ('max_temperature_k__isnull', True), ('min_temperature_k__lte', models.F('max_temperature_k')), _connector='OR'), name='instrument_type_temperatures_in_order'), models.CheckConstraint(condition=models.Q(('min_spacing_m__isnull', True), ('max_spacing_m__isnull', True), ('min_spacing_m__lte', models.F('max_spacing_m')), _connector='OR'), name='instrument_type_spacings_in_order'), models.CheckConstraint(condition=models.Q(('min_wall_thickness_m__isnull', True), ('max_wall_thickness_m__isnull', True), ('min_wall_thickness_m__lte', models.F('max_wall_thickness_m')), _connector='OR'), name='instrument_type_walls_in_order')],
+                "verbose_name": "instrument type",
+                "verbose_name_plural": "instrument types",
+                "ordering": ["kind", "name", "id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("kind", "name"), name="instrument_type_name_once_in_a_kind"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_frequency_hz__isnull", True),
+                            ("max_frequency_hz__isnull", True),
+                            ("min_frequency_hz__lte", models.F("max_frequency_hz")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_frequencies_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_velocity_m_s__isnull", True),
+                            ("max_velocity_m_s__isnull", True),
+                            ("min_velocity_m_s__lte", models.F("max_velocity_m_s")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_velocities_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_temperature_k__isnull", True),
+                            ("max_temperature_k__isnull", True),
+                            ("min_temperature_k__lte", models.F("max_temperature_k")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_temperatures_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_spacing_m__isnull", True),
+                            ("max_spacing_m__isnull", True),
+                            ("min_spacing_m__lte", models.F("max_spacing_m")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_spacings_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_wall_thickness_m__isnull", True),
+                            ("max_wall_thickness_m__isnull", True),
+                            ("min_wall_thickness_m__lte", models.F("max_wall_thickness_m")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_walls_in_order",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='User',
+            name="User",
             fields=[
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('username', models.CharField(error_messages={'unique': 'A user with that username already exists.'}, help_text='Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.', max_length=150, unique=True, validators=[django.contrib.auth.validators.UnicodeUsernameValidator()], verbose_name='username')),
-                ('first_name', models.CharField(blank=True, max_length=150, verbose_name='first name')),
-                ('last_name', models.CharField(blank=True, max_length=150, verbose_name='last name')),
-                ('email', models.EmailField(blank=True, max_length=254, verbose_name='email address')),
-                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
-                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
-                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False, verbose_name='id')),
-                ('role', models.CharField(choices=[('client', 'client viewer'), ('technician', 'technician'), ('office', 'office'), ('calibration-admin', 'calibration administrator'), ('administrator', 'administrator')], default='client', max_length=20, verbose_name='role')),
-                ('is_service_account', models.BooleanField(default=False, help_text='User account of a program: tokens only, no password.', verbose_name='is service account')),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
-                ('client', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='viewers', to='surveys.client', verbose_name='client')),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
+                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                (
+                    "date_joined",
+                    models.DateTimeField(default=django.utils.timezone.now, verbose_name="date joined"),
+                ),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="id",
+                    ),
+                ),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("client", "client viewer"),
+                            ("technician", "technician"),
+                            ("office", "office"),
+                            ("calibration-admin", "calibration administrator"),
+                            ("administrator", "administrator"),
+                        ],
+                        default="client",
+                        max_length=20,
+                        verbose_name="role",
+                    ),
+                ),
+                (
+                    "is_service_account",
+                    models.BooleanField(
+                        default=False,
+                        help_text="User account of a program: tokens only, no password.",
+                        verbose_name="is service account",
+                    ),
+                ),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
+                (
+                    "client",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="viewers",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'user',
-                'verbose_name_plural': 'users',
-                'ordering': ['username'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(models.Q(('role', 'client'), _negated=True), ('client__isnull', True)), ('role', 'client'), _connector='OR'), name='user_client_only_for_client_viewers'), models.CheckConstraint(condition=models.Q(('is_service_account', False), models.Q(('is_staff', False), ('is_superuser', False)), _connector='OR'), name='user_service_account_without_admin')],
+                "verbose_name": "user",
+                "verbose_name_plural": "users",
+                "ordering": ["username"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(models.Q(("role", "client"), _negated=True), ("client__isnull", True)),
+                            ("role", "client"),
+                            _connector="OR",
+                        ),
+                        name="user_client_only_for_client_viewers",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("is_service_account", False),
+                            models.Q(("is_staff", False), ("is_superuser", False)),
+                            _connector="OR",
+                        ),
+                        name="user_service_account_without_admin",
+                    ),
+                ],
             },
             managers=[
-                ('objects', django.contrib.auth.models.UserManager()),
+                ("objects", django.contrib.auth.models.UserManager()),
             ],
         ),
         migrations.CreateModel(
-            name='Site',
+            name="Site",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=200, verbose_name='name')),
-                ('address', models.TextField(blank=True, verbose_name='address')),
-                ('time_zone', models.CharField(default='UTC', max_length=64, validators=[surveys.models.site.validate_time_zone], verbose_name='time zone')),
-                ('access_notes', models.TextField(blank=True, help_text='Access to the site and permits.', verbose_name='access notes')),
-                ('contacts', models.TextField(blank=True, help_text='Contact persons with telephone numbers.', verbose_name='contacts')),
-                ('hazards', models.TextField(blank=True, help_text='Hazards and permit rules of the site.', verbose_name='hazards')),
-                ('latitude_deg', models.FloatField(blank=True, null=True, verbose_name='latitude (°)')),
-                ('longitude_deg', models.FloatField(blank=True, null=True, verbose_name='longitude (°)')),
-                ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
-                ('client', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sites', to='surveys.client', verbose_name='client')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                ("address", models.TextField(blank=True, verbose_name="address")),
+                (
+                    "time_zone",
+                    models.CharField(
+                        default="UTC",
+                        max_length=64,
+                        validators=[surveys.models.site.validate_time_zone],
+                        verbose_name="time zone",
+                    ),
+                ),
+                (
+                    "access_notes",
+                    models.TextField(
+                        blank=True, help_text="Access to the site and permits.", verbose_name="access notes"
+                    ),
+                ),
+                (
+                    "contacts",
+                    models.TextField(
+                        blank=True,
+                        help_text="Contact persons with telephone numbers.",
+                        verbose_name="contacts",
+                    ),
+                ),
+                (
+                    "hazards",
+                    models.TextField(
+                        blank=True, help_text="Hazards and permit rules of the site.", verbose_name="hazards"
+                    ),
+                ),
+                ("latitude_deg", models.FloatField(blank=True, null=True, verbose_name="latitude (°)")),
+                ("longitude_deg", models.FloatField(blank=True, null=True, verbose_name="longitude (°)")),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                (
+                    "client",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="sites",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'site',
-                'verbose_name_plural': 'sites',
-                'ordering': ['name', 'id'],
-                'constraints': [models.UniqueConstraint(fields=('client', 'name'), name='site_name_once_for_a_client'), models.CheckConstraint(condition=models.Q(models.Q(('latitude_deg__isnull', True), ('longitude_deg__isnull', True)), models.Q(('latitude_deg__isnull', False), ('longitude_deg__isnull', False), ('latitude_deg__range', (-90, 90)), ('longitude_deg__range', (-180, 180))), _connector='OR'), name='site_coordinates_possible')],
+                "verbose_name": "site",
+                "verbose_name_plural": "sites",
+                "ordering": ["name", "id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("client", "name"), name="site_name_once_for_a_client"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("latitude_deg__isnull", True), ("longitude_deg__isnull", True)),
+                            models.Q(
+                                ("latitude_deg__isnull", False),
+                                ("longitude_deg__isnull", False),
+                                ("latitude_deg__range", (-90, 90)),
+                                ("longitude_deg__range", (-180, 180)),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="site_coordinates_possible",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Pipe',
+            name="Pipe",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=200, verbose_name='name')),
-                ('description', models.TextField(blank=True, verbose_name='description')),
-                ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pipes', to='surveys.site', verbose_name='site')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                ("description", models.TextField(blank=True, verbose_name="description")),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pipes",
+                        to="surveys.site",
+                        verbose_name="site",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'pipe',
-                'verbose_name_plural': 'pipes',
-                'ordering': ['name', 'id'],
-                'indexes': [models.Index(fields=['name', 'id'], name='pipe_by_name')],
-                'constraints': [models.UniqueConstraint(fields=('site', 'name'), name='pipe_name_once_at_a_site')],
+                "verbose_name": "pipe",
+                "verbose_name_plural": "pipes",
+                "ordering": ["name", "id"],
+                "indexes": [models.Index(fields=["name", "id"], name="pipe_by_name")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "name"), name="pipe_name_once_at_a_site")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CalendarFeed',
+            name="CalendarFeed",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('subject', models.CharField(choices=[('due-dates', 'due dates'), ('jobs', 'jobs of a technician')], default='due-dates', max_length=10, verbose_name='subject')),
-                ('label', models.CharField(blank=True, max_length=100, verbose_name='label')),
-                ('token_sha256', models.CharField(max_length=64, unique=True, verbose_name='token SHA-256')),
-                ('created_at', models.DateTimeField(verbose_name='created at')),
-                ('last_used_at', models.DateTimeField(blank=True, null=True, verbose_name='last used at')),
-                ('revoked_at', models.DateTimeField(blank=True, null=True, verbose_name='revoked at')),
-                ('owner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='calendar_feeds', to=settings.AUTH_USER_MODEL, verbose_name='owner')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "subject",
+                    models.CharField(
+                        choices=[("due-dates", "due dates"), ("jobs", "jobs of a technician")],
+                        default="due-dates",
+                        max_length=10,
+                        verbose_name="subject",
+                    ),
+                ),
+                ("label", models.CharField(blank=True, max_length=100, verbose_name="label")),
+                ("token_sha256", models.CharField(max_length=64, unique=True, verbose_name="token SHA-256")),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                ("last_used_at", models.DateTimeField(blank=True, null=True, verbose_name="last used at")),
+                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
+                (
+                    "owner",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="calendar_feeds",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="owner",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'calendar feed',
-                'verbose_name_plural': 'calendar feeds',
-                'ordering': ['-created_at', '-id'],
+                "verbose_name": "calendar feed",
+                "verbose_name_plural": "calendar feeds",
+                "ordering": ["-created_at", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='CustomMaterialData',
+            name="CustomMaterialData",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('source', models.TextField()),
-                ('note', models.TextField(blank=True)),
-                ('reason', models.TextField()),
-                ('recorded_at', models.DateTimeField()),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('longitudinal_sound_speed_m_s', models.FloatField(verbose_name='longitudinal sound speed (m/s)')),
-                ('shear_sound_speed_m_s', models.FloatField(blank=True, null=True, verbose_name='shear sound speed (m/s)')),
-                ('sound_speed_uncertainty', models.FloatField(blank=True, null=True, verbose_name='sound speed uncertainty')),
-                ('density_kg_m3', models.FloatField(blank=True, null=True, verbose_name='density (kg/m³)')),
-                ('roughness_m', models.FloatField(blank=True, null=True, verbose_name='roughness (m)')),
-                ('thermal_expansion_1_k', models.FloatField(blank=True, null=True, verbose_name='thermal expansion 1 (K)')),
-                ('material', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='surveys.custommaterial', verbose_name='material')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("source", models.TextField()),
+                ("note", models.TextField(blank=True)),
+                ("reason", models.TextField()),
+                ("recorded_at", models.DateTimeField()),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "longitudinal_sound_speed_m_s",
+                    models.FloatField(verbose_name="longitudinal sound speed (m/s)"),
+                ),
+                (
+                    "shear_sound_speed_m_s",
+                    models.FloatField(blank=True, null=True, verbose_name="shear sound speed (m/s)"),
+                ),
+                (
+                    "sound_speed_uncertainty",
+                    models.FloatField(blank=True, null=True, verbose_name="sound speed uncertainty"),
+                ),
+                ("density_kg_m3", models.FloatField(blank=True, null=True, verbose_name="density (kg/m³)")),
+                ("roughness_m", models.FloatField(blank=True, null=True, verbose_name="roughness (m)")),
+                (
+                    "thermal_expansion_1_k",
+                    models.FloatField(blank=True, null=True, verbose_name="thermal expansion 1 (K)"),
+                ),
+                (
+                    "material",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="surveys.custommaterial",
+                        verbose_name="material",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'custom material data',
-                'verbose_name_plural': 'custom material data',
-                'ordering': ['-recorded_at', '-id'],
-                'abstract': False,
-                'constraints': [models.CheckConstraint(condition=models.Q(('longitudinal_sound_speed_m_s__gt', 0)), name='custom_material_data_sound_speed_positive')],
+                "verbose_name": "custom material data",
+                "verbose_name_plural": "custom material data",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("longitudinal_sound_speed_m_s__gt", 0)),
+                        name="custom_material_data_sound_speed_positive",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CustomMediumData',
+            name="CustomMediumData",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('source', models.TextField()),
-                ('note', models.TextField(blank=True)),
-                ('reason', models.TextField()),
-                ('recorded_at', models.DateTimeField()),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('pressure_pa', models.FloatField(verbose_name='pressure (Pa)')),
-                ('table', models.JSONField(help_text='Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, dynamic_viscosity_pa_s.', verbose_name='table')),
-                ('sound_speed_uncertainty', models.FloatField(verbose_name='sound speed uncertainty')),
-                ('density_uncertainty', models.FloatField(verbose_name='density uncertainty')),
-                ('viscosity_uncertainty', models.FloatField(verbose_name='viscosity uncertainty')),
-                ('medium', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='surveys.custommedium', verbose_name='medium')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("source", models.TextField()),
+                ("note", models.TextField(blank=True)),
+                ("reason", models.TextField()),
+                ("recorded_at", models.DateTimeField()),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                ("pressure_pa", models.FloatField(verbose_name="pressure (Pa)")),
+                (
+                    "table",
+                    models.JSONField(
+                        help_text="Columns of SI numbers by rising temperature: temperature_k, sound_speed_m_s, density_kg_m3, dynamic_viscosity_pa_s.",
+                        verbose_name="table",
+                    ),
+                ),
+                ("sound_speed_uncertainty", models.FloatField(verbose_name="sound speed uncertainty")),
+                ("density_uncertainty", models.FloatField(verbose_name="density uncertainty")),
+                ("viscosity_uncertainty", models.FloatField(verbose_name="viscosity uncertainty")),
+                (
+                    "medium",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="versions",
+                        to="surveys.custommedium",
+                        verbose_name="medium",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'custom medium data',
-                'verbose_name_plural': 'custom medium data',
-                'ordering': ['-recorded_at', '-id'],
-                'abstract': False,
-                'constraints': [models.CheckConstraint(condition=models.Q(('density_uncertainty__gte', 0), ('sound_speed_uncertainty__gte', 0), ('viscosity_uncertainty__gte', 0)), name='custom_medium_data_uncertainties_not_negative')],
+                "verbose_name": "custom medium data",
+                "verbose_name_plural": "custom medium data",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("density_uncertainty__gte", 0),
+                            ("sound_speed_uncertainty__gte", 0),
+                            ("viscosity_uncertainty__gte", 0),
+                        ),
+                        name="custom_medium_data_uncertainties_not_negative",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='DispatchPlan',
+            name="DispatchPlan",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('jobs', models.JSONField(help_text='Ids of the jobs to schedule.', verbose_name='jobs')),
-                ('time_limit_seconds', models.PositiveSmallIntegerField(verbose_name='time limit seconds')),
-                ('state', models.CharField(choices=[('waiting', 'waiting'), ('running', 'running'), ('finished', 'finished'), ('failed', 'failed')], default='waiting', max_length=8, verbose_name='state')),
-                ('progress', models.FloatField(default=0.0, verbose_name='progress')),
-                ('attempts', models.PositiveSmallIntegerField(default=0, verbose_name='attempts')),
-                ('claimed_by', models.UUIDField(blank=True, null=True, verbose_name='claimed by')),
-                ('lease_until', models.DateTimeField(blank=True, null=True, verbose_name='lease until')),
-                ('error', models.TextField(blank=True, verbose_name='error')),
-                ('outcome', models.JSONField(blank=True, null=True, verbose_name='outcome')),
-                ('accepted', models.JSONField(default=list, help_text='Ids of the jobs with an accepted assignment.', verbose_name='accepted')),
-                ('requested_at', models.DateTimeField(verbose_name='requested at')),
-                ('started_at', models.DateTimeField(blank=True, null=True, verbose_name='started at')),
-                ('finished_at', models.DateTimeField(blank=True, null=True, verbose_name='finished at')),
-                ('keeps', models.ForeignKey(blank=True, help_text='Plan to change as little as possible.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replans', to='surveys.dispatchplan', verbose_name='keeps')),
-                ('requested_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='requested by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("jobs", models.JSONField(help_text="Ids of the jobs to schedule.", verbose_name="jobs")),
+                ("time_limit_seconds", models.PositiveSmallIntegerField(verbose_name="time limit seconds")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "waiting"),
+                            ("running", "running"),
+                            ("finished", "finished"),
+                            ("failed", "failed"),
+                        ],
+                        default="waiting",
+                        max_length=8,
+                        verbose_name="state",
+                    ),
+                ),
+                ("progress", models.FloatField(default=0.0, verbose_name="progress")),
+                ("attempts", models.PositiveSmallIntegerField(default=0, verbose_name="attempts")),
+                ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
+                ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),
+                ("error", models.TextField(blank=True, verbose_name="error")),
+                ("outcome", models.JSONField(blank=True, null=True, verbose_name="outcome")),
+                (
+                    "accepted",
+                    models.JSONField(
+                        default=list,
+                        help_text="Ids of the jobs with an accepted assignment.",
+                        verbose_name="accepted",
+                    ),
+                ),
+                ("requested_at", models.DateTimeField(verbose_name="requested at")),
+                ("started_at", models.DateTimeField(blank=True, null=True, verbose_name="started at")),
+                ("finished_at", models.DateTimeField(blank=True, null=True, verbose_name="finished at")),
+                (
+                    "keeps",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Plan to change as little as possible.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replans",
+                        to="surveys.dispatchplan",
+                        verbose_name="keeps",
+                    ),
+                ),
+                (
+                    "requested_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="requested by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'dispatch plan',
-                'verbose_name_plural': 'dispatch plans',
-                'ordering': ['-requested_at', '-id'],
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'running'])), fields=['requested_at'], name='dispatch_plan_open')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('time_limit_seconds__gte', 1), ('time_limit_seconds__lte', 120)), name='dispatch_plan_time_limit_possible'), models.CheckConstraint(condition=models.Q(models.Q(('state', 'finished'), _negated=True), ('outcome__isnull', False), _connector='OR'), name='dispatch_plan_finished_with_an_outcome')],
+                "verbose_name": "dispatch plan",
+                "verbose_name_plural": "dispatch plans",
+                "ordering": ["-requested_at", "-id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["waiting", "running"])),
+                        fields=["requested_at"],
+                        name="dispatch_plan_open",
+                    )
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("time_limit_seconds__gte", 1), ("time_limit_seconds__lte", 120)),
+                        name="dispatch_plan_time_limit_possible",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "finished"), _negated=True),
+                            ("outcome__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="dispatch_plan_finished_with_an_outcome",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='IdempotencyKey',
+            name="IdempotencyKey",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=200, verbose_name='key')),
-                ('request_digest', models.CharField(max_length=64, verbose_name='request digest')),
-                ('created_at', models.DateTimeField(verbose_name='created at')),
-                ('lease_until', models.DateTimeField(help_text='Time until which the first request is treated as running.', verbose_name='lease until')),
-                ('status', models.PositiveSmallIntegerField(null=True, verbose_name='status')),
-                ('content_type', models.CharField(blank=True, max_length=100, verbose_name='content type')),
-                ('headers', models.JSONField(default=dict, verbose_name='headers')),
-                ('body', models.BinaryField(default=b'', verbose_name='body')),
-                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='user')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.CharField(max_length=200, verbose_name="key")),
+                ("request_digest", models.CharField(max_length=64, verbose_name="request digest")),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                (
+                    "lease_until",
+                    models.DateTimeField(
+                        help_text="Time until which the first request is treated as running.",
+                        verbose_name="lease until",
+                    ),
+                ),
+                ("status", models.PositiveSmallIntegerField(null=True, verbose_name="status")),
+                ("content_type", models.CharField(blank=True, max_length=100, verbose_name="content type")),
+                ("headers", models.JSONField(default=dict, verbose_name="headers")),
+                ("body", models.BinaryField(default=b"", verbose_name="body")),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="user",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'idempotency key',
-                'verbose_name_plural': 'idempotency keys',
-                'constraints': [models.UniqueConstraint(fields=('user', 'key'), name='idempotency_key_once_for_a_user')],
+                "verbose_name": "idempotency key",
+                "verbose_name_plural": "idempotency keys",
+                "constraints": [
+                    models.UniqueConstraint(fields=("user", "key"), name="idempotency_key_once_for_a_user")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Instrument',
+            name="Instrument",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('meter', 'meter'), ('transducer-pair', 'transducer pair'), ('thickness-gauge', 'thickness gauge'), ('thermometer', 'thermometer')], max_length=20, verbose_name='kind')),
-                ('type_name', models.CharField(help_text='Name of the type of instrument.', max_length=100, verbose_name='type')),
-                ('serial', models.CharField(max_length=60, verbose_name='serial number')),
-                ('asset_number', models.CharField(blank=True, max_length=60, verbose_name='asset number')),
-                ('state', models.CharField(choices=[('in-service', 'in service'), ('quarantined', 'quarantined'), ('at-laboratory', 'at laboratory'), ('retired', 'retired')], default='in-service', max_length=16, verbose_name='state')),
-                ('location', models.CharField(blank=True, help_text='Storage location or current address.', max_length=200, verbose_name='location')),
-                ('minimum_signal_db', models.FloatField(blank=True, help_text='Meter: minimum signal-to-noise ratio.', null=True, verbose_name='minimum signal (dB)')),
-                ('timing_resolution_s', models.FloatField(blank=True, help_text='Meter: resolution of the time difference.', null=True, verbose_name='timing resolution (s)')),
-                ('standard_uncertainty_m', models.FloatField(blank=True, help_text='Thickness gauge: uncertainty of one reading.', null=True, verbose_name='standard uncertainty (m)')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('belongs_to', models.ForeignKey(blank=True, help_text='Instrument to which this accessory belongs.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='accessories', to='surveys.instrument', verbose_name='belongs to')),
-                ('holder', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='instruments_held', to=settings.AUTH_USER_MODEL, verbose_name='holder')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        max_length=20,
+                        verbose_name="kind",
+                    ),
+                ),
+                (
+                    "type_name",
+                    models.CharField(
+                        help_text="Name of the type of instrument.", max_length=100, verbose_name="type"
+                    ),
+                ),
+                ("serial", models.CharField(max_length=60, verbose_name="serial number")),
+                ("asset_number", models.CharField(blank=True, max_length=60, verbose_name="asset number")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("in-service", "in service"),
+                            ("quarantined", "quarantined"),
+                            ("at-laboratory", "at laboratory"),
+                            ("retired", "retired"),
+                        ],
+                        default="in-service",
+                        max_length=16,
+                        verbose_name="state",
+                    ),
+                ),
+                (
+                    "location",
+                    models.CharField(
+                        blank=True,
+                        help_text="Storage location or current address.",
+                        max_length=200,
+                        verbose_name="location",
+                    ),
+                ),
+                (
+                    "minimum_signal_db",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum signal-to-noise ratio.",
+                        null=True,
+                        verbose_name="minimum signal (dB)",
+                    ),
+                ),
+                (
+                    "timing_resolution_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: resolution of the time difference.",
+                        null=True,
+                        verbose_name="timing resolution (s)",
+                    ),
+                ),
+                (
+                    "standard_uncertainty_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Thickness gauge: uncertainty of one reading.",
+                        null=True,
+                        verbose_name="standard uncertainty (m)",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "belongs_to",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Instrument to which this accessory belongs.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="accessories",
+                        to="surveys.instrument",
+                        verbose_name="belongs to",
+                    ),
+                ),
+                (
+                    "holder",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="instruments_held",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="holder",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'instrument',
-                'verbose_name_plural': 'instruments',
-                'ordering': ['kind', 'serial', 'id'],
-                'constraints': [models.UniqueConstraint(fields=('kind', 'serial'), name='instrument_serial_once_in_a_kind'), models.CheckConstraint(condition=models.Q(('belongs_to__isnull', True), models.Q(('belongs_to', models.F('id')), _negated=True), _connector='OR'), name='instrument_not_its_own_accessory')],
+                "verbose_name": "instrument",
+                "verbose_name_plural": "instruments",
+                "ordering": ["kind", "serial", "id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("kind", "serial"), name="instrument_serial_once_in_a_kind"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("belongs_to__isnull", True),
+                            models.Q(("belongs_to", models.F("id")), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="instrument_not_its_own_accessory",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Invitation',
+            name="Invitation",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('username', models.CharField(max_length=150, verbose_name='username')),
-                ('email', models.EmailField(blank=True, help_text='Empty after the invited user is deactivated.', max_length=254, verbose_name='email')),
-                ('role', models.CharField(choices=[('client', 'client viewer'), ('technician', 'technician'), ('office', 'office'), ('calibration-admin', 'calibration administrator'), ('administrator', 'administrator')], max_length=20, verbose_name='role')),
-                ('token_sha256', models.CharField(max_length=64, unique=True, verbose_name='token SHA-256')),
-                ('invited_at', models.DateTimeField(verbose_name='invited at')),
-                ('expires_at', models.DateTimeField(verbose_name='expires at')),
-                ('accepted_at', models.DateTimeField(blank=True, null=True, verbose_name='accepted at')),
-                ('revoked_at', models.DateTimeField(blank=True, null=True, verbose_name='revoked at')),
-                ('accepted_by', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='invitation', to=settings.AUTH_USER_MODEL, verbose_name='accepted by')),
-                ('client', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.client', verbose_name='client')),
-                ('invited_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='invited by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("username", models.CharField(max_length=150, verbose_name="username")),
+                (
+                    "email",
+                    models.EmailField(
+                        blank=True,
+                        help_text="Empty after the invited user is deactivated.",
+                        max_length=254,
+                        verbose_name="email",
+                    ),
+                ),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("client", "client viewer"),
+                            ("technician", "technician"),
+                            ("office", "office"),
+                            ("calibration-admin", "calibration administrator"),
+                            ("administrator", "administrator"),
+                        ],
+                        max_length=20,
+                        verbose_name="role",
+                    ),
+                ),
+                ("token_sha256", models.CharField(max_length=64, unique=True, verbose_name="token SHA-256")),
+                ("invited_at", models.DateTimeField(verbose_name="invited at")),
+                ("expires_at", models.DateTimeField(verbose_name="expires at")),
+                ("accepted_at", models.DateTimeField(blank=True, null=True, verbose_name="accepted at")),
+                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
+                (
+                    "accepted_by",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="invitation",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="accepted by",
+                    ),
+                ),
+                (
+                    "client",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
+                (
+                    "invited_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="invited by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'invitation',
-                'verbose_name_plural': 'invitations',
-                'ordering': ['-invited_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('client__isnull', False), ('role', 'client')), models.Q(models.Q(('role', 'client'), _negated=True), ('client__isnull', True)), _connector='OR'), name='invitation_client_viewers_have_a_client'), models.CheckConstraint(condition=models.Q(models.Q(('accepted_at__isnull', True), ('accepted_by__isnull', True)), models.Q(('accepted_at__isnull', False), ('accepted_by__isnull', False)), _connector='OR'), name='invitation_accepted_by_somebody')],
+                "verbose_name": "invitation",
+                "verbose_name_plural": "invitations",
+                "ordering": ["-invited_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("client__isnull", False), ("role", "client")),
+                            models.Q(models.Q(("role", "client"), _negated=True), ("client__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="invitation_client_viewers_have_a_client",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("accepted_at__isnull", True), ("accepted_by__isnull", True)),
+                            models.Q(("accepted_at__isnull", False), ("accepted_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="invitation_accepted_by_somebody",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='LogFormat',
+            name="LogFormat",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=100, unique=True, verbose_name='name')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('format', models.JSONField(validators=[surveys.models.log_format.validate_log_format], verbose_name='format')),
-                ('created_at', models.DateTimeField(verbose_name='created at')),
-                ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
-                ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='created by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=100, unique=True, verbose_name="name")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "format",
+                    models.JSONField(
+                        validators=[surveys.models.log_format.validate_log_format], verbose_name="format"
+                    ),
+                ),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="created by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'log format',
-                'verbose_name_plural': 'log formats',
-                'ordering': ['name', 'id'],
+                "verbose_name": "log format",
+                "verbose_name_plural": "log formats",
+                "ordering": ["name", "id"],
             },
         ),
         migrations.CreateModel(
-            name='Qualification',
+            name="Qualification",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('slug', models.SlugField(help_text='Identifier used by jobs, e.g. confined-space.', max_length=60, verbose_name='slug')),
-                ('name', models.CharField(max_length=200, verbose_name='name')),
-                ('certificate_number', models.CharField(blank=True, max_length=100, verbose_name='certificate number')),
-                ('issued_on', models.DateField(verbose_name='issued on')),
-                ('expires_on', models.DateField(blank=True, help_text='Last valid day; empty: does not expire.', null=True, verbose_name='expires on')),
-                ('withdrawn_at', models.DateTimeField(blank=True, null=True, verbose_name='withdrawn at')),
-                ('technician', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='qualifications', to=settings.AUTH_USER_MODEL, verbose_name='technician')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "slug",
+                    models.SlugField(
+                        help_text="Identifier used by jobs, e.g. confined-space.",
+                        max_length=60,
+                        verbose_name="slug",
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                (
+                    "certificate_number",
+                    models.CharField(blank=True, max_length=100, verbose_name="certificate number"),
+                ),
+                ("issued_on", models.DateField(verbose_name="issued on")),
+                (
+                    "expires_on",
+                    models.DateField(
+                        blank=True,
+                        help_text="Last valid day; empty: does not expire.",
+                        null=True,
+                        verbose_name="expires on",
+                    ),
+                ),
+                ("withdrawn_at", models.DateTimeField(blank=True, null=True, verbose_name="withdrawn at")),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="qualifications",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'qualification',
-                'verbose_name_plural': 'qualifications',
-                'ordering': ['slug', '-issued_on', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('expires_on__isnull', True), ('expires_on__gte', models.F('issued_on')), _connector='OR'), name='qualification_expires_after_issue')],
+                "verbose_name": "qualification",
+                "verbose_name_plural": "qualifications",
+                "ordering": ["slug", "-issued_on", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expires_on__isnull", True),
+                            ("expires_on__gte", models.F("issued_on")),
+                            _connector="OR",
+                        ),
+                        name="qualification_expires_after_issue",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='RecoveryCode',
+            name="RecoveryCode",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('code_sha256', models.CharField(max_length=64, unique=True, verbose_name='code SHA-256')),
-                ('used_at', models.DateTimeField(blank=True, null=True, verbose_name='used at')),
-                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='recovery_codes', to=settings.AUTH_USER_MODEL, verbose_name='user')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("code_sha256", models.CharField(max_length=64, unique=True, verbose_name="code SHA-256")),
+                ("used_at", models.DateTimeField(blank=True, null=True, verbose_name="used at")),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="recovery_codes",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="user",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'recovery code',
-                'verbose_name_plural': 'recovery codes',
-                'ordering': ['id'],
+                "verbose_name": "recovery code",
+                "verbose_name_plural": "recovery codes",
+                "ordering": ["id"],
             },
         ),
         migrations.CreateModel(
-            name='TechnicianProfile',
+            name="TechnicianProfile",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('home_base', models.CharField(blank=True, max_length=200, verbose_name='home base')),
-                ('latitude_deg', models.FloatField(blank=True, null=True, verbose_name='latitude (°)')),
-                ('longitude_deg', models.FloatField(blank=True, null=True, verbose_name='longitude (°)')),
-                ('time_zone', models.CharField(default='UTC', max_length=64, validators=[surveys.models.site.validate_time_zone], verbose_name='time zone')),
-                ('working_hours', models.JSONField(blank=True, default=dict, verbose_name='working hours')),
-                ('technician', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='profile', to=settings.AUTH_USER_MODEL, verbose_name='technician')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("home_base", models.CharField(blank=True, max_length=200, verbose_name="home base")),
+                ("latitude_deg", models.FloatField(blank=True, null=True, verbose_name="latitude (°)")),
+                ("longitude_deg", models.FloatField(blank=True, null=True, verbose_name="longitude (°)")),
+                (
+                    "time_zone",
+                    models.CharField(
+                        default="UTC",
+                        max_length=64,
+                        validators=[surveys.models.site.validate_time_zone],
+                        verbose_name="time zone",
+                    ),
+                ),
+                ("working_hours", models.JSONField(blank=True, default=dict, verbose_name="working hours")),
+                (
+                    "technician",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="profile",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'technician profile',
-                'verbose_name_plural': 'technician profiles',
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('latitude_deg__isnull', True), ('longitude_deg__isnull', True)), models.Q(('latitude_deg__isnull', False), ('longitude_deg__isnull', False), ('latitude_deg__range', (-90, 90)), ('longitude_deg__range', (-180, 180))), _connector='OR'), name='technician_coordinates_possible')],
+                "verbose_name": "technician profile",
+                "verbose_name_plural": "technician profiles",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("latitude_deg__isnull", True), ("longitude_deg__isnull", True)),
+                            models.Q(
+                                ("latitude_deg__isnull", False),
+                                ("longitude_deg__isnull", False),
+                                ("latitude_deg__range", (-90, 90)),
+                                ("longitude_deg__range", (-180, 180)),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="technician_coordinates_possible",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Absence',
+            name="Absence",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('starts_at', models.DateTimeField(verbose_name='start')),
-                ('ends_at', models.DateTimeField(verbose_name='end')),
-                ('reason', models.TextField(blank=True, verbose_name='reason')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('cancelled_at', models.DateTimeField(blank=True, null=True, verbose_name='cancelled at')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
-                ('technician', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='absences', to=settings.AUTH_USER_MODEL, verbose_name='technician')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("starts_at", models.DateTimeField(verbose_name="start")),
+                ("ends_at", models.DateTimeField(verbose_name="end")),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("cancelled_at", models.DateTimeField(blank=True, null=True, verbose_name="cancelled at")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="absences",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'absence',
-                'verbose_name_plural': 'absences',
-                'ordering': ['starts_at', 'id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='absence_ends_after_it_starts')],
+                "verbose_name": "absence",
+                "verbose_name_plural": "absences",
+                "ordering": ["starts_at", "id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
+                        name="absence_ends_after_it_starts",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ApiToken',
+            name="ApiToken",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('token_key', models.CharField(db_index=True, max_length=25)),
-                ('created', models.DateTimeField(auto_now_add=True)),
-                ('expiry', models.DateTimeField(blank=True, null=True)),
-                ('digest', models.CharField(max_length=128, unique=True, verbose_name='digest')),
-                ('name', models.CharField(max_length=100, verbose_name='name')),
-                ('scope', models.CharField(choices=[('write', 'all rights of the user'), ('read', 'read'), ('field', 'read, calculate, and write as a technician'), ('compute', 'calculate without records')], default='write', max_length=10, verbose_name='scope')),
-                ('last_used_at', models.DateTimeField(blank=True, null=True, verbose_name='last used at')),
-                ('revoked_at', models.DateTimeField(blank=True, null=True, verbose_name='revoked at')),
-                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='auth_token_set', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("token_key", models.CharField(db_index=True, max_length=25)),
+                ("created", models.DateTimeField(auto_now_add=True)),
+                ("expiry", models.DateTimeField(blank=True, null=True)),
+                ("digest", models.CharField(max_length=128, unique=True, verbose_name="digest")),
+                ("name", models.CharField(max_length=100, verbose_name="name")),
+                (
+                    "scope",
+                    models.CharField(
+                        choices=[
+                            ("write", "all rights of the user"),
+                            ("read", "read"),
+                            ("field", "read, calculate, and write as a technician"),
+                            ("compute", "calculate without records"),
+                        ],
+                        default="write",
+                        max_length=10,
+                        verbose_name="scope",
+                    ),
+                ),
+                ("last_used_at", models.DateTimeField(blank=True, null=True, verbose_name="last used at")),
+                ("revoked_at", models.DateTimeField(blank=True, null=True, verbose_name="revoked at")),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="auth_token_set",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'API token',
-                'verbose_name_plural': 'API tokens',
-                'ordering': ['-created', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('scope__in', ['write', 'read', 'field', 'compute'])), name='api_token_scope_known')],
+                "verbose_name": "API token",
+                "verbose_name_plural": "API tokens",
+                "ordering": ["-created", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("scope__in", ["write", "read", "field", "compute"])),
+                        name="api_token_scope_known",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='MeasuringPoint',
+            name="MeasuringPoint",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=200, verbose_name='name')),
-                ('description', models.TextField(blank=True, verbose_name='description')),
-                ('upstream_disturbance', models.CharField(blank=True, help_text='Type of the upstream disturbance.', max_length=40, verbose_name='upstream disturbance')),
-                ('upstream_straight_length_m', models.FloatField(blank=True, null=True, verbose_name='upstream straight length (m)')),
-                ('downstream_straight_length_m', models.FloatField(blank=True, null=True, verbose_name='downstream straight length (m)')),
-                ('orientation', models.CharField(blank=True, choices=[('horizontal', 'horizontal'), ('upward', 'upward'), ('downward', 'downward'), ('inclined', 'inclined')], max_length=20, verbose_name='orientation')),
-                ('mounting', models.CharField(blank=True, choices=[('side', 'side'), ('top-or-bottom', 'top-or-bottom')], max_length=20, verbose_name='mounting')),
-                ('full_pipe', models.BooleanField(blank=True, help_text='Pipe is always full; empty if not known.', null=True, verbose_name='full pipe')),
-                ('hazards', models.JSONField(blank=True, default=list, help_text='Hazards such as hazardous-area or work-at-height.', verbose_name='hazards')),
-                ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('pipe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='measuring_points', to='surveys.pipe', verbose_name='pipe')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                ("description", models.TextField(blank=True, verbose_name="description")),
+                (
+                    "upstream_disturbance",
+                    models.CharField(
+                        blank=True,
+                        help_text="Type of the upstream disturbance.",
+                        max_length=40,
+                        verbose_name="upstream disturbance",
+                    ),
+                ),
+                (
+                    "upstream_straight_length_m",
+                    models.FloatField(blank=True, null=True, verbose_name="upstream straight length (m)"),
+                ),
+                (
+                    "downstream_straight_length_m",
+                    models.FloatField(blank=True, null=True, verbose_name="downstream straight length (m)"),
+                ),
+                (
+                    "orientation",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("horizontal", "horizontal"),
+                            ("upward", "upward"),
+                            ("downward", "downward"),
+                            ("inclined", "inclined"),
+                        ],
+                        max_length=20,
+                        verbose_name="orientation",
+                    ),
+                ),
+                (
+                    "mounting",
+                    models.CharField(
+                        blank=True,
+                        choices=[("side", "side"), ("top-or-bottom", "top-or-bottom")],
+                        max_length=20,
+                        verbose_name="mounting",
+                    ),
+                ),
+                (
+                    "full_pipe",
+                    models.BooleanField(
+                        blank=True,
+                        help_text="Pipe is always full; empty if not known.",
+                        null=True,
+                        verbose_name="full pipe",
+                    ),
+                ),
+                (
+                    "hazards",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="Hazards such as hazardous-area or work-at-height.",
+                        verbose_name="hazards",
+                    ),
+                ),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "pipe",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="measuring_points",
+                        to="surveys.pipe",
+                        verbose_name="pipe",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'measuring point',
-                'verbose_name_plural': 'measuring points',
-                'ordering': ['name', 'id'],
-                'indexes': [models.Index(fields=['name', 'id'], name='measuring_point_by_name')],
-                'constraints': [models.UniqueConstraint(fields=('pipe', 'name'), name='measuring_point_name_once_on_a_pipe'), models.CheckConstraint(condition=models.Q(models.Q(('upstream_straight_length_m__isnull', True), ('upstream_straight_length_m__gte', 0), _connector='OR'), models.Q(('downstream_straight_length_m__isnull', True), ('downstream_straight_length_m__gte', 0), _connector='OR')), name='measuring_point_straight_lengths_not_negative')],
+                "verbose_name": "measuring point",
+                "verbose_name_plural": "measuring points",
+                "ordering": ["name", "id"],
+                "indexes": [models.Index(fields=["name", "id"], name="measuring_point_by_name")],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("pipe", "name"), name="measuring_point_name_once_on_a_pipe"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("upstream_straight_length_m__isnull", True),
+                                ("upstream_straight_length_m__gte", 0),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("downstream_straight_length_m__isnull", True),
+                                ("downstream_straight_length_m__gte", 0),
+                                _connector="OR",
+                            ),
+                        ),
+                        name="measuring_point_straight_lengths_not_negative",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ErrorCorrectionPolicy',
+            name="ErrorCorrectionPolicy",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(blank=True, choices=[('meter', 'meter'), ('transducer-pair', 'transducer pair'), ('thickness-gauge', 'thickness gauge'), ('thermometer', 'thermometer')], max_length=20)),
-                ('type_name', models.CharField(blank=True, help_text='Type of instrument; empty: all types of the kind.', max_length=100)),
-                ('reason', models.TextField(blank=True)),
-                ('recorded_at', models.DateTimeField()),
-                ('applied', models.BooleanField(verbose_name='applied')),
-                ('valid_from', models.DateField(help_text='Date of the first survey to which the policy applies.', verbose_name='valid from')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('instrument', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_rows', to='surveys.instrument')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "type_name",
+                    models.CharField(
+                        blank=True,
+                        help_text="Type of instrument; empty: all types of the kind.",
+                        max_length=100,
+                    ),
+                ),
+                ("reason", models.TextField(blank=True)),
+                ("recorded_at", models.DateTimeField()),
+                ("applied", models.BooleanField(verbose_name="applied")),
+                (
+                    "valid_from",
+                    models.DateField(
+                        help_text="Date of the first survey to which the policy applies.",
+                        verbose_name="valid from",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_rows",
+                        to="surveys.instrument",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'error correction policy',
-                'verbose_name_plural': 'error correction policies',
-                'ordering': ['-recorded_at', '-id'],
-                'abstract': False,
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('instrument__isnull', True), models.Q(('kind', ''), _negated=True)), models.Q(('instrument__isnull', False), ('kind', ''), ('type_name', '')), _connector='OR'), name='error_correction_policy_about_instrument_or_type')],
+                "verbose_name": "error correction policy",
+                "verbose_name_plural": "error correction policies",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("instrument__isnull", True), models.Q(("kind", ""), _negated=True)),
+                            models.Q(("instrument__isnull", False), ("kind", ""), ("type_name", "")),
+                            _connector="OR",
+                        ),
+                        name="error_correction_policy_about_instrument_or_type",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CalibrationReminder',
+            name="CalibrationReminder",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('due_on', models.DateField(verbose_name='due on')),
-                ('threshold_days', models.IntegerField(help_text='Days before the due date; -1: overdue.', verbose_name='threshold days')),
-                ('claim', models.UUIDField(help_text='Run that sends the reminder.', verbose_name='claim')),
-                ('claimed_until', models.DateTimeField(verbose_name='claimed until')),
-                ('sent_at', models.DateTimeField(blank=True, null=True, verbose_name='sent at')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reminders', to='surveys.instrument', verbose_name='instrument')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("due_on", models.DateField(verbose_name="due on")),
+                (
+                    "threshold_days",
+                    models.IntegerField(
+                        help_text="Days before the due date; -1: overdue.", verbose_name="threshold days"
+                    ),
+                ),
+                ("claim", models.UUIDField(help_text="Run that sends the reminder.", verbose_name="claim")),
+                ("claimed_until", models.DateTimeField(verbose_name="claimed until")),
+                ("sent_at", models.DateTimeField(blank=True, null=True, verbose_name="sent at")),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reminders",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'calibration reminder',
-                'verbose_name_plural': 'calibration reminders',
-                'ordering': ['-due_on', '-id'],
-                'constraints': [models.UniqueConstraint(fields=('instrument', 'due_on', 'threshold_days'), name='calibration_reminder_once')],
+                "verbose_name": "calibration reminder",
+                "verbose_name_plural": "calibration reminders",
+                "ordering": ["-due_on", "-id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("instrument", "due_on", "threshold_days"), name="calibration_reminder_once"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='AcceptancePolicy',
+            name="AcceptancePolicy",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('permissible_absolute_si', models.FloatField(blank=True, null=True)),
-                ('permissible_relative', models.FloatField(blank=True, null=True)),
-                ('permissible_combine_by', models.CharField(blank=True, choices=[('sum', 'sum'), ('maximum', 'larger of both')], max_length=8)),
-                ('decision_rule', models.CharField(blank=True, choices=[('simple-acceptance', 'simple acceptance'), ('guarded-acceptance', 'guarded acceptance'), ('non-binary', 'non-binary (conditional pass or fail)')], max_length=24)),
-                ('guard_factor', models.FloatField(blank=True, null=True)),
-                ('kind', models.CharField(blank=True, choices=[('meter', 'meter'), ('transducer-pair', 'transducer pair'), ('thickness-gauge', 'thickness gauge'), ('thermometer', 'thermometer')], max_length=20)),
-                ('type_name', models.CharField(blank=True, help_text='Type of instrument; empty: all types of the kind.', max_length=100)),
-                ('reason', models.TextField(blank=True)),
-                ('recorded_at', models.DateTimeField()),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('instrument', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_rows', to='surveys.instrument')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("permissible_absolute_si", models.FloatField(blank=True, null=True)),
+                ("permissible_relative", models.FloatField(blank=True, null=True)),
+                (
+                    "permissible_combine_by",
+                    models.CharField(
+                        blank=True, choices=[("sum", "sum"), ("maximum", "larger of both")], max_length=8
+                    ),
+                ),
+                (
+                    "decision_rule",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("simple-acceptance", "simple acceptance"),
+                            ("guarded-acceptance", "guarded acceptance"),
+                            ("non-binary", "non-binary (conditional pass or fail)"),
+                        ],
+                        max_length=24,
+                    ),
+                ),
+                ("guard_factor", models.FloatField(blank=True, null=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "type_name",
+                    models.CharField(
+                        blank=True,
+                        help_text="Type of instrument; empty: all types of the kind.",
+                        max_length=100,
+                    ),
+                ),
+                ("reason", models.TextField(blank=True)),
+                ("recorded_at", models.DateTimeField()),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_rows",
+                        to="surveys.instrument",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'acceptance policies',
-                'ordering': ['-recorded_at', '-id'],
-                'abstract': False,
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('instrument__isnull', True), models.Q(('kind', ''), _negated=True)), models.Q(('instrument__isnull', False), ('kind', ''), ('type_name', '')), _connector='OR'), name='acceptance_policy_about_instrument_or_type'), models.CheckConstraint(condition=models.Q(('decision_rule', ''), _negated=True), name='acceptance_policy_states_a_rule')],
+                "verbose_name_plural": "acceptance policies",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("instrument__isnull", True), models.Q(("kind", ""), _negated=True)),
+                            models.Q(("instrument__isnull", False), ("kind", ""), ("type_name", "")),
+                            _connector="OR",
+                        ),
+                        name="acceptance_policy_about_instrument_or_type",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("decision_rule", ""), _negated=True),
+                        name="acceptance_policy_states_a_rule",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='InstrumentState',
+            name="InstrumentState",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('before', models.CharField(blank=True, choices=[('in-service', 'in service'), ('quarantined', 'quarantined'), ('at-laboratory', 'at laboratory'), ('retired', 'retired')], help_text='Empty for a new instrument.', max_length=16, verbose_name='before')),
-                ('state', models.CharField(choices=[('in-service', 'in service'), ('quarantined', 'quarantined'), ('at-laboratory', 'at laboratory'), ('retired', 'retired')], max_length=16, verbose_name='state')),
-                ('reason', models.TextField(verbose_name='reason')),
-                ('location', models.CharField(blank=True, max_length=200, verbose_name='location')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('holder', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='holder')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='status_changes', to='surveys.instrument', verbose_name='instrument')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "before",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("in-service", "in service"),
+                            ("quarantined", "quarantined"),
+                            ("at-laboratory", "at laboratory"),
+                            ("retired", "retired"),
+                        ],
+                        help_text="Empty for a new instrument.",
+                        max_length=16,
+                        verbose_name="before",
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("in-service", "in service"),
+                            ("quarantined", "quarantined"),
+                            ("at-laboratory", "at laboratory"),
+                            ("retired", "retired"),
+                        ],
+                        max_length=16,
+                        verbose_name="state",
+                    ),
+                ),
+                ("reason", models.TextField(verbose_name="reason")),
+                ("location", models.CharField(blank=True, max_length=200, verbose_name="location")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "holder",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="holder",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="status_changes",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'instrument state',
-                'verbose_name_plural': 'instrument states',
-                'ordering': ['-recorded_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='instrument_state_has_reason')],
+                "verbose_name": "instrument state",
+                "verbose_name_plural": "instrument states",
+                "ordering": ["-recorded_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("reason", ""), _negated=True), name="instrument_state_has_reason"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='IntermediateCheck',
+            name="IntermediateCheck",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('zero-flow', 'zero flow check'), ('step-block', 'thickness gauge on a step block'), ('reference', 'comparison with a reference'), ('two-meters', 'comparison of two meters')], max_length=10, verbose_name='kind')),
-                ('performed_at', models.DateTimeField(verbose_name='performed at')),
-                ('outcome', models.CharField(choices=[('within', 'within limits'), ('warning', 'warning'), ('out', 'out of limits')], max_length=7, verbose_name='outcome')),
-                ('deviation_si', models.FloatField(verbose_name='deviation (SI)')),
-                ('expanded_uncertainty_si', models.FloatField(verbose_name='expanded uncertainty (SI)')),
-                ('quantity', models.CharField(help_text='Quantity of the deviation and its limits.', max_length=24, verbose_name='quantity')),
-                ('warning_limit_si', models.FloatField(verbose_name='warning limit (SI)')),
-                ('action_limit_si', models.FloatField(verbose_name='action limit (SI)')),
-                ('figures', models.JSONField(default=list, verbose_name='figures')),
-                ('sentences', models.JSONField(default=list, verbose_name='sentences')),
-                ('findings', models.JSONField(default=list, verbose_name='findings')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('corrects', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='surveys.intermediatecheck', verbose_name='corrects')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='surveys.instrument', verbose_name='instrument')),
-                ('other_instrument', models.ForeignKey(blank=True, help_text='Second meter.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='checks_beside', to='surveys.instrument', verbose_name='other instrument')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("zero-flow", "zero flow check"),
+                            ("step-block", "thickness gauge on a step block"),
+                            ("reference", "comparison with a reference"),
+                            ("two-meters", "comparison of two meters"),
+                        ],
+                        max_length=10,
+                        verbose_name="kind",
+                    ),
+                ),
+                ("performed_at", models.DateTimeField(verbose_name="performed at")),
+                (
+                    "outcome",
+                    models.CharField(
+                        choices=[
+                            ("within", "within limits"),
+                            ("warning", "warning"),
+                            ("out", "out of limits"),
+                        ],
+                        max_length=7,
+                        verbose_name="outcome",
+                    ),
+                ),
+                ("deviation_si", models.FloatField(verbose_name="deviation (SI)")),
+                ("expanded_uncertainty_si", models.FloatField(verbose_name="expanded uncertainty (SI)")),
+                (
+                    "quantity",
+                    models.CharField(
+                        help_text="Quantity of the deviation and its limits.",
+                        max_length=24,
+                        verbose_name="quantity",
+                    ),
+                ),
+                ("warning_limit_si", models.FloatField(verbose_name="warning limit (SI)")),
+                ("action_limit_si", models.FloatField(verbose_name="action limit (SI)")),
+                ("figures", models.JSONField(default=list, verbose_name="figures")),
+                ("sentences", models.JSONField(default=list, verbose_name="sentences")),
+                ("findings", models.JSONField(default=list, verbose_name="findings")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="surveys.intermediatecheck",
+                        verbose_name="corrects",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="checks",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "other_instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Second meter.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="checks_beside",
+                        to="surveys.instrument",
+                        verbose_name="other instrument",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'intermediate check',
-                'verbose_name_plural': 'intermediate checks',
-                'ordering': ['-performed_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('kind', 'two-meters'), ('other_instrument__isnull', False)), models.Q(models.Q(('kind', 'two-meters'), _negated=True), ('other_instrument__isnull', True)), _connector='OR'), name='intermediate_check_second_meter_where_two'), models.CheckConstraint(condition=models.Q(('other_instrument__isnull', True), models.Q(('other_instrument', models.F('instrument')), _negated=True), _connector='OR'), name='intermediate_check_of_two_instruments'), models.CheckConstraint(condition=models.Q(('action_limit_si__gte', models.F('warning_limit_si')), ('warning_limit_si__gt', 0)), name='intermediate_check_limits_in_order')],
+                "verbose_name": "intermediate check",
+                "verbose_name_plural": "intermediate checks",
+                "ordering": ["-performed_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("kind", "two-meters"), ("other_instrument__isnull", False)),
+                            models.Q(
+                                models.Q(("kind", "two-meters"), _negated=True),
+                                ("other_instrument__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="intermediate_check_second_meter_where_two",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("other_instrument__isnull", True),
+                            models.Q(("other_instrument", models.F("instrument")), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="intermediate_check_of_two_instruments",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("action_limit_si__gte", models.F("warning_limit_si")),
+                            ("warning_limit_si__gt", 0),
+                        ),
+                        name="intermediate_check_limits_in_order",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='IntervalPolicy',
+            name="IntervalPolicy",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(blank=True, choices=[('meter', 'meter'), ('transducer-pair', 'transducer pair'), ('thickness-gauge', 'thickness gauge'), ('thermometer', 'thermometer')], max_length=20)),
-                ('type_name', models.CharField(blank=True, help_text='Type of instrument; empty: all types of the kind.', max_length=100)),
-                ('reason', models.TextField(blank=True)),
-                ('recorded_at', models.DateTimeField()),
-                ('months', models.PositiveIntegerField(blank=True, null=True, verbose_name='months')),
-                ('days', models.PositiveIntegerField(blank=True, null=True, verbose_name='days')),
-                ('hours', models.FloatField(blank=True, null=True, verbose_name='hours')),
-                ('remind_days', models.JSONField(default=surveys.models.calibration.remind_days, help_text='Days before the due date when a reminder is sent, ascending.', verbose_name='remind days')),
-                ('instrument', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_rows', to='surveys.instrument')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "type_name",
+                    models.CharField(
+                        blank=True,
+                        help_text="Type of instrument; empty: all types of the kind.",
+                        max_length=100,
+                    ),
+                ),
+                ("reason", models.TextField(blank=True)),
+                ("recorded_at", models.DateTimeField()),
+                ("months", models.PositiveIntegerField(blank=True, null=True, verbose_name="months")),
+                ("days", models.PositiveIntegerField(blank=True, null=True, verbose_name="days")),
+                ("hours", models.FloatField(blank=True, null=True, verbose_name="hours")),
+                (
+                    "remind_days",
+                    models.JSONField(
+                        default=surveys.models.calibration.remind_days,
+                        help_text="Days before the due date when a reminder is sent, ascending.",
+                        verbose_name="remind days",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_rows",
+                        to="surveys.instrument",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'interval policy',
-                'verbose_name_plural': 'interval policies',
-                'ordering': ['-recorded_at', '-id'],
-                'abstract': False,
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('instrument__isnull', True), models.Q(('kind', ''), _negated=True)), models.Q(('instrument__isnull', False), ('kind', ''), ('type_name', '')), _connector='OR'), name='interval_policy_about_instrument_or_type'), models.CheckConstraint(condition=models.Q(('months__isnull', False), ('days__isnull', False), _connector='OR'), name='interval_policy_has_a_calendar')],
+                "verbose_name": "interval policy",
+                "verbose_name_plural": "interval policies",
+                "ordering": ["-recorded_at", "-id"],
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("instrument__isnull", True), models.Q(("kind", ""), _negated=True)),
+                            models.Q(("instrument__isnull", False), ("kind", ""), ("type_name", "")),
+                            _connector="OR",
+                        ),
+                        name="interval_policy_about_instrument_or_type",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("months__isnull", False), ("days__isnull", False), _connector="OR"
+                        ),
+                        name="interval_policy_has_a_calendar",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='TransducerData',
+            name="TransducerData",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('frequency_hz', models.FloatField(verbose_name='frequency (Hz)')),
-                ('wedge_sound_speed_m_s', models.FloatField(verbose_name='wedge sound speed (m/s)')),
-                ('wedge_angle_rad', models.FloatField(verbose_name='wedge angle (rad)')),
-                ('face_offset_m', models.FloatField(default=0, verbose_name='face offset (m)')),
-                ('wedge_delay_s', models.FloatField(default=0, verbose_name='wedge delay (s)')),
-                ('wedge_speed_per_kelvin_m_s_k', models.FloatField(blank=True, null=True, verbose_name='wedge speed per kelvin (m/s) (K)')),
-                ('wedge_reference_temperature_k', models.FloatField(blank=True, null=True, verbose_name='wedge reference temperature (K)')),
-                ('min_temperature_k', models.FloatField(blank=True, null=True, verbose_name='minimum temperature (K)')),
-                ('max_temperature_k', models.FloatField(blank=True, null=True, verbose_name='maximum temperature (K)')),
-                ('reason', models.TextField(blank=True, verbose_name='reason')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('corrects', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='surveys.transducerdata', verbose_name='corrects')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='transducer_data', to='surveys.instrument', verbose_name='instrument')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("frequency_hz", models.FloatField(verbose_name="frequency (Hz)")),
+                ("wedge_sound_speed_m_s", models.FloatField(verbose_name="wedge sound speed (m/s)")),
+                ("wedge_angle_rad", models.FloatField(verbose_name="wedge angle (rad)")),
+                ("face_offset_m", models.FloatField(default=0, verbose_name="face offset (m)")),
+                ("wedge_delay_s", models.FloatField(default=0, verbose_name="wedge delay (s)")),
+                (
+                    "wedge_speed_per_kelvin_m_s_k",
+                    models.FloatField(blank=True, null=True, verbose_name="wedge speed per kelvin (m/s) (K)"),
+                ),
+                (
+                    "wedge_reference_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="wedge reference temperature (K)"),
+                ),
+                (
+                    "min_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="minimum temperature (K)"),
+                ),
+                (
+                    "max_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="maximum temperature (K)"),
+                ),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="surveys.transducerdata",
+                        verbose_name="corrects",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="transducer_data",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'transducer data',
-                'verbose_name_plural': 'transducer data',
-                'ordering': ['-recorded_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('frequency_hz__gt', 0), ('wedge_angle_rad__gt', 0), ('wedge_sound_speed_m_s__gt', 0)), name='transducer_data_positive'), models.CheckConstraint(condition=models.Q(('min_temperature_k__isnull', True), ('max_temperature_k__isnull', True), ('min_temperature_k__lt', models.F('max_temperature_k')), _connector='OR'), name='transducer_data_temperatures_in_order')],
+                "verbose_name": "transducer data",
+                "verbose_name_plural": "transducer data",
+                "ordering": ["-recorded_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("frequency_hz__gt", 0),
+                            ("wedge_angle_rad__gt", 0),
+                            ("wedge_sound_speed_m_s__gt", 0),
+                        ),
+                        name="transducer_data_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_temperature_k__isnull", True),
+                            ("max_temperature_k__isnull", True),
+                            ("min_temperature_k__lt", models.F("max_temperature_k")),
+                            _connector="OR",
+                        ),
+                        name="transducer_data_temperatures_in_order",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='WallMeasurement',
+            name="WallMeasurement",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('taken_at', models.DateTimeField(verbose_name='taken at')),
-                ('readings_m', models.JSONField(help_text='Readings in metres, in their order around the pipe.', verbose_name='readings (m)')),
-                ('mean_m', models.FloatField(verbose_name='mean (m)')),
-                ('standard_deviation_m', models.FloatField(verbose_name='standard deviation (m)')),
-                ('standard_uncertainty_m', models.FloatField(verbose_name='standard uncertainty (m)')),
-                ('minimum_m', models.FloatField(verbose_name='minimum (m)')),
-                ('maximum_m', models.FloatField(verbose_name='maximum (m)')),
-                ('gauge_velocity_setting_m_s', models.FloatField(blank=True, help_text='Velocity setting of the gauge, if it differs from that of the wall.', null=True, verbose_name='gauge velocity setting (m/s)')),
-                ('correction_factor', models.FloatField(default=1, help_text='Factor applied to the readings.', verbose_name='correction factor')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('gauge', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='wall_measurements', to='surveys.instrument', verbose_name='gauge')),
-                ('pipe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='wall_measurements', to='surveys.pipe', verbose_name='pipe')),
-                ('taken_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='taken by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("taken_at", models.DateTimeField(verbose_name="taken at")),
+                (
+                    "readings_m",
+                    models.JSONField(
+                        help_text="Readings in metres, in their order around the pipe.",
+                        verbose_name="readings (m)",
+                    ),
+                ),
+                ("mean_m", models.FloatField(verbose_name="mean (m)")),
+                ("standard_deviation_m", models.FloatField(verbose_name="standard deviation (m)")),
+                ("standard_uncertainty_m", models.FloatField(verbose_name="standard uncertainty (m)")),
+                ("minimum_m", models.FloatField(verbose_name="minimum (m)")),
+                ("maximum_m", models.FloatField(verbose_name="maximum (m)")),
+                (
+                    "gauge_velocity_setting_m_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Velocity setting of the gauge, if it differs from that of the wall.",
+                        null=True,
+                        verbose_name="gauge velocity setting (m/s)",
+                    ),
+                ),
+                (
+                    "correction_factor",
+                    models.FloatField(
+                        default=1,
+                        help_text="Factor applied to the readings.",
+                        verbose_name="correction factor",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "gauge",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="wall_measurements",
+                        to="surveys.instrument",
+                        verbose_name="gauge",
+                    ),
+                ),
+                (
+                    "pipe",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="wall_measurements",
+                        to="surveys.pipe",
+                        verbose_name="pipe",
+                    ),
+                ),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="taken by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'wall measurement',
-                'verbose_name_plural': 'wall measurements',
-                'ordering': ['-taken_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('mean_m__gt', 0)), name='wall_measurement_mean_positive')],
+                "verbose_name": "wall measurement",
+                "verbose_name_plural": "wall measurements",
+                "ordering": ["-taken_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("mean_m__gt", 0)), name="wall_measurement_mean_positive"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Calibration',
+            name="Calibration",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('permissible_absolute_si', models.FloatField(blank=True, null=True)),
-                ('permissible_relative', models.FloatField(blank=True, null=True)),
-                ('permissible_combine_by', models.CharField(blank=True, choices=[('sum', 'sum'), ('maximum', 'larger of both')], max_length=8)),
-                ('decision_rule', models.CharField(blank=True, choices=[('simple-acceptance', 'simple acceptance'), ('guarded-acceptance', 'guarded acceptance'), ('non-binary', 'non-binary (conditional pass or fail)')], max_length=24)),
-                ('guard_factor', models.FloatField(blank=True, null=True)),
-                ('certificate', models.CharField(max_length=100, verbose_name='certificate')),
-                ('laboratory', models.CharField(max_length=200, verbose_name='laboratory')),
-                ('accreditation', models.CharField(blank=True, max_length=200, verbose_name='accreditation')),
-                ('calibrated_on', models.DateField(verbose_name='calibrated on')),
-                ('due_on', models.DateField(verbose_name='due on')),
-                ('conditions', models.TextField(blank=True, verbose_name='conditions')),
-                ('conditions_temperature_k', models.FloatField(blank=True, null=True, verbose_name='conditions temperature (K)')),
-                ('limits_from', models.CharField(blank=True, choices=[('certificate', 'certificate'), ('instrument', 'acceptance policy of the instrument'), ('type', 'acceptance policy of the type')], max_length=12, verbose_name='limits from')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('corrects', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='surveys.calibration', verbose_name='corrects')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='calibrations', to='surveys.instrument', verbose_name='instrument')),
-                ('interval_policy', models.ForeignKey(blank=True, help_text='Policy that set the due date, if the certificate states none.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='calibrations', to='surveys.intervalpolicy', verbose_name='interval policy')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("permissible_absolute_si", models.FloatField(blank=True, null=True)),
+                ("permissible_relative", models.FloatField(blank=True, null=True)),
+                (
+                    "permissible_combine_by",
+                    models.CharField(
+                        blank=True, choices=[("sum", "sum"), ("maximum", "larger of both")], max_length=8
+                    ),
+                ),
+                (
+                    "decision_rule",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("simple-acceptance", "simple acceptance"),
+                            ("guarded-acceptance", "guarded acceptance"),
+                            ("non-binary", "non-binary (conditional pass or fail)"),
+                        ],
+                        max_length=24,
+                    ),
+                ),
+                ("guard_factor", models.FloatField(blank=True, null=True)),
+                ("certificate", models.CharField(max_length=100, verbose_name="certificate")),
+                ("laboratory", models.CharField(max_length=200, verbose_name="laboratory")),
+                ("accreditation", models.CharField(blank=True, max_length=200, verbose_name="accreditation")),
+                ("calibrated_on", models.DateField(verbose_name="calibrated on")),
+                ("due_on", models.DateField(verbose_name="due on")),
+                ("conditions", models.TextField(blank=True, verbose_name="conditions")),
+                (
+                    "conditions_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="conditions temperature (K)"),
+                ),
+                (
+                    "limits_from",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("certificate", "certificate"),
+                            ("instrument", "acceptance policy of the instrument"),
+                            ("type", "acceptance policy of the type"),
+                        ],
+                        max_length=12,
+                        verbose_name="limits from",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "corrects",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="surveys.calibration",
+                        verbose_name="corrects",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="calibrations",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "interval_policy",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Policy that set the due date, if the certificate states none.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="calibrations",
+                        to="surveys.intervalpolicy",
+                        verbose_name="interval policy",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'calibration',
-                'verbose_name_plural': 'calibrations',
-                'ordering': ['-calibrated_on', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('due_on__gt', models.F('calibrated_on'))), name='calibration_due_after_its_date'), models.CheckConstraint(condition=models.Q(models.Q(('decision_rule', ''), ('limits_from', '')), models.Q(models.Q(('decision_rule', ''), _negated=True), models.Q(('limits_from', ''), _negated=True)), _connector='OR'), name='calibration_says_where_limits_are_from'), models.UniqueConstraint(condition=models.Q(('corrects__isnull', True)), fields=('instrument', 'laboratory', 'certificate'), name='calibration_certificate_once')],
+                "verbose_name": "calibration",
+                "verbose_name_plural": "calibrations",
+                "ordering": ["-calibrated_on", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("due_on__gt", models.F("calibrated_on"))),
+                        name="calibration_due_after_its_date",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("decision_rule", ""), ("limits_from", "")),
+                            models.Q(
+                                models.Q(("decision_rule", ""), _negated=True),
+                                models.Q(("limits_from", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="calibration_says_where_limits_are_from",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("corrects__isnull", True)),
+                        fields=("instrument", "laboratory", "certificate"),
+                        name="calibration_certificate_once",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='IntervalReview',
+            name="IntervalReview",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('method', models.CharField(choices=[('staircase', 'staircase (last as-found result)'), ('control-chart', 'control chart (drift of one point)'), ('in-use-time', 'time in use'), ('reliability', 'reliability (fraction of the type in tolerance)')], max_length=14, verbose_name='method')),
-                ('current_days', models.PositiveIntegerField(help_text='Days from the calibration date to the due date of the latest certificate.', verbose_name='current days')),
-                ('proposed_days', models.PositiveIntegerField(verbose_name='proposed days')),
-                ('proposed_hours', models.FloatField(blank=True, null=True, verbose_name='proposed hours')),
-                ('reasoning', models.JSONField(verbose_name='reasoning')),
-                ('inputs', models.JSONField(help_text='Input values of the method by name.', verbose_name='inputs')),
-                ('findings', models.JSONField(default=list, verbose_name='findings')),
-                ('chart', models.JSONField(verbose_name='chart')),
-                ('history_from', models.DateField(help_text='Day 0 of the chart.', verbose_name='history from')),
-                ('calculated_at', models.DateTimeField(verbose_name='calculated at')),
-                ('decision', models.CharField(blank=True, choices=[('accepted', 'accepted'), ('rejected', 'rejected')], max_length=8, verbose_name='decision')),
-                ('reason', models.TextField(blank=True, verbose_name='reason')),
-                ('decided_at', models.DateTimeField(blank=True, null=True, verbose_name='decided at')),
-                ('calculated_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='calculated by')),
-                ('decided_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='decided by')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='interval_reviews', to='surveys.instrument', verbose_name='instrument')),
-                ('interval_policy', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='interval_review', to='surveys.intervalpolicy', verbose_name='interval policy')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "method",
+                    models.CharField(
+                        choices=[
+                            ("staircase", "staircase (last as-found result)"),
+                            ("control-chart", "control chart (drift of one point)"),
+                            ("in-use-time", "time in use"),
+                            ("reliability", "reliability (fraction of the type in tolerance)"),
+                        ],
+                        max_length=14,
+                        verbose_name="method",
+                    ),
+                ),
+                (
+                    "current_days",
+                    models.PositiveIntegerField(
+                        help_text="Days from the calibration date to the due date of the latest certificate.",
+                        verbose_name="current days",
+                    ),
+                ),
+                ("proposed_days", models.PositiveIntegerField(verbose_name="proposed days")),
+                ("proposed_hours", models.FloatField(blank=True, null=True, verbose_name="proposed hours")),
+                ("reasoning", models.JSONField(verbose_name="reasoning")),
+                (
+                    "inputs",
+                    models.JSONField(help_text="Input values of the method by name.", verbose_name="inputs"),
+                ),
+                ("findings", models.JSONField(default=list, verbose_name="findings")),
+                ("chart", models.JSONField(verbose_name="chart")),
+                (
+                    "history_from",
+                    models.DateField(help_text="Day 0 of the chart.", verbose_name="history from"),
+                ),
+                ("calculated_at", models.DateTimeField(verbose_name="calculated at")),
+                (
+                    "decision",
+                    models.CharField(
+                        blank=True,
+                        choices=[("accepted", "accepted"), ("rejected", "rejected")],
+                        max_length=8,
+                        verbose_name="decision",
+                    ),
+                ),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("decided_at", models.DateTimeField(blank=True, null=True, verbose_name="decided at")),
+                (
+                    "calculated_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="calculated by",
+                    ),
+                ),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="decided by",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="interval_reviews",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "interval_policy",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="interval_review",
+                        to="surveys.intervalpolicy",
+                        verbose_name="interval policy",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'interval review',
-                'verbose_name_plural': 'interval reviews',
-                'ordering': ['-calculated_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('decided_at__isnull', True), ('decided_by__isnull', True), ('decision', ''), ('reason', '')), models.Q(models.Q(('decision', ''), _negated=True), models.Q(('reason', ''), _negated=True), ('decided_at__isnull', False), ('decided_by__isnull', False)), _connector='OR'), name='interval_review_decided_with_reason_by_somebody'), models.CheckConstraint(condition=models.Q(models.Q(('decision', 'accepted'), ('interval_policy__isnull', False)), models.Q(models.Q(('decision', 'accepted'), _negated=True), ('interval_policy__isnull', True)), _connector='OR'), name='interval_review_accepted_makes_a_policy')],
+                "verbose_name": "interval review",
+                "verbose_name_plural": "interval reviews",
+                "ordering": ["-calculated_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("decided_at__isnull", True),
+                                ("decided_by__isnull", True),
+                                ("decision", ""),
+                                ("reason", ""),
+                            ),
+                            models.Q(
+                                models.Q(("decision", ""), _negated=True),
+                                models.Q(("reason", ""), _negated=True),
+                                ("decided_at__isnull", False),
+                                ("decided_by__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="interval_review_decided_with_reason_by_somebody",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("decision", "accepted"), ("interval_policy__isnull", False)),
+                            models.Q(
+                                models.Q(("decision", "accepted"), _negated=True),
+                                ("interval_policy__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="interval_review_accepted_makes_a_policy",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Job',
+            name="Job",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('title', models.CharField(max_length=200, verbose_name='title')),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('planned', 'planned'), ('on-site', 'on site'), ('in-review', 'in review'), ('issued', 'issued'), ('cancelled', 'cancelled')], default='draft', max_length=10, verbose_name='state')),
-                ('starts_at', models.DateTimeField(help_text='Start of the planned period; people and kit are booked for this period.', verbose_name='start')),
-                ('ends_at', models.DateTimeField(verbose_name='end')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('earliest_start', models.DateTimeField(blank=True, help_text='Start of the time window; empty: planned start.', null=True, verbose_name='earliest start')),
-                ('latest_end', models.DateTimeField(blank=True, null=True, verbose_name='latest end')),
-                ('expected_hours', models.FloatField(blank=True, help_text='Hours of work on site.', null=True, verbose_name='expected hours')),
-                ('priority', models.PositiveSmallIntegerField(default=3, help_text='1: most urgent, 5: least urgent.', verbose_name='priority')),
-                ('required_qualifications', models.JSONField(blank=True, default=list, help_text='Slugs of the qualifications required of the technician.', verbose_name='required qualifications')),
-                ('kit', models.ManyToManyField(blank=True, related_name='jobs', to='surveys.instrument', verbose_name='kit')),
-                ('technician', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to=settings.AUTH_USER_MODEL, verbose_name='technician')),
-                ('measuring_points', models.ManyToManyField(blank=True, related_name='jobs', to='surveys.measuringpoint', verbose_name='measuring points')),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='surveys.site', verbose_name='site')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, verbose_name="title")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("planned", "planned"),
+                            ("on-site", "on site"),
+                            ("in-review", "in review"),
+                            ("issued", "issued"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        default="draft",
+                        max_length=10,
+                        verbose_name="state",
+                    ),
+                ),
+                (
+                    "starts_at",
+                    models.DateTimeField(
+                        help_text="Start of the planned period; people and kit are booked for this period.",
+                        verbose_name="start",
+                    ),
+                ),
+                ("ends_at", models.DateTimeField(verbose_name="end")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "earliest_start",
+                    models.DateTimeField(
+                        blank=True,
+                        help_text="Start of the time window; empty: planned start.",
+                        null=True,
+                        verbose_name="earliest start",
+                    ),
+                ),
+                ("latest_end", models.DateTimeField(blank=True, null=True, verbose_name="latest end")),
+                (
+                    "expected_hours",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Hours of work on site.",
+                        null=True,
+                        verbose_name="expected hours",
+                    ),
+                ),
+                (
+                    "priority",
+                    models.PositiveSmallIntegerField(
+                        default=3, help_text="1: most urgent, 5: least urgent.", verbose_name="priority"
+                    ),
+                ),
+                (
+                    "required_qualifications",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="Slugs of the qualifications required of the technician.",
+                        verbose_name="required qualifications",
+                    ),
+                ),
+                (
+                    "kit",
+                    models.ManyToManyField(
+                        blank=True, related_name="jobs", to="surveys.instrument", verbose_name="kit"
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+                (
+                    "measuring_points",
+                    models.ManyToManyField(
+                        blank=True,
+                        related_name="jobs",
+                        to="surveys.measuringpoint",
+                        verbose_name="measuring points",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="jobs",
+                        to="surveys.site",
+                        verbose_name="site",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'job',
-                'verbose_name_plural': 'jobs',
-                'ordering': ['-starts_at', '-id'],
-                'indexes': [models.Index(fields=['-starts_at', '-id'], name='job_by_time')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='job_ends_after_it_starts'), models.CheckConstraint(condition=models.Q(('earliest_start__isnull', True), ('latest_end__isnull', True), ('latest_end__gt', models.F('earliest_start')), _connector='OR'), name='job_window_ends_after_it_starts'), models.CheckConstraint(condition=models.Q(models.Q(('earliest_start__isnull', True), ('starts_at__gte', models.F('earliest_start')), _connector='OR'), models.Q(('latest_end__isnull', True), ('ends_at__lte', models.F('latest_end')), _connector='OR')), name='job_lies_in_its_window'), models.CheckConstraint(condition=models.Q(('expected_hours__isnull', True), ('expected_hours__gt', 0), _connector='OR'), name='job_expected_hours_positive'), models.CheckConstraint(condition=models.Q(('priority__gte', 1), ('priority__lte', 5)), name='job_priority_1_to_5')],
+                "verbose_name": "job",
+                "verbose_name_plural": "jobs",
+                "ordering": ["-starts_at", "-id"],
+                "indexes": [models.Index(fields=["-starts_at", "-id"], name="job_by_time")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
+                        name="job_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("earliest_start__isnull", True),
+                            ("latest_end__isnull", True),
+                            ("latest_end__gt", models.F("earliest_start")),
+                            _connector="OR",
+                        ),
+                        name="job_window_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("earliest_start__isnull", True),
+                                ("starts_at__gte", models.F("earliest_start")),
+                                _connector="OR",
+                            ),
+                            models.Q(
+                                ("latest_end__isnull", True),
+                                ("ends_at__lte", models.F("latest_end")),
+                                _connector="OR",
+                            ),
+                        ),
+                        name="job_lies_in_its_window",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expected_hours__isnull", True), ("expected_hours__gt", 0), _connector="OR"
+                        ),
+                        name="job_expected_hours_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("priority__gte", 1), ("priority__lte", 5)),
+                        name="job_priority_1_to_5",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='PipeData',
+            name="PipeData",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('change', models.CharField(choices=[('first', 'first entry'), ('correction', 'correction of wrong data'), ('modification', 'modification of the pipe')], max_length=12, verbose_name='change')),
-                ('valid_from', models.DateField(blank=True, null=True, verbose_name='valid from')),
-                ('reason', models.TextField(blank=True, verbose_name='reason')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('outer_diameter_m', models.FloatField(verbose_name='outer diameter (m)')),
-                ('wall_thickness_m', models.FloatField(verbose_name='wall thickness (m)')),
-                ('roughness_m', models.FloatField(blank=True, null=True, verbose_name='roughness (m)')),
-                ('wave_mode', models.CharField(blank=True, max_length=12, verbose_name='wave mode')),
-                ('material', models.CharField(blank=True, max_length=60, verbose_name='material')),
-                ('material_longitudinal_sound_speed_m_s', models.FloatField(blank=True, null=True, verbose_name='material longitudinal sound speed (m/s)')),
-                ('material_shear_sound_speed_m_s', models.FloatField(blank=True, null=True, verbose_name='material shear sound speed (m/s)')),
-                ('lining_thickness_m', models.FloatField(default=0, verbose_name='lining thickness (m)')),
-                ('lining_material', models.CharField(blank=True, max_length=60, verbose_name='lining material')),
-                ('lining_longitudinal_sound_speed_m_s', models.FloatField(blank=True, null=True, verbose_name='lining longitudinal sound speed (m/s)')),
-                ('lining_shear_sound_speed_m_s', models.FloatField(blank=True, null=True, verbose_name='lining shear sound speed (m/s)')),
-                ('further_linings', models.JSONField(blank=True, default=list, help_text='Linings inside the first one, from the outside in, in SI units.', verbose_name='further linings')),
-                ('further_lining_thickness_m', models.FloatField(default=0, help_text='Total thickness of the further linings.', verbose_name='further lining thickness (m)')),
-                ('dimensions_temperature_k', models.FloatField(blank=True, null=True, verbose_name='dimensions temperature (K)')),
-                ('max_outer_diameter_m', models.FloatField(blank=True, null=True, verbose_name='largest outer diameter (m)')),
-                ('min_outer_diameter_m', models.FloatField(blank=True, null=True, verbose_name='smallest outer diameter (m)')),
-                ('medium', models.CharField(blank=True, max_length=60, verbose_name='medium')),
-                ('medium_temperature_k', models.FloatField(blank=True, null=True, verbose_name='medium temperature (K)')),
-                ('medium_temperature_source', models.CharField(blank=True, choices=[('measured', 'measured'), ('estimated', 'estimated')], max_length=10, verbose_name='medium temperature source')),
-                ('medium_pressure_pa', models.FloatField(blank=True, null=True, verbose_name='medium pressure (Pa)')),
-                ('medium_salinity_g_kg', models.FloatField(blank=True, null=True, verbose_name='medium salinity g kg')),
-                ('medium_mass_fraction', models.FloatField(blank=True, null=True, verbose_name='medium mass fraction')),
-                ('medium_api_gravity', models.FloatField(blank=True, null=True, verbose_name='medium api gravity')),
-                ('medium_sound_speed_m_s', models.FloatField(blank=True, null=True, verbose_name='medium sound speed (m/s)')),
-                ('medium_density_kg_m3', models.FloatField(blank=True, null=True, verbose_name='medium density (kg/m³)')),
-                ('medium_dynamic_viscosity_pa_s', models.FloatField(blank=True, null=True, verbose_name='medium dynamic viscosity (Pa·s)')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('corrects', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrected_by', to='surveys.pipedata', verbose_name='corrects')),
-                ('custom_material_data', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='pipe_data_as_material', to='surveys.custommaterialdata', verbose_name='custom material data')),
-                ('custom_medium_data', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='pipe_data', to='surveys.custommediumdata', verbose_name='custom medium data')),
-                ('custom_lining_data', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='pipe_data_as_lining', to='surveys.custommaterialdata', verbose_name='own lining data')),
-                ('pipe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='data', to='surveys.pipe', verbose_name='pipe')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
-                ('wall_measurement', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='pipe_data', to='surveys.wallmeasurement', verbose_name='wall measurement')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "change",
+                    models.CharField(
+                        choices=[
+                            ("first", "first entry"),
+                            ("correction", "correction of wrong data"),
+                            ("modification", "modification of the pipe"),
+                        ],
+                        max_length=12,
+                        verbose_name="change",
+                    ),
+                ),
+                ("valid_from", models.DateField(blank=True, null=True, verbose_name="valid from")),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("outer_diameter_m", models.FloatField(verbose_name="outer diameter (m)")),
+                ("wall_thickness_m", models.FloatField(verbose_name="wall thickness (m)")),
+                ("roughness_m", models.FloatField(blank=True, null=True, verbose_name="roughness (m)")),
+                ("wave_mode", models.CharField(blank=True, max_length=12, verbose_name="wave mode")),
+                ("material", models.CharField(blank=True, max_length=60, verbose_name="material")),
+                (
+                    "material_longitudinal_sound_speed_m_s",
+                    models.FloatField(
+                        blank=True, null=True, verbose_name="material longitudinal sound speed (m/s)"
+                    ),
+                ),
+                (
+                    "material_shear_sound_speed_m_s",
+                    models.FloatField(blank=True, null=True, verbose_name="material shear sound speed (m/s)"),
+                ),
+                ("lining_thickness_m", models.FloatField(default=0, verbose_name="lining thickness (m)")),
+                (
+                    "lining_material",
+                    models.CharField(blank=True, max_length=60, verbose_name="lining material"),
+                ),
+                (
+                    "lining_longitudinal_sound_speed_m_s",
+                    models.FloatField(
+                        blank=True, null=True, verbose_name="lining longitudinal sound speed (m/s)"
+                    ),
+                ),
+                (
+                    "lining_shear_sound_speed_m_s",
+                    models.FloatField(blank=True, null=True, verbose_name="lining shear sound speed (m/s)"),
+                ),
+                (
+                    "further_linings",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="Linings inside the first one, from the outside in, in SI units.",
+                        verbose_name="further linings",
+                    ),
+                ),
+                (
+                    "further_lining_thickness_m",
+                    models.FloatField(
+                        default=0,
+                        help_text="Total thickness of the further linings.",
+                        verbose_name="further lining thickness (m)",
+                    ),
+                ),
+                (
+                    "dimensions_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="dimensions temperature (K)"),
+                ),
+                (
+                    "max_outer_diameter_m",
+                    models.FloatField(blank=True, null=True, verbose_name="largest outer diameter (m)"),
+                ),
+                (
+                    "min_outer_diameter_m",
+                    models.FloatField(blank=True, null=True, verbose_name="smallest outer diameter (m)"),
+                ),
+                ("medium", models.CharField(blank=True, max_length=60, verbose_name="medium")),
+                (
+                    "medium_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="medium temperature (K)"),
+                ),
+                (
+                    "medium_temperature_source",
+                    models.CharField(
+                        blank=True,
+                        choices=[("measured", "measured"), ("estimated", "estimated")],
+                        max_length=10,
+                        verbose_name="medium temperature source",
+                    ),
+                ),
+                (
+                    "medium_pressure_pa",
+                    models.FloatField(blank=True, null=True, verbose_name="medium pressure (Pa)"),
+                ),
+                (
+                    "medium_salinity_g_kg",
+                    models.FloatField(blank=True, null=True, verbose_name="medium salinity g kg"),
+                ),
+                (
+                    "medium_mass_fraction",
+                    models.FloatField(blank=True, null=True, verbose_name="medium mass fraction"),
+                ),
+                (
+                    "medium_api_gravity",
+                    models.FloatField(blank=True, null=True, verbose_name="medium api gravity"),
+                ),
+                (
+                    "medium_sound_speed_m_s",
+                    models.FloatField(blank=True, null=True, verbose_name="medium sound speed (m/s)"),
+                ),
+                (
+                    "medium_density_kg_m3",
+                    models.FloatField(blank=True, null=True, verbose_name="medium density (kg/m³)"),
+                ),
+                (
+                    "medium_dynamic_viscosity_pa_s",
+                    models.FloatField(blank=True, null=True, verbose_name="medium dynamic viscosity (Pa·s)"),
+                ),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "corrects",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrected_by",
+                        to="surveys.pipedata",
+                        verbose_name="corrects",
+                    ),
+                ),
+                (
+                    "custom_material_data",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pipe_data_as_material",
+                        to="surveys.custommaterialdata",
+                        verbose_name="custom material data",
+                    ),
+                ),
+                (
+                    "custom_medium_data",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pipe_data",
+                        to="surveys.custommediumdata",
+                        verbose_name="custom medium data",
+                    ),
+                ),
+                (
+                    "custom_lining_data",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pipe_data_as_lining",
+                        to="surveys.custommaterialdata",
+                        verbose_name="own lining data",
+                    ),
+                ),
+                (
+                    "pipe",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="data",
+                        to="surveys.pipe",
+                        verbose_name="pipe",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+                (
+                    "wall_measurement",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="pipe_data",
+                        to="surveys.wallmeasurement",
+                        verbose_name="wall measurement",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'pipe data',
-                'verbose_name_plural': 'pipe data',
-                'ordering': ['-recorded_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('outer_diameter_m__gt', 0)), name='pipe_data_outer_diameter_positive'), models.CheckConstraint(condition=models.Q(('wall_thickness_m__gt', 0)), name='pipe_data_wall_positive'), models.CheckConstraint(condition=models.Q(('further_lining_thickness_m__gte', 0), ('lining_thickness_m__gte', 0)), name='pipe_data_lining_not_negative'), models.CheckConstraint(condition=models.Q(('outer_diameter_m__gt', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.Value(2), '*', models.F('wall_thickness_m')), '+', django.db.models.expressions.CombinedExpression(models.Value(2), '*', models.F('lining_thickness_m'))), '+', django.db.models.expressions.CombinedExpression(models.Value(2), '*', models.F('further_lining_thickness_m'))))), name='pipe_data_bore_left'), models.CheckConstraint(condition=models.Q(models.Q(('max_outer_diameter_m__isnull', True), ('min_outer_diameter_m__isnull', True)), models.Q(('max_outer_diameter_m__gte', models.F('min_outer_diameter_m')), ('max_outer_diameter_m__isnull', False), ('min_outer_diameter_m__isnull', False)), _connector='OR'), name='pipe_data_oval_in_order'), models.CheckConstraint(condition=models.Q(models.Q(('change', 'correction'), ('corrects__isnull', False)), models.Q(models.Q(('change', 'correction'), _negated=True), ('corrects__isnull', True)), _connector='OR'), name='pipe_data_corrects_if_correction'), models.CheckConstraint(condition=models.Q(models.Q(('change', 'modification'), _negated=True), ('valid_from__isnull', False), _connector='OR'), name='pipe_data_modification_dated'), models.CheckConstraint(condition=models.Q(('change', 'first'), models.Q(('reason', ''), _negated=True), _connector='OR'), name='pipe_data_change_has_reason'), models.CheckConstraint(condition=models.Q(models.Q(('material', ''), _negated=True), models.Q(('material_longitudinal_sound_speed_m_s__gt', 0), ('material_longitudinal_sound_speed_m_s__isnull', False)), _connector='OR'), name='pipe_data_material_named_or_by_value'), models.CheckConstraint(condition=models.Q(models.Q(('medium', ''), _negated=True), models.Q(('medium_sound_speed_m_s__gt', 0), ('medium_sound_speed_m_s__isnull', False)), _connector='OR'), name='pipe_data_medium_named_or_by_value'), models.UniqueConstraint(condition=models.Q(('change', 'first')), fields=('pipe',), name='pipe_data_first_once'), models.UniqueConstraint(fields=('corrects',), name='pipe_data_corrected_once')],
+                "verbose_name": "pipe data",
+                "verbose_name_plural": "pipe data",
+                "ordering": ["-recorded_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("outer_diameter_m__gt", 0)),
+                        name="pipe_data_outer_diameter_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("wall_thickness_m__gt", 0)), name="pipe_data_wall_positive"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("further_lining_thickness_m__gte", 0), ("lining_thickness_m__gte", 0)
+                        ),
+                        name="pipe_data_lining_not_negative",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "outer_diameter_m__gt",
+                                django.db.models.expressions.CombinedExpression(
+                                    django.db.models.expressions.CombinedExpression(
+                                        django.db.models.expressions.CombinedExpression(
+                                            models.Value(2), "*", models.F("wall_thickness_m")
+                                        ),
+                                        "+",
+                                        django.db.models.expressions.CombinedExpression(
+                                            models.Value(2), "*", models.F("lining_thickness_m")
+                                        ),
+                                    ),
+                                    "+",
+                                    django.db.models.expressions.CombinedExpression(
+                                        models.Value(2), "*", models.F("further_lining_thickness_m")
+                                    ),
+                                ),
+                            )
+                        ),
+                        name="pipe_data_bore_left",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("max_outer_diameter_m__isnull", True), ("min_outer_diameter_m__isnull", True)
+                            ),
+                            models.Q(
+                                ("max_outer_diameter_m__gte", models.F("min_outer_diameter_m")),
+                                ("max_outer_diameter_m__isnull", False),
+                                ("min_outer_diameter_m__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="pipe_data_oval_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("change", "correction"), ("corrects__isnull", False)),
+                            models.Q(
+                                models.Q(("change", "correction"), _negated=True), ("corrects__isnull", True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="pipe_data_corrects_if_correction",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("change", "modification"), _negated=True),
+                            ("valid_from__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="pipe_data_modification_dated",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("change", "first"), models.Q(("reason", ""), _negated=True), _connector="OR"
+                        ),
+                        name="pipe_data_change_has_reason",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("material", ""), _negated=True),
+                            models.Q(
+                                ("material_longitudinal_sound_speed_m_s__gt", 0),
+                                ("material_longitudinal_sound_speed_m_s__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="pipe_data_material_named_or_by_value",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("medium", ""), _negated=True),
+                            models.Q(
+                                ("medium_sound_speed_m_s__gt", 0), ("medium_sound_speed_m_s__isnull", False)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="pipe_data_medium_named_or_by_value",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("change", "first")), fields=("pipe",), name="pipe_data_first_once"
+                    ),
+                    models.UniqueConstraint(fields=("corrects",), name="pipe_data_corrected_once"),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Document',
+            name="Document",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('title', models.CharField(blank=True, max_length=200, verbose_name='title')),
-                ('file_name', models.CharField(blank=True, max_length=200, verbose_name='file name')),
-                ('size_bytes', models.BigIntegerField(verbose_name='size (bytes)')),
-                ('sha256', models.CharField(max_length=64, verbose_name='SHA-256')),
-                ('received_at', models.DateTimeField(verbose_name='received at')),
-                ('calibration', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='certificate_file', to='surveys.calibration', verbose_name='calibration')),
-                ('received_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='received by')),
-                ('instrument', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='documents', to='surveys.instrument', verbose_name='instrument')),
-                ('qualification', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='certificate_file', to='surveys.qualification', verbose_name='qualification')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("title", models.CharField(blank=True, max_length=200, verbose_name="title")),
+                ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
+                ("size_bytes", models.BigIntegerField(verbose_name="size (bytes)")),
+                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
+                ("received_at", models.DateTimeField(verbose_name="received at")),
+                (
+                    "calibration",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="certificate_file",
+                        to="surveys.calibration",
+                        verbose_name="calibration",
+                    ),
+                ),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="received by",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="documents",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "qualification",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="certificate_file",
+                        to="surveys.qualification",
+                        verbose_name="qualification",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'document',
-                'verbose_name_plural': 'documents',
-                'ordering': ['-received_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('calibration__isnull', True), ('instrument__isnull', False), ('qualification__isnull', True)), models.Q(('calibration__isnull', False), ('instrument__isnull', True), ('qualification__isnull', True)), models.Q(('calibration__isnull', True), ('instrument__isnull', True), ('qualification__isnull', False)), _connector='OR'), name='document_of_one_record'), models.UniqueConstraint(condition=models.Q(('instrument__isnull', False)), fields=('instrument', 'sha256'), name='document_once_at_an_instrument')],
+                "verbose_name": "document",
+                "verbose_name_plural": "documents",
+                "ordering": ["-received_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("calibration__isnull", True),
+                                ("instrument__isnull", False),
+                                ("qualification__isnull", True),
+                            ),
+                            models.Q(
+                                ("calibration__isnull", False),
+                                ("instrument__isnull", True),
+                                ("qualification__isnull", True),
+                            ),
+                            models.Q(
+                                ("calibration__isnull", True),
+                                ("instrument__isnull", True),
+                                ("qualification__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="document_of_one_record",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("instrument__isnull", False)),
+                        fields=("instrument", "sha256"),
+                        name="document_once_at_an_instrument",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Booking',
+            name="Booking",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('starts_at', models.DateTimeField(verbose_name='start')),
-                ('ends_at', models.DateTimeField(verbose_name='end')),
-                ('expected_back', models.DateTimeField(blank=True, help_text='Expected return if the return is late.', null=True, verbose_name='expected back')),
-                ('cancelled_at', models.DateTimeField(blank=True, null=True, verbose_name='cancelled at')),
-                ('booked_at', models.DateTimeField(verbose_name='booked at')),
-                ('booked_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='booked by')),
-                ('technician', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to=settings.AUTH_USER_MODEL, verbose_name='technician')),
-                ('instrument', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to='surveys.instrument', verbose_name='instrument')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to='surveys.job', verbose_name='job')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("starts_at", models.DateTimeField(verbose_name="start")),
+                ("ends_at", models.DateTimeField(verbose_name="end")),
+                (
+                    "expected_back",
+                    models.DateTimeField(
+                        blank=True,
+                        help_text="Expected return if the return is late.",
+                        null=True,
+                        verbose_name="expected back",
+                    ),
+                ),
+                ("cancelled_at", models.DateTimeField(blank=True, null=True, verbose_name="cancelled at")),
+                ("booked_at", models.DateTimeField(verbose_name="booked at")),
+                (
+                    "booked_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="booked by",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="surveys.job",
+                        verbose_name="job",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'booking',
-                'verbose_name_plural': 'bookings',
-                'ordering': ['starts_at', 'id'],
-                'indexes': [models.Index(fields=['starts_at', 'id'], name='booking_by_time')],
-                'constraints': [surveys.core.no_overlap.NoOverlap(column='instrument_id', name='booking_instrument_never_twice'), surveys.core.no_overlap.NoOverlap(column='technician_id', name='booking_technician_never_twice'), models.CheckConstraint(condition=models.Q(('ends_at__gt', models.F('starts_at'))), name='booking_ends_after_it_starts'), models.CheckConstraint(condition=models.Q(models.Q(('instrument__isnull', True), ('technician__isnull', False)), models.Q(('instrument__isnull', False), ('technician__isnull', True)), _connector='OR'), name='booking_of_instrument_or_technician')],
+                "verbose_name": "booking",
+                "verbose_name_plural": "bookings",
+                "ordering": ["starts_at", "id"],
+                "indexes": [models.Index(fields=["starts_at", "id"], name="booking_by_time")],
+                "constraints": [
+                    surveys.core.no_overlap.NoOverlap(
+                        column="instrument_id", name="booking_instrument_never_twice"
+                    ),
+                    surveys.core.no_overlap.NoOverlap(
+                        column="technician_id", name="booking_technician_never_twice"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("ends_at__gt", models.F("starts_at"))),
+                        name="booking_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("instrument__isnull", True), ("technician__isnull", False)),
+                            models.Q(("instrument__isnull", False), ("technician__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="booking_of_instrument_or_technician",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='JobStatusChange',
+            name="JobStatusChange",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('before', models.CharField(choices=[('draft', 'draft'), ('planned', 'planned'), ('on-site', 'on site'), ('in-review', 'in review'), ('issued', 'issued'), ('cancelled', 'cancelled')], max_length=10, verbose_name='before')),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('planned', 'planned'), ('on-site', 'on site'), ('in-review', 'in review'), ('issued', 'issued'), ('cancelled', 'cancelled')], max_length=10, verbose_name='state')),
-                ('reason', models.TextField(verbose_name='reason')),
-                ('changed_at', models.DateTimeField(verbose_name='changed at')),
-                ('changed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='changed by')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='status_changes', to='surveys.job', verbose_name='job')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "before",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("planned", "planned"),
+                            ("on-site", "on site"),
+                            ("in-review", "in review"),
+                            ("issued", "issued"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        max_length=10,
+                        verbose_name="before",
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("draft", "draft"),
+                            ("planned", "planned"),
+                            ("on-site", "on site"),
+                            ("in-review", "in review"),
+                            ("issued", "issued"),
+                            ("cancelled", "cancelled"),
+                        ],
+                        max_length=10,
+                        verbose_name="state",
+                    ),
+                ),
+                ("reason", models.TextField(verbose_name="reason")),
+                ("changed_at", models.DateTimeField(verbose_name="changed at")),
+                (
+                    "changed_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="changed by",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="status_changes",
+                        to="surveys.job",
+                        verbose_name="job",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'job status change',
-                'verbose_name_plural': 'job status changes',
-                'ordering': ['-changed_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='job_status_change_has_reason')],
+                "verbose_name": "job status change",
+                "verbose_name_plural": "job status changes",
+                "ordering": ["-changed_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("reason", ""), _negated=True), name="job_status_change_has_reason"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Setup',
+            name="Setup",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('traverses', models.PositiveSmallIntegerField(verbose_name='traverses')),
-                ('spacing_m', models.FloatField(verbose_name='spacing (m)')),
-                ('expected_velocity_m_s', models.FloatField(blank=True, null=True, verbose_name='expected velocity (m/s)')),
-                ('medium_temperature_k', models.FloatField(blank=True, null=True, verbose_name='medium temperature (K)')),
-                ('medium_temperature_source', models.CharField(blank=True, choices=[('measured', 'measured'), ('estimated', 'estimated')], max_length=10, verbose_name='medium temperature source')),
-                ('outcome', models.JSONField(verbose_name='outcome')),
-                ('method_version', models.CharField(max_length=20, verbose_name='method version')),
-                ('calculated_at', models.DateTimeField(verbose_name='calculated at')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('based_on', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.setup', verbose_name='based on')),
-                ('calculated_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='calculated by')),
-                ('measuring_point', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='setups', to='surveys.measuringpoint', verbose_name='measuring point')),
-                ('pipe_data', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='setups', to='surveys.pipedata', verbose_name='pipe data')),
-                ('transducer_data', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='setups', to='surveys.transducerdata', verbose_name='transducer data')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("traverses", models.PositiveSmallIntegerField(verbose_name="traverses")),
+                ("spacing_m", models.FloatField(verbose_name="spacing (m)")),
+                (
+                    "expected_velocity_m_s",
+                    models.FloatField(blank=True, null=True, verbose_name="expected velocity (m/s)"),
+                ),
+                (
+                    "medium_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="medium temperature (K)"),
+                ),
+                (
+                    "medium_temperature_source",
+                    models.CharField(
+                        blank=True,
+                        choices=[("measured", "measured"), ("estimated", "estimated")],
+                        max_length=10,
+                        verbose_name="medium temperature source",
+                    ),
+                ),
+                ("outcome", models.JSONField(verbose_name="outcome")),
+                ("method_version", models.CharField(max_length=20, verbose_name="method version")),
+                ("calculated_at", models.DateTimeField(verbose_name="calculated at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "based_on",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.setup",
+                        verbose_name="based on",
+                    ),
+                ),
+                (
+                    "calculated_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="calculated by",
+                    ),
+                ),
+                (
+                    "measuring_point",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="setups",
+                        to="surveys.measuringpoint",
+                        verbose_name="measuring point",
+                    ),
+                ),
+                (
+                    "pipe_data",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="setups",
+                        to="surveys.pipedata",
+                        verbose_name="pipe data",
+                    ),
+                ),
+                (
+                    "transducer_data",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="setups",
+                        to="surveys.transducerdata",
+                        verbose_name="transducer data",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'setup',
-                'verbose_name_plural': 'setups',
-                'ordering': ['-calculated_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('traverses__gte', 1), ('traverses__lte', 16)), name='setup_traverses_in_range')],
+                "verbose_name": "setup",
+                "verbose_name_plural": "setups",
+                "ordering": ["-calculated_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("traverses__gte", 1), ("traverses__lte", 16)),
+                        name="setup_traverses_in_range",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Survey',
+            name="Survey",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('started_at', models.DateTimeField(verbose_name='started at')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('client', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.client', verbose_name='client')),
-                ('job', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='surveys', to='surveys.job', verbose_name='job')),
-                ('measuring_point', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='surveys', to='surveys.measuringpoint', verbose_name='measuring point')),
-                ('primary_survey', models.ForeignKey(blank=True, help_text='Survey of the first path, if this survey is a further path.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='paths', to='surveys.survey', verbose_name='primary survey')),
-                ('technician', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='surveys', to=settings.AUTH_USER_MODEL, verbose_name='technician')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("started_at", models.DateTimeField(verbose_name="started at")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "client",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to="surveys.job",
+                        verbose_name="job",
+                    ),
+                ),
+                (
+                    "measuring_point",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to="surveys.measuringpoint",
+                        verbose_name="measuring point",
+                    ),
+                ),
+                (
+                    "primary_survey",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Survey of the first path, if this survey is a further path.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="paths",
+                        to="surveys.survey",
+                        verbose_name="primary survey",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="technician",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'survey',
-                'verbose_name_plural': 'surveys',
-                'ordering': ['-started_at', '-id'],
-                'indexes': [models.Index(fields=['-started_at', '-id'], name='survey_by_time'), models.Index(fields=['measuring_point', '-started_at', '-id'], name='survey_by_point_and_time'), models.Index(fields=['client', '-started_at', '-id'], name='survey_by_client_and_time')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('primary_survey__isnull', True), models.Q(('primary_survey', models.F('id')), _negated=True), _connector='OR'), name='survey_not_its_own_primary_survey')],
+                "verbose_name": "survey",
+                "verbose_name_plural": "surveys",
+                "ordering": ["-started_at", "-id"],
+                "indexes": [
+                    models.Index(fields=["-started_at", "-id"], name="survey_by_time"),
+                    models.Index(
+                        fields=["measuring_point", "-started_at", "-id"], name="survey_by_point_and_time"
+                    ),
+                    models.Index(fields=["client", "-started_at", "-id"], name="survey_by_client_and_time"),
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("primary_survey__isnull", True),
+                            models.Q(("primary_survey", models.F("id")), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="survey_not_its_own_primary_survey",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CalibrationPoint',
+            name="CalibrationPoint",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('moment', models.CharField(choices=[('as-found', 'as found'), ('as-left', 'as left')], max_length=8, verbose_name='moment')),
-                ('sequence', models.PositiveIntegerField(verbose_name='sequence')),
-                ('reference_si', models.FloatField(verbose_name='reference (SI)')),
-                ('indicated_si', models.FloatField(verbose_name='indicated (SI)')),
-                ('expanded_uncertainty_si', models.FloatField(verbose_name='expanded uncertainty (SI)')),
-                ('coverage_factor', models.FloatField(verbose_name='coverage factor')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('calibration', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='points', to='surveys.calibration', verbose_name='calibration')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "moment",
+                    models.CharField(
+                        choices=[("as-found", "as found"), ("as-left", "as left")],
+                        max_length=8,
+                        verbose_name="moment",
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("reference_si", models.FloatField(verbose_name="reference (SI)")),
+                ("indicated_si", models.FloatField(verbose_name="indicated (SI)")),
+                ("expanded_uncertainty_si", models.FloatField(verbose_name="expanded uncertainty (SI)")),
+                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "calibration",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="points",
+                        to="surveys.calibration",
+                        verbose_name="calibration",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'calibration point',
-                'verbose_name_plural': 'calibration points',
-                'ordering': ['calibration', 'moment', 'sequence'],
-                'constraints': [models.UniqueConstraint(fields=('calibration', 'moment', 'sequence'), name='calibration_point_once'), models.CheckConstraint(condition=models.Q(('coverage_factor__gte', 1), ('expanded_uncertainty_si__gte', 0)), name='calibration_point_uncertainty_possible')],
+                "verbose_name": "calibration point",
+                "verbose_name_plural": "calibration points",
+                "ordering": ["calibration", "moment", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("calibration", "moment", "sequence"), name="calibration_point_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("coverage_factor__gte", 1), ("expanded_uncertainty_si__gte", 0)),
+                        name="calibration_point_uncertainty_possible",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Combination',
+            name="Combination",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('name', models.CharField(max_length=200, verbose_name='name')),
-                ('kind', models.CharField(choices=[('multipath', 'multipath at one measuring point'), ('sum', 'sum'), ('difference', 'difference'), ('mean', 'mean')], max_length=10, verbose_name='kind')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('blocked_reason', models.JSONField(blank=True, null=True, help_text='Reason why the results could not be combined.', verbose_name='blocked reason')),
-                ('created_at', models.DateTimeField(verbose_name='created at')),
-                ('retired_at', models.DateTimeField(blank=True, null=True, verbose_name='retired at')),
-                ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='created by')),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='combinations', to='surveys.site', verbose_name='site')),
-                ('survey', models.OneToOneField(blank=True, help_text='Multipath: survey of the first path.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='paths_combination', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, verbose_name="name")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("multipath", "multipath at one measuring point"),
+                            ("sum", "sum"),
+                            ("difference", "difference"),
+                            ("mean", "mean"),
+                        ],
+                        max_length=10,
+                        verbose_name="kind",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "blocked_reason",
+                    models.JSONField(
+                        blank=True,
+                        null=True,
+                        help_text="Reason why the results could not be combined.",
+                        verbose_name="blocked reason",
+                    ),
+                ),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="created by",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="combinations",
+                        to="surveys.site",
+                        verbose_name="site",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.OneToOneField(
+                        blank=True,
+                        help_text="Multipath: survey of the first path.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="paths_combination",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'combination',
-                'verbose_name_plural': 'combinations',
-                'ordering': ['-created_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('kind', 'multipath'), ('survey__isnull', False)), models.Q(models.Q(('kind', 'multipath'), _negated=True), ('survey__isnull', True)), _connector='OR'), name='combination_of_paths_has_a_first_survey')],
+                "verbose_name": "combination",
+                "verbose_name_plural": "combinations",
+                "ordering": ["-created_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("kind", "multipath"), ("survey__isnull", False)),
+                            models.Q(
+                                models.Q(("kind", "multipath"), _negated=True), ("survey__isnull", True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="combination_of_paths_has_a_first_survey",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='DocumentPart',
+            name="DocumentPart",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sequence', models.PositiveIntegerField(verbose_name='sequence')),
-                ('content', models.BinaryField(verbose_name='content')),
-                ('document', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='parts', to='surveys.document', verbose_name='document')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("content", models.BinaryField(verbose_name="content")),
+                (
+                    "document",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="surveys.document",
+                        verbose_name="document",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'document part',
-                'verbose_name_plural': 'document parts',
-                'ordering': ['document', 'sequence'],
-                'constraints': [models.UniqueConstraint(fields=('document', 'sequence'), name='document_part_once')],
+                "verbose_name": "document part",
+                "verbose_name_plural": "document parts",
+                "ordering": ["document", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("document", "sequence"), name="document_part_once")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Log',
+            name="Log",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('file_name', models.CharField(blank=True, max_length=200, verbose_name='file name')),
-                ('size_bytes', models.BigIntegerField(verbose_name='size (bytes)')),
-                ('sha256', models.CharField(max_length=64, verbose_name='SHA-256')),
-                ('format', models.JSONField(help_text='Format used to read the file.', verbose_name='format')),
-                ('columns', models.JSONField(help_text='Name and unit of each column from the header line.', verbose_name='columns')),
-                ('ignored_columns', models.JSONField(default=list, help_text='Columns that were not imported.', verbose_name='ignored columns')),
-                ('rows_accepted', models.BigIntegerField(verbose_name='rows accepted')),
-                ('rows_rejected', models.BigIntegerField(verbose_name='rows rejected')),
-                ('rejected_rows', models.JSONField(help_text='First rejected rows: line, column, error.', verbose_name='rejected rows')),
-                ('findings', models.JSONField(default=list, help_text='Gaps, clock jumps, repeated rows, changes of unit.', verbose_name='findings')),
-                ('first_reading_at', models.DateTimeField(verbose_name='first reading at')),
-                ('last_reading_at', models.DateTimeField(verbose_name='last reading at')),
-                ('received_at', models.DateTimeField(verbose_name='received at')),
-                ('received_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='received by')),
-                ('log_format', models.ForeignKey(blank=True, help_text='Log format of the instrument.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='logs', to='surveys.logformat', verbose_name='log format')),
-                ('survey', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='log', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
+                ("size_bytes", models.BigIntegerField(verbose_name="size (bytes)")),
+                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
+                (
+                    "format",
+                    models.JSONField(help_text="Format used to read the file.", verbose_name="format"),
+                ),
+                (
+                    "columns",
+                    models.JSONField(
+                        help_text="Name and unit of each column from the header line.", verbose_name="columns"
+                    ),
+                ),
+                (
+                    "ignored_columns",
+                    models.JSONField(
+                        default=list,
+                        help_text="Columns that were not imported.",
+                        verbose_name="ignored columns",
+                    ),
+                ),
+                ("rows_accepted", models.BigIntegerField(verbose_name="rows accepted")),
+                ("rows_rejected", models.BigIntegerField(verbose_name="rows rejected")),
+                (
+                    "rejected_rows",
+                    models.JSONField(
+                        help_text="First rejected rows: line, column, error.", verbose_name="rejected rows"
+                    ),
+                ),
+                (
+                    "findings",
+                    models.JSONField(
+                        default=list,
+                        help_text="Gaps, clock jumps, repeated rows, changes of unit.",
+                        verbose_name="findings",
+                    ),
+                ),
+                ("first_reading_at", models.DateTimeField(verbose_name="first reading at")),
+                ("last_reading_at", models.DateTimeField(verbose_name="last reading at")),
+                ("received_at", models.DateTimeField(verbose_name="received at")),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="received by",
+                    ),
+                ),
+                (
+                    "log_format",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Log format of the instrument.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="logs",
+                        to="surveys.logformat",
+                        verbose_name="log format",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="log",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'log',
-                'verbose_name_plural': 'logs',
-                'constraints': [models.CheckConstraint(condition=models.Q(('rows_accepted__gt', 0)), name='log_has_readings')],
+                "verbose_name": "log",
+                "verbose_name_plural": "logs",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("rows_accepted__gt", 0)), name="log_has_readings"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='SiteMeterReading',
+            name="SiteMeterReading",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('meter', models.CharField(help_text='Name of the site meter.', max_length=100, verbose_name='meter')),
-                ('reading_type', models.CharField(choices=[('average', 'average over the survey'), ('spot', 'spot reading')], max_length=7, verbose_name='reading type')),
-                ('volume_flow_m3_s', models.FloatField(verbose_name='volume flow (m³/s)')),
-                ('expanded_uncertainty_m3_s', models.FloatField(blank=True, help_text='Coverage probability about 95 % (k = 2), as stated by the site; empty if not stated.', null=True, verbose_name='expanded uncertainty (m³/s)')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('reason', models.TextField(blank=True, help_text='Reason for the replacement.', verbose_name='reason')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('replaced_at', models.DateTimeField(blank=True, null=True, verbose_name='replaced at')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
-                ('survey', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='site_meter_readings', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "meter",
+                    models.CharField(
+                        help_text="Name of the site meter.", max_length=100, verbose_name="meter"
+                    ),
+                ),
+                (
+                    "reading_type",
+                    models.CharField(
+                        choices=[("average", "average over the survey"), ("spot", "spot reading")],
+                        max_length=7,
+                        verbose_name="reading type",
+                    ),
+                ),
+                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
+                (
+                    "expanded_uncertainty_m3_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Coverage probability about 95 % (k = 2), as stated by the site; empty if not stated.",
+                        null=True,
+                        verbose_name="expanded uncertainty (m³/s)",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "reason",
+                    models.TextField(
+                        blank=True, help_text="Reason for the replacement.", verbose_name="reason"
+                    ),
+                ),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="site_meter_readings",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'site meter reading',
-                'verbose_name_plural': 'site meter readings',
-                'ordering': ['-recorded_at', '-id'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_at__isnull', True)), fields=('survey',), name='site_meter_reading_one_in_force'), models.CheckConstraint(condition=models.Q(('expanded_uncertainty_m3_s__isnull', True), ('expanded_uncertainty_m3_s__gt', 0), _connector='OR'), name='site_meter_reading_uncertainty_above_zero')],
+                "verbose_name": "site meter reading",
+                "verbose_name_plural": "site meter readings",
+                "ordering": ["-recorded_at", "-id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaced_at__isnull", True)),
+                        fields=("survey",),
+                        name="site_meter_reading_one_in_force",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("expanded_uncertainty_m3_s__isnull", True),
+                            ("expanded_uncertainty_m3_s__gt", 0),
+                            _connector="OR",
+                        ),
+                        name="site_meter_reading_uncertainty_above_zero",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='SurveyData',
+            name="SurveyData",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('change', models.CharField(choices=[('first', 'first entry'), ('correction', 'correction'), ('segments', 'segments of the log selected')], default='first', max_length=12, verbose_name='change')),
-                ('reason', models.TextField(blank=True, verbose_name='reason')),
-                ('started_at', models.DateTimeField(verbose_name='started at')),
-                ('ended_at', models.DateTimeField(blank=True, null=True, verbose_name='ended at')),
-                ('mounted_spacing_m', models.FloatField(blank=True, null=True, verbose_name='mounted spacing (m)')),
-                ('medium_temperature_k', models.FloatField(blank=True, null=True, verbose_name='medium temperature (K)')),
-                ('medium_temperature_source', models.CharField(blank=True, choices=[('measured', 'measured'), ('estimated', 'estimated')], max_length=10, verbose_name='medium temperature source')),
-                ('path_angle_rad', models.FloatField(blank=True, help_text='Angular position of the upstream transducer around the pipe axis, from the same mark for all paths.', null=True, verbose_name='path angle (rad)')),
-                ('segments', models.JSONField(blank=True, default=list, help_text='Segments of the log to use: start, end, reason. Empty: whole log.', verbose_name='segments')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('replaced_at', models.DateTimeField(blank=True, null=True, verbose_name='replaced at')),
-                ('as_entered', models.JSONField(blank=True, default=dict, verbose_name='entered texts')),
-                ('instruments', models.ManyToManyField(related_name='survey_data', to='surveys.instrument', verbose_name='instruments')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
-                ('setup', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='survey_data', to='surveys.setup', verbose_name='setup')),
-                ('survey', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='data', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "change",
+                    models.CharField(
+                        choices=[
+                            ("first", "first entry"),
+                            ("correction", "correction"),
+                            ("segments", "segments of the log selected"),
+                        ],
+                        default="first",
+                        max_length=12,
+                        verbose_name="change",
+                    ),
+                ),
+                ("reason", models.TextField(blank=True, verbose_name="reason")),
+                ("started_at", models.DateTimeField(verbose_name="started at")),
+                ("ended_at", models.DateTimeField(blank=True, null=True, verbose_name="ended at")),
+                (
+                    "mounted_spacing_m",
+                    models.FloatField(blank=True, null=True, verbose_name="mounted spacing (m)"),
+                ),
+                (
+                    "medium_temperature_k",
+                    models.FloatField(blank=True, null=True, verbose_name="medium temperature (K)"),
+                ),
+                (
+                    "medium_temperature_source",
+                    models.CharField(
+                        blank=True,
+                        choices=[("measured", "measured"), ("estimated", "estimated")],
+                        max_length=10,
+                        verbose_name="medium temperature source",
+                    ),
+                ),
+                (
+                    "path_angle_rad",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Angular position of the upstream transducer around the pipe axis, from the same mark for all paths.",
+                        null=True,
+                        verbose_name="path angle (rad)",
+                    ),
+                ),
+                (
+                    "segments",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="Segments of the log to use: start, end, reason. Empty: whole log.",
+                        verbose_name="segments",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+                (
+                    "instruments",
+                    models.ManyToManyField(
+                        related_name="survey_data", to="surveys.instrument", verbose_name="instruments"
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
+                (
+                    "setup",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="survey_data",
+                        to="surveys.setup",
+                        verbose_name="setup",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="data",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'survey data',
-                'verbose_name_plural': 'survey data',
-                'ordering': ['-recorded_at', '-id'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_at__isnull', True)), fields=('survey',), name='survey_data_one_in_force'), models.CheckConstraint(condition=models.Q(('ended_at__isnull', True), ('ended_at__gt', models.F('started_at')), _connector='OR'), name='survey_ends_after_it_starts'), models.CheckConstraint(condition=models.Q(models.Q(('medium_temperature_k__isnull', True), ('medium_temperature_source', '')), models.Q(('medium_temperature_k__isnull', False), models.Q(('medium_temperature_source', ''), _negated=True)), _connector='OR'), name='survey_temperature_states_its_source'), models.CheckConstraint(condition=models.Q(('change', 'first'), models.Q(('reason', ''), _negated=True), _connector='OR'), name='survey_data_change_has_reason')],
+                "verbose_name": "survey data",
+                "verbose_name_plural": "survey data",
+                "ordering": ["-recorded_at", "-id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaced_at__isnull", True)),
+                        fields=("survey",),
+                        name="survey_data_one_in_force",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("ended_at__isnull", True),
+                            ("ended_at__gt", models.F("started_at")),
+                            _connector="OR",
+                        ),
+                        name="survey_ends_after_it_starts",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("medium_temperature_k__isnull", True), ("medium_temperature_source", "")
+                            ),
+                            models.Q(
+                                ("medium_temperature_k__isnull", False),
+                                models.Q(("medium_temperature_source", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="survey_temperature_states_its_source",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("change", "first"), models.Q(("reason", ""), _negated=True), _connector="OR"
+                        ),
+                        name="survey_data_change_has_reason",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='BookingEvent',
+            name="BookingEvent",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('what', models.CharField(choices=[('check-out', 'check-out'), ('check-in', 'check-in')], max_length=10, verbose_name='action')),
-                ('at', models.DateTimeField(verbose_name='time')),
-                ('condition', models.CharField(max_length=200, verbose_name='condition')),
-                ('note', models.TextField(blank=True, verbose_name='note')),
-                ('recorded_at', models.DateTimeField(verbose_name='recorded at')),
-                ('booking', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='surveys.booking', verbose_name='booking')),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='recorded by')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "what",
+                    models.CharField(
+                        choices=[("check-out", "check-out"), ("check-in", "check-in")],
+                        max_length=10,
+                        verbose_name="action",
+                    ),
+                ),
+                ("at", models.DateTimeField(verbose_name="time")),
+                ("condition", models.CharField(max_length=200, verbose_name="condition")),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("recorded_at", models.DateTimeField(verbose_name="recorded at")),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="events",
+                        to="surveys.booking",
+                        verbose_name="booking",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="recorded by",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'booking event',
-                'verbose_name_plural': 'booking events',
-                'ordering': ['at', 'id'],
-                'constraints': [models.UniqueConstraint(fields=('booking', 'what'), name='booking_handed_over_once')],
+                "verbose_name": "booking event",
+                "verbose_name_plural": "booking events",
+                "ordering": ["at", "id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("booking", "what"), name="booking_handed_over_once")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='LogFilePart',
+            name="LogFilePart",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sequence', models.PositiveIntegerField(verbose_name='sequence')),
-                ('content', models.BinaryField(verbose_name='content')),
-                ('log', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='file_parts', to='surveys.log', verbose_name='log')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("content", models.BinaryField(verbose_name="content")),
+                (
+                    "log",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="file_parts",
+                        to="surveys.log",
+                        verbose_name="log",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'log file part',
-                'verbose_name_plural': 'log file parts',
-                'ordering': ['log', 'sequence'],
-                'constraints': [models.UniqueConstraint(fields=('log', 'sequence'), name='log_file_part_once')],
+                "verbose_name": "log file part",
+                "verbose_name_plural": "log file parts",
+                "ordering": ["log", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("log", "sequence"), name="log_file_part_once")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ReadingBlock',
+            name="ReadingBlock",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sequence', models.PositiveIntegerField(verbose_name='sequence')),
-                ('count', models.PositiveIntegerField(verbose_name='count')),
-                ('content', models.BinaryField(verbose_name='content')),
-                ('log', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='blocks', to='surveys.log', verbose_name='log')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sequence", models.PositiveIntegerField(verbose_name="sequence")),
+                ("count", models.PositiveIntegerField(verbose_name="count")),
+                ("content", models.BinaryField(verbose_name="content")),
+                (
+                    "log",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="blocks",
+                        to="surveys.log",
+                        verbose_name="log",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'reading block',
-                'verbose_name_plural': 'reading blocks',
-                'ordering': ['log', 'sequence'],
-                'constraints': [models.UniqueConstraint(fields=('log', 'sequence'), name='reading_block_once')],
+                "verbose_name": "reading block",
+                "verbose_name_plural": "reading blocks",
+                "ordering": ["log", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("log", "sequence"), name="reading_block_once")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Recomputation',
+            name="Recomputation",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('cause', models.CharField(choices=[('log-import', 'log imported'), ('correction', 'pipe data corrected'), ('modification', 'pipe modified'), ('survey-correction', 'survey data corrected'), ('segments', 'segments of the log changed'), ('transducer-correction', 'transducer data corrected'), ('calibration', 'calibration recorded or corrected'), ('out-of-tolerance', 'an instrument was found out of tolerance: what that would make of results'), ('as-found', 'as-found error corrected by decision'), ('error-correction-policy', 'error correction policy changed'), ('method', 'new version of the calculation method'), ('combination', 'surveys combined')], max_length=24, verbose_name='cause')),
-                ('reason', models.TextField(verbose_name='reason')),
-                ('state', models.CharField(choices=[('waiting', 'waiting'), ('running', 'running'), ('finished', 'finished'), ('finished-with-failures', 'finished with failures')], default='waiting', max_length=24, verbose_name='state')),
-                ('requested_at', models.DateTimeField(verbose_name='requested at')),
-                ('started_at', models.DateTimeField(blank=True, null=True, verbose_name='started at')),
-                ('finished_at', models.DateTimeField(blank=True, null=True, verbose_name='finished at')),
-                ('calibration', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputations', to='surveys.calibration', verbose_name='calibration')),
-                ('error_correction_policy', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputations', to='surveys.errorcorrectionpolicy', verbose_name='error correction policy')),
-                ('pipe', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputations', to='surveys.pipe', verbose_name='pipe')),
-                ('pipe_data', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputations', to='surveys.pipedata', verbose_name='pipe data')),
-                ('requested_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='requested by')),
-                ('survey_data', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputations', to='surveys.surveydata', verbose_name='survey data')),
-                ('transducer_data', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputations', to='surveys.transducerdata', verbose_name='transducer data')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "cause",
+                    models.CharField(
+                        choices=[
+                            ("log-import", "log imported"),
+                            ("correction", "pipe data corrected"),
+                            ("modification", "pipe modified"),
+                            ("survey-correction", "survey data corrected"),
+                            ("segments", "segments of the log changed"),
+                            ("transducer-correction", "transducer data corrected"),
+                            ("calibration", "calibration recorded or corrected"),
+                            (
+                                "out-of-tolerance",
+                                "an instrument was found out of tolerance: what that would make of results",
+                            ),
+                            ("as-found", "as-found error corrected by decision"),
+                            ("error-correction-policy", "error correction policy changed"),
+                            ("method", "new version of the calculation method"),
+                            ("combination", "surveys combined"),
+                        ],
+                        max_length=24,
+                        verbose_name="cause",
+                    ),
+                ),
+                ("reason", models.TextField(verbose_name="reason")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "waiting"),
+                            ("running", "running"),
+                            ("finished", "finished"),
+                            ("finished-with-failures", "finished with failures"),
+                        ],
+                        default="waiting",
+                        max_length=24,
+                        verbose_name="state",
+                    ),
+                ),
+                ("requested_at", models.DateTimeField(verbose_name="requested at")),
+                ("started_at", models.DateTimeField(blank=True, null=True, verbose_name="started at")),
+                ("finished_at", models.DateTimeField(blank=True, null=True, verbose_name="finished at")),
+                (
+                    "calibration",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputations",
+                        to="surveys.calibration",
+                        verbose_name="calibration",
+                    ),
+                ),
+                (
+                    "error_correction_policy",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputations",
+                        to="surveys.errorcorrectionpolicy",
+                        verbose_name="error correction policy",
+                    ),
+                ),
+                (
+                    "pipe",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputations",
+                        to="surveys.pipe",
+                        verbose_name="pipe",
+                    ),
+                ),
+                (
+                    "pipe_data",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputations",
+                        to="surveys.pipedata",
+                        verbose_name="pipe data",
+                    ),
+                ),
+                (
+                    "requested_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="requested by",
+                    ),
+                ),
+                (
+                    "survey_data",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputations",
+                        to="surveys.surveydata",
+                        verbose_name="survey data",
+                    ),
+                ),
+                (
+                    "transducer_data",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputations",
+                        to="surveys.transducerdata",
+                        verbose_name="transducer data",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'recalculation',
-                'verbose_name_plural': 'recalculations',
-                'ordering': ['-requested_at', '-id'],
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'running'])), fields=['requested_at'], name='recomputation_open')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('pipe_data__isnull', False), ('survey_data__isnull', False), ('transducer_data__isnull', False), ('calibration__isnull', False), ('error_correction_policy__isnull', False), ('cause', 'method'), _connector='OR'), name='recomputation_says_what_changed')],
+                "verbose_name": "recalculation",
+                "verbose_name_plural": "recalculations",
+                "ordering": ["-requested_at", "-id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["waiting", "running"])),
+                        fields=["requested_at"],
+                        name="recomputation_open",
+                    )
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("pipe_data__isnull", False),
+                            ("survey_data__isnull", False),
+                            ("transducer_data__isnull", False),
+                            ("calibration__isnull", False),
+                            ("error_correction_policy__isnull", False),
+                            ("cause", "method"),
+                            _connector="OR",
+                        ),
+                        name="recomputation_says_what_changed",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CombinationPart',
+            name="CombinationPart",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('sequence', models.PositiveSmallIntegerField(verbose_name='sequence')),
-                ('combination', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='parts', to='surveys.combination', verbose_name='combination')),
-                ('survey', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='combination_parts', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("sequence", models.PositiveSmallIntegerField(verbose_name="sequence")),
+                (
+                    "combination",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="parts",
+                        to="surveys.combination",
+                        verbose_name="combination",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="combination_parts",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'combination part',
-                'verbose_name_plural': 'combination parts',
-                'ordering': ['combination', 'sequence'],
-                'constraints': [models.UniqueConstraint(fields=('combination', 'survey'), name='combination_part_once'), models.UniqueConstraint(fields=('combination', 'sequence'), name='combination_part_place_once')],
+                "verbose_name": "combination part",
+                "verbose_name_plural": "combination parts",
+                "ordering": ["combination", "sequence"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("combination", "survey"), name="combination_part_once"),
+                    models.UniqueConstraint(
+                        fields=("combination", "sequence"), name="combination_part_place_once"
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='OutOfToleranceReview',
+            name="OutOfToleranceReview",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('last_in_tolerance_on', models.DateField(blank=True, help_text='Date of the last calibration in tolerance; empty: none, all earlier surveys are affected.', null=True, verbose_name='last in tolerance on')),
-                ('found_on', models.DateField(help_text='Date on which the instrument was found out of tolerance.', verbose_name='found on')),
-                ('reasoning', models.JSONField(default=list, verbose_name='reasoning')),
-                ('opened_at', models.DateTimeField(verbose_name='opened at')),
-                ('calibration', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='out_of_tolerance_review', to='surveys.calibration', verbose_name='calibration')),
-                ('instrument', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='out_of_tolerance_reviews', to='surveys.instrument', verbose_name='instrument')),
-                ('opened_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='opened by')),
-                ('recomputation', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='out_of_tolerance_review', to='surveys.recomputation', verbose_name='recalculation')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "last_in_tolerance_on",
+                    models.DateField(
+                        blank=True,
+                        help_text="Date of the last calibration in tolerance; empty: none, all earlier surveys are affected.",
+                        null=True,
+                        verbose_name="last in tolerance on",
+                    ),
+                ),
+                (
+                    "found_on",
+                    models.DateField(
+                        help_text="Date on which the instrument was found out of tolerance.",
+                        verbose_name="found on",
+                    ),
+                ),
+                ("reasoning", models.JSONField(default=list, verbose_name="reasoning")),
+                ("opened_at", models.DateTimeField(verbose_name="opened at")),
+                (
+                    "calibration",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="out_of_tolerance_review",
+                        to="surveys.calibration",
+                        verbose_name="calibration",
+                    ),
+                ),
+                (
+                    "instrument",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="out_of_tolerance_reviews",
+                        to="surveys.instrument",
+                        verbose_name="instrument",
+                    ),
+                ),
+                (
+                    "opened_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="opened by",
+                    ),
+                ),
+                (
+                    "recomputation",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="out_of_tolerance_review",
+                        to="surveys.recomputation",
+                        verbose_name="recalculation",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'out of tolerance review',
-                'verbose_name_plural': 'out of tolerance reviews',
-                'ordering': ['-opened_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('last_in_tolerance_on__isnull', True), ('last_in_tolerance_on__lt', models.F('found_on')), _connector='OR'), name='out_of_tolerance_review_span_in_order')],
+                "verbose_name": "out of tolerance review",
+                "verbose_name_plural": "out of tolerance reviews",
+                "ordering": ["-opened_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("last_in_tolerance_on__isnull", True),
+                            ("last_in_tolerance_on__lt", models.F("found_on")),
+                            _connector="OR",
+                        ),
+                        name="out_of_tolerance_review_span_in_order",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Result',
+            name="Result",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('method_version', models.CharField(max_length=20, verbose_name='method version')),
-                ('cause', models.CharField(choices=[('log-import', 'log imported'), ('correction', 'pipe data corrected'), ('modification', 'pipe modified'), ('survey-correction', 'survey data corrected'), ('segments', 'segments of the log changed'), ('transducer-correction', 'transducer data corrected'), ('calibration', 'calibration recorded or corrected'), ('out-of-tolerance', 'an instrument was found out of tolerance: what that would make of results'), ('as-found', 'as-found error corrected by decision'), ('error-correction-policy', 'error correction policy changed'), ('method', 'new version of the calculation method'), ('combination', 'surveys combined')], max_length=24, verbose_name='cause')),
-                ('replaced_at', models.DateTimeField(blank=True, null=True, verbose_name='replaced at')),
-                ('computed_at', models.DateTimeField(verbose_name='calculated at')),
-                ('readings_used', models.BigIntegerField(verbose_name='readings used')),
-                ('readings_outside', models.BigIntegerField(default=0, help_text='Readings outside the selected segments.', verbose_name='readings outside')),
-                ('transit_time_s', models.FloatField(help_text='Mean of the readings used.', verbose_name='transit time (s)')),
-                ('time_difference_s', models.FloatField(help_text='Mean of the readings used.', verbose_name='time difference (s)')),
-                ('volume_flow_m3_s', models.FloatField(verbose_name='volume flow (m³/s)')),
-                ('volume_flow_standard_deviation_m3_s', models.FloatField(verbose_name='volume flow standard deviation (m³/s)')),
-                ('expanded_uncertainty_m3_s', models.FloatField(verbose_name='expanded uncertainty (m³/s)')),
-                ('coverage_factor', models.FloatField(verbose_name='coverage factor')),
-                ('mean_velocity_m_s', models.FloatField(verbose_name='mean velocity (m/s)')),
-                ('path_velocity_m_s', models.FloatField(verbose_name='path velocity (m/s)')),
-                ('reynolds', models.FloatField(verbose_name='reynolds')),
-                ('profile_factor', models.FloatField(verbose_name='profile factor')),
-                ('measured_sound_speed_m_s', models.FloatField(verbose_name='measured sound speed (m/s)')),
-                ('expected_sound_speed_m_s', models.FloatField(verbose_name='expected sound speed (m/s)')),
-                ('spacing_m', models.FloatField(help_text='Spacing required for the pipe data.', verbose_name='spacing (m)')),
-                ('findings', models.JSONField(verbose_name='findings')),
-                ('budget', models.JSONField(verbose_name='budget')),
-                ('change_breakdown', models.JSONField(help_text='Difference from the replaced result, with causes.', null=True, verbose_name='change breakdown')),
-                ('as_found_corrections', models.ManyToManyField(help_text='Certificates with as-found errors applied by decision.', related_name='+', to='surveys.calibration', verbose_name='as found')),
-                ('calibrations', models.ManyToManyField(related_name='results', to='surveys.calibration', verbose_name='calibrations')),
-                ('error_corrections', models.ManyToManyField(help_text='Instruments with applied error corrections.', related_name='+', to='surveys.instrument', verbose_name='corrected for')),
-                ('log', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.log', verbose_name='log')),
-                ('pipe_data', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.pipedata', verbose_name='pipe data')),
-                ('recomputation', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.recomputation', verbose_name='recalculation')),
-                ('replaces', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaced_by', to='surveys.result', verbose_name='replaces')),
-                ('survey', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.survey', verbose_name='survey')),
-                ('survey_data', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.surveydata', verbose_name='survey data')),
-                ('transducer_data', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.transducerdata', verbose_name='transducer data')),
-                ('wall_measurement', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.wallmeasurement', verbose_name='wall measurement')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("method_version", models.CharField(max_length=20, verbose_name="method version")),
+                (
+                    "cause",
+                    models.CharField(
+                        choices=[
+                            ("log-import", "log imported"),
+                            ("correction", "pipe data corrected"),
+                            ("modification", "pipe modified"),
+                            ("survey-correction", "survey data corrected"),
+                            ("segments", "segments of the log changed"),
+                            ("transducer-correction", "transducer data corrected"),
+                            ("calibration", "calibration recorded or corrected"),
+                            (
+                                "out-of-tolerance",
+                                "an instrument was found out of tolerance: what that would make of results",
+                            ),
+                            ("as-found", "as-found error corrected by decision"),
+                            ("error-correction-policy", "error correction policy changed"),
+                            ("method", "new version of the calculation method"),
+                            ("combination", "surveys combined"),
+                        ],
+                        max_length=24,
+                        verbose_name="cause",
+                    ),
+                ),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("computed_at", models.DateTimeField(verbose_name="calculated at")),
+                ("readings_used", models.BigIntegerField(verbose_name="readings used")),
+                (
+                    "readings_outside",
+                    models.BigIntegerField(
+                        default=0,
+                        help_text="Readings outside the selected segments.",
+                        verbose_name="readings outside",
+                    ),
+                ),
+                (
+                    "transit_time_s",
+                    models.FloatField(
+                        help_text="Mean of the readings used.", verbose_name="transit time (s)"
+                    ),
+                ),
+                (
+                    "time_difference_s",
+                    models.FloatField(
+                        help_text="Mean of the readings used.", verbose_name="time difference (s)"
+                    ),
+                ),
+                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
+                (
+                    "volume_flow_standard_deviation_m3_s",
+                    models.FloatField(verbose_name="volume flow standard deviation (m³/s)"),
+                ),
+                ("expanded_uncertainty_m3_s", models.FloatField(verbose_name="expanded uncertainty (m³/s)")),
+                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
+                ("mean_velocity_m_s", models.FloatField(verbose_name="mean velocity (m/s)")),
+                ("path_velocity_m_s", models.FloatField(verbose_name="path velocity (m/s)")),
+                ("reynolds", models.FloatField(verbose_name="reynolds")),
+                ("profile_factor", models.FloatField(verbose_name="profile factor")),
+                ("measured_sound_speed_m_s", models.FloatField(verbose_name="measured sound speed (m/s)")),
+                ("expected_sound_speed_m_s", models.FloatField(verbose_name="expected sound speed (m/s)")),
+                (
+                    "spacing_m",
+                    models.FloatField(
+                        help_text="Spacing required for the pipe data.", verbose_name="spacing (m)"
+                    ),
+                ),
+                ("findings", models.JSONField(verbose_name="findings")),
+                ("budget", models.JSONField(verbose_name="budget")),
+                (
+                    "change_breakdown",
+                    models.JSONField(
+                        help_text="Difference from the replaced result, with causes.",
+                        null=True,
+                        verbose_name="change breakdown",
+                    ),
+                ),
+                (
+                    "as_found_corrections",
+                    models.ManyToManyField(
+                        help_text="Certificates with as-found errors applied by decision.",
+                        related_name="+",
+                        to="surveys.calibration",
+                        verbose_name="as found",
+                    ),
+                ),
+                (
+                    "calibrations",
+                    models.ManyToManyField(
+                        related_name="results", to="surveys.calibration", verbose_name="calibrations"
+                    ),
+                ),
+                (
+                    "error_corrections",
+                    models.ManyToManyField(
+                        help_text="Instruments with applied error corrections.",
+                        related_name="+",
+                        to="surveys.instrument",
+                        verbose_name="corrected for",
+                    ),
+                ),
+                (
+                    "log",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.log",
+                        verbose_name="log",
+                    ),
+                ),
+                (
+                    "pipe_data",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.pipedata",
+                        verbose_name="pipe data",
+                    ),
+                ),
+                (
+                    "recomputation",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.recomputation",
+                        verbose_name="recalculation",
+                    ),
+                ),
+                (
+                    "replaces",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaced_by",
+                        to="surveys.result",
+                        verbose_name="replaces",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
+                (
+                    "survey_data",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.surveydata",
+                        verbose_name="survey data",
+                    ),
+                ),
+                (
+                    "transducer_data",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.transducerdata",
+                        verbose_name="transducer data",
+                    ),
+                ),
+                (
+                    "wall_measurement",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.wallmeasurement",
+                        verbose_name="wall measurement",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'result',
-                'verbose_name_plural': 'results',
-                'ordering': ['-computed_at', '-id'],
-                'indexes': [models.Index(fields=['-computed_at', '-id'], name='result_by_time')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_at__isnull', True)), fields=('survey',), name='result_one_current_for_a_survey'), models.CheckConstraint(condition=models.Q(('replaces', models.F('id')), _negated=True), name='result_not_replaced_by_itself'), models.CheckConstraint(condition=models.Q(('readings_used__gt', 0)), name='result_has_readings')],
+                "verbose_name": "result",
+                "verbose_name_plural": "results",
+                "ordering": ["-computed_at", "-id"],
+                "indexes": [models.Index(fields=["-computed_at", "-id"], name="result_by_time")],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaced_at__isnull", True)),
+                        fields=("survey",),
+                        name="result_one_current_for_a_survey",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("replaces", models.F("id")), _negated=True),
+                        name="result_not_replaced_by_itself",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("readings_used__gt", 0)), name="result_has_readings"
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CombinedResult',
+            name="CombinedResult",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('method_version', models.CharField(max_length=20, verbose_name='method version')),
-                ('cause', models.CharField(choices=[('log-import', 'log imported'), ('correction', 'pipe data corrected'), ('modification', 'pipe modified'), ('survey-correction', 'survey data corrected'), ('segments', 'segments of the log changed'), ('transducer-correction', 'transducer data corrected'), ('calibration', 'calibration recorded or corrected'), ('out-of-tolerance', 'an instrument was found out of tolerance: what that would make of results'), ('as-found', 'as-found error corrected by decision'), ('error-correction-policy', 'error correction policy changed'), ('method', 'new version of the calculation method'), ('combination', 'surveys combined')], max_length=24, verbose_name='cause')),
-                ('replaced_at', models.DateTimeField(blank=True, null=True, verbose_name='replaced at')),
-                ('computed_at', models.DateTimeField(verbose_name='calculated at')),
-                ('volume_flow_m3_s', models.FloatField(verbose_name='volume flow (m³/s)')),
-                ('combined_standard_uncertainty_m3_s', models.FloatField(verbose_name='combined standard uncertainty (m³/s)')),
-                ('expanded_uncertainty_m3_s', models.FloatField(verbose_name='expanded uncertainty (m³/s)')),
-                ('coverage_factor', models.FloatField(verbose_name='coverage factor')),
-                ('effective_degrees_of_freedom', models.FloatField(help_text='Null: infinite.', null=True, verbose_name='effective degrees of freedom')),
-                ('averaged_from', models.DateTimeField(help_text='Time of the first reading used.', verbose_name='averaged from')),
-                ('averaged_to', models.DateTimeField(help_text='Time of the last reading used.', verbose_name='averaged to')),
-                ('steps', models.BigIntegerField(help_text='Number of time steps in which all surveys have readings; null for multipath.', null=True, verbose_name='steps')),
-                ('shared_variance_fraction', models.FloatField(help_text='Fraction of the variance from inputs common to the surveys.', verbose_name='shared variance fraction')),
-                ('range_m3_s', models.FloatField(help_text='Multipath and mean: largest flow minus smallest flow.', null=True, verbose_name='spread (m³/s)')),
-                ('parts', models.JSONField(help_text='Survey, result, coefficient and flow of each part.', verbose_name='parts')),
-                ('findings', models.JSONField(verbose_name='findings')),
-                ('budget', models.JSONField(verbose_name='budget')),
-                ('change_breakdown', models.JSONField(help_text='Difference from the replaced result, by part.', null=True, verbose_name='change breakdown')),
-                ('combination', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='surveys.combination', verbose_name='combination')),
-                ('replaces', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaced_by', to='surveys.combinedresult', verbose_name='replaces')),
-                ('recomputation', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='combined_results', to='surveys.recomputation', verbose_name='recalculation')),
-                ('results', models.ManyToManyField(related_name='combined_results', to='surveys.result', verbose_name='results')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("method_version", models.CharField(max_length=20, verbose_name="method version")),
+                (
+                    "cause",
+                    models.CharField(
+                        choices=[
+                            ("log-import", "log imported"),
+                            ("correction", "pipe data corrected"),
+                            ("modification", "pipe modified"),
+                            ("survey-correction", "survey data corrected"),
+                            ("segments", "segments of the log changed"),
+                            ("transducer-correction", "transducer data corrected"),
+                            ("calibration", "calibration recorded or corrected"),
+                            (
+                                "out-of-tolerance",
+                                "an instrument was found out of tolerance: what that would make of results",
+                            ),
+                            ("as-found", "as-found error corrected by decision"),
+                            ("error-correction-policy", "error correction policy changed"),
+                            ("method", "new version of the calculation method"),
+                            ("combination", "surveys combined"),
+                        ],
+                        max_length=24,
+                        verbose_name="cause",
+                    ),
+                ),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                ("computed_at", models.DateTimeField(verbose_name="calculated at")),
+                ("volume_flow_m3_s", models.FloatField(verbose_name="volume flow (m³/s)")),
+                (
+                    "combined_standard_uncertainty_m3_s",
+                    models.FloatField(verbose_name="combined standard uncertainty (m³/s)"),
+                ),
+                ("expanded_uncertainty_m3_s", models.FloatField(verbose_name="expanded uncertainty (m³/s)")),
+                ("coverage_factor", models.FloatField(verbose_name="coverage factor")),
+                (
+                    "effective_degrees_of_freedom",
+                    models.FloatField(
+                        help_text="Null: infinite.", null=True, verbose_name="effective degrees of freedom"
+                    ),
+                ),
+                (
+                    "averaged_from",
+                    models.DateTimeField(
+                        help_text="Time of the first reading used.", verbose_name="averaged from"
+                    ),
+                ),
+                (
+                    "averaged_to",
+                    models.DateTimeField(
+                        help_text="Time of the last reading used.", verbose_name="averaged to"
+                    ),
+                ),
+                (
+                    "steps",
+                    models.BigIntegerField(
+                        help_text="Number of time steps in which all surveys have readings; null for multipath.",
+                        null=True,
+                        verbose_name="steps",
+                    ),
+                ),
+                (
+                    "shared_variance_fraction",
+                    models.FloatField(
+                        help_text="Fraction of the variance from inputs common to the surveys.",
+                        verbose_name="shared variance fraction",
+                    ),
+                ),
+                (
+                    "range_m3_s",
+                    models.FloatField(
+                        help_text="Multipath and mean: largest flow minus smallest flow.",
+                        null=True,
+                        verbose_name="spread (m³/s)",
+                    ),
+                ),
+                (
+                    "parts",
+                    models.JSONField(
+                        help_text="Survey, result, coefficient and flow of each part.", verbose_name="parts"
+                    ),
+                ),
+                ("findings", models.JSONField(verbose_name="findings")),
+                ("budget", models.JSONField(verbose_name="budget")),
+                (
+                    "change_breakdown",
+                    models.JSONField(
+                        help_text="Difference from the replaced result, by part.",
+                        null=True,
+                        verbose_name="change breakdown",
+                    ),
+                ),
+                (
+                    "combination",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="results",
+                        to="surveys.combination",
+                        verbose_name="combination",
+                    ),
+                ),
+                (
+                    "replaces",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaced_by",
+                        to="surveys.combinedresult",
+                        verbose_name="replaces",
+                    ),
+                ),
+                (
+                    "recomputation",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="combined_results",
+                        to="surveys.recomputation",
+                        verbose_name="recalculation",
+                    ),
+                ),
+                (
+                    "results",
+                    models.ManyToManyField(
+                        related_name="combined_results", to="surveys.result", verbose_name="results"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'combined result',
-                'verbose_name_plural': 'combined results',
-                'ordering': ['-computed_at', '-id'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_at__isnull', True)), fields=('combination',), name='combined_result_one_current'), models.CheckConstraint(condition=models.Q(('replaces', models.F('id')), _negated=True), name='combined_result_not_replaced_by_itself'), models.CheckConstraint(condition=models.Q(('averaged_to__gte', models.F('averaged_from'))), name='combined_result_window_in_order')],
+                "verbose_name": "combined result",
+                "verbose_name_plural": "combined results",
+                "ordering": ["-computed_at", "-id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaced_at__isnull", True)),
+                        fields=("combination",),
+                        name="combined_result_one_current",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("replaces", models.F("id")), _negated=True),
+                        name="combined_result_not_replaced_by_itself",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("averaged_to__gte", models.F("averaged_from"))),
+                        name="combined_result_window_in_order",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ReviewedSurvey',
+            name="ReviewedSurvey",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('state', models.CharField(choices=[('under-review', 'under review'), ('confirmed', 'result confirmed'), ('corrected', 'corrected, report reissued'), ('withdrawn', 'withdrawn'), ('void', 'void: certificate entered wrongly')], default='under-review', max_length=12, verbose_name='state')),
-                ('volume_flow_m3_s', models.FloatField(blank=True, null=True, verbose_name='volume flow (m³/s)')),
-                ('expanded_uncertainty_m3_s', models.FloatField(blank=True, null=True, verbose_name='expanded uncertainty (m³/s)')),
-                ('coverage_factor', models.FloatField(blank=True, null=True, verbose_name='coverage factor')),
-                ('findings', models.JSONField(default=list, verbose_name='findings')),
-                ('calculated_at', models.DateTimeField(blank=True, null=True, verbose_name='calculated at')),
-                ('reason', models.TextField(blank=True, help_text='Reason for the decision.', verbose_name='reason')),
-                ('decided_at', models.DateTimeField(blank=True, null=True, verbose_name='decided at')),
-                ('decided_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='decided by')),
-                ('result', models.ForeignKey(help_text='Affected result.', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.result', verbose_name='result')),
-                ('review', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='surveys', to='surveys.outoftolerancereview', verbose_name='review')),
-                ('survey', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='out_of_tolerance_reviews', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("under-review", "under review"),
+                            ("confirmed", "result confirmed"),
+                            ("corrected", "corrected, report reissued"),
+                            ("withdrawn", "withdrawn"),
+                            ("void", "void: certificate entered wrongly"),
+                        ],
+                        default="under-review",
+                        max_length=12,
+                        verbose_name="state",
+                    ),
+                ),
+                (
+                    "volume_flow_m3_s",
+                    models.FloatField(blank=True, null=True, verbose_name="volume flow (m³/s)"),
+                ),
+                (
+                    "expanded_uncertainty_m3_s",
+                    models.FloatField(blank=True, null=True, verbose_name="expanded uncertainty (m³/s)"),
+                ),
+                ("coverage_factor", models.FloatField(blank=True, null=True, verbose_name="coverage factor")),
+                ("findings", models.JSONField(default=list, verbose_name="findings")),
+                ("calculated_at", models.DateTimeField(blank=True, null=True, verbose_name="calculated at")),
+                (
+                    "reason",
+                    models.TextField(blank=True, help_text="Reason for the decision.", verbose_name="reason"),
+                ),
+                ("decided_at", models.DateTimeField(blank=True, null=True, verbose_name="decided at")),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="decided by",
+                    ),
+                ),
+                (
+                    "result",
+                    models.ForeignKey(
+                        help_text="Affected result.",
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.result",
+                        verbose_name="result",
+                    ),
+                ),
+                (
+                    "review",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="surveys",
+                        to="surveys.outoftolerancereview",
+                        verbose_name="review",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="out_of_tolerance_reviews",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'reviewed survey',
-                'verbose_name_plural': 'reviewed surveys',
-                'ordering': ['review', 'id'],
-                'indexes': [models.Index(condition=models.Q(('state', 'under-review')), fields=['survey'], name='reviewed_survey_open')],
-                'constraints': [models.UniqueConstraint(fields=('review', 'survey'), name='reviewed_survey_once_in_a_review'), models.CheckConstraint(condition=models.Q(models.Q(('decided_at__isnull', True), ('decided_by__isnull', True), ('reason', ''), ('state', 'under-review')), models.Q(models.Q(('state', 'under-review'), _negated=True), models.Q(('reason', ''), _negated=True), ('decided_at__isnull', False), ('decided_by__isnull', False)), _connector='OR'), name='reviewed_survey_decided_with_reason_by_somebody'), models.CheckConstraint(condition=models.Q(models.Q(('calculated_at__isnull', True), ('expanded_uncertainty_m3_s__isnull', True), ('volume_flow_m3_s__isnull', True)), models.Q(('calculated_at__isnull', False), ('expanded_uncertainty_m3_s__isnull', False), ('volume_flow_m3_s__isnull', False)), _connector='OR'), name='reviewed_survey_corrected_flow_whole')],
+                "verbose_name": "reviewed survey",
+                "verbose_name_plural": "reviewed surveys",
+                "ordering": ["review", "id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state", "under-review")),
+                        fields=["survey"],
+                        name="reviewed_survey_open",
+                    )
+                ],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("review", "survey"), name="reviewed_survey_once_in_a_review"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("decided_at__isnull", True),
+                                ("decided_by__isnull", True),
+                                ("reason", ""),
+                                ("state", "under-review"),
+                            ),
+                            models.Q(
+                                models.Q(("state", "under-review"), _negated=True),
+                                models.Q(("reason", ""), _negated=True),
+                                ("decided_at__isnull", False),
+                                ("decided_by__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="reviewed_survey_decided_with_reason_by_somebody",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("calculated_at__isnull", True),
+                                ("expanded_uncertainty_m3_s__isnull", True),
+                                ("volume_flow_m3_s__isnull", True),
+                            ),
+                            models.Q(
+                                ("calculated_at__isnull", False),
+                                ("expanded_uncertainty_m3_s__isnull", False),
+                                ("volume_flow_m3_s__isnull", False),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="reviewed_survey_corrected_flow_whole",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Report',
+            name="Report",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('revision', models.PositiveIntegerField(verbose_name='revision')),
-                ('replaced_at', models.DateTimeField(blank=True, null=True, verbose_name='replaced at')),
-                ('units', models.CharField(choices=[('metric', 'metric'), ('us', 'US')], max_length=6, verbose_name='units')),
-                ('notices', models.JSONField(default=list, help_text='Notes about reviews of the instruments.', verbose_name='notices')),
-                ('reason', models.TextField(blank=True, help_text='Reason for the reissue.', verbose_name='reason')),
-                ('content', models.BinaryField(verbose_name='content')),
-                ('sha256', models.CharField(max_length=64, verbose_name='SHA-256')),
-                ('issued_at', models.DateTimeField(verbose_name='issued at')),
-                ('issued_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='issued by')),
-                ('replaces', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaced_by', to='surveys.report', verbose_name='replaces')),
-                ('result', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reports', to='surveys.result', verbose_name='result')),
-                ('survey', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reports', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("revision", models.PositiveIntegerField(verbose_name="revision")),
+                ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
+                (
+                    "units",
+                    models.CharField(
+                        choices=[("metric", "metric"), ("us", "US")], max_length=6, verbose_name="units"
+                    ),
+                ),
+                (
+                    "notices",
+                    models.JSONField(
+                        default=list,
+                        help_text="Notes about reviews of the instruments.",
+                        verbose_name="notices",
+                    ),
+                ),
+                (
+                    "reason",
+                    models.TextField(blank=True, help_text="Reason for the reissue.", verbose_name="reason"),
+                ),
+                ("content", models.BinaryField(verbose_name="content")),
+                ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
+                ("issued_at", models.DateTimeField(verbose_name="issued at")),
+                (
+                    "issued_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="issued by",
+                    ),
+                ),
+                (
+                    "replaces",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaced_by",
+                        to="surveys.report",
+                        verbose_name="replaces",
+                    ),
+                ),
+                (
+                    "result",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reports",
+                        to="surveys.result",
+                        verbose_name="result",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reports",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'report',
-                'verbose_name_plural': 'reports',
-                'ordering': ['-issued_at', '-id'],
-                'indexes': [models.Index(fields=['-issued_at', '-id'], name='report_by_time')],
-                'constraints': [models.UniqueConstraint(fields=('survey', 'revision'), name='report_revision_once'), models.UniqueConstraint(condition=models.Q(('replaced_at__isnull', True)), fields=('survey',), name='report_one_current_for_a_survey'), models.CheckConstraint(condition=models.Q(models.Q(('replaces__isnull', True), ('revision', 1)), models.Q(('replaces__isnull', False), ('revision__gt', 1), models.Q(('reason', ''), _negated=True)), _connector='OR'), name='report_issued_again_says_why')],
+                "verbose_name": "report",
+                "verbose_name_plural": "reports",
+                "ordering": ["-issued_at", "-id"],
+                "indexes": [models.Index(fields=["-issued_at", "-id"], name="report_by_time")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("survey", "revision"), name="report_revision_once"),
+                    models.UniqueConstraint(
+                        condition=models.Q(("replaced_at__isnull", True)),
+                        fields=("survey",),
+                        name="report_one_current_for_a_survey",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("replaces__isnull", True), ("revision", 1)),
+                            models.Q(
+                                ("replaces__isnull", False),
+                                ("revision__gt", 1),
+                                models.Q(("reason", ""), _negated=True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="report_issued_again_says_why",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Notice',
+            name="Notice",
             fields=[
-                ('id', models.UUIDField(default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('changed', 'result changed'), ('withdrawn', 'result withdrawn')], default='changed', max_length=9, verbose_name='kind')),
-                ('relative_change', models.FloatField(help_text='Null if the previous flow was 0.', null=True, verbose_name='relative change')),
-                ('threshold', models.FloatField(verbose_name='threshold')),
-                ('reason', models.TextField(verbose_name='reason')),
-                ('created_at', models.DateTimeField(verbose_name='created at')),
-                ('acknowledged_at', models.DateTimeField(blank=True, null=True, verbose_name='acknowledged at')),
-                ('acknowledged_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='acknowledged by')),
-                ('after_combined', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='notice', to='surveys.combinedresult', verbose_name='after combined')),
-                ('before_combined', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.combinedresult', verbose_name='before combined')),
-                ('client', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notices', to='surveys.client', verbose_name='client')),
-                ('after', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='notice', to='surveys.result', verbose_name='after')),
-                ('before', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.result', verbose_name='before')),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("changed", "result changed"), ("withdrawn", "result withdrawn")],
+                        default="changed",
+                        max_length=9,
+                        verbose_name="kind",
+                    ),
+                ),
+                (
+                    "relative_change",
+                    models.FloatField(
+                        help_text="Null if the previous flow was 0.",
+                        null=True,
+                        verbose_name="relative change",
+                    ),
+                ),
+                ("threshold", models.FloatField(verbose_name="threshold")),
+                ("reason", models.TextField(verbose_name="reason")),
+                ("created_at", models.DateTimeField(verbose_name="created at")),
+                (
+                    "acknowledged_at",
+                    models.DateTimeField(blank=True, null=True, verbose_name="acknowledged at"),
+                ),
+                (
+                    "acknowledged_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="acknowledged by",
+                    ),
+                ),
+                (
+                    "after_combined",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notice",
+                        to="surveys.combinedresult",
+                        verbose_name="after combined",
+                    ),
+                ),
+                (
+                    "before_combined",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.combinedresult",
+                        verbose_name="before combined",
+                    ),
+                ),
+                (
+                    "client",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notices",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
+                (
+                    "after",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notice",
+                        to="surveys.result",
+                        verbose_name="after",
+                    ),
+                ),
+                (
+                    "before",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.result",
+                        verbose_name="before",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'notice',
-                'verbose_name_plural': 'notices',
-                'ordering': ['-created_at', '-id'],
-                'indexes': [models.Index(fields=['-created_at', '-id'], name='notice_by_time')],
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('acknowledged_at__isnull', True), ('acknowledged_by__isnull', True)), models.Q(('acknowledged_at__isnull', False), ('acknowledged_by__isnull', False)), _connector='OR'), name='notice_acknowledged_by_somebody'), models.CheckConstraint(condition=models.Q(models.Q(('after__isnull', True), ('after_combined__isnull', True), ('before__isnull', False), ('before_combined__isnull', True), ('kind', 'withdrawn')), models.Q(('after__isnull', True), ('after_combined__isnull', True), ('before__isnull', True), ('before_combined__isnull', False), ('kind', 'withdrawn')), models.Q(('after__isnull', False), ('after_combined__isnull', True), ('before__isnull', False), ('before_combined__isnull', True), ('kind', 'changed')), models.Q(('after__isnull', True), ('after_combined__isnull', False), ('before__isnull', True), ('before_combined__isnull', False), ('kind', 'changed')), _connector='OR'), name='notice_of_a_result_or_a_combined_one')],
+                "verbose_name": "notice",
+                "verbose_name_plural": "notices",
+                "ordering": ["-created_at", "-id"],
+                "indexes": [models.Index(fields=["-created_at", "-id"], name="notice_by_time")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("acknowledged_at__isnull", True), ("acknowledged_by__isnull", True)),
+                            models.Q(("acknowledged_at__isnull", False), ("acknowledged_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="notice_acknowledged_by_somebody",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("after__isnull", True),
+                                ("after_combined__isnull", True),
+                                ("before__isnull", False),
+                                ("before_combined__isnull", True),
+                                ("kind", "withdrawn"),
+                            ),
+                            models.Q(
+                                ("after__isnull", True),
+                                ("after_combined__isnull", True),
+                                ("before__isnull", True),
+                                ("before_combined__isnull", False),
+                                ("kind", "withdrawn"),
+                            ),
+                            models.Q(
+                                ("after__isnull", False),
+                                ("after_combined__isnull", True),
+                                ("before__isnull", False),
+                                ("before_combined__isnull", True),
+                                ("kind", "changed"),
+                            ),
+                            models.Q(
+                                ("after__isnull", True),
+                                ("after_combined__isnull", False),
+                                ("before__isnull", True),
+                                ("before_combined__isnull", False),
+                                ("kind", "changed"),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="notice_of_a_result_or_a_combined_one",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='RecomputationItem',
+            name="RecomputationItem",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('waiting', 'waiting'), ('running', 'running'), ('done', 'done'), ('failed', 'failed')], default='waiting', max_length=8, verbose_name='state')),
-                ('attempts', models.PositiveSmallIntegerField(default=0, verbose_name='attempts')),
-                ('run_after', models.DateTimeField(verbose_name='run after')),
-                ('claimed_by', models.UUIDField(blank=True, null=True, verbose_name='claimed by')),
-                ('lease_until', models.DateTimeField(blank=True, null=True, verbose_name='lease until')),
-                ('error', models.TextField(blank=True, verbose_name='error')),
-                ('finished_at', models.DateTimeField(blank=True, help_text='Time of completion or failure.', null=True, verbose_name='finished at')),
-                ('after_combined', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.combinedresult', verbose_name='after combined')),
-                ('before_combined', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.combinedresult', verbose_name='before combined')),
-                ('combination', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputation_items', to='surveys.combination', verbose_name='combination')),
-                ('recomputation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='items', to='surveys.recomputation', verbose_name='recalculation')),
-                ('after', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.result', verbose_name='after')),
-                ('before', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.result', verbose_name='before')),
-                ('survey', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='recomputation_items', to='surveys.survey', verbose_name='survey')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "waiting"),
+                            ("running", "running"),
+                            ("done", "done"),
+                            ("failed", "failed"),
+                        ],
+                        default="waiting",
+                        max_length=8,
+                        verbose_name="state",
+                    ),
+                ),
+                ("attempts", models.PositiveSmallIntegerField(default=0, verbose_name="attempts")),
+                ("run_after", models.DateTimeField(verbose_name="run after")),
+                ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
+                ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),
+                (
+                    "error",
+                    models.JSONField(
+                        blank=True, help_text="Message of the last failure.", null=True, verbose_name="error"
+                    ),
+                ),
+                (
+                    "finished_at",
+                    models.DateTimeField(
+                        blank=True,
+                        help_text="Time of completion or failure.",
+                        null=True,
+                        verbose_name="finished at",
+                    ),
+                ),
+                (
+                    "after_combined",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.combinedresult",
+                        verbose_name="after combined",
+                    ),
+                ),
+                (
+                    "before_combined",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.combinedresult",
+                        verbose_name="before combined",
+                    ),
+                ),
+                (
+                    "combination",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputation_items",
+                        to="surveys.combination",
+                        verbose_name="combination",
+                    ),
+                ),
+                (
+                    "recomputation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="items",
+                        to="surveys.recomputation",
+                        verbose_name="recalculation",
+                    ),
+                ),
+                (
+                    "after",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.result",
+                        verbose_name="after",
+                    ),
+                ),
+                (
+                    "before",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="surveys.result",
+                        verbose_name="before",
+                    ),
+                ),
+                (
+                    "survey",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recomputation_items",
+                        to="surveys.survey",
+                        verbose_name="survey",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'recalculation item',
-                'verbose_name_plural': 'recalculation items',
-                'ordering': ['recomputation', 'id'],
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'running'])), fields=['recomputation', 'id'], name='recomputation_item_open')],
-                'constraints': [models.UniqueConstraint(fields=('recomputation', 'survey'), name='recomputation_item_once_for_a_survey'), models.UniqueConstraint(fields=('recomputation', 'combination'), name='recomputation_item_once_for_a_combination'), models.CheckConstraint(condition=models.Q(models.Q(('after_combined__isnull', True), ('before_combined__isnull', True), ('combination__isnull', True), ('survey__isnull', False)), models.Q(('after__isnull', True), ('before__isnull', True), ('combination__isnull', False), ('survey__isnull', True)), _connector='OR'), name='recomputation_item_of_a_survey_or_a_combination')],
+                "verbose_name": "recalculation item",
+                "verbose_name_plural": "recalculation items",
+                "ordering": ["recomputation", "id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["waiting", "running"])),
+                        fields=["recomputation", "id"],
+                        name="recomputation_item_open",
+                    )
+                ],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("recomputation", "survey"), name="recomputation_item_once_for_a_survey"
+                    ),
+                    models.UniqueConstraint(
+                        fields=("recomputation", "combination"),
+                        name="recomputation_item_once_for_a_combination",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("after_combined__isnull", True),
+                                ("before_combined__isnull", True),
+                                ("combination__isnull", True),
+                                ("survey__isnull", False),
+                            ),
+                            models.Q(
+                                ("after__isnull", True),
+                                ("before__isnull", True),
+                                ("combination__isnull", False),
+                                ("survey__isnull", True),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="recomputation_item_of_a_survey_or_a_combination",
+                    ),
+                ],
             },
         ),
     ]

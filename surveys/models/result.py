@@ -252,7 +252,7 @@ class RecomputationItem(models.Model):
     run_after = models.DateTimeField(_("run after"))
     claimed_by = models.UUIDField(_("claimed by"), null=True, blank=True)
     lease_until = models.DateTimeField(_("lease until"), null=True, blank=True)
-    error = models.TextField(_("error"), blank=True)
+    error = models.JSONField(_("error"), null=True, blank=True, help_text=_("Message of the last failure."))
     finished_at = models.DateTimeField(
         _("finished at"), null=True, blank=True, help_text=_("Time of completion or failure.")
     )

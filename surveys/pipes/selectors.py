@@ -1,4 +1,4 @@
-"""Reads across tables."""
+"""Selectors of pipe data, custom materials and media, logs and calibrations."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def survey_medium(survey: SurveyData | Setup, data: PipeData) -> MediumEntry:
 
 
 def marked_stretches(data: SurveyData) -> tuple[Segment, ...]:
-    """The stretches of the log that count, as the physics takes them."""
+    """Return the marked segments of the log for the physics."""
     return tuple(
         Segment(
             microseconds(datetime.fromisoformat(one["start"])),
@@ -126,7 +126,7 @@ def microseconds(moment: datetime) -> int:
 
 
 def place_of(point: MeasuringPoint) -> Place:
-    """A measuring point's place as the physics takes it."""
+    """Return a measuring point's location for the physics."""
     return Place(
         disturbance=point.upstream_disturbance,
         upstream_straight_length=point.upstream_straight_length_m,
@@ -148,7 +148,7 @@ def log_blocks(log: Log) -> Iterator[bytes | memoryview]:
 
 
 def kept_file(parts: Manager[Any]) -> Iterator[bytes]:
-    """A file that was taken in, as it came: of a log or a document by its parts."""
+    """Yield the unchanged bytes of a stored log or document, by its parts."""
     for part in parts.order_by("sequence").iterator(chunk_size=2):
         yield zstandard.ZstdDecompressor().decompress(bytes(part.content))
 
@@ -172,7 +172,7 @@ def paths_result(survey: Survey, at: datetime | None = None) -> CombinedResult |
 
 
 def transducer_data_now(instrument: Instrument) -> TransducerData | None:
-    """What set-ups of a transducer pair are worked out by from now on."""
+    """Return the version of a transducer pair's data for new set-ups."""
     return transducer_data_latest(instrument.transducer_data.all()).get(instrument.pk)
 
 

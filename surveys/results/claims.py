@@ -1,4 +1,4 @@
-"""Who works on which item of a recomputation: claims by filtered update, leases, and setting back what failed."""
+"""Claims of the items of a recalculation by workers: by filtered update, with leases and later attempts."""
 
 from __future__ import annotations
 
@@ -12,11 +12,12 @@ from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from surveys.core.messages import error_text
+from compute.base.messages import message
+from surveys.core.messages import failure_of
 from surveys.models import RecomputationItem
 
-# A claim takes a share of what is due, so that the first claims of a long run are large (each costs a few queries) and
-# the last are small (nobody waits long for the one who got the last).
+# A claim takes a share of the due items: the first claims of a long run are large (each costs a few queries), the last
+# are small (the run does not wait long for the last worker).
 MIN_CLAIMED, MAX_CLAIMED, SHARE = 20, 500, 16
 MAX_ATTEMPTS = 5
 FIRST_BACKOFF = timedelta(seconds=2)
@@ -26,7 +27,7 @@ State = RecomputationItem.State
 
 @dataclass(slots=True)
 class Claim:
-    """Items taken together by one worker, when their lease was last made out, and which it was made out for."""
+    """Items claimed together by one worker, the start of their lease, and the items that it still covers."""
 
     token: UUID
     items: list[RecomputationItem]
@@ -35,13 +36,13 @@ class Claim:
 
 
 def due(now: datetime) -> Q:
-    """Items that wait for a worker, or whose worker let its lease run out."""
+    """Select items that wait for a worker, or whose lease has expired."""
     waiting = Q(state=State.WAITING, run_after__lte=now) | Q(state=State.RUNNING, lease_until__lt=now)
     return waiting & parts_without_open_work()
 
 
 def parts_without_open_work() -> Q:
-    """Of items: those of a survey, and those of a combination of which no part has work open in the same run."""
+    """Select items of a survey, and items of a combination none of whose parts is open in the same run."""
     part_open = RecomputationItem.objects.filter(
         recomputation=OuterRef("recomputation"),
         survey__combination_parts__combination=OuterRef("combination"),
@@ -51,17 +52,17 @@ def parts_without_open_work() -> Q:
 
 
 def claim(recomputation_id: UUID) -> Claim | None:
-    """Take a share of the due items of a recomputation; None if none is due.
+    """Claim a share of the due items of a recalculation; None if none is due.
 
-    The update's own condition decides between rivals; where the database can, each passes over the rows another is just
-    taking, so that rivals come away with different shares instead of one with nothing.
+    The condition of the update decides between concurrent workers. Where the database can, each worker skips the rows that
+    another has locked, so that concurrent workers claim different items.
     """
     now, token = timezone.now(), uuid4()
     items = RecomputationItem.objects.filter(due(now), recomputation=recomputation_id)
-    # An item that took its worker down with it so often is set aside for a person to look at.
+    # An item whose worker stopped on every attempt is set aside for a person to check.
     items.filter(state=State.RUNNING, attempts__gte=MAX_ATTEMPTS).update(
         state=State.FAILED,
-        error="The worker stopped while working on this, again and again.",
+        error=message("worker-stopped", count=MAX_ATTEMPTS).stored(),
         finished_at=now,
     )
     share = min(max(math.ceil(items.count() / SHARE), MIN_CLAIMED), MAX_CLAIMED)
@@ -80,7 +81,7 @@ def claim(recomputation_id: UUID) -> Claim | None:
 
 
 def renew(claim: Claim) -> None:
-    """Make out a new lease for what is left of a claim once a quarter of the old is over, and let go of what was lost."""
+    """Renew the lease of the rest of a claim after a quarter of it, and drop the items that were lost."""
     now = timezone.now()
     if now - claim.leased_at > _lease() / 4:
         _of(claim.token).update(lease_until=now + _lease())
@@ -88,11 +89,11 @@ def renew(claim: Claim) -> None:
 
 
 def settle(item: RecomputationItem, **fields: object) -> bool:
-    """Note an item as done; False, and nothing noted, if the claim was lost."""
+    """Mark an item as done; False, and nothing changed, if the claim was lost."""
     return bool(
         _owned(item).update(
             state=State.DONE,
-            error="",
+            error=None,
             claimed_by=None,
             lease_until=None,
             finished_at=timezone.now(),
@@ -102,20 +103,22 @@ def settle(item: RecomputationItem, **fields: object) -> bool:
 
 
 def item_release(item: RecomputationItem) -> None:
-    """Put an item back to be taken at once: it did not fail, something moved meanwhile."""
+    """Return an item for an immediate attempt: it did not fail, but its inputs changed during the calculation."""
     _owned(item).update(state=State.WAITING, claimed_by=None, lease_until=None, attempts=F("attempts") - 1)
 
 
 def item_retry_later(item: RecomputationItem, error: Exception) -> None:
-    """Put a failed item back for later, or park it with its error if it failed often enough."""
-    now, text = timezone.now(), f"{type(error).__name__}: {error_text(error)}"[:2000]
+    """Return a failed item for a later attempt; after the last attempt mark it as failed."""
+    now, failure = timezone.now(), failure_of(error).stored()
     if item.attempts >= MAX_ATTEMPTS:
         _owned(item).update(
-            state=State.FAILED, error=text, claimed_by=None, lease_until=None, finished_at=now
+            state=State.FAILED, error=failure, claimed_by=None, lease_until=None, finished_at=now
         )
         return
     later = now + FIRST_BACKOFF * 2 ** (item.attempts - 1)
-    _owned(item).update(state=State.WAITING, error=text, run_after=later, claimed_by=None, lease_until=None)
+    _owned(item).update(
+        state=State.WAITING, error=failure, run_after=later, claimed_by=None, lease_until=None
+    )
 
 
 def _lease() -> timedelta:

@@ -1,7 +1,7 @@
 """Results of several surveys to one flow: the mean of paths, or a sum, difference or mean over the time their logs share.
 
-Whose each doubt is decides what is shared. Where that is not sure, the answer is the one with the larger uncertainty:
-one medium under one name at a site counts as shared where doubts add (sum, mean) and as each pipe's own where
+The owner of each uncertainty decides what is shared. In unclear cases the larger uncertainty is used:
+one medium under one name at a site counts as shared where uncertainties add (sum, mean) and as each pipe's own where
 they would cancel (difference); if a survey used several meters, they count as one that no other set shares.
 """
 
@@ -37,7 +37,7 @@ MULTIPATH, SUM, DIFFERENCE, MEAN = (
 
 @dataclass(frozen=True, slots=True)
 class CombinedFlow:
-    """What results come to together; coefficients and flows [m3/s] in their order.
+    """A combined flow; coefficients and flows [m3/s] in the order of the results.
 
     `steps` of time in which all of them have readings; None for paths, which need not have run together.
     """
@@ -110,7 +110,7 @@ def _of_one_time(kind: str, results: Sequence[Result]) -> CombinedFlow:
 
 
 def _part_within(kind: str, result: Result, stretches: Sequence[Segment], name: str, flow: float) -> Part:
-    """A result as a part, with its doubts at the flow of the time all logs share."""
+    """Return a result as a part, with its uncertainties at the flow of the common time."""
     marked = merged(marked_stretches(result.survey_data))
     counting = intersection(stretches, marked) if marked else tuple(stretches)
     budget = result_within(result, counting).uncertainty.budget
@@ -124,7 +124,7 @@ def _coefficients(kind: str, count: int) -> tuple[float, ...]:
 
 
 def _owners(result: Result, kind: str) -> Mapping[Owner, str]:
-    """Whose the doubts of a result are: see the top of this module."""
+    """Return the owners of a result's input uncertainties, see the module's docstring."""
     point, stated = result.survey.measuring_point, result.survey_data
     meters = sorted(str(one.pk) for one in stated.instruments.all() if one.kind == Kind.METER)
     medium, pipe = result.pipe_data.medium, str(point.pipe_id)
@@ -140,7 +140,7 @@ def _owners(result: Result, kind: str) -> Mapping[Owner, str]:
 
 
 def _stretches(together: CombineBy, logs: Sequence[FlowLog]) -> tuple[Segment, ...]:
-    """The time all logs have readings in, as rows of steps without a gap."""
+    """Return the time in which all logs have readings, as rows of steps without a gap."""
     last = overlap(logs).end
     breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1
     return tuple(
@@ -150,7 +150,7 @@ def _stretches(together: CombineBy, logs: Sequence[FlowLog]) -> tuple[Segment, .
 
 
 def intersection(one: Sequence[Segment], other: Sequence[Segment]) -> tuple[Segment, ...]:
-    """The time that lies in both of two rows of stretches, each in order and apart."""
+    """Return the time in both of two rows of segments, each sorted and without overlap."""
     common, i, j = [], 0, 0
     while i < len(one) and j < len(other):
         start, end = max(one[i].start, other[j].start), min(one[i].end, other[j].end)
@@ -164,7 +164,7 @@ def intersection(one: Sequence[Segment], other: Sequence[Segment]) -> tuple[Segm
 
 
 def _names(results: Sequence[Result]) -> list[str]:
-    """What remarks call the parts: pipe and point, with a number where two have the same."""
+    """Return the names of the parts for remarks: pipe and point, with a number for equal names."""
     points = [result.survey.measuring_point for result in results]
     names = [f"{point.pipe.name}, {point.name}" for point in points]
     return [
@@ -178,7 +178,7 @@ def _path_name(number: int, result: Result) -> str:
 
 
 def _span(result: Result) -> tuple[datetime, datetime]:
-    """The first and the last time a result rests on."""
+    """Return the first and the last time that a result is based on."""
     marked = merged(marked_stretches(result.survey_data))
     log = result.survey.log
     if not marked:

@@ -34,7 +34,7 @@ from surveys.results.dependencies import REPEATED_FROM
 from surveys.results.reduction import exceeds, relative_change
 
 ItemState = RecomputationItem.State
-# What combining reads of a part's result.
+# Relations of a part's result that combining reads.
 RELATED_OF_PART = (
     "survey__measuring_point__pipe__site__client",
     "survey__log",
@@ -80,7 +80,7 @@ def results_of(surveys: Sequence[UUID]) -> tuple[Result, ...]:
 
 
 def combined_draft(combination_id: UUID) -> CombinedDraft:
-    """What a combination comes to now. Reads; writes nothing. Raises ComputeError if its parts cannot be combined."""
+    """Calculate a combination from current results, without storing it. Raises ComputeError if its parts cannot be combined."""
     draft = _current_combination(Combination.objects.get(pk=combination_id))
     if not _needs_result(draft):
         return draft
@@ -136,9 +136,7 @@ def combinations_settle(combinations: Sequence[Combination], making: Combination
         try:
             combined_store(combined_draft(combination_id), making)
         except ComputeError as error:
-            Combination.objects.filter(pk=combination_id).update(
-                blocked_reason=error.message and error.message.stored()
-            )
+            Combination.objects.filter(pk=combination_id).update(blocked_reason=error.message.stored())
 
 
 def combinations_schedule(recomputation: Recomputation, surveys: Sequence[UUID], now: datetime) -> None:
@@ -179,7 +177,7 @@ def combinations_schedule(recomputation: Recomputation, surveys: Sequence[UUID],
         claimed_by=None,
         lease_until=None,
         finished_at=None,
-        error="",
+        error=None,
     )
 
 
@@ -269,10 +267,10 @@ def _moved(before: dict[str, Any] | None, after: dict[str, Any]) -> dict[str, An
 
 
 def _tell_client(before: CombinedResult, after: CombinedResult, making: CombinationOccasion) -> None:
-    """A notice, if the combined figure moved by more than the client wants to be told of."""
+    """Notify the client of a change of the combined flow above their notice threshold."""
     client = after.combination.site.client
     change = relative_change(before.volume_flow_m3_s, after.volume_flow_m3_s)
-    # Of an error the office decided to correct the client is told however little it is.
+    # The client is notified of every correction of a calibration error, however small.
     if not exceeds(change, 0.0 if making.cause == Cause.AS_FOUND else client.notice_threshold):
         return
     Notice.objects.create(

@@ -1,4 +1,4 @@
-"""What the surveys of a measuring point found, one after another, and whether the uncertainties explain the change."""
+"""History of the results at a measuring point, and whether the uncertainties explain the changes."""
 
 from __future__ import annotations
 

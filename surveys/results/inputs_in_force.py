@@ -1,4 +1,4 @@
-"""What a survey's result should rest on now, and whether a given result does.
+"""Inputs in force of a survey's result, and whether a given result is based on them.
 
 One question decides every recomputation, whatever caused it: is what a result was computed from still what is in force?
 `inputs_in_force` answers it with the records, for a computation; `keys_in_force` for many surveys by their ids alone: a
@@ -161,7 +161,7 @@ def _holds(one: ReviewedSurvey) -> bool:
 
 
 def survey_with_inputs(survey_id: UUID) -> Survey:
-    """One survey, read afresh."""
+    """Return one survey, read again."""
     return surveys_with_inputs().get(pk=survey_id)
 
 

@@ -46,7 +46,7 @@ def known_errors(
         try:
             known.append(_known(instrument, [row.point() for row in rows], applied))
         except ComputeError as error:
-            findings.append(_not_usable(instrument, error.message or message("points-not-usable")))
+            findings.append(_not_usable(instrument, error.message))
     return tuple(known), tuple(findings)
 
 

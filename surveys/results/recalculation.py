@@ -1,4 +1,4 @@
-"""Records to physics to new results.
+"""Recalculation of results after a change of their inputs.
 
 A survey's result rests on what is in force for it (`surveys.results.inputs_in_force`): what was stated of it, the pipe data valid on its day,
 the data of the transducers, the calibrations, the method. When any of it changes, every survey that now should rest on
@@ -145,7 +145,7 @@ def _process_claims(claim: claims.Claim, recomputation: Recomputation) -> None:
                 continue
             try:
                 _process_item(item, found, recomputation)
-            except Exception as error:  # whatever it was, the run goes on and the item says what stopped it
+            except Exception as error:  # the run continues, and the item records the error
                 of = "combination" if item.combination_id else "survey"
                 logger.exception(
                     "recomputation %s, %s %s", recomputation.pk, of, item.combination_id or item.survey_id
@@ -258,7 +258,7 @@ def _store(item: RecomputationItem, work: _Work, recomputation: Recomputation) -
 
 
 def _store_as_found(item: RecomputationItem, work: _Work, recomputation: Recomputation) -> None:
-    """Keep beside the result in doubt what it would be; nothing is replaced, that is for the office to decide."""
+    """Store the corrected flow with the result under review; the office decides whether it replaces the result."""
     draft = work.draft
     if draft is None:  # not for this cause
         return
@@ -335,7 +335,7 @@ def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
 
 
 def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
-    """Why a client's figure moved: of an error that was decided to be corrected, the reason given for this survey."""
+    """Return why a client's result changed: of an error that was decided to be corrected, the reason given for this survey."""
     if recomputation.cause != Cause.AS_FOUND:
         return recomputation.reason
     decided = ReviewedSurvey.objects.filter(review__calibration=recomputation.calibration_id, survey=survey)
@@ -343,10 +343,10 @@ def _reason_for(survey: Survey, recomputation: Recomputation) -> str:
 
 
 def _tell_client(result: Result, work: _Work, reason: str) -> None:
-    """A notice, if the figure moved by more than the client wants to be told of."""
+    """Notify the client of a change above their notice threshold."""
     client = work.inputs.survey.measuring_point.pipe.site.client
     change = work.change_breakdown["relative_change"] if work.change_breakdown else 0.0
-    # Of an error the office decided to correct the client is told however little it is.
+    # The client is notified of every correction of a calibration error, however small.
     if not exceeds(change, 0.0 if result.cause == Cause.AS_FOUND else client.notice_threshold):
         return
     Notice.objects.create(

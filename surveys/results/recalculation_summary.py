@@ -1,11 +1,12 @@
-"""What a recomputation changed, survey by survey and in short."""
+"""Changes by a recalculation, by survey and in summary."""
 
 from __future__ import annotations
 
+import json
 import statistics
 from collections import Counter
 from dataclasses import dataclass
-from typing import cast
+from typing import Any, cast
 from uuid import UUID
 
 from surveys.models import Client, Recomputation, RecomputationItem, Survey
@@ -35,7 +36,7 @@ class ItemChange:
 
 @dataclass(frozen=True, slots=True)
 class ClientSummary:
-    """What a recomputation means for one client."""
+    """Effect of a recalculation on one client."""
 
     client: UUID
     name: str
@@ -46,7 +47,7 @@ class ClientSummary:
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """A survey and by how much it moved."""
+    """A survey and the change of its flow."""
 
     survey: UUID
     relative_change: float | None
@@ -54,9 +55,9 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """What stopped some surveys and combinations, and how many."""
+    """An error, and the number of surveys and combinations that it stopped."""
 
-    error: str
+    error: dict[str, Any] | None
     surveys: int
     combinations: int
 
@@ -78,7 +79,7 @@ class Summary:
 
 
 def item_change(item: RecomputationItem) -> ItemChange | None:
-    """What came of an item; None before it is done, and for a first combined result."""
+    """Return the result of an item; None before it is done, and for a first combined result."""
     old, new = item.before or item.before_combined, item.after or item.after_combined
     if old is None or new is None:
         return None
@@ -95,7 +96,7 @@ def _client(item: RecomputationItem) -> Client:
 
 
 def recomputation_summary(recomputation: Recomputation) -> Summary:
-    """A recomputation in short, in one pass over its items."""
+    """Return the summary of a recalculation, in one pass over its items."""
     rows = RecomputationItem.objects.filter(recomputation=recomputation).select_related(*ITEM_RELATED)
     everything = list(rows)
     items = [item for item in everything if item.survey_id is not None]
@@ -120,11 +121,16 @@ def recomputation_summary(recomputation: Recomputation) -> Summary:
 
 def _failures(items: list[RecomputationItem]) -> tuple[Failure, ...]:
     failed = [item for item in items if item.state == ItemState.FAILED]
-    of_surveys = Counter(item.error for item in failed if item.survey_id is not None)
+    errors = {_key(item): item.error for item in failed}
+    of_surveys = Counter(_key(item) for item in failed if item.survey_id is not None)
     return tuple(
-        Failure(error, of_surveys[error], count - of_surveys[error])
-        for error, count in Counter(item.error for item in failed).most_common()
+        Failure(errors[key], of_surveys[key], count - of_surveys[key])
+        for key, count in Counter(map(_key, failed)).most_common()
     )
+
+
+def _key(item: RecomputationItem) -> str:
+    return json.dumps(item.error, sort_keys=True)
 
 
 def _size(change: ItemChange) -> float:

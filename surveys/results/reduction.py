@@ -14,8 +14,9 @@ from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment
 from compute.measuring.beam import Setup as PhysicalSetup
 from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_transducers
-from compute.results.change_breakdown import CalculationInputs, Effect, explain_change
-from compute.results.reduction import InstrumentDay, Occasion, Readings, Reduction, flow_log, reduce_log
+from compute.results.change_breakdown import CalculationInputs, Effect, Part, explain_change
+from compute.results.occasion import InstrumentDay, Occasion
+from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
 from surveys.core.stored_quantities import budget_json, effects_json, findings_json, quantity
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column
@@ -245,9 +246,13 @@ def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
 
 
 def _by_calibration(before: list[str], after: list[str], change: float, others: tuple[Effect, ...]) -> Effect:
-    """What other certificates and error curves did: what the other changes leave of the whole."""
+    """Return the effect of changed certificates and error curves: the change that the other effects do not explain."""
     left = change - math.fsum(one.effect for one in others)
-    return Effect("error_corrections", ", ".join(before) or "none", ", ".join(after) or "none", "text", left)
+    return Effect("error_corrections", _named(before), _named(after), "text", left)
+
+
+def _named(instruments: list[str]) -> tuple[Part, ...]:
+    return tuple(Part("instrument", one, "text") for one in instruments)
 
 
 def _calibrations(result: Result) -> set[Any]:

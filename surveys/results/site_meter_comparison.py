@@ -1,4 +1,4 @@
-"""A survey's result beside what the site's own meter said."""
+"""Comparison of a survey result with the site meter."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """Both flows [m3/s]: the difference is the survey less the site's meter.
+    """Comparison of both flows [m3/s]: the difference is the survey less the site meter.
 
-    `en` [1] by ISO 13528 (see `compute.calibration.meter_comparison`); None where the site states no uncertainty, and then nobody can
-    say whether they agree. The two share nothing: the site's meter is another one, of whatever kind.
+    `en` [1] by ISO 13528 (see `compute.calibration.meter_comparison`); None where the
+    uncertainty of the site meter is unknown. Both uncertainties are independent: the meters share no error source.
     """
 
     reading: SiteMeterReading
@@ -29,12 +29,12 @@ class Beside:
 
     @property
     def agrees(self) -> bool | None:
-        """Whether the uncertainties explain the difference."""
+        """Whether both agree within their uncertainties; None if unknown."""
         return None if self.en is None else abs(self.en) <= 1
 
 
 def site_meter_reading_at(survey: Survey, at: datetime | None = None) -> SiteMeterReading | None:
-    """What the site's meter said of a survey, as it was stated at a time; as it is stated now, if none is given."""
+    """Return the site meter reading of a survey recorded at a time; the current one if no time is given."""
     in_force = Q(replaced_at__isnull=True)
     if at is not None:
         in_force = (in_force | Q(replaced_at__gt=at)) & Q(recorded_at__lte=at)
@@ -42,7 +42,7 @@ def site_meter_reading_at(survey: Survey, at: datetime | None = None) -> SiteMet
 
 
 def compare_with_site_meter(reading: SiteMeterReading, result: Result | CombinedResult) -> Beside:
-    """Compare what a survey came to with a site meter reading: where several paths were measured together, their mean."""
+    """Compare the result of a survey, or the mean of its paths, with a site meter reading."""
     difference = result.volume_flow_m3_s - reading.volume_flow_m3_s
     base, expanded = abs(reading.volume_flow_m3_s), reading.expanded_uncertainty_m3_s
     en = None

@@ -1,4 +1,4 @@
-"""Whether anything moved between reading what a survey rests on and storing what was made of it."""
+"""Detection of changes between reading a survey's inputs and storing its result."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ _UNCHANGED = " AND ".join(
 
 
 def current_results() -> QuerySet[Result]:
-    """The results nothing has replaced, with what they rest on."""
+    """Return the results in force, with the records they are based on."""
     related = ("survey_data__setup", "pipe_data", "transducer_data", *(f"pipe_data__{own}" for own in OWN))
     rows = Result.objects.filter(replaced_at__isnull=True).select_related(*related)
-    # Long documents nobody asks for here.
+    # Long documents that are not needed.
     rows = rows.defer("budget", "change_breakdown", "survey_data__setup__outcome")
     return with_record_sets(rows)
 

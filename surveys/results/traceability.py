@@ -1,41 +1,72 @@
-"""From a result back to everything it rests on: file, set-up, pipe, instruments, certificates, policies, method, people.
-
-An ordered list of steps, each a record with who made it, when, and its facts; the API answers it and a page shows it.
-"""
+"""Traceability of a result: the records that it is based on, with who entered them and when, as the API and a page show them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Prefetch
+from django.utils.functional import Promise
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from compute.results.survey import METHODS
 from surveys.calibration.affected_results import review_notice, reviews_told
 from surveys.calibration.policies import error_correction_policy_of
+from surveys.core.messages.fields import label_of
 from surveys.core.stored_quantities import quantity
 from surveys.models import Calibration, Instrument, Result, ReviewedSurvey
 from surveys.pipes.selectors import survey_date
 from surveys.results.inputs_in_force import error_correction_policies
 
+# Kinds of records that a result is based on.
+STEPS: Mapping[str, Promise] = {
+    "result": _("result"),
+    "method": _("method"),
+    "recalculation": _("recalculation"),
+    "survey": _("survey"),
+    "log": _("log"),
+    "set-up": _("set-up"),
+    "pipe-data": _("pipe data"),
+    "wall-measurement": _("wall thickness measurement"),
+    "transducer-data": _("transducer data"),
+    "instrument": _("instrument"),
+    "review": _("review"),
+    "earlier-result": _("earlier result"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A named value of a record: text, number, date, time, yes or no, or an SI quantity; None if it is not known."""
+
+    name: str
+    label: Promise | str
+    value: Any
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One record on the way back. Facts are text, numbers, dates, or SI quantities; `reason` is what was given with it."""
+    """A record that a result is based on: who entered it, when, for which reason, and its facts."""
 
     step: str
-    title: str
+    title: Promise | str
     record: str
     by: str = ""
     at: datetime | None = None
     reason: str = ""
-    facts: Mapping[str, Any] = field(default_factory=dict)
+    facts: Sequence[Fact] = ()
+
+    @property
+    def label(self) -> Promise:
+        """Return the kind of the record in words."""
+        return STEPS[self.step]
 
 
 def traceable_results() -> Any:
-    """Results with all that `traceability_steps` reads, in a constant number of queries."""
+    """Return results with all records that `traceability_steps` needs, in a constant number of queries."""
     related = (
         "survey__measuring_point__pipe__site__client", "survey__technician", "log__received_by", "log__log_format",
         "survey_data__recorded_by", "survey_data__setup__calculated_by", "survey_data__setup__transducer_data__instrument",
@@ -55,12 +86,12 @@ def traceable_results() -> Any:
 
 
 def traceability_steps(result: Result) -> list[Step]:
-    """Every step from a result back to what it rests on, nearest first."""
+    """Return the records that a result is based on, the nearest first."""
     return [
         _result(result),
         _method(result),
         *_recomputation(result),
-        _stated(result),
+        _survey(result),
         _log(result),
         _setup(result),
         _pipe(result),
@@ -79,26 +110,36 @@ def _result(result: Result) -> Step:
         f"{point.pipe.site.name}, {point.pipe.name}, {point.name}",
         str(result.pk),
         at=result.computed_at,
-        facts={
-            "client": point.pipe.site.client.name,
-            "volume flow": quantity(result.volume_flow_m3_s, "volume_flow"),
-            "expanded uncertainty": quantity(result.expanded_uncertainty_m3_s, "volume_flow"),
-            "coverage factor": round(result.coverage_factor, 2),
-            "readings used": result.readings_used,
-            "cause": result.get_cause_display(),
-            "current": "yes" if result.replaced_at is None else f"no, replaced by {result.replaced_by.pk}",
-        },
+        facts=[
+            Fact("client", _("Client"), point.pipe.site.client.name),
+            Fact("volume_flow", _("Volume flow"), quantity(result.volume_flow_m3_s, "volume_flow")),
+            Fact(
+                "expanded_uncertainty",
+                _("Expanded uncertainty"),
+                quantity(result.expanded_uncertainty_m3_s, "volume_flow"),
+            ),
+            Fact("coverage_factor", _("Coverage factor"), round(result.coverage_factor, 2)),
+            Fact("readings_used", _("Readings used"), result.readings_used),
+            Fact("cause", _("Cause"), result.get_cause_display()),
+            Fact("current", _("Current result"), result.replaced_at is None),
+            *(
+                [Fact("replaced_by", _("Replaced by"), str(result.replaced_by.pk))]
+                if result.replaced_at
+                else []
+            ),
+        ],
     )
 
 
 def _method(result: Result) -> Step:
     method = next((one for one in METHODS if one.version == result.method_version), None)
-    facts = {"since": method.since, "change": method.change} if method else {}
     return Step(
         "method",
-        f"Calculation method, version {result.method_version}",
+        gettext("Calculation method, version {version}").format(version=result.method_version),
         result.method_version,
-        facts=facts,
+        facts=[Fact("since", _("Since"), method.since), Fact("change", _("Change"), method.change)]
+        if method
+        else (),
     )
 
 
@@ -106,160 +147,167 @@ def _recomputation(result: Result) -> Iterator[Step]:
     run = result.recomputation
     if run is not None:
         yield Step(
-            "recomputation", run.get_cause_display().capitalize(), str(run.pk), run.requested_by.username, run.requested_at, run.reason
+            "recalculation", run.get_cause_display().capitalize(), str(run.pk), run.requested_by.username, run.requested_at, run.reason
         )  # fmt: skip
 
 
-def _stated(result: Result) -> Step:
-    stated, survey = result.survey_data, result.survey
-    facts: dict[str, Any] = {
-        "surveyed by": survey.technician.username,
-        "started": stated.started_at,
-        "date at the site": survey_date(survey),
-    }
-    if stated.mounted_spacing_m is not None:
-        facts["mounted spacing"] = quantity(stated.mounted_spacing_m, "length")
-    if stated.medium_temperature_k is not None:
-        facts["medium temperature"] = quantity(stated.medium_temperature_k, "temperature")
-    for one in stated.segments:
-        facts[f"segment from {one['start']}"] = f"to {one['end']}: {one['reason']}"
+def _survey(result: Result) -> Step:
+    data, survey = result.survey_data, result.survey
+    facts = [
+        Fact("technician", _("Technician"), survey.technician.username),
+        Fact("started_at", _("Start"), data.started_at),
+        Fact("survey_date", _("Date at the site"), survey_date(survey)),
+    ]
+    if data.mounted_spacing_m is not None:
+        facts.append(
+            Fact("mounted_spacing", _("Mounted spacing"), quantity(data.mounted_spacing_m, "length"))
+        )
+    if data.medium_temperature_k is not None:
+        temperature = quantity(data.medium_temperature_k, "temperature")
+        facts.append(Fact("medium_temperature", _("Temperature of the medium"), temperature))
+    for one in data.segments:
+        facts += [
+            Fact("segment_start", _("Start of the segment"), datetime.fromisoformat(one["start"])),
+            Fact("segment_end", _("End of the segment"), datetime.fromisoformat(one["end"])),
+            Fact("segment_reason", _("Reason for the segment"), one["reason"]),
+        ]
+    title = gettext("Survey, {change}").format(change=data.get_change_display())
     return Step(
-        "survey", f"Survey, {stated.get_change_display()}", str(survey.pk), stated.recorded_by.username, stated.recorded_at,
-        stated.reason, facts,
+        "survey", title, str(survey.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
     )  # fmt: skip
 
 
 def _log(result: Result) -> Step:
     log = result.log
-    facts = {
-        "file": log.file_name or "no name",
-        "SHA-256": log.sha256,
-        "size in bytes": log.size_bytes,
-        "rows accepted": log.rows_accepted,
-        "rows rejected": log.rows_rejected,
-        "first reading": log.first_reading_at,
-        "last reading": log.last_reading_at,
-    }
+    facts = [
+        Fact("file_name", _("File"), log.file_name or None),
+        Fact("sha256", "SHA-256", log.sha256),
+        Fact("size_bytes", _("Size in bytes"), log.size_bytes),
+        Fact("rows_accepted", _("Rows accepted"), log.rows_accepted),
+        Fact("rows_rejected", _("Rows rejected"), log.rows_rejected),
+        Fact("first_reading_at", _("First reading"), log.first_reading_at),
+        Fact("last_reading_at", _("Last reading"), log.last_reading_at),
+    ]
     if log.log_format is not None:
-        facts["log format"] = log.log_format.name
+        facts.append(Fact("log_format", _("Log format"), log.log_format.name))
     return Step(
-        "readings",
-        "Log file as received",
-        str(log.pk),
-        log.received_by.username,
-        log.received_at,
-        facts=facts,
-    )
+        "log", _("Original log file"), str(log.pk), log.received_by.username, log.received_at, facts=facts
+    )  # fmt: skip
 
 
 def _setup(result: Result) -> Step:
     setup = result.survey_data.setup
-    facts = {
-        "traverses": setup.traverses,
-        "required spacing": quantity(setup.spacing_m, "length"),
-        "pipe data used": str(setup.pipe_data_id),
-    }
+    facts = [
+        Fact("traverses", _("Traverses"), setup.traverses),
+        Fact("spacing", _("Calculated spacing"), quantity(setup.spacing_m, "length")),
+        Fact("pipe_data", _("Pipe data used"), str(setup.pipe_data_id)),
+    ]
     return Step(
-        "set-up",
-        "Transducer set-up",
-        str(setup.pk),
-        setup.calculated_by.username,
-        setup.calculated_at,
-        facts=facts,
-    )
+        "set-up", _("Set-up of the transducers"), str(setup.pk), setup.calculated_by.username, setup.calculated_at, facts=facts
+    )  # fmt: skip
 
 
 def _pipe(result: Result) -> Step:
     data = result.pipe_data
-    facts = {
-        "outer diameter": quantity(data.outer_diameter_m, "length"),
-        "wall thickness": quantity(data.wall_thickness_m, "length"),
-        "material": data.material or "defined by sound speeds",
-        "medium": data.medium or "defined by entered properties",
-        "valid from": data.valid_from or "installation of the pipe",
-        "as entered": ", ".join(f"{name} {text}" for name, text in sorted(data.as_entered.items())) or "-",
-    }
+    facts = [
+        Fact("outer_diameter", _("Outer diameter"), quantity(data.outer_diameter_m, "length")),
+        Fact("wall_thickness", _("Wall thickness"), quantity(data.wall_thickness_m, "length")),
+        Fact("material", _("Material"), data.material or gettext("entered by sound speed")),
+        Fact("medium", _("Medium"), data.medium or gettext("entered by sound speed")),
+        Fact("valid_from", _("Valid from"), data.valid_from or gettext("the beginning")),
+        *(
+            Fact(f"entered.{name}", gettext("Entered {field}").format(field=label_of(name)), text)
+            for name, text in sorted(data.as_entered.items())
+        ),
+    ]
     if data.corrects_id:
-        facts["corrects"] = str(data.corrects_id)
+        facts.append(Fact("corrects", _("Corrects"), str(data.corrects_id)))
+    title = gettext("Pipe data, {change}").format(change=data.get_change_display())
     return Step(
-        "pipe data", f"Pipe data, {data.get_change_display()}", str(data.pk), data.recorded_by.username, data.recorded_at,
-        data.reason, facts,
+        "pipe-data", title, str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
     )  # fmt: skip
 
 
 def _wall_measurement(result: Result) -> Iterator[Step]:
-    wall_measurement = result.wall_measurement
-    if wall_measurement is not None:
-        facts = {
-            "thickness gauge": str(wall_measurement.gauge),
-            "mean": quantity(wall_measurement.mean_m, "length"),
-            "standard uncertainty": quantity(wall_measurement.standard_uncertainty_m, "length"),
-            "readings": len(wall_measurement.readings_m),
-        }
+    measurement = result.wall_measurement
+    if measurement is not None:
+        uncertainty = quantity(measurement.standard_uncertainty_m, "length")
+        facts = [
+            Fact("gauge", _("Thickness gauge"), str(measurement.gauge)),
+            Fact("mean", _("Mean"), quantity(measurement.mean_m, "length")),
+            Fact("standard_uncertainty", _("Standard uncertainty"), uncertainty),
+            Fact("readings", _("Readings"), len(measurement.readings_m)),
+        ]
         yield Step(
-            "wall thickness measurement",
-            "Wall thickness measurement",
-            str(wall_measurement.pk),
-            wall_measurement.taken_by.username,
-            wall_measurement.taken_at,
+            "wall-measurement",
+            _("Wall thickness measurement"),
+            str(measurement.pk),
+            measurement.taken_by.username,
+            measurement.taken_at,
             facts=facts,
         )
 
 
 def _pair(result: Result) -> Step:
     data = result.transducer_data
-    facts = {
-        "pair": str(data.instrument),
-        "frequency": quantity(data.frequency_hz, "frequency"),
-        "wedge sound speed": quantity(data.wedge_sound_speed_m_s, "speed"),
-        "wedge angle": quantity(data.wedge_angle_rad, "angle"),
-    }
+    facts = [
+        Fact("transducer_pair", _("Transducer pair"), str(data.instrument)),
+        Fact("frequency", _("Frequency"), quantity(data.frequency_hz, "frequency")),
+        Fact(
+            "wedge_sound_speed", _("Sound speed of the wedge"), quantity(data.wedge_sound_speed_m_s, "speed")
+        ),
+        Fact("wedge_angle", _("Wedge angle"), quantity(data.wedge_angle_rad, "angle")),
+    ]
     return Step(
-        "transducer data", "Transducer pair data", str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
+        "transducer-data", _("Data of the transducer pair"), str(data.pk), data.recorded_by.username, data.recorded_at, data.reason, facts
     )  # fmt: skip
 
 
 def _instruments(result: Result) -> Iterator[Step]:
-    """Each instrument with the certificate in force on the day, or without one, and what was decided of its error curve."""
+    """Yield each instrument with its certificate in force on the day, if any, and whether its errors are corrected."""
     in_force = {one.instrument_id: one for one in result.calibrations.all()}
     applied = {one.pk for one in result.error_corrections.all()}
-    # Of the policies those that were there when it was computed.
+    # Only policies that existed when the result was calculated.
     policies = [one for one in error_correction_policies() if one.recorded_at <= result.computed_at]
     day = survey_date(result.survey)
     for instrument in result.survey_data.instruments.all():
         calibration = in_force.get(instrument.pk)
         if calibration is None:
-            yield Step("instrument", f"{instrument}: no certificate on the survey date", str(instrument.pk))
+            title = gettext("{instrument}: no certificate on that date").format(instrument=instrument)
+            yield Step("instrument", title, str(instrument.pk))
             continue
-        facts = _certificate(calibration, day)
-        facts["error correction"] = "applied" if instrument.pk in applied else "not applied"
         policy = error_correction_policy_of(policies, instrument, day)
-        facts["correction policy"] = str(policy.pk) if policy else "no policy"
+        facts = [
+            *_certificate(calibration, day),
+            Fact("error_correction_applied", _("Error correction applied"), instrument.pk in applied),
+            Fact("error_correction_policy", _("Error correction policy"), str(policy.pk) if policy else None),
+        ]
         yield _calibrated(instrument, calibration, facts)
     for calibration in result.as_found_corrections.all():
-        facts = _certificate(calibration, day) | {
-            "error correction": "as found, applied by decision of the office"
-        }
+        facts = [
+            *_certificate(calibration, day),
+            Fact("as_found_correction_applied", _("As-found errors corrected by decision"), True),
+        ]
         yield _calibrated(calibration.instrument, calibration, facts)
 
 
-def _calibrated(instrument: Instrument, calibration: Calibration, facts: dict[str, Any]) -> Step:
+def _calibrated(instrument: Instrument, calibration: Calibration, facts: Sequence[Fact]) -> Step:
     return Step(
         "instrument", str(instrument), str(calibration.pk), calibration.recorded_by.username, calibration.recorded_at, facts=facts
     )  # fmt: skip
 
 
-def _certificate(calibration: Calibration, day: date) -> dict[str, Any]:
+def _certificate(calibration: Calibration, day: date) -> list[Fact]:
     file = getattr(calibration, "certificate_file", None)
-    return {
-        "certificate": calibration.certificate,
-        "laboratory": calibration.laboratory,
-        "accreditation": calibration.accreditation or "not entered",
-        "calibrated on": calibration.calibrated_on,
-        "due on": calibration.due_on,
-        "valid on the survey date": "yes" if calibration.due_on >= day else "no",
-        "file SHA-256": file.sha256 if file else "no file attached",
-    }
+    return [
+        Fact("certificate", _("Certificate"), calibration.certificate),
+        Fact("laboratory", _("Laboratory"), calibration.laboratory),
+        Fact("accreditation", _("Accreditation"), calibration.accreditation or None),
+        Fact("calibrated_on", _("Calibrated on"), calibration.calibrated_on),
+        Fact("due_on", _("Due on"), calibration.due_on),
+        Fact("valid_on_survey_date", _("Valid on the date of the survey"), calibration.due_on >= day),
+        Fact("file_sha256", _("SHA-256 of the file"), file.sha256 if file else None),
+    ]
 
 
 def _reviews(result: Result) -> Iterator[Step]:
@@ -269,14 +317,14 @@ def _reviews(result: Result) -> Iterator[Step]:
 
 
 def _earlier(result: Result) -> Iterator[Step]:
-    """The results before this one, the latest first."""
+    """Yield the earlier results, the latest first."""
     by_id = {one.pk: one for one in result.survey.results.all()}
     before = result.replaces_id
     while before is not None:
         one = by_id[before]
-        facts = {
-            "volume flow": quantity(one.volume_flow_m3_s, "volume_flow"),
-            "cause": one.get_cause_display(),
-        }
-        yield Step("earlier result", "Replaced result", str(one.pk), at=one.computed_at, facts=facts)
+        facts = [
+            Fact("volume_flow", _("Volume flow"), quantity(one.volume_flow_m3_s, "volume_flow")),
+            Fact("cause", _("Cause"), one.get_cause_display()),
+        ]
+        yield Step("earlier-result", _("Replaced result"), str(one.pk), at=one.computed_at, facts=facts)
         before = one.replaces_id

@@ -1,1 +1,1 @@
-"""Writes: each function does one deed in one transaction, or refuses with a reason."""
+"""Services: each function performs one action in one transaction, or rejects it with a reason."""

@@ -1,4 +1,4 @@
-"""Creating and changing plain records, in one transaction and by their own rules."""
+"""Creation and change of plain records, validated and in one transaction."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ Related = Mapping[str, Sequence[Record]]
 
 @transaction.atomic
 def record_create(record: R, *, related: Related | None = None) -> R:
-    """Check a new record by its own rules and store it with what it is related to.
+    """Validate a new record and store it with its related records.
 
-    Raises django's ValidationError or IntegrityError when a rule or a constraint rejects it.
+    Raises Django's ValidationError or IntegrityError when a rule or a constraint rejects it.
     """
     record.full_clean(validate_constraints=False)
     record.save(force_insert=True)
@@ -31,7 +31,7 @@ def record_create(record: R, *, related: Related | None = None) -> R:
 
 @transaction.atomic
 def record_change(record: R, changes: Mapping[str, Any], *, related: Related | None = None) -> R:
-    """Change the named fields of a record, checked by its own rules."""
+    """Change the named fields of a record, after validation."""
     before = record_values(record, frozenset({*changes, *(related or {})}))
     for name, value in changes.items():
         setattr(record, name, value)
@@ -44,14 +44,14 @@ def record_change(record: R, changes: Mapping[str, Any], *, related: Related | N
 
 
 def chosen_id(record_type: type[Record], wanted: UUID | None) -> UUID:
-    """The id a client chose for a new record while it was offline, or a new one. Raises Conflict if a record has it."""
+    """Return the id that an offline client chose for a new record, or a new id. Raises Conflict for an existing id."""
     if wanted is not None and record_type._base_manager.filter(pk=wanted).exists():
         raise Conflict("id-taken", field="id")
     return wanted or uuid7()
 
 
 def said(reason: str) -> str:
-    """The reason of a change, which is required."""
+    """Return the reason of a change, which is required."""
     if not reason.strip():
         raise ServiceError("reason-missing", field="reason")
     return reason.strip()

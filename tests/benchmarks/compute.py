@@ -38,7 +38,7 @@ def figures(small: bool) -> Figures:
 
 
 def spacing(requests: int, repeats: int) -> Figures:
-    """A set-up asked of the whole service by token, each of another wall: an answer remembered would cost nothing."""
+    """Request set-ups of the whole service by token, each with another wall, so that a cache has no effect."""
     user = User.objects.create(username="benchmark", role=Role.OFFICE)
     _, token = token_make(user=user, name="benchmark", scope=Scope.COMPUTE, life=SIGN_IN_LIFE)
     service, floor = InProcess(service=True), InProcess(service=False)
@@ -68,7 +68,7 @@ def spacing(requests: int, repeats: int) -> Figures:
 
 
 def pipes(number: int) -> Setup:
-    """Set-ups of many steel pipes in one: arrays where they differ, which is diameter, wall and sound speed of the medium."""
+    """Return set-ups of many steel pipes in one: arrays of diameter, wall and sound speed of the medium."""
     outer, wall = np.linspace(0.1, 0.9, number), np.linspace(0.004, 0.012, number)
     pipe = replace(STATED.pipe, outer_diameter=outer, wall=replace(STATED.pipe.wall, thickness=wall))
     return replace(
@@ -77,7 +77,7 @@ def pipes(number: int) -> Setup:
 
 
 def bulk(number: int, repeats: int) -> Figures:
-    """Many pipes set up in one call, checks on, against the same ray in bare numpy."""
+    """Set up many pipes in one call with checks, against the same ray in bare numpy."""
     setup = pipes(number)
 
     def ours() -> Any:
@@ -94,7 +94,7 @@ def bulk(number: int, repeats: int) -> Figures:
 
 
 def bare_spacing(setup: Setup) -> Any:
-    """A shear wave through a steel wall and two traverses: spacing, times, angles, as one would write them down."""
+    """Calculate a shear wave through a steel wall and two traverses in plain numpy: spacing, times, angles."""
     pipe, medium, pair = setup.pipe, setup.medium, setup.transducers
     slowness = np.sin(pair.wedge_angle) / pair.wedge_sound_speed
     bore = pipe.outer_diameter - 2 * pipe.wall.thickness
@@ -108,7 +108,7 @@ def bare_spacing(setup: Setup) -> Any:
 
 
 def trials(number: int, repeats: int) -> Figures:
-    """The doubts of a survey propagated by trials, against drawing as many numbers and taking the flow of each."""
+    """Propagate the uncertainties of a survey by trials, against drawing as many numbers and calculating the flow of each."""
     transit, difference = times_from_mean_velocity(STATED, 1.2)
     measured = Measurement(STATED, float(transit), float(difference))
     uncertainties = {

@@ -14,7 +14,7 @@ from tests.needs import POSTGRESQL_URL
 
 @contextmanager
 def new_database(kind: str) -> Iterator[str]:
-    """The address of a new, empty database."""
+    """Create a new, empty database and return its address."""
     with _on_sqlite() if kind == "SQLite" else on_postgresql() as url:
         yield url
 

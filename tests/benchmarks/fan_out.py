@@ -28,7 +28,7 @@ app.config_from_object("django.conf:settings", namespace="CELERY")
 
 @app.task(name="fan_out.take_one")
 def take_one(item: int) -> None:
-    """One message, one item: claimed and settled by one filtered update, the least there can be."""
+    """Process one item for one message: claimed and finished by one filtered update, the minimum possible."""
     RecomputationItem.objects.filter(pk=item, state=claims.State.WAITING).update(
         state=claims.State.DONE, finished_at=timezone.now()
     )
@@ -36,7 +36,7 @@ def take_one(item: int) -> None:
 
 @app.task(name="fan_out.take_shares")
 def take_shares(recomputation: str) -> None:
-    """One message, claim after claim until nothing is left, as a recomputation's own task does."""
+    """Process claim after claim for one message until no item is left, as the task of a recomputation does."""
     while claim := claims.claim(UUID(recomputation)):
         RecomputationItem.objects.filter(claimed_by=claim.token).update(
             state=claims.State.DONE, claimed_by=None, finished_at=timezone.now()
@@ -44,7 +44,7 @@ def take_shares(recomputation: str) -> None:
 
 
 def make_items(count: int) -> Recomputation:
-    """A recomputation with so many items, each of a survey of its own."""
+    """Create a recomputation with a number of items, each of a separate survey."""
     like = Survey.objects.all()[0]
     surveys = Survey.objects.bulk_create([copied(like, id=uuid7()) for _ in range(count)], batch_size=500)
     run = Recomputation.objects.create(
@@ -58,7 +58,7 @@ def make_items(count: int) -> Recomputation:
 
 
 def send(kind: str, run: Recomputation) -> None:
-    """Send what hands out the items: a message for each, or as many as a recomputation sends."""
+    """Send the messages that distribute the items: one for each item, or as many as a recomputation sends."""
     if kind == "singly":
         for item in RecomputationItem.objects.filter(recomputation=run).values_list("pk", flat=True):
             take_one.apply_async((item,), retry=False)

@@ -55,13 +55,13 @@ METERS, PAIRS, GAUGES, TECHNICIANS = 200, 200, 100, 100
 
 
 def identity(kind: int, number: int) -> UUID:
-    """The id of the so manieth row of a kind, as the database makes it: version 7, later ones after earlier ones."""
+    """Return the id of the nth row of a kind, as the database makes it: version 7, in order."""
     return UUID(f"{START_MS + number:012x}7{kind:03x}8{number:015x}")
 
 
 @dataclass
 class Fleet:
-    """What stands in the database, and more of it on demand."""
+    """Records in the database, with more on request."""
 
     people: Any
     kit: Any
@@ -70,7 +70,7 @@ class Fleet:
     equipped: bool = False
 
     def equip(self) -> None:
-        """A fleet's instruments, each with its certificate, and its technicians; surveys made from now on are spread over them."""
+        """Create the instruments of a fleet with certificates, and its technicians; later surveys are spread over them."""
         kit = self.kit
         copy(User, self.survey.technician_id, TECHNICIAN, 0, TECHNICIANS - 1, username="text:n")
         for like, kind, count in (
@@ -88,7 +88,7 @@ class Fleet:
         self.equipped = True
 
     def grow(self, surveys: int, documents: bool, replaced: int = 0) -> None:
-        """Up to so many surveys, each with its statement, log and result; `replaced` older results each.
+        """Create surveys up to a number, each with its data, log and result; `replaced` older results each.
 
         Without `documents` results have no findings and no budget, which are most of their bytes.
         """
@@ -137,7 +137,7 @@ class Fleet:
 
 
 def create_fleet() -> Fleet:
-    """One survey made by the services, with its people and kit, in an empty database."""
+    """Create one survey by the services, with its users and kit, in an empty database."""
     here, people = populated()
     survey = here.survey()
     copy(Client, here.pipe.site.client_id, CLIENT, 0, CLIENTS - 1, name="text:n")
@@ -171,7 +171,9 @@ def copy(
 
 
 def relate(through: Any, column: str, like: Any, kind: int, first: int, last: int, others: list[str]) -> None:
-    """The rows of a many-to-many relation for the copies of a row: those of the row, or to others given as ids by `n`."""
+    """Create the rows of a many-to-many relation for the copies of a row: those of the row, or to others given as ids by
+    `n`.
+    """
     other = next(
         field.column
         for field in through._meta.concrete_fields
@@ -187,7 +189,7 @@ def relate(through: Any, column: str, like: Any, kind: int, first: int, last: in
 
 
 def analyze_tables() -> None:
-    """Let PostgreSQL look at its tables, as it does by itself in time; SQLite is never asked to."""
+    """Update the statistics of PostgreSQL, as it does itself in time; SQLite is never asked to."""
     if connection.vendor == "postgresql":
         _run("ANALYZE", [])
 

@@ -27,7 +27,7 @@ BARE_TIMES = 200
 
 
 class UserRequests:
-    """The service asked by one user's token."""
+    """Requests to the service with the token of one user."""
 
     def __init__(self, user: User) -> None:
         self.service = InProcess(service=True)
@@ -71,7 +71,7 @@ def figures(small: bool) -> Figures:
 
 
 def pages(office: UserRequests, client: UserRequests) -> dict[str, Callable[[], Any]]:
-    """What is asked for: of a survey and a point amid the rest."""
+    """Return the requests: of a survey and a point among all others."""
     survey, point = fleet.identity(fleet.SURVEY, 77), fleet.identity(fleet.POINT, 1)
     of_point = f"measuring_point={point}"
     return {
@@ -94,7 +94,7 @@ def queries_of(ask: Callable[[], Any]) -> int:
 
 
 def deep(office: UserRequests, size: int, repeats: int, clock: Clock) -> Figures:
-    """A page far down to the first, and to the second, which is led to by a cursor as well."""
+    """Compare a deep page with the first, and with the second, which also uses a cursor."""
     # Not among the first ones, whose results have documents.
     page = min(DEEP_PAGE, size // PAGE // 2) if size < PAGE * DEEP_PAGE else DEEP_PAGE
     for model, moment in ((Survey, "started_at"), (Result, "computed_at")):
@@ -108,7 +108,7 @@ def deep(office: UserRequests, size: int, repeats: int, clock: Clock) -> Figures
 
 
 def _leading_to(page: int, model: type[Survey | Result], moment: str) -> str:
-    """The query with the cursor of a page."""
+    """Return the query with the cursor of a page."""
     order = [f"-{moment}", "-id"]
     row = model.objects.order_by(*order)[(page - 1) * PAGE - 1]
     at = [field.value_to_string(row) for field in (model._meta.get_field(moment), model._meta.pk)]

@@ -48,7 +48,7 @@ def ratio(
     at_least: bool = False,
     size: int | None = None,
 ) -> Figure:
-    """The median of ours to that of its floor, by turns, so that both meet the same noise; once before that does not count."""
+    """Return the median of the ratio to the floor, measured in turns under the same noise, after one warm-up."""
     ours(), floor()
     taken = [(seconds(ours, clock), seconds(floor, clock)) for _ in range(repeats)]
     mine, least = median(one for one, _ in taken), median(other for _, other in taken)
@@ -58,7 +58,7 @@ def ratio(
 
 
 def many(do: Callable[[], object], times: int) -> Callable[[], None]:
-    """The same so many times: for what is too short to be timed once."""
+    """Return a function that repeats a call, for calls too short to be timed once."""
 
     def repeated() -> None:
         for _ in range(times):
@@ -74,6 +74,6 @@ def seconds(do: Callable[[], object], clock: Clock = wall) -> float:
 
 
 def median_seconds(do: Callable[[], object], repeats: int, clock: Clock = wall) -> float:
-    """The median of some runs, after one that does not count."""
+    """Return the median of some runs, after one warm-up."""
     do()
     return median(seconds(do, clock) for _ in range(repeats))

@@ -20,7 +20,8 @@ from compute.base.prefetch import prefetch
 from compute.measuring.beam import trace
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.reduction import Occasion, Readings, Reduction, reduce_log
+from compute.results.occasion import Occasion
+from compute.results.reduction import Readings, Reduction, reduce_log
 from surveys.logfiles.codec import BLOCK_ROWS, decode_block, encode_block
 from tests.benchmarks.measuring import Figure, Figures, median_seconds, ratio
 from tests.compute.cases import PAIR, PIPE, WATER
@@ -34,7 +35,7 @@ SECOND = 1_000_000
 
 @dataclass(frozen=True)
 class Log:
-    """A log as stored, in microseconds and nanoseconds as a meter writes them; and the same in SI."""
+    """Log as stored, in microseconds and nanoseconds as a meter writes them; and the same in SI."""
 
     blocks: list[bytes]
     transit_time: np.ndarray
@@ -42,7 +43,7 @@ class Log:
 
 
 def example_log(count: int) -> Log:
-    """A flow that wanders by a few per cent, correlated over some ten readings, with the scatter of a meter."""
+    """Return a flow that varies by a few per cent, correlated over some ten readings, with the scatter of a meter."""
     rng = np.random.default_rng(7)
     transit, _ = times_from_mean_velocity(SETUP, 1.2)
     coarse = rng.normal(0, 0.03, count // 10 + 2)
@@ -60,18 +61,18 @@ def example_log(count: int) -> Log:
 
 
 def readings(content: bytes) -> Readings:
-    """A block in SI, without its times, as where no stretches are marked."""
+    """Return a block in SI without its times, as for a log without marked segments."""
     _, columns = decode_block(content, with_times=False)
     return Readings(columns["transit_time"] * 1e-6, columns["time_difference"] * 1e-9)
 
 
 def recomputed(log: Log) -> Reduction:
-    """The whole path."""
+    """Run the complete recalculation."""
     return reduce_log(PIPE, WATER, PAIR, 2, prefetch(readings, log.blocks), OCCASION)
 
 
 def formula(log: Log) -> None:
-    """Floor: every figure of every reading's flow, in pieces."""
+    """Floor: every value of the flow of every reading, in pieces."""
     for transit, difference in _pieces(log):
         flow_from_times(SETUP, transit, difference)
 
@@ -97,7 +98,7 @@ def _pieces(log: Log) -> Iterator[tuple[np.ndarray, np.ndarray]]:
 
 
 def of(count: int, repeats: int) -> Figures:
-    """Cost and ratios at one length of log."""
+    """Return cost and ratios for one length of log."""
     log = example_log(count)
     whole = ratio(
         "a log recomputed, decoded to budget, to the flow formula in bare numpy",

@@ -19,7 +19,7 @@ BATCH_SIZE = 1000
 
 
 class Reading(models.Model):
-    """One row a reading."""
+    """Row of one reading."""
 
     transit_time = models.FloatField()
     time_difference = models.FloatField()
@@ -44,7 +44,7 @@ ROUGH, AREA = SETUP.pipe.roughness / BORE / 3.7, math.pi / 4 * BORE**2
 
 
 def by_rows() -> None:
-    """Every row read, computed and written back."""
+    """Read, calculate and write every row."""
     rows = Reading.objects.order_by("pk").iterator(chunk_size=BATCH_SIZE)
     while some := list(islice(rows, BATCH_SIZE)):
         for row in some:

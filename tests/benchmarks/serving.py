@@ -24,7 +24,7 @@ CONNECTIONS = 32
 
 
 class Connection(threading.Thread):
-    """Asks for one address again and again over one connection, and keeps how long each answer took."""
+    """Client that requests one address repeatedly over one connection and stores the response times."""
 
     def __init__(self, port: int, path: str, headers: dict[str, str], requests: int) -> None:
         super().__init__()
@@ -46,7 +46,7 @@ class Connection(threading.Thread):
 def answers_together(
     port: int, path: str, headers: dict[str, str], requests: int
 ) -> tuple[float, list[float]]:
-    """Answers a second of all connections together, and how long each took."""
+    """Return the responses per second of all connections together, and each response time."""
     connections = [Connection(port, path, headers, requests) for _ in range(CONNECTIONS)]
     began = time.perf_counter()
     for one in connections:

@@ -39,7 +39,7 @@ REQUEST = READY + "from django.test import Client\nassert Client().get({!r}).sta
 
 
 def of_children() -> float:
-    """CPU time of the processes that this one started and that have ended."""
+    """Return the CPU time of the ended child processes."""
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
     return used.ru_utime + used.ru_stime
 
@@ -48,7 +48,7 @@ CHILDREN: Clock = of_children
 
 
 def program(source: str) -> Callable[[], None]:
-    """A Python process that runs this to its end."""
+    """Run a Python program in a process to its end."""
     env = environment(ALLOWED_HOSTS="testserver", HTTPS="off", DATABASE_URL="sqlite:///:memory:")
 
     def run() -> None:
@@ -58,7 +58,7 @@ def program(source: str) -> Callable[[], None]:
 
 
 def first_migration() -> None:
-    """`manage.py migrate` of an SQLite file that is not there yet."""
+    """Run `manage.py migrate` on a new SQLite file."""
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run(
             [sys.executable, "manage.py", "migrate", "--verbosity", "0"], cwd=ROOT,

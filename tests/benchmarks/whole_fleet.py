@@ -76,7 +76,7 @@ def questions(records: fleet.Fleet) -> dict[str, Callable[[], Any]]:
 
 
 def planned_job(records: fleet.Fleet) -> Job:
-    """A job that lies ahead, with a point."""
+    """Create a future job with a point."""
     users = records.people.users
     job = make_job(records.survey.measuring_point, users["technician"], records.kit)
     start = timezone.now() + timedelta(days=1)
@@ -85,7 +85,7 @@ def planned_job(records: fleet.Fleet) -> Job:
 
 
 def reviewed(records: fleet.Fleet) -> dict[str, str]:
-    """What to ask for a review of the interval of a meter that two certificates found good."""
+    """Return the request for an interval review of a meter with two good certificates."""
     people = SimpleNamespace(calibration_admin=records.people.users["calibration-admin"])
     here: Any = SimpleNamespace(kit=records.kit, cast=people)
     for days in (800, 400):

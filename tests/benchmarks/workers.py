@@ -49,14 +49,14 @@ def rows(url: str, query: str) -> list[tuple[Any, ...]]:
 
 
 def ready(workers: int) -> None:
-    """Wait until so many workers answer."""
+    """Wait until a number of workers respond."""
     with Celery(broker=REDIS_URL) as app:
         app.control.purge()
         assert wait_until(lambda: len(app.control.ping(timeout=1.0)) == workers, PATIENCE_SECONDS)
 
 
 def scaling(url: str, surveys: int) -> Figures:
-    """Surveys a second of a recomputation by one worker process and by two."""
+    """Return the surveys per second of a recomputation with one worker process and with two."""
     rates = {}
     with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
         for workers, wall in ((1, 8.0), (2, 7.9)):
@@ -74,13 +74,13 @@ def scaling(url: str, surveys: int) -> Figures:
 
 
 def warm(processes: Processes, url: str, wall: float) -> None:
-    """One recomputation that is not measured: the first loads what the rest find loaded."""
+    """Run one recomputation that is not measured, because the first one loads the modules."""
     run, _ = processes.python("-m", "tests.surveys.drills.correct", str(wall)).split()
     seconds(url, run)
 
 
 def seconds(url: str, run: str) -> float:
-    """How long a recomputation took from the first claim to its end, by its own record."""
+    """Return the time of a recomputation from its first claim to its end, by its record."""
     query = (
         f"SELECT extract(epoch FROM finished_at - started_at) FROM surveys_recomputation WHERE id = '{run}'"
     )
@@ -102,7 +102,7 @@ print(done)
 
 
 def floor_of_scaling(seconds: float) -> float:
-    """How much more two busy processes do than one, with nothing to share but the machine."""
+    """Return the speed-up of two busy processes that share only the machine."""
 
     def done_by(count: int) -> int:
         running = [
@@ -118,7 +118,7 @@ def floor_of_scaling(seconds: float) -> float:
 
 
 def fan_out(url: str, items: int) -> Figures:
-    """Seconds from the first message to the last item settled, in shares and singly, by two worker processes."""
+    """Return the seconds from the first message to the last item finished, in shares and singly, by two worker processes."""
     taken = {}
     with started(DATABASE_URL=url, CELERY_BROKER_URL=REDIS_URL) as processes:
         options = ("-A", "tests.benchmarks.fan_out", "worker", "-c", "2", "-l", "error")
@@ -138,7 +138,9 @@ def fan_out(url: str, items: int) -> Figures:
 
 
 def idle_latency(url: str, corrections: int) -> Figures:
-    """Milliseconds from a correction committed to the embedded worker's start on it, on PostgreSQL with no broker."""
+    """Return the milliseconds from a committed correction to the start of the embedded worker, on PostgreSQL without a
+    broker.
+    """
     with started(DATABASE_URL=url) as processes:
         processes.server()
         warm(processes, url, 7.85)
@@ -162,7 +164,7 @@ def idle_latency(url: str, corrections: int) -> Figures:
 
 
 def clients_on_sqlite(writes: int) -> Figures:
-    """Sixteen clients that post surveys while the embedded worker recomputes: how long an answer takes."""
+    """Return the response times of sixteen clients that post surveys beside the embedded worker."""
     with (
         tempfile.TemporaryDirectory() as folder,
         started(DATABASE_URL=f"sqlite:///{folder}/x.sqlite3") as processes,

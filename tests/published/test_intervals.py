@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from compute.calibration.intervals import Bounds, Found, staircase
+from compute.calibration.intervals import AsFoundResult, Bounds, staircase
 from compute.calibration.reliability import (
     Observed,
     interval_for_target,
@@ -99,4 +99,4 @@ def test_the_exact_limits_are_those_of_a_second_program(inside: int) -> None:
 @pytest.mark.parametrize(("share", "days"), [(0.7, 450), (0.8, 450), (0.9, 360), (1.0, 360), (1.1, 180)])
 def test_the_staircase_steps_at_80_per_cent_and_at_the_limit(share: float, days: int) -> None:
     # ILAC-G24:2007 Method 1 (80 %, from memory); factors 1.25 and 0.5 are our own choice: 360 x 1.25 = 450, 360 x 0.5 = 180.
-    assert staircase([Found(0.0, share)], 360.0, Bounds(30.0, 1000.0)).days == days
+    assert staircase([AsFoundResult(0.0, share)], 360.0, Bounds(30.0, 1000.0)).days == days

@@ -9,32 +9,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.library.pipe_sizes import PipeSize
-from compute.results.diagnosis import Diagnosis, PossibleCause, case_of_sound_speed, diagnose
-from compute.results.entry_errors import Case, Figure
-from surveys.api.compute.uncertainty import InputsIn
-from surveys.api.compute.views import FindingOut, SetupIn, requested_calculation, validated
+from compute.results.diagnosis import Diagnosis, PossibleCause
+from compute.results.entry_errors import Figure
+from surveys.api.compute.views import FindingOut, validated
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity
-from surveys.inputs.fields import QuantityIn
-from surveys.inputs.rejections import rejection
-from surveys.inputs.set_ups import medium_entry, pipe_entry
-
-
-class DiagnosisIn(SetupIn):
-    measured_sound_speed = QuantityIn("speed", required=False)
-    transit_time = QuantityIn("transit_time", required=False)
-    inputs = InputsIn(required=False)
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if "traverses" not in attrs:
-            raise rejection("required", field="traverses")
-        measured = {"measured_sound_speed", "transit_time"} & attrs.keys()
-        if not measured:
-            raise rejection("required/measured-sound-speed", field="measured_sound_speed")
-        if len(measured) == 2:
-            raise rejection("both-stated/measured-sound-speed", field="transit_time")
-        return attrs
+from surveys.inputs.calculations import DiagnosisIn, setup_entries
+from surveys.inputs.fields import si_of
+from surveys.results.calculations import diagnosis_of
 
 
 class StandardOut(serializers.Serializer):
@@ -87,19 +70,13 @@ class DiagnosisView(UnitsMixin):
     )
     def post(self, request: Request) -> Response:
         requested = validated(DiagnosisIn, request, self)
-        calculated = requested_calculation(requested)
-        measured = requested.get("transit_time")
-        case = Case(
-            pipe_entry(requested["pipe"]),
-            medium_entry(requested["medium"]),
-            requested["transducers"].transducers,
-            requested["traverses"],
-            measured.si if measured else 0.0,
+        diagnosis, found = diagnosis_of(
+            setup_entries(requested),
+            si_of(requested.get("transit_time")),
+            si_of(requested.get("measured_sound_speed")),
+            requested.get("inputs"),
         )
-        if measured is None:
-            case = case_of_sound_speed(case, requested["measured_sound_speed"].si)
-        diagnosis = diagnose(case, requested.get("inputs"))
-        findings = findings_json([*calculated.findings, *diagnosis.findings])
+        findings = findings_json(found)
         return Response(in_units({**_diagnosis_json(diagnosis), "findings": findings}, units_of(request)))
 
 

@@ -11,22 +11,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.base.errors import ComputeError, TotalReflection
-from compute.base.units import System, express_series, parse_quantity, parse_series
+from compute.base.errors import TotalReflection
+from compute.base.units import System, express_series
 from compute.library.materials import Solid, solids
 from compute.library.media import media
 from compute.library.pipe_sizes import PipeSize, find_sizes
-from compute.measuring.beam import Setup
-from compute.measuring.entries import resolve_medium, resolve_pipe
-from compute.measuring.flow import Flow, flow_from_times, times_from_logged
-from compute.measuring.location import safety_notes
-from compute.results.survey import (
-    CalculatedSetup,
-    calculate_setup,
-    flow_findings,
-    no_beam,
-    sound_speed_not_logged,
-)
+from compute.measuring.flow import Flow
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
@@ -36,112 +26,10 @@ from surveys.core.stored_quantities import (
     safety_note_json,
     source_json,
 )
-from surveys.inputs.fields import QUANTITY_IN, IntegerField, QuantityIn, StrictSerializer, checked, si_of
-from surveys.inputs.limits import check_limits
-from surveys.inputs.rejections import rejection, rejection_of
-from surveys.inputs.set_ups import MediumIn, PipeIn, TransducersField, medium_entry, pipe_entry
+from surveys.inputs.calculations import FlowIn, SetupIn, flow_entries, setup_entries
+from surveys.inputs.fields import checked
 from surveys.pipes.selectors import custom_materials_now, custom_media_now
-
-MAX_READINGS = 100_000
-
-
-class SetupIn(StrictSerializer):
-    """What fixes the beam."""
-
-    pipe = PipeIn()
-    medium = MediumIn()
-    transducers = TransducersField()
-    traverses = IntegerField(
-        min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
-    )
-    expected_velocity = QuantityIn("speed", required=False)
-    timing_resolution = QuantityIn(
-        "time_difference",
-        required=False,
-        help_text="Of the meter; counts in the recommended number of traverses.",
-    )
-
-
-@extend_schema_field(
-    {
-        "oneOf": [
-            *QUANTITY_IN["oneOf"],
-            {
-                "type": "object",
-                "properties": {
-                    "values": {"type": "array", "items": {"type": "number"}, "maxItems": MAX_READINGS},
-                    "unit": {"type": "string"},
-                },
-                "required": ["values", "unit"],
-            },
-        ]
-    }
-)
-class SeriesIn(serializers.Field):
-    """One quantity, or many as {"values": [...], "unit": "..."}; becomes an SI float or array."""
-
-    def __init__(self, kind: str, **options: Any) -> None:
-        self.kind = kind
-        super().__init__(**options)
-
-    def to_internal_value(self, data: Any) -> Any:
-        try:
-            many = isinstance(data, dict) and "values" in data
-            readings = parse_series(data, self.kind) if many else parse_quantity(data, self.kind).si
-            check_limits(readings, self.kind)
-        except ComputeError as error:
-            raise rejection_of(error) from None
-        if np.size(readings) > MAX_READINGS:
-            raise rejection("too-many-readings", most=MAX_READINGS)
-        return readings
-
-    def to_representation(self, value: Any) -> Any:
-        return value
-
-
-class ReadingsIn(StrictSerializer):
-    """Times as measured; or velocity or flow as logged, with the sound speed if there is one."""
-
-    transit_time = SeriesIn("transit_time", required=False)
-    time_difference = SeriesIn("time_difference", required=False)
-    flow_velocity = SeriesIn("speed", required=False)
-    volume_flow = SeriesIn("volume_flow", required=False)
-    sound_speed = SeriesIn("speed", required=False)
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        times, logged = {"transit_time", "time_difference"}, {"flow_velocity", "volume_flow"}
-        if times & attrs.keys():
-            for name in (times - attrs.keys()) or ():
-                raise rejection("required/both-times", field=name)
-            if attrs.keys() - times:
-                raise rejection("both-stated/readings")
-        elif len(logged & attrs.keys()) != 1:
-            raise rejection("not-enough-data/kinds-of-readings")
-        lengths = {len(value) for value in attrs.values() if isinstance(value, np.ndarray)}
-        if len(lengths) > 1:
-            raise rejection("lengths-differ")
-        if lengths == {0}:
-            raise rejection("not-enough-data/readings")
-        return attrs
-
-
-class ProgrammedIn(StrictSerializer):
-    """What the meter was told."""
-
-    pipe = PipeIn()
-    medium = MediumIn()
-
-
-class FlowIn(SetupIn):
-    readings = ReadingsIn()
-    programmed = ProgrammedIn(required=False)
-
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if "traverses" not in attrs:
-            raise rejection("required", field="traverses")
-        if "transit_time" not in attrs["readings"] and "programmed" not in attrs:
-            raise rejection("required/programmed", field="programmed")
-        return attrs
+from surveys.results.calculations import SetupEntries
 
 
 class AnglesOut(serializers.Serializer):
@@ -170,21 +58,19 @@ class FindingOut(serializers.Serializer):
     field = serializers.CharField(
         help_text="Path in the request, such as pipe.wall_thickness; empty if none."
     )
-    title = serializers.CharField(required=False, help_text="The verdict in a few words.")
+    title = serializers.CharField(help_text="The verdict in a few words.")
     detail = serializers.CharField(help_text="What was found and what was expected, in the units asked for.")
-    remedy = serializers.CharField(required=False, help_text="What to do; may be empty.")
-    parameters = MessageParametersField(required=False)
-    value = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
-    limit = serializers.JSONField(required=False, help_text="A quantity, a number, text or null.")
+    remedy = serializers.CharField(help_text="What to do; may be empty.")
+    parameters = MessageParametersField()
     source = SourceOut()
 
 
 class SafetyNoteOut(serializers.Serializer):
     code = serializers.CharField()
-    title = serializers.CharField(required=False)
+    title = serializers.CharField()
     detail = serializers.CharField()
-    remedy = serializers.CharField(required=False)
-    parameters = MessageParametersField(required=False)
+    remedy = serializers.CharField()
+    parameters = MessageParametersField()
     source = SourceOut()
 
 
@@ -226,27 +112,24 @@ class SpacingView(UnitsMixin):
 
     @documented(request=SetupIn, responses=SpacingOut, tags=["compute"], operation_id="compute_spacing")
     def post(self, request: Request) -> Response:
-        requested = validated(SetupIn, request, self)
+        entries = setup_entries(validated(SetupIn, request, self))
         try:
-            outcome = calculation_json(requested_calculation(requested))
+            outcome = calculation_json(entries.calculated())
         except TotalReflection as error:
-            outcome = _without_beam(error, requested)
+            outcome = _without_beam(error, entries)
         return Response(in_units(outcome, units_of(request)))
 
 
-def _without_beam(error: TotalReflection, requested: dict[str, Any]) -> dict[str, Any]:
+def _without_beam(error: TotalReflection, entries: SetupEntries) -> dict[str, Any]:
     """The answer where no beam passes: nothing to mount, and a finding that says why."""
-    pipe, medium = pipe_entry(requested["pipe"]), medium_entry(requested["medium"])
+    finding, notes = entries.without_beam(error)
     return {
         **dict.fromkeys(SpacingOut().fields),
-        "traverses": requested.get("traverses"),
-        "bore": quantity(pipe.bore, "length"),
+        "traverses": entries.traverses,
+        "bore": quantity(entries.pipe.bore, "length"),
         "alternatives": [],
-        "findings": findings_json([no_beam(error)]),
-        "safety_notes": [
-            safety_note_json(one)
-            for one in safety_notes(medium.temperature, pipe.material.name, (), medium.pressure)
-        ],
+        "findings": findings_json([finding]),
+        "safety_notes": [safety_note_json(one) for one in notes],
     }
 
 
@@ -291,15 +174,7 @@ class FlowView(UnitsMixin):
     @documented(request=FlowIn, responses=FlowOut, tags=["compute"], operation_id="compute_flow")
     def post(self, request: Request) -> Response:
         requested = validated(FlowIn, request, self)
-        calculated = requested_calculation(requested)
-        transit_time, time_difference = flow_times(requested, calculated.setup)
-        flow = flow_from_times(calculated.setup, transit_time, time_difference)
-        told = not {"transit_time", "sound_speed"} & requested["readings"].keys()
-        findings = [
-            *calculated.findings,
-            *(sound_speed_not_logged() if told else []),
-            *flow_findings(flow, calculated.medium, medium_entry(requested["medium"])),
-        ]
+        flow, findings = flow_entries(requested).flow()
         many = any(isinstance(value, np.ndarray) for value in requested["readings"].values())
         answer = _flow_json(flow, units_of(request), _count(requested) if many else None)
         return Response({**answer, "findings": in_units(findings_json(findings), units_of(request))})
@@ -331,34 +206,8 @@ def _count(requested: dict[str, Any]) -> int:
     return max(len(value) for value in requested["readings"].values() if isinstance(value, np.ndarray))
 
 
-def flow_times(requested: dict[str, Any], setup: Setup) -> tuple[Any, Any]:
-    readings = requested["readings"]
-    if "transit_time" in readings:
-        return readings["transit_time"], readings["time_difference"]
-    told = requested["programmed"]
-    programmed = Setup(
-        resolve_pipe(pipe_entry(told["pipe"]), medium_entry(told["medium"]).temperature).pipe,
-        resolve_medium(medium_entry(told["medium"])).medium,
-        setup.transducers,
-        setup.traverses,
-    )
-    return times_from_logged(programmed, **readings)
-
-
 def validated(serializer_class: Any, request: Request, view: Any) -> dict[str, Any]:
     return checked(serializer_class, request.data, {"request": request, "view": view})
-
-
-def requested_calculation(requested: dict[str, Any]) -> CalculatedSetup:
-    velocity = requested.get("expected_velocity")
-    return calculate_setup(
-        pipe_entry(requested["pipe"]),
-        medium_entry(requested["medium"]),
-        requested["transducers"],
-        traverses=requested.get("traverses"),
-        expected_velocity=velocity.si if velocity else None,
-        timing_resolution=si_of(requested.get("timing_resolution")),
-    )
 
 
 class PipeSizeOut(serializers.Serializer):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from django.urls import reverse
 from django.utils import timezone
 from django_filters import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
@@ -144,6 +145,7 @@ class Bookings(Records):
 
     model = Booking
     serializer_class = BookingOut
+    checks_if_match = False
     related = SHOWN
     filterset_class = BookingFilters
     ordering_fields = ("starts_at",)
@@ -209,7 +211,8 @@ class Bookings(Records):
             by=self.user,
             now=now,
         )
-        return Response(BookingEventOut(event).data, status=201)
+        location = reverse("booking-detail", kwargs={"pk": booking.pk})
+        return Response(BookingEventOut(event).data, status=201, headers={"Location": location})
 
     @documented(responses=ReplacementOut(many=True))
     @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)

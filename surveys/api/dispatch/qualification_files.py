@@ -30,7 +30,10 @@ class QualificationFile(UnitsMixin):
     parser_classes = [MultiPartParser, RawFileParser]
     renderer_classes = [JSONRenderer, PDFRenderer]
 
-    @documented(request=PDF_REQUEST, responses={200: DocumentOut, 201: DocumentOut})
+    @documented(
+        request=PDF_REQUEST,
+        responses={(200, "application/json"): DocumentOut, (201, "application/json"): DocumentOut},
+    )
     def post(self, request: Request, pk: Any, qualification: Any) -> Response:
         """Keep the certificate, as the body itself or as the part `file` of a form; the same file again changes nothing."""
         found, file = _qualification(request, pk, qualification), file_sent(request)

@@ -16,13 +16,18 @@ from surveys.models import Absence, Qualification, User
 WEEKDAYS = frozenset("0123456")
 
 
+@extend_schema_field({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$", "examples": ["08:00"]})
+class ClockTimeField(serializers.TimeField):
+    """A time of day without a time zone."""
+
+
 class TechnicianIn(StrictSerializer):
     home_base = TextField(max_length=200, allow_blank=True)
     latitude = NumberField(source="latitude_deg", allow_null=True, min_value=-90, max_value=90)
     longitude = NumberField(source="longitude_deg", allow_null=True, min_value=-180, max_value=180)
     time_zone = TextField(max_length=64, help_text="Of the working hours, such as Europe/Copenhagen.")
     working_hours = serializers.DictField(
-        child=serializers.ListField(child=serializers.TimeField(format="%H:%M"), min_length=2, max_length=2),
+        child=serializers.ListField(child=ClockTimeField(format="%H:%M"), min_length=2, max_length=2),
         help_text='Weekday ("0" Monday to "6" Sunday) to begin and end; a day left out is free, none: not stated.',
     )
 

@@ -34,6 +34,7 @@ class Technicians(Records):
     model = User
     serializer_class = TechnicianOut
     writers = OFFICE
+    checks_if_match = False
     related = ("profile",)
     filterset_fields = {"username": ["exact"]}
     ordering_fields = ("username",)

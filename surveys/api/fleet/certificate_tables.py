@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, cast
 
+from django.urls import reverse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
@@ -71,7 +72,7 @@ class BulkCalibrations(Once):
             "text/csv": OpenApiTypes.BINARY,
             "multipart/form-data": {
                 "type": "object",
-                "properties": {"file": {"type": "string", "format": "binary"}},
+                "properties": {"file": {"type": "string", "format": "binary", "description": "The file."}},
                 "required": ["file"],
             },
         },
@@ -106,7 +107,10 @@ class BulkCalibrations(Once):
         answer = {
             "dry_run": dry_run, "rows": len(rows), "recorded": 0 if dry_run else len(rows), "errors": errors,
         }  # fmt: skip
-        return Response(BulkOut(answer).data, status=200 if dry_run else 201)
+        shown = BulkOut(answer).data
+        if dry_run:
+            return Response(shown)
+        return Response(shown, status=201, headers={"Location": reverse("calibration-list")})
 
 
 def _instruments(rows: list[Row], request: Request) -> BySerial:

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from django.utils.translation import gettext
+
 from surveys.calibration.due_list import DueRow
 from surveys.models import Calibration
 
@@ -22,7 +24,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def due_csv(rows: Iterable[DueRow]) -> str:
-    """The list as a table; text that a spreadsheet would take for a formula gets an apostrophe in front."""
+    """Return the list as CSV; text that a spreadsheet would read as a formula is prefixed with an apostrophe."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
@@ -33,7 +35,7 @@ def due_csv(rows: Iterable[DueRow]) -> str:
 
 
 def flat(row: DueRow) -> dict[str, Any]:
-    """A row's plain facts by name."""
+    """Return the values of a row by column."""
     one, calibration = row.instrument, row.calibration
     return {
         "status": row.status,
@@ -54,13 +56,13 @@ def flat(row: DueRow) -> dict[str, Any]:
 
 
 def due_calendar(rows: Sequence[DueRow]) -> bytes:
-    """The due dates as all-day events (RFC 5545); an event keeps its UID while its calibration is the latest."""
+    """Return the due dates as all-day events (RFC 5545); an event keeps its UID while its calibration is the latest."""
     import icalendar
 
     calendar = icalendar.Calendar()
     calendar.add("prodid", "-//Flow Surveys//Calibration due//EN")
     calendar.add("version", "2.0")
-    calendar.add("x-wr-calname", "Calibrations due")
+    calendar.add("x-wr-calname", gettext("Calibrations due"))
     for row in rows:
         if row.calibration is not None and row.due_on is not None:
             calendar.add_component(_event(row, row.calibration, row.due_on))
@@ -76,8 +78,12 @@ def _event(row: DueRow, calibration: Calibration, due_on: date) -> icalendar.Eve
     event.add("dtstamp", calibration.recorded_at.astimezone(UTC))
     event.add("dtstart", due_on)
     event.add("dtend", due_on + timedelta(days=1))
-    event.add("summary", f"Calibration due: {one} ({one.get_state_display()})")
-    known = (one.type_name, one.asset_number, one.location, f"certificate {calibration.certificate}")
+    summary = gettext("Calibration due: {kind}, {type}, {serial} ({state})").format(
+        kind=one.get_kind_display(), type=one.type_name, serial=one.serial, state=one.get_state_display()
+    )
+    event.add("summary", summary)
+    certificate = gettext("certificate {certificate}").format(certificate=calibration.certificate)
+    known = (one.asset_number, one.location, certificate)
     event.add("description", ", ".join(part for part in known if part))
     event.add("transp", "TRANSPARENT")
     return event

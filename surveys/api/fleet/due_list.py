@@ -174,6 +174,8 @@ class CalendarFeedFile(ThrottledView):
     authentication_classes = []
     permission_classes = [AllowAny]
     throttled_as = "report"
+    # The answer is never stored, so that it has no version.
+    cacheable = False
     renderer_classes = [CalendarRenderer, JSONRenderer]
 
     @documented(responses={(200, "text/calendar"): OpenApiTypes.STR}, auth=[])

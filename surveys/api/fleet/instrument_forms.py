@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.base.messages import message
-from surveys.api.fields import in_units, units_of
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.fleet.calibrations import CalibrationShortOut, started
 from surveys.inputs.fields import QuantityIn, StrictSerializer, TextField, VisibleRecord
 from surveys.inputs.rejections import error_detail, rejection
@@ -127,15 +127,15 @@ class InstrumentOut(serializers.ModelSerializer):
         document = None if value is None else {"si": value, "kind": kind}
         return in_units(document, units_of(self.context["request"]))
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(QuantityOut(allow_null=True))
     def get_minimum_signal(self, instrument: Instrument) -> Any:
         return self._maybe(instrument.minimum_signal_db, "ratio_db")
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(QuantityOut(allow_null=True))
     def get_timing_resolution(self, instrument: Instrument) -> Any:
         return self._maybe(instrument.timing_resolution_s, "time_difference")
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(QuantityOut(allow_null=True))
     def get_standard_uncertainty(self, instrument: Instrument) -> Any:
         return self._maybe(instrument.standard_uncertainty_m, "length")
 

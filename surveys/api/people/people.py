@@ -65,6 +65,7 @@ class Users(Records):
     model = User
     serializer_class = PersonOut
     writers = ADMINISTRATORS
+    checks_if_match = False
     filterset_fields = {
         "username": ["exact"],
         "role": ["exact"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from base64 import b32encode
 from typing import Any, cast
 
+from django.urls import reverse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -59,6 +60,7 @@ class SecondFactor(ThrottledView):
     """One-time codes by time (RFC 6238) beside the password."""
 
     of_oneself = True
+    conflicts = True
     throttled_as = "sign-in"
 
     @documented(responses=SecondFactorOut, tags=["sign-in"])
@@ -82,7 +84,7 @@ class SecondFactor(ThrottledView):
             "address": device.config_url,
             "qr_svg": qr_svg(device.config_url),
         }
-        return Response(SecretOut(answer).data, status=201, headers=NO_STORE)
+        return Response(SecretOut(answer).data, status=201, headers=_created_headers())
 
     @documented(request=OwnPasswordIn, responses={204: None}, tags=["sign-in"])
     def delete(self, request: Request) -> Response:
@@ -95,6 +97,7 @@ class SecondFactorConfirmation(ThrottledView):
     """The first code, which shows that the authenticator has the secret."""
 
     of_oneself = True
+    conflicts = True
     throttled_as = "sign-in"
 
     @documented(request=CodeIn, responses={201: RecoveryCodesOut}, tags=["sign-in"])
@@ -103,7 +106,13 @@ class SecondFactorConfirmation(ThrottledView):
         requested = CodeIn(data=request.data)
         requested.is_valid(raise_exception=True)
         codes = second_factor_confirm(user=_user(request), **requested.validated_data)
-        return Response(RecoveryCodesOut({"recovery_codes": codes}).data, status=201, headers=NO_STORE)
+        return Response(
+            RecoveryCodesOut({"recovery_codes": codes}).data, status=201, headers=_created_headers()
+        )
+
+
+def _created_headers() -> dict[str, str]:
+    return NO_STORE | {"Location": reverse("own-second-factor")}
 
 
 def _user(request: Request) -> User:

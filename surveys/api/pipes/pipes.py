@@ -13,7 +13,7 @@ from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from compute.measuring.wall import wall_findings
+from compute.measuring.wall import WALL_CHECKS
 from surveys.api.compute.views import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
@@ -154,7 +154,7 @@ class WallMeasurementOut(serializers.ModelSerializer):
     @extend_schema_field(FindingOut(many=True))
     def get_findings(self, wall_measurement: WallMeasurement) -> Any:
         return in_units(
-            findings_json(wall_findings(wall_measurement.wall())), units_of(self.context["request"])
+            findings_json(WALL_CHECKS.findings(wall_measurement.wall())), units_of(self.context["request"])
         )
 
     @extend_schema_field(QuantityOut(many=True))
@@ -245,8 +245,7 @@ class Pipes(Records):
         answer = ChangeOut(
             {"data": data, "recomputation": recomputation}, context=self.get_serializer_context()
         ).data
-        location = f"/api/v1/recomputations/{recomputation.pk}/"
-        return Response(answer, status=202, headers={"Location": location})
+        return Response(answer, status=202)
 
     @documented(
         responses=PipeDataOut,

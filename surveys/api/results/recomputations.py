@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Count, Prefetch, Q
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone
 from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema_field
@@ -17,8 +18,9 @@ from rest_framework.response import Response
 
 from surveys.api.compute.uncertainty import BudgetRowOut
 from surveys.api.compute.views import FindingOut
-from surveys.api.fields import QuantityOut, SentenceField, in_units, units_of
+from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
+from surveys.api.messages import MessageField
 from surveys.api.results.result_rows import result_documents
 from surveys.api.views import ReadByKeys, Records, documented
 from surveys.models import (
@@ -89,6 +91,16 @@ class ResultOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
+class FactOut(serializers.Serializer):
+    """A named value of a record."""
+
+    name = serializers.CharField()
+    label = serializers.CharField(help_text="The name in words.")
+    value = serializers.JSONField(
+        help_text="Text, number, date, time, boolean or quantity; null if not known."
+    )
+
+
 class StepOut(serializers.Serializer):
     """One record on the way back from a result."""
 
@@ -98,7 +110,7 @@ class StepOut(serializers.Serializer):
     by = serializers.CharField(allow_blank=True)
     at = serializers.DateTimeField(allow_null=True)
     reason = serializers.CharField(allow_blank=True)
-    facts = serializers.DictField(help_text="Name to a text, a number, a date, or a quantity.")
+    facts = FactOut(many=True)
 
 
 class Results(ReadByKeys):
@@ -152,7 +164,7 @@ class ItemOut(serializers.ModelSerializer):
     )
     notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
     change_breakdown = serializers.SerializerMethodField()
-    error = SentenceField(read_only=True)
+    error = MessageField(read_only=True, help_text="The last failure; null if there is none.")
 
     class Meta:
         model = RecomputationItem
@@ -264,7 +276,7 @@ class LargestOut(serializers.Serializer):
 
 
 class FailureOut(serializers.Serializer):
-    error = SentenceField()
+    error = MessageField()
     surveys = serializers.IntegerField()
     combinations = serializers.IntegerField()
 
@@ -300,7 +312,9 @@ class Recomputations(Records):
         """Set what is failed of this recomputation to work again."""
         recomputation = self.get_object()
         recomputation_retry(recomputation=recomputation, now=timezone.now())
-        return self.answer(self.read_again(recomputation), 202)
+        answer = self.answer(self.read_again(recomputation), 202)
+        answer["Location"] = reverse("recomputation-detail", kwargs={"pk": recomputation.pk})
+        return answer
 
     @documented(responses=SummaryOut)
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])

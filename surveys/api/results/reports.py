@@ -121,7 +121,9 @@ class SurveyReports(Once):
             by=cast(User, request.user),
             now=timezone.now(),
         )
-        return Response(ReportOut(with_outdated(Report.objects.all()).get(pk=report.pk)).data, status=201)
+        shown = ReportOut(with_outdated(Report.objects.all()).get(pk=report.pk)).data
+        location = reverse("report-detail", kwargs={"pk": report.pk})
+        return Response(shown, status=201, headers={"Location": location})
 
 
 class SurveyReport(UnitsMixin):

@@ -138,7 +138,7 @@ class LogFormats(Records):
             "multipart/form-data": {
                 "type": "object",
                 "properties": {
-                    "file": {"type": "string", "format": "binary"},
+                    "file": {"type": "string", "format": "binary", "description": "The file."},
                     "format": {"type": "string", "description": "The layout as JSON."},
                 },
                 "required": ["file", "format"],

@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from compute.logs.steady_segments import Stretch
+from compute.logs.steady_segments import SteadySegment
 from surveys.api.compute.views import FindingOut, MessageParametersField
 from surveys.api.fields import KnownQuantityField, QuantityOut, in_units, units_of
 from surveys.api.pipes.measuring_points import check_temperature_source
@@ -217,15 +217,15 @@ class SurveyChangedOut(serializers.Serializer):
     recomputation = RecomputationOut()
 
 
-def stretch_document(stretch: Stretch) -> dict[str, Any]:
-    """A proposed stretch, its flows as quantities."""
+def steady_segment_document(segment: SteadySegment) -> dict[str, Any]:
+    """A proposed segment, its flows as quantities."""
     return {
-        "start": iso_time(stretch.start),
-        "end": iso_time(stretch.end),
-        "readings": stretch.readings,
-        "mean": quantity(stretch.mean, "volume_flow"),
-        "standard_deviation": quantity(stretch.standard_deviation, "volume_flow"),
-        "drift": quantity(stretch.drift, "volume_flow"),
+        "start": iso_time(segment.start),
+        "end": iso_time(segment.end),
+        "readings": segment.readings,
+        "mean": quantity(segment.mean, "volume_flow"),
+        "standard_deviation": quantity(segment.standard_deviation, "volume_flow"),
+        "drift": quantity(segment.drift, "volume_flow"),
     }
 
 

@@ -52,7 +52,7 @@ from surveys.api.surveys.survey_documents import (
     SurveyDataOut,
     SurveyIn,
     SurveyOut,
-    stretch_document,
+    steady_segment_document,
     survey_notes,
     without_pairs,
 )
@@ -165,7 +165,7 @@ class Surveys(ReadByKeys):
         inputs = inputs_in_force(survey_with_inputs(self._log().survey_id))
         flow = survey_flow_log(inputs, wall_measurement_of(inputs), str(inputs.survey.measuring_point))
         stretches = steady_segments(flow.times, flow.values)
-        documents = [in_units(stretch_document(one), units_of(request)) for one in stretches]
+        documents = [in_units(steady_segment_document(one), units_of(request)) for one in stretches]
         return Response(SteadySegmentOut(documents, many=True).data)
 
     @documented(responses=SiteMeterReadingOut(many=True))
@@ -284,6 +284,7 @@ class Surveys(ReadByKeys):
         detail=True,
         methods=["get"],
         renderer_classes=[JSONRenderer, CSVRenderer, ParquetRenderer],
+        filterset_class=None,
         throttled_as="report",
     )
     def readings(self, request: Request, pk: Any = None) -> Any:

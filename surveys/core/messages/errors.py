@@ -7,11 +7,12 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from compute.base.errors import ComputeError
-from compute.base.marks import plain
 from compute.base.messages import Message, message
 from surveys.core.errors import ServiceError
 from surveys.core.messages.rendering import render
 from surveys.core.messages.values import METRIC, Reader
+
+MAX_ERROR_LENGTH = 2000
 
 
 class MessageCode(str):
@@ -36,17 +37,22 @@ def message_of(error: BaseException | Any) -> Message | None:
     return code.message if isinstance(code, MessageCode) else None
 
 
-def code_of(error: ComputeError | ServiceError) -> str:
-    """Return the code of an error for an error of a framework, with the message if there is one."""
-    return MessageCode(error.message) if error.message else error.code
+def failure_of(error: Exception) -> Message:
+    """Return the message of an error that ended a calculation; an unexpected error has the general one."""
+    return message_of(error) or message(
+        "calculation-failed", error=f"{type(error).__name__}: {error}"[:MAX_ERROR_LENGTH].rstrip(".")
+    )
+
+
+def code_of(error: ComputeError | ServiceError) -> MessageCode:
+    """Return the code of an error, with its message, for an error of a framework."""
+    return MessageCode(error.message)
 
 
 def error_text(error: BaseException | Any, reader: Reader = METRIC) -> str:
     """Return the problem and its remedy in the words of the catalogue."""
     if found := message_of(error):
         return render(found, reader).body
-    if isinstance(error, ComputeError | ServiceError):  # A sentence that is not in the catalogue yet.
-        return plain(error.said, reader.units)
     return str(error)
 
 

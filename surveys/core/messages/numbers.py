@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from math import floor, isfinite, log10
 
-from compute.base.marks import System
+from compute.base.unit_table import System
 from compute.base.units import KINDS, from_si, unit_named
 
 SPACE = "\N{NO-BREAK SPACE}"

@@ -9,7 +9,6 @@ from typing import Any
 
 from django.utils import translation
 
-from compute.base.marks import plain
 from compute.base.messages import Message
 from surveys.core.messages.catalogue import CATALOGUE
 from surveys.core.messages.texts import Entry, written
@@ -87,9 +86,6 @@ def findings_read(findings: Iterable[Stored], reader: Reader) -> list[dict[str, 
 
 
 def _read(stored: Stored, reader: Reader) -> dict[str, str]:
-    if is_message(stored):
-        found = render(stored, reader)
-    else:  # A sentence with marked quantities: of records that are not in the catalogue yet.
-        found = Rendered("", plain(stored["detail"], reader.units), "")
+    found = render(stored, reader)
     names = ("title", "detail", "remedy", "body", "text")
     return {name: getattr(found, name) for name in names}

@@ -8,6 +8,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 TERMS: Mapping[str, Promise] = {
+    "provenance-derived": _("derived"),
+    "provenance-unverified": _("not verified against the source"),
+    "provenance-default": _("common practice"),
     "upstream": _("upstream"),
     "downstream": _("downstream"),
     "too-high": _("too high"),

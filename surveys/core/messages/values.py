@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from compute.base.marks import System
+from compute.base.unit_table import System
 from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import UNKNOWN, format_of, number_text, percent_text, quantity_text
 from surveys.core.messages.terms import word_of

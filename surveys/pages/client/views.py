@@ -8,10 +8,11 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext
 from django.views.decorators.http import require_safe
 
 from compute.base.units import System, express
-from surveys.core.messages.numbers import number_text, with_unit
+from surveys.core.messages.numbers import UNKNOWN, number_text, with_unit
 from surveys.documents.formatting import moment
 from surveys.pages.frame import framed, page, units_of
 from surveys.results.traceability import Step, traceability_steps, traceable_results
@@ -28,12 +29,16 @@ def traceability(request: HttpRequest, pk: UUID) -> HttpResponse:
     return page(request, "client/traceability.html", context)
 
 
-def _facts(step: Step, units: System, zone: Any) -> list[tuple[str, Any]]:
-    return [(name, _value_text(value, units, zone)) for name, value in step.facts.items()]
+def _facts(step: Step, units: System, zone: Any) -> list[tuple[Any, Any]]:
+    return [(fact.label, _value_text(fact.value, units, zone)) for fact in step.facts]
 
 
 def _value_text(value: Any, units: System, zone: Any) -> Any:
-    """A quantity with its unit, a time in the site's time zone, a date; any other value unchanged."""
+    """Return a quantity with its unit, a time in the site's time zone, a date, or yes or no; any other value unchanged."""
+    if value is None:
+        return UNKNOWN
+    if isinstance(value, bool):
+        return gettext("yes") if value else gettext("no")
     if isinstance(value, datetime):
         return moment(value, zone)
     if isinstance(value, date):

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from compute.measuring.wall import wall_findings
+from compute.measuring.wall import WALL_CHECKS
 from surveys.core.request_limits import limits_of, wait_for
 from surveys.core.stored_quantities import findings_json
 from surveys.documents.formatting import findings_worded, worded
@@ -67,7 +67,7 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
         return {
             "count": len(readings),
             "figures": [(name, worded(value, "length", units, 2)) for name, value in figures],
-            "findings": findings_worded(findings_json(wall_findings(wall)), units),
+            "findings": findings_worded(findings_json(WALL_CHECKS.findings(wall)), units),
         }
 
     return _fragment(request, "technician/wall_answer.html", answer)

@@ -113,7 +113,7 @@ def _hand_over(
 
 
 def _open(booking: Booking) -> Booking:
-    """The booking, held until the transaction ends."""
+    """Return the booking, locked until the transaction ends."""
     found = Booking.objects.select_for_update().get(pk=booking.pk)
     if found.cancelled_at is not None:
         raise Conflict("cancelled/booking")

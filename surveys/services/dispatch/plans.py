@@ -55,8 +55,8 @@ def plan_request(
 def plan_accept(*, plan: DispatchPlan, jobs: Sequence[str] | None, by: User, now: datetime) -> DispatchPlan:
     """Book the assignments of a plan, for some of its jobs or all, and change these to planned; all or none.
 
-    Raises Conflict for a plan that is not finished, a job without assignment or already accepted, and for anything that
-    has been booked since.
+    Raises Conflict for a plan that is not finished, a job without assignment or already accepted, or for a person or instrument that
+    has been booked since the calculation.
     """
     plan = DispatchPlan.objects.select_for_update(of=("self",)).get(pk=plan.pk)
     if plan.state != DispatchPlan.State.FINISHED or plan.outcome is None:
@@ -78,7 +78,7 @@ def plan_accept(*, plan: DispatchPlan, jobs: Sequence[str] | None, by: User, now
 
 
 def _hold(assignments: Sequence[dict[str, Any]]) -> None:
-    """Lock what will be booked by key, as a log taken in does: in the order of the assignments they would lock each other out."""
+    """Lock the instruments and technicians by key, as a log import does; the order of the assignments could deadlock."""
     instruments = {pk for one in assignments for pk in one["instruments"]}
     instruments_lock(instruments)
     technicians = {one["technician"] for one in assignments}
@@ -110,9 +110,9 @@ def _nudge(plan_id: UUID) -> None:
 
 def _send(plan_id: UUID) -> None:
     try:
-        # Here, for Celery takes as long to load as all of Django, and without a broker nothing is ever sent.
+        # Imported here: Celery takes as long to load as Django, and without a broker nothing is sent.
         from surveys.operations import tasks
 
         tasks.make_plan.apply_async((str(plan_id),), retry=False)
-    except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
+    except Exception as error:  # no caller waits for this thread, so the error is logged here
         logger.warning("broker not reached (%s); the sweep will send plan %s again", error, plan_id)

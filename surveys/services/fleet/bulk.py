@@ -28,7 +28,7 @@ def do_all(
 ) -> dict[int, Problems]:
     """Do every action in order, in one transaction; if one fails, or on a dry run, nothing is stored.
 
-    `hold` takes the locks of all actions first, in the common order, so that two requests cannot deadlock. Returns the problems
+    `hold` takes all locks first, in the common order, so that two requests cannot deadlock. Returns the problems
     by row; `explain` gives the problems of an error, None for an internal error, which is raised.
     """
     wrong: dict[int, Problems] = {}

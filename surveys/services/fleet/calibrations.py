@@ -54,7 +54,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class StatedPoint:
-    """A point of the certificate, with the text as entered."""
+    """A point of the certificate, with its text as entered."""
 
     moment: Moment
     point: Point
@@ -100,7 +100,7 @@ def calibration_record(
     _store_points(calibration, figures.points)
     why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
     change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
-    # A certificate says nothing of the time before it, nor before the one it corrects.
+    # A certificate does not apply to the time before it, nor before the certificate it corrects.
     since = min(one.calibrated_on for one in (calibration, calibration.corrects) if one is not None)
     moved = results_outdated_by_instruments([instrument], since)
     if calibration.corrects is not None:
@@ -113,9 +113,9 @@ def calibration_record(
 def policy_record(
     policy: AcceptancePolicy | IntervalPolicy, *, by: User, now: datetime
 ) -> AcceptancePolicy | IntervalPolicy:
-    """Record a policy; it holds for certificates recorded from now on, and those before keep what they were judged by.
+    """Record a policy; it applies to certificates recorded from now on, and earlier certificates keep their limits.
 
-    Raises ComputeError for an interval that cannot be.
+    Raises ComputeError for an impossible interval.
     """
     if isinstance(policy, IntervalPolicy):
         policy.interval()
@@ -127,8 +127,8 @@ def policy_record(
 def error_correction_policy_record(
     *, policy: ErrorCorrectionPolicy, by: User, now: datetime
 ) -> tuple[ErrorCorrectionPolicy, Recomputation | None]:
-    """Decide whether results are corrected by error curves; those that rest on another decision are recomputed."""
-    # Held until the end, so that a log taken in at the same time sees the policy or is seen by it.
+    """Decide whether results are corrected by error curves; results based on another decision are recalculated."""
+    # Locked until the end, so that a concurrent log import sees the policy or is seen by it.
     instruments = list(instruments_of_policy(policy).select_for_update(no_key=True).order_by("pk"))
     policy.recorded_by, policy.recorded_at = by, now
     record_create(policy)
@@ -144,13 +144,13 @@ def error_correction_policy_record(
 
 
 def instrument_lock(instrument_id: UUID) -> Instrument:
-    """The instrument, held until the transaction ends."""
-    # A log taken in at the same time takes this lock too, and so sees the correction or is seen by it.
+    """Return the instrument, locked until the transaction ends."""
+    # A concurrent log import takes the same lock, and so sees the correction or is seen by it.
     return Instrument.objects.select_for_update(no_key=True).get(pk=instrument_id)
 
 
 def instruments_lock(instrument_ids: Iterable[UUID]) -> None:
-    """Several instruments, held until the transaction ends; by key, as all who hold several do, or they would lock each other out."""
+    """Return several instruments, locked by key until the transaction ends; one common order prevents deadlocks."""
     held = Instrument.objects.select_for_update(no_key=True).filter(pk__in=instrument_ids)
     list(held.order_by("pk"))
 
@@ -158,13 +158,13 @@ def instruments_lock(instrument_ids: Iterable[UUID]) -> None:
 def results_outdated_by_instruments(
     instruments: Sequence[Instrument], since: date | None = None
 ) -> list[Result]:
-    """Results of surveys with any of some instruments, from a day on, that now rest on something else."""
+    """Return results of surveys with given instruments, from a day on, whose inputs in force have changed."""
     used = SurveyData.objects.filter(instruments__in=instruments)
-    # Also those stated to have used it since: their result may still rest on the statement before.
+    # Also surveys corrected to use it since: their result may still be based on the earlier version.
     stated = used.filter(replaced_at__isnull=True).values("survey")
     results = Result.objects.filter(Q(survey_data__in=used) | Q(survey__in=stated))
     if since is not None:
-        # By the site's clock, which may be a day off; what did not move is not taken.
+        # By the site's time zone, which may differ by a day; unchanged results are excluded.
         results = results.filter(survey__started_at__gte=datetime.combine(since - ANY_ZONE, time(0), UTC))
     return results_outdated(results)
 
@@ -191,7 +191,7 @@ def _set_due_date(calibration: Calibration, instrument: Instrument) -> None:
 
 
 def _set_limits(calibration: Calibration, instrument: Instrument, figures: Figures) -> None:
-    """Copy what it is judged by into the calibration, and see that it can be judged."""
+    """Copy the limits into the calibration, and check that they apply to its points."""
     limits, source = figures.limits, LimitsFrom.CERTIFICATE
     if limits is None and figures.points and (policy := acceptance_policy_of(instrument)):
         limits, source = Limits(policy.limit(), policy.rule()), limits_from(policy)

@@ -45,7 +45,7 @@ IN_DATE_STATES = (State.IN_SERVICE,)
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """The readings of a check in SI; only those its kind takes."""
+    """The readings of a check in SI; only those of its kind."""
 
     readings: Sequence[float] = ()
     steps: Sequence[Step] = ()
@@ -62,9 +62,9 @@ class Statement:
 def check_record(
     *, check: IntermediateCheck, statement: Statement, reason: str, by: User, now: datetime
 ) -> IntermediateCheck:
-    """Calculate a check and store it; out of limits the instrument is quarantined, of two meters both.
+    """Calculate a check and store it; an instrument out of limits is quarantined, of two meters both.
 
-    Neither of two meters that disagree is known to be the wrong one. Raises ServiceError for a check of another kind of instrument or
+    Of two meters that disagree, the faulty one is not known. Raises ServiceError for a check of another kind of instrument or
     in the future, Conflict where the corrected check is already corrected, ComputeError for impossible values.
     """
     for instrument in sorted(_of(check), key=lambda one: one.pk):
@@ -88,13 +88,13 @@ def check_record(
 
 
 def check_history(instrument: Instrument, kind: str) -> list[IntermediateCheck]:
-    """The checks of one kind of an instrument in order of time, without corrected ones."""
+    """Return the checks of one kind of an instrument in order of time, without corrected checks."""
     rows = IntermediateCheck.objects.filter(instrument=instrument, kind=kind, corrected_by__isnull=True)
     return list(rows.order_by("performed_at", "id"))
 
 
 def check_trend_of(instrument: Instrument, kind: str) -> Trend | None:
-    """The trend of the checks of a kind against the limits of the latest; None while there are too few."""
+    """Return the trend of the checks of a kind against the limits of the latest; None for too few checks."""
     history = check_history(instrument, kind)
     by_moment = {one.performed_at: one for one in history}
     if not by_moment:
@@ -113,7 +113,7 @@ def check_trend_of(instrument: Instrument, kind: str) -> Trend | None:
 
 
 def trend_json(trend: Trend) -> dict[str, Any]:
-    """A trend as a document of SI quantities."""
+    """Return a trend as a document of SI quantities."""
     return {
         "significant": trend.significant,
         "days_to_action": trend.days_to_action,

@@ -14,7 +14,7 @@ from django.db.models import Q
 from compute.base.errors import NotEnough
 from compute.base.messages import term
 from compute.calibration.control_chart import Calibrated, control_chart
-from compute.calibration.intervals import Bounds, Found, Proposal, in_use, staircase
+from compute.calibration.intervals import AsFoundResult, Bounds, Proposal, in_use, staircase
 from compute.calibration.reliability import Observed, reliability_interval
 from surveys.calibration.conformity import conformity_of, error_kind, points_of
 from surveys.calibration.due_list import hours_of_use, office_today
@@ -32,7 +32,7 @@ Decision = IntervalReview.Decision
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """Method and bounds of a review; hours and target for the methods that take them."""
+    """Method and bounds of a review; hours and target for the methods that use them."""
 
     method: Method
     min_days: float
@@ -96,7 +96,7 @@ def interval_review_decide(
 
 
 def _history(instrument: Instrument, today: date) -> list[Calibration]:
-    """The instrument's calibrations in force once, by day; of two on one day the one recorded last."""
+    """Return the instrument's calibrations in force by day; of two on one day the later record."""
     rows = Calibration.objects.filter(
         instrument=instrument, corrected_by__isnull=True, calibrated_on__lte=today
     )
@@ -118,12 +118,12 @@ def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration]
     if wish.method == Method.RELIABILITY:
         return _by_type(instrument, wish, bounds)
     start = history[0].calibrated_on
-    found = [Found(float((day - start).days), share) for day, share in _shares(history)]
+    found = [AsFoundResult(float((day - start).days), share) for day, share in _shares(history)]
     return staircase(found, current, bounds)
 
 
 def _shares(history: Sequence[Calibration]) -> list[tuple[date, float]]:
-    """Of each calibration with as-found points and limits the largest share of the permissible error."""
+    """Return the largest fraction of the permissible error of each calibration with as-found points and limits."""
     found = ((one.calibrated_on, conformity_of(one, Moment.AS_FOUND)) for one in history)
     return [
         (day, conformity.largest_fraction_of_limit) for day, conformity in found if conformity is not None
@@ -131,7 +131,7 @@ def _shares(history: Sequence[Calibration]) -> list[tuple[date, float]]:
 
 
 def _by_drift(instrument: Instrument, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
-    """The control chart of the reference value that most calibrations have in common; of several that with the largest share of its limit."""
+    """Propose by the control chart of the most common reference value; of several the one with the largest fraction of its limit."""
     form = "relative" if instrument.kind == Kind.METER else "absolute"
     judged = [one for one in history if one.maximum_permissible_error() is not None]
     common = Counter(
@@ -175,10 +175,10 @@ def _points_at(
 
 
 def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
-    """The staircase over hours of use, with the calendar behind it."""
+    """Propose by the staircase over hours of use, with a limit in days."""
     use = hours_of_use(instrument, history[0].calibrated_on)
     hours = [(sum(count for at, count in use if at < day), share) for day, share in _shares(history)]
-    found = [Found(at, share) for at, share in hours if at > 0]
+    found = [AsFoundResult(at, share) for at, share in hours if at > 0]
     if not found:
         raise NotEnough(field="method", variant="hours-of-use")
     last = [at for at, _ in hours]
@@ -191,7 +191,7 @@ def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], 
 
 
 def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
-    """The share of the type found in tolerance, after the interval they mostly had."""
+    """Propose by the fraction of the type found in tolerance, after its usual interval."""
     rows = (
         Calibration.objects.filter(
             Q(instrument__kind=instrument.kind, instrument__type_name=instrument.type_name),

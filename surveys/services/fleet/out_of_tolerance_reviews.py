@@ -45,7 +45,7 @@ class Decision:
 def review_open(calibration: Calibration, *, by: User, now: datetime) -> OutOfToleranceReview | None:
     """Open a review of every result a calibration affects, in the caller's transaction; None without affected results.
 
-    Its recomputation calculates each result with the as-found error; it replaces nothing.
+    Its recalculation gives each result with the as-found error; it replaces no result.
     """
     period = affected_period_of(calibration)
     if period is None:

@@ -1,4 +1,4 @@
-"""Calendar feeds: an address with a token of its own, kept as a digest, that can be revoked."""
+"""Calendar feeds: revocable addresses with a token, stored as a digest."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ PEOPLE = frozenset({Role.TECHNICIAN, *Role.office_roles()})
 def calendar_feed_make(
     *, owner: User, now: datetime, label: str = "", subject: str = FeedSubject.DUE_DATES
 ) -> tuple[CalendarFeed, str]:
-    """A new feed with its token, which is known here and never again."""
+    """Create a feed; its token is returned only once."""
     token = secrets.token_urlsafe(32)
     feed = CalendarFeed.objects.create(
         owner=owner, label=label, subject=subject, token_sha256=_digest(token), created_at=now
@@ -33,15 +33,15 @@ def calendar_feed_make(
 
 @transaction.atomic
 def calendar_feed_revoke(*, feed: CalendarFeed, now: datetime) -> None:
-    """Stop a feed; one that was stopped stays so."""
+    """Revoke a feed; a revoked feed is unchanged."""
     if CalendarFeed.objects.filter(pk=feed.pk, revoked_at__isnull=True).update(revoked_at=now):
         audit_write(Action.CHANGED, feed, before={"revoked_at": None}, after={"revoked_at": now})
 
 
 def calendar_feed_open(token: str, now: datetime) -> CalendarFeed | None:
-    """The feed a token opens; None if it is unknown or revoked, or its owner may not see instruments any more.
+    """Return the feed of a token; None if it is unknown or revoked, or its owner may no longer see instruments.
 
-    A calendar program comes every few minutes: its use is noted, and stands in the log once a day.
+    A calendar program requests it every few minutes: each use is recorded, and the audit log has one entry a day.
     """
     found = CalendarFeed.objects.select_related("owner").filter(
         token_sha256=_digest(token), revoked_at__isnull=True, owner__is_active=True, owner__role__in=PEOPLE
@@ -56,5 +56,5 @@ def calendar_feed_open(token: str, now: datetime) -> CalendarFeed | None:
 
 
 def _digest(token: str) -> str:
-    # The token is 256 random bits: there is nothing to guess, so that a plain digest will do.
+    # The token has 256 random bits and cannot be guessed, so a plain digest is sufficient.
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

@@ -1,4 +1,4 @@
-"""Users: invited, changed and deactivated; and service accounts."""
+"""Users (invitation, change, deactivation) and service accounts."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import secrets
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -30,7 +31,7 @@ from surveys.services.audit import USER_FIELDS, audit_write, record_changed, rec
 from surveys.services.people.sign_in import password_accepted
 from surveys.services.people.tokens import tokens_end
 
-# Whom the office may invite; an administrator may invite anybody.
+# Roles that the office may invite; an administrator may invite every role.
 INVITED_BY_OFFICE = frozenset({Role.CLIENT, Role.TECHNICIAN, Role.OFFICE})
 
 
@@ -54,9 +55,9 @@ def service_account_make(*, username: str, role: str, client: Client | None) -> 
 
 @transaction.atomic
 def user_change(*, user: User, changes: Mapping[str, Any], by: User, now: datetime) -> User:
-    """Change what a user may do: role, client, whether active. Who is not active any more has no tokens either.
+    """Change a user's role, client or active state. Deactivation also revokes the user's tokens.
 
-    The administrator's pages go with the role. Raises Conflict for oneself and for somebody who has left.
+    The role decides on access to the admin pages. Raises Conflict for oneself and for a deactivated user.
     """
     user = User.objects.select_for_update().get(pk=user.pk)
     before = record_values(user)
@@ -80,9 +81,9 @@ def user_change(*, user: User, changes: Mapping[str, Any], by: User, now: dateti
 
 @transaction.atomic
 def user_leave(*, user: User, by: User, now: datetime) -> User:
-    """Deactivate somebody who leaves and blank their personal data; what they did stays, as done by a former user.
+    """Deactivate a user who leaves and erase their personal data; their records remain, as those of a former user.
 
-    Done again it changes nothing.
+    A repetition has no effect.
     """
     user = User.objects.select_for_update().get(pk=user.pk)
     if user.pk == by.pk:
@@ -99,7 +100,7 @@ def user_leave(*, user: User, by: User, now: datetime) -> User:
     tokens_end(user=user, now=now)
     TOTPDevice.objects.filter(user=user).delete()
     RecoveryCode.objects.filter(user=user).delete()
-    # Answers kept for a repeated request may name the person.
+    # Responses stored for repeated requests may name the person.
     IdempotencyKey.objects.filter(user=user).delete()
     CalendarFeed.objects.filter(owner=user, revoked_at__isnull=True).update(revoked_at=now)
     Invitation.objects.filter(accepted_by=user).update(email="", username=user.username)
@@ -119,7 +120,7 @@ def _has_left(user: User) -> bool:
 
 
 def check_client_of_role(role: str, client: Client | None) -> None:
-    """A client viewer has an organisation, and nobody else has one."""
+    """Require a client organisation for client viewers, and none for other users."""
     if role == Role.CLIENT and client is None:
         raise ServiceError("client-missing", field="client")
     if role != Role.CLIENT and client is not None:
@@ -130,9 +131,9 @@ def check_client_of_role(role: str, client: Client | None) -> None:
 def invitation_send(
     *, invitation: Invitation, link_of: Callable[[str], str], by: User, now: datetime
 ) -> Invitation:
-    """Invite a person by e-mail with a link of their own, which serves once.
+    """Invite a person by e-mail with a personal link, valid once.
 
-    Raises NotAllowed for a role this user cannot give, Conflict for a name taken, MailFailed if the mail server refuses.
+    Raises NotAllowed for a role this user cannot give, Conflict for an existing name, MailFailed if the mail server rejects the message.
     """
     if by.role != Role.ADMINISTRATOR and invitation.role not in INVITED_BY_OFFICE:
         raise NotAllowed("role-not-yours", field="role")
@@ -151,14 +152,15 @@ def invitation_send(
 
 
 def _mail(invitation: Invitation, link: str) -> None:
+    expires_at = invitation.expires_at.astimezone(ZoneInfo(settings.OFFICE_TIME_ZONE))
     lines = (
         _("You are invited to Flow Surveys as {role}. Your user name is {username}.").format(
             role=invitation.get_role_display(), username=invitation.username
         ),
         "",
-        _(
-            "Choose a password with this link. The link can be used once and is valid until {time} UTC:"
-        ).format(time=f"{invitation.expires_at:%Y-%m-%d %H:%M}"),
+        _("Choose a password with this link. The link can be used once and is valid until {time}:").format(
+            time=f"{expires_at:%Y-%m-%d %H:%M %Z}"
+        ),
         link,
         "",
         _(
@@ -172,7 +174,7 @@ def _mail(invitation: Invitation, link: str) -> None:
 
 
 def invitation_open(token: str, now: datetime) -> Invitation | None:
-    """The invitation a link opens; None if it is unknown, used, revoked or too old."""
+    """Return the invitation of a link; None if it is unknown, used, revoked or expired."""
     return Invitation.objects.filter(
         token_sha256=_digest(token), accepted_at__isnull=True, revoked_at__isnull=True, expires_at__gt=now
     ).first()
@@ -180,14 +182,14 @@ def invitation_open(token: str, now: datetime) -> Invitation | None:
 
 @transaction.atomic
 def invitation_accept(*, token: str, password: str, now: datetime) -> User | None:
-    """The new user, with the password they chose; None if the link has served, even a moment ago.
+    """Create the user with the chosen password; None if the link is used, also by a concurrent request.
 
-    Raises ServiceError for a weak password, Conflict for a name taken meanwhile.
+    Raises ServiceError for a weak password, Conflict for a name that exists since the invitation.
     """
     found = invitation_open(token, now)
     if found is None:
         return None
-    # One at a time: the second of two reads the link as used.
+    # One at a time: the later of two requests reads the link as used.
     invitation = Invitation.objects.select_for_update().get(pk=found.pk)
     if invitation.accepted_at is not None or invitation.revoked_at is not None:
         return None
@@ -206,7 +208,7 @@ def invitation_accept(*, token: str, password: str, now: datetime) -> User | Non
 
 @transaction.atomic
 def invitation_revoke(*, invitation: Invitation, now: datetime) -> None:
-    """Revoke an invitation; one that was accepted does not change."""
+    """Revoke an invitation; an accepted invitation is unchanged."""
     if Invitation.objects.filter(pk=invitation.pk, accepted_at__isnull=True, revoked_at__isnull=True).update(
         revoked_at=now
     ):
@@ -214,5 +216,5 @@ def invitation_revoke(*, invitation: Invitation, now: datetime) -> None:
 
 
 def _digest(token: str) -> str:
-    # 256 random bits: there is nothing to guess, so that a plain digest will do.
+    # 256 random bits cannot be guessed, so a plain digest is sufficient.
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

@@ -1,4 +1,4 @@
-"""Signing in with name, password and, where there is one, a second factor; and changing these."""
+"""Sign-in with name, password and second factor, and changes of these."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ RECOVERY_CODES = 10
 
 
 class SignInRejected(ServiceError):
-    """Nobody is signed in by this (401)."""
+    """The credentials are not valid (401)."""
 
     status = 401
 
 
 class PeopleBackend(ModelBackend):
-    """Passwords of people; a service account has none, and none works if it is given one."""
+    """Authentication by password, of people only; service accounts cannot sign in with a password."""
 
     def user_can_authenticate(self, user: User | None) -> bool:  # type: ignore[override]
         return super().user_can_authenticate(user) and not getattr(user, "is_service_account", False)
@@ -43,9 +43,9 @@ class PeopleBackend(ModelBackend):
 def credentials_check(
     request: HttpRequest, *, username: str, password: str, one_time_code: str, now: datetime
 ) -> User:
-    """The user who signs in with these; raises SignInRejected, the same for a wrong name and a wrong password.
+    """Return the user with these credentials; raises SignInRejected, the same for a wrong name and a wrong password.
 
-    A locked name is answered by the lock's own middleware, whatever is raised here.
+    The middleware of the lock responds for a locked name, whatever is raised here.
     """
     user = password_check(request, username=username, password=password)
     if second_factor_of(user) is not None:
@@ -60,7 +60,7 @@ def credentials_check(
 
 
 def password_check(request: HttpRequest, *, username: str, password: str) -> User:
-    """The user with that name and password; a failure counts towards the lock."""
+    """Return the user with that name and password; a failure counts towards the lock."""
     user = authenticate(request, username=username, password=password)
     if not isinstance(user, User):
         _failed(request, username)
@@ -69,9 +69,9 @@ def password_check(request: HttpRequest, *, username: str, password: str) -> Use
 
 
 def _failed(request: HttpRequest, username: str) -> None:
-    """Record a failed sign-in in the audit log; not again while the name is locked. The name typed may be anything: it is not kept."""
+    """Record a failed sign-in in the audit log; not again while the name is locked. The entered name may contain a secret and is not stored."""
     counted = getattr(request, "axes_failures_since_start", None) is not None
-    # Asked for an unknown name too: both take the same time.
+    # Also evaluated for an unknown name, so that both take the same time.
     known = User.objects.filter(username=username).first()
     if counted:
         locked = getattr(request, "axes_locked_out", False)
@@ -85,7 +85,7 @@ def password_change(*, user: User, new: str, now: datetime) -> None:
     if user.is_service_account:
         raise Conflict("service-account")
     user.set_password(new)
-    # A session carries a digest of the password, so that it ends with it.
+    # A session carries a digest of the password, so it ends with the password.
     user.save(update_fields=["password"])
     tokens_end(user=user, now=now)
     audit_write(Action.PASSWORD_CHANGED, user)
@@ -103,12 +103,12 @@ def password_accepted(password: str, user: User, *, field: str) -> None:
 
 
 def second_factor_of(user: User) -> TOTPDevice | None:
-    """The second factor a user has confirmed."""
+    """Return the confirmed second factor of a user."""
     return TOTPDevice.objects.filter(user=user, confirmed=True).first()
 
 
 def second_factor_begun(user: User) -> TOTPDevice | None:
-    """The second factor of a user that is not confirmed yet."""
+    """Return the unconfirmed second factor of a user."""
     return TOTPDevice.objects.filter(user=user, confirmed=False).first()
 
 
@@ -121,7 +121,7 @@ def second_factor_enrolment_required(user: User) -> bool:
 
 @transaction.atomic
 def second_factor_begin(*, user: User) -> TOTPDevice:
-    """A secret for the user's authenticator app, to be confirmed with a code; an unconfirmed one is replaced."""
+    """Create a secret for the user's authenticator app, to be confirmed with a code; an unconfirmed secret is replaced."""
     if second_factor_of(user) is not None:
         raise Conflict("second-factor-exists")
     TOTPDevice.objects.filter(user=user).delete()
@@ -155,7 +155,7 @@ def second_factor_remove(*, user: User) -> None:
 
 @transaction.atomic
 def _code_fits(user: User, code: str, now: datetime) -> bool:
-    """Whether a code is the current one, or an unused recovery code; each is accepted once."""
+    """Return whether a code is the current code or an unused recovery code; each is accepted once."""
     unused = RecoveryCode.objects.filter(
         user=user, code_sha256=_digest(code.strip().lower()), used_at__isnull=True
     )
@@ -166,5 +166,5 @@ def _code_fits(user: User, code: str, now: datetime) -> bool:
 
 
 def _digest(code: str) -> str:
-    # 80 random bits: there is nothing to guess, so that a plain digest will do.
+    # 80 random bits cannot be guessed, so a plain digest is sufficient.
     return hashlib.sha256(code.encode("utf-8", "replace")).hexdigest()

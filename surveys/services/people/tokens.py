@@ -1,4 +1,4 @@
-"""Tokens: made, told apart, used and ended."""
+"""Tokens: creation, identification, use and revocation."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from surveys.services.audit import audit_write
 
 MAX_LIFETIME = timedelta(days=366)
 SIGN_IN_LIFE = timedelta(days=30)
-# The last use is written no oftener, so that a read stays a read.
+# Minimum interval between records of the last use, so that most reads do not write.
 USE_RECORDED_INTERVAL = timedelta(minutes=1)
 
 
@@ -26,7 +26,7 @@ USE_RECORDED_INTERVAL = timedelta(minutes=1)
 def token_make(
     *, user: User, name: str, scope: str, life: timedelta, by: User | None = None
 ) -> tuple[ApiToken, str]:
-    """A new token of a user, which is known here and never again."""
+    """Create a token of a user; it is returned only once."""
     digest, secret = get_digest_token()
     token = ApiToken.objects.create(
         user=user,
@@ -44,18 +44,18 @@ def token_make(
 
 @transaction.atomic
 def token_revoke(*, token: ApiToken, now: datetime) -> None:
-    """End a token; one that has ended stays so."""
+    """Revoke a token; a revoked token is unchanged."""
     if ApiToken.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=now):
         audit_write(Action.CHANGED, token, before={"revoked_at": None}, after={"revoked_at": now})
 
 
 def tokens_end(*, user: User, now: datetime) -> None:
-    """End every token of a user."""
+    """Revoke every token of a user."""
     ApiToken.objects.filter(user=user, revoked_at__isnull=True).update(revoked_at=now)
 
 
 def token_found(secret: str, now: datetime) -> ApiToken | None:
-    """The token somebody sent, if it is in force; its use is noted."""
+    """Return the token of a request, if it is in force, and record its use."""
     wanted = hash_token(secret)
     in_force = ApiToken.objects.select_related("user").filter(
         Q(expiry__isnull=True) | Q(expiry__gt=now),

@@ -1,4 +1,4 @@
-"""Materials and media of the office's own: added, and revised with all that rests on them."""
+"""Custom materials and media: creation, and revision with the pipes based on them."""
 
 from __future__ import annotations
 
@@ -37,9 +37,9 @@ FIRST_ENTRY = "first entry"
 def custom_material_create(
     *, material: CustomMaterial, data: CustomMaterialData, by: User, now: datetime
 ) -> CustomMaterial:
-    """A new material with its first figures.
+    """Create a custom material with its first values.
 
-    Raises Conflict if the library has that name, ServiceError for figures that cannot be.
+    Raises Conflict if the library has that name, ServiceError for impossible values.
     """
     _check_name(material.name, (solid.name for solid in solids()))
     record_create(material)
@@ -52,7 +52,7 @@ def custom_material_create(
 def custom_medium_create(
     *, medium: CustomMedium, data: CustomMediumData, by: User, now: datetime
 ) -> CustomMedium:
-    """A new medium with its first table.
+    """Create a custom medium with its first table.
 
     Raises Conflict if the library has that name, ComputeError for a table that cannot be read.
     """
@@ -67,9 +67,9 @@ def custom_medium_create(
 def custom_material_revise(
     *, material: CustomMaterial, data: CustomMaterialData, by: User, now: datetime
 ) -> list[Recomputation]:
-    """New values because the old ones were wrong; every pipe based on the old values is corrected.
+    """Replace wrong values of a custom material; every pipe based on them is corrected.
 
-    Raises ServiceError for figures that cannot be, by themselves or on one of the pipes.
+    Raises ServiceError for values that are impossible, also on one of the pipes.
     """
     of_material = Q(custom_material_data__material=material) | Q(custom_lining_data__material=material)
     _lock_pipes(of_material)
@@ -87,9 +87,9 @@ def custom_material_revise(
 def custom_medium_revise(
     *, medium: CustomMedium, data: CustomMediumData, by: User, now: datetime
 ) -> list[Recomputation]:
-    """A new table because the old one was wrong; every pipe based on the old table is corrected.
+    """Replace a wrong table of a custom medium; every pipe based on it is corrected.
 
-    Raises ComputeError for a table that cannot be read, ServiceError if it does not do for one of the pipes.
+    Raises ComputeError for a table that cannot be read, ServiceError if it is unsuitable for one of the pipes.
     """
     of_medium = Q(custom_medium_data__medium=medium)
     _lock_pipes(of_medium)
@@ -131,15 +131,15 @@ def _store_medium(data: CustomMediumData, by: User, now: datetime) -> None:
     record_create(data)
 
 
-def _lock_pipes(rests_on: Q) -> None:
-    # Pipes before the material or medium: whoever changes a pipe takes the two in that order.
-    pipes = PipeData.objects.filter(rests_on).values("pipe")
+def _lock_pipes(based_on: Q) -> None:
+    # Pipes before the material or medium: the same order as a change of a pipe.
+    pipes = PipeData.objects.filter(based_on).values("pipe")
     list(Pipe.objects.select_for_update(no_key=True).filter(pk__in=pipes).order_by("pk"))
 
 
-def _in_force(rests_on: Q) -> QuerySet[PipeData]:
-    """The versions of pipe data that nothing has corrected, whatever their dates."""
-    rows = PipeData.objects.filter(rests_on, corrected_by__isnull=True)
+def _in_force(based_on: Q) -> QuerySet[PipeData]:
+    """Return the uncorrected versions of pipe data, of any date."""
+    rows = PipeData.objects.filter(based_on, corrected_by__isnull=True)
     return rows.select_related("pipe", "wall_measurement").order_by("pipe_id", "recorded_at", "id")
 
 
@@ -162,7 +162,7 @@ def _with_medium(row: PipeData, data: CustomMediumData) -> CustomMediumEntry:
     )
 
 
-# The message of an error of the physics together with the pipe that it is about.
+# The message of a physics error, with the pipe.
 OF_A_PIPE = {"out-of-range": "out-of-range/pipe", "not-enough-data": "not-enough-data/pipe"}
 
 
@@ -182,7 +182,7 @@ def _correct(
         )
     except ComputeError as error:
         key = OF_A_PIPE.get(error.code)
-        if key is None or error.message is None:
+        if key is None:
             raise ServiceError.of(error) from None
         pipe_name = record("pipe", row.pipe_id, str(row.pipe))
         raise ServiceError(key, pipe=pipe_name, cause=error.message) from None

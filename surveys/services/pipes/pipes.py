@@ -1,4 +1,4 @@
-"""Pipes, and what is found out about them: first data, corrections, modifications, wall measurements."""
+"""Pipes: first data, corrections, modifications, wall measurements."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ from surveys.services.results.recomputations import recomputation_start
 
 @dataclass(frozen=True, slots=True)
 class PipeStatement:
-    """A pipe and its medium as somebody states them, with the text they typed by request path."""
+    """A pipe and its medium as entered, with the entered text by request path."""
 
     pipe: PipeEntry
     medium: MediumEntry
@@ -57,9 +57,9 @@ def pipe_create(
     now: datetime,
     wanted_id: UUID | None = None,
 ) -> Pipe:
-    """A new pipe with its first data.
+    """Create a pipe with its first data.
 
-    Raises ComputeError if the physics cannot take it (no bore left, an unknown material).
+    Raises ComputeError for impossible data (no bore left, an unknown material).
     """
     pipe = Pipe(id=chosen_id(Pipe, wanted_id), site=site, name=name, description=description)
     record_create(pipe)
@@ -79,9 +79,9 @@ def pipe_correct(
     by: User,
     now: datetime,
 ) -> tuple[PipeData, Recomputation]:
-    """New pipe data because the old was always wrong. Every survey based on the old data is recalculated.
+    """Correct pipe data that was always wrong. Every survey based on it is recalculated.
 
-    Raises Conflict if that version was corrected already: look at the newer one first.
+    Raises Conflict if that version is already corrected.
     """
     _lock(pipe)
     if corrects.pipe_id != pipe.id:
@@ -109,7 +109,7 @@ def pipe_alter(
     by: User,
     now: datetime,
 ) -> tuple[PipeData, Recomputation]:
-    """New pipe data because the pipe itself changed on a date. Surveys before that date keep their pipe data."""
+    """Record new pipe data of a pipe modified on a date. Surveys before that date keep their pipe data."""
     _lock(pipe)
     data = _data(pipe, statement, change=Change.MODIFICATION, valid_from=valid_from, by=by, now=now)
     data.reason, data.wall_measurement = said(reason), _wall_measurement_of(pipe, wall_measurement)
@@ -121,7 +121,7 @@ def pipe_alter(
 def measured_wall(
     pipe: Pipe, gauge: Instrument, readings_m: Sequence[float], gauge_velocity_setting_m_s: float | None
 ) -> Wall:
-    """The wall thickness from readings of a pipe, without storing them."""
+    """Return the wall thickness from readings of a pipe, without storing them."""
     if gauge.kind != Kind.THICKNESS_GAUGE:
         raise ServiceError("wrong-instrument/not-a-thickness-gauge", field="gauge")
     if gauge.standard_uncertainty_m is None:
@@ -150,7 +150,7 @@ def wall_measurement_record(
 ) -> WallMeasurement:
     """Store wall-thickness readings, with their mean, standard deviation and standard uncertainty of the mean.
 
-    Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are kept as shown.
+    Readings of a gauge set to another sound speed than that of the pipe's material are corrected; they are stored as shown.
     """
     wall = measured_wall(pipe, gauge, readings_m, gauge_velocity_setting_m_s)
     wall_measurement = WallMeasurement(
@@ -181,7 +181,7 @@ def _recompute(data: PipeData, cause: str) -> Recomputation:
 
 
 def _wall_sound_speed(pipe: Pipe) -> tuple[float | None, float]:
-    """Longitudinal sound speed of a pipe's wall, and its relative standard uncertainty from the range of the sources."""
+    """Return the longitudinal sound speed of a pipe's wall, and its relative standard uncertainty from the range of the sources."""
     data = pipe_data_valid(PipeData.objects.filter(pipe=pipe), date.max)
     if data is None:
         return None, 0.0
@@ -194,7 +194,7 @@ def _wall_sound_speed(pipe: Pipe) -> tuple[float | None, float]:
 
 
 def version_to_correct(pipe: Pipe, at: date) -> PipeData:
-    """The version in force at a date: what a correction is about unless it names another."""
+    """Return the version in force at a date, the default of a correction."""
     data = pipe_data_at(pipe, at) or pipe_data_valid(pipe.data.all(), date.max)
     if data is None:
         raise Conflict("no-pipe-data/correction")
@@ -202,7 +202,7 @@ def version_to_correct(pipe: Pipe, at: date) -> PipeData:
 
 
 def _lock(pipe: Pipe) -> None:
-    # One at a time for a pipe: corrections, modifications and the taking in of logs see each other's work.
+    # One at a time for a pipe: corrections, modifications and log imports see each other's changes.
     Pipe.objects.select_for_update(no_key=True).get(pk=pipe.pk)
 
 

@@ -1,4 +1,4 @@
-"""Set-ups: worked out from the pipe data of the day and kept."""
+"""Set-ups: calculated from the pipe data of the day and stored."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from surveys.services.records import chosen_id
 
 @dataclass(frozen=True, slots=True)
 class SetupWish:
-    """What is asked of a set-up: SI values; None lets the physics recommend or the pipe data answer."""
+    """Requested values of a set-up, SI; None: as recommended or as in the pipe data."""
 
     transducers: Instrument
     meter: Instrument | None = None
@@ -37,7 +37,7 @@ def setup_calculate(
 ) -> Setup:
     """Calculate the set-up of a transducer pair at a measuring point, and store it.
 
-    Raises ComputeError when no beam passes, Conflict when the pipe has no data for today or the id wanted is taken,
+    Raises ComputeError when no beam passes, Conflict when the pipe has no data for today or the id exists,
     ServiceError when the instrument is not a transducer pair.
     """
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())

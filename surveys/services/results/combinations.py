@@ -1,4 +1,4 @@
-"""Combinations: created by people, or automatically for further paths; renamed, retired, restored."""
+"""Combinations: creation by people or for further paths, change of name, retirement, restoration."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ def combination_create(
 ) -> Combination:
     """Combine surveys of one site: a sum, a difference (the first less the second) or a mean.
 
-    Where each has a result the combined one is computed at once, else when the last gets its log. Raises ServiceError for
+    If each has a result, the combined result is calculated at once, else with the log of the last. Raises ServiceError for
     parts that cannot belong together, ComputeError if their logs have no time in common.
     """
     _check_parts(combination.kind, combination.site, surveys)
     combination.created_by, combination.created_at = by, now
     ids = [survey.pk for survey in surveys]
     while True:
-        # The logs are read outside the transaction; if a part moves meanwhile, once more.
+        # The logs are read outside the transaction, and again if a part changes before it.
         results = results_of(ids)
         draft = CombinedDraft(
             combination, results, None, combined_flow(combination.kind, results) if results else None
@@ -49,16 +49,16 @@ def combination_create(
 
 
 def combination_resume(*, combination: Combination, now: datetime) -> None:
-    """Take a retired combination up again: it is brought to the results its parts have by now."""
+    """Restore a retired combination, with the current results of its parts."""
     making = CombinationOccasion(Cause.COMBINATION, f"{combination.name} was taken up again.", now)
     with transaction.atomic():
         combinations_settle([combination], making)
 
 
 def combinations_extend(survey: Survey, *, by: User, now: datetime) -> None:
-    """Combine what a survey that just got its first result is a part of, in the caller's transaction.
+    """Combine the combinations of a survey with its first result, in the caller's transaction.
 
-    The caller holds the survey's pipe. A further path becomes a part of the paths at its point.
+    The caller has locked the survey's pipe. A further path becomes a part of the paths at its point.
     """
     if survey.primary_survey is not None:
         _join_paths(survey.primary_survey, survey, by, now)

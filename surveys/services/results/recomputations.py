@@ -27,7 +27,7 @@ from surveys.services.records import said
 
 logger = logging.getLogger(__name__)
 
-# Sends after the answer: a broker that hangs holds up nobody's request.
+# Sends after the response, so that a slow broker does not delay a request.
 _sender = ThreadPoolExecutor(max_workers=1, thread_name_prefix="nudge")
 
 
@@ -70,8 +70,8 @@ def recomputation_start(change: Change, moved: Sequence[Result]) -> Recomputatio
 
 
 def recomputation_extend(recomputation: Recomputation, results: Sequence[Result], now: datetime) -> None:
-    """More work for a run that may be finished already, in the caller's transaction."""
-    # Locked, so that whoever closes it comes before or after.
+    """Add surveys to a recalculation that may be finished, in the caller's transaction."""
+    # Locked, so that it cannot be closed at the same time.
     Recomputation.objects.select_for_update().get(pk=recomputation.pk)
     RecomputationItem.objects.bulk_create(
         [
@@ -89,7 +89,7 @@ def recomputation_extend(recomputation: Recomputation, results: Sequence[Result]
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """The result of the current method for a survey; `error` where there is none."""
+    """The result of the current method for a survey; `error` where no result is possible."""
 
     before: Result
     volume_flow_m3_s: float = math.nan
@@ -116,7 +116,7 @@ def method_preview(since: datetime) -> Iterator[Preview]:
 def recompute_by_method(*, since: datetime, reason: str, by: User, now: datetime) -> Recomputation:
     """Recalculate by the current method all results of earlier ones, of surveys from a time on.
 
-    Raises ServiceError where no reason is given.
+    Raises ServiceError without a reason.
     """
     change = Change(Cause.METHOD, said(reason), by, now, {})
     return recomputation_start(change, list(_of_earlier_methods(since)))
@@ -133,7 +133,7 @@ def recomputation_retry(*, recomputation: Recomputation, now: datetime) -> int:
 
     Raises Conflict if none has failed.
     """
-    # Locked, so that whoever closes it comes before or after.
+    # Locked, so that it cannot be closed at the same time.
     Recomputation.objects.select_for_update().get(pk=recomputation.pk)
     failed = RecomputationItem.objects.filter(
         recomputation=recomputation, state=RecomputationItem.State.FAILED
@@ -154,17 +154,17 @@ def workers_notify(recomputation: Recomputation, items: int) -> None:
     A broker that is down costs time, not work: the sweep sends again.
     """
     if settings.CELERY_BROKER_URL:
-        # In the request's context, so that the task's log lines have the request's id.
+        # With the request's context, so that the task's log lines have the request's id.
         _sender.submit(copy_context().run, _send, recomputation.pk, items)
 
 
 def _send(recomputation_id: UUID, items: int) -> None:
     try:
-        # Here, for Celery takes as long to load as all of Django, and without a broker nothing is ever sent.
+        # Imported here: Celery takes as long to load as Django, and without a broker nothing is sent.
         from surveys.operations import tasks
 
         tasks.send(recomputation_id, items)
-    except Exception as error:  # nobody waits for this thread: what went wrong is told here or nowhere
+    except Exception as error:  # no caller waits for this thread, so the error is logged here
         logger.warning(
             "broker not reached (%s); the sweep will send recomputation %s again", error, recomputation_id
         )

@@ -1,4 +1,4 @@
-"""Reports issued, and issued again."""
+"""Reports: draft, issue and reissue."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _same_statement(
 def report_content(report: Report, address: str) -> tuple[bytes, bool]:
     """Return the content of an issued report, and whether it is unchanged since its issue.
 
-    If an instrument was put under review or decided on since, the report carries that notice until it is reissued.
+    If a review of an instrument was opened or decided since, the report carries that notice until it is reissued.
     """
     result = traceable_results().get(pk=report.result_id)
     if _told(result, paths_result(result.survey, report.issued_at)) == report.notices:
@@ -94,7 +94,7 @@ def report_content(report: Report, address: str) -> tuple[bytes, bool]:
 
 
 def _page_of(result: Result, site_address: str) -> str:
-    """The page a report's QR code leads to."""
+    """Return the address in a report's QR code."""
     return f"{site_address}results/{result.pk}/traceability/"
 
 

@@ -1,4 +1,4 @@
-"""Logs: a logger's file taken in for a survey and reduced to its first result; layouts tried out."""
+"""Import of the log of a survey, and the first result calculated from it."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ from surveys.services.fleet.calibrations import instruments_lock
 from surveys.services.fleet.out_of_tolerance_reviews import reviews_extend
 from surveys.services.results.combinations import combinations_extend
 
-# Parts are about a megabyte each: so many go into one INSERT.
+# Parts in one INSERT; each is about a megabyte.
 ROWS_PER_BATCH = 16
 
 
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """A file as it comes, its name, and the log format to read it by; None: the plain log format."""
+    """An uploaded file, its name and its log format; without one, the plain log format."""
 
     file: IO[bytes]
     name: str = ""
@@ -37,10 +37,10 @@ class Upload:
 
 
 def log_import(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tuple[Log, bool]:
-    """Take in a survey's log and reduce it to the first result; the file is kept as it came.
+    """Import the log of a survey and calculate the first result; the file is stored unchanged.
 
-    Returns the log, and whether it is new: the same file again is recognised and changes nothing. Raises
-    Conflict if the survey has another log already, ServiceError if the file cannot serve.
+    Returns the log, and whether it is new: the same file again changes nothing. Raises Conflict if the survey already has
+    another log, ServiceError if the file cannot be used.
     """
     zone = survey.measuring_point.pipe.site.zone
     log_format = upload.log_format.as_read if upload.log_format else PLAIN
@@ -48,8 +48,8 @@ def log_import(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tu
     if known := Log.objects.filter(survey=survey).first():
         return _same_or_conflict(known, intake), False
     log = _log(survey, upload, log_format, intake, by, now)
-    # Everything is read, packed and reduced by now: the transaction only stores. If what the survey rests on moved
-    # meanwhile, the reduction is done again inside, where nothing can.
+    # The transaction only stores. If an input of the survey has changed since it was read, the log is reduced again
+    # inside the transaction, where the inputs are locked.
     draft = survey_reduce(inputs_in_force(survey_with_inputs(survey.pk)), _log_to_reduce(log, intake))
     with transaction.atomic():
         lock_survey(survey)
@@ -66,10 +66,10 @@ def log_import(*, survey: Survey, upload: Upload, by: User, now: datetime) -> tu
 
 
 def lock_survey(survey: Survey) -> None:
-    """Let nobody correct the survey, its pipe or its instruments until the caller's transaction ends.
+    """Lock the survey, its pipe and its instruments against corrections until the caller's transaction ends.
 
-    Corrections take these locks too, so that a result stored meanwhile is seen by them or sees them. Without the key, so that
-    records which only name what is locked are stored beside it: they would wait in an order of their own, and deadlock.
+    Corrections take the same locks. The locks exclude the key, so that records that only refer to a locked row are stored
+    without waiting: they would wait in another order, and deadlock.
     """
     Pipe.objects.select_for_update(no_key=True).get(pk=survey.measuring_point.pipe_id)
     used = Instrument.objects.filter(
@@ -80,11 +80,7 @@ def lock_survey(survey: Survey) -> None:
 
 def _same_or_conflict(log: Log, intake: Intake) -> Log:
     if log.sha256 != intake.sha256:
-        raise Conflict(
-            "This survey has another log already; record a new survey for another file.",
-            code="log-exists",
-            field="file",
-        )
+        raise Conflict("log-exists", field="file", received_at=at(log.received_at))
     return log
 
 
@@ -103,7 +99,7 @@ def _log(
         rows_accepted=intake.rows_accepted,
         rows_rejected=intake.rows_rejected,
         rejected_rows=[row.as_json() for row in intake.rejected_rows],
-        findings=findings_json([*intake.findings, *_taken_before(intake)]),
+        findings=findings_json([*intake.findings, *_imported_before(intake)]),
         first_reading_at=intake.first_reading_at,
         last_reading_at=intake.last_reading_at,
         received_at=now,
@@ -111,8 +107,8 @@ def _log(
     )
 
 
-def _taken_before(intake: Intake) -> list[Finding]:
-    """Return a warning if the same file was imported for another survey, without naming a survey of another client."""
+def _imported_before(intake: Intake) -> list[Finding]:
+    """Warn if the same file was imported for another survey. That survey is not named: it may belong to another client."""
     before = Log.objects.filter(sha256=intake.sha256).order_by("received_at").first()
     if before is None:
         return []
@@ -120,7 +116,7 @@ def _taken_before(intake: Intake) -> list[Finding]:
 
 
 def _log_to_reduce(log: Log, intake: Intake) -> LogToReduce:
-    """A log about to be stored, as the reduction takes it."""
+    """Return a log that is not stored yet as input of the reduction."""
     return LogToReduce(
         columns=intake.columns,
         rows_rejected=log.rows_rejected,

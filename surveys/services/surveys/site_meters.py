@@ -1,4 +1,4 @@
-"""What the site's own meter said, written down beside a survey."""
+"""Readings of the site's own meter, recorded with a survey."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from surveys.services.surveys.logs import lock_survey
 
 @dataclass(frozen=True, slots=True)
 class SiteMeterStatement:
-    """A site meter reading as it is stated; flows in m3/s, the uncertainty expanded (k = 2)."""
+    """A reading of a site meter: flows in m³/s, expanded uncertainty for k = 2."""
 
     meter: str
     reading_type: str
@@ -30,19 +30,15 @@ class SiteMeterStatement:
 def site_meter_record(
     *, survey: Survey, statement: SiteMeterStatement, reason: str, by: User, now: datetime
 ) -> SiteMeterReading:
-    """State what the site's meter said, or state it anew with a reason; what was stated before stays.
+    """Record a reading of the site meter, or correct it with a reason; the earlier record stays.
 
-    Raises ServiceError without a name of the meter, for an uncertainty that is not above zero, or for no reason where one was stated.
+    Raises ServiceError without the name of a meter, for an uncertainty not above zero, or for a correction without a reason.
     """
     if not statement.meter.strip():
-        raise ServiceError("Say which meter of the site it is.", code="required", field="meter")
+        raise ServiceError("required", field="meter")
     expanded = statement.expanded_uncertainty_m3_s
     if expanded is not None and not expanded > 0:
-        raise ServiceError(
-            "The uncertainty is above zero; leave it out if the site states none.",
-            code="uncertainty-invalid",
-            field="expanded_uncertainty",
-        )
+        raise ServiceError("uncertainty-invalid/site-meter", field="expanded_uncertainty")
     lock_survey(survey)
     in_force = SiteMeterReading.objects.filter(survey=survey, replaced_at__isnull=True)
     if in_force.update(replaced_at=now):

@@ -1,4 +1,4 @@
-"""Surveys: recorded, corrected, and the stretches of their logs marked."""
+"""Recording and correcting surveys, and marking segments of their logs."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.db import transaction
 
+from compute.base.messages import at
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import (
     Instrument,
@@ -33,7 +34,7 @@ from surveys.services.surveys.logs import lock_survey
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A stretch of the log that counts, and why it was chosen."""
+    """A segment of the log that the result is calculated from, and the reason for it."""
 
     start: datetime
     end: datetime
@@ -42,7 +43,7 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class SurveyNotes:
-    """What a technician writes down of a survey; SI values."""
+    """The notes of a technician on a survey, in SI."""
 
     started_at: datetime
     ended_at: datetime | None = None
@@ -67,16 +68,16 @@ def survey_record(
     primary_survey: Survey | None = None,
     wanted_id: UUID | None = None,
 ) -> Survey:
-    """A new survey at a point, with the set-up it was mounted by and the instruments used.
+    """Record a survey at a measuring point, with its set-up and the instruments used.
 
-    The set-up's transducer pair counts among them. With `primary_survey` it is a further path of another survey at this point.
-    Raises ServiceError if the set-up or that survey is of another point, that survey is a further path itself, the job is
-    of another site, or no meter is among the instruments; Conflict if the id wanted is taken.
+    The instruments include the transducer pair of the set-up. With `primary_survey`, the survey is a further path of another
+    survey at this point. Raises ServiceError if the set-up or the primary survey is of another point, the primary survey is a
+    further path itself, the job is at another site, or no meter is among the instruments; Conflict if the id is already used.
     """
     if primary_survey is not None:
         _check_first_path(primary_survey, point)
     if job is not None and job.site_id != point.pipe.site_id:
-        raise ServiceError("That job is at another site.", code="other-site", field="job")
+        raise ServiceError("other-site/job", field="job")
     survey = Survey(
         id=chosen_id(Survey, wanted_id),
         measuring_point=point,
@@ -95,7 +96,7 @@ def survey_record(
 
 @dataclass(frozen=True, slots=True)
 class SurveyStatement:
-    """All that is stated of a survey: what a correction says instead of what was stated before."""
+    """The data of a survey that a correction replaces."""
 
     setup: Setup
     instruments: Sequence[Instrument]
@@ -112,17 +113,13 @@ def survey_correct(
     by: User,
     now: datetime,
 ) -> tuple[SurveyData, Recomputation]:
-    """State a survey anew because what was stated was wrong; its result is recomputed, the old statement stays.
+    """Correct the data of a survey; its result is recalculated, the earlier data stay.
 
-    Raises Conflict if that version is no longer in force, ServiceError as `survey_record` does.
+    Raises Conflict if the version is no longer in force, ServiceError as `survey_record` does.
     """
     in_force = _lock_stated(survey)
     if corrects.pk != in_force.pk:
-        raise Conflict(
-            "What is stated of that survey was changed meanwhile; read it again.",
-            code="already-corrected",
-            field="corrects",
-        )
+        raise Conflict("already-corrected/survey-data", field="corrects")
     data = _version(survey, statement.setup, statement.notes, by, now)
     data.change, data.reason, data.segments = SurveyChange.CORRECTION, said(reason), in_force.segments
     _replace(in_force, now)
@@ -135,16 +132,16 @@ def survey_correct(
 def survey_mark_segments(
     *, survey: Survey, segments: Sequence[Segment], reason: str, by: User, now: datetime
 ) -> tuple[SurveyData, Recomputation]:
-    """Mark which stretches of a survey's log count (none: all of it); its result is recomputed.
+    """Mark the segments of the log that the result is calculated from (none: the whole log); the result is recalculated.
 
-    Raises ServiceError for stretches that overlap or lie outside the log, Conflict if there is no log yet.
+    Raises ServiceError for segments that overlap or lie outside the log, Conflict if the survey has no log yet.
     """
     in_force = _lock_stated(survey)
     log = Log.objects.filter(survey=survey).first()
     if log is None:
-        raise Conflict("This survey has no log yet; take it in first.", code="no-log")
+        raise Conflict("no-log")
     _check_segments(segments, log)
-    # Read before the copy gets an id of its own.
+    # Read before the copy has its own id.
     instruments = list(in_force.instruments.all())
     data = SurveyData(
         **{
@@ -169,16 +166,10 @@ def survey_mark_segments(
 
 def _check_first_path(first: Survey, point: MeasuringPoint) -> None:
     if first.measuring_point_id != point.pk:
-        raise ServiceError(
-            "That survey is at another measuring point; paths are combined at one point.",
-            code="other-point",
-            field="primary_survey",
-        )
+        raise ServiceError("other-point/primary-survey", field="primary_survey")
     if first.primary_survey_id is not None:
         raise ServiceError(
-            f"That survey is itself a further path; name the first one, {first.primary_survey_id}.",
-            code="path-of-a-path",
-            field="primary_survey",
+            "path-of-a-path", field="primary_survey", primary_survey=str(first.primary_survey_id)
         )
 
 
@@ -187,19 +178,24 @@ def _check_segments(segments: Sequence[Segment], log: Log) -> None:
     for place, (number, one) in enumerate(ordered):
         field = f"segments.{number}"
         if one.end <= one.start:
-            raise ServiceError("A stretch ends after it starts.", code="ends-too-early", field=f"{field}.end")
+            raise ServiceError(
+                "ends-too-early/segment", field=f"{field}.end", start=at(one.start), end=at(one.end)
+            )
         if one.end < log.first_reading_at or one.start > log.last_reading_at:
             raise ServiceError(
-                f"The log runs from {log.first_reading_at.isoformat()} to {log.last_reading_at.isoformat()}; this stretch "
-                "lies outside it.",
-                code="outside-log",
+                "outside-log",
                 field=f"{field}.start",
+                start=at(one.start),
+                end=at(one.end),
+                log_start=at(log.first_reading_at),
+                log_end=at(log.last_reading_at),
             )
         if place and one.start < ordered[place - 1][1].end:
             raise ServiceError(
-                "Two stretches overlap; a reading counts once.",
-                code="segments-overlap",
+                "segments-overlap",
                 field=f"{field}.start",
+                start=at(one.start),
+                previous_end=at(ordered[place - 1][1].end),
             )
 
 
@@ -209,11 +205,11 @@ def _version(survey: Survey, setup: Setup, notes: SurveyNotes, by: User, now: da
 
 
 def _state(data: SurveyData, instruments: Sequence[Instrument]) -> None:
-    """Store a version with the instruments used; the set-up's transducer pair is among them."""
+    """Store a version with the instruments used, including the transducer pair of the set-up."""
     if data.setup.measuring_point_id != data.survey.measuring_point_id:
-        raise ServiceError("That set-up is of another measuring point.", code="other-point", field="setup")
+        raise ServiceError("other-point/setup", field="setup")
     if not any(instrument.kind == Kind.METER for instrument in instruments):
-        raise ServiceError("Name the meter that was used.", code="meter-missing", field="instruments")
+        raise ServiceError("meter-missing", field="instruments")
     data.full_clean(validate_constraints=False)
     data.save(force_insert=True)
     data.instruments.set({data.setup.transducer_data.instrument, *instruments})

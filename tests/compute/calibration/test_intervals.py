@@ -13,7 +13,7 @@ from scipy import stats
 
 from compute.base.errors import NotEnough, OutOfRange
 from compute.calibration.control_chart import Calibrated, control_chart, drift_of
-from compute.calibration.intervals import Bounds, Found, Proposal, Steps, in_use, proposal, staircase
+from compute.calibration.intervals import AsFoundResult, Bounds, Proposal, Steps, in_use, proposal, staircase
 from compute.calibration.reliability import Observed, interval_for_target, reliability_interval
 
 DAYS = Bounds(90.0, 1095.0)
@@ -33,7 +33,7 @@ def codes(found: Proposal) -> list[str]:
 def test_the_staircase_stays_within_policy_and_steps_the_right_way(
     shares: list[float], current: float
 ) -> None:
-    found = staircase([Found(float(i), share) for i, share in enumerate(shares)], current, DAYS)
+    found = staircase([AsFoundResult(float(i), share) for i, share in enumerate(shares)], current, DAYS)
     assert DAYS.shortest <= found.interval <= DAYS.longest
     assert found.days is not None
     assert DAYS.shortest <= found.days <= DAYS.longest
@@ -46,12 +46,12 @@ def test_the_staircase_stays_within_policy_and_steps_the_right_way(
 
 
 def test_the_staircase_gives_its_values_and_draws_its_limits() -> None:
-    found = staircase([Found(0.0, 0.5), Found(365.0, 0.92)], 365.0, DAYS)
+    found = staircase([AsFoundResult(0.0, 0.5), AsFoundResult(365.0, 0.92)], 365.0, DAYS)
     assert found.days == 365
     assert found.reasoning[0].parameters == {"fraction": 0.92}
     assert found.chart.point_y == (0.5, 0.92)
     assert found.chart.limits == (0.8, 1.0)
-    own = staircase([Found(0.0, 0.92)], 365.0, DAYS, Steps(comfortable=0.95, lengthen=2.0))
+    own = staircase([AsFoundResult(0.0, 0.92)], 365.0, DAYS, Steps(comfortable=0.95, lengthen=2.0))
     assert own.days == 730
 
 
@@ -143,7 +143,7 @@ def test_too_few_calibrations_give_no_chart() -> None:
 
 
 def test_hours_of_use_come_with_a_calendar_backstop() -> None:
-    by_hours = staircase([Found(0.0, 0.2), Found(800.0, 0.4)], 800.0, HOURS)
+    by_hours = staircase([AsFoundResult(0.0, 0.2), AsFoundResult(800.0, 0.4)], 800.0, HOURS)
     assert (by_hours.hours, by_hours.days) == (1000.0, None)
     busy = in_use(by_hours, 4.0, DAYS)
     assert (busy.method, busy.hours, busy.days) == ("in-use-time", 1000.0, 1095)
@@ -155,8 +155,8 @@ def test_hours_of_use_come_with_a_calendar_backstop() -> None:
 
 
 def test_hours_and_days_are_not_mixed_up() -> None:
-    by_days = staircase([Found(0.0, 0.2)], 365.0, DAYS)
-    by_hours = staircase([Found(0.0, 0.2)], 365.0, HOURS)
+    by_days = staircase([AsFoundResult(0.0, 0.2)], 365.0, DAYS)
+    by_hours = staircase([AsFoundResult(0.0, 0.2)], 365.0, HOURS)
     for call in (
         lambda: in_use(by_days, 4.0, DAYS),
         lambda: in_use(by_hours, 4.0, HOURS),
@@ -215,9 +215,9 @@ def test_charts_have_arrays_as_long_as_their_axis() -> None:
         lambda: Steps(comfortable=1.5),
         lambda: Steps(shorten=0.0),
         lambda: Observed(5, 4),
-        lambda: staircase([Found(1.0, 0.1), Found(1.0, 0.2)], 365.0, DAYS),
-        lambda: staircase([Found(1.0, -0.1)], 365.0, DAYS),
-        lambda: staircase([Found(1.0, 0.1)], 0.0, DAYS),
+        lambda: staircase([AsFoundResult(1.0, 0.1), AsFoundResult(1.0, 0.2)], 365.0, DAYS),
+        lambda: staircase([AsFoundResult(1.0, -0.1)], 365.0, DAYS),
+        lambda: staircase([AsFoundResult(1.0, 0.1)], 0.0, DAYS),
         lambda: control_chart(YEARLY[::-1], 0.01, DAYS, "number"),
         lambda: control_chart(YEARLY, 0.0, DAYS, "number"),
         lambda: interval_for_target(365.0, 0.5, 1.0),
@@ -230,6 +230,6 @@ def test_impossible_values_are_rejected(call: object) -> None:
 
 
 def test_a_proposed_interval_is_truncated_to_whole_days_without_rounding_errors() -> None:
-    chart = staircase([Found(0.0, 0.1)], 100.0, DAYS).chart
+    chart = staircase([AsFoundResult(0.0, 0.1)], 100.0, DAYS).chart
     for unbounded, days in ((100.9, 100), (449.99999999999994, 450)):
         assert proposal("staircase", unbounded, DAYS, reasoning=[], inputs=[], chart=chart).days == days

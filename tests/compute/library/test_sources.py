@@ -16,6 +16,7 @@ from compute.library.liquids import liquids
 from compute.library.materials import solids
 from compute.library.pipe_sizes import pipe_sizes
 from compute.measuring.location import straight_lengths
+from surveys.core.messages.citations import citation
 
 ROOT = Path(__file__).parents[3]
 DATA = ROOT / "compute" / "library" / "data"
@@ -133,7 +134,7 @@ def test_a_source_cites_a_publication_or_states_that_there_is_none() -> None:
 
 
 @pytest.mark.parametrize(
-    ("source", "citation"),
+    ("source", "expected"),
     [
         (Source("EN 1057, table of sizes", "published"), "EN 1057, table of sizes"),
         (Source("EN 1057, table of sizes", "derived"), "EN 1057, table of sizes; derived"),
@@ -145,8 +146,8 @@ def test_a_source_cites_a_publication_or_states_that_there_is_none() -> None:
         (PRACTICE, "common practice"),
     ],
 )
-def test_a_citation_states_the_provenance_in_words(source: Source, citation: str) -> None:
-    assert source.citation == citation
+def test_a_citation_states_the_provenance_in_words(source: Source, expected: str) -> None:
+    assert citation(source) == expected
 
 
 @pytest.mark.parametrize("name", ["read", "memory", "computed", "suggestion", ""])

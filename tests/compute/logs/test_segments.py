@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.logs.segments import Segment, merged, moment, stretch_of
+from compute.logs.segments import Segment, merged, moment, segment_indexes
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.reduction import Occasion, Readings, Reduction, flow_log, reduce_log
-from compute.statistics.autocorrelation import noise_of_stretches, repeatability
+from compute.results.occasion import Occasion
+from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
+from compute.statistics.autocorrelation import noise_of_segments, repeatability
 from compute.statistics.gum import coverage_factor
 from tests.compute.cases import PAIR, PIPE, WATER
 from tests.compute.cases import STATED as SETUP
@@ -133,7 +134,7 @@ def test_a_segment_that_ends_before_it_starts_is_rejected() -> None:
 
 def test_both_ends_of_a_segment_belong_to_it() -> None:
     times = np.array([at(0), at(1), at(2), at(3)])
-    assert stretch_of(times, [Segment(at(1), at(2))]).tolist() == [-1, 0, 0, -1]
+    assert segment_indexes(times, [Segment(at(1), at(2))]).tolist() == [-1, 0, 0, -1]
 
 
 def test_a_time_beyond_the_calendar_is_rejected() -> None:
@@ -147,7 +148,7 @@ bounds = st.tuples(st.integers(0, 60), st.integers(0, 20)).map(lambda b: Segment
 @given(segments=st.lists(bounds, min_size=1, max_size=6))
 def test_no_reading_counts_twice_however_segments_overlap(segments: list[Segment]) -> None:
     times = np.arange(90)
-    place = stretch_of(times, merged(segments))
+    place = segment_indexes(times, merged(segments))
     wanted = [any(s.start <= t <= s.end for s in segments) for t in range(90)]
     assert (place >= 0).tolist() == wanted
 
@@ -155,21 +156,21 @@ def test_no_reading_counts_twice_however_segments_overlap(segments: list[Segment
 @given(seed=st.integers(0, 100), jump=st.floats(-50, 50))
 def test_the_noise_of_segments_is_independent_of_their_levels(seed: int, jump: float) -> None:
     a, b = np.random.default_rng(seed).normal(size=(2, 60))
-    moved = noise_of_stretches([a, b + jump])
-    assert moved.uncertainty == pytest.approx(noise_of_stretches([a, b]).uncertainty, rel=1e-9)
+    moved = noise_of_segments([a, b + jump])
+    assert moved.uncertainty == pytest.approx(noise_of_segments([a, b]).uncertainty, rel=1e-9)
 
 
 def test_a_long_segment_has_the_noise_of_a_log() -> None:
     # Undoing the bias of the trend changes the time by 2 (1 + 2 x window)/n, here some 20/50 000.
     values = np.random.default_rng(5).normal(size=50_000)
-    assert noise_of_stretches([values]).uncertainty == pytest.approx(
+    assert noise_of_segments([values]).uncertainty == pytest.approx(
         repeatability(values).noise_uncertainty, rel=1e-3
     )
 
 
 def test_segments_too_short_for_a_repeatability_are_rejected() -> None:
     with pytest.raises(NotEnough, match="segments-short"):
-        noise_of_stretches([np.ones(7), np.ones(3)])
+        noise_of_segments([np.ones(7), np.ones(3)])
 
 
 @pytest.mark.parametrize(
@@ -183,7 +184,7 @@ def test_the_uncertainty_of_a_mean_over_segments_has_its_coverage_probability(
     for seed in range(200):
         shocks = np.random.default_rng(seed).normal(size=(count, size + 200))
         stretches = list(lfilter([(1 - rho**2) ** 0.5], [1, -rho], shocks)[:, 200:])
-        noise = noise_of_stretches(stretches)
+        noise = noise_of_segments(stretches)
         half = coverage_factor(0.95, noise.degrees_of_freedom) * noise.uncertainty
         covered += abs(float(np.mean(stretches))) <= half
     assert 0.9 <= covered / 200 <= 0.995

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
-from compute.logs.steady_segments import Stretch, steady_segments
+from compute.logs.steady_segments import SteadySegment, steady_segments
 
 SECOND = 1_000_000
 START = int(datetime(2026, 10, 6, 9, 30, tzinfo=UTC).timestamp()) * SECOND
@@ -27,7 +27,7 @@ def noise(count: int, seed: int = 1, rho: float = 0.0) -> np.ndarray:
     return lfilter([(1 - rho**2) ** 0.5], [1, -rho], shocks)[500:]
 
 
-def seconds(stretch: Stretch) -> tuple[int, int]:
+def seconds(stretch: SteadySegment) -> tuple[int, int]:
     return (stretch.start - START) // SECOND, (stretch.end - START) // SECOND
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from compute.base.findings import Finding
+from compute.base.messages import Finding
 from compute.library.pipe_sizes import pipe_sizes
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.location import HAZARDS, Place, check_place, safety_notes

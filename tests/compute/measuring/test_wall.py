@@ -7,7 +7,7 @@ from math import hypot, sqrt
 import pytest
 
 from compute.base.errors import NotEnough, OutOfRange
-from compute.measuring.wall import Wall, wall_findings, wall_from_readings
+from compute.measuring.wall import WALL_CHECKS, Wall, wall_from_readings
 
 READINGS = (0.00802, 0.00798, 0.00800, 0.00804)
 
@@ -49,10 +49,10 @@ def test_a_gauge_set_to_steel_reads_a_copper_wall_too_thick_and_is_corrected() -
 def test_a_worn_pipe_shows_in_readings_that_differ_round_it() -> None:
     assert wall((0.0080, 0.0079, 0.0066, 0.0071)).uneven
     assert not wall().uneven
-    assert [finding.code for finding in wall_findings(wall((0.0080, 0.0079, 0.0066, 0.0071)))] == [
+    assert [finding.code for finding in WALL_CHECKS.findings(wall((0.0080, 0.0079, 0.0066, 0.0071)))] == [
         "wall-thickness-uneven"
     ]
-    assert wall_findings(wall()) == []
+    assert WALL_CHECKS.findings(wall()) == []
 
 
 @pytest.mark.parametrize(

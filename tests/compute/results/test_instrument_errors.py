@@ -13,7 +13,8 @@ from compute.logs.segments import Segment
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
 from compute.results.instrument_errors import KnownError
-from compute.results.reduction import Occasion, Readings, Reduction, flow_log, reduce_log
+from compute.results.occasion import Occasion
+from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
 from compute.statistics.gum import GumResult
 from tests.compute.cases import PAIR, PIPE, WATER
 from tests.compute.cases import STATED as SETUP

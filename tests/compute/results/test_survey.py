@@ -14,7 +14,8 @@ from compute.measuring.entries import LiningEntry, MaterialEntry, PipeEntry, res
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
 from compute.results.change_breakdown import CalculationInputs, explain_change
-from compute.results.reduction import InstrumentDay, Occasion, Readings, reduce_log
+from compute.results.occasion import InstrumentDay, Occasion
+from compute.results.reduction import Readings, reduce_log
 from compute.results.survey import calculate_setup, no_beam
 from tests.compute.cases import PAIR, PIPE, WATER
 
@@ -103,7 +104,7 @@ def test_a_wrong_wall_shows_in_the_sound_speed() -> None:
     assert "sound-speed-inconsistent" in {finding.code for finding in reduction.findings}
 
 
-def test_readings_that_cannot_be_are_left_out_and_counted() -> None:
+def test_impossible_readings_are_excluded_and_counted() -> None:
     [whole] = log()
     assert whole.transit_time is not None
     whole.transit_time[:3] = 20e-6

@@ -204,3 +204,12 @@ def test_a_report_and_a_check_of_an_instrument_are_done_once_too(
     }  # fmt: skip
     first, again = (as_user("calibration_admin").post(checks, body, format="json", **KEY) for _ in range(2))
     assert (first.status_code, again.status_code, again.content) == (201, 201, first.content)
+
+
+def test_an_answer_without_a_body_is_kept_too(as_user: Any) -> None:
+    office = as_user("office")
+    made = office.post("/api/v1/calendar-feeds/", {"label": "Due"}, format="json")
+    for replayed in (False, True):
+        answer = office.delete(made["Location"], HTTP_IDEMPOTENCY_KEY="revoke-1")
+        assert (answer.status_code, answer.content, "Content-Type" in answer) == (204, b"", False)
+        assert ("Idempotency-Replayed" in answer) == replayed

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
 
+from compute.base.unit_table import KINDS
+from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES
+from surveys.api.operation_texts import OPERATION_TEXTS, TAGS
+from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERTY_TEXTS
+from surveys.inputs.quantity_schema import KIND_EXAMPLES
 from surveys.models import Site
 from tests.surveys.compute.test_compute import SETUP
 from tests.surveys.scene import scene
@@ -28,23 +35,128 @@ def schema(client: Any) -> Any:
 
 def check(schema: Any, method: str, path: str, answer: Any) -> None:
     """The answer is one the description foresees for this call, of the type and the form it says."""
-    described = schema["paths"][path][method]["responses"]
-    content = (described.get(str(answer.status_code)) or described["default"])["content"]
-    form = content[answer["Content-Type"]]["schema"] | {"components": schema["components"]}
+    described = resolved(schema, schema["paths"][path][method]["responses"][str(answer.status_code)])
+    form = described["content"][answer["Content-Type"]]["schema"] | {"components": schema["components"]}
     Draft202012Validator(form).validate(answer.json())
 
 
-def test_every_call_describes_its_units_and_its_errors_as_problem_documents(schema: Any) -> None:
-    calls = [
-        (path, call)
+def resolved(schema: Any, part: Any) -> Any:
+    """The component a reference names; anything else as it is."""
+    return schema["components"]["responses"][part["$ref"].rpartition("/")[2]] if "$ref" in part else part
+
+
+def calls(schema: Any) -> dict[str, Any]:
+    """Each operation by its method and path."""
+    return {
+        f"{method} {path}": call
         for path, methods in schema["paths"].items()
-        for name, call in methods.items()
-        if name != "parameters"
+        for method, call in methods.items()
+    }
+
+
+def described_parts(part: Any) -> Iterator[tuple[str, Any]]:
+    """Each property of a schema and of the objects inside, by name."""
+    if isinstance(part, dict):
+        if isinstance(part.get("properties"), dict):
+            yield from part["properties"].items()
+        for one in part.values():
+            yield from described_parts(one)
+    elif isinstance(part, list):
+        for one in part:
+            yield from described_parts(one)
+
+
+def test_every_call_describes_its_units_and_its_errors_as_problem_documents(schema: Any) -> None:
+    assert len(calls(schema)) > 50
+    for name, call in calls(schema).items():
+        errors = [code for code in call["responses"] if code >= "400"]
+        assert {"400", "503"} < set(errors), name
+        for code in errors:
+            content = resolved(schema, call["responses"][code])["content"]
+            assert set(content) == {"application/problem+json"}, name
+        assert "units" in {parameter["name"] for parameter in call["parameters"]}, name
+
+
+def test_every_operation_has_texts_of_its_own(schema: Any) -> None:
+    found = calls(schema).values()
+    for part in ("summary", "description", "operationId"):
+        texts = [call[part] for call in found]
+        assert all(texts)
+        assert [text for text, times in Counter(texts).items() if times > 1] == []
+
+
+def test_every_property_and_every_parameter_has_a_description(schema: Any) -> None:
+    components = schema["components"]["schemas"]
+    bare = [
+        f"{component}.{name}"
+        for component, part in (components | schema["paths"]).items()
+        for name, one in described_parts(part)
+        if not one.get("description")
     ]
-    assert len(calls) > 50
-    for path, call in calls:
-        assert set(call["responses"]["default"]["content"]) == {"application/problem+json"}, path
-        assert "units" in {parameter["name"] for parameter in call["parameters"]}, path
+    bare += [
+        f"{name} {parameter['name']}"
+        for name, call in calls(schema).items()
+        for parameter in call["parameters"]
+        if not parameter.get("description")
+    ]
+    assert bare == []
+
+
+def test_texts_and_examples_are_those_of_operations_and_properties_there_are(schema: Any) -> None:
+    components = schema["components"]["schemas"]
+    serializers = {name.removeprefix("Patched").removesuffix("Request") for name in components}
+    properties = {name for part in components.values() for name, _ in described_parts(part)}
+    operations = {call["operationId"] for call in calls(schema).values()}
+    parameters = {one["name"] for call in calls(schema).values() for one in call["parameters"]}
+    assert set(OPERATION_TEXTS) == operations
+    assert set(PROPERTY_TEXTS) - properties == set()
+    assert set(PARAMETER_TEXTS) - parameters == set()
+    assert {name.partition(".")[0] for name in COMPONENT_TEXTS} - serializers == set()
+    assert set(COMPONENT_EXAMPLES) - serializers == set()
+    assert {name.rpartition(".")[2] for name in PROPERTY_EXAMPLES} - properties == set()
+    assert set(KIND_EXAMPLES) == set(KINDS)
+    assert [tag["name"] for tag in schema["tags"]] == list(TAGS)
+
+
+@pytest.mark.parametrize(
+    ("call", "headers", "statuses"),
+    [
+        ("patch /api/v1/clients/{id}/", {"If-Match", "Idempotency-Key"}, {"409", "412", "422", "428"}),
+        ("get /api/v1/clients/{id}/", {"If-None-Match"}, {"304", "404"}),
+        ("post /api/v1/pipes/{id}/corrections/", {"Idempotency-Key"}, {"202", "404", "409", "422"}),
+        ("post /api/v1/compute/flow/", set(), {"200", "400", "413", "415", "429"}),
+    ],
+)
+def test_headers_and_statuses_are_those_of_the_operation(
+    schema: Any, call: str, headers: set[str], statuses: set[str]
+) -> None:
+    described = calls(schema)[call]
+    assert {one["name"] for one in described["parameters"] if one["in"] == "header"} == headers
+    assert statuses <= set(described["responses"])
+
+
+def test_answers_name_their_headers(schema: Any) -> None:
+    for name, call in calls(schema).items():
+        for code, answer in call["responses"].items():
+            headers = set(resolved(schema, answer)["headers"])
+            assert "X-Request-ID" in headers, name
+            assert (code in ("201", "202")) == ("Location" in headers), name
+            assert (code in ("202", "429", "503")) == ("Retry-After" in headers), name
+
+
+def test_files_are_described_as_binary_or_text(schema: Any) -> None:
+    files = {
+        media_type: content["schema"]
+        for call in calls(schema).values()
+        for answer in call["responses"].values()
+        for media_type, content in resolved(schema, answer).get("content", {}).items()
+        if "json" not in media_type
+    }
+    assert {"application/pdf", "text/csv", "image/svg+xml", "application/vnd.apache.parquet"} < set(files)
+    for media_type, form in files.items():
+        assert form["type"] == "string", media_type
+        text = media_type.startswith("text/") or media_type.endswith("+xml")
+        assert text or form["format"] == "binary", media_type
 
 
 @pytest.mark.parametrize("readings", [READINGS, SERIES, {"transit_time": 314}])

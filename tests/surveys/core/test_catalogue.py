@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from inspect import isclass
@@ -17,12 +18,14 @@ from surveys.core.messages.catalogue import CATALOGUE
 from surveys.core.messages.texts import parts
 
 ROOT = Path(__file__).parents[3]
-# Functions and errors whose first argument is a key.
-KEYED = {"finding", "safety_note", "message", "rejection", "model_error"} | {
+KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*(/[a-z0-9]+(-[a-z0-9]+)*)?")
+REJECTIONS = {
     name
     for name, found in vars(rejections).items()
     if isclass(found) and issubclass(found, rejections.ServiceError)
 }
+# Functions and errors whose first argument is a key.
+KEYED = {"finding", "safety_note", "message", "rejection", "model_error"} | REJECTIONS
 ERRORS = {
     name: found.code
     for name, found in vars(errors).items()
@@ -57,15 +60,17 @@ def constants(node: ast.expr) -> list[str]:
     return [node.value] if isinstance(node, ast.Constant) and isinstance(node.value, str) else []
 
 
+def called(call: ast.Call) -> str:
+    return call.func.id if isinstance(call.func, ast.Name) else getattr(call.func, "attr", "")
+
+
 def keys(call: ast.Call) -> list[str]:
-    name = call.func.id if isinstance(call.func, ast.Name) else getattr(call.func, "attr", "")
+    name = called(call)
     given = {keyword.arg: keyword.value for keyword in call.keywords}
-    if name in ERRORS and not call.args:
+    if name in ERRORS:
         variants = constants(given["variant"]) if "variant" in given else [""]
         return [f"{ERRORS[name]}/{variant}" if variant else ERRORS[name] for variant in variants]
-    if name in KEYED and call.args and "code" not in given:
-        return [key for key in constants(call.args[0]) if rejections.KEY.fullmatch(key)]
-    return []
+    return constants(call.args[0]) if name in KEYED and call.args else []
 
 
 def names(call: ast.Call) -> frozenset[str] | None:
@@ -95,6 +100,51 @@ WRITTEN = {
     for node in ast.walk(tree)
     if isinstance(node, ast.Constant) and isinstance(node.value, str)
 } | {one.key for one in EMITTED}
+
+
+CALLS = [
+    (f"{path}:{node.lineno}", node)
+    for path, tree in SOURCES
+    for node in ast.walk(tree)
+    if isinstance(node, ast.Call) and called(node) in KEYED | set(ERRORS)
+]
+
+
+def faults(call: ast.Call) -> Iterator[str]:
+    if called(call) in ERRORS:
+        if call.args:
+            yield "an error of the physics has its key from its class and its variant"
+        return
+    if not call.args:
+        yield "it has no key"
+        return
+    if any(keyword.arg == "code" for keyword in call.keywords):
+        yield "it has a code beside its key"
+    if isinstance(call.args[0], ast.JoinedStr | ast.BinOp):
+        yield "it composes its key"
+    yield from (f"{key!r} is not a key" for key in constants(call.args[0]) if not KEY.fullmatch(key))
+
+
+def test_every_message_is_emitted_by_a_key_and_parameters() -> None:
+    assert len(CALLS) > 500
+    assert not [f"{where}: {fault}" for where, call in CALLS for fault in faults(call)]
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        "Conflict('It has a log already.')",
+        "ServiceError('no-log', code='no-log')",
+        "ServiceError(f'no-{what}')",
+        "OutOfRange('It is too large.')",
+        "finding()",
+    ],
+)
+def test_sentences_and_composed_keys_are_faults(call: str) -> None:
+    [statement] = ast.parse(call).body
+    assert isinstance(statement, ast.Expr)
+    assert isinstance(statement.value, ast.Call)
+    assert list(faults(statement.value))
 
 
 class Anything(int):

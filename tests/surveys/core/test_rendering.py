@@ -254,12 +254,10 @@ def test_a_rule_of_thumb_is_round_in_either_units() -> None:
     assert "On an 8\xa0in pipe, an error of 0.04\xa0in" in render(found.message, US).detail
 
 
-def test_pages_read_stored_findings_and_old_sentences_alike() -> None:
-    new = findings_json([finding("wall-not-measured", "info", wall=quantity(0.0063, "length"))])
-    old = {"code": "x", "detail": "A wall of ⟦6.30 mm|0.248 in⟧."}
-    read, sentence = findings_read([*new, old], US)
+def test_pages_read_stored_findings() -> None:
+    stored = findings_json([finding("wall-not-measured", "info", wall=quantity(0.0063, "length"))])
+    [read] = findings_read(stored, US)
     assert read["text"] == f"{read['title']}. {read['detail']} {read['remedy']}"
-    assert (sentence["title"], sentence["text"]) == ("", "A wall of 0.248 in.")
 
 
 def test_a_code_without_an_entry_is_read_by_its_words() -> None:
@@ -330,12 +328,6 @@ def test_rejections_of_every_layer_are_worded_by_the_catalogue(error: Exception)
         "no-pipe-data",
         "This pipe has no data to correct. Enter the pipe data.",
     )
-
-
-def test_a_rejection_with_a_sentence_and_a_code_still_works() -> None:
-    found = problem_of(Conflict("A wall of ⟦1 mm|0.039 in⟧.", code="odd"), "us")
-    assert found
-    assert (found["code"], found["detail"]) == ("odd", "A wall of 0.039 in.")
 
 
 def test_a_code_that_carries_its_message_is_its_code_and_can_be_pickled() -> None:

@@ -11,7 +11,7 @@ from compute.measuring.beam import choose_wave_mode
 from compute.measuring.conditions import Conditions, oval_findings
 from compute.measuring.entries import MediumEntry, resolve_medium
 from compute.measuring.location import Place, check_place, safety_notes
-from compute.measuring.wall import wall_findings, wall_from_readings
+from compute.measuring.wall import WALL_CHECKS, wall_from_readings
 from compute.results.survey import calculate_setup
 from surveys.core.messages import Reader, error_text, findings_read, render
 from surveys.core.messages.catalogue import CATALOGUE
@@ -51,7 +51,7 @@ def test_an_oval_pipe_and_an_uneven_wall_are_given_by_their_limits() -> None:
         [0.0051, 0.0080, 0.0071], gauge_uncertainty=1e-4, gauge_velocity_setting=None,
         wall_sound_speed=None, wall_sound_speed_uncertainty=0.0,
     )  # fmt: skip
-    assert words(wall_findings(wall)) == [
+    assert words(WALL_CHECKS.findings(wall)) == [
         "Wall thickness varies around the pipe. The readings are 5.10 mm to 8.00 mm, from wear or manufacture. Measure at more "
         "positions, including the transducer positions. Report the minimum of 5.10 mm to the owner of the pipe."
     ]

@@ -90,13 +90,13 @@ SCHEMA: dict[str, Any] = {
 
 
 def compose_file() -> dict[str, Any]:
-    """The file, with its repeated parts filled in."""
+    """Return the content of the file, with its repeated parts filled in."""
     document: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text(encoding="utf-8"))
     return document
 
 
 def as_process(words: list[str], folder: Path, port: int) -> list[str]:
-    """A command as a process of this machine: our interpreter, a folder for the temporary one, a free port."""
+    """Return a command as a process of this machine: own interpreter, a folder for temporary files, a free port."""
     program = {"python": [sys.executable], "celery": [sys.executable, "-m", "celery"]}[words[0]]
     return program + [_here(word, folder, port) for word in words[1:]]
 
@@ -122,7 +122,7 @@ class Fleet:
         self.metrics_token = (folder / "metrics_token").read_text()
 
     def service(self, name: str) -> Any:
-        """What the file says of a service, or of one of several."""
+        """Return the definition of a service, or of one of several."""
         return self.services[name.split("-")[0]]
 
     def environment(self, name: str) -> dict[str, str]:
@@ -132,7 +132,7 @@ class Fleet:
             "DATABASE_URL": self.database,
             "CELERY_BROKER_URL": f"redis://127.0.0.1:{self.broker}/0",
             "ALLOWED_HOSTS": HOST,
-            # Tests may be run as root, of which Celery warns; the image does not.
+            # Tests may run as root, of which Celery warns; the image does not.
             "PYTHONWARNINGS": "ignore",
             "ALIVE_FILE": str(self.folder / name / "alive"),
         }
@@ -146,11 +146,11 @@ class Fleet:
         return self.running[name]
 
     def kill(self, name: str) -> None:
-        """As the kernel would; it stays away until it is started."""
+        """Kill a service as the kernel would; it stays down until it is started."""
         self.drill.kill(self.running.pop(name))
 
     def restart_ended(self) -> list[str]:
-        """Start again what ended, as the file has the engine do: a worker may end when its broker does; which these were."""
+        """Restart the services that ended, as the engine does: a worker may end with its broker. Return their names."""
         ended = [name for name, process in self.running.items() if process.poll() is not None]
         again = [name for name in ended if self.service(name)["restart"] == "unless-stopped"]
         for name in again:
@@ -158,12 +158,12 @@ class Fleet:
         return again
 
     def healthy(self, name: str) -> bool:
-        """What the health check of the file says."""
+        """Run the health check of the file."""
         check = as_process(self.service(name)["healthcheck"]["test"][1:], self.folder / name, self.port)
         return subprocess.run(check, capture_output=True, timeout=30, check=False).returncode == 0
 
     def ask(self, path: str, body: Any = None, **headers: str) -> tuple[int, Any, str]:
-        """Status, text and request id of an answer, as the proxy asks."""
+        """Return status, text and request id of a response, as the proxy requests it."""
         forwarded = {"Host": HOST, "X-Forwarded-Proto": "https", "Content-Type": "application/json"}
         address, data = f"http://127.0.0.1:{self.port}{path}", json.dumps(body).encode() if body else None
         request = urllib.request.Request(address, data, forwarded | headers)

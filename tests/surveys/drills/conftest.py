@@ -15,7 +15,7 @@ from tests.surveys.drills.processes import Cluster, Processes
 
 @pytest.fixture
 def fresh_postgresql() -> Iterator[str]:
-    """The address of a new, empty database."""
+    """Return the address of a new, empty database."""
     name = f"surveys_test_{uuid.uuid4().hex[:12]}"
     with psycopg.connect(POSTGRESQL_URL, autocommit=True) as server:
         server.execute(f'CREATE DATABASE "{name}"')
@@ -26,7 +26,7 @@ def fresh_postgresql() -> Iterator[str]:
 
 @pytest.fixture
 def cluster() -> Iterator[Cluster]:
-    """A PostgreSQL of our own, to be stopped."""
+    """Start a separate PostgreSQL that can be stopped."""
     own = Cluster()
     yield own
     own.remove()
@@ -34,7 +34,7 @@ def cluster() -> Iterator[Cluster]:
 
 @pytest.fixture
 def processes(tmp_path: Path) -> Iterator[Callable[..., Processes]]:
-    """Makes the environment of some processes; all that was started ends with the test."""
+    """Return a factory of process environments; all processes end with the test."""
     created: list[Processes] = []
 
     def make(**settings: str) -> Processes:

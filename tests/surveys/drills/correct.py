@@ -23,7 +23,7 @@ from tests.surveys.scene import STARTED, with_wall
 
 
 def correct(wall_mm: float) -> str:
-    """One correction; the id of its recomputation."""
+    """Make one correction and return the id of its recomputation."""
     pipe = Pipe.objects.get()
     _, recomputation = pipe_correct(
         pipe=pipe,

@@ -49,6 +49,6 @@ EXCEPTIONS = {
 
 
 def wrong_sentences(ask: Ask) -> dict[str, int]:
-    """The sentences that do not hold, with the number of exceptions."""
+    """Return the rules that are broken, with the number of exceptions."""
     counted = {sentence: int(ask(query)) for sentence, query in EXCEPTIONS.items()}
     return {sentence: count for sentence, count in counted.items() if count}

@@ -29,7 +29,7 @@ GOOD = {
 
 
 def environment(**changes: str) -> dict[str, str]:
-    """Nothing but what is said, and what a process needs to run at all."""
+    """Return an environment with the given variables and the ones every process needs."""
     kept = {
         name: os.environ[name]
         for name in ("PATH", "HOME", "TMPDIR", "OPENBLAS_CORETYPE")
@@ -39,7 +39,7 @@ def environment(**changes: str) -> dict[str, str]:
 
 
 def wait_until(true: Callable[[], object], seconds: float, every: float = 0.2) -> bool:
-    """Whether something comes true within a time; looked for so often, for looking costs something too."""
+    """Wait until a condition is true, within a time limit; check it at intervals, because a check has a cost."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
         if true():
@@ -49,28 +49,28 @@ def wait_until(true: Callable[[], object], seconds: float, every: float = 0.2) -
 
 
 def free_port() -> int:
-    """A port nobody listens on."""
+    """Return a free port."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         return int(free.getsockname()[1])
 
 
 def listens(port: int) -> bool:
-    """Whether somebody listens on a port of this machine."""
+    """Whether a process listens on a port of this machine."""
     with socket.socket() as probe:
         return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
 class Processes:
-    """What a drill starts, and ends; what they say goes to a file, to be shown where a drill fails."""
+    """Processes of a drill; their output goes to a file that is shown if the drill fails."""
 
     def __init__(self, folder: Path, **settings: str) -> None:
         self.folder, self.env = folder, environment(ALLOWED_HOSTS="127.0.0.1", HTTPS="off", **settings)
         self.running: list[subprocess.Popen[bytes]] = []
 
     def start(self, *command: str, group: bool = True) -> subprocess.Popen[bytes]:
-        """A process in a group of its own, so that it can be killed with all it started."""
-        # A test run that is killed takes its processes with it, where the system has the tool for that.
+        """Start a process in its own group, so that it can be killed with its children."""
+        # The processes end with a killed test run, if the system has the tool for that.
         tied = ("setpriv", "--pdeathsig", "KILL", "--") if shutil.which("setpriv") else ()
         with (self.folder / "said.txt").open("ab") as said:
             process = subprocess.Popen(
@@ -80,11 +80,11 @@ class Processes:
         return process
 
     def said(self) -> str:
-        """The end of what the processes said."""
+        """Return the end of the output of the processes."""
         return (self.folder / "said.txt").read_text(errors="replace")[-8000:]
 
     def python(self, *arguments: str, within_seconds: float = 180) -> str:
-        """Run a program of this project to its end and give back what it printed."""
+        """Run a program of this project to its end and return its output."""
         done = subprocess.run(
             [sys.executable, *arguments],
             cwd=ROOT,
@@ -104,14 +104,14 @@ class Processes:
         return ids
 
     def redis(self, port: int) -> subprocess.Popen[bytes]:
-        """A broker that keeps nothing: killed, it comes back empty."""
+        """Start a broker without persistence: after a kill it starts empty."""
         options = ("--bind", "127.0.0.1", "--save", "", "--appendonly", "no")
         process = self.start("redis-server", "--port", str(port), *options)
         assert wait_until(lambda: listens(port), 10), self.said()
         return process
 
     def worker(self, *more: str) -> subprocess.Popen[bytes]:
-        """A Celery worker with one process of the pool."""
+        """Start a Celery worker with one process in its pool."""
         options = ("-c", "1", "-l", "warning", "--without-gossip", "--without-mingle", *more)
         return self.start(sys.executable, "-m", "celery", "-A", "surveys.operations", "worker", *options)
 
@@ -131,7 +131,7 @@ class Processes:
         )
 
     def server(self) -> str:
-        """The web server, with the embedded worker if there is no broker; the address of its API."""
+        """Start the web server, with the embedded worker if there is no broker; return the address of its API."""
         port = free_port()
         self.start(sys.executable, "manage.py", "serve", "--bind", f"127.0.0.1:{port}")
         assert wait_until(lambda: listens(port), 60), self.said()
@@ -150,7 +150,7 @@ class Processes:
 
 
 def post(address: str, token: str, body: Any) -> tuple[int, Any]:
-    """Post JSON to the service and give back the status and the answer."""
+    """Post JSON to the service and return the status and the response."""
     request = urllib.request.Request(  # noqa: S310 - an address of this machine
         address,
         json.dumps(body).encode(),
@@ -165,12 +165,12 @@ def post(address: str, token: str, body: Any) -> tuple[int, Any]:
 
 
 class Cluster:
-    """A PostgreSQL of our own, to be stopped in the middle without harm to anybody else. Its writes are synced."""
+    """Separate PostgreSQL that can be stopped without effect on others. Its writes are synced."""
 
     def __init__(self) -> None:
         self.folder, self.port = Path(tempfile.mkdtemp(prefix="surveys-cluster-")), free_port()
         self.data = self.folder / "data"
-        # The server refuses to run as root.
+        # The server does not start as root.
         self.as_whom = ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
         if self.as_whom:
             shutil.chown(self.folder, "postgres")
@@ -187,7 +187,7 @@ class Cluster:
         self._run("pg_ctl", "-D", str(self.data), "-o", options, "-l", log, "-w", "start")
 
     def crash(self) -> None:
-        """Stop without a checkpoint and without a word to those connected: the next start recovers from the log."""
+        """Stop without a checkpoint and without notice to clients: the next start recovers from the log."""
         self._run("pg_ctl", "-D", str(self.data), "-m", "immediate", "-w", "stop")
 
     def kill(self) -> None:
@@ -196,7 +196,7 @@ class Cluster:
         os.kill(postmaster, signal.SIGKILL)
 
     def start_again(self) -> None:
-        """Start after a crash; what is left of the old server may stand in the way for a moment."""
+        """Start after a crash; remains of the old server may block the start for a moment."""
 
         def started() -> bool:
             with suppress(AssertionError):
@@ -214,7 +214,7 @@ class Cluster:
     def _run(self, program: str, *arguments: str) -> None:
         programs = postgresql_programs()
         assert programs
-        # Its output goes to nowhere: a pipe would be held open by the server that stays.
+        # Its output is discarded: the running server would hold a pipe open.
         done = subprocess.run(
             [*self.as_whom, str(programs / program), *arguments],
             cwd=self.folder,

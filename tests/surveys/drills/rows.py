@@ -17,7 +17,7 @@ if not apps.ready:
 
 from django.db import models
 
-# Of each database its own, as the backup says.
+# Different in each database, as in the backup.
 OWN = {
     "django_session",
     "axes_accessattempt",
@@ -28,7 +28,7 @@ OWN = {
 
 
 def all_rows() -> dict[str, list[list[str]]]:
-    """Rows by table, sorted by key."""
+    """Return rows by table, sorted by key."""
     found = [m for m in apps.get_models(include_auto_created=True) if not m._meta.swapped]
     return {m._meta.db_table: rows_of(m) for m in found if m._meta.db_table not in OWN}
 

@@ -80,7 +80,7 @@ def _relate(rows: Sequence[Any], like: Any, name: str) -> None:
 
 def populated() -> tuple[Scene, Any]:
     """Return the demo's users and kit with a pipe entered as 6.3 mm where 8.0 mm is correct, in an empty database."""
-    # Nobody signs in by password here, and real hashing takes seconds.
+    # No user signs in by password here, and real hashing takes seconds.
     with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
         people = make_cast()
     cast = SimpleNamespace(office=people.users["office"], technician=people.users["technician"])

@@ -24,7 +24,7 @@ from tests.surveys.drills.processes import ROOT, Processes, post
 pytestmark = pytest.mark.needs_postgresql
 
 SURVEYS = 60
-# A worker does one share of the work, takes another and is killed.
+# The worker does one part of the work, claims another and is killed.
 HALF = """
 import django, sys; django.setup()
 from surveys.results import claims, recalculation
@@ -49,7 +49,7 @@ rows = Result.objects.filter(replaced_at=None).order_by("survey").values_list(
     "survey", "volume_flow_m3_s", "expanded_uncertainty_m3_s", "spacing_m", "pipe_data")
 print(json.dumps([wrong_sentences(ask), [[str(v) if not isinstance(v, float) else v.hex() for v in row] for row in rows]]))
 """
-# Ready before the work begins, taken in its midst: so many were done before it and after it.
+# Prepared before the work, taken during the work: the numbers of items done before and after it.
 AMIDST = """
 import django, sys, time; django.setup()
 from pathlib import Path
@@ -69,7 +69,7 @@ print(first, done(), RecomputationItem.objects.count(), surveys, Survey.objects.
 def place(
     processes: Callable[..., Processes], tmp_path: Path, fresh_postgresql: str
 ) -> Callable[[str], Processes]:
-    """Processes on a database of this name: `postgresql`, or else a file of SQLite."""
+    """Return processes on a database of this name: `postgresql`, otherwise an SQLite file."""
 
     def make(name: str) -> Processes:
         url = fresh_postgresql if name == "postgresql" else f"sqlite:///{tmp_path / name}.sqlite3"
@@ -89,7 +89,7 @@ def restored(drill: Processes, file: Path) -> str:
 
 
 def rejected(drill: Processes, *command: str) -> str:
-    """What a command that is to fail says; a traceback is no answer."""
+    """Return the output of a command that must fail; a traceback is not accepted."""
     done = subprocess.run(
         [sys.executable, "manage.py", *command],
         cwd=ROOT,
@@ -180,7 +180,7 @@ def test_it_is_one_moment_though_clients_write_and_a_recomputation_runs(
     assert surveys < surveys_after, f"nobody wrote: {told}"
 
     restored(target, tmp_path / "amidst.backup")
-    # True again once the run is finished, which the last line sees to.
+    # True again once the run is finished, which the last line ensures.
     not_yet = {
         "no item is left open",
         "no run is left open",
@@ -263,7 +263,7 @@ def test_a_backup_that_fails_leaves_no_file(place: Callable[[str], Processes], t
 
 
 def altered(file: Path, change: Callable[[bytes], bytes]) -> Path:
-    """A backup with another content and the checksum that belongs to it."""
+    """Return a backup with other content and a matching checksum."""
     content = change(zstandard.ZstdDecompressor().stream_reader(file.read_bytes()).readall())
     packed = zstandard.ZstdCompressor().compress(content)
     other = file.with_name("altered.backup")

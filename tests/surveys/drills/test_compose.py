@@ -90,7 +90,7 @@ def test_its_commands_make_a_service_that_is_ready_and_without_its_broker_is_not
     assert fleet.ask("/readyz")[:2] == (200, '{"ready": true, "failed": []}')
     assert fleet.ask("/healthz")[0] == 200
 
-    # A correction's request and the task that works it off are told by one id.
+    # The request of a correction and the task that processes it have the same id in the log.
     body = {"reason": "Gauged.", "pipe": {"wall_thickness": "8.0 mm"}}
     token = ids["tokens"]["office"]
     status, text, request_id = fleet.ask(
@@ -113,7 +113,7 @@ def test_its_commands_make_a_service_that_is_ready_and_without_its_broker_is_not
     assert fleet.ask("/readyz")[0] == 503
     assert not fleet.healthy("web")
     assert fleet.ask("/healthz")[0] == 200
-    # It comes back empty, and is well again after the next sweep.
+    # It starts empty, and is ready again after the next sweep.
     servers.redis(port)
 
     def ready_again() -> bool:

@@ -23,7 +23,7 @@ STORED = ("surveys_log", "surveys_logfilepart", "surveys_readingblock", "surveys
 
 
 def million_rows() -> bytes:
-    """Eleven days of a reading a second, about the flow of the scene."""
+    """Return eleven days with a reading each second, about the flow of the scene."""
     count = np.arange(ROWS)
     times = np.datetime_as_string(np.datetime64("2026-10-06T07:30:00") + count, unit="s")
     transit, difference = 311.16 + 0.001 * (count % 3), 170 + count % 5
@@ -32,7 +32,7 @@ def million_rows() -> bytes:
 
 
 def cut_off(address: str, token: str, body: bytes) -> tuple[int, Any]:
-    """Promise a whole body, send half of it and no more; what the server says to that."""
+    """Announce a complete body, send half of it, and return the response."""
     to = urlsplit(address)
     head = (
         f"POST {to.path}?name=a.csv HTTP/1.1\r\nHost: {to.netloc}\r\nAuthorization: Token {token}\r\n"
@@ -48,7 +48,7 @@ def cut_off(address: str, token: str, body: bytes) -> tuple[int, Any]:
 
 
 def close_connection(address: str, token: str, body: bytes) -> None:
-    """Promise a whole body, and be gone half-way without waiting for an answer."""
+    """Announce a complete body, and disconnect half-way without waiting for a response."""
     to = urlsplit(address)
     connection = http.client.HTTPConnection(to.netloc)
     connection.putrequest("POST", f"{to.path}?name=a.csv")
@@ -99,7 +99,7 @@ def test_a_truncated_log_stores_nothing_and_a_complete_log_is_imported(
     assert status == 201, created
     path = f"{address}surveys/{created['id']}/log/"
 
-    # The server has four threads: five of these would stop it if one that was cut off held its own for ever.
+    # The server has four threads: five truncated uploads would stop it if each held its thread forever.
     for _ in range(4):
         close_connection(path, tokens["technician"], log)
     status, told = cut_off(path, tokens["technician"], log)

@@ -17,7 +17,7 @@ SURVEYS, READINGS = 2000, 40
 
 
 def query_value(cluster: Cluster, query: str) -> Any:
-    """One figure from the database, over a connection of its own: earlier ones do not outlive the server."""
+    """Return one value from the database over a separate connection, because earlier connections end with the server."""
     with psycopg.connect(cluster.url, autocommit=True) as database:
         row = database.execute(query).fetchone()
         assert row
@@ -50,7 +50,9 @@ def test_workers_killed_the_broker_emptied_and_the_database_crashed_lose_and_dou
     assert status == 202, answer
 
     def left(most: int) -> None:
-        """Wait until no more than so many items are open, but some are: what comes next must hit the run in its middle."""
+        """Wait until the number of open items is above 0 and at most the limit: the next event must occur in the middle of
+        the run.
+        """
         assert wait_until(lambda: open_items(cluster) <= most, 120), (open_items(cluster), drill.said())
         assert open_items(cluster) > 0, "the drill came too late: everything was done"
 
@@ -80,6 +82,6 @@ def test_workers_killed_the_broker_emptied_and_the_database_crashed_lose_and_dou
     on_new = "r JOIN surveys_pipedata d ON d.id = r.pipe_data_id WHERE r.replaced_at IS NULL AND d.wall_thickness_m = 0.008"
     assert ask(f"SELECT count(*) FROM surveys_result {on_new}") == SURVEYS
     assert ask("SELECT count(*) FROM surveys_result") == 2 * SURVEYS
-    # A wall off by 1.7 mm moves the flow by 3 percent, of which the client wants to be told: once for each survey.
+    # A wall off by 1.7 mm changes the flow by 3 percent, above the client's threshold: one notice for each survey.
     assert ask("SELECT count(DISTINCT before_id) FROM surveys_notice") == SURVEYS
     assert ask("SELECT count(*) FROM surveys_notice") == SURVEYS

@@ -48,7 +48,7 @@ def ask(query: str) -> Any:
 
 
 def thread(do: Callable[[], object]) -> threading.Thread:
-    """A started thread that leaves no connection behind."""
+    """Return a started thread that leaves no connection open."""
 
     def run() -> None:
         try:
@@ -84,7 +84,7 @@ def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last
             with contextlib.suppress(IndexError):
                 wall = walls.pop()
                 while True:
-                    # Somebody else may have corrected the same version: look again, as a person would.
+                    # Another user may have corrected the same version: read it again, as a person would.
                     with contextlib.suppress(Conflict):
                         here.correct(wall)
                         break
@@ -122,7 +122,7 @@ def test_a_correction_during_a_log_import_reaches_its_result(
 
     def reduce_slowly(inputs: Any, held: Any = None) -> Any:
         reducing.set()
-        # The first reduction is done outside any transaction: the correction comes in between and is found.
+        # The first reduction runs outside any transaction: the correction occurs in between and is detected.
         correction.join(30)
         return reduce(inputs, held)
 
@@ -167,7 +167,7 @@ def test_a_task_delivered_three_times_at_once_to_three_processes_makes_one_resul
 def test_a_reference_to_an_instrument_a_pipe_or_a_user_does_not_block_their_changes(
     processes: Callable[..., Processes], fresh_postgresql: str
 ) -> None:
-    """Waiting here, in whatever order, logs taken in and plans accepted at the same time were deadlocks."""
+    """Locks taken here in any order caused deadlocks between log imports and accepted plans."""
     drill = processes(DATABASE_URL=fresh_postgresql)
     ids = drill.seed(1, 40)
     address, office = drill.server(), ids["tokens"]["office"]
@@ -177,7 +177,7 @@ def test_a_reference_to_an_instrument_a_pipe_or_a_user_does_not_block_their_chan
     }  # fmt: skip
     survey = post(f"{address}surveys/", office, body)[1]["id"]
     with psycopg.connect(fresh_postgresql) as another:
-        # What a transaction holds that has stored a record with a foreign key to these.
+        # Locks held by a transaction that has stored a record with a foreign key to these.
         for table in ("instrument", "pipe", "user", "survey"):
             another.execute(f"SELECT id FROM surveys_{table} FOR KEY SHARE")
         sent = urllib.request.Request(  # noqa: S310 - an address of this machine
@@ -203,7 +203,7 @@ def test_a_reference_to_an_instrument_a_pipe_or_a_user_does_not_block_their_chan
 def test_a_table_of_certificates_and_a_log_import_at_the_same_time_wait_for_each_other(
     processes: Callable[..., Processes], fresh_postgresql: str
 ) -> None:
-    """The log held the first instrument and waited for the last, the table the last for the first: a deadlock, and 503 for one."""
+    """The log held the first instrument and waited for the last, the table the reverse: a deadlock, and 503 for one of them."""
     drill = processes(DATABASE_URL=fresh_postgresql)
     ids = drill.seed(1, 40)
     address, office, admin = drill.server(), ids["tokens"]["office"], ids["tokens"]["calibration-admin"]
@@ -229,7 +229,7 @@ def test_a_table_of_certificates_and_a_log_import_at_the_same_time_wait_for_each
             requested = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'"
             return int(figure(watching, requested))
 
-        # Both come to the first instrument while it is held here, the log before the table.
+        # Both wait for the first instrument, which is locked here, the log before the table.
         another.execute("SELECT id FROM surveys_instrument WHERE serial = %s FOR NO KEY UPDATE", [serials[0]])
         taken_in = threads.submit(send, f"{address}surveys/{survey}/log/?name=a.csv", office, log(40))
         assert wait_until(lambda: waiting() == 1, 30)
@@ -242,7 +242,7 @@ def test_a_table_of_certificates_and_a_log_import_at_the_same_time_wait_for_each
 
 
 def send(address: str, token: str, content: bytes) -> int:
-    """Send a file to the service and give back the status."""
+    """Send a file to the service and return the status."""
     request = urllib.request.Request(  # noqa: S310 - an address of this machine
         address, content, {"Content-Type": "text/csv", "Authorization": f"Token {token}"}
     )

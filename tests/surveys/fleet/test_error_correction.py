@@ -87,7 +87,7 @@ def test_a_policy_corrects_surveys_from_its_date_on(here: Scene, as_user: Any) -
     assert list(after.error_corrections.all()) == [here.kit.meter]
     cause = next(one for one in after.change_breakdown["causes"] if one["field"] == "error_corrections")
     assert cause["effect"]["si"] == pytest.approx(after.volume_flow_m3_s - before.volume_flow_m3_s, rel=1e-6)
-    assert cause["before"] == "none"
+    assert cause["before"] == []
 
 
 def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(here: Scene, as_user: Any) -> None:

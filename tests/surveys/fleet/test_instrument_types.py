@@ -38,7 +38,9 @@ def test_a_type_is_recorded_with_units_and_read_in_others(as_user: Any) -> None:
         ({"kind": "ruler"}, 400, "kind"),
     ],
 )
-def test_what_cannot_be_is_refused(as_user: Any, changes: dict[str, Any], status: int, field: str) -> None:
+def test_impossible_values_are_rejected(
+    as_user: Any, changes: dict[str, Any], status: int, field: str
+) -> None:
     answer = as_user("office").post(PATH, METER | changes)
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (status, field)
     assert not InstrumentType.objects.exists()

@@ -91,7 +91,7 @@ def test_an_impossible_log_format_is_rejected_with_its_field(raw: Any, field: st
         LogFormat.from_json(raw)
     assert caught.value.field == field
     assert caught.value.status == 400
-    assert caught.value.detail
+    assert str(caught.value)
 
 
 JSON = st.recursive(

@@ -114,7 +114,9 @@ def test_a_revision_recalculates_the_surveys_with_a_change_breakdown(as_user: An
     new = next(row for row in results if row["current"])
     assert new["replaces"] == str(old.pk)
     assert [cause["field"] for cause in new["change_breakdown"]["causes"]] == ["medium"]
-    assert "(A sample was measured.)" in new["change_breakdown"]["causes"][0]["after"]
+    [version] = new["change_breakdown"]["causes"][0]["after"]
+    assert version["field"] == "version"
+    assert "(A sample was measured.)" in version["value"]
 
 
 def test_every_version_is_stored_with_source_author_and_date(as_user: Any) -> None:

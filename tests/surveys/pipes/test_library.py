@@ -146,8 +146,8 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: 
     assert new.change_breakdown is not None
     [cause] = new.change_breakdown["causes"]
     assert cause["field"] == "medium"
-    assert "(first entry)" in cause["before"]
-    assert "(measured again)" in cause["after"]
+    assert "(first entry)" in cause["before"][0]["value"]
+    assert "(measured again)" in cause["after"][0]["value"]
     assert cause["effect"]["si"] == pytest.approx(new.volume_flow_m3_s - old.volume_flow_m3_s, rel=1e-3)
 
 

@@ -184,7 +184,7 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
         RecomputationItem.objects.update(run_after=timezone.now())
     item = RecomputationItem.objects.get(combination=combination)
     assert item.state == Item.FAILED
-    assert item.error.startswith("NotEnough: No step of the common time has a reading of every log.")
+    assert (item.error["code"], item.error["variant"]) == ("not-enough-data", "no-common-step")
     assert run.state == Recomputation.State.FINISHED_WITH_FAILURES
     assert current_of(combination) == old
     assert current(surveys[0]).pipe_data.wall_thickness_m == 0.008

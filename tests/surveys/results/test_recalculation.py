@@ -146,7 +146,11 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
         RecomputationItem.objects.update(run_after=timezone.now())
         finished(recomputation)
     item = RecomputationItem.objects.get()
-    assert (item.state, item.error) == (Item.FAILED, "RuntimeError: the disk is full")
+    assert item.state == Item.FAILED
+    assert item.error == {
+        "code": "calculation-failed",
+        "parameters": {"error": "RuntimeError: the disk is full"},
+    }
     recomputation.refresh_from_db()
     assert recomputation.state == Recomputation.State.FINISHED_WITH_FAILURES
 

@@ -36,9 +36,13 @@ def steps(as_user: Any, result: Result, who: str = "owner") -> list[dict[str, An
     return found
 
 
+def facts(step: dict[str, Any]) -> dict[str, Any]:
+    return {fact["name"]: fact["value"] for fact in step["facts"]}
+
+
 def test_it_names_the_file_by_its_checksum_and_who_sent_it(as_user: Any, result: Result) -> None:
-    step = next(one for one in steps(as_user, result) if one["step"] == "readings")
-    assert step["facts"]["SHA-256"] == result.log.sha256
+    step = next(one for one in steps(as_user, result) if one["step"] == "log")
+    assert facts(step)["sha256"] == result.log.sha256
     assert step["by"] == "technician"
 
 
@@ -47,32 +51,32 @@ def test_it_names_the_certificate_its_laboratory_and_the_policy_that_applied_its
 ) -> None:
     found = [one for one in steps(as_user, result) if one["step"] == "instrument"]
     meter = next(one for one in found if one["title"] == str(kit.meter))
-    assert meter["facts"]["certificate"] == "HR-2026-09-01"
-    assert meter["facts"]["laboratory"] == "Harbour Row Calibration"
-    assert meter["facts"]["error correction"] == "applied"
-    assert meter["facts"]["correction policy"] != "no policy"
+    assert facts(meter)["certificate"] == "HR-2026-09-01"
+    assert facts(meter)["laboratory"] == "Harbour Row Calibration"
+    assert facts(meter)["error_correction_applied"] is True
+    assert facts(meter)["error_correction_policy"] is not None
 
 
 def test_it_shows_the_correction_its_reason_and_the_replaced_result(as_user: Any, result: Result) -> None:
     found = steps(as_user, result)
-    data = next(one for one in found if one["step"] == "pipe data")
+    data = next(one for one in found if one["step"] == "pipe-data")
     assert data["reason"] == "Gauged: 8.0 mm."
-    assert data["facts"]["wall thickness"] == {"value": 8.0, "unit": "mm"}
-    assert [one["record"] for one in found if one["step"] == "earlier result"] == [str(result.replaces_id)]
+    assert facts(data)["wall_thickness"] == {"value": 8.0, "unit": "mm"}
+    assert [one["record"] for one in found if one["step"] == "earlier-result"] == [str(result.replaces_id)]
 
 
 def test_a_later_policy_is_not_shown_for_an_earlier_result(here: Scene, as_user: Any) -> None:
     certify(here)
     before = current(here.survey())
     recomputation_run(policy(as_user).json()["recomputation"])
-    found = [one for one in steps(as_user, before) if one["facts"].get("certificate") == "HR-2026-09-01"]
-    assert found[0]["facts"]["correction policy"] == "no policy"
+    found = [one for one in steps(as_user, before) if facts(one).get("certificate") == "HR-2026-09-01"]
+    assert facts(found[0])["error_correction_policy"] is None
     after = [
         one
         for one in steps(as_user, current(before.survey))
-        if one["facts"].get("certificate") == "HR-2026-09-01"
+        if facts(one).get("certificate") == "HR-2026-09-01"
     ]
-    assert after[0]["facts"]["error correction"] == "applied"
+    assert facts(after[0])["error_correction_applied"] is True
 
 
 def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(

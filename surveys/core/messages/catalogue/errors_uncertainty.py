@@ -11,11 +11,6 @@ ENTRIES = {
         detail=_("Which of them measured is not recorded."),
         remedy=_("Enter only the instrument that was used."),
     ),
-    "points-not-usable": Entry(
-        title=_("Calibration points not usable"),
-        detail=_("The points of the certificate do not define an error curve."),
-        remedy=_("Check the points."),
-    ),
     "not-enough-data/no-zero-point": Entry(
         title=_("No point at zero"),
         detail=_("No point of the certificate is at a time difference of 0."),

@@ -8,11 +8,6 @@ from surveys.core.messages.texts import Entry, choose, first_of, when
 FIRST_TIMES = choose("more", true=_("Only the first times are listed."))
 
 ENTRIES = {
-    "log-duplicate": Entry(
-        title=_("Log file already imported"),
-        detail=_("The same file was imported for another survey on {received_at}."),
-        remedy=_("If the file was sent for the wrong survey, record this survey again with its own file."),
-    ),
     "log-gaps": Entry(
         title=ngettext_lazy("Gap in the log", "Gaps in the log", "count"),
         detail=(
@@ -200,5 +195,10 @@ ENTRIES = {
         title=_("Times counted from a start"),
         detail=_("The file contains seconds only; they are counted from {start:seconds}."),
         remedy=_("Check the start."),
+    ),
+    "log-duplicate": Entry(
+        title=_("File already imported"),
+        detail=_("The same file was imported for another survey at {received_at}."),
+        remedy=_("If the file belongs to the other survey, record a new survey with its own file."),
     ),
 }

@@ -17,7 +17,7 @@ from itertools import cycle, islice
 from pathlib import Path
 from typing import Any
 
-# For what is read here of the service; its processes have the settings of the compose file.
+# Settings for the code of the service used here; its processes have the settings of the compose file.
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
 
 from tests.surveys.drills.processes import Cluster, free_port, wait_until
@@ -27,9 +27,9 @@ from tests.surveys.drills.soak.fleet import SmallFleet
 from tests.surveys.drills.soak.parts import FAULTS, Parts, memory_figures
 from tests.surveys.drills.soak.people import everybody
 
-# The longest anything waits: a plan whose worker was killed.
+# The longest wait: a plan whose worker was killed.
 DRAINED_WITHIN_SECONDS = 420.0
-# The longest it goes on beyond its time, on a busy machine, for each kind of write to have been taken once.
+# Maximum extra time on a busy machine, until each kind of write was accepted once.
 MAX_OVERRUN_SECONDS = 180.0
 NO_LIMITS = {
     f"THROTTLE_{what}_{whom}": "off"
@@ -39,9 +39,9 @@ NO_LIMITS = {
 
 
 def soak(seconds: float, strikes: list[str], folder: Path, **settings: str) -> dict[str, Any]:
-    """Work for so long, or until each kind of write was taken, with these parts killed one after another, evenly.
+    """Work for a time, or until each kind of write was accepted, with the parts killed one after another at equal intervals.
 
-    The figures, with what was wrong.
+    Return the values and the faults.
     """
     cluster = Cluster()
     parts = Parts(folder, cluster, free_port(), **NO_LIMITS, **settings)
@@ -69,7 +69,7 @@ def soak(seconds: float, strikes: list[str], folder: Path, **settings: str) -> d
             lambda: parts.ready() and parts.work_left() == 0, DRAINED_WITHIN_SECONDS, every=0.5
         )
         left = time.monotonic() - began - lasted
-        # Seen by the watcher too, who looks once a second.
+        # The watcher, which checks once a second, sees it too.
         wait_until(lambda: all(fault.caught_up for fault in parts.watched.faults), 10)
         parts.over.set()
         wrong = (
@@ -84,7 +84,7 @@ def soak(seconds: float, strikes: list[str], folder: Path, **settings: str) -> d
 
 
 def _pass_time(parts: Parts, until: float) -> None:
-    """Let the others work; what ends by itself is started again, as the engine would."""
+    """Let the users work; restart processes that end, as the engine does."""
     while (left := until - time.monotonic()) > 0:
         time.sleep(min(left, 1.0))
         parts.ready()

@@ -11,7 +11,7 @@ from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.soak.caller import Attempt, Caller, Notes
 from tests.surveys.drills.soak.parts import EXCUSES, Fault, Parts
 
-# Of each kind of write: where its rows are, all of which must have been promised, and nothing else.
+# For each kind of write the query of its rows; exactly these must have been acknowledged.
 ROWS = {
     "set-up": "SELECT id::text FROM surveys_setup",
     "survey": "SELECT id::text FROM surveys_survey",
@@ -25,7 +25,7 @@ FIGURES = {
     "log": "SELECT survey_id::text, sha256 FROM surveys_log",
     "report": "SELECT id::text, sha256 FROM surveys_report",
 }
-# After a part is ready again a request that had begun before may still fail.
+# After a part is ready again, a request that had begun before can still fail.
 GRACE_SECONDS = 3.0
 
 
@@ -58,7 +58,7 @@ def faults_found(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
 
 
 def _files(notes: Notes, reader: Caller) -> Iterator[str]:
-    """The files themselves, as they are given out."""
+    """Check the files as they are downloaded."""
     addresses = {"log": "/api/v1/surveys/{}/log/file/", "report": "/api/v1/reports/{}/file.pdf"}
     for kind, address in addresses.items():
         for one, about in notes.promised[kind].items():
@@ -68,7 +68,7 @@ def _files(notes: Notes, reader: Caller) -> Iterator[str]:
 
 
 def _runs(parts: Parts, notes: Notes) -> Iterator[str]:
-    """Each correction with its own reason and its recomputation, which is done."""
+    """Check that each correction has its reason and a finished recomputation."""
     of = dict(
         parts.rows(
             "SELECT pipe_data_id::text, id::text FROM surveys_recomputation WHERE pipe_data_id IS NOT NULL"
@@ -85,7 +85,7 @@ def _runs(parts: Parts, notes: Notes) -> Iterator[str]:
 
 
 def _plans(parts: Parts, notes: Notes) -> Iterator[str]:
-    """Each plan made, and each accepted one booked, once."""
+    """Check that each plan was made, and each accepted plan booked, once."""
     for plan, state, error in parts.rows("SELECT id::text, state, error FROM surveys_dispatchplan"):
         if state != "finished":
             yield f"plan {plan} is {state}: {error}"
@@ -107,14 +107,14 @@ def _plans(parts: Parts, notes: Notes) -> Iterator[str]:
 
 
 def unexplained_failures(parts: Parts, notes: Notes) -> list[Attempt]:
-    """Requests that failed though nothing that they need was away."""
+    """Return the requests that failed although all parts they need were up."""
     away = [span_of(fault) for fault in parts.watched.faults if fault.part in EXCUSES]
     failed = [one for one in notes.attempts if one.status == 0 or one.status >= 500]
     return [one for one in failed if not any(_touches(one, span) for span in away)]
 
 
 def span_of(fault: Fault) -> tuple[float, float]:
-    """From the kill until the service was ready again, and a moment more."""
+    """Return the span from the kill until the service was ready again, with a margin."""
     return fault.killed, (fault.ready or float("inf")) + GRACE_SECONDS
 
 
@@ -123,12 +123,12 @@ def _touches(one: Attempt, span: tuple[float, float]) -> bool:
 
 
 def during_a_fault(one: Attempt, faults: list[Fault]) -> bool:
-    """Whether a request was under way while anything was down."""
+    """Whether a request was running while a part was down."""
     return any(_touches(one, span_of(fault)) for fault in faults)
 
 
 def figures(notes: Notes, faults: list[Fault], seconds: float) -> dict[str, Any]:
-    """Requests by kind, and how long they took while all was well and while something was not."""
+    """Return the requests by kind, and their durations with and without a fault."""
     told: dict[str, Any] = {}
     for kind in sorted({one.kind for one in notes.attempts} - {"check"}):
         ones = [one for one in notes.attempts if one.kind == kind]

@@ -17,13 +17,13 @@ from tests.surveys.drills.compose import HOST
 PATIENCE_SECONDS = 240.0
 FIRST_PAUSE, MAX_PAUSE = 0.2, 3.0
 ANSWER_WITHIN_SECONDS = 60
-# Of the writes, so many lose their answer on the way and are sent again; so many are sent once more though they were answered.
+# Fractions of the writes whose response is lost and that are sent again, and that are repeated after a response.
 ANSWERS_LOST, RETRIED_STATUSES = 0.05, 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class Attempt:
-    """One request: what for, when (monotonic), for how long, and the status; 0: no answer came."""
+    """Request with its purpose, start (monotonic), duration and status; 0 means no response."""
 
     kind: str
     began: float
@@ -34,7 +34,7 @@ class Attempt:
 
 @dataclass
 class Notes:
-    """What all callers together were promised, what they tried, and what should not have been."""
+    """Acknowledgements, attempts and faults of all callers together."""
 
     attempts: list[Attempt] = field(default_factory=list)
     promised: dict[str, dict[str, Any]] = field(default_factory=lambda: defaultdict(dict))
@@ -49,7 +49,7 @@ class Notes:
             self.attempts.append(one)
 
     def promise(self, kind: str, id: str, **about: Any) -> None:
-        """A write was acknowledged."""
+        """Record an acknowledged write."""
         with self._lock:
             if id in self.promised[kind]:
                 self.faults.append(f"{kind} {id} was acknowledged twice as new")
@@ -65,7 +65,7 @@ class Notes:
 
 
 class Caller:
-    """One person's program."""
+    """Client program of one user."""
 
     def __init__(self, port: int, notes: Notes, *, token: str = "", session: str = "", lot: int = 0) -> None:
         self.port, self.notes, self.lot = port, notes, random.Random(lot)
@@ -76,12 +76,12 @@ class Caller:
             self.headers["Cookie"] = f"sessionid={session}"
 
     def read(self, kind: str, path: str) -> tuple[int, Any]:
-        """Ask once; a reader whose request fails looks again later, or does not."""
+        """Send one request; a reader tries again later or not at all."""
         status, content, json_said, _ = self._request(kind, "GET", path, None, {})
         return status, json.loads(content) if json_said and content else content
 
     def write(self, kind: str, path: str, body: Any) -> tuple[int, Any]:
-        """Send a write until it is answered for good; (0, None) if it never was, which is a fault of the service."""
+        """Send a write until it has a final response; (0, None) if it never had one, which is a fault of the service."""
         raw = isinstance(body, bytes)
         content = body if raw else json.dumps(body).encode()
         headers = {"Content-Type": "text/csv" if raw else "application/json", "Idempotency-Key": str(uuid4())}
@@ -105,7 +105,7 @@ class Caller:
     def _once_more(self, kind: str, path: str, content: bytes, headers: dict[str, str], first: Any) -> None:
         status, said, _, _ = self._request(kind, "POST", path, content, headers)
         if not 200 <= status < 300:
-            # Something is down, or was meanwhile: nothing is learnt from that.
+            # A part is or was down: the response proves nothing.
             if 0 < status < 500:
                 self.notes.fault(f"{kind}: sent once more, it was refused with {status}: {said[:200]!r}")
             return
@@ -114,7 +114,7 @@ class Caller:
             self.notes.fault(f"{kind}: sent once more, it made {_id_of(again)} beside {_id_of(first)}")
 
     def _hang_up(self, path: str, content: bytes, headers: dict[str, str]) -> None:
-        """Send and go away before the answer."""
+        """Send the request and disconnect before the response."""
         self.notes.count("answers_lost")
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_WITHIN_SECONDS)
         try:
@@ -128,7 +128,7 @@ class Caller:
     def _request(
         self, kind: str, method: str, path: str, content: bytes | None, headers: dict[str, str]
     ) -> tuple[int, bytes, bool, bool]:
-        """Status (0: none came), body, whether it is JSON, and whether it is an earlier answer again."""
+        """Return status (0: no response), body, whether it is JSON, and whether it is an earlier response."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_WITHIN_SECONDS)
         began, status, said, is_json, replayed, problem = time.monotonic(), 0, b"", False, False, ""
         try:
@@ -155,7 +155,7 @@ def _to_be_sent_again(status: int, answer: Any) -> bool:
 
 
 def _id_of(answer: Any) -> Any:
-    """What a write made, or what it had made before."""
+    """Return the id of the record that a write created."""
     if "results" in answer:
         return [entry["id"] for entry in answer["results"]]
     return answer["data"]["id"] if isinstance(answer.get("data"), dict) else answer["id"]

@@ -31,13 +31,13 @@ from surveys.services.pipes.pipes import pipe_create
 from tests.surveys.scene import STARTED, STATEMENT
 
 CLIENTS, PIPES, POINTS, TECHNICIANS, KITS = 3, 3, 2, 4, 4
-# Of this drill only: nothing of it falls due on the day somebody runs it.
+# Used by this drill only: nothing falls due on the day it runs.
 CALIBRATED_ON, DUE_ON = date(2026, 3, 16), date(2046, 3, 16)
 
 
 @dataclass(frozen=True)
 class Person:
-    """Who signs in: by a token at the API, by the cookie of a session at the pages."""
+    """User with a token for the API or a session cookie for the pages."""
 
     token: str
     session: str
@@ -45,7 +45,7 @@ class Person:
 
 @dataclass(frozen=True)
 class PlaceToWork:
-    """A client's site with what is on it, and who of the client reads."""
+    """Site of a client with its records and its client users."""
 
     site: str
     pipes: list[str]
@@ -55,7 +55,7 @@ class PlaceToWork:
 
 @dataclass(frozen=True)
 class Technician:
-    """A technician, the job that takes them to a site, and their kit."""
+    """Technician with a job at a site and a kit."""
 
     person: Person
     job: str
@@ -66,7 +66,7 @@ class Technician:
 
 @dataclass(frozen=True)
 class SmallFleet:
-    """Everything the people of the soak have to know."""
+    """Data of the fleet for the users of the soak."""
 
     places: list[PlaceToWork]
     technicians: list[Technician]
@@ -75,7 +75,7 @@ class SmallFleet:
 
     @classmethod
     def of(cls, told: dict[str, Any]) -> SmallFleet:
-        """As it was told by the program below."""
+        """Return the fleet printed by the program below."""
         places = [PlaceToWork(**{**one, "reader": Person(**one["reader"])}) for one in told["places"]]
         technicians = [
             Technician(**{**one, "person": Person(**one["person"])}) for one in told["technicians"]
@@ -84,7 +84,7 @@ class SmallFleet:
 
 
 def user(name: str, role: str, client: Client | None = None) -> User:
-    """Somebody who signs in by token or session only: nobody knows a password."""
+    """Create a user with a token or a session and without a usable password."""
     one = User(username=name, role=role, client=client)
     one.set_unusable_password()
     one.save()

@@ -18,9 +18,9 @@ from tests.surveys.drills.compose import Fleet
 from tests.surveys.drills.processes import Cluster, Processes, wait_until
 
 OURS = ("web", "worker-1", "worker-2", "beat")
-# Killed in this order; then all over again where there is time.
+# Order of the kills, repeated while there is time.
 FAULTS = ("web", "worker", "workers", "beat", "broker", "database", "database-killed")
-# While these are down a request may fail; while any other is, none may.
+# While these parts are down, a request can fail; no other part may cause a failure.
 EXCUSES = frozenset({"web", "database", "database-killed"})
 AWAY_SECONDS = 3.0
 READY_WITHIN_SECONDS = 120.0
@@ -30,7 +30,7 @@ MEMORY_EVERY_SECONDS = 5.0
 
 @dataclass
 class Fault:
-    """A part killed, and when what was well again (monotonic; `killed_at` by the clock too)."""
+    """Killed part with the times of the kill and of each recovery (monotonic; `killed_at` also in clock time)."""
 
     part: str
     killed: float
@@ -41,7 +41,7 @@ class Fault:
 
 @dataclass
 class Watched:
-    """What the watcher saw."""
+    """Observations of the watcher."""
 
     faults: list[Fault] = field(default_factory=list)
     memory: dict[tuple[str, int], list[tuple[float, int]]] = field(default_factory=lambda: defaultdict(list))
@@ -49,7 +49,7 @@ class Watched:
 
 
 class Parts:
-    """PostgreSQL and Redis of our own, and what the compose file has run with them."""
+    """Separate PostgreSQL and Redis, and the services of the compose file."""
 
     def __init__(self, folder: Path, cluster: Cluster, broker_port: int, **settings: str) -> None:
         self.cluster, self.broker_port = cluster, broker_port
@@ -74,7 +74,7 @@ class Parts:
         self.servers.end()
 
     def ready(self) -> bool:
-        """Whether `/readyz` says so; what ended by itself meanwhile is started again, as the engine would."""
+        """Whether `/readyz` reports ready; processes that ended are restarted, as the engine does."""
         for name in self.fleet.restart_ended():
             self.watched.ended_by_themselves[name] += 1
         try:
@@ -83,7 +83,7 @@ class Parts:
             return False
 
     def strike(self, part: str) -> Fault:
-        """Kill a part, leave it away for a moment, start it again, and wait until the service is ready."""
+        """Kill a part, wait, start it again, and wait until the service is ready."""
         fault = Fault(part, time.monotonic(), datetime.now(UTC))
         self.watched.faults.append(fault)
         down, up = self._ways()[part]
@@ -95,7 +95,7 @@ class Parts:
         return fault
 
     def _ways(self) -> dict[str, tuple[Callable[[], object], Callable[[], object]]]:
-        """How each part goes down and comes up again."""
+        """Return the functions that stop and start each part."""
 
         def processes(*names: str) -> tuple[Callable[[], object], Callable[[], object]]:
             return lambda: [self.fleet.kill(name) for name in names], lambda: [
@@ -129,7 +129,7 @@ class Parts:
                     fault.caught_up = time.monotonic()
 
     def _done_since(self, killed_at: datetime) -> bool:
-        """Whether everything that was under way when a part was killed has been done."""
+        """Whether all work in progress at the time of a kill is done."""
         left = (
             "SELECT (SELECT count(*) FROM surveys_recomputation WHERE requested_at <= %(at)s AND state IN ('waiting', 'running'))"
             " + (SELECT count(*) FROM surveys_dispatchplan WHERE requested_at <= %(at)s AND state IN ('waiting', 'running'))"
@@ -140,16 +140,16 @@ class Parts:
             return False
 
     def asked(self, query: str, values: Any = None) -> Any:
-        """One figure from the database."""
+        """Return one value from the database."""
         return self.rows(query, values)[0][0]
 
     def rows(self, query: str, values: Any = None) -> list[Any]:
-        """Rows from the database, over a connection of its own: earlier ones do not outlive the server."""
+        """Return rows from the database over a separate connection, because earlier connections end with the server."""
         with psycopg.connect(self.cluster.url, autocommit=True, connect_timeout=5) as database:
             return database.execute(query, values).fetchall()
 
     def work_left(self) -> int:
-        """Recomputations and plans that are not done yet."""
+        """Return the recomputations and plans that are not done yet."""
         return int(
             self.asked(
                 "SELECT (SELECT count(*) FROM surveys_recomputation WHERE state IN ('waiting', 'running'))"
@@ -159,7 +159,7 @@ class Parts:
 
 
 def memory_of_group(group: int) -> int:
-    """Bytes held by the processes of a group, pages shared among them divided between them."""
+    """Return the bytes held by the processes of a group, with shared pages divided between them."""
     held = 0
     for place in Path("/proc").glob("[0-9]*"):
         try:
@@ -174,7 +174,7 @@ def memory_of_group(group: int) -> int:
 
 
 def memory_figures(watched: Watched) -> dict[str, list[int]]:
-    """Of each part the life that was watched longest: megabytes in each of its minutes, of which a leak shows that it does not level out."""
+    """Return, for the longest-lived process of each part, the megabytes in each minute; a leak would show as steady growth."""
     found: dict[str, list[int]] = {}
     for name in OURS:
         lives = [seen for (of, _), seen in watched.memory.items() if of == name]

@@ -21,7 +21,7 @@ JOBS_A_PLAN = 3
 
 
 class Worker(threading.Thread, ABC):
-    """Somebody doing one thing after another, with a pause between."""
+    """User who repeats actions with a pause between them."""
 
     pause_seconds = (0.3, 1.2)
 
@@ -37,16 +37,16 @@ class Worker(threading.Thread, ABC):
         while not self.stopped.is_set():
             try:
                 self.do()
-            except Exception as error:  # whoever stumbles says so, and the drill fails by it
+            except Exception as error:  # an error is recorded and fails the drill
                 self.notes.fault(f"{self.name} stumbled: {type(error).__name__}: {error}")
             self.stopped.wait(self.lot.uniform(*self.pause_seconds))
 
     @abstractmethod
     def do(self) -> None:
-        """One turn of their work."""
+        """Do one turn of the work."""
 
     def written(self, kind: str, path: str, body: Any, *, or_code: str = "") -> Any:
-        """The answer of a write that has to be taken; None if it never was, or was refused with the code that may come."""
+        """Return the response of an accepted write; None if there was none, or if it was rejected with the expected code."""
         status, answer = self.api.write(kind, path, body)
         if 200 <= status < 300:
             return answer
@@ -56,7 +56,7 @@ class Worker(threading.Thread, ABC):
 
 
 class FieldWorker(Worker):
-    """Works out a set-up, records the survey under an id of their own, sends its log."""
+    """Technician who calculates a set-up, records the survey under a client-side id, and sends its log."""
 
     def __init__(self, who: Technician, **options: Any) -> None:
         super().__init__(person=who.person, **options)
@@ -80,7 +80,7 @@ class FieldWorker(Worker):
             self.notes.promise("log", survey, sha256=hashlib.sha256(file).hexdigest())
 
     def recorded(self, stated: dict[str, Any]) -> bool:
-        """Alone, or as a batch of what was made offline."""
+        """Record it alone, or in a batch of offline entries."""
         if self.lot.random() < 0.7:
             return bool(self.written("survey", f"{API}/surveys/", stated))
         answer = self.written("survey", f"{API}/surveys/batch/", {"surveys": [stated]})
@@ -90,7 +90,7 @@ class FieldWorker(Worker):
         return bool(answer)
 
     def log(self) -> bytes:
-        """Readings that no other log has."""
+        """Return readings that differ from those of any other log."""
         offset = self.lot.uniform(-2, 2)
         rows = ["time,transit_time [us],time_difference [ns]"]
         rows += [
@@ -101,7 +101,7 @@ class FieldWorker(Worker):
 
 
 class OfficeWorker(Worker):
-    """Corrects pipes, follows the recomputation, issues reports."""
+    """Office user who corrects pipes, follows the recomputation and issues reports."""
 
     pause_seconds = (0.5, 2.0)
 
@@ -145,7 +145,7 @@ class OfficeWorker(Worker):
 
 
 class Reading(Worker):
-    """A client: lists, results with their history, notices, pages, the report."""
+    """Client user: lists, results with their history, notices, pages, the report."""
 
     pause_seconds = (0.1, 0.5)
 
@@ -181,7 +181,7 @@ class Reading(Worker):
 
 
 class Planning(Worker):
-    """Makes drafts of a day, has them planned, accepts the plan; a day of its own each time."""
+    """Dispatcher who makes drafts of a day, has them planned and accepts the plan; a new day each time."""
 
     def __init__(self, fleet: SmallFleet, **options: Any) -> None:
         super().__init__(person=fleet.planner, **options)
@@ -203,7 +203,7 @@ class Planning(Worker):
             self.accept(plan["id"])
 
     def next_day(self) -> datetime:
-        """The next weekday; a Monday first."""
+        """Return the next weekday; Monday first."""
         self.day += 1
         weeks, day = divmod(self.day - 1, 5)
         return datetime(2027, 1, 4, tzinfo=STARTED.tzinfo) + timedelta(weeks=weeks, days=day)
@@ -218,7 +218,7 @@ class Planning(Worker):
         }  # fmt: skip
 
     def finished(self, plan: str) -> bool:
-        """Wait for it; one that nobody waits for any more is still finished before the drill is over."""
+        """Wait for the end of the plan, also when the drill is about to end."""
         while not self.stopped.wait(0.3):
             status, found = self.api.read("read", f"{API}/dispatch/plans/{plan}/")
             if status == 200 and found["state"] in ("finished", "failed"):
@@ -234,7 +234,7 @@ class Planning(Worker):
 
 
 def everybody(fleet: SmallFleet, port: int, notes: Notes, stopped: threading.Event) -> list[Worker]:
-    """All of them, not started yet; each draws lots of their own."""
+    """Return all users, not started yet; each has a separate random generator."""
     created: list[Callable[..., Worker]] = []
     created += [lambda who=who, **o: FieldWorker(who, name="a technician", **o) for who in fleet.technicians]
     created += [lambda place=place, **o: Reading(place, name="a reader", **o) for place in fleet.places]

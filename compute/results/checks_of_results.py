@@ -1,0 +1,171 @@
+"""The checks of a flow, and those of the result of a log, each in the order of their findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from compute.base.checks import FindingChecks
+from compute.base.messages import Finding, finding, quantity
+from compute.logs.segments import merged, segments_used
+from compute.logs.series import Series
+from compute.measuring import pipe_checks, setup_checks
+from compute.measuring.entries import MediumEntry, ResolvedMedium
+from compute.measuring.flow import Flow
+from compute.results import checks
+from compute.results.diagnosis import diagnose
+from compute.results.entry_errors import Case
+from compute.results.occasion import Occasion
+from compute.results.survey import CalculatedSetup
+from compute.results.uncertainty import temperature_uncertainty
+
+# A result reports this many possible causes of a diagnosis, if they are at least this likely.
+MAX_CAUSES_REPORTED = 3
+MIN_PROBABILITY_REPORTED = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class FlowCase:
+    """A flow, whose arrays are checked by their means, with its medium, named as entered.
+
+    sound_speed_assumed : whether the transit time is that of the meter's own entries
+    """
+
+    flow: Flow
+    medium: ResolvedMedium
+    entry: MediumEntry | None = None
+    sound_speed_assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ResultCase:
+    """The result of a log: set-up, series, the flow of the mean times, the entries and the other inputs."""
+
+    calculated: CalculatedSetup
+    series: Series
+    flow: Flow
+    entries: Case
+    occasion: Occasion
+
+
+FLOW_CHECKS: FindingChecks[FlowCase] = FindingChecks("flow")
+RESULT_CHECKS: FindingChecks[ResultCase] = FindingChecks("result")
+
+
+@FLOW_CHECKS.register
+def _sound_speed_logged(case: FlowCase) -> list[Finding]:
+    if not case.sound_speed_assumed:
+        return []
+    return [finding("sound-speed-not-logged", "warning", "readings.sound_speed")]
+
+
+@FLOW_CHECKS.register
+def _velocity(case: FlowCase) -> list[Finding]:
+    return checks.velocity_sane(float(np.mean(case.flow.mean_velocity)), float(np.mean(case.flow.reynolds)))
+
+
+@FLOW_CHECKS.register
+def _sound_speed(case: FlowCase) -> list[Finding]:
+    return checks.sound_speed_fits(
+        float(np.mean(case.flow.measured_sound_speed)),
+        float(np.mean(case.medium.medium.sound_speed)),
+        case.medium.sound_speed_uncertainty or 0.0,
+        case.entry,
+    )
+
+
+@RESULT_CHECKS.register
+def _rows(case: ResultCase) -> list[Finding]:
+    """Rejected rows, of the whole log."""
+    series = case.series
+    counted = checks.readings_sound(series.taken + series.outside, case.occasion.rows_rejected, 0)
+    return [one for one in counted if one.code == "rows-rejected"]
+
+
+@RESULT_CHECKS.register
+def _readings(case: ResultCase) -> list[Finding]:
+    """Impossible and too few readings, of the marked segments."""
+    return checks.readings_sound(case.series.taken, 0, case.series.impossible)
+
+
+@RESULT_CHECKS.register
+def _segments(case: ResultCase) -> list[Finding]:
+    if not case.occasion.segments:
+        return []
+    return [segments_used(merged(case.occasion.segments), case.series.used, case.series.outside)]
+
+
+@RESULT_CHECKS.register
+def _flow(case: ResultCase) -> list[Finding]:
+    return FLOW_CHECKS.findings(
+        FlowCase(case.flow, case.calculated.medium, case.entries.medium, case.series.speed_told)
+    )
+
+
+@RESULT_CHECKS.register
+def _explained(case: ResultCase) -> list[Finding]:
+    """Possible causes of an inconsistent sound speed, or the finding that it is consistent."""
+    pipe, medium = case.entries.pipe, case.entries.medium
+    stated = {"medium.temperature": temperature_uncertainty(medium.temperature_source)}
+    if measured_wall := case.occasion.wall_uncertainty(pipe.wall_thickness):
+        stated["pipe.wall_thickness"] = measured_wall
+    if medium.temperature is None or not medium.name:
+        del stated["medium.temperature"]
+    found = diagnose(case.entries, stated)
+    measured = found.measured_sound_speed
+    if found.consistent and measured is not None:
+        return [
+            finding(
+                "sound-speed-consistent",
+                "info",
+                "medium.sound_speed",
+                measured=quantity(measured, "speed"),
+                expected=quantity(found.expected_sound_speed, "speed"),
+                **checks.medium_parameters(medium),
+            )
+        ]
+    return [
+        finding(cause.message.key, "info", cause.candidate.field, **cause.message.parameters)
+        for cause in found.possible_causes[:MAX_CAUSES_REPORTED]
+        if cause.probability >= MIN_PROBABILITY_REPORTED
+    ]
+
+
+@RESULT_CHECKS.register
+def _steady(case: ResultCase) -> list[Finding]:
+    half = case.series.used // 2
+    if not half:
+        return []
+    flow = case.series.volume_flow
+    first, second = float(flow[:half].mean()), float(flow[half:].mean())
+    return checks.flow_steady(first, second, segments_marked=bool(case.occasion.segments))
+
+
+@RESULT_CHECKS.register
+def _signal(case: ResultCase) -> list[Finding]:
+    return checks.signal_strong(case.series.signal, case.occasion.minimum_signal)
+
+
+@RESULT_CHECKS.register
+def _mounted_spacing(case: ResultCase) -> list[Finding]:
+    return setup_checks.mounted_spacing(case.occasion.mounted_spacing, float(case.calculated.spacing.spacing))
+
+
+@RESULT_CHECKS.register
+def _wall(case: ResultCase) -> list[Finding]:
+    measured = case.occasion.measured_wall
+    return pipe_checks.wall_against_measurement(
+        case.entries.pipe.wall_thickness, measured[0] if measured else None
+    )
+
+
+@RESULT_CHECKS.register
+def _calibrations(case: ResultCase) -> list[Finding]:
+    return [
+        one
+        for instrument in case.occasion.instruments
+        for one in setup_checks.calibration_valid(
+            instrument.name, instrument.calibrated_on, instrument.due_on, case.occasion.day
+        )
+    ]
