@@ -60,5 +60,7 @@ def test_no_result_is_corrected_before_its_corrected_flow_is_calculated(
     page.get_by_label("Decision").select_option("corrected")
     page.get_by_label("Reason").fill("Corrected by the points found.")
     page.get_by_role("button", name="Save decision").click()
-    expect(page.get_by_role("alert")).to_contain_text("is not calculated yet. Wait until the recalculation is finished")
+    expect(page.get_by_role("alert")).to_contain_text(
+        "is not calculated yet. Wait until the recalculation is finished"
+    )
     assert review.surveys.get().state == "under-review"

@@ -46,7 +46,9 @@ def test_a_job_of_the_week_with_a_conflict_changes_its_status_with_a_reason(
     expect(page.get_by_role("heading", name="Jobs, week")).to_be_visible()
     page.goto("/office/jobs/?week=2030-W02")
     card = page.locator(f"#job-{job.pk}")
-    expect(card).to_contain_text("At risk: The technician is absent from 2030-01-08 09:00 CET to 2030-01-08 13:00 CET.")
+    expect(card).to_contain_text(
+        "At risk: The technician is absent from 2030-01-08 09:00 CET to 2030-01-08 13:00 CET."
+    )
     # On a phone the days with work, on a wide screen the whole week: Tuesday, and no other day.
     days = page.get_by_role("row", name="technician").get_by_role("cell")
     expect(days).to_have_text([job.title])
