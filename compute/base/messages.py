@@ -77,6 +77,11 @@ class Message:
         return f"{self.key}: {given}" if given else self.key
 
 
+def gettext_noop(text: str) -> str:
+    """Mark a text for translation; it is translated where it is read."""
+    return text
+
+
 def message(key: str, /, **parameters: Any) -> Message:
     """Return a message by its key (`code` or `code/variant`); raises TypeError for a parameter that is not JSON."""
     code, _, variant = key.partition("/")

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from compute.base.errors import ComputeError, TotalReflection
-from compute.base.messages import Finding, SafetyNote, finding
+from compute.base.messages import Finding, SafetyNote, finding, gettext_noop
 from compute.base.sources import SNELL
 from compute.measuring.beam import Setup, check_dimensions
 from compute.measuring.entries import (
@@ -44,23 +44,33 @@ METHODS = (
     Method(
         "1",
         date(2026, 11, 25),
-        "First method: axial slowness and least-time ray, log-law profile factor with Colebrook-White, IAPWS-95 water, GUM "
-        "budget with shared inputs, scatter by effective sample size.",
-        "none before it",
+        gettext_noop(
+            "First method: beam by equal axial slowness in all layers and least travel time, profile factor from the logarithmic law with "
+            "Colebrook-White friction, water by IAPWS-95, GUM budget with shared inputs, repeatability by effective sample size."
+        ),
+        gettext_noop("No earlier method."),
     ),
     Method(
         "2",
         date(2026, 11, 25),
-        "Scatter of a log: the correlation that went with its level and trend is put back, as within stretches.",
-        "uncertainties only: of the mean of the 3,895 readings of the demo, from scatter, +7 %; of 60 readings that correlate by "
-        "0.9, 2.8 times; of logs without correlation, none",
+        gettext_noop(
+            "Repeatability of a log: the correlation that was removed with the level and the trend is restored within segments."
+        ),
+        gettext_noop(
+            "Only uncertainties change. Repeatability of the mean of the 3,895 readings of the demo: +7 %; of 60 readings with a "
+            "correlation of 0.9: 2.8 times; of logs without correlation: none."
+        ),
     ),
     Method(
         "3",
         date(2026, 11, 25),
-        "Error curves of instruments are applied where a policy says so, and enter the budget in any case.",
-        "none where certificates have no points; a meter found 1 % high, applied: -1 %; left in: uncertainty wider by 1 % in "
-        "quadrature (k = 1)",
+        gettext_noop(
+            "Calibration errors of instruments are corrected where a policy applies, and are part of the budget in every case."
+        ),
+        gettext_noop(
+            "None where certificates have no points. A meter found to read 1 % high: -1 % when corrected; otherwise the expanded "
+            "uncertainty grows by 1 % in quadrature (k = 1)."
+        ),
     ),
 )
 """Every version of the method, the current one last. A change of the physics that moves a computed number adds one."""

@@ -44,7 +44,7 @@ def _method(version: str) -> str:
     if method is None:
         return version
     return gettext("{version} ({day}). {change}").format(
-        version=version, day=method.since, change=method.change
+        version=version, day=method.since, change=gettext(method.change)
     )
 
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from surveys.core.errors import ServiceError
-from surveys.core.messages import error_text
+from surveys.core.messages import model_error_of
 from surveys.logfiles.format import LogFormat as FileFormat
 from surveys.models.base import Record
 
@@ -18,7 +17,7 @@ def validate_log_format(raw: object) -> None:
     try:
         FileFormat.from_json(raw)
     except ServiceError as error:
-        raise ValidationError(f"{error.field}: {error_text(error)}", code=error.code) from None
+        raise model_error_of(error.message) from None
 
 
 class LogFormat(Record):

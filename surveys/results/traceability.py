@@ -137,7 +137,7 @@ def _method(result: Result) -> Step:
         "method",
         gettext("Calculation method, version {version}").format(version=result.method_version),
         result.method_version,
-        facts=[Fact("since", _("Since"), method.since), Fact("change", _("Change"), method.change)]
+        facts=[Fact("since", _("Since"), method.since), Fact("change", _("Change"), gettext(method.change))]
         if method
         else (),
     )
@@ -181,7 +181,7 @@ def _log(result: Result) -> Step:
     log = result.log
     facts = [
         Fact("file_name", _("File"), log.file_name or None),
-        Fact("sha256", "SHA-256", log.sha256),
+        Fact("sha256", _("SHA-256"), log.sha256),
         Fact("size_bytes", _("Size in bytes"), log.size_bytes),
         Fact("rows_accepted", _("Rows accepted"), log.rows_accepted),
         Fact("rows_rejected", _("Rows rejected"), log.rows_rejected),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -63,7 +64,12 @@ class MethodsView(UnitsMixin):
     def get(self, request: Request) -> Response:
         answer = {
             "methods": [
-                {"version": m.version, "since": m.since.isoformat(), "change": m.change, "effect": m.effect}
+                {
+                    "version": m.version,
+                    "since": m.since.isoformat(),
+                    "change": gettext(m.change),
+                    "effect": gettext(m.effect),
+                }
                 for m in METHODS
             ],
             "findings": [{"code": code, "meaning": meaning} for code, meaning in finding_headings().items()],

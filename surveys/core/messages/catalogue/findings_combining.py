@@ -123,7 +123,7 @@ ENTRIES = {
     "out-of-range/repeated-component": Entry(
         title=_("Component repeated"),
         detail=_("The component {component} is already an input of a part."),
-        remedy=_("Give the common scatter a name of its own."),
+        remedy=_("Give the common repeatability a name of its own."),
     ),
     "out-of-range/repeated-input": Entry(
         title=_("Input repeated"),
