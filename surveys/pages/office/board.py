@@ -164,6 +164,7 @@ def _timelines(week: Week, jobs: list[Job], bookings: list[Booking]) -> list[dic
         {
             "heading": heading,
             "column": column,
+            "empty": empty,
             "lanes": [
                 {
                     "name": str(one),
@@ -175,8 +176,8 @@ def _timelines(week: Week, jobs: list[Job], bookings: list[Booking]) -> list[dic
                 for one in ones
             ],
         }
-        for heading, column, ones in (
-            (_("Technicians this week"), _("Technician"), people),
-            (_("Kit this week"), _("Instrument"), things),
+        for heading, column, empty, ones in (
+            (_("Technicians this week"), _("Technician"), _("No technicians."), people),
+            (_("Kit this week"), _("Instrument"), _("No kit scheduled this week."), things),
         )
     ]

@@ -19,10 +19,10 @@ from surveys.dispatch.technician_jobs import jobs_of_day
 from surveys.documents.day_sheet import hazards_told, kit_row, kits_of
 from surveys.documents.formatting import hours, worded
 from surveys.documents.setup_sheet import CHECKLIST
-from surveys.models import Booking, Instrument, Job, MeasuringPoint, User
+from surveys.models import Booking, Instrument, Job, MeasuringPoint, PipeData, User
 from surveys.models.instrument import Kind, State
 from surveys.pages.frame import page, units_of
-from surveys.pages.pipe_form import COMPOSITION, choices, entries_by
+from surveys.pages.pipe_form import COMPOSITION, Offer, choices, entries_by
 from surveys.pages.technician.access import field_page, visible_point
 from surveys.pages.technician.results import latest_result_context
 from surveys.pages.technician.worksheet import further_linings, starting_values
@@ -62,6 +62,13 @@ def today(request: HttpRequest) -> HttpResponse:
     return page(request, "technician/today.html", context)
 
 
+def _unlisted_medium(data: PipeData, media: Iterable[Offer]) -> str:
+    """Return the label of the choice that keeps the recorded medium."""
+    if not data.medium:
+        return _("defined by entered properties")
+    return _("as recorded") if any(one.name == data.medium for one in media) else data.medium
+
+
 @field_page
 @require_safe
 def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
@@ -76,7 +83,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
         **_of_point(request, point),
         "data": data,
         "none_material": _("defined by sound speeds"),
-        "none_medium": data.medium or _("defined by its properties"),
+        "none_medium": _unlisted_medium(data, offered["media"]),
         "start": start,
         "choices": offered,
         "further_linings": further_linings(data, units, offered["linings"]),

@@ -84,7 +84,7 @@ def test_the_live_response_agrees_with_the_stored_set_up(work: Scene) -> None:
         {"transducers": str(work.kit.pair.pk), "traverses": 2},
         content_type="application/json",
     ).json()
-    assert f"{kept['spacing']['value']:.3f} in" in shown.content.decode()
+    assert f"{kept['spacing']['value']:.3f}\N{NO-BREAK SPACE}in" in shown.content.decode()
 
 
 def test_an_invalid_worksheet_is_rejected_with_the_reason(work: Scene) -> None:
