@@ -43,7 +43,11 @@ def test_a_wrong_password_and_an_unknown_name_get_the_same_answer(cast: Any, nam
     answer = APIClient().post("/api/v1/sign-in/", {"username": name, "password": "wrong"}, format="json")
     assert answer.status_code == 401
     assert answer.json()["errors"] == [
-        {"field": "", "code": "sign-in-failed", "detail": "User name or password is wrong."}
+        {
+            "field": "",
+            "code": "sign-in-failed",
+            "detail": "The user name or the password is wrong. Check both and try again.",
+        }
     ]
 
 
