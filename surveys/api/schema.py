@@ -183,7 +183,7 @@ class Schema(AutoSchema):
             yield from (401, 403)
         elif self.method in WRITES:
             yield 401
-        if "{" in self.path:
+        if "{" in self.path or getattr(self.view, "hidden_from_clients", False):
             yield 404
         yield 406
         records = getattr(self.view, "writers", None) is not None

@@ -87,8 +87,10 @@ class DueListOut(serializers.Serializer):
 
 
 class CalibrationDue(UnitsMixin):
-    """What is due, overdue, quarantined or never calibrated."""
+    """Instruments that are due, overdue, quarantined or never calibrated."""
 
+    # For the OpenAPI document: a client gets 404.
+    hidden_from_clients = True
     renderer_classes = [JSONRenderer, CSVRenderer, CalendarRenderer]
 
     @documented(
