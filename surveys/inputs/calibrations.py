@@ -145,7 +145,7 @@ class CalibrationIn(StrictSerializer):
     )
     calibrated_on = serializers.DateField()
     due_on = serializers.DateField(
-        required=False, help_text="The last day it holds; left out, the interval policy sets it."
+        required=False, help_text="Last day of validity. Default: set by the interval policy."
     )
     conditions = TextField(max_length=2000, required=False, allow_blank=True)
     conditions_temperature = QuantityIn("temperature", required=False)
@@ -157,7 +157,8 @@ class CalibrationIn(StrictSerializer):
         help_text="None if nothing was adjusted.",
     )
     maximum_permissible_error = PermissibleErrorIn(
-        required=False, help_text="Left out, the acceptance policy of the instrument or its type."
+        required=False,
+        help_text="Limits of acceptance. Default: the acceptance policy of the instrument or its type.",
     )
     decision_rule = DecisionRuleIn(required=False)
     note = TextField(max_length=5000, required=False, allow_blank=True)

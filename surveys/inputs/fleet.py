@@ -16,7 +16,7 @@ from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS
 
 
 class TransducerDataIn(TransducersByValue):
-    """New data of a pair, with the reason; set-ups worked out from now on use it.
+    """New data of a pair, with the reason; later set-ups use it.
 
     With `corrects` it says that a version was always wrong: surveys made with it are recomputed.
     """
@@ -92,7 +92,9 @@ class CalendarFeedIn(StrictSerializer):
         help_text="Where it is used, to know later which to revoke; needed unless a subject is named.",
     )  # fmt: skip
     subject = serializers.ChoiceField(
-        FeedSubject.choices, required=False, help_text="due-dates if left out; jobs: one's own jobs."
+        FeedSubject.choices,
+        required=False,
+        help_text="Subject of the feed; jobs: the jobs of the user. Default: due-dates.",
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

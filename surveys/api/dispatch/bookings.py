@@ -1,4 +1,4 @@
-"""Bookings: who and what is held for a job, what endangers it, and what could take its place."""
+"""Bookings of technicians and equipment for jobs, with conflicts and alternatives."""
 
 from __future__ import annotations
 
@@ -196,7 +196,7 @@ class Bookings(Records):
     @documented(request=ExpectedBackIn, responses=BookingLateOut)
     @action(detail=True, methods=["post"], url_path="expected-back")
     def expected_back(self, request: Request, pk: Any = None) -> Response:
-        """Say when an instrument that is out comes back; the answer lists the bookings of it that this endangers."""
+        """Enter the return date of an instrument; the answer lists the booking conflicts."""
         said = self.checked(ExpectedBackIn)["expected_back"]
         booking = booking_expect(booking=self.get_object(), expected_back=said)
         visible = Booking.objects.visible_to(self.user).filter(instrument=booking.instrument_id)

@@ -28,7 +28,7 @@ class TechnicianIn(StrictSerializer):
     time_zone = TextField(max_length=64, help_text="Of the working hours, such as Europe/Copenhagen.")
     working_hours = serializers.DictField(
         child=serializers.ListField(child=ClockTimeField(format="%H:%M"), min_length=2, max_length=2),
-        help_text='Weekday ("0" Monday to "6" Sunday) to begin and end; a day left out is free, none: not stated.',
+        help_text='Weekday ("0" Monday to "6" Sunday) to begin and end; a day without an entry is free, an empty object means no entry.',
     )
 
     def validate_working_hours(self, hours: dict[str, Any]) -> dict[str, list[str]]:

@@ -37,7 +37,7 @@ class ConformitySetOut(serializers.Serializer):
 
 
 class ConformityOut(serializers.Serializer):
-    """Worked out from the points each time it is asked for."""
+    """Calculated from the points at each request."""
 
     conformity = serializers.ChoiceField(CONFORMITYS, allow_null=True)
     conforms = serializers.BooleanField(allow_null=True)

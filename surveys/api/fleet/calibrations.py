@@ -1,4 +1,4 @@
-"""Calibrations: certificates with their points and files; the verdict is worked out."""
+"""Calibrations: certificates with their points, files and calculated conformity."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def started(record: TransducerData | Calibration) -> str | None:
 
 class ReviewOpenedOut(serializers.Serializer):
     id = serializers.UUIDField()
-    surveys = serializers.IntegerField(help_text="Whose results are in doubt.")
+    surveys = serializers.IntegerField(help_text="Number of surveys with affected results.")
 
 
 class CalibrationShortOut(serializers.ModelSerializer):

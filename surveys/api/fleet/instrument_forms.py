@@ -25,7 +25,7 @@ class InstrumentIn(StrictSerializer):
     serial = TextField(max_length=60)
     asset_number = TextField(max_length=60, required=False, allow_blank=True)
     state = serializers.ChoiceField(
-        State.choices, required=False, help_text="At first; in service if left out."
+        State.choices, required=False, help_text="Initial state. Default: in service."
     )
     location = TextField(max_length=200, required=False, allow_blank=True, help_text="Where it is, at first.")
     belongs_to = VisibleRecord(
@@ -35,7 +35,10 @@ class InstrumentIn(StrictSerializer):
         "ratio_db", required=False, allow_null=True, help_text="Meter: the weakest it can use."
     )
     timing_resolution = QuantityIn(
-        "time_difference", required=False, allow_null=True, help_text="Meter: the smallest it tells."
+        "time_difference",
+        required=False,
+        allow_null=True,
+        help_text="Resolution of the time difference, for a meter.",
     )
     standard_uncertainty = QuantityIn(
         "length", required=False, allow_null=True, help_text="Thickness gauge: of a reading."
@@ -64,7 +67,7 @@ class InstrumentChangeIn(InstrumentIn):
 
 
 class InstrumentStateIn(StrictSerializer):
-    """A change of state, place or holder; what is left out stays."""
+    """Change of state, place or holder; fields not given do not change."""
 
     state = serializers.ChoiceField(State.choices, required=False)
     reason = TextField(max_length=2000)
@@ -111,7 +114,7 @@ class InstrumentOut(serializers.ModelSerializer):
     timing_resolution = serializers.SerializerMethodField()
     standard_uncertainty = serializers.SerializerMethodField()
     transducers = serializers.SerializerMethodField(
-        help_text="Transducer pair: the data set-ups are worked out by."
+        help_text="Transducer data for the calculation of set-ups."
     )
     calibration = serializers.SerializerMethodField(help_text="The latest calibration.")
 

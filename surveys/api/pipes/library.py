@@ -64,7 +64,7 @@ class CustomMaterialIn(NamedIn, SourcedIn, MaterialFiguresIn):
 
 
 class MaterialRevisionIn(RevisionIn, MaterialFiguresIn):
-    """The figures anew; pipes that rest on the ones before are corrected, their surveys recomputed."""
+    """Replacement values; pipes with the old values are corrected and their surveys recalculated."""
 
 
 class RowIn(StrictSerializer):
@@ -89,7 +89,7 @@ class CustomMediumIn(NamedIn, SourcedIn, MediumFiguresIn):
 
 
 class MediumRevisionIn(RevisionIn, MediumFiguresIn):
-    """The table anew; pipes that rest on the one before are corrected, their surveys recomputed."""
+    """Replacement table; pipes with the old table are corrected and their surveys recalculated."""
 
 
 class MaterialVersionOut(serializers.ModelSerializer):
@@ -233,7 +233,7 @@ class CustomMaterials(OwnRecords):
     @documented(request=MaterialRevisionIn, responses={202: MaterialRevisedOut})
     @action(detail=True, methods=["post"])
     def revisions(self, request: Request, pk: Any = None) -> Response:
-        """Enter right figures for wrong ones; every survey that rests on the wrong ones is recomputed."""
+        """Correct the values and recalculate every survey that uses them."""
         requested = self.checked(MaterialRevisionIn)
         data = _material_data(requested)
         started = custom_material_revise(
@@ -263,7 +263,7 @@ class CustomMedia(OwnRecords):
     @documented(request=MediumRevisionIn, responses={202: MediumRevisedOut})
     @action(detail=True, methods=["post"])
     def revisions(self, request: Request, pk: Any = None) -> Response:
-        """Enter a right table for a wrong one; every survey that rests on the wrong one is recomputed."""
+        """Correct the table and recalculate every survey that uses it."""
         requested = self.checked(MediumRevisionIn)
         data = _medium_data(requested)
         started = custom_medium_revise(medium=self.get_object(), data=data, by=self.user, now=timezone.now())

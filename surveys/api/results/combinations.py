@@ -88,7 +88,7 @@ class CombinationOut(serializers.ModelSerializer):
         read_only=True, help_text="Why the parts, though each has a result, could not be combined."
     )
     up_to_date = serializers.SerializerMethodField(
-        help_text="Whether the combined result rests on the results its parts have now."
+        help_text="Whether the combined result uses the current results of its parts."
     )
     under_review = serializers.SerializerMethodField(
         help_text="What reviews of instruments found out of tolerance say of its parts."
@@ -136,7 +136,7 @@ class CombinedBudgetRowOut(serializers.Serializer):
     input = serializers.CharField()
     owner_kind = serializers.CharField(
         allow_blank=True,
-        help_text="pipe, meter, pair, medium, point or run; together: the scatter of all; empty: the spread of paths.",
+        help_text="Source: pipe, meter, pair, medium, point or run; together: the standard deviation of all; empty: the range of the paths.",
     )
     owner = serializers.CharField(allow_blank=True, help_text="Which one: its id.")
     contribution = QuantityOut(help_text="With its sign; of a shared input what it adds or cancels.")

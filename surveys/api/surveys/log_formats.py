@@ -43,7 +43,9 @@ START_OF_A_PREVIEW = datetime(2000, 1, 1, tzinfo=UTC)
 class LogFormatIn(StrictSerializer):
     name = TextField(max_length=100)
     note = TextField(max_length=2000, required=False, allow_blank=True)
-    format = serializers.JSONField(help_text="What is left out is as in the plain log format.")
+    format = serializers.JSONField(
+        help_text="Log format. Default for each field: the value of the plain log format."
+    )
 
     def validate_format(self, raw: Any) -> dict[str, Any]:
         return FileFormat.from_json(raw).as_json()
@@ -92,7 +94,9 @@ class DetectionOut(serializers.Serializer):
 
 
 SITE = OpenApiParameter(
-    "site", OpenApiTypes.UUID, description="Whose zone is that of times without an offset; UTC if left out."
+    "site",
+    OpenApiTypes.UUID,
+    description="Site whose time zone applies to times without an offset. Default: UTC.",
 )
 
 

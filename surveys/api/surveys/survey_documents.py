@@ -57,7 +57,10 @@ class SurveyIn(StrictSerializer):
         help_text="About the pipe's axis, where the upstream transducer sits, from one mark for all paths of the point.",
     )
     medium_temperature = QuantityIn(
-        "temperature", required=False, allow_null=True, help_text="On the day; else the pipe data's."
+        "temperature",
+        required=False,
+        allow_null=True,
+        help_text="Temperature on the day of the survey. Default: the value of the pipe data.",
     )
     medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
     note = TextField(max_length=5000, required=False, allow_blank=True)
@@ -106,14 +109,14 @@ class LogOut(serializers.ModelSerializer):
 
 
 class SurveyCorrectionIn(SurveyIn):
-    """What a survey shall say instead; what is left out stays as it was stated."""
+    """Corrected values of a survey; fields not given do not change."""
 
     id = None
     measuring_point = None
     job = None
     primary_survey = None
     corrects = VisibleRecord(
-        SurveyData, required=False, help_text="The version that is wrong; left out: the one in force."
+        SurveyData, required=False, help_text="Version to correct. Default: the version in force."
     )
     reason = TextField(max_length=2000)
 
@@ -130,7 +133,7 @@ class SegmentIn(StrictSerializer):
 
 
 class SegmentsIn(StrictSerializer):
-    """The stretches of the log that count; an empty list counts all of it again."""
+    """Segments of the log that the result uses; an empty list selects the whole log."""
 
     segments = serializers.ListField(child=SegmentIn(), max_length=MAX_SEGMENTS)
     reason = TextField(max_length=2000)
@@ -191,7 +194,7 @@ class SurveyOut(serializers.ModelSerializer):
     log = LogShortOut(allow_null=True)
     result = ResultShortOut(allow_null=True, help_text="The current result in short.")
     under_review = ReviewNoticeOut(
-        many=True, help_text="What a reader is told where an instrument was found out of tolerance."
+        many=True, help_text="Review notices for instruments found out of tolerance."
     )
 
     class Meta:
