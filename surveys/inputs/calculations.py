@@ -45,7 +45,7 @@ class SetupIn(StrictSerializer):
     timing_resolution = QuantityIn(
         "time_difference",
         required=False,
-        help_text="Of the meter; counts in the recommended number of traverses.",
+        help_text="Timing resolution of the meter; affects the recommended number of traverses.",
     )
 
 

@@ -44,7 +44,7 @@ FIGURES = {
 
 class InstrumentTypeIn(StrictSerializer):
     kind = serializers.ChoiceField(Kind.choices)
-    name = TextField(max_length=100, help_text="As the instruments' type_name says it.")
+    name = TextField(max_length=100, help_text="Name of the type, as in type_name of the instruments.")
     hazardous_area_certified = serializers.BooleanField(required=False, allow_null=True)
     note = TextField(max_length=5000, required=False, allow_blank=True)
 
@@ -89,7 +89,7 @@ class IntervalDecisionIn(StrictSerializer):
 class CalendarFeedIn(StrictSerializer):
     label = TextField(
         max_length=100, required=False, allow_blank=True,
-        help_text="Where it is used, to know later which to revoke; needed unless a subject is named.",
+        help_text="Name of the feed, such as the place of its use; required without a subject.",
     )  # fmt: skip
     subject = serializers.ChoiceField(
         FeedSubject.choices,

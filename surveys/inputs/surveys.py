@@ -16,7 +16,7 @@ from surveys.services.surveys.site_meters import SiteMeterStatement
 class SiteMeterReadingIn(StrictSerializer):
     """The flow by the site's own meter; its uncertainty for about 95 %, as a flow or as a part of the flow, if the site states one."""
 
-    meter = TextField(max_length=100, help_text="What the site calls its meter.")
+    meter = TextField(max_length=100, help_text="Name of the meter at the site.")
     reading_type = serializers.ChoiceField(
         SiteMeterReading.ReadingType.choices, default=SiteMeterReading.ReadingType.AVERAGE
     )

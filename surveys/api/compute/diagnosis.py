@@ -53,7 +53,7 @@ class DiagnosisOut(serializers.Serializer):
     measured_sound_speed = QuantityOut(allow_null=True)
     expected_sound_speed = QuantityOut()
     relative_standard_uncertainty = serializers.FloatField(
-        help_text="Of the difference of the two sound speeds."
+        help_text="Uncertainty of the difference of the two sound speeds."
     )
     possible_causes = PossibleCauseOut(
         many=True, help_text="Most probable first; empty where the speed fits."

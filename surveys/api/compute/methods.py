@@ -52,7 +52,8 @@ class MethodsOut(serializers.Serializer):
     findings = FindingCodeOut(many=True)
     default_uncertainties = DefaultUncertaintyOut(many=True)
     temperature_uncertainties = serializers.DictField(
-        child=serializers.FloatField(), help_text="In kelvin, by how it is known."
+        child=serializers.FloatField(),
+        help_text="Temperature uncertainties in kelvin, by temperature source.",
     )
     straight_lengths = StraightLengthOut(many=True)
 

@@ -74,7 +74,9 @@ class SpanIn(StrictSerializer):
 
 
 class ExpectedBackIn(StrictSerializer):
-    expected_back = serializers.DateTimeField(allow_null=True, help_text="Null: in time after all.")
+    expected_back = serializers.DateTimeField(
+        allow_null=True, help_text="Expected time of return; null if the instrument returns in time."
+    )
 
 
 class BookingEventOut(serializers.ModelSerializer):
@@ -84,7 +86,7 @@ class BookingEventOut(serializers.ModelSerializer):
 
 
 class BookingOut(serializers.ModelSerializer):
-    conflicts = serializers.SerializerMethodField(help_text="What stands against it by now.")
+    conflicts = serializers.SerializerMethodField(help_text="Current conflicts of the booking.")
 
     class Meta:
         model = Booking
@@ -103,7 +105,7 @@ class BookingOut(serializers.ModelSerializer):
 
 
 class BookingLateOut(BookingOut):
-    booking_conflicts = BookingOut(many=True, help_text="Of the instrument, that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the instrument with a conflict.")
 
     class Meta(BookingOut.Meta):
         fields = [*BookingOut.Meta.fields, "booking_conflicts"]

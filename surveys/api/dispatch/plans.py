@@ -90,7 +90,9 @@ class PlanResultOut(serializers.Serializer):
 
 
 class PlanDetailOut(PlanOut):
-    outcome = serializers.SerializerMethodField(help_text="Null until it is finished.")
+    outcome = serializers.SerializerMethodField(
+        help_text="Result of the plan; null until the plan is finished."
+    )
 
     class Meta(PlanOut.Meta):
         fields = [*PlanOut.Meta.fields, "outcome"]

@@ -30,7 +30,7 @@ class JudgedPointOut(CalibrationPointOut):
 class ConformitySetOut(serializers.Serializer):
     conformity = serializers.ChoiceField(CONFORMITYS)
     conforms = serializers.BooleanField()
-    worst_point = serializers.IntegerField(help_text="Its place among the points, from 0.")
+    worst_point = serializers.IntegerField(help_text="Index of the point, from 0.")
     largest_fraction_of_limit = serializers.FloatField()
     min_conformance_probability = serializers.FloatField()
     points = JudgedPointOut(many=True)

@@ -27,7 +27,9 @@ class InstrumentIn(StrictSerializer):
     state = serializers.ChoiceField(
         State.choices, required=False, help_text="Initial state. Default: in service."
     )
-    location = TextField(max_length=200, required=False, allow_blank=True, help_text="Where it is, at first.")
+    location = TextField(
+        max_length=200, required=False, allow_blank=True, help_text="Initial place of the instrument."
+    )
     belongs_to = VisibleRecord(
         Instrument, required=False, allow_null=True, help_text="The instrument it belongs with."
     )
@@ -76,7 +78,7 @@ class InstrumentStateIn(StrictSerializer):
         queryset=User.objects.filter(is_active=True).exclude(role=Role.CLIENT),
         required=False,
         allow_null=True,
-        help_text="Who has it; null: nobody.",
+        help_text="Current holder; null if there is none.",
     )
 
 
@@ -92,7 +94,7 @@ class InstrumentStateOut(serializers.ModelSerializer):
 class TransducerDataOut(serializers.ModelSerializer):
     transducers = serializers.SerializerMethodField()
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
-    recomputation = serializers.SerializerMethodField(help_text="What a correction set going.")
+    recomputation = serializers.SerializerMethodField(help_text="Background run started by a correction.")
 
     class Meta:
         model = TransducerData

@@ -206,7 +206,9 @@ class CheckIn(StrictSerializer):
     )
     note = TextField(max_length=2000, required=False, allow_blank=True)
     corrects = VisibleRecord(IntermediateCheck, required=False)
-    reason = TextField(max_length=2000, required=False, allow_blank=True, help_text="Of a correction.")
+    reason = TextField(
+        max_length=2000, required=False, allow_blank=True, help_text="Reason for a correction."
+    )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """What each kind takes, and nothing else; limits in the quantity of the check."""

@@ -50,7 +50,7 @@ from surveys.services.fleet.instruments import (
 
 
 class InstrumentStateCreatedOut(InstrumentStateOut):
-    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the instrument with a current conflict.")
 
     class Meta(InstrumentStateOut.Meta):
         fields = [*InstrumentStateOut.Meta.fields, "booking_conflicts"]
@@ -174,7 +174,9 @@ class Instruments(Records):
     @documented(
         request=PDF_REQUEST,
         responses={200: DocumentOut, 201: DocumentOut},
-        parameters=[OpenApiParameter("title", str, description="What it is, such as `data sheet`.")],
+        parameters=[
+            OpenApiParameter("title", str, description="Description of the file, such as `data sheet`.")
+        ],
     )
     @action(
         detail=True,

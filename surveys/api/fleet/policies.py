@@ -165,7 +165,7 @@ class IntervalPolicyOut(serializers.ModelSerializer):
 
 class IntervalPolicyCreatedOut(IntervalPolicyOut):
     booking_conflicts = BookingOut(
-        many=True, help_text="Of the instruments it is about, that something stands against now."
+        many=True, help_text="Bookings of the policy's instruments with a current conflict."
     )
 
     class Meta(IntervalPolicyOut.Meta):

@@ -40,12 +40,12 @@ class NamedIn(StrictSerializer):
 
 
 class SourcedIn(StrictSerializer):
-    source = TextField(max_length=2000, help_text="Where the figures come from.")
+    source = TextField(max_length=2000, help_text="Source of the values.")
     note = TextField(max_length=5000, required=False, allow_blank=True, default="")
 
 
 class RevisionIn(SourcedIn):
-    reason = TextField(max_length=2000, help_text="Why the figures before were wrong.")
+    reason = TextField(max_length=2000, help_text="Reason for the correction of the earlier values.")
 
 
 class MaterialFiguresIn(StrictSerializer):
@@ -55,7 +55,7 @@ class MaterialFiguresIn(StrictSerializer):
         min_value=0, max_value=1, required=False, help_text="Standard, relative."
     )
     density = QuantityIn("density", lowest=limits.MIN_DENSITY, required=False)
-    roughness = QuantityIn("roughness", lowest=0.0, required=False, help_text="Of a new surface.")
+    roughness = QuantityIn("roughness", lowest=0.0, required=False, help_text="Roughness of a new surface.")
     thermal_expansion = QuantityIn("thermal_expansion", required=False)
 
 
@@ -76,7 +76,7 @@ class RowIn(StrictSerializer):
 
 class MediumFiguresIn(StrictSerializer):
     table = serializers.ListField(
-        child=RowIn(), min_length=2, max_length=MAX_ROWS, help_text="By rising temperature."
+        child=RowIn(), min_length=2, max_length=MAX_ROWS, help_text="Rows in ascending order of temperature."
     )
     pressure = QuantityIn("pressure", lowest=0.0, help_text="Absolute, at which the table was taken.")
     sound_speed_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")

@@ -68,7 +68,7 @@ class MountingIn(StrictSerializer):
     )
     transducers = VisibleRecord(Instrument, required=False)
     meter = VisibleRecord(
-        Instrument, required=False, help_text="Its timing resolution counts in the number of traverses."
+        Instrument, required=False, help_text="Meter whose timing resolution affects the number of traverses."
     )
     traverses = IntegerField(
         min_value=1,
@@ -99,7 +99,7 @@ class SetupOut(serializers.ModelSerializer):
     expected_velocity = serializers.SerializerMethodField()
     medium_temperature = serializers.SerializerMethodField()
     calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
-    outcome = serializers.SerializerMethodField(help_text="As compute/spacing/ answers it.")
+    outcome = serializers.SerializerMethodField(help_text="Result in the form of compute/spacing/.")
 
     class Meta:
         model = Setup

@@ -68,7 +68,7 @@ class PipeChangeIn(StrictSerializer):
 
 class PipeDataOut(serializers.ModelSerializer):
     pipe_id = serializers.UUIDField(read_only=True)
-    pipe = serializers.SerializerMethodField(help_text="As in requests, with the bore.")
+    pipe = serializers.SerializerMethodField(help_text="Dimensions as in requests, with the bore.")
     medium = serializers.SerializerMethodField(help_text="As in requests.")
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
 
@@ -113,7 +113,7 @@ class WallMeasurementIn(StrictSerializer):
         "speed",
         required=False,
         allow_null=True,
-        help_text="What the gauge was set to, if not to the pipe's material.",
+        help_text="Velocity setting of the gauge, if different from the pipe's material.",
     )
     readings = serializers.ListField(child=QuantityIn("length"), min_length=2, max_length=200)
     taken_at = serializers.DateTimeField(required=False)

@@ -77,7 +77,7 @@ class ResultOut(serializers.ModelSerializer):
     findings = FindingOut(many=True)
     budget = BudgetRowOut(many=True)
     change_breakdown = serializers.DictField(
-        allow_null=True, help_text="By how much and why it differs from what it replaces."
+        allow_null=True, help_text="Difference from the replaced result, with its causes."
     )
 
     class Meta:
@@ -108,7 +108,7 @@ class StepOut(serializers.Serializer):
 
     step = serializers.CharField()
     title = serializers.CharField()
-    record = serializers.CharField(help_text="Its id; of a method its version.")
+    record = serializers.CharField(help_text="Identifier of the input; for a method, the version.")
     by = serializers.CharField(allow_blank=True)
     at = serializers.DateTimeField(allow_null=True)
     reason = serializers.CharField(allow_blank=True)
@@ -295,7 +295,7 @@ class SummaryOut(serializers.Serializer):
     median_relative_change = serializers.FloatField(allow_null=True)
     largest = LargestOut(many=True)
     clients = ClientSummaryOut(many=True)
-    failures = FailureOut(many=True, help_text="What stopped the failed ones.")
+    failures = FailureOut(many=True, help_text="Errors of the failed recalculations.")
 
 
 class Recomputations(Records):

@@ -67,7 +67,7 @@ class LogFormatOut(serializers.ModelSerializer):
 class PreviewOut(serializers.Serializer):
     """The first rows of a file as a log format reads them."""
 
-    zone = serializers.CharField(help_text="Of times without an offset.")
+    zone = serializers.CharField(help_text="Time zone of times without an offset.")
     columns = serializers.ListField(child=serializers.DictField())
     ignored_columns = serializers.ListField(child=serializers.CharField())
     rows = serializers.ListField(
@@ -90,7 +90,9 @@ class DetectionMessageOut(serializers.Serializer):
 class DetectionOut(serializers.Serializer):
     format = serializers.DictField()
     reasons = DetectionMessageOut(many=True)
-    warnings = DetectionMessageOut(many=True, help_text="What the file does not show; check these.")
+    warnings = DetectionMessageOut(
+        many=True, help_text="Assumptions that the file does not confirm and that require a check."
+    )
 
 
 SITE = OpenApiParameter(

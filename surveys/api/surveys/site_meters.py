@@ -19,7 +19,9 @@ class SiteMeterComparisonOut(serializers.Serializer):
 
     result = serializers.UUIDField()
     difference = QuantityOut()
-    relative_difference = serializers.FloatField(allow_null=True, help_text="Of the site meter's flow.")
+    relative_difference = serializers.FloatField(
+        allow_null=True, help_text="Relative difference, based on the site meter's flow."
+    )
     en = serializers.FloatField(
         allow_null=True,
         help_text="En number, ISO 13528: up to 1 either way they agree; null without an uncertainty.",

@@ -38,7 +38,9 @@ class SurveyIn(StrictSerializer):
     setup = VisibleRecord(Setup)
     job = VisibleRecord(Job, required=False, allow_null=True, default=None)
     instruments = VisibleRecord(
-        Instrument, many=True, help_text="What was used beside the set-up's transducers: the meter at least."
+        Instrument,
+        many=True,
+        help_text="Instruments used in addition to the set-up's transducers, including the meter.",
     )
     primary_survey = VisibleRecord(
         Survey,
@@ -49,7 +51,9 @@ class SurveyIn(StrictSerializer):
     )
     started_at = serializers.DateTimeField()
     ended_at = serializers.DateTimeField(required=False, allow_null=True)
-    mounted_spacing = QuantityIn("length", required=False, allow_null=True, help_text="As read off the rail.")
+    mounted_spacing = QuantityIn(
+        "length", required=False, allow_null=True, help_text="Spacing measured on the rail."
+    )
     path_angle = QuantityIn(
         "angle",
         required=False,
@@ -88,7 +92,7 @@ class LogOut(serializers.ModelSerializer):
     )
     columns = serializers.ListField(child=serializers.DictField())
     ignored_columns = serializers.ListField(child=serializers.CharField())
-    format = serializers.DictField(help_text="How the file was read.")
+    format = serializers.DictField(help_text="Format used for the import.")
     findings = serializers.SerializerMethodField()
 
     class Meta:
@@ -212,7 +216,7 @@ class SteadySegmentOut(serializers.Serializer):
     readings = serializers.IntegerField()
     mean = QuantityOut()
     standard_deviation = QuantityOut()
-    drift = QuantityOut(help_text="Of the straight trend, from start to end.")
+    drift = QuantityOut(help_text="Change of the linear trend from start to end.")
 
 
 class SurveyChangedOut(serializers.Serializer):
