@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -162,7 +163,8 @@ def _days_to(action: float, line: Line, last: float) -> float | None:
     now = float(line.at(last))
     if now * line.slope < 0:  # leads back to 0 first: no forecast
         return None
-    return max((action - abs(now)) / abs(line.slope), 0.0)
+    days = max((action - abs(now)) / abs(line.slope), 0.0)
+    return days if math.isfinite(days) else None  # a slope next to 0 reaches the limit at no date
 
 
 def _sentences(

@@ -15,8 +15,8 @@ class MessageOut(serializers.Serializer):
 
     code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
     title = serializers.CharField(help_text="The verdict in a few words.")
-    detail = serializers.CharField(help_text="What was found and what was expected.")
-    remedy = serializers.CharField(help_text="What to do; may be empty.")
+    detail = serializers.CharField(help_text="Observed and expected values.")
+    remedy = serializers.CharField(help_text="Recommended action; may be empty.")
     parameters = serializers.DictField(help_text="Values of the message, quantities with their units.")
 
 

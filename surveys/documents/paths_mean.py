@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any
 
 from django.utils.translation import gettext
@@ -23,13 +24,13 @@ class ToldMean:
     findings: list[dict[str, Any]]
 
 
-def mean_told(together: CombinedResult, units: System) -> ToldMean:
+def mean_told(together: CombinedResult, units: System, zone: tzinfo) -> ToldMean:
     """Return the mean for pages."""
     return ToldMean(
         flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units),
         together.coverage_factor,
         len(together.parts),
-        findings_worded(together.findings, units),
+        findings_worded(together.findings, units, zone),
     )
 
 
@@ -75,7 +76,8 @@ def paths_table(pdf: PdfDocument, result: Result, together: CombinedResult, unit
             (gettext("Range of the paths"), worded(together.range_m3_s, "volume_flow", units)),
         ]
     )
-    for finding in findings_worded(together.findings, units):
+    zone = result.survey.measuring_point.pipe.site.zone
+    for finding in findings_worded(together.findings, units, zone):
         pdf.callout(heading(finding), finding["body"], finding["severity"])
 
 

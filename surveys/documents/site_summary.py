@@ -304,7 +304,7 @@ def _findings(pdf: PdfDocument, year: Year, records: Records, units: System) -> 
     """Add the errors and warnings, the most severe first, each once with the surveys that have it."""
     where: dict[tuple[str, str, str], list[str]] = {}
     for one, found in records.found():
-        for finding in findings_worded(_checks(found), units):
+        for finding in findings_worded(_checks(found), units, year.site.zone):
             if finding["severity"] in SIGNIFICANT_SEVERITIES:
                 key = (finding["severity"], heading(finding), finding["body"])
                 where.setdefault(key, []).append(f"{one.name} ({year.day(found.result.survey.started_at)})")

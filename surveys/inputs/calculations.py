@@ -36,13 +36,16 @@ class SetupIn(StrictSerializer):
     medium = MediumIn()
     transducers = TransducersField()
     traverses = IntegerField(
-        min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
+        min_value=1,
+        max_value=16,
+        required=False,
+        help_text="Number of traverses. Default: the recommended number.",
     )
     expected_velocity = QuantityIn("speed", required=False)
     timing_resolution = QuantityIn(
         "time_difference",
         required=False,
-        help_text="Of the meter; counts in the recommended number of traverses.",
+        help_text="Timing resolution of the meter; affects the recommended number of traverses.",
     )
 
 
@@ -97,7 +100,7 @@ class ReadingsIn(StrictSerializer):
 
 
 class ProgrammedIn(StrictSerializer):
-    """What the meter was told."""
+    """Settings of the meter."""
 
     pipe = PipeIn()
     medium = MediumIn()
@@ -145,7 +148,7 @@ WAYS = ("standard_uncertainty", "relative_standard_uncertainty", "half_width")
     }
 )
 class InputsIn(serializers.Field):
-    """Doubts by the path of the input; becomes InputUncertainty by path."""
+    """Uncertainties by the path of the input, as InputUncertainty by path."""
 
     def to_internal_value(self, data: Any) -> dict[str, InputUncertainty]:
         if not isinstance(data, Mapping) or not data:
@@ -254,7 +257,10 @@ class UncertaintyIn(FlowIn):
     correlations = CorrelationsIn(required=False, default=list)
     coverage_probability = NumberField(required=False, default=0.95, min_value=0.5, max_value=0.9999)
     monte_carlo_trials = IntegerField(
-        required=False, min_value=MIN_TRIALS, max_value=MAX_TRIALS, help_text="Left out: no Monte Carlo."
+        required=False,
+        min_value=MIN_TRIALS,
+        max_value=MAX_TRIALS,
+        help_text="Number of Monte Carlo trials. Default: no Monte Carlo calculation.",
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

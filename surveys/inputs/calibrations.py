@@ -49,9 +49,9 @@ class CalibrationPointIn(StrictSerializer):
     """One point of a certificate: meter flow velocity, thickness gauge length, thermometer temperature, transducer pair time
     difference at no flow."""
 
-    reference = LaterQuantityIn(help_text="What the laboratory's standard said.")
-    indicated = LaterQuantityIn(help_text="What the instrument showed.")
-    expanded_uncertainty = LaterQuantityIn(help_text="Of the error, as the certificate states it.")
+    reference = LaterQuantityIn(help_text="Reference value of the laboratory's standard.")
+    indicated = LaterQuantityIn(help_text="Indication of the instrument.")
+    expanded_uncertainty = LaterQuantityIn(help_text="Uncertainty of the error, as on the certificate.")
     coverage_factor = NumberField(help_text="k of the expanded uncertainty, mostly 2.")
 
 
@@ -59,9 +59,9 @@ class PermissibleErrorIn(StrictSerializer):
     """Largest permissible error either way; with both parts, `combine_by` says how they hold."""
 
     absolute = LaterQuantityIn(
-        required=False, help_text="In the unit of the points; of temperatures a difference."
+        required=False, help_text="Limit in the unit of the points; a difference for temperatures."
     )
-    relative = NumberField(required=False, help_text="Of the reference, as a ratio: 0.01 is one per cent.")
+    relative = NumberField(required=False, help_text="Fraction of the reference value: 0.01 is one per cent.")
     combine_by = serializers.ChoiceField(CombineBy.choices, required=False)
 
 
@@ -136,16 +136,18 @@ def _point(requested: dict[str, Any], moment: Moment, kind: str, field: str) -> 
 class CalibrationIn(StrictSerializer):
     instrument = VisibleRecord(Instrument)
     serial = TextField(
-        max_length=60, required=False, help_text="As on the certificate; it must be the instrument's."
+        max_length=60,
+        required=False,
+        help_text="Serial number on the certificate; must match the instrument.",
     )
-    certificate = TextField(max_length=100, help_text="Its number.")
+    certificate = TextField(max_length=100, help_text="Number of the certificate.")
     laboratory = TextField(max_length=200)
     accreditation = TextField(
         max_length=200, required=False, allow_blank=True, help_text="The laboratory's, as on the certificate."
     )
     calibrated_on = serializers.DateField()
     due_on = serializers.DateField(
-        required=False, help_text="The last day it holds; left out, the interval policy sets it."
+        required=False, help_text="Last day of validity. Default: set by the interval policy."
     )
     conditions = TextField(max_length=2000, required=False, allow_blank=True)
     conditions_temperature = QuantityIn("temperature", required=False)
@@ -154,15 +156,16 @@ class CalibrationIn(StrictSerializer):
         child=CalibrationPointIn(),
         max_length=MAX_POINTS,
         required=False,
-        help_text="None if nothing was adjusted.",
+        help_text="Points after adjustment; an empty list if nothing was adjusted.",
     )
     maximum_permissible_error = PermissibleErrorIn(
-        required=False, help_text="Left out, the acceptance policy of the instrument or its type."
+        required=False,
+        help_text="Limits of acceptance. Default: the acceptance policy of the instrument or its type.",
     )
     decision_rule = DecisionRuleIn(required=False)
     note = TextField(max_length=5000, required=False, allow_blank=True)
     corrects = VisibleRecord(Calibration, required=False, help_text="A certificate that was entered wrongly.")
-    reason = TextField(max_length=2000, required=False, help_text="Of a correction.")
+    reason = TextField(max_length=2000, required=False, help_text="Reason for a correction.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if "due_on" in attrs and attrs["due_on"] <= attrs["calibrated_on"]:

@@ -16,7 +16,7 @@ from surveys.services.fleet.out_of_tolerance_reviews import DECISIONS
 
 
 class TransducerDataIn(TransducersByValue):
-    """New data of a pair, with the reason; set-ups worked out from now on use it.
+    """New data of a pair, with the reason; later set-ups use it.
 
     With `corrects` it says that a version was always wrong: surveys made with it are recomputed.
     """
@@ -44,7 +44,7 @@ FIGURES = {
 
 class InstrumentTypeIn(StrictSerializer):
     kind = serializers.ChoiceField(Kind.choices)
-    name = TextField(max_length=100, help_text="As the instruments' type_name says it.")
+    name = TextField(max_length=100, help_text="Name of the type, as in type_name of the instruments.")
     hazardous_area_certified = serializers.BooleanField(required=False, allow_null=True)
     note = TextField(max_length=5000, required=False, allow_blank=True)
 
@@ -89,10 +89,12 @@ class IntervalDecisionIn(StrictSerializer):
 class CalendarFeedIn(StrictSerializer):
     label = TextField(
         max_length=100, required=False, allow_blank=True,
-        help_text="Where it is used, to know later which to revoke; needed unless a subject is named.",
+        help_text="Name of the feed, such as the place of its use; required without a subject.",
     )  # fmt: skip
     subject = serializers.ChoiceField(
-        FeedSubject.choices, required=False, help_text="due-dates if left out; jobs: one's own jobs."
+        FeedSubject.choices,
+        required=False,
+        help_text="Subject of the feed; jobs: the jobs of the user. Default: due-dates.",
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

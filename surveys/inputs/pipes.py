@@ -14,7 +14,7 @@ from surveys.services.pipes.pipes import PipeStatement
 
 
 class PipePartIn(PipeIn):
-    """What changes of the pipe; what is left out stays."""
+    """Changes of the pipe; fields not given do not change."""
 
     outer_diameter = QuantityIn("length", required=False)
     wall_thickness = QuantityIn("length", required=False)
@@ -26,10 +26,14 @@ class CorrectionIn(StrictSerializer):
 
     reason = TextField(max_length=2000)
     pipe = PipePartIn(required=False, default=dict)
-    medium = MediumIn(required=False, help_text="Left out: stays. Given: the whole medium anew.")
-    corrects = VisibleRecord(PipeData, required=False, help_text="Left out: the version in force now.")
+    medium = MediumIn(required=False, help_text="Complete replacement of the medium. Default: no change.")
+    corrects = VisibleRecord(
+        PipeData, required=False, help_text="Version to correct. Default: the version in force."
+    )
     valid_from = serializers.DateField(
-        required=False, allow_null=True, help_text="Left out: that of the version corrected."
+        required=False,
+        allow_null=True,
+        help_text="Value for the corrected version. Default: the value of the version that it corrects.",
     )
     wall_measurement = VisibleRecord(WallMeasurement, required=False, allow_null=True, default=None)
 

@@ -92,7 +92,10 @@ class PipeIn(StrictSerializer):
         help_text="Inside the first lining, from the outside in.",
     )
     dimensions_temperature = QuantityIn(
-        "temperature", required=False, allow_null=True, help_text="What the dimensions were taken at."
+        "temperature",
+        required=False,
+        allow_null=True,
+        help_text="Temperature of the pipe at the measurement of its dimensions.",
     )
     max_outer_diameter = QuantityIn("length", required=False, allow_null=True, help_text="Of an oval pipe.")
     min_outer_diameter = QuantityIn("length", required=False, allow_null=True, help_text="Of an oval pipe.")
@@ -147,7 +150,7 @@ class TransducersByValue(StrictSerializer):
         help_text="Change of the wedge's sound speed with temperature.",
     )
     wedge_reference_temperature = QuantityIn(
-        "temperature", required=False, help_text="The temperature wedge_sound_speed is stated at."
+        "temperature", required=False, help_text="Reference temperature of wedge_sound_speed."
     )
 
 

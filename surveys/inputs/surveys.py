@@ -16,11 +16,11 @@ from surveys.services.surveys.site_meters import SiteMeterStatement
 class SiteMeterReadingIn(StrictSerializer):
     """The flow by the site's own meter; its uncertainty for about 95 %, as a flow or as a part of the flow, if the site states one."""
 
-    meter = TextField(max_length=100, help_text="What the site calls its meter.")
+    meter = TextField(max_length=100, help_text="Name of the meter at the site.")
     reading_type = serializers.ChoiceField(
         SiteMeterReading.ReadingType.choices, default=SiteMeterReading.ReadingType.AVERAGE
     )
-    volume_flow = QuantityIn("volume_flow", help_text="Positive in the direction of the pipe.")
+    volume_flow = QuantityIn("volume_flow", help_text="Flow, positive in the direction of the pipe.")
     expanded_uncertainty = QuantityIn("volume_flow", required=False)
     relative_expanded_uncertainty = NumberField(
         required=False, min_value=1e-6, max_value=10, help_text="0.02 for 2 % of the flow."
@@ -31,7 +31,7 @@ class SiteMeterReadingIn(StrictSerializer):
         required=False,
         allow_blank=True,
         default="",
-        help_text="Why it is stated anew, where it was stated before.",
+        help_text="Reason for the replacement of an earlier entry.",
     )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

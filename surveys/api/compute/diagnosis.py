@@ -35,7 +35,9 @@ class PossibleCauseOut(serializers.Serializer):
         help_text="A quantity, a number, a name, a lining, or null for none."
     )
     nearest_standard = StandardOut(required=False)
-    probability = serializers.FloatField(help_text="0 to 1; with other_cause_probability, all come to 1.")
+    probability = serializers.FloatField(
+        help_text="Probability from 0 to 1; the sum with other_cause_probability is 1."
+    )
     code = serializers.CharField(help_text="Code of the message: suspect-entry.")
     title = serializers.CharField()
     detail = serializers.CharField()
@@ -51,12 +53,14 @@ class DiagnosisOut(serializers.Serializer):
     measured_sound_speed = QuantityOut(allow_null=True)
     expected_sound_speed = QuantityOut()
     relative_standard_uncertainty = serializers.FloatField(
-        help_text="Of the difference of the two sound speeds."
+        help_text="Uncertainty of the difference of the two sound speeds."
     )
     possible_causes = PossibleCauseOut(
         many=True, help_text="Most probable first; empty where the speed fits."
     )
-    other_cause_probability = serializers.FloatField(help_text="Probability that it is no single entry here.")
+    other_cause_probability = serializers.FloatField(
+        help_text="Probability that the cause is not a single entry of this list."
+    )
     findings = FindingOut(many=True)
 
 

@@ -1,4 +1,4 @@
-"""How the service computes: the versions of the method, and what every finding and doubt means and rests on."""
+"""Versions of the method, and the meaning and basis of every finding and uncertainty."""
 
 from __future__ import annotations
 
@@ -52,13 +52,14 @@ class MethodsOut(serializers.Serializer):
     findings = FindingCodeOut(many=True)
     default_uncertainties = DefaultUncertaintyOut(many=True)
     temperature_uncertainties = serializers.DictField(
-        child=serializers.FloatField(), help_text="In kelvin, by how it is known."
+        child=serializers.FloatField(),
+        help_text="Temperature uncertainties in kelvin, by temperature source.",
     )
     straight_lengths = StraightLengthOut(many=True)
 
 
 class MethodsView(UnitsMixin):
-    """The versions of the method with what each changed, and the figures of custom it rests on, with their sources."""
+    """Versions of the method with their changes, and the conventional values with their sources."""
 
     @documented(responses=MethodsOut, tags=["compute"], operation_id="compute_methods")
     def get(self, request: Request) -> Response:

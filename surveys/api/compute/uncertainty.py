@@ -1,4 +1,4 @@
-"""Uncertainty of a flow: what each input's doubt does to it."""
+"""Uncertainty of a flow, with the contribution of each input."""
 
 from __future__ import annotations
 
@@ -24,8 +24,10 @@ from surveys.inputs.calculations import UncertaintyIn, flow_entries
 
 class BudgetRowOut(serializers.Serializer):
     input = serializers.CharField()
-    value = serializers.JSONField(help_text="A quantity, or a number where there is no unit.")
-    standard_uncertainty = serializers.JSONField(help_text="A quantity, or a number where there is no unit.")
+    value = serializers.JSONField(help_text="Quantity, or a number for an input without a unit.")
+    standard_uncertainty = serializers.JSONField(
+        help_text="Quantity, or a number for an input without a unit."
+    )
     sensitivity = QuantityOut()
     contribution = QuantityOut()
     variance_fraction = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
@@ -42,7 +44,7 @@ class MonteCarloOut(serializers.Serializer):
     seed = serializers.IntegerField()
     mean = QuantityOut()
     standard_uncertainty = QuantityOut()
-    symmetric_coverage_interval = IntervalOut(help_text="The same probability left out on either side.")
+    symmetric_coverage_interval = IntervalOut(help_text="Interval with equal probability below and above.")
     shortest_coverage_interval = IntervalOut()
     gum_framework_validated = serializers.BooleanField()
 

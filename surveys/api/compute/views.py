@@ -59,8 +59,8 @@ class FindingOut(serializers.Serializer):
         help_text="Path in the request, such as pipe.wall_thickness; empty if none."
     )
     title = serializers.CharField(help_text="The verdict in a few words.")
-    detail = serializers.CharField(help_text="What was found and what was expected, in the units asked for.")
-    remedy = serializers.CharField(help_text="What to do; may be empty.")
+    detail = serializers.CharField(help_text="Observed and expected values, in the requested units.")
+    remedy = serializers.CharField(help_text="Recommended action; may be empty.")
     parameters = MessageParametersField()
     source = SourceOut()
 
@@ -227,9 +227,9 @@ class PipeSizesView(UnitsMixin):
     @documented(
         responses=PipeSizeOut(many=True),
         parameters=[
-            OpenApiParameter("size", str, description="Such as NPS 8, DN 200, OD 110."),
+            OpenApiParameter("size", str, description="Nominal size, such as NPS 8, DN 200, OD 110."),
             OpenApiParameter("schedule", str, description="Schedule, series or class, such as 40 or SDR 11."),
-            OpenApiParameter("standard", str, description="Such as ASME B36.10M."),
+            OpenApiParameter("standard", str, description="Standard, such as ASME B36.10M."),
         ],
         tags=["compute"],
         operation_id="compute_pipe_sizes",

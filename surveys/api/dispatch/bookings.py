@@ -1,4 +1,4 @@
-"""Bookings: who and what is held for a job, what endangers it, and what could take its place."""
+"""Bookings of technicians and equipment for jobs, with conflicts and alternatives."""
 
 from __future__ import annotations
 
@@ -74,7 +74,9 @@ class SpanIn(StrictSerializer):
 
 
 class ExpectedBackIn(StrictSerializer):
-    expected_back = serializers.DateTimeField(allow_null=True, help_text="Null: in time after all.")
+    expected_back = serializers.DateTimeField(
+        allow_null=True, help_text="Expected time of return; null if the instrument returns in time."
+    )
 
 
 class BookingEventOut(serializers.ModelSerializer):
@@ -84,7 +86,7 @@ class BookingEventOut(serializers.ModelSerializer):
 
 
 class BookingOut(serializers.ModelSerializer):
-    conflicts = serializers.SerializerMethodField(help_text="What stands against it by now.")
+    conflicts = serializers.SerializerMethodField(help_text="Current conflicts of the booking.")
 
     class Meta:
         model = Booking
@@ -103,7 +105,7 @@ class BookingOut(serializers.ModelSerializer):
 
 
 class BookingLateOut(BookingOut):
-    booking_conflicts = BookingOut(many=True, help_text="Of the instrument, that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the instrument with a conflict.")
 
     class Meta(BookingOut.Meta):
         fields = [*BookingOut.Meta.fields, "booking_conflicts"]
@@ -196,7 +198,7 @@ class Bookings(Records):
     @documented(request=ExpectedBackIn, responses=BookingLateOut)
     @action(detail=True, methods=["post"], url_path="expected-back")
     def expected_back(self, request: Request, pk: Any = None) -> Response:
-        """Say when an instrument that is out comes back; the answer lists the bookings of it that this endangers."""
+        """Enter the return date of an instrument; the answer lists the booking conflicts."""
         said = self.checked(ExpectedBackIn)["expected_back"]
         booking = booking_expect(booking=self.get_object(), expected_back=said)
         visible = Booking.objects.visible_to(self.user).filter(instrument=booking.instrument_id)

@@ -33,7 +33,7 @@ class DaySheet(UnitsMixin):
         responses=PDF,
         parameters=[
             OpenApiParameter(
-                "date", OpenApiTypes.DATE, description="By the office's calendar; today if left out."
+                "date", OpenApiTypes.DATE, description="Date in the office's calendar. Default: today."
             )
         ],
     )

@@ -45,7 +45,7 @@ class JobIn(StrictSerializer):
     state = serializers.ChoiceField(
         [JobState.DRAFT, JobState.PLANNED],
         required=False,
-        help_text="Of a new job; then it moves by `status-changes/`.",
+        help_text="Status of a new job; `status-changes/` changes the status later.",
     )
     starts_at = serializers.DateTimeField()
     ends_at = serializers.DateTimeField()
@@ -89,7 +89,9 @@ class JobChangeIn(JobIn):
     state = serializers.ChoiceField(
         JobState.choices, help_text="Another one moves the job; say why in `reason`."
     )
-    reason = TextField(max_length=2000, required=False, allow_blank=True, help_text="Of a move.")
+    reason = TextField(
+        max_length=2000, required=False, allow_blank=True, help_text="Reason for a status change."
+    )
 
 
 class JobOut(serializers.ModelSerializer):
@@ -128,7 +130,7 @@ class JobStatusChangeOut(serializers.ModelSerializer):
 
 
 class JobChangedOut(JobOut):
-    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the job with a current conflict.")
 
     class Meta(JobOut.Meta):
         fields = [*JobOut.Meta.fields, "booking_conflicts"]

@@ -30,7 +30,7 @@ class PlanIn(StrictSerializer):
     jobs = VisibleRecord(Job, many=True, required=False)
     starts_from = serializers.DateTimeField(required=False, help_text="With `starts_to`, in place of `jobs`.")
     starts_to = serializers.DateTimeField(required=False)
-    time_limit_seconds = IntegerField(min_value=1, max_value=120, required=False, help_text="30 if left out.")
+    time_limit_seconds = IntegerField(min_value=1, max_value=120, required=False, help_text="Default: 30.")
     keep_plan = VisibleRecord(DispatchPlan, required=False, help_text="Move as little of it as can be.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -90,7 +90,9 @@ class PlanResultOut(serializers.Serializer):
 
 
 class PlanDetailOut(PlanOut):
-    outcome = serializers.SerializerMethodField(help_text="Null until it is finished.")
+    outcome = serializers.SerializerMethodField(
+        help_text="Result of the plan; null until the plan is finished."
+    )
 
     class Meta(PlanOut.Meta):
         fields = [*PlanOut.Meta.fields, "outcome"]
@@ -106,7 +108,7 @@ class AcceptanceIn(StrictSerializer):
         required=False,
         min_length=1,
         max_length=MAX_JOBS,
-        help_text="Jobs; left out: all.",
+        help_text="Jobs to plan. Default: all jobs.",
     )
 
 

@@ -19,7 +19,7 @@ class CandidateOut(serializers.Serializer):
     suitable = serializers.BooleanField()
     distance_km = serializers.FloatField(
         allow_null=True,
-        help_text="From home base to site as the crow flies; null if a coordinate is missing.",
+        help_text="Straight-line distance from home base to site; null if a coordinate is missing.",
     )
     unsuitable_reasons = MessageOut(many=True)
 

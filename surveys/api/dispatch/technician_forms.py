@@ -25,10 +25,12 @@ class TechnicianIn(StrictSerializer):
     home_base = TextField(max_length=200, allow_blank=True)
     latitude = NumberField(source="latitude_deg", allow_null=True, min_value=-90, max_value=90)
     longitude = NumberField(source="longitude_deg", allow_null=True, min_value=-180, max_value=180)
-    time_zone = TextField(max_length=64, help_text="Of the working hours, such as Europe/Copenhagen.")
+    time_zone = TextField(
+        max_length=64, help_text="Time zone of the working hours, such as Europe/Copenhagen."
+    )
     working_hours = serializers.DictField(
         child=serializers.ListField(child=ClockTimeField(format="%H:%M"), min_length=2, max_length=2),
-        help_text='Weekday ("0" Monday to "6" Sunday) to begin and end; a day left out is free, none: not stated.',
+        help_text='Weekday ("0" Monday to "6" Sunday) to begin and end; a day without an entry is free, an empty object means no entry.',
     )
 
     def validate_working_hours(self, hours: dict[str, Any]) -> dict[str, list[str]]:
@@ -61,7 +63,7 @@ class TechnicianOut(serializers.ModelSerializer):
 
 
 class QualificationIn(StrictSerializer):
-    slug = serializers.SlugField(max_length=60, help_text="What jobs require it by.")
+    slug = serializers.SlugField(max_length=60, help_text="Code by which jobs require the qualification.")
     name = TextField(max_length=200)
     certificate_number = TextField(max_length=100, required=False, allow_blank=True)
     issued_on = serializers.DateField()
@@ -106,7 +108,7 @@ class AbsenceIn(StrictSerializer):
 
 
 class AbsenceOut(serializers.ModelSerializer):
-    reason = serializers.SerializerMethodField(help_text="For the office only; empty to others.")
+    reason = serializers.SerializerMethodField(help_text="Note for the office; empty for other users.")
 
     class Meta:
         model = Absence

@@ -69,7 +69,7 @@ class Technicians(Records):
     @documented(request=None, responses=QualificationWithdrawnOut)
     @action(detail=True, methods=["post"], url_path="qualifications/<uuid:qualification>/withdraw")
     def withdraw(self, request: Request, pk: Any = None, qualification: Any = None) -> Response:
-        """Take a qualification away; the answer lists the bookings that this endangers."""
+        """Withdraw a qualification; the answer lists the booking conflicts."""
         person = self.get_object()
         found = get_object_or_404(person.qualifications, pk=qualification)
         shown = QualificationOut(qualification_withdraw(qualification=found, now=timezone.now())).data
@@ -79,7 +79,7 @@ class Technicians(Records):
     @documented(request=AbsenceIn, responses={201: AbsenceCreatedOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def absences(self, request: Request, pk: Any = None) -> Response:
-        """Record that they are away; the answer lists their bookings that this endangers."""
+        """Record an absence of the technician; the answer lists the booking conflicts."""
         person, now = self.get_object(), timezone.now()
         absence = Absence(
             technician=person, **self.checked(AbsenceIn), recorded_by=self.user, recorded_at=now

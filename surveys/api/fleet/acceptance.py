@@ -30,14 +30,14 @@ class JudgedPointOut(CalibrationPointOut):
 class ConformitySetOut(serializers.Serializer):
     conformity = serializers.ChoiceField(CONFORMITYS)
     conforms = serializers.BooleanField()
-    worst_point = serializers.IntegerField(help_text="Its place among the points, from 0.")
+    worst_point = serializers.IntegerField(help_text="Index of the point, from 0.")
     largest_fraction_of_limit = serializers.FloatField()
     min_conformance_probability = serializers.FloatField()
     points = JudgedPointOut(many=True)
 
 
 class ConformityOut(serializers.Serializer):
-    """Worked out from the points each time it is asked for."""
+    """Calculated from the points at each request."""
 
     conformity = serializers.ChoiceField(CONFORMITYS, allow_null=True)
     conforms = serializers.BooleanField(allow_null=True)

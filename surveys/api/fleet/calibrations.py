@@ -1,4 +1,4 @@
-"""Calibrations: certificates with their points and files; the verdict is worked out."""
+"""Calibrations: certificates with their points, files and calculated conformity."""
 
 from __future__ import annotations
 
@@ -44,12 +44,14 @@ def started(record: TransducerData | Calibration) -> str | None:
 
 class ReviewOpenedOut(serializers.Serializer):
     id = serializers.UUIDField()
-    surveys = serializers.IntegerField(help_text="Whose results are in doubt.")
+    surveys = serializers.IntegerField(help_text="Number of surveys with affected results.")
 
 
 class CalibrationShortOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
-    recomputation = serializers.SerializerMethodField(help_text="What recording it set going, if anything.")
+    recomputation = serializers.SerializerMethodField(
+        help_text="Background run started by the record, if any."
+    )
     out_of_tolerance_review = serializers.SerializerMethodField(
         help_text="The review it opened, if it found the instrument out of tolerance."
     )
@@ -75,7 +77,7 @@ class CalibrationOut(CalibrationShortOut):
     conditions_temperature = KnownQuantityField("temperature", source="conditions_temperature_k")
     as_found = serializers.SerializerMethodField()
     as_left = serializers.SerializerMethodField()
-    limits = serializers.SerializerMethodField(help_text="What it is judged by, and where that comes from.")
+    limits = serializers.SerializerMethodField(help_text="Acceptance limits and their source.")
     conformity = serializers.SerializerMethodField()
     certificate_file = serializers.SerializerMethodField()
 
@@ -111,9 +113,7 @@ class CalibrationOut(CalibrationShortOut):
 
 
 class CalibrationCreatedOut(CalibrationOut):
-    booking_conflicts = BookingOut(
-        many=True, help_text="Of the instrument, that something stands against now."
-    )
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the instrument with a current conflict.")
 
     class Meta(CalibrationOut.Meta):
         fields = [*CalibrationOut.Meta.fields, "booking_conflicts"]

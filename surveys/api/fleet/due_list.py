@@ -61,7 +61,9 @@ class DueRowOut(serializers.Serializer):
     certificate = serializers.CharField(allow_null=True)
     calibrated_on = serializers.DateField(allow_null=True)
     due_on = serializers.DateField(allow_null=True, help_text="The last day it holds.")
-    due_reason = serializers.ChoiceField(["date", "hours"], allow_null=True, help_text="What made it due.")
+    due_reason = serializers.ChoiceField(
+        ["date", "hours"], allow_null=True, help_text="Reason for the due date."
+    )
     days_left = serializers.IntegerField(allow_null=True, help_text="0 on the due date; below 0: overdue.")
     hours_used = serializers.FloatField(help_text="Hours of surveys since the calibration.")
     hours_left = serializers.FloatField(allow_null=True, help_text="Of the policy's hours of use.")
@@ -79,7 +81,7 @@ class DueGroupsOut(serializers.Serializer):
 
 
 class DueListOut(serializers.Serializer):
-    today = serializers.DateField(help_text="By the office's calendar.")
+    today = serializers.DateField(help_text="Date in the office's calendar.")
     until = serializers.DateField(allow_null=True, help_text="The last day of `within`.")
     counts = CountsOut()
     results = DueRowOut(many=True, required=False, help_text="The most pressing first.")
@@ -101,7 +103,7 @@ class CalibrationDue(UnitsMixin):
         },
         parameters=[
             OpenApiParameter(
-                "within", str, description="Only what is due within days, weeks or months: 60d, 8w, 3m."
+                "within", str, description="Period of the due dates in days, weeks or months: 60d, 8w, 3m."
             ),
             OpenApiParameter("group", str, enum=["status"], description="The rows grouped by status."),
             OpenApiParameter("format", str, enum=["json", "csv", "ics"]),
@@ -134,7 +136,7 @@ class CalendarFeedOut(serializers.ModelSerializer):
 
 class CalendarFeedCreatedOut(CalendarFeedOut):
     token = serializers.CharField(help_text="Shown this once; it opens the calendar without signing in.")
-    address = serializers.CharField(help_text="For the calendar program.")
+    address = serializers.CharField(help_text="Address for the calendar program.")
 
     class Meta(CalendarFeedOut.Meta):
         fields = [*CalendarFeedOut.Meta.fields, "token", "address"]

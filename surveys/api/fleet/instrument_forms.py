@@ -25,9 +25,11 @@ class InstrumentIn(StrictSerializer):
     serial = TextField(max_length=60)
     asset_number = TextField(max_length=60, required=False, allow_blank=True)
     state = serializers.ChoiceField(
-        State.choices, required=False, help_text="At first; in service if left out."
+        State.choices, required=False, help_text="Initial state. Default: in service."
     )
-    location = TextField(max_length=200, required=False, allow_blank=True, help_text="Where it is, at first.")
+    location = TextField(
+        max_length=200, required=False, allow_blank=True, help_text="Initial place of the instrument."
+    )
     belongs_to = VisibleRecord(
         Instrument, required=False, allow_null=True, help_text="The instrument it belongs with."
     )
@@ -35,7 +37,10 @@ class InstrumentIn(StrictSerializer):
         "ratio_db", required=False, allow_null=True, help_text="Meter: the weakest it can use."
     )
     timing_resolution = QuantityIn(
-        "time_difference", required=False, allow_null=True, help_text="Meter: the smallest it tells."
+        "time_difference",
+        required=False,
+        allow_null=True,
+        help_text="Resolution of the time difference, for a meter.",
     )
     standard_uncertainty = QuantityIn(
         "length", required=False, allow_null=True, help_text="Thickness gauge: of a reading."
@@ -64,7 +69,7 @@ class InstrumentChangeIn(InstrumentIn):
 
 
 class InstrumentStateIn(StrictSerializer):
-    """A change of state, place or holder; what is left out stays."""
+    """Change of state, place or holder; fields not given do not change."""
 
     state = serializers.ChoiceField(State.choices, required=False)
     reason = TextField(max_length=2000)
@@ -73,7 +78,7 @@ class InstrumentStateIn(StrictSerializer):
         queryset=User.objects.filter(is_active=True).exclude(role=Role.CLIENT),
         required=False,
         allow_null=True,
-        help_text="Who has it; null: nobody.",
+        help_text="Current holder; null if there is none.",
     )
 
 
@@ -89,7 +94,7 @@ class InstrumentStateOut(serializers.ModelSerializer):
 class TransducerDataOut(serializers.ModelSerializer):
     transducers = serializers.SerializerMethodField()
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
-    recomputation = serializers.SerializerMethodField(help_text="What a correction set going.")
+    recomputation = serializers.SerializerMethodField(help_text="Background run started by a correction.")
 
     class Meta:
         model = TransducerData
@@ -111,7 +116,7 @@ class InstrumentOut(serializers.ModelSerializer):
     timing_resolution = serializers.SerializerMethodField()
     standard_uncertainty = serializers.SerializerMethodField()
     transducers = serializers.SerializerMethodField(
-        help_text="Transducer pair: the data set-ups are worked out by."
+        help_text="Transducer data for the calculation of set-ups."
     )
     calibration = serializers.SerializerMethodField(help_text="The latest calibration.")
 

@@ -60,13 +60,16 @@ class IntervalReviewIn(StrictSerializer):
 
     instrument = VisibleRecord(Instrument)
     method = serializers.ChoiceField(Method.choices)
-    min_days = IntegerField(min_value=1, max_value=37_200, required=False, help_text="30 if left out.")
+    min_days = IntegerField(min_value=1, max_value=37_200, required=False, help_text="Default: 30.")
     max_days = IntegerField(
-        min_value=1, max_value=37_200, required=False, help_text="1826, five years, if left out."
+        min_value=1, max_value=37_200, required=False, help_text="Default: 1826 (five years)."
     )
-    min_hours = NumberField(required=False, help_text="In-use time: 50 if left out.")
-    max_hours = NumberField(required=False, help_text="In-use time: 4000 if left out.")
-    target = NumberField(required=False, help_text="Reliability: share to be in tolerance, 0.9 if left out.")
+    min_hours = NumberField(required=False, help_text="Minimum in-use time. Default: 50.")
+    max_hours = NumberField(required=False, help_text="Maximum in-use time. Default: 4000.")
+    target = NumberField(
+        required=False,
+        help_text="Reliability target, the fraction of instruments in tolerance. Default: 0.9.",
+    )
 
 
 class IntervalReviewOut(serializers.ModelSerializer):
@@ -93,7 +96,7 @@ class IntervalReviewOut(serializers.ModelSerializer):
 
 
 class IntervalReviews(Records):
-    """Proposed calibration intervals, with reasoning and chart, for a person to accept or refuse."""
+    """Proposed calibration intervals, with reasoning and chart, for a person to accept or reject."""
 
     model = IntervalReview
     serializer_class = IntervalReviewOut
@@ -104,7 +107,7 @@ class IntervalReviews(Records):
 
     @documented(request=IntervalReviewIn, responses={201: IntervalReviewOut})
     def create(self, request: Request) -> Response:
-        """Work out the next interval from what calibrations found."""
+        """Calculate the next interval from the calibration results."""
         requested = self.checked(IntervalReviewIn)
         wish = Wish(
             Method(requested["method"]),
@@ -122,7 +125,7 @@ class IntervalReviews(Records):
     @documented(request=IntervalDecisionIn, responses=IntervalReviewOut)
     @action(detail=True, methods=["post"])
     def decision(self, request: Request, pk: Any = None) -> Response:
-        """Accept it, for certificates recorded from now on; or refuse it. Certificates in force keep their due dates."""
+        """Accept or reject the interval for new certificates; certificates in force keep their due dates."""
         requested = self.checked(IntervalDecisionIn)
         review = interval_review_decide(
             review=self.get_object(),
@@ -196,11 +199,16 @@ class CheckIn(StrictSerializer):
     reading = MeasuredIn(required=False, help_text="two-meters: what this meter found.")
     other_reading = MeasuredIn(required=False, help_text="two-meters: what the other found.")
     shared_uncertainty = QuantityIn(
-        "volume_flow", required=False, lowest=0.0, help_text="two-meters: what moves both alike, standard."
+        "volume_flow",
+        required=False,
+        lowest=0.0,
+        help_text="Common standard uncertainty of both meters, for two-meters.",
     )
     note = TextField(max_length=2000, required=False, allow_blank=True)
     corrects = VisibleRecord(IntermediateCheck, required=False)
-    reason = TextField(max_length=2000, required=False, allow_blank=True, help_text="Of a correction.")
+    reason = TextField(
+        max_length=2000, required=False, allow_blank=True, help_text="Reason for a correction."
+    )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """What each kind takes, and nothing else; limits in the quantity of the check."""

@@ -50,7 +50,7 @@ from surveys.services.fleet.instruments import (
 
 
 class InstrumentStateCreatedOut(InstrumentStateOut):
-    booking_conflicts = BookingOut(many=True, help_text="Its bookings that something stands against now.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the instrument with a current conflict.")
 
     class Meta(InstrumentStateOut.Meta):
         fields = [*InstrumentStateOut.Meta.fields, "booking_conflicts"]
@@ -111,7 +111,7 @@ class Instruments(Records):
         filterset_class=None,
     )
     def transducer_data(self, request: Request, pk: Any = None) -> Response:
-        """Record new data of a transducer pair; the old stays with the set-ups that rest on it.
+        """Record new data of a transducer pair; set-ups that use the old data keep it.
 
         Where it corrects a version, the surveys made with that version are recomputed: 202.
         """
@@ -174,7 +174,9 @@ class Instruments(Records):
     @documented(
         request=PDF_REQUEST,
         responses={200: DocumentOut, 201: DocumentOut},
-        parameters=[OpenApiParameter("title", str, description="What it is, such as `data sheet`.")],
+        parameters=[
+            OpenApiParameter("title", str, description="Description of the file, such as `data sheet`.")
+        ],
     )
     @action(
         detail=True,
@@ -220,15 +222,17 @@ class Instruments(Records):
     @documented(
         responses=AffectedResultOut(many=True),
         parameters=[
-            OpenApiParameter("since", OpenApiTypes.DATE, description="First day; left out: from the first."),
-            OpenApiParameter("until", OpenApiTypes.DATE, description="Last day; left out: today."),
+            OpenApiParameter(
+                "since", OpenApiTypes.DATE, description="First day. Default: the first day of use."
+            ),
+            OpenApiParameter("until", OpenApiTypes.DATE, description="Last day. Default: today."),
         ],
     )
     @action(
         detail=True, methods=["get"], pagination_class=None, filterset_class=None, url_path="affected-results"
     )
     def affected_results(self, request: Request, pk: Any = None) -> Response:
-        """Current results the instrument had a part in: of surveys made with it, and of walls gauged with it."""
+        """List the current results of surveys and wall thickness measurements made with the instrument."""
         if self.user.role not in FLEET | OFFICE:
             raise PermissionDenied
         since, until = (_day(request, name) for name in ("since", "until"))

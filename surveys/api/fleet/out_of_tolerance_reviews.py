@@ -1,4 +1,4 @@
-"""Reviews of results in doubt, and what an instrument has touched."""
+"""Reviews of affected results, and the results of an instrument."""
 
 from __future__ import annotations
 
@@ -49,22 +49,22 @@ class AffectedResultOut(serializers.ModelSerializer):
 
 
 class ReviewedOut(serializers.ModelSerializer):
-    """A survey of a review. `corrected_flow` is what its result would be with the error found; null until that is worked out."""
+    """Survey of a review; `corrected_flow` is its result with the error found, or null before the calculation."""
 
     started_at = serializers.DateTimeField(source="survey.started_at")
     client = serializers.CharField(source="survey.measuring_point.pipe.site.client.name")
     site = serializers.CharField(source="survey.measuring_point.pipe.site.name")
-    volume_flow = serializers.SerializerMethodField(help_text="Of the result in doubt.")
+    volume_flow = serializers.SerializerMethodField(help_text="Flow of the affected result.")
     corrected_flow = serializers.SerializerMethodField()
     corrected_flow_expanded_uncertainty = serializers.SerializerMethodField()
     relative_change = serializers.SerializerMethodField(
-        help_text="Null before it is worked out, and from a flow of 0."
+        help_text="Change of the flow; null before the calculation, and for a flow of 0."
     )
     outdated = serializers.SerializerMethodField(
-        help_text="Whether the result in doubt has been replaced since."
+        help_text="Whether a newer result replaces the affected result."
     )
     findings = serializers.SerializerMethodField()
-    combinations = serializers.SerializerMethodField(help_text="Combinations that rest on it too.")
+    combinations = serializers.SerializerMethodField(help_text="Combinations that also use the survey.")
     decided_by = serializers.CharField(source="decided_by.username", allow_null=True, read_only=True)
 
     class Meta:
@@ -145,7 +145,7 @@ class DecisionsIn(StrictSerializer):
 
 
 class OutOfToleranceReviews(Records):
-    """Instruments found out of tolerance, and the results that puts in doubt."""
+    """Instruments found out of tolerance, and the affected results."""
 
     model = OutOfToleranceReview
     serializer_class = OutOfToleranceReviewOut
@@ -163,7 +163,7 @@ class OutOfToleranceReviews(Records):
     )
     @action(detail=True, methods=["get"], filterset_fields={})
     def surveys(self, request: Request, pk: Any = None) -> Response:
-        """The surveys in doubt, by pages."""
+        """List the affected surveys in pages."""
         rows = ReviewedSurvey.objects.filter(review=self.get_object()).select_related(
             "result", "decided_by", "survey__measuring_point__pipe__site__client"
         )

@@ -32,7 +32,9 @@ class PolicyIn(StrictSerializer):
 
     instrument = VisibleRecord(Instrument, required=False)
     kind = serializers.ChoiceField(Kind.choices, required=False)
-    type_name = TextField(max_length=100, required=False, help_text="Left out: every type of the kind.")
+    type_name = TextField(
+        max_length=100, required=False, help_text="Name of the type. Default: every type of the kind."
+    )
     reason = TextField(max_length=2000, required=False, allow_blank=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -145,7 +147,7 @@ class IntervalPolicyIn(PolicyIn):
         min_length=1,
         max_length=6,
         required=False,
-        help_text="Days left at which people are told, rising; 30, 60 and 90 if left out.",
+        help_text="Days before the due date at which users are notified, in ascending order. Default: 30, 60 and 90.",
     )
 
     def validate_remind_days(self, value: list[int]) -> list[int]:
@@ -163,7 +165,7 @@ class IntervalPolicyOut(serializers.ModelSerializer):
 
 class IntervalPolicyCreatedOut(IntervalPolicyOut):
     booking_conflicts = BookingOut(
-        many=True, help_text="Of the instruments it is about, that something stands against now."
+        many=True, help_text="Bookings of the policy's instruments with a current conflict."
     )
 
     class Meta(IntervalPolicyOut.Meta):

@@ -10,8 +10,10 @@ from surveys.models import AuditEntry
 
 
 class AuditEntryOut(serializers.ModelSerializer):
-    before = serializers.DictField(help_text="What stood before, of what changed.")
-    after = serializers.DictField(help_text="What stands since; `(not kept)` where it is about persons.")
+    before = serializers.DictField(help_text="Earlier values of the changed fields.")
+    after = serializers.DictField(
+        help_text="New values of the changed fields; `(not kept)` for personal data."
+    )
 
     class Meta:
         model = AuditEntry

@@ -39,7 +39,7 @@ class OwnPasswordIn(StrictSerializer):
 
 class SecretOut(serializers.Serializer):
     secret = serializers.CharField(
-        help_text="For an authenticator without a camera; base32. Shown this once."
+        help_text="Secret in base32 for an authenticator without a camera; shown only once."
     )
     address = serializers.CharField(help_text="The same as an otpauth address.")
     qr_svg = serializers.CharField(help_text="The same as a QR code, an SVG document.")

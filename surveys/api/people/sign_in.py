@@ -39,7 +39,7 @@ class SignInIn(StrictSerializer):
         required=False,
         default="",
         allow_blank=True,
-        help_text="Of a second factor, or a recovery code.",
+        help_text="Code of a second factor, or a recovery code.",
     )
 
 

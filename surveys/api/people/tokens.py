@@ -22,7 +22,7 @@ from surveys.services.people.tokens import MAX_LIFETIME, token_make, token_revok
 
 
 class ApiTokenIn(StrictSerializer):
-    name = TextField(max_length=100, help_text="Where it is used, to know later which to revoke.")
+    name = TextField(max_length=100, help_text="Name of the token, such as the place of its use.")
     scope = serializers.ChoiceField(Scope.choices)
     days = IntegerField(
         min_value=1,

@@ -40,12 +40,12 @@ class NamedIn(StrictSerializer):
 
 
 class SourcedIn(StrictSerializer):
-    source = TextField(max_length=2000, help_text="Where the figures come from.")
+    source = TextField(max_length=2000, help_text="Source of the values.")
     note = TextField(max_length=5000, required=False, allow_blank=True, default="")
 
 
 class RevisionIn(SourcedIn):
-    reason = TextField(max_length=2000, help_text="Why the figures before were wrong.")
+    reason = TextField(max_length=2000, help_text="Reason for the correction of the earlier values.")
 
 
 class MaterialFiguresIn(StrictSerializer):
@@ -55,7 +55,7 @@ class MaterialFiguresIn(StrictSerializer):
         min_value=0, max_value=1, required=False, help_text="Standard, relative."
     )
     density = QuantityIn("density", lowest=limits.MIN_DENSITY, required=False)
-    roughness = QuantityIn("roughness", lowest=0.0, required=False, help_text="Of a new surface.")
+    roughness = QuantityIn("roughness", lowest=0.0, required=False, help_text="Roughness of a new surface.")
     thermal_expansion = QuantityIn("thermal_expansion", required=False)
 
 
@@ -64,7 +64,7 @@ class CustomMaterialIn(NamedIn, SourcedIn, MaterialFiguresIn):
 
 
 class MaterialRevisionIn(RevisionIn, MaterialFiguresIn):
-    """The figures anew; pipes that rest on the ones before are corrected, their surveys recomputed."""
+    """Replacement values; pipes with the old values are corrected and their surveys recalculated."""
 
 
 class RowIn(StrictSerializer):
@@ -76,7 +76,7 @@ class RowIn(StrictSerializer):
 
 class MediumFiguresIn(StrictSerializer):
     table = serializers.ListField(
-        child=RowIn(), min_length=2, max_length=MAX_ROWS, help_text="By rising temperature."
+        child=RowIn(), min_length=2, max_length=MAX_ROWS, help_text="Rows in ascending order of temperature."
     )
     pressure = QuantityIn("pressure", lowest=0.0, help_text="Absolute, at which the table was taken.")
     sound_speed_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")
@@ -89,7 +89,7 @@ class CustomMediumIn(NamedIn, SourcedIn, MediumFiguresIn):
 
 
 class MediumRevisionIn(RevisionIn, MediumFiguresIn):
-    """The table anew; pipes that rest on the one before are corrected, their surveys recomputed."""
+    """Replacement table; pipes with the old table are corrected and their surveys recalculated."""
 
 
 class MaterialVersionOut(serializers.ModelSerializer):
@@ -233,7 +233,7 @@ class CustomMaterials(OwnRecords):
     @documented(request=MaterialRevisionIn, responses={202: MaterialRevisedOut})
     @action(detail=True, methods=["post"])
     def revisions(self, request: Request, pk: Any = None) -> Response:
-        """Enter right figures for wrong ones; every survey that rests on the wrong ones is recomputed."""
+        """Correct the values and recalculate every survey that uses them."""
         requested = self.checked(MaterialRevisionIn)
         data = _material_data(requested)
         started = custom_material_revise(
@@ -263,7 +263,7 @@ class CustomMedia(OwnRecords):
     @documented(request=MediumRevisionIn, responses={202: MediumRevisedOut})
     @action(detail=True, methods=["post"])
     def revisions(self, request: Request, pk: Any = None) -> Response:
-        """Enter a right table for a wrong one; every survey that rests on the wrong one is recomputed."""
+        """Correct the table and recalculate every survey that uses it."""
         requested = self.checked(MediumRevisionIn)
         data = _medium_data(requested)
         started = custom_medium_revise(medium=self.get_object(), data=data, by=self.user, now=timezone.now())

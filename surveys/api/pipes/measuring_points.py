@@ -1,4 +1,4 @@
-"""Measuring points and the set-ups worked out for them."""
+"""Measuring points and their calculated set-ups."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class PointChangeIn(PointIn):
 
 
 class MountingIn(StrictSerializer):
-    """How the transducers shall be mounted; what is left out is taken from the set-up it is based on, if any."""
+    """Mounting of the transducers; fields not given have the values of the set-up that it is based on, if any."""
 
     id = ChosenId()
     based_on = VisibleRecord(
@@ -68,10 +68,13 @@ class MountingIn(StrictSerializer):
     )
     transducers = VisibleRecord(Instrument, required=False)
     meter = VisibleRecord(
-        Instrument, required=False, help_text="Its timing resolution counts in the number of traverses."
+        Instrument, required=False, help_text="Meter whose timing resolution affects the number of traverses."
     )
     traverses = IntegerField(
-        min_value=1, max_value=16, required=False, help_text="Left out: the recommended number."
+        min_value=1,
+        max_value=16,
+        required=False,
+        help_text="Number of traverses. Default: the recommended number.",
     )
     expected_velocity = QuantityIn("speed", required=False, allow_null=True)
     medium_temperature = QuantityIn("temperature", required=False, allow_null=True)
@@ -96,7 +99,7 @@ class SetupOut(serializers.ModelSerializer):
     expected_velocity = serializers.SerializerMethodField()
     medium_temperature = serializers.SerializerMethodField()
     calculated_by = serializers.CharField(source="calculated_by.username", read_only=True)
-    outcome = serializers.SerializerMethodField(help_text="As compute/spacing/ answers it.")
+    outcome = serializers.SerializerMethodField(help_text="Result in the form of compute/spacing/.")
 
     class Meta:
         model = Setup
@@ -172,7 +175,7 @@ class MeasuringPoints(Records):
     @documented(request=MountingIn, responses={201: SetupOut})
     @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
     def setups(self, request: Request, pk: Any = None) -> Response:
-        """Work out a set-up from the pipe data of today, and keep it."""
+        """Calculate a set-up from today's pipe data and record it."""
         requested = self.checked(MountingIn)
         setup = setup_calculate(
             point=self.get_object(),

@@ -68,7 +68,7 @@ class PipeChangeIn(StrictSerializer):
 
 class PipeDataOut(serializers.ModelSerializer):
     pipe_id = serializers.UUIDField(read_only=True)
-    pipe = serializers.SerializerMethodField(help_text="As in requests, with the bore.")
+    pipe = serializers.SerializerMethodField(help_text="Dimensions as in requests, with the bore.")
     medium = serializers.SerializerMethodField(help_text="As in requests.")
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
 
@@ -113,7 +113,7 @@ class WallMeasurementIn(StrictSerializer):
         "speed",
         required=False,
         allow_null=True,
-        help_text="What the gauge was set to, if not to the pipe's material.",
+        help_text="Velocity setting of the gauge, if different from the pipe's material.",
     )
     readings = serializers.ListField(child=QuantityIn("length"), min_length=2, max_length=200)
     taken_at = serializers.DateTimeField(required=False)
@@ -203,7 +203,7 @@ class Pipes(Records):
     @documented(request=CorrectionIn, responses={202: ChangeOut})
     @action(detail=True, methods=["post"])
     def corrections(self, request: Request, pk: Any = None) -> Response:
-        """Correct pipe data that was always wrong; surveys that rest on it are recomputed in the background."""
+        """Correct wrong pipe data and recalculate its surveys in the background."""
         pipe, now = self.get_object(), timezone.now()
         requested = self.checked(CorrectionIn)
         corrects = requested.get("corrects") or version_to_correct(
@@ -224,7 +224,7 @@ class Pipes(Records):
     @documented(request=ModificationIn, responses={202: ChangeOut})
     @action(detail=True, methods=["post"])
     def modifications(self, request: Request, pk: Any = None) -> Response:
-        """Enter that the pipe itself changed on a date; earlier surveys keep what they rest on."""
+        """Record a modification of the pipe on a date; earlier surveys keep their pipe data."""
         pipe = self.get_object()
         requested = self.checked(ModificationIn)
         before = pipe_data_at(pipe, requested["valid_from"]) or version_to_correct(
@@ -250,8 +250,8 @@ class Pipes(Records):
     @documented(
         responses=PipeDataOut,
         parameters=[
-            OpenApiParameter("at", date, description="Valid on this date; today if left out."),
-            OpenApiParameter("known_at", datetime, description="As known at this time; now if left out."),
+            OpenApiParameter("at", date, description="Date of validity. Default: today."),
+            OpenApiParameter("known_at", datetime, description="Time of knowledge. Default: now."),
         ],
     )
     @action(detail=True, methods=["get"])

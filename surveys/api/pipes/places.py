@@ -23,7 +23,7 @@ class ClientIn(StrictSerializer):
         required=False,
         min_value=0,
         max_value=1,
-        help_text="Told of a result that changed by more than this part of it.",
+        help_text="Relative change of a result above which the client is notified.",
     )
     retired_at = serializers.DateTimeField(required=False, allow_null=True)
 
@@ -57,7 +57,7 @@ class SiteIn(StrictSerializer):
     name = TextField(max_length=200)
     address = TextField(max_length=2000, required=False, allow_blank=True)
     time_zone = TextField(
-        max_length=64, required=False, help_text="Such as Europe/Copenhagen; UTC if left out."
+        max_length=64, required=False, help_text="Time zone, such as Europe/Copenhagen. Default: UTC."
     )
     access_notes = TextField(max_length=5000, required=False, allow_blank=True)
     contacts = TextField(max_length=5000, required=False, allow_blank=True)

@@ -85,13 +85,13 @@ class CombinationOut(serializers.ModelSerializer):
     created_by = serializers.CharField(source="created_by.username", read_only=True)
     result = serializers.SerializerMethodField(help_text="The current combined result in short.")
     blocked_reason = MessageField(
-        read_only=True, help_text="Why the parts, though each has a result, could not be combined."
+        read_only=True, help_text="Reason that the results of the parts were not combined."
     )
     up_to_date = serializers.SerializerMethodField(
-        help_text="Whether the combined result rests on the results its parts have now."
+        help_text="Whether the combined result uses the current results of its parts."
     )
     under_review = serializers.SerializerMethodField(
-        help_text="What reviews of instruments found out of tolerance say of its parts."
+        help_text="Review notices for the parts, from instruments found out of tolerance."
     )
 
     class Meta:
@@ -128,7 +128,7 @@ class CombinationOut(serializers.ModelSerializer):
 class CombinedPartOut(serializers.Serializer):
     survey = serializers.UUIDField()
     result = serializers.UUIDField()
-    coefficient = serializers.FloatField(help_text="What the part's flow is taken times.")
+    coefficient = serializers.FloatField(help_text="Factor of the part's flow.")
     volume_flow = QuantityOut(help_text="In the time all parts share; of paths over each one's own log.")
 
 
@@ -136,11 +136,13 @@ class CombinedBudgetRowOut(serializers.Serializer):
     input = serializers.CharField()
     owner_kind = serializers.CharField(
         allow_blank=True,
-        help_text="pipe, meter, pair, medium, point or run; together: the scatter of all; empty: the spread of paths.",
+        help_text="Source: pipe, meter, pair, medium, point or run; together: the standard deviation of all; empty: the range of the paths.",
     )
-    owner = serializers.CharField(allow_blank=True, help_text="Which one: its id.")
-    contribution = QuantityOut(help_text="With its sign; of a shared input what it adds or cancels.")
-    contribution_if_independent = QuantityOut(help_text="What it would be if the parts shared nothing.")
+    owner = serializers.CharField(allow_blank=True, help_text="Identifier of the source.")
+    contribution = QuantityOut(
+        help_text="Signed contribution; for a shared input, the addition or cancellation."
+    )
+    contribution_if_independent = QuantityOut(help_text="Contribution for independent parts.")
     variance_fraction = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
     degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
     surveys = serializers.ListField(child=serializers.UUIDField(), help_text="The parts it occurs in.")
@@ -157,10 +159,10 @@ class CombinedResultOut(serializers.ModelSerializer):
     findings = serializers.SerializerMethodField()
     budget = serializers.SerializerMethodField()
     change_breakdown = serializers.SerializerMethodField(
-        help_text="By how much it differs from what it replaces, and what each part did to it."
+        help_text="Difference from the replaced result, with the contribution of each part."
     )
     review_notices = serializers.SerializerMethodField(
-        help_text="What reviews of instruments found out of tolerance say of its parts."
+        help_text="Review notices for the parts, from instruments found out of tolerance."
     )
 
     class Meta:

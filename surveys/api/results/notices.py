@@ -78,7 +78,7 @@ class NoticeOut(serializers.ModelSerializer):
 
 
 class Notices(Records):
-    """What clients are told: results, of surveys and combined, that changed by more than their threshold or were withdrawn."""
+    """Notices to clients of results, single or combined, that changed by more than the threshold or were withdrawn."""
 
     model = Notice
     serializer_class = NoticeOut

@@ -68,14 +68,16 @@ class ResultOut(serializers.ModelSerializer):
     measured_sound_speed = QuantityOut()
     expected_sound_speed = QuantityOut()
     spacing = QuantityOut()
-    segments = SegmentOut(many=True, help_text="Stretches of the log it rests on; none: all of it.")
+    segments = SegmentOut(
+        many=True, help_text="Segments of the log that the result uses; an empty list means the whole log."
+    )
     review_notices = ReviewNoticeOut(
-        many=True, help_text="What a reader is told where an instrument was found out of tolerance."
+        many=True, help_text="Review notices for instruments found out of tolerance."
     )
     findings = FindingOut(many=True)
     budget = BudgetRowOut(many=True)
     change_breakdown = serializers.DictField(
-        allow_null=True, help_text="By how much and why it differs from what it replaces."
+        allow_null=True, help_text="Difference from the replaced result, with its causes."
     )
 
     class Meta:
@@ -106,7 +108,7 @@ class StepOut(serializers.Serializer):
 
     step = serializers.CharField()
     title = serializers.CharField()
-    record = serializers.CharField(help_text="Its id; of a method its version.")
+    record = serializers.CharField(help_text="Identifier of the input; for a method, the version.")
     by = serializers.CharField(allow_blank=True)
     at = serializers.DateTimeField(allow_null=True)
     reason = serializers.CharField(allow_blank=True)
@@ -114,7 +116,7 @@ class StepOut(serializers.Serializer):
 
 
 class Results(ReadByKeys):
-    """What surveys came to. `?current=true` leaves out those that were replaced."""
+    """Results of surveys; `?current=true` excludes replaced results."""
 
     model = Result
     serializer_class = ResultOut
@@ -138,7 +140,7 @@ class Results(ReadByKeys):
     @documented(responses=StepOut(many=True))
     @action(detail=True, methods=["get"], pagination_class=None, filterset_class=None)
     def traceability(self, request: Request, pk: Any = None) -> Response:
-        """Back from a result to everything it rests on, step by step, and who did what."""
+        """Trace a result back to its inputs, step by step, with the user of each step."""
         result = get_object_or_404(traceable_results().visible_to(request.user), pk=pk)
         steps = [in_units(asdict(step), units_of(request)) for step in traceability_steps(result)]
         return Response(StepOut(steps, many=True).data)
@@ -160,7 +162,7 @@ class ItemOut(serializers.ModelSerializer):
         help_text="Difference over before; null before it is done, and for a flow that was 0."
     )
     exceeds_threshold = serializers.SerializerMethodField(
-        help_text="Whether the client wants to be told of such a change; null before it is done."
+        help_text="Whether the change requires notification of the client; null before the recalculation."
     )
     notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
     change_breakdown = serializers.SerializerMethodField()
@@ -293,11 +295,11 @@ class SummaryOut(serializers.Serializer):
     median_relative_change = serializers.FloatField(allow_null=True)
     largest = LargestOut(many=True)
     clients = ClientSummaryOut(many=True)
-    failures = FailureOut(many=True, help_text="What stopped the failed ones.")
+    failures = FailureOut(many=True, help_text="Errors of the failed recalculations.")
 
 
 class Recomputations(Records):
-    """Background runs that make new results after something they rest on changed."""
+    """Background runs that calculate new results after a change of their inputs."""
 
     model = Recomputation
     serializer_class = RecomputationOut
@@ -319,7 +321,7 @@ class Recomputations(Records):
     @documented(responses=SummaryOut)
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
     def summary(self, request: Request, pk: Any = None) -> Response:
-        """What a recomputation came to, for the office: how many moved, by how much, who is told, what failed."""
+        """Summarize a recomputation: changed results, size of the changes, notified clients and failures."""
         found = recomputation_summary(self.get_object())
         document = asdict(found)
         for client in document["clients"]:

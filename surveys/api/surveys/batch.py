@@ -47,9 +47,11 @@ class SurveyBatchIn(StrictSerializer):
 
 
 class EntryOut(serializers.Serializer):
-    id = serializers.CharField(allow_null=True, help_text="As it was sent.")
-    status = serializers.IntegerField(help_text="As if it had been sent alone: 201, 400, 409.")
-    replayed = serializers.BooleanField(help_text="It was stored before; this is the first answer again.")
+    id = serializers.CharField(allow_null=True, help_text="Identifier as sent.")
+    status = serializers.IntegerField(help_text="Status of the single request: 201, 400 or 409.")
+    replayed = serializers.BooleanField(
+        help_text="Whether the item was stored earlier and the first answer is repeated."
+    )
     survey = SurveyOut(allow_null=True)
     problem = Problem(allow_null=True)
 

@@ -43,7 +43,9 @@ START_OF_A_PREVIEW = datetime(2000, 1, 1, tzinfo=UTC)
 class LogFormatIn(StrictSerializer):
     name = TextField(max_length=100)
     note = TextField(max_length=2000, required=False, allow_blank=True)
-    format = serializers.JSONField(help_text="What is left out is as in the plain log format.")
+    format = serializers.JSONField(
+        help_text="Log format. Default for each field: the value of the plain log format."
+    )
 
     def validate_format(self, raw: Any) -> dict[str, Any]:
         return FileFormat.from_json(raw).as_json()
@@ -65,7 +67,7 @@ class LogFormatOut(serializers.ModelSerializer):
 class PreviewOut(serializers.Serializer):
     """The first rows of a file as a log format reads them."""
 
-    zone = serializers.CharField(help_text="Of times without an offset.")
+    zone = serializers.CharField(help_text="Time zone of times without an offset.")
     columns = serializers.ListField(child=serializers.DictField())
     ignored_columns = serializers.ListField(child=serializers.CharField())
     rows = serializers.ListField(
@@ -88,11 +90,15 @@ class DetectionMessageOut(serializers.Serializer):
 class DetectionOut(serializers.Serializer):
     format = serializers.DictField()
     reasons = DetectionMessageOut(many=True)
-    warnings = DetectionMessageOut(many=True, help_text="What the file does not show; check these.")
+    warnings = DetectionMessageOut(
+        many=True, help_text="Assumptions that the file does not confirm and that require a check."
+    )
 
 
 SITE = OpenApiParameter(
-    "site", OpenApiTypes.UUID, description="Whose zone is that of times without an offset; UTC if left out."
+    "site",
+    OpenApiTypes.UUID,
+    description="Site whose time zone applies to times without an offset. Default: UTC.",
 )
 
 

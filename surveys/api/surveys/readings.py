@@ -30,7 +30,7 @@ class SeriesOut(serializers.Serializer):
 
 
 class ReadingsOut(serializers.Serializer):
-    count = serializers.IntegerField(help_text="Readings in the stretch.")
+    count = serializers.IntegerField(help_text="Number of readings in the segment.")
     columns = serializers.DictField(child=SeriesOut(), help_text="Each thinned so that its peaks stay.")
 
 

@@ -15,11 +15,13 @@ from surveys.results.site_meter_comparison import compare_with_site_meter, verdi
 
 
 class SiteMeterComparisonOut(serializers.Serializer):
-    """What the survey came to less the site meter's flow: its current result, or the mean of several paths measured together."""
+    """Difference of the survey's flow from the site meter's flow, for the current result or the mean of simultaneous paths."""
 
     result = serializers.UUIDField()
     difference = QuantityOut()
-    relative_difference = serializers.FloatField(allow_null=True, help_text="Of the site meter's flow.")
+    relative_difference = serializers.FloatField(
+        allow_null=True, help_text="Relative difference, based on the site meter's flow."
+    )
     en = serializers.FloatField(
         allow_null=True,
         help_text="En number, ISO 13528: up to 1 either way they agree; null without an uncertainty.",
@@ -33,7 +35,7 @@ class SiteMeterReadingOut(serializers.ModelSerializer):
     expanded_uncertainty = KnownQuantityField("volume_flow", source="expanded_uncertainty_m3_s")
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     comparison = serializers.SerializerMethodField(
-        help_text="Null for what was stated anew since, and before the survey has a result."
+        help_text="Comparison with the survey; null for a replaced reading, and before the survey has a result."
     )
 
     class Meta:

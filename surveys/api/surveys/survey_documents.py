@@ -38,7 +38,9 @@ class SurveyIn(StrictSerializer):
     setup = VisibleRecord(Setup)
     job = VisibleRecord(Job, required=False, allow_null=True, default=None)
     instruments = VisibleRecord(
-        Instrument, many=True, help_text="What was used beside the set-up's transducers: the meter at least."
+        Instrument,
+        many=True,
+        help_text="Instruments used in addition to the set-up's transducers, including the meter.",
     )
     primary_survey = VisibleRecord(
         Survey,
@@ -49,7 +51,9 @@ class SurveyIn(StrictSerializer):
     )
     started_at = serializers.DateTimeField()
     ended_at = serializers.DateTimeField(required=False, allow_null=True)
-    mounted_spacing = QuantityIn("length", required=False, allow_null=True, help_text="As read off the rail.")
+    mounted_spacing = QuantityIn(
+        "length", required=False, allow_null=True, help_text="Spacing measured on the rail."
+    )
     path_angle = QuantityIn(
         "angle",
         required=False,
@@ -57,7 +61,10 @@ class SurveyIn(StrictSerializer):
         help_text="About the pipe's axis, where the upstream transducer sits, from one mark for all paths of the point.",
     )
     medium_temperature = QuantityIn(
-        "temperature", required=False, allow_null=True, help_text="On the day; else the pipe data's."
+        "temperature",
+        required=False,
+        allow_null=True,
+        help_text="Temperature on the day of the survey. Default: the value of the pipe data.",
     )
     medium_temperature_source = serializers.ChoiceField(TemperatureSource.choices, required=False)
     note = TextField(max_length=5000, required=False, allow_blank=True)
@@ -85,7 +92,7 @@ class LogOut(serializers.ModelSerializer):
     )
     columns = serializers.ListField(child=serializers.DictField())
     ignored_columns = serializers.ListField(child=serializers.CharField())
-    format = serializers.DictField(help_text="How the file was read.")
+    format = serializers.DictField(help_text="Format used for the import.")
     findings = serializers.SerializerMethodField()
 
     class Meta:
@@ -106,14 +113,14 @@ class LogOut(serializers.ModelSerializer):
 
 
 class SurveyCorrectionIn(SurveyIn):
-    """What a survey shall say instead; what is left out stays as it was stated."""
+    """Corrected values of a survey; fields not given do not change."""
 
     id = None
     measuring_point = None
     job = None
     primary_survey = None
     corrects = VisibleRecord(
-        SurveyData, required=False, help_text="The version that is wrong; left out: the one in force."
+        SurveyData, required=False, help_text="Version to correct. Default: the version in force."
     )
     reason = TextField(max_length=2000)
 
@@ -130,7 +137,7 @@ class SegmentIn(StrictSerializer):
 
 
 class SegmentsIn(StrictSerializer):
-    """The stretches of the log that count; an empty list counts all of it again."""
+    """Segments of the log that the result uses; an empty list selects the whole log."""
 
     segments = serializers.ListField(child=SegmentIn(), max_length=MAX_SEGMENTS)
     reason = TextField(max_length=2000)
@@ -191,7 +198,7 @@ class SurveyOut(serializers.ModelSerializer):
     log = LogShortOut(allow_null=True)
     result = ResultShortOut(allow_null=True, help_text="The current result in short.")
     under_review = ReviewNoticeOut(
-        many=True, help_text="What a reader is told where an instrument was found out of tolerance."
+        many=True, help_text="Review notices for instruments found out of tolerance."
     )
 
     class Meta:
@@ -209,7 +216,7 @@ class SteadySegmentOut(serializers.Serializer):
     readings = serializers.IntegerField()
     mean = QuantityOut()
     standard_deviation = QuantityOut()
-    drift = QuantityOut(help_text="Of the straight trend, from start to end.")
+    drift = QuantityOut(help_text="Change of the linear trend from start to end.")
 
 
 class SurveyChangedOut(serializers.Serializer):

@@ -1,4 +1,4 @@
-"""Surveys: recorded, their logs taken in, their readings and results."""
+"""Surveys with their logs, readings and results."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ class Surveys(ReadByKeys):
     @documented(request=SurveyCorrectionIn(partial=True), responses={202: SurveyChangedOut})
     @action(detail=True, methods=["post"])
     def corrections(self, request: Request, pk: Any = None) -> Response:
-        """State the survey anew where it was stated wrongly; its result is recomputed, the old statement stays."""
+        """Correct the survey and recalculate its result; the old version stays recorded."""
         survey = self.get_object()
         requested = self.checked(SurveyCorrectionIn, partial=True)
         if "reason" not in requested:
@@ -141,7 +141,7 @@ class Surveys(ReadByKeys):
     @documented(request=SegmentsIn, responses={202: SurveyChangedOut})
     @action(detail=True, methods=["post"])
     def segments(self, request: Request, pk: Any = None) -> Response:
-        """Mark which stretches of the log count, each with its reason; the result is recomputed."""
+        """Select the segments of the log to use, each with a reason, and recalculate the result."""
         requested = self.checked(SegmentsIn)
         data, recomputation = survey_mark_segments(
             survey=self.get_object(),
@@ -161,7 +161,7 @@ class Surveys(ReadByKeys):
         filterset_class=None,
     )
     def steady_segments(self, request: Request, pk: Any = None) -> Response:
-        """Stretches of the log in which the flow was steady, the longest first: to be marked by a person, or not."""
+        """List the segments of the log with steady flow, the longest first, for selection by a person."""
         inputs = inputs_in_force(survey_with_inputs(self._log().survey_id))
         flow = survey_flow_log(inputs, wall_measurement_of(inputs), str(inputs.survey.measuring_point))
         stretches = steady_segments(flow.times, flow.values)
@@ -183,7 +183,7 @@ class Surveys(ReadByKeys):
     @documented(request=SiteMeterReadingIn, responses={201: SiteMeterReadingOut})
     @site_meter_readings.mapping.post
     def state_site_meter(self, request: Request, pk: Any = None) -> Response:
-        """State what the site's own meter said over the time of the survey; stated anew, it needs a reason and the old one stays."""
+        """Enter the site meter's reading for the survey; a replacement requires a reason and the old reading stays recorded."""
         requested = self.checked(SiteMeterReadingIn)
         survey = Survey.objects.select_related("measuring_point").get(pk=self.get_object().pk)
         reading = site_meter_record(
@@ -224,7 +224,7 @@ class Surveys(ReadByKeys):
             OpenApiParameter(
                 "log_format",
                 OpenApiTypes.UUID,
-                description="The log format to read it by; left out: the plain log format, whose header names its columns.",
+                description="Log format of the file. Default: the plain log format, whose header names its columns.",
             ),
             OpenApiParameter("name", str, description="The file's name, where the body is the file itself."),
         ],
@@ -233,7 +233,7 @@ class Surveys(ReadByKeys):
         detail=True, methods=["post"], parser_classes=[MultiPartParser, RawFileParser], throttled_as="upload"
     )
     def log(self, request: Request, pk: Any = None) -> Response:
-        """Take in the logger's file, as the body itself or as the part `file` of a form; the same file again changes nothing."""
+        """Import the logger's file, as the request body or the part `file` of a form; a second import changes nothing."""
         survey = Survey.objects.select_related("measuring_point__pipe__site").get(pk=self.get_object().pk)
         file = file_sent(request)
         log, new = log_import(
@@ -247,7 +247,7 @@ class Surveys(ReadByKeys):
     @documented(responses=LogOut)
     @log.mapping.get
     def read_log(self, request: Request, pk: Any = None) -> Response:
-        """What was taken in of the survey's log."""
+        """Show the import of the survey's log."""
         return Response(LogOut(self._log(), context=self.get_serializer_context()).data)
 
     @documented(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
@@ -276,7 +276,7 @@ class Surveys(ReadByKeys):
             OpenApiParameter(
                 "points",
                 int,
-                description=f"About so many points a column, up to {MAX_POINTS}; 2000 if left out.",
+                description=f"About so many points a column, up to {MAX_POINTS}; default: 2000.",
             ),
         ],
     )

@@ -13,6 +13,7 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
@@ -266,7 +267,7 @@ def _flow_and_uncertainty(result: Result) -> str:
 
 
 def _print_findings(findings: list[dict[str, Any]], say: Say) -> None:
-    for finding in findings_worded(findings, "metric"):
+    for finding in findings_worded(findings, "metric", ZoneInfo(scenario.TIME_ZONE)):
         say(f"   {SEVERITIES[finding['severity']]}: {finding['text']}")
 
 

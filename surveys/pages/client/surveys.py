@@ -59,7 +59,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["findings"] = findings_worded(result.findings, units, zone)
     context["budget"] = budget_lines(result, units)
     context["beside"] = beside_told(found, together or result, units)
-    context["together"] = together and mean_told(together, units)
+    context["together"] = together and mean_told(together, units, zone)
     requested, wrong = _time_range(request, zone)
     context["chart"] = readings_chart(result, requested, units, zone)
     context["wrong"] = error_text(wrong, Reader(units, zone)) if wrong else ""

@@ -50,7 +50,7 @@ def result_context(survey: Survey, units: System) -> dict[str, Any]:
     if found is None:
         return {"of": None, "survey": survey, "point": point}
     together = paths_result(survey)
-    mean = together and mean_told(together, units)
+    mean = together and mean_told(together, units, point.pipe.site.zone)
     of_path = findings_worded(found.findings, units, point.pipe.site.zone)
     findings = [*(mean.findings if mean else []), *of_path]
     return {

@@ -151,6 +151,13 @@ def test_a_drift_towards_zero_has_no_date_at_which_it_reaches_the_limit() -> Non
     assert found.days_to_action is None
 
 
+def test_a_slope_next_to_zero_has_no_date_at_which_it_reaches_the_limit() -> None:
+    found = check_trend([Checked(7.0 * n, n * 1e-310) for n in range(4)], LIMITS, "number")
+    assert found.significant
+    assert found.days_to_action is None
+    assert [sentence.code for sentence in found.sentences] == ["check-drift"]
+
+
 @pytest.mark.parametrize(
     ("values", "kinds"),
     [
