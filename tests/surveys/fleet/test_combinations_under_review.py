@@ -220,5 +220,5 @@ def test_the_site_summary_shows_the_review_before_any_result(
     pdf = site_summary(Year(here.pipe.site, 2026, here.cast.owner), "metric", "https://x.example/")
     callouts = [block for block in pdf.blocks if block["type"] == "callout" and "Both" in block["label"]]
     assert [block["severity"] for block in callouts] == ["error", "error"]
-    [row] = next(b for b in pdf.blocks if b["type"] == "table" and "Taken as" in str(b))["rows"]
+    [row] = next(b for b in pdf.blocks if b["type"] == "table" and "Combination" in b["head"])["rows"]
     assert row[3].endswith(", withdrawn")

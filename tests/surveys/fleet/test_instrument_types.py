@@ -81,14 +81,25 @@ def test_a_wall_beyond_the_gauge_and_a_spacing_outside_the_rail_are_unsuitable_w
     )
     InstrumentType.objects.create(kind="transducer-pair", name=kit.pair.type_name, max_spacing_m=0.1)
     InstrumentType.objects.create(kind="meter", name=kit.meter.type_name, min_frequency_hz=2e6)
-    told = str(as_user("office").get(f"/api/v1/jobs/{job.pk}/suitable-kits/").json())
+    kits = as_user("office").get(f"/api/v1/jobs/{job.pk}/suitable-kits/").json()
+    rows = {row["kind"]: row for row in kits}
+    [wall] = rows["thickness-gauge"]["unsuitable_reasons"]
+    [frequency] = rows["transducer-pair"]["unsuitable_reasons"]
+    [path] = rows["transducer-pair"]["measuring_points"]
+    [spacing] = path["unsuitable_reasons"]
     # The demo's pipe: a wall of 6.3 mm, a spacing of 159 mm.
-    assert "wall-outside-range" in told
-    assert "the wall is 6.30 mm" in told
-    assert "spacing-outside-rail" in told
-    # And its 1 MHz are below what the meter drives.
-    assert "None of the meters that can be booked drives 1 MHz." in told
-    assert "the rail allows any to 100.0 mm" in told
+    assert wall["code"] == "wall-outside-range"
+    assert wall["parameters"]["value"] == {"value": 6.3, "unit": "mm"}
+    assert wall["parameters"]["low"] == {"value": 10.0, "unit": "mm"}
+    assert wall["parameters"]["high"] == {"value": 200.0, "unit": "mm"}
+    assert "the wall is 6.30\xa0mm." in wall["detail"]
+    assert spacing["code"] == "spacing-outside-rail"
+    assert spacing["parameters"]["low"] is None
+    assert spacing["parameters"]["high"] == {"value": 100.0, "unit": "mm"}
+    assert spacing["detail"].endswith("The rail allows up to 100.0\xa0mm.")
+    # And its 1 MHz are below what the meter supports.
+    assert frequency["code"] == "frequency-not-supported"
+    assert frequency["detail"] == "No available meter supports 1\xa0MHz."
 
 
 @pytest.mark.parametrize(
@@ -134,6 +145,6 @@ def test_the_page_of_a_new_type_shows_entered_values_only(as_user: Any, cast: An
     office = Visitor()
     office.force_login(cast.office, backend="surveys.services.people.sign_in.PeopleBackend")
     page = office.get(f"/office/instrument-types/{records['id']}/").content.decode()
-    told = page.partition("What was changed before")[2]
-    assert "Thinnest wall it measures: not stated → 1.0 mm" in told
-    assert "Note" not in told
+    history = page.partition("Change history")[2]
+    assert "Minimum wall thickness: not entered → 1.00\xa0mm" in history
+    assert "Note" not in history
