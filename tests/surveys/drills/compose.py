@@ -74,6 +74,7 @@ SCHEMA: dict[str, Any] = {
     "additionalProperties": False,
     "patternProperties": {"^x-": {"type": "object"}},
     "properties": {
+        "name": {"type": "string", "pattern": "^[a-z0-9][a-z0-9_-]*$"},
         "services": {"type": "object", "additionalProperties": SERVICE},
         "secrets": {
             "type": "object",

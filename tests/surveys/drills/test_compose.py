@@ -24,6 +24,7 @@ def test_the_file_keeps_to_the_format() -> None:
 @pytest.mark.parametrize(
     ("path", "wrong"),
     [
+        (("name",), "Flow Surveys"),
         (("services", "web", "helthcheck"), {}),
         (("services", "web", "environment", "DEBUG"), True),
         (("services", "web", "depends_on", "broker"), {"condition": "healthy"}),

@@ -111,7 +111,7 @@ def test_a_short_token_stops_the_start() -> None:
 
     answer = manage("check", METRICS_TOKEN="short")
     assert answer.returncode != 0
-    assert "METRICS_TOKEN is short" in answer.stderr
+    assert "METRICS_TOKEN is too short. Enter at least 32 random characters" in answer.stderr
 
 
 def test_metrics_count_requests_backlog_and_overdue_instruments(
