@@ -185,7 +185,7 @@ MIDDLEWARE = [
     "surveys.operations.headers.response_headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.http.ConditionalGetMiddleware",
+    "surveys.operations.headers.ConditionalResponses",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
+from django.middleware.http import ConditionalGetMiddleware
 
 # Browser features a page may use: none.
 PERMISSIONS = "camera=(), display-capture=(), geolocation=(), microphone=(), payment=(), usb=()"
@@ -28,3 +29,10 @@ def response_headers(
         return response
 
     return middleware
+
+
+class ConditionalResponses(ConditionalGetMiddleware):
+    """Answer 304 where a client has the current representation; an error is not a representation and has no ETag."""
+
+    def needs_etag(self, response: HttpResponseBase) -> bool:
+        return response.status_code < 400 and super().needs_etag(response)
