@@ -81,7 +81,7 @@ def pages(office: UserRequests, client: UserRequests) -> dict[str, Callable[[], 
         "surveys of a month, 50 rows": office("/api/v1/surveys/?to=2025-10-09T22:00:00Z"),
         "results, 50 rows": office("/api/v1/results/"),
         "current results, 50 rows": office("/api/v1/results/?current=true"),
-        "history of a point, 50 rows": office(f"/api/v1/results/?survey__{of_point}&current=true"),
+        "history of a point, 50 rows": office(f"/api/v1/results/?{of_point}&current=true"),
         "a survey": office(f"/api/v1/surveys/{survey}/"),
         "its results": office(f"/api/v1/surveys/{survey}/results/"),
     }

@@ -65,7 +65,7 @@ def questions(records: fleet.Fleet) -> dict[str, Callable[[], Any]]:
         "impact list of a meter": (api, f"/api/v1/instruments/{meter}/affected-results/"),
         "chart of an interval review": (api, f"/api/v1/interval-reviews/{review}/chart.svg"),
         "page of a point with its chart": (client, f"/points/{mine.pk}/"),
-        "history of a point, 50 rows": (office, f"/api/v1/results/?survey__measuring_point={point}&current=true"),
+        "history of a point, 50 rows": (office, f"/api/v1/results/?measuring_point={point}&current=true"),
         "report of a survey, drafted": (office, f"/api/v1/surveys/{records.survey.pk}/report.pdf?draft=true"),
         "suitable kits of a job": (office, f"/api/v1/jobs/{job.pk}/suitable-kits/"),
         "suitable technicians of a job": (office, f"/api/v1/jobs/{job.pk}/suitable-technicians/"),
