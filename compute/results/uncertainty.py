@@ -58,7 +58,7 @@ DEFAULT_UNCERTAINTIES: Mapping[str, InputUncertainty] = {
     "readings.time_difference": InputUncertainty(0.3e-9),
     "profile_factor": InputUncertainty(0.005, relative=True),
 }
-"""Doubts of a survey's inputs when nothing better is on record: default values unless a source is named."""
+"""Uncertainties of the inputs of a survey that are used where none is recorded: default values unless a source is named."""
 
 TRANSITIONAL_PROFILE_UNCERTAINTY = 0.05
 # A thermometer on the pipe reads the surface, not the medium; an estimate is coarser. Standard, in K; default values.
@@ -226,7 +226,7 @@ def survey_uncertainties(
 
     Source
     ------
-    default : see DEFAULT_UNCERTAINTIES; between laminar and turbulent the profile factor is in doubt by 5 %, common practice.
+    default : see DEFAULT_UNCERTAINTIES; between laminar and turbulent the profile factor is uncertain by 5 %, common practice.
     installation : Synowiec 2021 for one bend; see SYNOWIEC.
     """
     uncertainties = dict(DEFAULT_UNCERTAINTIES) | {"repeatability": repeatability}

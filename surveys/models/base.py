@@ -33,7 +33,7 @@ def uuid7() -> uuid.UUID:
 
 
 class VisibleQuerySet(models.QuerySet[Any]):
-    """Rows with the one rule of visibility. In case of doubt no rows are visible."""
+    """Rows with the one rule of visibility. Without a rule that grants access, no rows are visible."""
 
     def visible_to(self, user: User | AnonymousUser) -> Self:
         """Return the rows that a user may see: staff all, technicians their own jobs and the records of those sites, clients

@@ -85,7 +85,7 @@ class Found:
 
 
 def change_between(before: Found, after: Found) -> Change:
-    """The difference with its own uncertainty, the doubts both share taken once (JCGM 100:2008 5.2.2).
+    """The difference with its own uncertainty, shared uncertainties counted once (JCGM 100:2008 5.2.2).
 
     A flow that cannot be told from none is no measure for a relative change.
     """
@@ -198,7 +198,7 @@ def _spread(row: Mapping[str, Any], found: Found) -> Component:
 
 
 def _owners(result: Result) -> Mapping[Owner, str]:
-    """Whose the doubts of a result are, for a difference in time; where that is not sure, they are of this day alone.
+    """Owners of the uncertainties of a result, for a difference in time; an unknown owner counts for this day alone.
 
     The medium's temperature is taken anew each day, and what the place does to the profile changes with the flow and
     with where round the pipe the pair sits. A meter or a pair calibrated in between has another certificate's error.
