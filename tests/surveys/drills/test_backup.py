@@ -257,7 +257,7 @@ def test_only_an_empty_migrated_database_of_the_same_version_is_restored_into(
 
 def test_a_backup_that_fails_leaves_no_file(place: Callable[[str], Processes], tmp_path: Path) -> None:
     trial = place("trial")
-    assert "no tables yet" in rejected(trial, "backup", str(tmp_path / "a.backup"))
+    assert "has no tables" in rejected(trial, "backup", str(tmp_path / "a.backup"))
     assert [one.name for one in tmp_path.iterdir() if "backup" in one.name] == []
     assert "cannot be written" in rejected(trial, "backup", str(tmp_path / "nowhere" / "a.backup"))
 
