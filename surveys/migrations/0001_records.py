@@ -811,7 +811,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("jobs", models.JSONField(help_text="Ids of the jobs to schedule.", verbose_name="jobs")),
-                ("time_limit_seconds", models.PositiveSmallIntegerField(verbose_name="time limit seconds")),
+                ("time_limit_seconds", models.PositiveSmallIntegerField(validators=[django.core.validators.MaxValueValidator(120)], verbose_name="time limit seconds")),
                 (
                     "state",
                     models.CharField(
@@ -1980,8 +1980,8 @@ class Migration(migrations.Migration):
                 ),
                 ("reason", models.TextField(blank=True)),
                 ("recorded_at", models.DateTimeField()),
-                ("months", models.PositiveIntegerField(blank=True, null=True, verbose_name="months")),
-                ("days", models.PositiveIntegerField(blank=True, null=True, verbose_name="days")),
+                ("months", models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(1200)], verbose_name="months")),
+                ("days", models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(37200)], verbose_name="days")),
                 ("hours", models.FloatField(blank=True, null=True, verbose_name="hours")),
                 (
                     "remind_days",
@@ -2353,10 +2353,11 @@ class Migration(migrations.Migration):
                     "current_days",
                     models.PositiveIntegerField(
                         help_text="Days from the calibration date to the due date of the latest certificate.",
+validators=[django.core.validators.MaxValueValidator(3652059)], 
                         verbose_name="current days",
                     ),
                 ),
-                ("proposed_days", models.PositiveIntegerField(verbose_name="proposed days")),
+                ("proposed_days", models.PositiveIntegerField(validators=[django.core.validators.MaxValueValidator(37200)], verbose_name="proposed days")),
                 ("proposed_hours", models.FloatField(blank=True, null=True, verbose_name="proposed hours")),
                 ("reasoning", models.JSONField(verbose_name="reasoning")),
                 (
@@ -2516,7 +2517,7 @@ class Migration(migrations.Migration):
                 (
                     "priority",
                     models.PositiveSmallIntegerField(
-                        default=3, help_text="1: most urgent, 5: least urgent.", verbose_name="priority"
+                        default=3, help_text="1: most urgent, 5: least urgent.", validators=[django.core.validators.MaxValueValidator(5)], verbose_name="priority"
                     ),
                 ),
                 (
@@ -2929,7 +2930,7 @@ class Migration(migrations.Migration):
                 ),
                 ("title", models.CharField(blank=True, max_length=200, verbose_name="title")),
                 ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
-                ("size_bytes", models.BigIntegerField(verbose_name="size (bytes)")),
+                ("size_bytes", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000)], verbose_name="size (bytes)")),
                 ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
                 ("received_at", models.DateTimeField(verbose_name="received at")),
                 (
@@ -3179,7 +3180,7 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("traverses", models.PositiveSmallIntegerField(verbose_name="traverses")),
+                ("traverses", models.PositiveSmallIntegerField(validators=[django.core.validators.MaxValueValidator(16)], verbose_name="traverses")),
                 ("spacing_m", models.FloatField(verbose_name="spacing (m)")),
                 (
                     "expected_velocity_m_s",
@@ -3520,7 +3521,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("file_name", models.CharField(blank=True, max_length=200, verbose_name="file name")),
-                ("size_bytes", models.BigIntegerField(verbose_name="size (bytes)")),
+                ("size_bytes", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="size (bytes)")),
                 ("sha256", models.CharField(max_length=64, verbose_name="SHA-256")),
                 (
                     "format",
@@ -3540,8 +3541,8 @@ class Migration(migrations.Migration):
                         verbose_name="ignored columns",
                     ),
                 ),
-                ("rows_accepted", models.BigIntegerField(verbose_name="rows accepted")),
-                ("rows_rejected", models.BigIntegerField(verbose_name="rows rejected")),
+                ("rows_accepted", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="rows accepted")),
+                ("rows_rejected", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="rows rejected")),
                 (
                     "rejected_rows",
                     models.JSONField(
@@ -4244,12 +4245,13 @@ class Migration(migrations.Migration):
                 ),
                 ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
                 ("computed_at", models.DateTimeField(verbose_name="calculated at")),
-                ("readings_used", models.BigIntegerField(verbose_name="readings used")),
+                ("readings_used", models.BigIntegerField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], verbose_name="readings used")),
                 (
                     "readings_outside",
                     models.BigIntegerField(
                         default=0,
                         help_text="Readings outside the selected segments.",
+validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], 
                         verbose_name="readings outside",
                     ),
                 ),
@@ -4484,6 +4486,7 @@ class Migration(migrations.Migration):
                     models.BigIntegerField(
                         help_text="Number of time steps in which all surveys have readings; null for multipath.",
                         null=True,
+validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(10000000000)], 
                         verbose_name="steps",
                     ),
                 ),
@@ -4718,7 +4721,7 @@ class Migration(migrations.Migration):
                         default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
                     ),
                 ),
-                ("revision", models.PositiveIntegerField(verbose_name="revision")),
+                ("revision", models.PositiveIntegerField(validators=[django.core.validators.MaxValueValidator(9999)], verbose_name="revision")),
                 ("replaced_at", models.DateTimeField(blank=True, null=True, verbose_name="replaced at")),
                 (
                     "units",
@@ -4979,7 +4982,7 @@ class Migration(migrations.Migration):
                         verbose_name="state",
                     ),
                 ),
-                ("attempts", models.PositiveSmallIntegerField(default=0, verbose_name="attempts")),
+                ("attempts", models.PositiveSmallIntegerField(default=0, validators=[django.core.validators.MaxValueValidator(100)], verbose_name="attempts")),
                 ("run_after", models.DateTimeField(verbose_name="run after")),
                 ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
                 ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),

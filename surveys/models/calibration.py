@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, cast
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, ProtectedError, Q
 from django.utils.translation import gettext_lazy as _
@@ -130,6 +131,10 @@ class AcceptancePolicy(Policy, Acceptance):
         ]
 
 
+MAX_INTERVAL_MONTHS = 1200
+MAX_INTERVAL_DAYS = 37_200
+
+
 def remind_days() -> list[int]:
     """Return the days before the due date at which people are notified, unless a policy gives others."""
     return list(REMIND_DAYS)
@@ -138,8 +143,12 @@ def remind_days() -> list[int]:
 class IntervalPolicy(Policy):
     """Calibration interval in months, days or hours of use, whichever ends first, and the days of its reminders."""
 
-    months = models.PositiveIntegerField(_("months"), null=True, blank=True)
-    days = models.PositiveIntegerField(_("days"), null=True, blank=True)
+    months = models.PositiveIntegerField(
+        _("months"), null=True, blank=True, validators=[MaxValueValidator(MAX_INTERVAL_MONTHS)]
+    )
+    days = models.PositiveIntegerField(
+        _("days"), null=True, blank=True, validators=[MaxValueValidator(MAX_INTERVAL_DAYS)]
+    )
     hours = models.FloatField(_("hours"), null=True, blank=True)
     remind_days = models.JSONField(
         _("remind days"),

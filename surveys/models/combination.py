@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -12,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from surveys.models.base import Record
 from surveys.models.result import Cause, Recomputation, Result
 from surveys.models.site import Site
-from surveys.models.survey import Survey
+from surveys.models.survey import MAX_LOG_BYTES, Survey
 
 if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
@@ -143,6 +144,7 @@ class CombinedResult(Record):
     steps = models.BigIntegerField(
         _("steps"),
         null=True,
+        validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)],
         help_text=_("Number of time steps in which all surveys have readings; null for multipath."),
     )
     shared_variance_fraction = models.FloatField(

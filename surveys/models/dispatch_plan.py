@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -21,7 +22,9 @@ class DispatchPlan(Record):
         FAILED = "failed", _("failed")
 
     jobs = models.JSONField(_("jobs"), help_text=_("Ids of the jobs to schedule."))
-    time_limit_seconds = models.PositiveSmallIntegerField(_("time limit seconds"))
+    time_limit_seconds = models.PositiveSmallIntegerField(
+        _("time limit seconds"), validators=[MaxValueValidator(120)]
+    )
     keeps = models.ForeignKey(
         "self",
         models.PROTECT,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -10,6 +11,8 @@ from django.utils.translation import gettext_lazy as _
 from surveys.models.base import Record
 from surveys.models.calibration import Calibration
 from surveys.models.instrument import Instrument
+
+MAX_DOCUMENT_BYTES = 10_000_000
 
 
 class Document(Record):
@@ -41,7 +44,9 @@ class Document(Record):
     )
     title = models.CharField(_("title"), max_length=200, blank=True)
     file_name = models.CharField(_("file name"), max_length=200, blank=True)
-    size_bytes = models.BigIntegerField(_("size (bytes)"))
+    size_bytes = models.BigIntegerField(
+        _("size (bytes)"), validators=[MinValueValidator(0), MaxValueValidator(MAX_DOCUMENT_BYTES)]
+    )
     sha256 = models.CharField(_("SHA-256"), max_length=64)
     received_at = models.DateTimeField(_("received at"))
     received_by = models.ForeignKey(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from surveys.models.base import Record, as_entered_field
-from surveys.models.calibration import IntervalPolicy
+from surveys.models.calibration import MAX_INTERVAL_DAYS, IntervalPolicy
 from surveys.models.instrument import Instrument
 from surveys.models.tolerance import OfficeQuerySet
 
@@ -33,8 +36,11 @@ class IntervalReview(Record):
     current_days = models.PositiveIntegerField(
         _("current days"),
         help_text=_("Days from the calibration date to the due date of the latest certificate."),
+        validators=[MaxValueValidator(date.max.toordinal())],
     )
-    proposed_days = models.PositiveIntegerField(_("proposed days"))
+    proposed_days = models.PositiveIntegerField(
+        _("proposed days"), validators=[MaxValueValidator(MAX_INTERVAL_DAYS)]
+    )
     proposed_hours = models.FloatField(_("proposed hours"), null=True, blank=True)
     reasoning = models.JSONField(_("reasoning"))
     inputs = models.JSONField(_("inputs"), help_text=_("Input values of the method by name."))

@@ -1,6 +1,7 @@
 """Jobs: visits to sites with technicians, times and instruments."""
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -57,7 +58,10 @@ class Job(Record):
         _("expected hours"), null=True, blank=True, help_text=_("Hours of work on site.")
     )
     priority = models.PositiveSmallIntegerField(
-        _("priority"), default=3, help_text=_("1: most urgent, 5: least urgent.")
+        _("priority"),
+        default=3,
+        validators=[MaxValueValidator(5)],
+        help_text=_("1: most urgent, 5: least urgent."),
     )
     required_qualifications = models.JSONField(
         _("required qualifications"),

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -96,7 +97,7 @@ class Setup(Record):
     based_on = models.ForeignKey(
         "self", models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("based on")
     )
-    traverses = models.PositiveSmallIntegerField(_("traverses"))
+    traverses = models.PositiveSmallIntegerField(_("traverses"), validators=[MaxValueValidator(16)])
     spacing_m = models.FloatField(_("spacing (m)"))
     expected_velocity_m_s = models.FloatField(_("expected velocity (m/s)"), null=True, blank=True)
     medium_temperature_k = models.FloatField(_("medium temperature (K)"), null=True, blank=True)

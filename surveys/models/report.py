@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -20,7 +21,7 @@ class Report(Record):
 
     survey = models.ForeignKey(Survey, models.PROTECT, related_name="reports", verbose_name=_("survey"))
     result = models.ForeignKey(Result, models.PROTECT, related_name="reports", verbose_name=_("result"))
-    revision = models.PositiveIntegerField(_("revision"))
+    revision = models.PositiveIntegerField(_("revision"), validators=[MaxValueValidator(9999)])
     replaces = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="replaced_by", verbose_name=_("replaces")
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -11,7 +12,7 @@ from surveys.models.base import Record
 from surveys.models.calibration import Calibration, ErrorCorrectionPolicy
 from surveys.models.instrument import Instrument, TransducerData
 from surveys.models.pipe import Pipe, PipeData, WallMeasurement
-from surveys.models.survey import Log, Survey, SurveyData
+from surveys.models.survey import MAX_LOG_BYTES, Log, Survey, SurveyData
 
 
 class Cause(models.TextChoices):
@@ -180,9 +181,14 @@ class Result(Record):
     replaced_at = models.DateTimeField(_("replaced at"), null=True, blank=True)
     computed_at = models.DateTimeField(_("calculated at"))
 
-    readings_used = models.BigIntegerField(_("readings used"))
+    readings_used = models.BigIntegerField(
+        _("readings used"), validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)]
+    )
     readings_outside = models.BigIntegerField(
-        _("readings outside"), default=0, help_text=_("Readings outside the selected segments.")
+        _("readings outside"),
+        default=0,
+        validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)],
+        help_text=_("Readings outside the selected segments."),
     )
     transit_time_s = models.FloatField(_("transit time (s)"), help_text=_("Mean of the readings used."))
     time_difference_s = models.FloatField(_("time difference (s)"), help_text=_("Mean of the readings used."))
@@ -248,7 +254,7 @@ class RecomputationItem(models.Model):
         verbose_name=_("combination"),
     )
     state = models.CharField(_("state"), max_length=8, choices=State, default=State.WAITING)
-    attempts = models.PositiveSmallIntegerField(_("attempts"), default=0)
+    attempts = models.PositiveSmallIntegerField(_("attempts"), default=0, validators=[MaxValueValidator(100)])
     run_after = models.DateTimeField(_("run after"))
     claimed_by = models.UUIDField(_("claimed by"), null=True, blank=True)
     lease_until = models.DateTimeField(_("lease until"), null=True, blank=True)

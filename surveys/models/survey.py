@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
     from django.db.models.fields.related_descriptors import RelatedManager
 
     from surveys.models.site_meter import SiteMeterReading
+
+MAX_LOG_BYTES = 10_000_000_000
+"""Largest file that LOG_UPLOAD_MAX_MB can allow; a file has fewer rows than bytes."""
 
 
 class Survey(Record):
@@ -165,7 +169,9 @@ class Log(Record):
 
     survey = models.OneToOneField(Survey, models.PROTECT, related_name="log", verbose_name=_("survey"))
     file_name = models.CharField(_("file name"), max_length=200, blank=True)
-    size_bytes = models.BigIntegerField(_("size (bytes)"))
+    size_bytes = models.BigIntegerField(
+        _("size (bytes)"), validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)]
+    )
     sha256 = models.CharField(_("SHA-256"), max_length=64)
     format = models.JSONField(_("format"), help_text=_("Format used to read the file."))
     log_format = models.ForeignKey(
@@ -183,8 +189,12 @@ class Log(Record):
     ignored_columns = models.JSONField(
         _("ignored columns"), default=list, help_text=_("Columns that were not imported.")
     )
-    rows_accepted = models.BigIntegerField(_("rows accepted"))
-    rows_rejected = models.BigIntegerField(_("rows rejected"))
+    rows_accepted = models.BigIntegerField(
+        _("rows accepted"), validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)]
+    )
+    rows_rejected = models.BigIntegerField(
+        _("rows rejected"), validators=[MinValueValidator(0), MaxValueValidator(MAX_LOG_BYTES)]
+    )
     rejected_rows = models.JSONField(
         _("rejected rows"), help_text=_("First rejected rows: line, column, error.")
     )

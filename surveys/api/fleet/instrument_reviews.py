@@ -35,6 +35,7 @@ from surveys.inputs.fields import (
 from surveys.inputs.fleet import IntervalDecisionIn
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import Instrument, IntermediateCheck, IntervalReview, User
+from surveys.models.calibration import MAX_INTERVAL_DAYS
 from surveys.models.role import FIELD, FLEET
 from surveys.services.fleet.intermediate_checks import (
     Statement,
@@ -60,9 +61,11 @@ class IntervalReviewIn(StrictSerializer):
 
     instrument = VisibleRecord(Instrument)
     method = serializers.ChoiceField(Method.choices)
-    min_days = IntegerField(min_value=1, max_value=37_200, required=False, help_text="Default: 30.")
+    min_days = IntegerField(
+        min_value=1, max_value=MAX_INTERVAL_DAYS, required=False, help_text="Default: 30."
+    )
     max_days = IntegerField(
-        min_value=1, max_value=37_200, required=False, help_text="Default: 1826 (five years)."
+        min_value=1, max_value=MAX_INTERVAL_DAYS, required=False, help_text="Default: 1826 (five years)."
     )
     min_hours = NumberField(required=False, help_text="Minimum in-use time. Default: 50.")
     max_hours = NumberField(required=False, help_text="Maximum in-use time. Default: 4000.")

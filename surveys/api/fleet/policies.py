@@ -20,6 +20,7 @@ from surveys.inputs.calibrations import DecisionRuleIn, PermissibleErrorIn, limi
 from surveys.inputs.fields import IntegerField, NumberField, StrictSerializer, TextField, VisibleRecord
 from surveys.inputs.rejections import rejection
 from surveys.models import AcceptancePolicy, Booking, ErrorCorrectionPolicy, Instrument, IntervalPolicy
+from surveys.models.calibration import MAX_INTERVAL_DAYS, MAX_INTERVAL_MONTHS
 from surveys.models.instrument import Kind
 from surveys.models.role import FLEET
 from surveys.services.fleet.calibrations import error_correction_policy_record, policy_record
@@ -139,8 +140,8 @@ class ErrorCorrectionPolicies(Records):
 
 
 class IntervalPolicyIn(PolicyIn):
-    months = IntegerField(required=False, min_value=1, max_value=1200)
-    days = IntegerField(required=False, min_value=1, max_value=37_200)
+    months = IntegerField(required=False, min_value=1, max_value=MAX_INTERVAL_MONTHS)
+    days = IntegerField(required=False, min_value=1, max_value=MAX_INTERVAL_DAYS)
     hours = NumberField(required=False, help_text="Hours of use; needs months or days beside it.")
     remind_days = serializers.ListField(
         child=IntegerField(min_value=1, max_value=730),

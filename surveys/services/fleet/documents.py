@@ -13,9 +13,10 @@ from django.db import transaction
 
 from surveys.core.errors import Conflict, ServiceError
 from surveys.models import Calibration, Document, DocumentPart, Instrument, Qualification, User
+from surveys.models.document import MAX_DOCUMENT_BYTES
 from surveys.services.fleet.calibrations import instrument_lock
 
-MAX_BYTES = 10_000_000
+MAX_BYTES = MAX_DOCUMENT_BYTES
 PART_BYTES = 1 << 20
 # ISO 32000-1:2008 7.5.2 and 7.5.5: a header with the version, at the end a marker (from memory). Readers look for the
 # marker in the last kilobyte.

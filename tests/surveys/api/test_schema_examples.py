@@ -111,6 +111,23 @@ def test_the_example_of_each_body_is_not_malformed(document: Any, there: Everyth
     assert found == {}
 
 
+def test_each_integer_beyond_the_columns_of_a_database_is_rejected(
+    document: Any, there: Everything, as_user: Any
+) -> None:
+    accepted, tried = [], 0
+    for path, method, example, schema in bodies(document):
+        body = of_records(example, there)
+        for name, one in schema.get("properties", {}).items():
+            if "integer" not in one.get("type", ""):
+                continue
+            errors = refusals(as_user("administrator"), method, address(path, there), body | {name: 2**31})
+            if (name, "max-value") not in errors:
+                accepted.append((path, name, errors))
+            tried += 1
+    assert tried > 8
+    assert accepted == []
+
+
 def test_the_example_of_each_property_is_not_malformed(
     document: Any, there: Everything, as_user: Any
 ) -> None:
