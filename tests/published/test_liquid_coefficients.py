@@ -101,16 +101,18 @@ def test_texts_and_uncertainties_of_the_file_are_those_of_the_generator(name: st
     assert {key: ENTRIES[name][key] for key in expected} == expected
 
 
-@pytest.mark.parametrize("fluid", ["Cyclopentane", "CycloPropane"])
-def test_a_viscosity_model_that_is_not_listed_is_rejected(fluid: str) -> None:
-    # The library estimates the viscosity of cyclopentane (0.310 mPa s at 25 degC); the CRC Handbook has 0.413 (from memory).
-    with pytest.raises(UnknownModel, match="is not in VISCOSITY_MODELS"):
-        make_liquids.viscosity_model(fluid.lower(), fluid)
+@pytest.mark.parametrize("key", ["Nobody-JIF-1901", ""])
+def test_a_viscosity_model_that_is_not_listed_is_rejected(monkeypatch: pytest.MonkeyPatch, key: str) -> None:
+    # A key of the reference library that no module lists, and none, as for a fluid that has only an estimate.
+    monkeypatch.setattr(make_liquids, "get_BibTeXKey", lambda fluid, of: key)
+    with pytest.raises(UnknownModel, match=r"made-up-fluid.*is not in VISCOSITY_MODELS"):
+        make_liquids.viscosity_model("made-up-fluid", "MadeUpFluid")
 
 
-def test_an_equation_of_state_that_is_not_listed_is_rejected() -> None:
-    with pytest.raises(UnknownModel, match="is not in EQUATIONS"):
-        make_liquids.equation_of_state("cyclopentane", "Cyclopentane")
+def test_an_equation_of_state_that_is_not_listed_is_rejected(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(make_liquids, "get_BibTeXKey", lambda fluid, of: "Nobody-JIF-1901")
+    with pytest.raises(UnknownModel, match=r"made-up-fluid.*is not in EQUATIONS"):
+        make_liquids.equation_of_state("made-up-fluid", "MadeUpFluid")
 
 
 @pytest.mark.parametrize(
