@@ -8,6 +8,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from surveys.api.fields import in_units, units_of
+from surveys.core.messages import Reader, render
 
 
 class MessageOut(serializers.Serializer):
@@ -34,3 +35,13 @@ class MessagesField(serializers.JSONField):
 
     def to_representation(self, value: Any) -> Any:
         return in_units(value, units_of(self.context["request"]))
+
+
+class MessageTextField(serializers.CharField):
+    """A stored message as one text in the units of the answer; empty where there is none."""
+
+    def get_attribute(self, instance: Any) -> Any:
+        return super().get_attribute(instance) or ""
+
+    def to_representation(self, value: Any) -> str:
+        return render(value, Reader(units_of(self.context["request"]))).text if value else ""

@@ -15,6 +15,7 @@ from django.utils import timezone
 from compute.planning.check import faults
 from compute.planning.problem import Assignment
 from compute.planning.search import Planned, find_plan
+from surveys.core.messages import failure_of
 from surveys.core.stored_quantities import findings_json
 from surveys.dispatch.plan_problem import ON_SITE, Planner
 from surveys.models import DispatchPlan, Job, Role, User
@@ -59,16 +60,20 @@ def make_plan(plan_id: UUID) -> None:
         outcome = _calculated(plan, own)
     except Exception as error:  # the plan records any error that stopped it
         logger.exception("plan %s", plan_id)
-        text = f"{type(error).__name__}: {error}"[:2000]
+        failure = failure_of(error).stored()
         if plan.attempts < MAX_ATTEMPTS:
-            own.update(state=State.WAITING, claimed_by=None, lease_until=None, error=text)
+            own.update(state=State.WAITING, claimed_by=None, lease_until=None, error=failure)
         else:
             own.update(
-                state=State.FAILED, claimed_by=None, lease_until=None, error=text, finished_at=timezone.now()
+                state=State.FAILED,
+                claimed_by=None,
+                lease_until=None,
+                error=failure,
+                finished_at=timezone.now(),
             )
         return
     own.update(
-        state=State.FINISHED, outcome=outcome, progress=1.0, error="", claimed_by=None, lease_until=None,
+        state=State.FINISHED, outcome=outcome, progress=1.0, error=None, claimed_by=None, lease_until=None,
         finished_at=timezone.now(),
     )  # fmt: skip
 

@@ -41,7 +41,7 @@ class Migration(migrations.Migration):
                         validators=[
                             django.core.validators.RegexValidator(
                                 "^[a-z0-9]+(-[a-z0-9]+)*\\Z",
-                                "Small letters, digits and single hyphens, such as pvc-c.",
+                                "This is not a valid name; enter small letters, digits and single hyphens, such as pvc-c.",
                             )
                         ],
                     ),
@@ -72,7 +72,7 @@ class Migration(migrations.Migration):
                         validators=[
                             django.core.validators.RegexValidator(
                                 "^[a-z0-9]+(-[a-z0-9]+)*\\Z",
-                                "Small letters, digits and single hyphens, such as pvc-c.",
+                                "This is not a valid name; enter small letters, digits and single hyphens, such as pvc-c.",
                             )
                         ],
                     ),
@@ -830,7 +830,12 @@ class Migration(migrations.Migration):
                 ("attempts", models.PositiveSmallIntegerField(default=0, verbose_name="attempts")),
                 ("claimed_by", models.UUIDField(blank=True, null=True, verbose_name="claimed by")),
                 ("lease_until", models.DateTimeField(blank=True, null=True, verbose_name="lease until")),
-                ("error", models.TextField(blank=True, verbose_name="error")),
+                (
+                    "error",
+                    models.JSONField(
+                        blank=True, help_text="Message of the last failure.", null=True, verbose_name="error"
+                    ),
+                ),
                 ("outcome", models.JSONField(blank=True, null=True, verbose_name="outcome")),
                 (
                     "accepted",

@@ -39,7 +39,7 @@ class DispatchPlan(Record):
     attempts = models.PositiveSmallIntegerField(_("attempts"), default=0)
     claimed_by = models.UUIDField(_("claimed by"), null=True, blank=True)
     lease_until = models.DateTimeField(_("lease until"), null=True, blank=True)
-    error = models.TextField(_("error"), blank=True)
+    error = models.JSONField(_("error"), null=True, blank=True, help_text=_("Message of the last failure."))
     outcome = models.JSONField(_("outcome"), null=True, blank=True)
     accepted = models.JSONField(
         _("accepted"), default=list, help_text=_("Ids of the jobs with an accepted assignment.")

@@ -30,7 +30,10 @@ def _name_field() -> models.CharField[Any, Any]:
         max_length=60,
         unique=True,
         validators=[
-            RegexValidator(rf"^{SLUG}\Z", "Small letters, digits and single hyphens, such as pvc-c.")
+            RegexValidator(
+                rf"^{SLUG}\Z",
+                _("This is not a valid name; enter small letters, digits and single hyphens, such as pvc-c."),
+            )
         ],
     )
 

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.fields import in_units, units_of
-from surveys.api.messages import MessageOut
+from surveys.api.messages import MessageOut, MessageTextField
 from surveys.api.views import Records, documented
 from surveys.inputs.fields import IntegerField, StrictSerializer, VisibleRecord
 from surveys.inputs.rejections import rejection
@@ -50,6 +50,7 @@ class PlanOut(serializers.ModelSerializer):
     requested_by = serializers.CharField(source="requested_by.username", read_only=True)
     jobs = serializers.ListField(child=serializers.UUIDField())
     accepted = serializers.ListField(child=serializers.UUIDField())
+    error = MessageTextField(read_only=True)
     keep_plan = serializers.PrimaryKeyRelatedField(source="keeps", read_only=True, allow_null=True)
 
     class Meta:

@@ -247,6 +247,32 @@ def test_a_database_restart_during_a_progress_report_does_not_end_the_plan(
     assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"]
 
 
+def test_a_failed_plan_states_its_error_in_the_words_of_the_catalogue(
+    as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(problem: Any, seconds: float, *, report_progress: Callable[[float], None]) -> Any:
+        raise ArithmeticError("the bound is not finite")
+
+    monkeypatch.setattr(plans, "find_plan", broken)
+    plan = plan_response(as_user, job(here, "One")).json()
+    for _ in range(plans.MAX_ATTEMPTS):
+        make_plan(plan["id"])
+    assert DispatchPlan.objects.get().error == {
+        "code": "calculation-failed",
+        "parameters": {"error": "ArithmeticError: the bound is not finite"},
+    }
+    found = as_user("office").get(f"{PATH}{plan['id']}/").json()
+    assert found["state"] == "failed"
+    assert found["error"] == (
+        "Calculation failed. The program reported this error: ArithmeticError: the bound is not finite. "
+        "Repeat the calculation. If the error occurs again, notify the administrator."
+    )
+
+
+def test_a_plan_without_a_failure_has_an_empty_error(as_user: Any, here: Scene) -> None:
+    assert finished_plan(as_user, job(here, "One"))["error"] == ""
+
+
 @pytest.mark.parametrize(
     ("body", "field"),
     [
