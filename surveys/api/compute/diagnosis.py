@@ -11,7 +11,8 @@ from rest_framework.response import Response
 from compute.library.pipe_sizes import PipeSize
 from compute.results.diagnosis import Diagnosis, PossibleCause
 from compute.results.entry_errors import Figure
-from surveys.api.compute.views import FindingOut, validated
+from surveys.api.calculated import FindingOut
+from surveys.api.compute.views import validated
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity

@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from compute.measuring.location import StraightLength, straight_lengths
 from compute.results.survey import METHODS
 from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, TEMPERATURE_UNCERTAINTIES
-from surveys.api.compute.views import SourceOut
+from surveys.api.calculated import SourceOut
 from surveys.api.fields import in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.messages.catalogue import finding_headings

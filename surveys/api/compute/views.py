@@ -17,6 +17,7 @@ from compute.library.materials import Solid, solids
 from compute.library.media import media
 from compute.library.pipe_sizes import PipeSize, find_sizes
 from compute.measuring.flow import Flow
+from surveys.api.calculated import FindingOut, SourceOut, SpacingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
@@ -30,79 +31,6 @@ from surveys.inputs.calculations import FlowIn, SetupIn, flow_entries, setup_ent
 from surveys.inputs.fields import checked
 from surveys.pipes.selectors import custom_materials_now, custom_media_now
 from surveys.results.calculations import SetupEntries
-
-
-class AnglesOut(serializers.Serializer):
-    wall = QuantityOut()
-    lining = QuantityOut(required=False)
-    medium = QuantityOut()
-
-
-class SourceOut(serializers.Serializer):
-    text = serializers.CharField(help_text="Author or standard, edition, table or clause.")
-    provenance = serializers.ChoiceField(
-        ["published", "derived", "unverified", "default"],
-        help_text="published: in the publication; derived: calculated from it; unverified: not verified against the source; default: "
-        "common practice, no publication.",
-    )
-
-
-@extend_schema_field({"type": "object", "additionalProperties": True})
-class MessageParametersField(serializers.DictField):
-    """The values of a message by name: quantities in the units asked for, numbers, text, dates, lists of these."""
-
-
-class FindingOut(serializers.Serializer):
-    code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
-    severity = serializers.ChoiceField(["error", "warning", "info"])
-    field = serializers.CharField(
-        help_text="Path in the request, such as pipe.wall_thickness; empty if none."
-    )
-    title = serializers.CharField(help_text="The verdict in a few words.")
-    detail = serializers.CharField(help_text="Observed and expected values, in the requested units.")
-    remedy = serializers.CharField(help_text="Recommended action; may be empty.")
-    parameters = MessageParametersField()
-    source = SourceOut()
-
-
-class SafetyNoteOut(serializers.Serializer):
-    code = serializers.CharField()
-    title = serializers.CharField()
-    detail = serializers.CharField()
-    remedy = serializers.CharField()
-    parameters = MessageParametersField()
-    source = SourceOut()
-
-
-class AlternativeOut(serializers.Serializer):
-    """Null throughout where no beam passes; a finding then says why."""
-
-    traverses = serializers.IntegerField(allow_null=True)
-    sides = serializers.ChoiceField(["same", "opposite"], allow_null=True)
-    spacing = QuantityOut(
-        allow_null=True, help_text="Between the facing ends of the transducers, along the pipe."
-    )
-    axial_advance = QuantityOut(allow_null=True)
-    bore = QuantityOut()
-    wave_mode_in_wall = serializers.ChoiceField(["longitudinal", "shear"], allow_null=True)
-    wave_mode_in_lining = serializers.ChoiceField(["longitudinal", "shear"], allow_null=True)
-    angles = AnglesOut(allow_null=True)
-    transit_time = QuantityOut(allow_null=True)
-    time_in_medium = QuantityOut(allow_null=True)
-    time_difference_per_velocity = QuantityOut(allow_null=True)
-
-
-class MediumOut(serializers.Serializer):
-    sound_speed = QuantityOut()
-    density = QuantityOut()
-    dynamic_viscosity = QuantityOut()
-
-
-class SpacingOut(AlternativeOut):
-    medium = MediumOut(allow_null=True)
-    alternatives = AlternativeOut(many=True)
-    findings = FindingOut(many=True)
-    safety_notes = SafetyNoteOut(many=True)
 
 
 class SpacingView(UnitsMixin):

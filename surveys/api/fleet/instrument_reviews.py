@@ -16,7 +16,7 @@ from rest_framework.response import Response
 
 from compute.base.messages import field_name, message
 from compute.calibration.intermediate_checks import CheckLimits, Measured, Step
-from surveys.api.compute.views import FindingOut
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.files import NamedRenderer
 from surveys.api.messages import MessageOut, MessagesField

@@ -12,7 +12,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.compute.views import FindingOut
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.messages import MessagesField
 from surveys.api.views import Records, documented

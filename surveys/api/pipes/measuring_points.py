@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from compute.base.units import Quantity
 from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
-from surveys.api.compute.views import SpacingOut
+from surveys.api.calculated import SpacingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.views import Records, documented

@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.measuring.wall import WALL_CHECKS
-from surveys.api.compute.views import FindingOut
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.results.recomputations import RecomputationOut

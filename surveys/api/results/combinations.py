@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.messages import message
-from surveys.api.compute.views import FindingOut
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.messages import MessageField

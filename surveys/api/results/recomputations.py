@@ -16,8 +16,8 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from surveys.api.calculated import FindingOut
 from surveys.api.compute.uncertainty import BudgetRowOut
-from surveys.api.compute.views import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
 from surveys.api.messages import MessageField

@@ -18,7 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.units import System
-from surveys.api.compute.views import FindingOut, MessageParametersField
+from surveys.api.calculated import FindingOut, MessageParametersField
 from surveys.api.fields import in_units, units_of
 from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters

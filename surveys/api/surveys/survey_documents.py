@@ -8,7 +8,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.logs.steady_segments import SteadySegment
-from surveys.api.compute.views import FindingOut, MessageParametersField
+from surveys.api.calculated import FindingOut, MessageParametersField
 from surveys.api.fields import KnownQuantityField, QuantityOut, in_units, units_of
 from surveys.api.pipes.measuring_points import check_temperature_source
 from surveys.api.results.recomputations import RecomputationOut, ReviewNoticeOut, SegmentOut
