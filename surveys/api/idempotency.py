@@ -129,8 +129,8 @@ def _of_form(sent: Any) -> bytes:
 def _of_part(value: Any) -> tuple[str, str]:
     if not isinstance(value, UploadedFile):
         return "text", str(value)
-    told = hashlib.sha256()
+    digest = hashlib.sha256()
     for chunk in value.chunks():
-        told.update(chunk)
+        digest.update(chunk)
     value.seek(0)
-    return f"file {value.name}", told.hexdigest()
+    return f"file {value.name}", digest.hexdigest()

@@ -114,15 +114,15 @@ class ReviewNotice:
         return {"state": self.state, "found_on": self.found_on, "sentence": self.sentence}
 
 
-def reviews_told(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewedSurvey]:
+def reviews_to_report(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewedSurvey]:
     """Return the reviews that a reader is notified of, newest first, without void reviews."""
-    told = [one for one in reviewed if one.state != State.VOID]
-    return sorted(told, key=lambda one: one.review.found_on, reverse=True)
+    open_reviews = [one for one in reviewed if one.state != State.VOID]
+    return sorted(open_reviews, key=lambda one: one.review.found_on, reverse=True)
 
 
 def review_notices(reviewed: Iterable[ReviewedSurvey]) -> list[ReviewNotice]:
     """Return the review notices of a survey, newest first."""
-    return [review_notice(one) for one in reviews_told(reviewed)]
+    return [review_notice(one) for one in reviews_to_report(reviewed)]
 
 
 def parts_with_reviews() -> QuerySet[CombinationPart]:
@@ -137,13 +137,13 @@ def combined_notices(parts: Iterable[CombinationPart], but_for: UUID | None = No
 
     `parts` as `parts_with_reviews` reads them; `but_for` is a survey whose reviews are listed separately.
     """
-    told: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
+    open_reviews: dict[tuple[object, ...], tuple[ReviewedSurvey, list[CombinationPart]]] = {}
     for part in parts:
         if part.survey_id != but_for:
-            for one in reviews_told(part.survey.out_of_tolerance_reviews.all()):
+            for one in reviews_to_report(part.survey.out_of_tolerance_reviews.all()):
                 key = (one.review_id, one.state, one.reason)
-                told.setdefault(key, (one, []))[1].append(part)
-    newest_first = sorted(told.values(), key=lambda row: row[0].review.found_on, reverse=True)
+                open_reviews.setdefault(key, (one, []))[1].append(part)
+    newest_first = sorted(open_reviews.values(), key=lambda row: row[0].review.found_on, reverse=True)
     return [
         ReviewNotice(one.state, one.review.found_on, _combined_message(one, of)) for one, of in newest_first
     ]

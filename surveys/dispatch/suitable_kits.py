@@ -81,7 +81,7 @@ def suitable_kits(job: Job, viewer: Viewer, now: datetime) -> list[KitRow]:
     meters = [one for one in fleet if one.kind == Kind.METER and not against[one.pk]]
     able = capabilities_of(fleet)
     resolution = min(
-        (told for one in meters if (told := able[one.pk].timing_resolution_s)),
+        (resolution for one in meters if (resolution := able[one.pk].timing_resolution_s)),
         default=USUAL_TIMING_RESOLUTION,
     )
     pairs = [one for one in fleet if one.kind == Kind.TRANSDUCER_PAIR]

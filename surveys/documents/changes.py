@@ -14,7 +14,7 @@ from surveys.results.history import Change, Found
 
 
 @dataclass(frozen=True, slots=True)
-class ToldChange:
+class ChangeText:
     """A change in words; `size` is empty where its digits are all zero, `limit` is its expanded uncertainty."""
 
     size: str
@@ -22,19 +22,19 @@ class ToldChange:
     limit: str
 
 
-def change_told(change: Change | None, units: System) -> ToldChange | None:
+def change_text(change: Change | None, units: System) -> ChangeText | None:
     """Return a change in the reader's units; None where there is no earlier result."""
     if change is None:
         return None
     limit = flow_in_digits_of(change.explained_m3_s, change.explained_m3_s, units)
-    return ToldChange(
-        difference_told(change.difference_m3_s, change.relative, change.explained_m3_s, units),
+    return ChangeText(
+        difference_text(change.difference_m3_s, change.relative, change.explained_m3_s, units),
         change.explained,
         limit,
     )
 
 
-def difference_told(
+def difference_text(
     difference_m3_s: float, relative: float | None, expanded_m3_s: float, units: System
 ) -> str:
     """Return a difference of two flows with its sign and its ratio to the first, in the digits of an expanded uncertainty; empty
@@ -46,7 +46,7 @@ def difference_told(
     return signed(size, difference_m3_s) + ratio
 
 
-def history_drawn(history: Sequence[Found], units: System, zone: Any, height: float = HEIGHT) -> str:
+def history_svg(history: Sequence[Found], units: System, zone: Any, height: float = HEIGHT) -> str:
     """Return the chart of a history with at least one result."""
     shown = express(1.0, "volume_flow", units)
     scale, unit = float(shown["value"]), str(shown["unit"])

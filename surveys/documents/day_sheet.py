@@ -24,7 +24,7 @@ from compute.measuring.location import safety_notes
 from surveys.calibration.due_list import DueRow, due_rows, office_today
 from surveys.core.stored_quantities import safety_note_json
 from surveys.dispatch.technician_jobs import jobs_of_day
-from surveys.documents.formatting import findings_worded, full_name, moment
+from surveys.documents.formatting import finding_texts, full_name, moment
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.setup_sheet import DEFERS, safety_note_text, setup_blocks
 from surveys.models import AuditEntry, Booking, Instrument, Job, MeasuringPoint, Setup, User
@@ -124,7 +124,7 @@ def _job_blocks(
             *([(gettext("Note"), job.note)] if job.note else []),
         ]
     )
-    pdf.safety_notes(hazards_told(job, units), str(DEFERS))
+    pdf.safety_notes(hazard_texts(job, units), str(DEFERS))
     if not kit:
         pdf.callout("", gettext("No kit is booked or planned for this job."), "warning")
         return
@@ -141,7 +141,7 @@ def _job_blocks(
     )
 
 
-def hazards_told(job: Job, units: System) -> list[str]:
+def hazard_texts(job: Job, units: System) -> list[str]:
     """Return the hazards of a job from the records of its site, points and pipes; never empty."""
     points = job.measuring_points.all()
     where: dict[str, list[str]] = {}
@@ -164,7 +164,7 @@ def _safety_notes_at(point: MeasuringPoint, job: Job, units: System) -> list[str
     )
     found = safety_notes(temperature, material, tuple(point.hazards), pressure)
     stored = [safety_note_json(one) for one in found if one.code != "general"]
-    return [safety_note_text(one["text"], Source(**one["source"])) for one in findings_worded(stored, units)]
+    return [safety_note_text(one["text"], Source(**one["source"])) for one in finding_texts(stored, units)]
 
 
 def kit_row(one: Instrument, row: DueRow, job: Job) -> list[str]:

@@ -17,7 +17,7 @@ from surveys.models import User
 PLUS_MINUS = "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}"
 
 
-def worded(value: float | None, kind: str, units: System, decimals: int | None = None) -> str:
+def format_quantity(value: float | None, kind: str, units: System, decimals: int | None = None) -> str:
     """Return a quantity with its unit, or a dash; `decimals` are those in the metric unit."""
     if value is None:
         return UNKNOWN
@@ -30,10 +30,10 @@ def stored_quantity_text(quantity: Any, units: System, decimals: int | None = No
     """Return a quantity of a stored document; a plain number has no unit."""
     if isinstance(quantity, int | float):
         return number_text(quantity)
-    return worded(quantity["si"], quantity["kind"], units, decimals) if quantity else UNKNOWN
+    return format_quantity(quantity["si"], quantity["kind"], units, decimals) if quantity else UNKNOWN
 
 
-def findings_worded(
+def finding_texts(
     findings: Iterable[Mapping[str, Any]], units: System, zone: tzinfo = UTC
 ) -> list[dict[str, Any]]:
     """Return stored findings or safety notes in the reader's units and the site's time zone, see `findings_read`."""

@@ -9,13 +9,19 @@ from typing import Any
 from django.utils.translation import gettext
 
 from compute.base.units import System
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, moment, worded
+from surveys.documents.formatting import (
+    finding_texts,
+    flow_with_uncertainty,
+    format_quantity,
+    heading,
+    moment,
+)
 from surveys.documents.pdf import PdfDocument
 from surveys.models import CombinedResult, Result
 
 
 @dataclass(frozen=True, slots=True)
-class ToldMean:
+class MeanText:
     """Mean of paths with its uncertainty, their number, and the findings on the paths together."""
 
     flow: str
@@ -24,13 +30,13 @@ class ToldMean:
     findings: list[dict[str, Any]]
 
 
-def mean_told(together: CombinedResult, units: System, zone: tzinfo) -> ToldMean:
+def mean_text(together: CombinedResult, units: System, zone: tzinfo) -> MeanText:
     """Return the mean for pages."""
-    return ToldMean(
+    return MeanText(
         flow_with_uncertainty(together.volume_flow_m3_s, together.expanded_uncertainty_m3_s, units),
         together.coverage_factor,
         len(together.parts),
-        findings_worded(together.findings, units, zone),
+        finding_texts(together.findings, units, zone),
     )
 
 
@@ -73,11 +79,11 @@ def paths_table(pdf: PdfDocument, result: Result, together: CombinedResult, unit
                     flow=_mean(together, units), coverage_factor=f"{together.coverage_factor:.2f}"
                 ),
             ),
-            (gettext("Range of the paths"), worded(together.range_m3_s, "volume_flow", units)),
+            (gettext("Range of the paths"), format_quantity(together.range_m3_s, "volume_flow", units)),
         ]
     )
     zone = result.survey.measuring_point.pipe.site.zone
-    for finding in findings_worded(together.findings, units, zone):
+    for finding in finding_texts(together.findings, units, zone):
         pdf.callout(heading(finding), finding["body"], finding["severity"])
 
 
@@ -90,4 +96,4 @@ def _path_name(one: Result, result: Result) -> str:
 
 def _angle(result: Result, units: System) -> str:
     angle = result.survey_data.path_angle_rad
-    return gettext("not recorded") if angle is None else worded(angle, "angle", units, 0)
+    return gettext("not recorded") if angle is None else format_quantity(angle, "angle", units, 0)

@@ -101,9 +101,9 @@ class PdfDocument:
 
     def drawing(self, svg: str, alternative: str, width: int = 100) -> None:
         """Add a drawing with its text alternative; `width` is in per cent of the line."""
-        self.drawings_beside([(svg, alternative, width)])
+        self.drawings_in_row([(svg, alternative, width)])
 
-    def drawings_beside(self, drawn: Sequence[tuple[str, str, int]]) -> None:
+    def drawings_in_row(self, drawn: Sequence[tuple[str, str, int]]) -> None:
         """Add drawings side by side, each with its text alternative and its width in per cent of the line."""
         row = []
         for svg, alternative, width in drawn:

@@ -11,7 +11,7 @@ from compute.base.units import System
 from compute.library.liquids import liquids
 from compute.library.materials import solid
 from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
-from surveys.documents.formatting import full_name, worded
+from surveys.documents.formatting import format_quantity, full_name
 from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Setup, SurveyData
 from surveys.pipes.selectors import survey_medium
@@ -32,26 +32,26 @@ def pipe_table(pdf: PdfDocument, data: PipeData, taken: SurveyData | Setup, unit
 
 
 def _pipe(data: PipeData, units: System, zone: Any) -> Iterator[Row]:
-    diameter = worded(data.outer_diameter_m, "length", units)
+    diameter = format_quantity(data.outer_diameter_m, "length", units)
     yield gettext("Outer diameter"), diameter, _entered(data, "pipe.outer_diameter")
-    wall = worded(data.wall_thickness_m, "length", units, 2)
+    wall = format_quantity(data.wall_thickness_m, "length", units, 2)
     yield gettext("Wall thickness"), wall, _wall_source(data, units, zone)
     if data.min_outer_diameter_m is not None and data.max_outer_diameter_m is not None:
         span = gettext("{smallest} to {largest}").format(
-            smallest=worded(data.min_outer_diameter_m, "length", units),
-            largest=worded(data.max_outer_diameter_m, "length", units),
+            smallest=format_quantity(data.min_outer_diameter_m, "length", units),
+            largest=format_quantity(data.max_outer_diameter_m, "length", units),
         )
         yield gettext("Outer diameter, min. to max."), span, _entered(data, "pipe.max_outer_diameter")
     entry = data.pipe_entry()
     yield gettext("Material"), *_material(entry.material, _own_source(data.custom_material_data), units)
     if data.roughness_m is None:
-        used = worded(float(resolve_pipe(entry).pipe.roughness), "roughness", units)
+        used = format_quantity(float(resolve_pipe(entry).pipe.roughness), "roughness", units)
         yield gettext("Roughness"), used, gettext("not entered; value of the new material is used")
     else:
-        used = worded(data.roughness_m, "roughness", units)
+        used = format_quantity(data.roughness_m, "roughness", units)
         yield gettext("Roughness"), used, _entered(data, "pipe.roughness")
     if data.dimensions_temperature_k is not None:
-        at = worded(data.dimensions_temperature_k, "temperature", units)
+        at = format_quantity(data.dimensions_temperature_k, "temperature", units)
         yield gettext("Temperature of the dimensions"), at, _entered(data, "pipe.dimensions_temperature")
 
 
@@ -69,8 +69,8 @@ def _wall_source(data: PipeData, units: System, zone: Any) -> str:
         count=count,
         day=f"{taken_at:%Y-%m-%d}",
         gauge=wall_measurement.gauge.serial,
-        mean=worded(wall_measurement.mean_m, "length", units, 2),
-        uncertainty=worded(wall_measurement.standard_uncertainty_m, "length", units, 2),
+        mean=format_quantity(wall_measurement.mean_m, "length", units, 2),
+        uncertainty=format_quantity(wall_measurement.standard_uncertainty_m, "length", units, 2),
     )
 
 
@@ -84,7 +84,7 @@ def _linings(data: PipeData, units: System) -> Iterator[Row]:
 
 def _lining(lining: LiningEntry, own: str, units: System) -> Row:
     name, source = _material(lining.material, own, units)
-    return gettext("Lining"), f"{worded(lining.thickness, 'length', units)}, {name}", source
+    return gettext("Lining"), f"{format_quantity(lining.thickness, 'length', units)}, {name}", source
 
 
 def _material(material: MaterialEntry, own: str, units: System) -> tuple[str, str]:
@@ -96,7 +96,7 @@ def _material(material: MaterialEntry, own: str, units: System) -> tuple[str, st
     if material.name:
         return solid(material.name).title, gettext("entered; sound speeds of the library")
     speeds = (material.longitudinal_sound_speed, material.shear_sound_speed)
-    values = ", ".join(worded(one, "speed", units, 0) for one in speeds if one is not None)
+    values = ", ".join(format_quantity(one, "speed", units, 0) for one in speeds if one is not None)
     return gettext("not named"), gettext("sound speeds entered: {values}").format(values=values)
 
 
@@ -110,15 +110,15 @@ def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterato
         name = liquids()[medium.name].title if medium.name in liquids() else medium.name
         yield gettext("Medium"), name, gettext("entered; properties of the library")
     else:
-        speed = worded(medium.sound_speed, "speed", units, 1)
+        speed = format_quantity(medium.sound_speed, "speed", units, 1)
         source = gettext("sound speed entered: {speed}").format(speed=speed)
         yield gettext("Medium"), gettext("not named"), source
     if medium.temperature is not None:
         of_survey = taken.medium_temperature_k is not None
         source = _temperature_source(medium.temperature_source, of_survey=of_survey)
-        yield gettext("Medium temperature"), worded(medium.temperature, "temperature", units), source
+        yield gettext("Medium temperature"), format_quantity(medium.temperature, "temperature", units), source
     if medium.pressure is not None:
-        pressure = worded(medium.pressure, "pressure", units)
+        pressure = format_quantity(medium.pressure, "pressure", units)
         yield gettext("Medium pressure"), pressure, _entered(data, "medium.pressure")
 
 

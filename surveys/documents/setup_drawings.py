@@ -7,12 +7,12 @@ from django.utils.translation import ngettext
 
 from compute.base.units import System
 from compute.measuring.drawing import CrossLabels, Drawn, SideLabels, cross_section, side_view
-from surveys.documents.formatting import worded
+from surveys.documents.formatting import format_quantity
 
 
 def side_drawing(drawn: Drawn, units: System) -> str:
     """The pipe lengthwise with the beam and the spacing, as SVG."""
-    spacing = worded(drawn.spacing, "length", units)
+    spacing = format_quantity(drawn.spacing, "length", units)
     title = ngettext(
         "Pipe lengthwise, to scale: {count} traverse, spacing {spacing}",
         "Pipe lengthwise, to scale: {count} traverses, spacing {spacing}",
@@ -22,7 +22,7 @@ def side_drawing(drawn: Drawn, units: System) -> str:
         title=title.format(count=drawn.traverses, spacing=spacing),
         spacing=_("spacing {spacing}").format(spacing=spacing),
         diameter=_("outer diameter {diameter}").format(
-            diameter=worded(drawn.outer_diameter, "length", units)
+            diameter=format_quantity(drawn.outer_diameter, "length", units)
         ),
         axis=_("pipe axis"),
         flow=_("flow"),

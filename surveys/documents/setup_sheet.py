@@ -16,13 +16,13 @@ from compute.measuring.location import HAZARD_SOURCE, straight_lengths
 from surveys.core.messages.citations import citation
 from surveys.core.messages.terms import word_of
 from surveys.documents.formatting import (
-    findings_worded,
+    finding_texts,
+    format_quantity,
     full_name,
     heading,
     moment,
     stored_quantity_text,
     straight_length_text,
-    worded,
 )
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
@@ -74,12 +74,12 @@ def setup_blocks(pdf: PdfDocument, setup: Setup, units: System) -> None:
     pdf.safety_notes(
         [
             safety_note_text(one["text"], Source(**one["source"]))
-            for one in findings_worded(outcome["safety_notes"], units)
+            for one in finding_texts(outcome["safety_notes"], units)
         ],
         str(DEFERS),
     )
     drawn = drawn_of(setup)
-    spacing = worded(setup.spacing_m, "length", units)
+    spacing = format_quantity(setup.spacing_m, "length", units)
     pdf.figure(gettext("Transducer spacing, face to face"), spacing, _mounting(setup))
     lengthwise = ngettext(
         "Pipe lengthwise, to scale, with {count} traverse and a spacing of {spacing}",
@@ -91,7 +91,7 @@ def setup_blocks(pdf: PdfDocument, setup: Setup, units: System) -> None:
         if outcome["sides"] == "same"
         else gettext("Pipe across, to scale, transducers on opposite sides")
     )
-    pdf.drawings_beside([(side_drawing(drawn, units), lengthwise, 64), (cross_drawing(drawn), across, 28)])
+    pdf.drawings_in_row([(side_drawing(drawn, units), lengthwise, 64), (cross_drawing(drawn), across, 28)])
     pdf.heading(gettext("Expected values"))
     angles = outcome["angles"]
     pdf.facts(
@@ -226,5 +226,5 @@ def findings_blocks(
         return
     pdf.heading(gettext("Findings"))
     order = {"error": 0, "warning": 1, "info": 2}
-    for finding in sorted(findings_worded(findings, units, zone), key=lambda one: order[one["severity"]]):
+    for finding in sorted(finding_texts(findings, units, zone), key=lambda one: order[one["severity"]]):
         pdf.callout(heading(finding), finding["body"], finding["severity"])

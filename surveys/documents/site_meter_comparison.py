@@ -8,14 +8,14 @@ from datetime import datetime
 from django.utils.translation import gettext
 
 from compute.base.units import System
-from surveys.documents.changes import difference_told
-from surveys.documents.formatting import flow_with_uncertainty, worded
+from surveys.documents.changes import difference_text
+from surveys.documents.formatting import flow_with_uncertainty, format_quantity
 from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
 from surveys.results.site_meter_comparison import compare_with_site_meter, site_meter_reading_at, verdict
 
 
 @dataclass(frozen=True, slots=True)
-class ToldBeside:
+class ComparisonText:
     """Flow of the site meter with its uncertainty if known, the difference, and the conclusion."""
 
     reading: SiteMeterReading
@@ -25,22 +25,24 @@ class ToldBeside:
     verdict: str
 
 
-def beside_told(
+def comparison_text(
     survey: Survey, found: Result | CombinedResult, units: System, at: datetime | None = None
-) -> ToldBeside | None:
+) -> ComparisonText | None:
     """Return the comparison with the reading recorded at a time, or now; None if no reading is recorded."""
     reading = site_meter_reading_at(survey, at)
     if reading is None:
         return None
     flow, expanded = reading.volume_flow_m3_s, reading.expanded_uncertainty_m3_s
-    beside = compare_with_site_meter(reading, found)
-    return ToldBeside(
+    comparison = compare_with_site_meter(reading, found)
+    return ComparisonText(
         reading,
-        worded(flow, "volume_flow", units)
+        format_quantity(flow, "volume_flow", units)
         if expanded is None
         else flow_with_uncertainty(flow, expanded, units),
-        difference_told(beside.difference_m3_s, beside.relative, found.expanded_uncertainty_m3_s, units)
+        difference_text(
+            comparison.difference_m3_s, comparison.relative, found.expanded_uncertainty_m3_s, units
+        )
         or gettext("no change"),
-        beside.agrees,
-        verdict(beside),
+        comparison.agrees,
+        verdict(comparison),
     )

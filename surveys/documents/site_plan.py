@@ -91,11 +91,11 @@ def _spot(group: Sequence[Place], x: float, y: float, *, named: bool) -> str:
     numbers = ", ".join(str(one.number) for one in group[:3]) + (" …" if len(group) > 3 else "")
     names = "; ".join(f"{one.number} {one.name}" for one in group)
     half = SPOT + 4.5 * (len(numbers) - 1)
-    beside = _name(group, x, y, half) if named else ""
+    name_label = _name(group, x, y, half) if named else ""
     return (
         f"<a href={quoteattr(group[0].address)} aria-label={quoteattr(names)}><title>{escape(names)}</title>"
         f'<rect x="{x - half:.1f}" y="{y - SPOT:.1f}" width="{2 * half:.1f}" height="{2 * SPOT:.1f}" rx="{SPOT}" fill="{FILL}"/>'
-        f"{label(x, y + 4.5, numbers, 'middle', ON_FILL, 13, 'bold')}{beside}</a>"
+        f"{label(x, y + 4.5, numbers, 'middle', ON_FILL, 13, 'bold')}{name_label}</a>"
     )
 
 

@@ -15,8 +15,8 @@ from django.utils.translation import gettext_lazy as _
 from compute.base.units import System
 from surveys.calibration.affected_results import ReviewNotice, combined_notices
 from surveys.core.messages.numbers import UNKNOWN, percent_text
-from surveys.documents.changes import change_told, history_drawn
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, heading, moment
+from surveys.documents.changes import change_text, history_svg
+from surveys.documents.formatting import finding_texts, flow_with_uncertainty, heading, moment
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.site_year import PointYear, Records, Year, records_of
 from surveys.models import CombinedResult, Notice, Result
@@ -188,7 +188,7 @@ def _review_mark(notices: Iterable[ReviewNotice]) -> str:
 def _change(found: Found, units: System) -> str:
     if found.withdrawn:
         return gettext("withdrawn, not compared")
-    change = change_told(found.change, units)
+    change = change_text(found.change, units)
     if change is None:
         return gettext("first result")
     if not change.size:
@@ -212,7 +212,7 @@ def _charts(pdf: PdfDocument, year: Year, records: Records, units: System) -> No
             "{name}: volume flow of {count} surveys with their uncertainties, see the table of results",
             len(one.history),
         ).format(name=one.name, count=len(one.history))
-        pdf.drawing(history_drawn(one.history, units, year.site.zone, CHART_HEIGHT), alternative)
+        pdf.drawing(history_svg(one.history, units, year.site.zone, CHART_HEIGHT), alternative)
 
 
 def _combined(pdf: PdfDocument, year: Year, records: Records, units: System) -> None:
@@ -304,7 +304,7 @@ def _findings(pdf: PdfDocument, year: Year, records: Records, units: System) -> 
     """Add the errors and warnings, the most severe first, each once with the surveys that have it."""
     where: dict[tuple[str, str, str], list[str]] = {}
     for one, found in records.found():
-        for finding in findings_worded(_checks(found), units, year.site.zone):
+        for finding in finding_texts(_checks(found), units, year.site.zone):
             if finding["severity"] in SIGNIFICANT_SEVERITIES:
                 key = (finding["severity"], heading(finding), finding["body"])
                 where.setdefault(key, []).append(f"{one.name} ({year.day(found.result.survey.started_at)})")

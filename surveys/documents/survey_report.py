@@ -15,15 +15,15 @@ from surveys.calibration.affected_results import ReviewNotice, notices_with_path
 from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import number_text, percent_text
 from surveys.core.stored_quantities import quantity
-from surveys.documents.changes import difference_told
+from surveys.documents.changes import difference_text
 from surveys.documents.flow_chart import result_chart
 from surveys.documents.formatting import (
     flow_with_uncertainty,
+    format_quantity,
     full_name,
     moment,
     stored_quantity_text,
     with_uncertainty,
-    worded,
 )
 from surveys.documents.method_and_sources import method_and_sources
 from surveys.documents.paths_mean import paths_figure, paths_table
@@ -31,7 +31,7 @@ from surveys.documents.pdf import PdfDocument
 from surveys.documents.pipe_table import pipe_table
 from surveys.documents.setup_drawings import side_drawing
 from surveys.documents.setup_sheet import drawn_of, findings_blocks
-from surveys.documents.site_meter_comparison import ToldBeside, beside_told
+from surveys.documents.site_meter_comparison import ComparisonText, comparison_text
 from surveys.models import Report, Result, Setup
 from surveys.pipes.selectors import paths_result
 from surveys.results.reduction import result_flows
@@ -103,7 +103,7 @@ def survey_report(result: Result, issue: Issue, units: System, address: str) -> 
     _uncertainty_section(pdf, result, units)
     if together:
         paths_table(pdf, result, together, units)
-    _beside(pdf, beside_told(result.survey, together or result, units, known_at))
+    _site_meter(pdf, comparison_text(result.survey, together or result, units, known_at))
     findings_blocks(pdf, result.findings, units, result.survey.measuring_point.pipe.site.zone)
     pdf.heading(gettext("Pipe and medium"))
     pipe_table(pdf, result.pipe_data, result.survey_data, units)
@@ -148,7 +148,7 @@ def _summary(pdf: PdfDocument, result: Result, units: System, label: str) -> Non
             (
                 gettext("Mean velocity"),
                 gettext("{velocity}, Reynolds number {reynolds}").format(
-                    velocity=worded(result.mean_velocity_m_s, "speed", units, 3),
+                    velocity=format_quantity(result.mean_velocity_m_s, "speed", units, 3),
                     reynolds=number_text(result.reynolds, ".3g"),
                 ),
             ),
@@ -249,7 +249,7 @@ def _revision(pdf: PdfDocument, result: Result, issue: Issue, units: System) -> 
     difference = result.volume_flow_m3_s - before.volume_flow_m3_s
     base = abs(before.volume_flow_m3_s)
     relative = difference / base if base else None
-    change = difference_told(difference, relative, result.expanded_uncertainty_m3_s, units)
+    change = difference_text(difference, relative, result.expanded_uncertainty_m3_s, units)
     rows = [
         (
             gettext("Previous volume flow"),
@@ -297,7 +297,7 @@ def _chart(pdf: PdfDocument, result: Result, units: System) -> None:
         "Volume flow over time: {count} reading, mean {mean}",
         "Volume flow over time: {count} readings, mean {mean}",
         result.readings_used,
-    ).format(count=result.readings_used, mean=worded(result.volume_flow_m3_s, "volume_flow", units))
+    ).format(count=result.readings_used, mean=format_quantity(result.volume_flow_m3_s, "volume_flow", units))
     pdf.drawing(result_chart(result_flows(result, "the log"), result, units, zone), alternative)
 
 
@@ -350,19 +350,19 @@ def budget_lines(result: Result, units: System) -> list[list[str]]:
     return [*rows, total]
 
 
-def _beside(pdf: PdfDocument, beside: ToldBeside | None) -> None:
-    if beside is None:
+def _site_meter(pdf: PdfDocument, comparison: ComparisonText | None) -> None:
+    if comparison is None:
         return
-    reading = beside.reading
+    reading = comparison.reading
     pdf.heading(gettext("Comparison with the site meter"))
     pdf.facts(
         [
-            (f"{reading.meter}, {reading.get_reading_type_display()}", beside.flow),
-            (gettext("Difference (survey − site meter)"), beside.difference),
+            (f"{reading.meter}, {reading.get_reading_type_display()}", comparison.flow),
+            (gettext("Difference (survey − site meter)"), comparison.difference),
             *([(gettext("Note"), reading.note)] if reading.note else []),
         ]
     )
-    pdf.text(beside.verdict)
+    pdf.text(comparison.verdict)
 
 
 def _uncertainty(flow: float, units: System) -> str:
@@ -373,7 +373,7 @@ def _uncertainty(flow: float, units: System) -> str:
 def _set_up(pdf: PdfDocument, result: Result, units: System) -> None:
     setup, on_site = result.survey_data.setup, result.survey_data
     pdf.heading(gettext("Set-up"))
-    spacing = worded(setup.spacing_m, "length", units)
+    spacing = format_quantity(setup.spacing_m, "length", units)
     alternative = ngettext(
         "Pipe lengthwise, to scale, with {count} traverse and a spacing of {spacing}",
         "Pipe lengthwise, to scale, with {count} traverses and a spacing of {spacing}",
@@ -387,14 +387,14 @@ def _set_up(pdf: PdfDocument, result: Result, units: System) -> None:
             (gettext("Calculated spacing"), spacing),
             (
                 gettext("Mounted spacing"),
-                worded(mounted, "length", units) if mounted is not None else gettext("not recorded"),
+                format_quantity(mounted, "length", units) if mounted is not None else gettext("not recorded"),
             ),
-            (gettext("Spacing for current pipe data"), worded(result.spacing_m, "length", units)),
+            (gettext("Spacing for current pipe data"), format_quantity(result.spacing_m, "length", units)),
             (
                 gettext("Sound speed"),
                 gettext("measured {measured}, expected {expected}").format(
-                    measured=worded(result.measured_sound_speed_m_s, "speed", units, 1),
-                    expected=worded(result.expected_sound_speed_m_s, "speed", units, 1),
+                    measured=format_quantity(result.measured_sound_speed_m_s, "speed", units, 1),
+                    expected=format_quantity(result.expected_sound_speed_m_s, "speed", units, 1),
                 ),
             ),
         ]

@@ -29,7 +29,7 @@ from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import rejection
 from surveys.models import Calibration, Instrument
 from surveys.models.calibration import CombineBy, DecisionRuleName, Moment
-from surveys.services.fleet.calibrations import Figures, Limits, StatedPoint
+from surveys.services.fleet.calibrations import CertificateContent, CertificatePoint, Limits
 
 MAX_POINTS = 100
 
@@ -72,7 +72,7 @@ class DecisionRuleIn(StrictSerializer):
     guard_factor = NumberField(required=False)
 
 
-def points_of_request(requested: list[dict[str, Any]], moment: Moment, kind: str) -> list[StatedPoint]:
+def points_of_request(requested: list[dict[str, Any]], moment: Moment, kind: str) -> list[CertificatePoint]:
     """Points of a request as those of an instrument of a kind. Raises ComputeError with the field."""
     name = moment.value.replace("-", "_")
     return [_point(one, moment, kind, f"{name}.{number}") for number, one in enumerate(requested)]
@@ -115,7 +115,7 @@ def read(raw: Any, kind: str, field: str) -> Quantity:
     return quantity
 
 
-def _point(requested: dict[str, Any], moment: Moment, kind: str, field: str) -> StatedPoint:
+def _point(requested: dict[str, Any], moment: Moment, kind: str, field: str) -> CertificatePoint:
     kinds = {
         "reference": QUANTITY[kind],
         "indicated": QUANTITY[kind],
@@ -130,7 +130,7 @@ def _point(requested: dict[str, Any], moment: Moment, kind: str, field: str) -> 
     except ComputeError as error:
         error.field = field + error.field.removeprefix("points")
         raise
-    return StatedPoint(moment, point, {name: quantity.text for name, quantity in stated.items()})
+    return CertificatePoint(moment, point, {name: quantity.text for name, quantity in stated.items()})
 
 
 class CalibrationIn(StrictSerializer):
@@ -176,7 +176,7 @@ class CalibrationIn(StrictSerializer):
         return attrs
 
 
-def calibration_of_request(requested: dict[str, Any]) -> tuple[Calibration, Figures, str]:
+def calibration_of_request(requested: dict[str, Any]) -> tuple[Calibration, CertificateContent, str]:
     """A checked request as the service takes it. Raises ComputeError or ValidationError with the field."""
     kind = requested["instrument"].kind
     typed = texts({name: requested[name] for name in ("conditions_temperature",) if name in requested})
@@ -193,7 +193,7 @@ def calibration_of_request(requested: dict[str, Any]) -> tuple[Calibration, Figu
         requested.pop(name, None)
     temperature = si_of(requested.pop("conditions_temperature", None))
     calibration = Calibration(**requested, conditions_temperature_k=temperature, as_entered=typed)
-    return calibration, Figures(points, stated[0] if stated else None), reason
+    return calibration, CertificateContent(points, stated[0] if stated else None), reason
 
 
 def _plain(serial: str) -> str:

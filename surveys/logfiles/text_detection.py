@@ -108,22 +108,27 @@ def split(line: str, mark: str) -> list[str]:
 
 def _is_reading(row: list[str]) -> bool:
     """Whether a row looks like one of readings: digits in at least half of its cells, words in few."""
-    told = [cell.strip() for cell in row if cell.strip()]
+    filled = [cell.strip() for cell in row if cell.strip()]
     like = [
         cell
-        for cell in told
+        for cell in filled
         if _DIGITS_ONLY.fullmatch(cell) or NUMBER.fullmatch(cell) or _MONTH.fullmatch(cell)
     ]
-    return len(like) >= 2 and 2 * len(like) >= len(told)
+    return len(like) >= 2 and 2 * len(like) >= len(filled)
 
 
 def _header_before(table: list[list[str]], first: int, width: int) -> int | None:
     """The row above the readings that has the most words, if it has about as many cells as they."""
     best, most = None, 0
     for n in range(max(first - 4, 0), first):
-        told = [cell.strip() for cell in table[n] if cell.strip()]
-        words = sum(1 for cell in told if re.search(r"[^\W\d_]", cell))
-        if len(table[n]) <= width + 1 and 2 * len(told) >= width and 2 * words >= len(told) and words > most:
+        filled = [cell.strip() for cell in table[n] if cell.strip()]
+        words = sum(1 for cell in filled if re.search(r"[^\W\d_]", cell))
+        if (
+            len(table[n]) <= width + 1
+            and 2 * len(filled) >= width
+            and 2 * words >= len(filled)
+            and words > most
+        ):
             best, most = n, words
     return best
 

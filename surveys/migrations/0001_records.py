@@ -1904,7 +1904,7 @@ class Migration(migrations.Migration):
                         help_text="Second meter.",
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="checks_beside",
+                        related_name="comparison_checks",
                         to="surveys.instrument",
                         verbose_name="other instrument",
                     ),

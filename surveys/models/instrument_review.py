@@ -113,7 +113,7 @@ class IntermediateCheck(Record):
         models.PROTECT,
         null=True,
         blank=True,
-        related_name="checks_beside",
+        related_name="comparison_checks",
         help_text=_("Second meter."),
         verbose_name=_("other instrument"),
     )

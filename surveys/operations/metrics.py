@@ -26,9 +26,11 @@ class FleetCollector(Collector):
 
     def collect(self) -> Iterator[Metric]:
         """The figures; of a part that does not answer, that it does not."""
-        yield from _told("surveys_database_up", "Whether the database answered.", DatabaseError, _of_records)
+        yield from _collected(
+            "surveys_database_up", "Whether the database answered.", DatabaseError, _of_records
+        )
         if settings.CELERY_BROKER_URL:
-            yield from _told(
+            yield from _collected(
                 "surveys_broker_up", "Whether the broker answered.", redis.RedisError, _of_broker
             )
 
@@ -42,7 +44,7 @@ def metrics_text() -> bytes:
     return generate_latest(REGISTRY)
 
 
-def _told(name: str, help_text: str, error: type[Exception], figures: object) -> Iterator[Metric]:
+def _collected(name: str, help_text: str, error: type[Exception], figures: object) -> Iterator[Metric]:
     try:
         found = list(figures())  # type: ignore[operator]
     except error:

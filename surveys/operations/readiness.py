@@ -28,11 +28,11 @@ def failed_parts() -> list[str]:
     failed = []
     for name, fault in parts.items():
         try:
-            said = fault()
+            problem = fault()
         except (DatabaseError, redis.RedisError) as error:
-            said = type(error).__name__
-        if said:
-            logger.warning("not ready: %s: %s", name, said)
+            problem = type(error).__name__
+        if problem:
+            logger.warning("not ready: %s: %s", name, problem)
             failed.append(name)
     return failed
 

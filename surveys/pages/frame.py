@@ -41,7 +41,7 @@ NAVIGATION = (
     Entry("office-board", _("Jobs"), OFFICE),
     Entry("office-review", _("Survey review"), OFFICE),
     Entry("fleet-due", _("Due dates"), FLEET),
-    Entry("fleet-doubts", _("Out of tolerance"), FLEET),
+    Entry("fleet-out-of-tolerance-reviews", _("Out of tolerance"), FLEET),
     Entry("portal-sites", _("Sites")),
     Entry("portal-notices", _("Notices"), frozenset({Role.CLIENT}) | Role.office_roles()),
     Entry("docs", _("API")),

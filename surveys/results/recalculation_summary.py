@@ -41,12 +41,12 @@ class ClientSummary:
     client: UUID
     name: str
     surveys: int
-    told: int
+    notices: int
     acknowledged: int
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class SurveyMove:
     """A survey and the change of its flow."""
 
     survey: UUID
@@ -73,7 +73,7 @@ class Summary:
     within_threshold: int
     exceeding_threshold: int
     median_relative_change: float | None
-    largest: tuple[Moved, ...]
+    largest: tuple[SurveyMove, ...]
     clients: tuple[ClientSummary, ...]
     failures: tuple[Failure, ...]
 
@@ -113,7 +113,9 @@ def recomputation_summary(recomputation: Recomputation) -> Summary:
         within_threshold=len(changes) - exceeding - unchanged,
         exceeding_threshold=exceeding,
         median_relative_change=statistics.median(relative) if relative else None,
-        largest=tuple(Moved(survey, change.relative) for survey, change in ranked if change.difference_m3_s),
+        largest=tuple(
+            SurveyMove(survey, change.relative) for survey, change in ranked if change.difference_m3_s
+        ),
         clients=_by_client(everything),
         failures=_failures(everything),
     )

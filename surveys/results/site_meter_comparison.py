@@ -15,7 +15,7 @@ from surveys.models import CombinedResult, Result, SiteMeterReading, Survey
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class SiteMeterComparison:
     """Comparison of both flows [m3/s]: the difference is the survey less the site meter.
 
     `en` [1] by ISO 13528 (see `compute.calibration.meter_comparison`); None where the
@@ -41,7 +41,9 @@ def site_meter_reading_at(survey: Survey, at: datetime | None = None) -> SiteMet
     return SiteMeterReading.objects.filter(in_force, survey=survey).first()
 
 
-def compare_with_site_meter(reading: SiteMeterReading, result: Result | CombinedResult) -> Beside:
+def compare_with_site_meter(
+    reading: SiteMeterReading, result: Result | CombinedResult
+) -> SiteMeterComparison:
     """Compare the result of a survey, or the mean of its paths, with a site meter reading."""
     difference = result.volume_flow_m3_s - reading.volume_flow_m3_s
     base, expanded = abs(reading.volume_flow_m3_s), reading.expanded_uncertainty_m3_s
@@ -49,13 +51,13 @@ def compare_with_site_meter(reading: SiteMeterReading, result: Result | Combined
     if expanded is not None:
         ours = Measured(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s / result.coverage_factor)
         en = en_number(ours, Measured(reading.volume_flow_m3_s, expanded / 2))
-    return Beside(reading, difference, difference / base if base else None, en)
+    return SiteMeterComparison(reading, difference, difference / base if base else None, en)
 
 
-def verdict(beside: Beside) -> str:
+def verdict(comparison: SiteMeterComparison) -> str:
     """Return the conclusion of the comparison in words."""
-    texts = [_agreement(beside.en)]
-    if beside.reading.reading_type == "spot":
+    texts = [_agreement(comparison.en)]
+    if comparison.reading.reading_type == "spot":
         texts.append(gettext("The site meter was read once, not averaged over the survey."))
     return " ".join(texts)
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from compute.results.survey import METHODS
-from surveys.calibration.affected_results import review_notice, reviews_told
+from surveys.calibration.affected_results import review_notice, reviews_to_report
 from surveys.calibration.policies import error_correction_policy_of
 from surveys.core.messages.fields import label_of
 from surveys.core.stored_quantities import quantity
@@ -311,7 +311,7 @@ def _certificate(calibration: Calibration, day: date) -> list[Fact]:
 
 
 def _reviews(result: Result) -> Iterator[Step]:
-    for one in reviews_told(result.survey.out_of_tolerance_reviews.all()):
+    for one in reviews_to_report(result.survey.out_of_tolerance_reviews.all()):
         by = one.decided_by.username if one.decided_by else ""
         yield Step("review", review_notice(one).sentence, str(one.review_id), by, one.decided_at, one.reason)
 

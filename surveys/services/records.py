@@ -50,7 +50,7 @@ def chosen_id(record_type: type[Record], wanted: UUID | None) -> UUID:
     return wanted or uuid7()
 
 
-def said(reason: str) -> str:
+def required_reason(reason: str) -> str:
     """Return the reason of a change, which is required."""
     if not reason.strip():
         raise ServiceError("reason-missing", field="reason")

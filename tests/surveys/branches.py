@@ -17,7 +17,7 @@ from surveys.models.instrument import Kind
 from surveys.results import recalculation
 from surveys.services.fleet.instruments import instrument_create
 from surveys.services.pipes.pipes import pipe_create
-from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.results.combinations import combination_create
 from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
@@ -25,11 +25,11 @@ from tests.surveys.scene import STARTED, STATEMENT, Scene
 
 
 @dataclass(frozen=True)
-class Wish:
+class Mounting:
     """How a survey is to be mounted."""
 
     primary_survey: Survey | None = None
-    plane_deg: float | None = None
+    path_angle_deg: float | None = None
     pair: Instrument | None = None
     traverses: int = 2
 
@@ -56,25 +56,25 @@ def another_pair(here: Scene) -> Instrument:
     )
 
 
-def mounted(here: Scene, wish: Wish | None = None) -> Survey:
+def mounted(here: Scene, mounting: Mounting | None = None) -> Survey:
     """A survey that has no log yet."""
-    wish = wish or Wish()
+    mounting = mounting or Mounting()
     setup = setup_calculate(
         point=here.point,
-        wish=SetupWish(wish.pair or here.kit.pair, traverses=wish.traverses),
+        requested=SetupRequest(mounting.pair or here.kit.pair, traverses=mounting.traverses),
         by=here.cast.technician,
         now=timezone.now(),
     )
-    plane = None if wish.plane_deg is None else math.radians(wish.plane_deg)
+    path_angle = None if mounting.path_angle_deg is None else math.radians(mounting.path_angle_deg)
     return survey_record(
         point=here.point,
         setup=setup,
         job=None,
         instruments=[here.kit.meter],
-        notes=SurveyNotes(started_at=STARTED, path_angle_rad=plane),
+        notes=SurveyNotes(started_at=STARTED, path_angle_rad=path_angle),
         by=here.cast.technician,
         now=timezone.now(),
-        primary_survey=wish.primary_survey,
+        primary_survey=mounting.primary_survey,
     )
 
 

@@ -13,7 +13,7 @@ from compute.measuring.entries import MaterialEntry, MediumEntry, PipeEntry
 from surveys.models import MeasuringPoint, Pipe, PipeData, Recomputation, Result, Site, Survey
 from surveys.pipes.selectors import pipe_data_valid
 from surveys.services.pipes.pipes import PipeStatement, pipe_alter, pipe_correct, pipe_create
-from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 
@@ -40,7 +40,7 @@ class Scene:
         """Create a survey with its log imported and reduced."""
         setup = setup_calculate(
             point=self.point,
-            wish=SetupWish(self.kit.pair, traverses=2),
+            requested=SetupRequest(self.kit.pair, traverses=2),
             by=self.cast.technician,
             now=timezone.now(),
         )

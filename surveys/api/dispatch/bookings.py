@@ -199,8 +199,8 @@ class Bookings(Records):
     @action(detail=True, methods=["post"], url_path="expected-back")
     def expected_back(self, request: Request, pk: Any = None) -> Response:
         """Enter the return date of an instrument; the answer lists the booking conflicts."""
-        said = self.checked(ExpectedBackIn)["expected_back"]
-        booking = booking_expect(booking=self.get_object(), expected_back=said)
+        expected = self.checked(ExpectedBackIn)["expected_back"]
+        booking = booking_expect(booking=self.get_object(), expected_back=expected)
         visible = Booking.objects.visible_to(self.user).filter(instrument=booking.instrument_id)
         shown = self.get_serializer(booking).data
         return Response(shown | {"booking_conflicts": conflicting_bookings(visible, self.user)})
@@ -209,7 +209,7 @@ class Bookings(Records):
         booking, now = self.get_object(), timezone.now()
         event = do(
             booking=booking,
-            said=HandoverNote(**({"at": now} | self.checked(HandoverIn))),
+            note=HandoverNote(**({"at": now} | self.checked(HandoverIn))),
             by=self.user,
             now=now,
         )

@@ -146,9 +146,9 @@ class Calibrations(Records):
     @documented(request=CalibrationIn, responses={201: CalibrationCreatedOut})
     def create(self, request: Request) -> Response:
         """Record a certificate; one that corrects another takes its place, and surveys it was in force for are recomputed."""
-        calibration, figures, reason = calibration_of_request(self.checked(CalibrationIn))
+        calibration, content, reason = calibration_of_request(self.checked(CalibrationIn))
         calibration, _ = calibration_record(
-            calibration=calibration, by=self.user, now=timezone.now(), reason=reason, figures=figures
+            calibration=calibration, by=self.user, now=timezone.now(), reason=reason, content=content
         )
         answer = self.answer(self.read_again(calibration), 201)
         held = Booking.objects.visible_to(self.user).filter(instrument=calibration.instrument_id)

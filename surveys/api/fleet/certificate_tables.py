@@ -128,8 +128,8 @@ def _actions(rows: list[Row], by_serial: BySerial, request: Request) -> list[Bul
     def action(row: Row) -> BulkAction:
         def record() -> None:
             form = checked(CalibrationRowIn, _stated(row, by_serial), {"request": request})
-            calibration, figures, _ = calibration_of_request(form)
-            calibration_record(calibration=calibration, by=by, now=now, figures=figures)
+            calibration, content, _ = calibration_of_request(form)
+            calibration_record(calibration=calibration, by=by, now=now, content=content)
 
         return BulkAction(row.number, record)
 

@@ -44,7 +44,11 @@ from surveys.services.fleet.intermediate_checks import (
     check_trend_of,
     trend_json,
 )
-from surveys.services.fleet.interval_reviews import Wish, interval_review_calculate, interval_review_decide
+from surveys.services.fleet.interval_reviews import (
+    MethodSettings,
+    interval_review_calculate,
+    interval_review_decide,
+)
 
 Method = IntervalReview.Method
 CheckKind = IntermediateCheck.Kind
@@ -112,7 +116,7 @@ class IntervalReviews(Records):
     def create(self, request: Request) -> Response:
         """Calculate the next interval from the calibration results."""
         requested = self.checked(IntervalReviewIn)
-        wish = Wish(
+        settings = MethodSettings(
             Method(requested["method"]),
             requested.get("min_days", 30),
             requested.get("max_days", 1826),
@@ -121,7 +125,7 @@ class IntervalReviews(Records):
             requested.get("target", 0.9),
         )
         review = interval_review_calculate(
-            instrument=requested["instrument"], wish=wish, by=self.user, now=timezone.now()
+            instrument=requested["instrument"], settings=settings, by=self.user, now=timezone.now()
         )
         return self.answer(self.read_again(review), 201)
 

@@ -33,7 +33,7 @@ from surveys.inputs.rejections import rejection
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
 from surveys.models.pipe import TemperatureSource
 from surveys.models.role import FIELD
-from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.records import chosen_id, record_create
 
 
@@ -179,7 +179,7 @@ class MeasuringPoints(Records):
         requested = self.checked(MountingIn)
         setup = setup_calculate(
             point=self.get_object(),
-            wish=_wish(requested),
+            requested=_setup_request(requested),
             by=self.user,
             now=timezone.now(),
             wanted_id=requested.get("id"),
@@ -226,20 +226,22 @@ def _si(value: Any) -> Any:
     return value.si if isinstance(value, Quantity) else value
 
 
-def _wish(requested: dict[str, Any]) -> SetupWish:
+def _setup_request(requested: dict[str, Any]) -> SetupRequest:
     last: Setup | None = requested.get("based_on")
     if last is None:
         temperature_source = requested.get("medium_temperature_source", "")
-        base = SetupWish(transducers=requested["transducers"], medium_temperature_source=temperature_source)
+        base = SetupRequest(
+            transducers=requested["transducers"], medium_temperature_source=temperature_source
+        )
     else:
-        base = SetupWish(
+        base = SetupRequest(
             transducers=last.transducer_data.instrument,
             traverses=last.traverses,
             expected_velocity_m_s=last.expected_velocity_m_s,
             medium_temperature_k=last.medium_temperature_k,
             medium_temperature_source=last.medium_temperature_source,
         )
-    return SetupWish(
+    return SetupRequest(
         transducers=requested.get("transducers", base.transducers),
         meter=requested.get("meter"),
         traverses=requested.get("traverses", base.traverses),

@@ -322,10 +322,7 @@ class Recomputations(Records):
     @action(detail=True, methods=["get"], pagination_class=None, filterset_fields=[])
     def summary(self, request: Request, pk: Any = None) -> Response:
         """Summarize a recomputation: changed results, size of the changes, notified clients and failures."""
-        found = recomputation_summary(self.get_object())
-        document = asdict(found)
-        for client in document["clients"]:
-            client["notices"] = client.pop("told")
+        document = asdict(recomputation_summary(self.get_object()))
         return Response(SummaryOut(document, context=self.get_serializer_context()).data)
 
     def get_serializer_class(self) -> Any:

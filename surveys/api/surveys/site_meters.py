@@ -1,4 +1,4 @@
-"""What the site's own meter said, and how a survey's result stands beside it."""
+"""What the site's own meter said, and how a survey's result stands comparison it."""
 
 from __future__ import annotations
 
@@ -50,13 +50,13 @@ class SiteMeterReadingOut(serializers.ModelSerializer):
         result = next((one for one in reading.survey.results.all() if one.replaced_at is None), None)
         if result is None or reading.replaced_at is not None:
             return None
-        beside = compare_with_site_meter(reading, paths_result(reading.survey) or result)
+        comparison = compare_with_site_meter(reading, paths_result(reading.survey) or result)
         document = {
             "result": str(result.pk),
-            "difference": quantity(beside.difference_m3_s, "volume_flow"),
-            "relative_difference": beside.relative,
-            "en": beside.en,
-            "agrees": beside.agrees,
-            "detail": verdict(beside),
+            "difference": quantity(comparison.difference_m3_s, "volume_flow"),
+            "relative_difference": comparison.relative,
+            "en": comparison.en,
+            "agrees": comparison.agrees,
+            "detail": verdict(comparison),
         }
         return in_units(document, units_of(self.context["request"]))

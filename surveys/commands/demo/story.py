@@ -23,7 +23,7 @@ from surveys.commands.demo.records import KitRecords, make_job, make_kit, make_p
 from surveys.core.messages import render
 from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import number_text, percent_text, quantity_text
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty
+from surveys.documents.formatting import finding_texts, flow_with_uncertainty
 from surveys.models import Job, MeasuringPoint, Pipe, Recomputation, Result, Setup, Survey, User
 from surveys.operations.embedded_worker import embedded_worker_process
 from surveys.services.pipes.pipes import (
@@ -32,7 +32,7 @@ from surveys.services.pipes.pipes import (
     version_to_correct,
     wall_measurement_record,
 )
-from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.surveys.logs import Upload, log_import
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 
@@ -90,7 +90,7 @@ def _job(point: MeasuringPoint, technician: User, kit: KitRecords, say: Say) -> 
 
 
 def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Say) -> Setup:
-    wish = SetupWish(
+    requested = SetupRequest(
         transducers=kit.pair,
         meter=kit.meter,
         traverses=scenario.TRAVERSES,
@@ -98,7 +98,10 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Say) 
         as_entered={"expected_velocity": scenario.EXPECTED_VELOCITY},
     )
     setup = setup_calculate(
-        point=point, wish=wish, by=technician, now=scenario.SURVEY_STARTED_AT - timedelta(minutes=20)
+        point=point,
+        requested=requested,
+        by=technician,
+        now=scenario.SURVEY_STARTED_AT - timedelta(minutes=20),
     )
     outcome = setup.outcome
     sides = "the same side" if outcome["sides"] == "same" else "opposite sides"
@@ -113,7 +116,7 @@ def _set_up(point: MeasuringPoint, kit: KitRecords, technician: User, say: Say) 
         f"time difference {_quantity(outcome['time_difference_per_velocity'])}."
     )
     _print_findings(outcome["findings"], say)
-    for note in findings_worded(outcome["safety_notes"], "metric"):
+    for note in finding_texts(outcome["safety_notes"], "metric"):
         say(f"   Safety: {note['text']}")
     return setup
 
@@ -267,7 +270,7 @@ def _flow_and_uncertainty(result: Result) -> str:
 
 
 def _print_findings(findings: list[dict[str, Any]], say: Say) -> None:
-    for finding in findings_worded(findings, "metric", ZoneInfo(scenario.TIME_ZONE)):
+    for finding in finding_texts(findings, "metric", ZoneInfo(scenario.TIME_ZONE)):
         say(f"   {SEVERITIES[finding['severity']]}: {finding['text']}")
 
 

@@ -129,18 +129,22 @@ def with_unit(number: str, unit: str) -> str:
 
 def quantity_text(si: float, kind: str, units: System, spec: str = "") -> str:
     """Return a quantity in the reader's units, with the digits of its kind or those of the format."""
-    wish = format_of(spec)
-    if wish.unit == "%":
+    wanted = format_of(spec)
+    if wanted.unit == "%":
         raise ValueError(f"A {kind} is not a ratio.")
-    metric = wish.unit or _metric_unit(kind, si)
+    metric = wanted.unit or _metric_unit(kind, si)
     shown = (
-        metric if units == "metric" else US_UNITS.get(metric, metric) if wish.unit else _us_unit(kind, metric)
+        metric
+        if units == "metric"
+        else US_UNITS.get(metric, metric)
+        if wanted.unit
+        else _us_unit(kind, metric)
     )
-    form = wish.form or _form(kind, metric, si)
+    form = wanted.form or _form(kind, metric, si)
     if shown != metric:
         form = _us_form(form, kind, metric, shown)
-    value = from_si(abs(si) if wish.absolute else si, unit_named(shown, kind))
-    return with_unit(number_text(value, form, wish.sign), shown)
+    value = from_si(abs(si) if wanted.absolute else si, unit_named(shown, kind))
+    return with_unit(number_text(value, form, wanted.sign), shown)
 
 
 def _metric_unit(kind: str, si: float) -> str:

@@ -51,13 +51,13 @@ class Number(float):
 
 
 def _number(value: float, spec: str) -> str:
-    wish = format_of(spec)
-    shown = abs(value) if wish.absolute else value
-    if wish.unit == "%":
-        return percent_text(shown, wish.form or ".1f", wish.sign)
-    if wish.unit:
+    wanted = format_of(spec)
+    shown = abs(value) if wanted.absolute else value
+    if wanted.unit == "%":
+        return percent_text(shown, wanted.form or ".1f", wanted.sign)
+    if wanted.unit:
         raise ValueError(f"A number has no unit: {spec!r}.")
-    return number_text(shown, wish.form or ".4g", wish.sign)
+    return number_text(shown, wanted.form or ".4g", wanted.sign)
 
 
 class Words(str):

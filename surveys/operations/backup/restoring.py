@@ -95,9 +95,9 @@ def _put_in_table(table: Table, reader: Reader) -> int:
             try:
                 cursor.executemany(insert, [_prepared(stored, row) for row in rows])
             except (DatabaseError, ValidationError, ValueError) as error:
-                said = str(error).splitlines()[0]
+                fault = str(error).splitlines()[0]
                 raise BackupError(
-                    f"The database rejects a row of {table.name} after {count}: {said}. Nothing was restored."
+                    f"The database rejects a row of {table.name} after {count}: {fault}. Nothing was restored."
                 ) from error
             count += len(rows)
     return count
@@ -125,9 +125,9 @@ def _check_foreign_keys() -> None:
     try:
         connection.check_constraints()
     except DatabaseError as error:
-        said = str(error).splitlines()[0]
+        fault = str(error).splitlines()[0]
         raise BackupError(
-            f"A row of the backup refers to a row that is not in the backup: {said}. Nothing was restored."
+            f"A row of the backup refers to a row that is not in the backup: {fault}. Nothing was restored."
         ) from error
 
 

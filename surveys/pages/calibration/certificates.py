@@ -38,10 +38,10 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
         else request.POST.dict()
     )
     sheet = Sheet(instrument, begun, corrects)
-    wish = request.POST.get("do", "")
-    if wish.startswith("more-"):
-        sheet.add_row(wish.removeprefix("more-"))
-    if wish not in ("show", "record"):
+    command = request.POST.get("do", "")
+    if command.startswith("more-"):
+        sheet.add_row(command.removeprefix("more-"))
+    if command not in ("show", "record"):
         return _form(request, sheet)
     try:
         with transaction.atomic():
@@ -49,14 +49,14 @@ def certificate_new(request: HttpRequest, pk: UUID) -> HttpResponse:
             recomputed = run.items.filter(survey__isnull=False).count() if run else 0
             shown = _outcome(calibration, request) | {"recomputed": recomputed}
             # A preview records the certificate and rolls back, so that it shows what recording gives.
-            transaction.set_rollback(wish == "show")
+            transaction.set_rollback(command == "show")
     except Exception as error:
         problem = problem_of(error, units_of(request))
         if problem is None:
             raise
         sheet.rejected(problem["errors"])
         return _form(request, sheet, status=problem["status"])
-    if wish == "show":
+    if command == "show":
         return _form(request, sheet, outcome=shown)
     return _sent_to(request, calibration)
 
@@ -101,9 +101,9 @@ def _record(request: HttpRequest, sheet: Sheet) -> tuple[Calibration, Recomputat
     """Record the certificate of the form with its file, in the transaction of the caller."""
     form = CalibrationIn(data=sheet.stated(), context={"request": request})
     form.is_valid(raise_exception=True)
-    calibration, figures, reason = calibration_of_request(dict(form.validated_data))
+    calibration, content, reason = calibration_of_request(dict(form.validated_data))
     by, now = user_of(request), timezone.now()
-    created, run = calibration_record(calibration=calibration, by=by, now=now, reason=reason, figures=figures)
+    created, run = calibration_record(calibration=calibration, by=by, now=now, reason=reason, content=content)
     if file := request.FILES.get("file"):
         name = file_name(request, file)
         certificate_attach(calibration=created, file=file, file_name=name, by=by, now=now)

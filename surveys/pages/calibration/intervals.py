@@ -13,7 +13,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
 from surveys.core.messages import Reader, render
-from surveys.documents.formatting import findings_worded
+from surveys.documents.formatting import finding_texts
 from surveys.documents.interval_chart import review_chart
 from surveys.inputs.fleet import IntervalDecisionIn
 from surveys.inputs.problems import problem_of
@@ -21,7 +21,11 @@ from surveys.models import Instrument, IntervalReview
 from surveys.pages.calibration.access import fleet_page, user_of, visible
 from surveys.pages.calibration.wording import office_zone
 from surveys.pages.frame import page, units_of
-from surveys.services.fleet.interval_reviews import Wish, interval_review_calculate, interval_review_decide
+from surveys.services.fleet.interval_reviews import (
+    MethodSettings,
+    interval_review_calculate,
+    interval_review_decide,
+)
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
@@ -44,10 +48,10 @@ def intervals(request: HttpRequest, pk: UUID) -> HttpResponse:
         method = request.POST.get("method", "")
         if method not in Method.values:
             raise Http404
-        wish = Wish(method=Method(method), **BOUNDS)
+        settings = MethodSettings(method=Method(method), **BOUNDS)
         try:
             review = interval_review_calculate(
-                instrument=instrument, wish=wish, by=user_of(request), now=timezone.now()
+                instrument=instrument, settings=settings, by=user_of(request), now=timezone.now()
             )
         except Exception as error:
             problem = problem_of(error, units_of(request))
@@ -112,7 +116,7 @@ def _shown(
     context = {
         "review": review,
         "reasoning": [render(one, Reader(units)).detail for one in review.reasoning],
-        "findings": findings_worded(review.findings, units),
+        "findings": finding_texts(review.findings, units),
         # Generated from numbers and dates: it contains no text entered by users.
         "chart": mark_safe(chart),  # noqa: S308
         "problem": problem,

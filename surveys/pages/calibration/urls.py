@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.pages.calibration import board, certificates, doubts, intervals
+from surveys.pages.calibration import board, certificates, intervals, out_of_tolerance_reviews
 
 urlpatterns = [
     path("due/", board.due, name="fleet-due"),
@@ -12,11 +12,19 @@ urlpatterns = [
     path("instruments/<uuid:pk>/intervals/", intervals.intervals, name="fleet-intervals"),
     path("interval-reviews/<uuid:pk>/", intervals.interval, name="fleet-interval"),
     path("interval-reviews/<uuid:pk>/decision/", intervals.interval_decide, name="fleet-interval-decide"),
-    path("out-of-tolerance-reviews/", doubts.review_list, name="fleet-doubts"),
-    path("out-of-tolerance-reviews/<uuid:pk>/", doubts.review_detail, name="fleet-doubt"),
+    path(
+        "out-of-tolerance-reviews/",
+        out_of_tolerance_reviews.review_list,
+        name="fleet-out-of-tolerance-reviews",
+    ),
+    path(
+        "out-of-tolerance-reviews/<uuid:pk>/",
+        out_of_tolerance_reviews.review_detail,
+        name="fleet-out-of-tolerance-review",
+    ),
     path(
         "out-of-tolerance-reviews/<uuid:pk>/surveys/<uuid:survey>/decision/",
-        doubts.review_decision,
-        name="fleet-doubt-decide",
+        out_of_tolerance_reviews.review_decision,
+        name="fleet-out-of-tolerance-decide",
     ),
 ]

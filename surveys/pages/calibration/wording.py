@@ -13,7 +13,7 @@ from compute.base.units import System, express
 from compute.calibration.decision_rules import Conformity
 from surveys.calibration.conformity import conformity_json, limits_json
 from surveys.core.messages.numbers import number_text, percent_text, with_unit
-from surveys.documents.formatting import findings_worded
+from surveys.documents.formatting import finding_texts
 from surveys.models import Calibration
 from surveys.models.calibration import Moment
 
@@ -55,9 +55,7 @@ def conformity_shown(calibration: Calibration, units: System) -> dict[str, Any]:
             if conformity[key]
         ],
         # A finding about the points as found and as left is shown once.
-        "findings": list(
-            {one["text"]: one for one in findings_worded(conformity["findings"], units)}.values()
-        ),
+        "findings": list({one["text"]: one for one in finding_texts(conformity["findings"], units)}.values()),
         "limits_from": calibration.get_limits_from_display() if limits else "",
         "rule": calibration.get_decision_rule_display(),
     }

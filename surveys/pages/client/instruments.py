@@ -49,7 +49,7 @@ def validity(row: DueRow) -> str:
     """The validity of a calibration, with the days left or overdue."""
     if row.due_on is None or row.days_left is None:
         return _("No calibration certificate")
-    values = {"date": row.due_on.isoformat(), "left": left_told(row.days_left)}
+    values = {"date": row.due_on.isoformat(), "left": time_left_text(row.days_left)}
     if row.days_left < 0:
         return _("Expired on %(date)s (%(left)s)") % values
     if row.due_reason == "hours":
@@ -57,7 +57,7 @@ def validity(row: DueRow) -> str:
     return _("Valid until %(date)s (%(left)s)") % values
 
 
-def left_told(days: int | None) -> str:
+def time_left_text(days: int | None) -> str:
     """The days left or overdue, in words."""
     if days is None:
         return ""

@@ -16,7 +16,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
 from compute.base.units import System, express
-from surveys.documents.changes import change_told, history_drawn
+from surveys.documents.changes import change_text, history_svg
 from surveys.documents.formatting import flow_with_uncertainty
 from surveys.documents.site_plan import Place, site_plan
 from surveys.logfiles.times import iso_time
@@ -89,9 +89,9 @@ def point(request: HttpRequest, pk: UUID) -> HttpResponse:
         "point": found,
         "zone": zone,
         # Generated from numbers and dates; no user's text is in the chart.
-        "chart": mark_safe(history_drawn(history, units, zone)) if history else "",  # noqa: S308
+        "chart": mark_safe(history_svg(history, units, zone)) if history else "",  # noqa: S308
         "rows": [_row(one, units) for one in reversed(history)],
-        "latest": change_told(compared[-1].change, units) if compared and number == 1 else None,
+        "latest": change_text(compared[-1].change, units) if compared and number == 1 else None,
         "older": number + 1 if older else None,
         "newer": number - 1 if number > 1 else None,
     }
@@ -140,6 +140,6 @@ def _row(one: Found, units: System) -> dict[str, Any]:
         "survey": one.result.survey,
         "flow": flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, units),
         "paths": one.paths,
-        "change": change_told(one.change, units),
+        "change": change_text(one.change, units),
         "notices": one.notices,
     }

@@ -13,9 +13,9 @@ from django.views.decorators.http import require_safe
 from surveys.calibration.affected_results import notices_with_paths, with_outdated
 from surveys.core.errors import ServiceError
 from surveys.core.messages import Reader, error_text
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, moment, worded
-from surveys.documents.paths_mean import mean_told
-from surveys.documents.site_meter_comparison import beside_told
+from surveys.documents.formatting import finding_texts, flow_with_uncertainty, format_quantity, moment
+from surveys.documents.paths_mean import mean_text
+from surveys.documents.site_meter_comparison import comparison_text
 from surveys.documents.survey_report import budget_lines
 from surveys.models import Calibration, Report, Result, ReviewedSurvey, Role, Survey, User
 from surveys.models.role import FLEET, OFFICE
@@ -55,11 +55,11 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         return page(request, "client/survey.html", context)
     units = units_of(request)
     context["flow"] = flow_with_uncertainty(result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units)
-    context["velocity"] = worded(result.mean_velocity_m_s, "speed", units)
-    context["findings"] = findings_worded(result.findings, units, zone)
+    context["velocity"] = format_quantity(result.mean_velocity_m_s, "speed", units)
+    context["findings"] = finding_texts(result.findings, units, zone)
     context["budget"] = budget_lines(result, units)
-    context["beside"] = beside_told(found, together or result, units)
-    context["together"] = together and mean_told(together, units, zone)
+    context["comparison"] = comparison_text(found, together or result, units)
+    context["together"] = together and mean_text(together, units, zone)
     requested, wrong = _time_range(request, zone)
     context["chart"] = readings_chart(result, requested, units, zone)
     context["wrong"] = error_text(wrong, Reader(units, zone)) if wrong else ""

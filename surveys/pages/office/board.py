@@ -81,8 +81,8 @@ def _hand_over(request: HttpRequest, pk: UUID, do: Callable[..., Any]) -> HttpRe
     try:
         requested = HandoverIn(data={"condition": condition})
         requested.is_valid(raise_exception=True)
-        said = HandoverNote(at=now, condition=requested.validated_data["condition"])
-        do(booking=booking, said=said, by=cast(User, request.user), now=now)
+        note = HandoverNote(at=now, condition=requested.validated_data["condition"])
+        do(booking=booking, note=note, by=cast(User, request.user), now=now)
     except Exception as error:
         problem = problem_of(error, units_of(request))
         if problem is None:

@@ -40,9 +40,9 @@ def change_response(
 
     `change` saves it and returns the recalculation that it starts; errors are shown at their fields of the form.
     """
-    wish = request.POST.get("do", "show")
+    command = request.POST.get("do", "show")
     # A change that differs from its last preview is shown again first.
-    showing = wish != "commit" or request.POST.get("seen", "") != sheet.seal
+    showing = command != "commit" or request.POST.get("seen", "") != sheet.seal
     try:
         with transaction.atomic():
             run = change()
@@ -59,7 +59,7 @@ def change_response(
         return page(request, template, around, problem["status"])
     if preview is None:
         return _sent_to(request, run)
-    return page(request, template, around | {"preview": preview, "unseen": wish == "commit"})
+    return page(request, template, around | {"preview": preview, "unseen": command == "commit"})
 
 
 def units_begun(request: HttpRequest) -> System:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
-from surveys.documents.formatting import worded
+from surveys.documents.formatting import format_quantity
 from surveys.inputs.set_ups import MAX_FURTHER_LININGS, OVAL, WAVE_MODES
 from surveys.models import PipeData, WallMeasurement
 from surveys.models.pipe import TemperatureSource
@@ -122,7 +122,7 @@ class PipeSheet(Sheet):
         self.altered = self.kind == "modification"
         self._offers = offers
         self._wall_measurements = tuple(
-            (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {worded(one.mean_m, 'length', units, 2)}")
+            (str(one.pk), f"{one.taken_at:%Y-%m-%d}: {format_quantity(one.mean_m, 'length', units, 2)}")
             for one in wall_measurements
         )
         requested = self._typed.get("pipe.further_linings.rows", "")
@@ -294,7 +294,7 @@ class PipeSheet(Sheet):
     def _with_source(self, name: str, recorded: str) -> str:
         """Return a recorded value with its source, if a source is recorded."""
         if name == "pipe.wall_thickness" and (wall_measurement := self.base.wall_measurement):
-            mean = worded(wall_measurement.mean_m, "length", self.units, 2)
+            mean = format_quantity(wall_measurement.mean_m, "length", self.units, 2)
             return gettext("%(value)s, measured %(date)s (mean %(mean)s)") % {
                 "value": recorded,
                 "date": f"{wall_measurement.taken_at:%Y-%m-%d}",

@@ -38,8 +38,8 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
     try:
         base = _version(request, pipe)
     except ServiceError as error:
-        told = {"pipe": pipe, "detail": error_text(error)}
-        return page(request, "office/nothing_to_correct.html", told, error.status)
+        context = {"pipe": pipe, "detail": error_text(error)}
+        return page(request, "office/nothing_to_correct.html", context, error.status)
     sheet = _sheet(request, pipe, base)
     around = {"pipe": pipe, "versions": versions, "sheet": sheet}
     if request.method != "POST":

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from surveys.core.errors import ServiceError
 from surveys.core.messages import Reader, error_text
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, moment
+from surveys.documents.formatting import finding_texts, flow_with_uncertainty, moment
 from surveys.models import Report, Result, Survey, User
 from surveys.models.job import JobState
 from surveys.pages.frame import page, units_of
@@ -84,7 +84,7 @@ def _card(request: HttpRequest, result: Result, rejected: dict[str, Any]) -> dic
         "flow": flow_with_uncertainty(
             result.volume_flow_m3_s, result.expanded_uncertainty_m3_s, units_of(request)
         ),
-        "significant": findings_worded(
+        "significant": finding_texts(
             (one for one in result.findings if one["severity"] in SIGNIFICANT_SEVERITIES),
             units_of(request),
             point.pipe.site.zone,

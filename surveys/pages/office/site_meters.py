@@ -77,6 +77,6 @@ def _uncertainty(text: str) -> dict[str, Any]:
 def _wrong(problem: dict[str, Any] | None) -> dict[str, str]:
     """Return the errors by field."""
     errors = problem["errors"] if problem else []
-    told = {error["field"]: error["detail"] for error in errors}
-    uncertain = [told.pop(name) for name in list(told) if name.endswith("expanded_uncertainty")]
-    return told | ({"uncertainty": " ".join(uncertain)} if uncertain else {})
+    details = {error["field"]: error["detail"] for error in errors}
+    of_uncertainty = [details.pop(name) for name in list(details) if name.endswith("expanded_uncertainty")]
+    return details | ({"uncertainty": " ".join(of_uncertainty)} if of_uncertainty else {})

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from compute.base.units import System
-from surveys.documents.formatting import worded
+from surveys.documents.formatting import format_quantity
 from surveys.inputs.fleet import FIGURES, InstrumentTypeChangeIn, type_changes
 from surveys.models import AuditEntry, Instrument, InstrumentType, User
 from surveys.models.role import FLEET
@@ -42,7 +42,7 @@ def correction(request: HttpRequest, pk: UUID) -> HttpResponse:
         "looks_after_fleet": cast(User, request.user).role in FLEET,
         "sheet": sheet,
         "instruments": of_it.order_by("serial"),
-        "history": [_told(one, units_of(request)) for one in entries],
+        "history": [_history_entry(one, units_of(request)) for one in entries],
     }
     if request.method != "POST":
         return page(request, FORM, around)
@@ -57,7 +57,7 @@ def _changed(request: HttpRequest, sheet: TypeSheet) -> None:
     record_change(record, type_changes(record, dict(requested.validated_data)))
 
 
-def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
+def _history_entry(entry: AuditEntry, units: System) -> dict[str, Any]:
     """Return an entry of the audit log with each value before and after."""
     columns = {column: (name, kind) for name, (column, kind) in FIGURES.items()}
     columns |= {name: (name, "") for name in LABELS if name not in FIGURES}
@@ -68,9 +68,9 @@ def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
             return _("not entered")
         if isinstance(value, bool):
             return _("yes") if value else _("no")
-        return worded(value, kind, units) if kind else str(value)
+        return format_quantity(value, kind, units) if kind else str(value)
 
-    told = [
+    fields = [
         (LABELS[name], figure(entry.before, column, kind), figure(entry.after, column, kind))
         for column, (name, kind) in columns.items()
         if entry.before.get(column) != entry.after.get(column)
@@ -78,5 +78,5 @@ def _told(entry: AuditEntry, units: System) -> dict[str, Any]:
     # A new type with an empty note has no change of its note.
     return {
         "of": entry,
-        "differences": [(label, was, is_now) for label, was, is_now in told if was != is_now],
+        "differences": [(label, was, is_now) for label, was, is_now in fields if was != is_now],
     }

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 from compute.measuring.wall import WALL_CHECKS
 from surveys.core.request_limits import limits_of, wait_for
 from surveys.core.stored_quantities import findings_json
-from surveys.documents.formatting import findings_worded, worded
+from surveys.documents.formatting import finding_texts, format_quantity
 from surveys.inputs.fields import si_of
 from surveys.inputs.problems import problem_of
 from surveys.inputs.worksheets import WallIn, WorksheetIn, sheet_checked
@@ -66,8 +66,8 @@ def wall_answer(request: HttpRequest, pk: UUID) -> HttpResponse:
         ]
         return {
             "count": len(readings),
-            "figures": [(name, worded(value, "length", units, 2)) for name, value in figures],
-            "findings": findings_worded(findings_json(WALL_CHECKS.findings(wall)), units),
+            "figures": [(name, format_quantity(value, "length", units, 2)) for name, value in figures],
+            "findings": finding_texts(findings_json(WALL_CHECKS.findings(wall)), units),
         }
 
     return _fragment(request, "technician/wall_answer.html", answer)
@@ -87,4 +87,6 @@ def _fragment(request: HttpRequest, template: str, answer: Callable[[], dict[str
         for one in document["errors"]:
             if one["code"] == "number-invalid":
                 one["detail"] = str(PLAIN_NUMBERS.get(one["field"], one["detail"]))
-        return render(request, "technician/wrong.html", {"problem": document}, status=document["status"])
+        return render(
+            request, "technician/calculation_errors.html", {"problem": document}, status=document["status"]
+        )

@@ -14,8 +14,8 @@ from django.views.decorators.http import require_safe
 from compute.base.units import System
 from surveys.core.messages import Reader
 from surveys.core.messages import render as message_render
-from surveys.documents.formatting import findings_worded, flow_with_uncertainty, moment, worded
-from surveys.documents.paths_mean import mean_told
+from surveys.documents.formatting import finding_texts, flow_with_uncertainty, format_quantity, moment
+from surveys.documents.paths_mean import mean_text
 from surveys.models import Combination, MeasuringPoint, Result, Survey, User
 from surveys.pages.frame import units_of
 from surveys.pages.technician.access import field_page
@@ -50,8 +50,8 @@ def result_context(survey: Survey, units: System) -> dict[str, Any]:
     if found is None:
         return {"of": None, "survey": survey, "point": point}
     together = paths_result(survey)
-    mean = together and mean_told(together, units, point.pipe.site.zone)
-    of_path = findings_worded(found.findings, units, point.pipe.site.zone)
+    mean = together and mean_text(together, units, point.pipe.site.zone)
+    of_path = finding_texts(found.findings, units, point.pipe.site.zone)
     findings = [*(mean.findings if mean else []), *of_path]
     return {
         "of": found,
@@ -61,8 +61,8 @@ def result_context(survey: Survey, units: System) -> dict[str, Any]:
         "mean": mean,
         "mean_missing": None if mean else _mean_missing(survey, units),
         "flow": flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, units),
-        "measured": worded(found.measured_sound_speed_m_s, "speed", units, 1),
-        "expected": worded(found.expected_sound_speed_m_s, "speed", units, 1),
+        "measured": format_quantity(found.measured_sound_speed_m_s, "speed", units, 1),
+        "expected": format_quantity(found.expected_sound_speed_m_s, "speed", units, 1),
         "significant": [
             one for grade in ("error", "warning") for one in findings if one["severity"] == grade
         ],

@@ -16,8 +16,8 @@ from django.views.decorators.http import require_safe
 
 from surveys.calibration.due_list import due_rows, office_today
 from surveys.dispatch.technician_jobs import jobs_of_day
-from surveys.documents.day_sheet import hazards_told, kit_row, kits_of
-from surveys.documents.formatting import hours, worded
+from surveys.documents.day_sheet import hazard_texts, kit_row, kits_of
+from surveys.documents.formatting import format_quantity, hours
 from surveys.documents.setup_sheet import CHECKLIST
 from surveys.models import Booking, Instrument, Job, MeasuringPoint, PipeData, User
 from surveys.models.instrument import Kind, State
@@ -50,7 +50,7 @@ def today(request: HttpRequest) -> HttpResponse:
             "job": job,
             "hours": hours(job.starts_at, job.ends_at, job.site.zone),
             "contacts": job.site.contacts or job.site.client.contact or NOT_RECORDED,
-            "hazards": hazards_told(job, units_of(request)),
+            "hazards": hazard_texts(job, units_of(request)),
             "kit": [
                 {"row": kit_row(one, due[one.pk], job), "booking": held.get((job.pk, one.pk))}
                 for one in kits[job.pk]
@@ -94,7 +94,7 @@ def worksheet(request: HttpRequest, pk: UUID) -> HttpResponse:
         "wall_measurement": wall_measurement
         and {
             "id": wall_measurement.pk,
-            "mean": worded(wall_measurement.mean_m, "length", units, 2),
+            "mean": format_quantity(wall_measurement.mean_m, "length", units, 2),
             "at": wall_measurement.taken_at,
         },
         "pairs": _instruments(request, Kind.TRANSDUCER_PAIR),
@@ -129,7 +129,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
         "checklist": CHECKLIST,
         "meters": _instruments(request, Kind.METER),
         "last": last,
-        "spacing": last and worded(last.spacing_m, "length", units),
+        "spacing": last and format_quantity(last.spacing_m, "length", units),
         "shown": latest_result_context(request, point),
     }
     return page(request, "technician/survey.html", context)

@@ -21,7 +21,7 @@ from compute.results.survey import CalculatedSetup, calculate_setup
 from surveys.core.errors import Conflict
 from surveys.core.messages import Reader, render
 from surveys.core.stored_quantities import calculation_json
-from surveys.documents.formatting import findings_worded, stored_quantity_text, worded
+from surveys.documents.formatting import finding_texts, format_quantity, stored_quantity_text
 from surveys.documents.setup_drawings import cross_drawing, side_drawing
 from surveys.documents.setup_sheet import drawn_from
 from surveys.inputs.fields import si_of
@@ -99,7 +99,7 @@ def _medium(data: PipeData, requested: Mapping[str, Any]) -> MediumEntry:
 def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
     """A sheet as the page shows it: values with units, drawings, and findings in order of severity."""
     outcome = calculation_json(sheet.calculated)
-    spacing = worded(outcome["spacing"]["si"], "length", units)
+    spacing = format_quantity(outcome["spacing"]["si"], "length", units)
     drawn = drawn_from(outcome, sheet.pipe, float(sheet.transducers.transducers.face_offset))
     order = {"error": 0, "warning": 1, "info": 2}
     return {
@@ -111,10 +111,8 @@ def sheet_shown(sheet: Sheet, units: System) -> dict[str, Any]:
             (one["traverses"], SIDES[one["sides"]], stored_quantity_text(one["spacing"], units))
             for one in outcome["alternatives"]
         ],
-        "findings": sorted(
-            findings_worded(outcome["findings"], units), key=lambda one: order[one["severity"]]
-        ),
-        "safety_notes": findings_worded(outcome["safety_notes"], units),
+        "findings": sorted(finding_texts(outcome["findings"], units), key=lambda one: order[one["severity"]]),
+        "safety_notes": finding_texts(outcome["safety_notes"], units),
         # The texts of a drawing are escaped in `drawing`.
         "drawings": [
             mark_safe(side_drawing(drawn, units)),  # noqa: S308
@@ -152,7 +150,7 @@ def _facts(outcome: dict[str, Any], units: System) -> list[tuple[str, str]]:
 def _diagnosis(found: Diagnosis, units: System) -> dict[str, Any]:
     return {
         "consistent": found.consistent,
-        "expected": worded(found.expected_sound_speed, "speed", units, 1),
+        "expected": format_quantity(found.expected_sound_speed, "speed", units, 1),
         "possible_causes": [
             {
                 "field": one.candidate.field,

@@ -64,27 +64,27 @@ class HandoverNote:
 
 
 @transaction.atomic
-def booking_check_out(*, booking: Booking, said: HandoverNote, by: User, now: datetime) -> BookingEvent:
+def booking_check_out(*, booking: Booking, note: HandoverNote, by: User, now: datetime) -> BookingEvent:
     """Check the booked instrument out; its holder and location follow."""
     booking = _open(booking)
     if booking.events.exists():
         raise Conflict("checked-out/again")
     holder = booking.job.technician or by
     return _hand_over(
-        booking, Handover.CHECK_OUT, said, InstrumentLocation(None, str(booking.job.site), holder), by, now
+        booking, Handover.CHECK_OUT, note, InstrumentLocation(None, str(booking.job.site), holder), by, now
     )
 
 
 @transaction.atomic
-def booking_check_in(*, booking: Booking, said: HandoverNote, by: User, now: datetime) -> BookingEvent:
+def booking_check_in(*, booking: Booking, note: HandoverNote, by: User, now: datetime) -> BookingEvent:
     """Check the instrument in; it is in the store without a holder then."""
     booking = _open(booking)
     done = {one.what: one for one in booking.events.all()}
     if Handover.CHECK_OUT not in done or Handover.CHECK_IN in done:
         raise Conflict("not-checked-out")
-    if said.at < done[Handover.CHECK_OUT].at:
+    if note.at < done[Handover.CHECK_OUT].at:
         raise Conflict("back-too-early", field="at", checked_out_at=at(done[Handover.CHECK_OUT].at))
-    return _hand_over(booking, Handover.CHECK_IN, said, InstrumentLocation(None, "store", None), by, now)
+    return _hand_over(booking, Handover.CHECK_IN, note, InstrumentLocation(None, "store", None), by, now)
 
 
 @transaction.atomic
@@ -98,16 +98,16 @@ def booking_expect(*, booking: Booking, expected_back: datetime | None) -> Booki
 
 
 def _hand_over(
-    booking: Booking, what: Handover, said: HandoverNote, to: InstrumentLocation, by: User, now: datetime
+    booking: Booking, what: Handover, note: HandoverNote, to: InstrumentLocation, by: User, now: datetime
 ) -> BookingEvent:
     instrument = booking.instrument
     if instrument is None:
         raise Conflict("not-an-instrument")
     if (instrument.location, instrument.holder) != (to.location, to.holder):
-        reason = f"{what.label} for {booking.job.title}: {said.condition}"
+        reason = f"{what.label} for {booking.job.title}: {note.condition}"
         instrument_state_change(instrument=instrument, to=to, reason=reason, by=by, now=now)
     return BookingEvent.objects.create(
-        booking=booking, what=what, at=said.at, condition=said.condition, note=said.note,
+        booking=booking, what=what, at=note.at, condition=note.condition, note=note.note,
         recorded_by=by, recorded_at=now,
     )  # fmt: skip
 

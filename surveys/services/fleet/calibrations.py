@@ -40,7 +40,7 @@ from surveys.models.calibration import LimitsFrom, Moment
 from surveys.models.result import Cause
 from surveys.results.inputs_in_force import results_outdated
 from surveys.services.fleet.out_of_tolerance_reviews import review_open, review_void
-from surveys.services.records import record_create, said
+from surveys.services.records import record_create, required_reason
 from surveys.services.results.recomputations import Change, recomputation_start
 
 
@@ -53,7 +53,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class StatedPoint:
+class CertificatePoint:
     """A point of the certificate, with its text as entered."""
 
     moment: Moment
@@ -62,10 +62,10 @@ class StatedPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class CertificateContent:
     """The points of a certificate, and its limits if any."""
 
-    points: Sequence[StatedPoint] = ()
+    points: Sequence[CertificatePoint] = ()
     limits: Limits | None = None
 
 
@@ -76,7 +76,7 @@ def calibration_record(
     by: User,
     now: datetime,
     reason: str = "",
-    figures: Figures | None = None,
+    content: CertificateContent | None = None,
 ) -> tuple[Calibration, Recomputation | None]:
     """Record a certificate or correct one; the surveys it applies to are recalculated.
 
@@ -93,11 +93,11 @@ def calibration_record(
         )
     reason = _reason_of_correction(calibration, reason)
     _set_due_date(calibration, instrument)
-    figures = figures or Figures()
-    _set_limits(calibration, instrument, figures)
+    content = content or CertificateContent()
+    _set_limits(calibration, instrument, content)
     calibration.recorded_by, calibration.recorded_at = by, now
     record_create(calibration)
-    _store_points(calibration, figures.points)
+    _store_points(calibration, content.points)
     why = reason or f"certificate {calibration.certificate} of {calibration.calibrated_on} recorded"
     change = Change(Cause.CALIBRATION, why, by, now, {"calibration": calibration})
     # A certificate does not apply to the time before it, nor before the certificate it corrects.
@@ -177,7 +177,7 @@ def _reason_of_correction(calibration: Calibration, reason: str) -> str:
         raise ServiceError("other-instrument/certificate", field="corrects")
     if Calibration.objects.filter(corrects=corrects).exists():
         raise Conflict("already-corrected/certificate", field="corrects")
-    return said(reason)
+    return required_reason(reason)
 
 
 def _set_due_date(calibration: Calibration, instrument: Instrument) -> None:
@@ -190,22 +190,22 @@ def _set_due_date(calibration: Calibration, instrument: Instrument) -> None:
     calibration.interval_policy = policy
 
 
-def _set_limits(calibration: Calibration, instrument: Instrument, figures: Figures) -> None:
+def _set_limits(calibration: Calibration, instrument: Instrument, content: CertificateContent) -> None:
     """Copy the limits into the calibration, and check that they apply to its points."""
-    limits, source = figures.limits, LimitsFrom.CERTIFICATE
-    if limits is None and figures.points and (policy := acceptance_policy_of(instrument)):
+    limits, source = content.limits, LimitsFrom.CERTIFICATE
+    if limits is None and content.points and (policy := acceptance_policy_of(instrument)):
         limits, source = Limits(policy.limit(), policy.rule()), limits_from(policy)
     if limits is None:
         return
     calibration.set_acceptance(limits.permissible, limits.rule)
     calibration.limits_from = source
     for moment in Moment:
-        points = [stated.point for stated in figures.points if stated.moment == moment]
+        points = [stated.point for stated in content.points if stated.moment == moment]
         if points:
             judged(points, limits.permissible, limits.rule, instrument.kind)
 
 
-def _store_points(calibration: Calibration, points: Sequence[StatedPoint]) -> None:
+def _store_points(calibration: Calibration, points: Sequence[CertificatePoint]) -> None:
     rows, counts = [], dict.fromkeys(Moment, 0)
     for stated in points:
         point, sequence = stated.point, counts[stated.moment]

@@ -19,7 +19,7 @@ from surveys.services.fleet.calibrations import (
     instrument_lock,
     results_outdated_by_instruments,
 )
-from surveys.services.records import record_change, record_create, said
+from surveys.services.records import record_change, record_create, required_reason
 from surveys.services.results.recomputations import Change, recomputation_start
 
 __all__ = [
@@ -68,7 +68,7 @@ def instrument_state_change(
 
     Raises Conflict if state and location are unchanged.
     """
-    reason, instrument = said(reason), instrument_lock(instrument.pk)
+    reason, instrument = required_reason(reason), instrument_lock(instrument.pk)
     before = instrument.state
     state = before if to.state is None else to.state
     if (state, to.location, to.holder) == (before, instrument.location, instrument.holder):
@@ -114,7 +114,11 @@ def transducer_data_record(
     transducers, _ = resolve_transducers(entry, entry.wedge_reference_temperature)
     axial_slowness(transducers)
     data = TransducerData(
-        instrument=instrument, corrects=corrects, reason=said(reason), recorded_at=now, recorded_by=by
+        instrument=instrument,
+        corrects=corrects,
+        reason=required_reason(reason),
+        recorded_at=now,
+        recorded_by=by,
     )
     data.set_entry(entry)
     data.as_entered = dict(as_entered)

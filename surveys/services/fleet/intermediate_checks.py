@@ -30,7 +30,7 @@ from surveys.models import Instrument, IntermediateCheck, User
 from surveys.models.instrument import Kind, State
 from surveys.services.fleet.calibrations import instrument_lock
 from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
-from surveys.services.records import said
+from surveys.services.records import required_reason
 
 CheckKind = IntermediateCheck.Kind
 # Kinds of instrument that each check is for.
@@ -71,7 +71,7 @@ def check_record(
         instrument_lock(instrument.pk)
     _reject_impossible(check, now)
     if check.corrects is not None:
-        check.note = f"{check.note} {said(reason)}".strip()
+        check.note = f"{check.note} {required_reason(reason)}".strip()
     result = _calculated(CheckKind(check.kind), statement)
     check.outcome, check.deviation_si = result.outcome, result.deviation
     check.expanded_uncertainty_si, check.quantity = result.expanded_uncertainty, result.kind

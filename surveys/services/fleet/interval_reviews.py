@@ -24,14 +24,14 @@ from surveys.models import Calibration, Instrument, IntervalPolicy, IntervalRevi
 from surveys.models.calibration import Moment
 from surveys.models.instrument import Kind
 from surveys.services.fleet.calibrations import policy_record
-from surveys.services.records import said
+from surveys.services.records import required_reason
 
 Method = IntervalReview.Method
 Decision = IntervalReview.Decision
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class MethodSettings:
     """Method and bounds of a review; hours and target for the methods that use them."""
 
     method: Method
@@ -43,7 +43,7 @@ class Wish:
 
 
 def interval_review_calculate(
-    *, instrument: Instrument, wish: Wish, by: User, now: datetime
+    *, instrument: Instrument, settings: MethodSettings, by: User, now: datetime
 ) -> IntervalReview:
     """Calculate the next interval from the calibration history, and store the proposal for a person to decide on.
 
@@ -52,12 +52,12 @@ def interval_review_calculate(
     history = _history(instrument, office_today(now))
     latest = history[-1]
     current = (latest.due_on - latest.calibrated_on).days
-    proposal = _proposed(instrument, wish, history, current)
+    proposal = _proposed(instrument, settings, history, current)
     return IntervalReview.objects.create(
         instrument=instrument,
-        method=wish.method,
+        method=settings.method,
         current_days=current,
-        proposed_days=proposal.days or int(wish.max_days),
+        proposed_days=proposal.days or int(settings.max_days),
         proposed_hours=proposal.hours,
         reasoning=[one.stored() for one in proposal.reasoning],
         inputs=[list(one) for one in proposal.inputs],
@@ -80,7 +80,7 @@ def interval_review_decide(
     review = IntervalReview.objects.select_for_update(of=("self",)).get(pk=review.pk)
     if review.decision:
         raise Conflict("already-decided/interval-review", decision=term(review.decision))
-    review.decision, review.reason = decision, said(reason)
+    review.decision, review.reason = decision, required_reason(reason)
     review.decided_at, review.decided_by = now, by
     if decision == Decision.ACCEPTED:
         policy = IntervalPolicy(
@@ -109,14 +109,16 @@ def _history(instrument: Instrument, today: date) -> list[Calibration]:
     return list(by_day.values())
 
 
-def _proposed(instrument: Instrument, wish: Wish, history: Sequence[Calibration], current: int) -> Proposal:
-    bounds = Bounds(wish.min_days, wish.max_days)
-    if wish.method == Method.CONTROL_CHART:
+def _proposed(
+    instrument: Instrument, settings: MethodSettings, history: Sequence[Calibration], current: int
+) -> Proposal:
+    bounds = Bounds(settings.min_days, settings.max_days)
+    if settings.method == Method.CONTROL_CHART:
         return _by_drift(instrument, history, bounds)
-    if wish.method == Method.IN_USE_TIME:
-        return _by_use(instrument, wish, history, bounds)
-    if wish.method == Method.RELIABILITY:
-        return _by_type(instrument, wish, bounds)
+    if settings.method == Method.IN_USE_TIME:
+        return _by_use(instrument, settings, history, bounds)
+    if settings.method == Method.RELIABILITY:
+        return _by_type(instrument, settings, bounds)
     start = history[0].calibrated_on
     found = [AsFoundResult(float((day - start).days), share) for day, share in _shares(history)]
     return staircase(found, current, bounds)
@@ -174,7 +176,9 @@ def _points_at(
     return points, limit
 
 
-def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], bounds: Bounds) -> Proposal:
+def _by_use(
+    instrument: Instrument, settings: MethodSettings, history: Sequence[Calibration], bounds: Bounds
+) -> Proposal:
     """Propose by the staircase over hours of use, with a limit in days."""
     use = hours_of_use(instrument, history[0].calibrated_on)
     hours = [(sum(count for at, count in use if at < day), share) for day, share in _shares(history)]
@@ -185,12 +189,12 @@ def _by_use(instrument: Instrument, wish: Wish, history: Sequence[Calibration], 
     current = last[-1] - last[-2] if len(last) > 1 else last[-1]
     if current <= 0:
         raise NotEnough(field="method", variant="not-used")
-    by_hours = staircase(found, current, Bounds(wish.min_hours, wish.max_hours, "hours"))
+    by_hours = staircase(found, current, Bounds(settings.min_hours, settings.max_hours, "hours"))
     days = max((history[-1].calibrated_on - history[0].calibrated_on).days, 1)
     return in_use(by_hours, min(last[-1] / days, 24.0), bounds)
 
 
-def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
+def _by_type(instrument: Instrument, settings: MethodSettings, bounds: Bounds) -> Proposal:
     """Propose by the fraction of the type found in tolerance, after its usual interval."""
     rows = (
         Calibration.objects.filter(
@@ -205,4 +209,4 @@ def _by_type(instrument: Instrument, wish: Wish, bounds: Bounds) -> Proposal:
     if not conformities:
         raise NotEnough(field="method", variant="as-found-result")
     interval = statistics.median((one.due_on - one.calibrated_on).days for one, _ in conformities)
-    return reliability_interval(Observed(within, len(conformities)), float(interval), wish.target, bounds)
+    return reliability_interval(Observed(within, len(conformities)), float(interval), settings.target, bounds)

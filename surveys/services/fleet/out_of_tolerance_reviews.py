@@ -26,7 +26,7 @@ from surveys.models.notice import NoticeKind
 from surveys.models.result import Cause
 from surveys.pipes.selectors import survey_date
 from surveys.results.inputs_in_force import results_outdated
-from surveys.services.records import said
+from surveys.services.records import required_reason
 from surveys.services.results.recomputations import Change, recomputation_extend, recomputation_start
 
 State = ReviewedSurvey.State
@@ -139,7 +139,7 @@ def _decide(row: ReviewedSurvey, decision: Decision, by: User, now: datetime) ->
         )
     if decision.state == State.CORRECTED:
         _correctable(row)
-    row.state, row.reason = decision.state, said(decision.reason)
+    row.state, row.reason = decision.state, required_reason(decision.reason)
     row.decided_at, row.decided_by = now, by
     row.save(update_fields=["state", "reason", "decided_at", "decided_by"])
     if row.state == State.WITHDRAWN:
@@ -167,9 +167,9 @@ def _name(row: ReviewedSurvey) -> str:
 def _notify_of_combined(withdrawn: Sequence[ReviewedSurvey], now: datetime) -> None:
     """Notify once of each combined result with a part that is withdrawn."""
     reasons = {row.survey_id: _reason_of_part(row) for row in withdrawn}
-    told = Notice.objects.filter(kind=NoticeKind.WITHDRAWN, before_combined=OuterRef("pk"))
+    notified = Notice.objects.filter(kind=NoticeKind.WITHDRAWN, before_combined=OuterRef("pk"))
     rows = CombinedResult.objects.filter(
-        ~Exists(told),
+        ~Exists(notified),
         combination__parts__survey__in=reasons,
         combination__retired_at__isnull=True,
         replaced_at__isnull=True,

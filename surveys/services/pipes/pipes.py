@@ -31,7 +31,7 @@ from surveys.models.pipe import Change
 from surveys.models.result import Cause
 from surveys.pipes.selectors import pipe_data_at, pipe_data_valid
 from surveys.results.inputs_in_force import results_outdated
-from surveys.services.records import chosen_id, record_create, said
+from surveys.services.records import chosen_id, record_create, required_reason
 from surveys.services.results.recomputations import Change as Recorded
 from surveys.services.results.recomputations import recomputation_start
 
@@ -91,7 +91,7 @@ def pipe_correct(
     data = _data(pipe, statement, change=Change.CORRECTION, valid_from=valid_from, by=by, now=now)
     data.corrects, data.reason, data.wall_measurement = (
         corrects,
-        said(reason),
+        required_reason(reason),
         _wall_measurement_of(pipe, wall_measurement),
     )
     data.save(force_insert=True)
@@ -112,7 +112,7 @@ def pipe_alter(
     """Record new pipe data of a pipe modified on a date. Surveys before that date keep their pipe data."""
     _lock(pipe)
     data = _data(pipe, statement, change=Change.MODIFICATION, valid_from=valid_from, by=by, now=now)
-    data.reason, data.wall_measurement = said(reason), _wall_measurement_of(pipe, wall_measurement)
+    data.reason, data.wall_measurement = required_reason(reason), _wall_measurement_of(pipe, wall_measurement)
     data.save(force_insert=True)
     return data, _recompute(data, Cause.MODIFICATION)
 

@@ -19,7 +19,7 @@ from surveys.services.records import chosen_id
 
 
 @dataclass(frozen=True, slots=True)
-class SetupWish:
+class SetupRequest:
     """Requested values of a set-up, SI; None: as recommended or as in the pipe data."""
 
     transducers: Instrument
@@ -33,7 +33,7 @@ class SetupWish:
 
 
 def setup_calculate(
-    *, point: MeasuringPoint, wish: SetupWish, by: User, now: datetime, wanted_id: UUID | None = None
+    *, point: MeasuringPoint, requested: SetupRequest, by: User, now: datetime, wanted_id: UUID | None = None
 ) -> Setup:
     """Calculate the set-up of a transducer pair at a measuring point, and store it.
 
@@ -43,9 +43,9 @@ def setup_calculate(
     data = pipe_data_at(point.pipe, now.astimezone(point.pipe.site.zone).date())
     if data is None:
         raise Conflict("no-pipe-data/set-up")
-    if wish.transducers.kind != Kind.TRANSDUCER_PAIR:
+    if requested.transducers.kind != Kind.TRANSDUCER_PAIR:
         raise ServiceError("wrong-instrument/not-a-transducer-pair", field="transducers")
-    pair = transducer_data_now(wish.transducers)
+    pair = transducer_data_now(requested.transducers)
     if pair is None:
         raise Conflict("no-transducer-data", field="transducers")
     setup = Setup(
@@ -53,18 +53,18 @@ def setup_calculate(
         measuring_point=point,
         pipe_data=data,
         transducer_data=pair,
-        based_on=wish.based_on,
-        expected_velocity_m_s=wish.expected_velocity_m_s,
-        medium_temperature_k=wish.medium_temperature_k,
-        medium_temperature_source=wish.medium_temperature_source,
+        based_on=requested.based_on,
+        expected_velocity_m_s=requested.expected_velocity_m_s,
+        medium_temperature_k=requested.medium_temperature_k,
+        medium_temperature_source=requested.medium_temperature_source,
         method_version=METHOD_VERSION,
         calculated_at=now,
         calculated_by=by,
-        as_entered=dict(wish.as_entered or {}),
+        as_entered=dict(requested.as_entered or {}),
     )
-    if wish.meter is not None and wish.meter.kind != Kind.METER:
+    if requested.meter is not None and requested.meter.kind != Kind.METER:
         raise ServiceError("wrong-instrument/not-a-meter", field="meter")
-    calculated = _calculate(setup, wish)
+    calculated = _calculate(setup, requested)
     setup.traverses = calculated.spacing.traverses
     setup.spacing_m = float(calculated.spacing.spacing)
     setup.outcome = calculation_json(calculated)
@@ -73,13 +73,13 @@ def setup_calculate(
     return setup
 
 
-def _calculate(setup: Setup, wish: SetupWish) -> CalculatedSetup:
+def _calculate(setup: Setup, requested: SetupRequest) -> CalculatedSetup:
     return calculate_setup(
         setup.pipe_data.pipe_entry(),
         survey_medium(setup, setup.pipe_data),
         setup.transducer_data.entry(),
-        traverses=wish.traverses,
+        traverses=requested.traverses,
         expected_velocity=setup.expected_velocity_m_s,
         place=place_of(setup.measuring_point),
-        timing_resolution=wish.meter.timing_resolution_s if wish.meter else None,
+        timing_resolution=requested.meter.timing_resolution_s if requested.meter else None,
     )

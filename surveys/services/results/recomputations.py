@@ -23,7 +23,7 @@ from surveys.models import Pipe, Recomputation, RecomputationItem, Record, Resul
 from surveys.models.result import Cause
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
 from surveys.results.reduction import exceeds, relative_change, survey_reduce
-from surveys.services.records import said
+from surveys.services.records import required_reason
 
 logger = logging.getLogger(__name__)
 
@@ -118,7 +118,7 @@ def recompute_by_method(*, since: datetime, reason: str, by: User, now: datetime
 
     Raises ServiceError without a reason.
     """
-    change = Change(Cause.METHOD, said(reason), by, now, {})
+    change = Change(Cause.METHOD, required_reason(reason), by, now, {})
     return recomputation_start(change, list(_of_earlier_methods(since)))
 
 

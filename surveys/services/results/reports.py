@@ -19,7 +19,7 @@ from surveys.models import CombinedResult, Report, Result, SiteMeterReading, Sur
 from surveys.models.report import report_number
 from surveys.pipes.selectors import paths_result
 from surveys.results.traceability import traceable_results
-from surveys.services.records import said
+from surveys.services.records import required_reason
 
 
 def report_draft(survey: Survey, units: System, address: str) -> bytes:
@@ -41,11 +41,11 @@ def report_issue(
     result = _current(survey)
     last = Report.objects.filter(survey=survey, replaced_at__isnull=True).select_related("result").first()
     together = paths_result(survey)
-    told = _told(result, together)
-    if last and _same_statement(last, result, together, told, units):
+    notices = _notices(result, together)
+    if last and _same_statement(last, result, together, notices, units):
         raise Conflict("nothing-changed/report", report=record("report", last.pk, last.number))
     revision = last.revision + 1 if last else 1
-    reason = said(reason) if last else reason
+    reason = required_reason(reason) if last else reason
     issue = Issue(report_number(survey.pk, now.year, revision), revision, now, full_name(by), reason, last)
     content = typeset(survey_report(result, issue, units, _page_of(result, address)))
     if last:
@@ -56,7 +56,7 @@ def report_issue(
         revision=revision,
         replaces=last,
         units=units,
-        notices=told,
+        notices=notices,
         reason=reason,
         content=content,
         sha256=hashlib.sha256(content).hexdigest(),
@@ -66,10 +66,10 @@ def report_issue(
 
 
 def _same_statement(
-    last: Report, result: Result, mean: CombinedResult | None, told: list[dict[str, Any]], units: System
+    last: Report, result: Result, mean: CombinedResult | None, notices: list[dict[str, Any]], units: System
 ) -> bool:
     stated_since = SiteMeterReading.objects.filter(survey=last.survey_id, recorded_at__gt=last.issued_at)
-    same = last.result_id == result.pk and last.notices == told and last.units == units
+    same = last.result_id == result.pk and last.notices == notices and last.units == units
     mean_since = mean is not None and mean.computed_at > last.issued_at
     return same and not mean_since and not stated_since.exists()
 
@@ -80,7 +80,7 @@ def report_content(report: Report, address: str) -> tuple[bytes, bool]:
     If a review of an instrument was opened or decided since, the report carries that notice until it is reissued.
     """
     result = traceable_results().get(pk=report.result_id)
-    if _told(result, paths_result(result.survey, report.issued_at)) == report.notices:
+    if _notices(result, paths_result(result.survey, report.issued_at)) == report.notices:
         return bytes(report.content), True
     issue = Issue(
         report.number,
@@ -98,7 +98,7 @@ def _page_of(result: Result, site_address: str) -> str:
     return f"{site_address}results/{result.pk}/traceability/"
 
 
-def _told(result: Result, together: CombinedResult | None) -> list[dict[str, Any]]:
+def _notices(result: Result, together: CombinedResult | None) -> list[dict[str, Any]]:
     notices = notices_with_paths(result.survey, together)
     return [
         {"state": one.state, "found_on": str(one.found_on), "message": one.message.stored()}

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from surveys.core.errors import ServiceError
 from surveys.models import SiteMeterReading, Survey, User
-from surveys.services.records import said
+from surveys.services.records import required_reason
 from surveys.services.surveys.logs import lock_survey
 
 
@@ -42,7 +42,7 @@ def site_meter_record(
     lock_survey(survey)
     in_force = SiteMeterReading.objects.filter(survey=survey, replaced_at__isnull=True)
     if in_force.update(replaced_at=now):
-        reason = said(reason)
+        reason = required_reason(reason)
     return SiteMeterReading.objects.create(
         survey=survey,
         meter=statement.meter.strip(),

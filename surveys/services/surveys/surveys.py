@@ -27,7 +27,7 @@ from surveys.models.instrument import Kind
 from surveys.models.result import Cause
 from surveys.models.survey import SurveyChange
 from surveys.results.inputs_in_force import results_outdated
-from surveys.services.records import chosen_id, said
+from surveys.services.records import chosen_id, required_reason
 from surveys.services.results.recomputations import Change, recomputation_start
 from surveys.services.surveys.logs import lock_survey
 
@@ -121,7 +121,11 @@ def survey_correct(
     if corrects.pk != in_force.pk:
         raise Conflict("already-corrected/survey-data", field="corrects")
     data = _version(survey, statement.setup, statement.notes, by, now)
-    data.change, data.reason, data.segments = SurveyChange.CORRECTION, said(reason), in_force.segments
+    data.change, data.reason, data.segments = (
+        SurveyChange.CORRECTION,
+        required_reason(reason),
+        in_force.segments,
+    )
     _replace(in_force, now)
     Survey.objects.filter(pk=survey.pk).update(started_at=data.started_at)
     _state(data, statement.instruments)
@@ -152,7 +156,7 @@ def survey_mark_segments(
     )
     data.change, data.reason, data.recorded_at, data.recorded_by = (
         SurveyChange.SEGMENTS,
-        said(reason),
+        required_reason(reason),
         now,
         by,
     )

@@ -3,7 +3,7 @@
 const STATES = {
   waiting: gettext("saved on this device, not sent yet"),
   sent: gettext("sent"),
-  refused: gettext("rejected"),
+  rejected: gettext("rejected"),
   held: gettext("not sent: a previous entry was rejected"),
 };
 const SEVERITIES = { error: gettext("Error"), warning: gettext("Warning"), info: gettext("Information") };
@@ -14,13 +14,13 @@ function figure(quantity) {
 
 function answerTexts(entry) {
   const answer = entry.answer;
-  if (entry.state === "refused") return entry.errors.map((one) => (one.field ? `${one.field.replaceAll(/[._]/g, " ")}: ${one.detail}` : one.detail));
-  if (entry.state === "waiting") return entry.told ? [entry.told] : [];
+  if (entry.state === "rejected") return entry.errors.map((one) => (one.field ? `${one.field.replaceAll(/[._]/g, " ")}: ${one.detail}` : one.detail));
+  if (entry.state === "waiting") return entry.message ? [entry.message] : [];
   if (!answer) return [];
   if (answer.rows_accepted !== undefined) {
-    const refused = answer.rejected_rows.map((one) => interpolate(gettext("Line %(line)s: %(detail)s"), one, true));
+    const rejected = answer.rejected_rows.map((one) => interpolate(gettext("Line %(line)s: %(detail)s"), one, true));
     const findings = answer.findings.map((one) => `${SEVERITIES[one.severity]}: ${[one.title && `${one.title}.`, one.detail, one.remedy].filter(Boolean).join(" ")}`);
-    return [interpolate(gettext("Rows imported: %(rows_accepted)s. Rows rejected: %(rows_rejected)s."), answer, true), ...refused, ...findings];
+    return [interpolate(gettext("Rows imported: %(rows_accepted)s. Rows rejected: %(rows_rejected)s."), answer, true), ...rejected, ...findings];
   }
   if (answer.spacing) return [interpolate(ngettext("Spacing %(spacing)s, %(traverses)s traverse.", "Spacing %(spacing)s, %(traverses)s traverses.", answer.traverses), { spacing: figure(answer.spacing), traverses: answer.traverses }, true)];
   if (answer.mean) return [interpolate(gettext("Mean %(mean)s, standard uncertainty %(uncertainty)s."), { mean: figure(answer.mean), uncertainty: figure(answer.standard_uncertainty) }, true)];
@@ -36,7 +36,7 @@ export function item(entry, drop) {
   const time = new Date(entry.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   head.textContent = `${entry.what}, ${time}: ${STATES[entry.state]}`;
   row.append(head);
-  for (const told of answerTexts(entry)) row.append(Object.assign(document.createElement("p"), { textContent: told }));
+  for (const message of answerTexts(entry)) row.append(Object.assign(document.createElement("p"), { textContent: message }));
   if (entry.state === "waiting" && entry.file) row.append(Object.assign(document.createElement("progress"), { max: 1, value: 0, ariaLabel: interpolate(gettext("%(what)s, progress"), entry, true) }));
   if (entry.state !== "waiting") {
     const away = Object.assign(document.createElement("button"), { type: "button", className: "second", textContent: gettext("Dismiss") });

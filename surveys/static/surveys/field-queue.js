@@ -74,13 +74,13 @@ function document_of(request) {
 // The state of an entry after an answer: sent, rejected, or waiting to be sent again.
 function judged(request) {
   const answer = document_of(request);
-  if (answer === null) return { state: "waiting", told: gettext("Unexpected answer. The entry is sent again shortly.") };
+  if (answer === null) return { state: "waiting", message: gettext("Unexpected answer. The entry is sent again shortly.") };
   if (request.status < 300) return { state: "sent", answer };
-  if (request.status === 401 || answer.code === "csrf-failed") return { state: "waiting", told: gettext("Sign in again. The entry is then sent."), stop: true };
+  if (request.status === 401 || answer.code === "csrf-failed") return { state: "waiting", message: gettext("Sign in again. The entry is then sent."), stop: true };
   if (request.status >= 500 || AGAIN.has(request.status) || answer.code === "still-running") {
-    return { state: "waiting", told: gettext("The service is busy. The entry is sent again shortly.") };
+    return { state: "waiting", message: gettext("The service is busy. The entry is sent again shortly.") };
   }
-  return { state: "refused", errors: answer.errors || [{ field: "", detail: answer.detail }] };
+  return { state: "rejected", errors: answer.errors || [{ field: "", detail: answer.detail }] };
 }
 
 export class Queue extends EventTarget {
@@ -113,7 +113,7 @@ export class Queue extends EventTarget {
   // Stores requests in order, each waiting for the previous one; removes rejected requests of the same sheet.
   async keep(sheet, requests) {
     for (const old of await this.entries()) {
-      if (old.sheet === sheet && ["refused", "held"].includes(old.state)) await this.drop(old.id);
+      if (old.sheet === sheet && ["rejected", "held"].includes(old.state)) await this.drop(old.id);
     }
     let after = null;
     for (const request of requests) {
@@ -153,7 +153,7 @@ export class Queue extends EventTarget {
     const entry = all.find((one) => one.id === id);
     if (!entry || entry.state !== "waiting") return true;
     const before = entry.after && all.find((one) => one.id === entry.after);
-    if (entry.after && (!before || ["refused", "held"].includes(before.state))) {
+    if (entry.after && (!before || ["rejected", "held"].includes(before.state))) {
       await this.put({ ...entry, state: "held" });
       return true;
     }
@@ -162,11 +162,11 @@ export class Queue extends EventTarget {
     try {
       const { stop, ...outcome } = judged(await posted(entry, progress));
       const file = outcome.state === "sent" ? null : entry.file;
-      await this.put({ ...entry, told: "", ...outcome, file });
+      await this.put({ ...entry, message: "", ...outcome, file });
       this.dispatchEvent(new CustomEvent("answered", { detail: { ...entry, ...outcome } }));
       return !stop;
     } catch {
-      await this.put({ ...entry, told: "" });
+      await this.put({ ...entry, message: "" });
       this.dispatchEvent(new Event("unreached"));
       return false;
     }

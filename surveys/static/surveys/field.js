@@ -68,21 +68,21 @@ function forget() {
 
 function clearError(place) {
   place.textContent = "";
-  delete place.dataset.teller;
+  delete place.dataset.source;
   if (place.previousElementSibling) place.previousElementSibling.removeAttribute("aria-invalid");
 }
 
 // The live calculation and saving each clear only their own errors: a late answer of the calculation does not clear the reason for a
 // rejection.
-function showErrors(errors, teller = "saving") {
-  for (const place of form.querySelectorAll(`.wrong[data-teller="${teller}"]`)) clearError(place);
+function showErrors(errors, source = "saving") {
+  for (const place of form.querySelectorAll(`.wrong[data-source="${source}"]`)) clearError(place);
   for (const { field: asked, detail } of errors) {
     const field = placed(form, asked);
     const name = form.querySelector(`[id="wrong-${CSS.escape(field)}"]`) ? field : field.replace(/[.\d]+$/, "").split(".").pop();
     const place = Array.from(form.querySelectorAll(".wrong")).find(({ id }) => id === `wrong-${field}` || id === `wrong-${name}` || (name && id.endsWith(`.${name}`)));
     if (!place) continue;
     place.textContent = detail;
-    place.dataset.teller = teller;
+    place.dataset.source = source;
     const entry = place.previousElementSibling;
     if (entry && entry.matches("input, select, textarea")) {
       entry.setAttribute("aria-invalid", "true");
@@ -109,9 +109,9 @@ function showShortResult() {
 
 // Replaces a result that does not belong to the current entries.
 function replaceResult(...parts) {
-  const told = Object.assign(document.createElement("p"), { className: "warning" });
-  told.append(...parts);
-  document.getElementById("answer").replaceChildren(told);
+  const message = Object.assign(document.createElement("p"), { className: "warning" });
+  message.append(...parts);
+  document.getElementById("answer").replaceChildren(message);
   showShortResult();
 }
 
@@ -182,17 +182,17 @@ function setupNow() {
 
 async function saveSurvey() {
   const setup = setupNow();
-  const told = document.getElementById("setup-told");
+  const message = document.getElementById("setup-status");
   if (!setup.id) {
-    told.className = "error";
-    told.scrollIntoView();
+    message.className = "error";
+    message.scrollIntoView();
     return;
   }
   const body = surveyBody(form, setup.id);
   const digest = JSON.stringify(body);
   const entries = await queue.entries();
   const saved = read(`survey:${sheet}`);
-  const known = saved && saved.digest === digest && entries.find((one) => one.id === saved.entry && !["refused", "held"].includes(one.state));
+  const known = saved && saved.digest === digest && entries.find((one) => one.id === saved.entry && !["rejected", "held"].includes(one.state));
   let survey = saved?.id;
   if (!known) {
     survey = newId();
@@ -238,15 +238,15 @@ async function show() {
   kept.hidden = entries.length === 0;
   kept.querySelector("ul").replaceChildren(...entries.reverse().map((one) => item(one, (id) => queue.drop(id))));
   const waiting = entries.filter((one) => one.state === "waiting").length;
-  const refused = entries.filter((one) => ["refused", "held"].includes(one.state)).length;
+  const rejected = entries.filter((one) => ["rejected", "held"].includes(one.state)).length;
   const off = !navigator.onLine || unreached;
   const parts = [off ? gettext("No connection. Entries are stored on this device and sent when the connection is back.") : gettext("Connected.")];
   if (waiting) parts.push(interpolate(ngettext("%(waiting)s entry not sent yet.", "%(waiting)s entries not sent yet.", waiting), { waiting }, true));
-  if (refused) parts.push(interpolate(ngettext("%(refused)s entry rejected: see below.", "%(refused)s entries rejected: see below.", refused), { refused }, true));
-  if (!waiting && !refused && !off && entries.length) parts.push(gettext("Everything has been sent."));
+  if (rejected) parts.push(interpolate(ngettext("%(rejected)s entry rejected: see below.", "%(rejected)s entries rejected: see below.", rejected), { rejected }, true));
+  if (!waiting && !rejected && !off && entries.length) parts.push(gettext("Everything has been sent."));
   if (remark) parts.push(remark);
   line.textContent = parts.join(" ");
-  line.className = `line ${off || waiting ? "off" : ""} ${refused ? "bad" : ""}`;
+  line.className = `line ${off || waiting ? "off" : ""} ${rejected ? "bad" : ""}`;
 }
 
 // Shows the result of a log once the service has imported it.
@@ -281,7 +281,7 @@ async function answered({ detail }) {
   if (detail.sheet.startsWith(HAND_OVER) && detail.state === "sent" && !form) window.location.reload();
   if (!form || detail.sheet !== sheet) return;
   showResult(detail);
-  if (detail.state === "refused") showErrors(detail.errors);
+  if (detail.state === "rejected") showErrors(detail.errors);
   const own = (await queue.entries()).filter((one) => one.sheet === sheet);
   if (detail.state !== "sent" || form.id === "survey" || own.some((one) => one.state !== "sent")) return;
   // Entries typed after saving have not been sent yet.
@@ -316,8 +316,8 @@ function beginForm() {
   form.addEventListener("input", ({ target }) => {
     // A wall thickness typed by hand is not the measured mean.
     if (target.id === "pipe.wall_thickness") delete form.dataset.wallMeasurement;
-    const told = target.nextElementSibling;
-    if (told?.dataset.teller === "saving") clearError(told);
+    const message = target.nextElementSibling;
+    if (message?.dataset.source === "saving") clearError(message);
     remark = "";
     typedNow();
   });
@@ -325,17 +325,17 @@ function beginForm() {
     event.preventDefault();
     save();
   });
-  document.getElementById("afresh").addEventListener("click", () => {
+  document.getElementById("clear-form").addEventListener("click", () => {
     forget();
     recalculate();
   });
   document.getElementById("use-measured-mean")?.addEventListener("click", useMeasuredMean);
   if (form.id === "survey") {
-    const told = document.getElementById("setup-told");
+    const message = document.getElementById("setup-status");
     const setup = setupNow();
-    if (!setup.id) told.textContent = told.dataset.none;
-    else if (setup.id !== form.dataset.setup) told.textContent = interpolate(gettext("Set-up saved on this device at %(time)s."), { time: new Date(setup.at).toLocaleTimeString() }, true);
-    if (told.textContent === told.dataset.none) told.className = "error";
+    if (!setup.id) message.textContent = message.dataset.none;
+    else if (setup.id !== form.dataset.setup) message.textContent = interpolate(gettext("Set-up saved on this device at %(time)s."), { time: new Date(setup.at).toLocaleTimeString() }, true);
+    if (message.textContent === message.dataset.none) message.className = "error";
   }
   if (form.id === "sheet") typedNow();
 }

@@ -8,12 +8,12 @@ function token() {
   return found && decodeURIComponent(found.slice("csrftoken=".length));
 }
 
-function tell(text, ...more) {
-  const told = document.createElement("p");
-  told.className = "error";
-  told.append(text, ...more);
-  const place = document.getElementById("told");
-  place.replaceChildren(told);
+function showMessage(text, ...more) {
+  const message = document.createElement("p");
+  message.className = "error";
+  message.append(text, ...more);
+  const place = document.getElementById("sheet-answer");
+  place.replaceChildren(message);
   place.scrollIntoView();
 }
 
@@ -27,11 +27,11 @@ document.addEventListener("htmx:configRequest", ({ detail }) => {
 });
 document.addEventListener("htmx:responseError", ({ detail }) => {
   // 403: the token ended with the session.
-  if ([401, 403].includes(detail.xhr.status)) tell(gettext("You are signed out. Nothing was saved. Your entries stay on this page. Sign in, then come back and try again."), " ", signIn());
-  else if (detail.xhr.status === 429) tell(gettext("Too many requests. Nothing was saved. Try again in a minute."));
-  else tell(gettext("The service does not respond. Nothing was saved. Your entries stay on this page. Try again in a moment."));
+  if ([401, 403].includes(detail.xhr.status)) showMessage(gettext("You are signed out. Nothing was saved. Your entries stay on this page. Sign in, then come back and try again."), " ", signIn());
+  else if (detail.xhr.status === 429) showMessage(gettext("Too many requests. Nothing was saved. Try again in a minute."));
+  else showMessage(gettext("The service does not respond. Nothing was saved. Your entries stay on this page. Try again in a moment."));
 });
-document.addEventListener("htmx:sendError", () => tell(gettext("No connection. Nothing was saved. Your entries stay on this page. Try again when the connection is back.")));
+document.addEventListener("htmx:sendError", () => showMessage(gettext("No connection. Nothing was saved. Your entries stay on this page. Try again when the connection is back.")));
 
 function followAll() {
   for (const form of document.forms) follow(form);

@@ -14,7 +14,7 @@ from surveys.models import Booking, Log, PipeData, Setup, Survey, WallMeasuremen
 from surveys.models.instrument import State
 from surveys.results.recalculation import recomputation_run
 from surveys.services.fleet.instruments import InstrumentLocation, instrument_state_change
-from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.scene import Scene, log
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
@@ -187,7 +187,7 @@ def test_a_rejected_entry_has_its_reason_at_the_field_and_is_not_sent_again(page
     page.goto(f"/field/points/{work.point.pk}/wall/")
     fill_clock(page, ["8.02", "thick"])
     page.get_by_role("button", name="Save readings").click()
-    expect(page.locator("#kept li.refused")).to_be_visible()
+    expect(page.locator("#kept li.rejected")).to_be_visible()
     expect(page.locator("#wrong-readings")).not_to_be_empty()
     assert not WallMeasurement.objects.exists()
 
@@ -203,7 +203,7 @@ def test_set_up_survey_and_log_stored_offline_arrive_in_order(
     page.get_by_role("button", name="Save set-up").click()
     expect(page.locator("#line")).to_contain_text("1 entry not sent")
     page.get_by_role("link", name="3 Survey, log").click()
-    expect(page.locator("#setup-told")).to_contain_text("saved on this device")
+    expect(page.locator("#setup-status")).to_contain_text("saved on this device")
     page.get_by_label("Surface cleaned").check()
     page.get_by_label("Start of the log").fill("2026-10-06T09:30")
     rows = log(80).rstrip() + b"\n2026-10-06T07:31:20+00:00,nothing,170\n"
@@ -248,7 +248,7 @@ def test_a_correction_somebody_else_made_first_holds_back_the_set_up(page: Page,
     work.correct(0.008)
     page.get_by_label("Reason").fill("Gauged on site.")
     page.get_by_role("button", name="Save set-up").click()
-    expect(page.locator("#kept li.refused")).to_contain_text("Correction")
+    expect(page.locator("#kept li.rejected")).to_contain_text("Correction")
     expect(page.locator("#kept li.held")).to_contain_text("Set-up")
     assert not Setup.objects.exists()
     assert PipeData.objects.filter(change="correction").count() == 1
@@ -435,8 +435,8 @@ def test_saved_values_are_shown_in_the_selected_units(page: Page, work: Scene) -
 def test_the_mean_of_paths_is_the_result_shown_to_the_technician(
     page: Page, work: Scene, accessible: Judge
 ) -> None:
-    first = logged(mounted(work, Wish(plane_deg=0)))
-    logged(mounted(work, Wish(primary_survey=first, plane_deg=90)), level=200)
+    first = logged(mounted(work, Mounting(path_angle_deg=0)))
+    logged(mounted(work, Mounting(primary_survey=first, path_angle_deg=90)), level=200)
     page.goto(f"/field/points/{work.point.pk}/survey/")
     expect(page.get_by_text("mean of the 2 paths measured together at this point")).to_be_visible()
     expect(page.locator("#path-flow")).to_be_visible()

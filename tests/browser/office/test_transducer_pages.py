@@ -39,7 +39,7 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     page.get_by_label("Wedge angle").fill("43 deg")
     page.get_by_label("Reason").fill("The data sheet was of another wedge.")
     assert changes(page) == ["Wedge angle: 42 deg → 43 deg"]
-    foreseen = page.locator("#told").get_by_role("cell").all_inner_texts()
+    foreseen = page.locator("#sheet-answer").get_by_role("cell").all_inner_texts()
     assert foreseen[2].startswith(("+", "\N{MINUS SIGN}"))
     accessible(page)
     # Seen, and nothing kept of it.
@@ -84,7 +84,7 @@ def test_a_pair_that_was_refaced_is_another_from_now_on_and_surveys_before_stay(
     page.get_by_label("Reason").fill("Faces ground anew.")
     page.get_by_label("Transducers changed").check()
     changes(page)
-    expect(page.locator("#told")).to_contain_text("No survey is recalculated")
+    expect(page.locator("#sheet-answer")).to_contain_text("No survey is recalculated")
     page.get_by_role("button", name="Save new data").click()
     expect(page.get_by_label("Wedge delay")).to_have_value("9.5 us")
     expect(page.get_by_role("table").get_by_role("row")).to_have_count(3)

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client as Visitor
 from playwright.sync_api import Page, expect
 
-from surveys.documents.formatting import findings_worded
+from surveys.documents.formatting import finding_texts
 from surveys.models import Notice, Site
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.scene import STARTED, Scene, scene
@@ -67,7 +67,7 @@ def test_a_survey_shows_its_uncertainty_and_its_instruments(
     page.get_by_role("row").nth(1).get_by_role("link").click()
     expect(page.locator(".figure")).to_contain_text("±")
     result = surveyed.point.surveys.latest("started_at").results.latest("computed_at")
-    [finding, *_] = findings_worded(result.findings, "metric")
+    [finding, *_] = finding_texts(result.findings, "metric")
     expect(page.locator(".findings li").first).to_contain_text(finding["body"])
     expect(page.get_by_role("heading", name="Instruments and certificates")).to_be_visible()
     with page.expect_download() as readings:

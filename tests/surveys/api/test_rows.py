@@ -18,7 +18,7 @@ from surveys.api.urls import router
 from surveys.calibration.affected_results import review_notices
 from surveys.models import Result, Role, Survey, User
 from surveys.models.base import uuid7
-from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.people.access import signed_in
 from tests.surveys.people.all_records import Everything
 
@@ -32,8 +32,8 @@ def there(cast: Any, site: Any, kit: Any) -> Everything:
     """Surveys rich and poor: corrected and in doubt, with a further path, with marked stretches, and without a log."""
     cast.idle_technician = User.objects.create_user(username="idle", role=Role.TECHNICIAN)
     there = Everything(cast, site, kit)
-    first = logged(mounted(there.scene, Wish(plane_deg=0)))
-    logged(mounted(there.scene, Wish(primary_survey=first, plane_deg=90)))
+    first = logged(mounted(there.scene, Mounting(path_angle_deg=0)))
+    logged(mounted(there.scene, Mounting(primary_survey=first, path_angle_deg=90)))
     stretch = {"start": "2026-10-06T07:30:10Z", "end": "2026-10-06T07:31:00Z", "reason": "A pump ran."}
     stated = {
         "segments": {"segments": [stretch], "reason": "Marked."},

@@ -17,7 +17,7 @@ from surveys.documents.setup_sheet import setup_sheet
 from surveys.documents.survey_report import Issue, survey_report
 from surveys.models import Job, MeasuringPoint, Result, Setup, Survey
 from surveys.results.traceability import traceable_results
-from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.compute.test_compute import SETUP, changed
 from tests.surveys.compute.test_diagnosis import BODY as DIAGNOSIS
 from tests.surveys.people.access import answer, signed_in
@@ -64,8 +64,8 @@ def hot(site: Any, cast: Any, kit: Any) -> Scene:
         upstream_straight_length_m=0.5, downstream_straight_length_m=0.05, upstream_disturbance="single-bend"
     )
     here.point.refresh_from_db()
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=230)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level=230)
     return here
 
 

@@ -22,7 +22,7 @@ from surveys.documents.typesetting import pdf_of
 from surveys.models import Combination, Pipe, Recomputation, Report, Survey
 from surveys.results.recalculation import recomputation_run
 from surveys.results.traceability import traceable_results
-from tests.surveys.branches import Wish, current_of, logged, mounted
+from tests.surveys.branches import Mounting, current_of, logged, mounted
 from tests.surveys.documents.pages import pages
 from tests.surveys.scene import Scene, scene
 
@@ -142,10 +142,10 @@ def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificate
 def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_again_when_that_is_new(
     as_user: Any, here: Scene
 ) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0.0)), 170.0)
+    first = logged(mounted(here, Mounting(path_angle_deg=0.0)), 170.0)
     alone = issue(as_user, first).json()
     assert not alone["outdated"]
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90.0)), 200.0)
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90.0)), 200.0)
     for run in Recomputation.objects.filter(state="waiting"):
         recomputation_run(run.pk)
     mean = current_of(Combination.objects.get(kind="multipath"))

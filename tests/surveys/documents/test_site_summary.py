@@ -15,7 +15,7 @@ from surveys.documents.site_summary import site_summary
 from surveys.documents.site_year import Year
 from surveys.models import Client, Combination, Job, MeasuringPoint, OutOfToleranceReview, Recomputation
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
+from tests.surveys.branches import Mounting, branch, combined, current_of, logged, mounted
 from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify, decide
 from tests.surveys.scene import Scene, scene
 
@@ -218,8 +218,8 @@ def test_the_number_of_queries_does_not_grow_with_points_and_surveys(here: Scene
 
 
 def test_combined_flows_are_named_and_the_mean_of_paths_is_shown_at_its_point(here: Scene) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0.0)), 170.0)
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90.0)), 230.0)
+    first = logged(mounted(here, Mounting(path_angle_deg=0.0)), 170.0)
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90.0)), 230.0)
     other = logged(mounted(branch(here, "Flow line")))
     paths = Combination.objects.get(kind="multipath")
     both = combined(here, "sum", [first, other])

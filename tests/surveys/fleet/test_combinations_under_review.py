@@ -20,7 +20,7 @@ from surveys.models import (
     Survey,
 )
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.branches import Wish, branch, combined, current_of, logged, mounted
+from tests.surveys.branches import Mounting, branch, combined, current_of, logged, mounted
 from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
 from tests.surveys.scene import Scene, scene
 
@@ -48,8 +48,8 @@ def branches(here: Scene) -> tuple[Combination, list[Survey]]:
 @pytest.fixture
 def paths(here: Scene) -> tuple[Combination, list[Survey]]:
     """Two paths at one point, surveyed with the same meter."""
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)))
     certify(here, date(2026, 11, 1), BAD, GOOD)
     return Combination.objects.get(survey=first), [first, second]
 

@@ -20,7 +20,7 @@ from surveys.results.inputs_in_force import (
 )
 from surveys.results.recalculation import recomputation_run
 from surveys.results.reduction import result_flows, survey_reduce
-from surveys.services.fleet.calibrations import Figures, StatedPoint, calibration_record
+from surveys.services.fleet.calibrations import CertificateContent, CertificatePoint, calibration_record
 from surveys.services.pipes.pipes import wall_measurement_record
 from tests.surveys.branches import logged, mounted
 from tests.surveys.scene import STARTED, Scene, scene
@@ -45,7 +45,7 @@ def certify(here: Scene, points: tuple[Point, ...] = POINTS, on: date = date(202
             calibrated_on=on,
             due_on=on + timedelta(days=365),
         ),
-        figures=Figures([StatedPoint(Moment.AS_FOUND, point) for point in points]),
+        content=CertificateContent([CertificatePoint(Moment.AS_FOUND, point) for point in points]),
         by=here.cast.calibration_admin,
         now=timezone.now(),
     )
@@ -171,7 +171,7 @@ def test_a_later_wall_measurement_does_not_change_the_flows_of_an_earlier_result
             instrument=gauge, certificate="HR-gauge", laboratory="Harbour Row Calibration",
             calibrated_on=date(2026, 9, 1), due_on=date(2027, 9, 1),
         ),
-        figures=Figures([StatedPoint(Moment.AS_FOUND, point) for point in points]),
+        content=CertificateContent([CertificatePoint(Moment.AS_FOUND, point) for point in points]),
         by=here.cast.calibration_admin,
         now=timezone.now(),
     )  # fmt: skip

@@ -16,9 +16,9 @@ from surveys.calibration.due_list import due_list
 from surveys.models import Calibration, Instrument, IntervalPolicy, IntervalReview
 from surveys.models.calibration import Moment
 from surveys.services.fleet.calibrations import (
-    Figures,
+    CertificateContent,
+    CertificatePoint,
     Limits,
-    StatedPoint,
     calibration_record,
     policy_record,
 )
@@ -40,7 +40,7 @@ def found(cast: Any, gauge: Instrument, on: date, error: float, days: int = 360)
             calibrated_on=on,
             due_on=on + timedelta(days=days),
         ),
-        figures=Figures([StatedPoint(Moment.AS_FOUND, point)], LIMITS),
+        content=CertificateContent([CertificatePoint(Moment.AS_FOUND, point)], LIMITS),
         by=cast.calibration_admin,
         now=timezone.now(),
     )[0]
@@ -102,8 +102,8 @@ def test_time_in_use_proposes_hours_with_the_calendar_as_a_limit(
             calibrated_on=date(2026, 11, 1),
             due_on=date(2027, 11, 1),
         ),
-        figures=Figures(
-            [StatedPoint(Moment.AS_FOUND, point)],
+        content=CertificateContent(
+            [CertificatePoint(Moment.AS_FOUND, point)],
             Limits(PermissibleError(relative=0.01), DecisionRule("simple-acceptance")),
         ),
         by=cast.calibration_admin,

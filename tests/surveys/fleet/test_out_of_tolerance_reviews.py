@@ -34,7 +34,12 @@ from surveys.models.calibration import Moment
 from surveys.results.inputs_in_force import inputs_of_result
 from surveys.results.recalculation import recomputation_run
 from surveys.results.reduction import survey_reduce
-from surveys.services.fleet.calibrations import Figures, Limits, StatedPoint, calibration_record
+from surveys.services.fleet.calibrations import (
+    CertificateContent,
+    CertificatePoint,
+    Limits,
+    calibration_record,
+)
 from surveys.services.results import reports
 from tests.surveys.scene import Scene, scene
 
@@ -59,8 +64,8 @@ def certify(
     as_left: tuple[Point, ...] = (),
     corrects: Calibration | None = None,
 ) -> Calibration:
-    stated = [StatedPoint(Moment.AS_FOUND, one) for one in as_found]
-    stated += [StatedPoint(Moment.AS_LEFT, one) for one in as_left]
+    stated = [CertificatePoint(Moment.AS_FOUND, one) for one in as_found]
+    stated += [CertificatePoint(Moment.AS_LEFT, one) for one in as_left]
     calibration, recomputation = calibration_record(
         calibration=Calibration(
             instrument=here.kit.meter,
@@ -70,7 +75,7 @@ def certify(
             due_on=on + timedelta(days=365),
             corrects=corrects,
         ),
-        figures=Figures(stated, LIMITS),
+        content=CertificateContent(stated, LIMITS),
         reason="Entered wrongly." if corrects else "",
         by=here.cast.calibration_admin,
         now=timezone.now(),

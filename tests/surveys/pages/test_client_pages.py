@@ -10,7 +10,7 @@ from django.test import Client as Visitor
 from surveys.documents.formatting import flow_with_uncertainty
 from surveys.models import Survey
 from surveys.pipes.selectors import paths_result
-from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.scene import Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -62,8 +62,8 @@ def test_no_search_is_a_fault_of_ours(visitor: Visitor, survey: Survey, address:
 def test_the_page_of_several_paths_shows_the_mean_before_the_single_path(
     visitor: Visitor, here: Scene
 ) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), 187)
     mean = paths_result(first)
     assert mean is not None
     told = [
@@ -78,8 +78,8 @@ def test_the_page_of_several_paths_shows_the_mean_before_the_single_path(
 def test_the_site_meter_is_held_against_the_mean_of_all_paths(
     as_user: Any, visitor: Visitor, here: Scene
 ) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), 187)
     mean = paths_result(first)
     assert mean is not None
     body = {"meter": "FT-101", "volume_flow": "140 m3/h", "relative_expanded_uncertainty": 0.02}

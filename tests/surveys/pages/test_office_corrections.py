@@ -61,7 +61,7 @@ def test_an_invalid_value_is_reported_and_kept_in_its_field(
     answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
     page = answer.content.decode()
     assert answer.status_code == 400
-    assert told in page.partition('id="told"')[2]
+    assert told in page.partition('id="sheet-answer"')[2]
     assert 'aria-invalid="true"' in page
     assert PipeData.objects.count() == 1
 
@@ -178,7 +178,7 @@ def test_an_invalid_value_of_a_pair_is_reported_and_kept_in_its_field(
     answer = office.post(address_of_pair, sent)
     page = answer.content.decode()
     assert answer.status_code in (400, 409)
-    assert told in page.partition('id="told"')[2]
+    assert told in page.partition('id="sheet-answer"')[2]
     assert 'aria-invalid="true"' in page
     assert TransducerData.objects.count() == 1
 
@@ -233,7 +233,7 @@ def test_an_invalid_value_of_a_type_is_reported_and_not_stored(
     records = InstrumentType.objects.create(kind="meter", name="Portable", max_velocity_m_s=20)
     answer = office.post(f"/office/instrument-types/{records.pk}/", {name: typed, "do": "show"})
     assert answer.status_code in (400, 409)
-    assert told in answer.content.decode().partition('id="told"')[2]
+    assert told in answer.content.decode().partition('id="sheet-answer"')[2]
     records.refresh_from_db()
     assert (records.min_velocity_m_s, records.note) == (None, "")
 

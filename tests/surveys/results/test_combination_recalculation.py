@@ -24,7 +24,7 @@ from surveys.results.combined_flow import combined_flow
 from surveys.services.results.combinations import combination_resume
 from surveys.services.results.recomputations import recomputation_retry
 from tests.surveys.branches import (
-    Wish,
+    Mounting,
     branch,
     combined,
     current_of,
@@ -92,7 +92,7 @@ def test_the_client_is_notified_of_the_combined_result_too(here: Scene, both: An
 
 def test_two_paths_of_the_corrected_pipe_are_combined_once_when_both_are_done(here: Scene) -> None:
     first = logged(mounted(here))
-    logged(mounted(here, Wish(primary_survey=first)))
+    logged(mounted(here, Mounting(primary_survey=first)))
     run = here.correct(0.008)
     path = run.items.get(survey__primary_survey=first)
     another_has_it = {"state": Item.RUNNING, "lease_until": timezone.now() + timedelta(minutes=2)}

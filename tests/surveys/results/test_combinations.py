@@ -13,7 +13,7 @@ from surveys.core.errors import ServiceError
 from surveys.models import Combination, CombinationPart, Site, Survey
 from surveys.services.surveys.surveys import Segment, survey_mark_segments
 from tests.surveys.branches import (
-    Wish,
+    Mounting,
     another_pair,
     branch,
     combined,
@@ -41,8 +41,8 @@ def here(site: Any, cast: Any, kit: Any) -> Scene:
 
 def crossed(here: Scene, level: float) -> Combination:
     """Two paths at a right angle, the first at 170 ns."""
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level)
     return Combination.objects.get(survey=first)
 
 
@@ -76,7 +76,7 @@ def test_crossed_paths_that_disagree_show_an_asymmetric_profile_and_have_a_large
 
 def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_meter(here: Scene) -> None:
     first = logged(mounted(here))
-    repeat = logged(mounted(here, Wish(primary_survey=first, pair=another_pair(here))))
+    repeat = logged(mounted(here, Mounting(primary_survey=first, pair=another_pair(here))))
     rows = [rows_of(current(survey).budget) for survey in (first, repeat)]
     # By hand, GUM 5.2.2: what is shared adds before it is squared, what is each path's own as squares.
     own = OF_PAIR | OF_RUN
@@ -90,7 +90,7 @@ def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_met
 
 def test_the_same_pair_again_shares_the_pairs_uncertainties_too(here: Scene) -> None:
     first = logged(mounted(here))
-    logged(mounted(here, Wish(primary_survey=first)))
+    logged(mounted(here, Mounting(primary_survey=first)))
     [row] = [
         row
         for row in current_of(Combination.objects.get()).budget
@@ -102,8 +102,8 @@ def test_the_same_pair_again_shares_the_pairs_uncertainties_too(here: Scene) -> 
 
 def test_a_third_path_extends_the_combination_of_the_first_two(here: Scene) -> None:
     first = logged(mounted(here))
-    logged(mounted(here, Wish(primary_survey=first)))
-    third = logged(mounted(here, Wish(primary_survey=first)), 171)
+    logged(mounted(here, Mounting(primary_survey=first)))
+    third = logged(mounted(here, Mounting(primary_survey=first)), 171)
     combination = Combination.objects.get()
     result = current_of(combination)
     assert combination.parts.count() == result.results.count() == 3
@@ -114,7 +114,7 @@ def test_a_third_path_extends_the_combination_of_the_first_two(here: Scene) -> N
 
 def test_paths_wait_for_the_log_of_the_first(here: Scene) -> None:
     first = mounted(here)
-    logged(mounted(here, Wish(primary_survey=first)))
+    logged(mounted(here, Mounting(primary_survey=first)))
     assert not Combination.objects.get().results.exists()
     logged(first)
     assert current_of(Combination.objects.get()).results.count() == 2
@@ -221,7 +221,7 @@ def rejection(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
 
 def test_incompatible_parts_are_rejected(here: Scene, cast: Any, kit: Any) -> None:
     one, other = mounted(here), mounted(branch(here, "West branch"))
-    path = mounted(here, Wish(primary_survey=one))
+    path = mounted(here, Mounting(primary_survey=one))
     elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
     assert rejection(here, "sum", [one]) == ("parts-number", "parts")
     assert rejection(here, "difference", [one, other, path]) == ("parts-number", "parts")
@@ -233,11 +233,11 @@ def test_incompatible_parts_are_rejected(here: Scene, cast: Any, kit: Any) -> No
 
 def test_a_further_path_is_of_a_first_one_at_the_same_point(here: Scene) -> None:
     first = mounted(here)
-    path = mounted(here, Wish(primary_survey=first))
+    path = mounted(here, Mounting(primary_survey=first))
     for place, of, code in (
         (branch(here, "West branch"), first, "other-point"),
         (here, path, "path-of-a-path"),
     ):
         with pytest.raises(ServiceError) as caught:
-            mounted(place, Wish(primary_survey=of))
+            mounted(place, Mounting(primary_survey=of))
         assert (caught.value.code, caught.value.field) == (code, "primary_survey")

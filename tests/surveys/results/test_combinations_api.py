@@ -9,7 +9,7 @@ import pytest
 from surveys.models import Combination, Recomputation, Site
 from surveys.results import recalculation
 from tests.surveys.api.test_schema import check, schema
-from tests.surveys.branches import Wish, branch, logged, mounted
+from tests.surveys.branches import Mounting, branch, logged, mounted
 from tests.surveys.scene import Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -63,7 +63,7 @@ def test_a_technician_records_a_crossed_path_and_reads_the_combination(
 
 
 def test_a_path_angle_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> None:
-    survey = logged(mounted(here, Wish(plane_deg=0)))
+    survey = logged(mounted(here, Mounting(path_angle_deg=0)))
     answer = as_user("office").post(
         f"/api/v1/surveys/{survey.pk}/corrections/",
         {"path_angle": "45 deg", "reason": "Read off the photo."},

@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from surveys.models import CombinedResult
 from surveys.results.history import Found, point_history
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.scene import STARTED, Scene, current, scene
 
 pytestmark = pytest.mark.django_db
@@ -82,8 +82,8 @@ def test_after_a_modification_of_the_pipe_its_uncertainties_do_not_cancel(here: 
 
 def test_several_paths_of_one_measurement_are_shown_as_their_mean(here: Scene) -> None:
     here.survey(STARTED - MONTH)
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 172)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), 172)
     before, after = history_of(here)
     mean = CombinedResult.objects.get(combination__survey=first, replaced_at__isnull=True)
     assert (before.paths, after.paths) == (1, 2)
@@ -94,8 +94,8 @@ def test_several_paths_of_one_measurement_are_shown_as_their_mean(here: Scene) -
 
 def test_paths_that_disagree_leave_more_of_a_change_explained(here: Scene) -> None:
     here.survey(STARTED - MONTH)
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), 187)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), 187)
     change = history_of(here)[-1].change
     assert change is not None
     apart = current(second).volume_flow_m3_s - current(first).volume_flow_m3_s
@@ -122,8 +122,8 @@ def test_a_flow_not_significantly_different_from_zero_has_no_relative_change(her
 
 def test_the_history_costs_the_same_queries_whatever_its_length(here: Scene) -> None:
     def crossed() -> int:
-        first = logged(mounted(here, Wish(plane_deg=0)))
-        logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
+        first = logged(mounted(here, Mounting(path_angle_deg=0)))
+        logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)))
         with CaptureQueriesContext(connection) as requested:
             history_of(here)
         return len(requested)

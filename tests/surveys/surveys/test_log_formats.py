@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from surveys.models import Log, LogFormat, Recomputation, Survey
 from surveys.results import recalculation
-from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.scene import STARTED, Scene, current, log, scene
 
@@ -48,7 +48,7 @@ def bare(here: Scene) -> Survey:
     """A survey whose log is not in yet."""
     setup = setup_calculate(
         point=here.point,
-        wish=SetupWish(here.kit.pair, traverses=2),
+        requested=SetupRequest(here.kit.pair, traverses=2),
         by=here.cast.technician,
         now=timezone.now(),
     )

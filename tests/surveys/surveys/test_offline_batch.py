@@ -15,7 +15,7 @@ from rest_framework.test import APIClient
 
 from surveys.api.surveys import batch
 from surveys.models import MeasuringPoint, Setup, Survey, WallMeasurement, uuid7
-from surveys.services.pipes.setups import SetupWish, setup_calculate
+from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from tests.surveys.scene import STARTED, scene
 
 BATCH = "/api/v1/surveys/batch/"
@@ -26,7 +26,7 @@ def ground(cast: Any, site: Any, kit: Any) -> dict[str, Any]:
     """What every survey here has: its point, set-up, meter and hour."""
     here = scene(site, cast, kit)
     setup = setup_calculate(
-        point=here.point, wish=SetupWish(kit.pair, traverses=2), by=cast.technician, now=STARTED
+        point=here.point, requested=SetupRequest(kit.pair, traverses=2), by=cast.technician, now=STARTED
     )
     return {
         "measuring_point": str(here.point.pk),

@@ -12,7 +12,7 @@ from django.test import Client as Visitor
 from surveys.documents.formatting import flow_with_uncertainty
 from surveys.models import Combination, Survey
 from surveys.pipes.selectors import paths_result
-from tests.surveys.branches import Wish, logged, mounted
+from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.operations.test_integrity_check import freely
 from tests.surveys.scene import Scene, current, scene
 
@@ -35,8 +35,8 @@ def figure(found: Any) -> str:
 
 
 def test_the_mean_is_the_result_on_each_paths_page_as_in_the_portal(here: Scene) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0)), level=170)
-    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=200)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)), level=170)
+    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level=200)
     mean = paths_result(first)
     assert mean is not None
     for path in (first, second):
@@ -49,8 +49,8 @@ def test_the_mean_is_the_result_on_each_paths_page_as_in_the_portal(here: Scene)
 
 
 def test_findings_on_the_combined_paths_are_shown_too(here: Scene) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0)), level=170)
-    second = logged(mounted(here, Wish(primary_survey=first, plane_deg=90)), level=400)
+    first = logged(mounted(here, Mounting(path_angle_deg=0)), level=170)
+    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level=400)
     mean = paths_result(first)
     assert mean is not None
     assert mean.findings
@@ -78,8 +78,8 @@ def test_a_single_survey_has_its_own_result_without_paths(here: Scene) -> None:
 def test_without_a_mean_of_paths_the_result_is_labelled_as_one_path(
     here: Scene, blocked_reason: dict[str, Any] | None, says: str
 ) -> None:
-    first = logged(mounted(here, Wish(plane_deg=0)))
-    logged(mounted(here, Wish(primary_survey=first, plane_deg=90)))
+    first = logged(mounted(here, Mounting(path_angle_deg=0)))
+    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)))
     freely("surveys_combinedresult")
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM surveys_combinedresult")

@@ -37,7 +37,11 @@ def review_list(request: HttpRequest) -> HttpResponse:
         total=Count("surveys"), undecided=Count("surveys", filter=Q(surveys__state=State.UNDER_REVIEW))
     )
     shown = Paginator(rows.order_by("-undecided", "-opened_at", "-id"), PAGE_SIZE)
-    return page(request, "calibration/doubts.html", {"reviews": shown.get_page(request.GET.get("page"))})
+    return page(
+        request,
+        "calibration/out_of_tolerance_reviews.html",
+        {"reviews": shown.get_page(request.GET.get("page"))},
+    )
 
 
 @fleet_page
@@ -53,18 +57,18 @@ def review_decision(request: HttpRequest, pk: UUID, survey: UUID) -> HttpRespons
     """Save the decision on one survey of a review, with its reason."""
     review = _review(request, pk)
     item = get_object_or_404(ReviewedSurvey.objects.visible_to(request.user), review=review, survey=survey)
-    wish, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
+    chosen, reason = request.POST.get("decision", ""), request.POST.get("reason", "")
     try:
-        if wish not in DECISIONS:
+        if chosen not in DECISIONS:
             raise ServiceError("required/review-decision", field="decision")
-        decision = Decision(item, State(wish), reason)
+        decision = Decision(item, State(chosen), reason)
         review_decide(review=review, decisions=[decision], by=user_of(request), now=timezone.now())
     except ServiceError as error:
         # An error about the decision as a whole is shown at the field of the decision.
         field = "reason" if error.field == "reason" else "decision"
-        rejected = {"pk": item.pk, "decision": wish, "reason": reason, f"{field}_wrong": error_text(error)}
+        rejected = {"pk": item.pk, "decision": chosen, "reason": reason, f"{field}_wrong": error_text(error)}
         return _shown(request, review, rejected, error.status)
-    return redirect("fleet-doubt", pk=review.pk)
+    return redirect("fleet-out-of-tolerance-review", pk=review.pk)
 
 
 def _review(request: HttpRequest, pk: UUID) -> OutOfToleranceReview:
@@ -94,7 +98,7 @@ def _shown(
         "choices": DECISION_CHOICES,
         "zone": office_zone(),
     }
-    return page(request, "calibration/doubt.html", context, status=status)
+    return page(request, "calibration/out_of_tolerance_review.html", context, status=status)
 
 
 def _row(one: ReviewedSurvey, units: System, rejected: dict[str, Any] | None) -> dict[str, Any]:
