@@ -15,6 +15,7 @@ from rest_framework.test import APIClient
 from surveys.commands.demo import scenario
 from surveys.commands.demo.records import make_kit
 from surveys.models import Client, Role, Site, User
+from tests.surveys.scene import Scene, make_scene
 
 # No property test depends on the speed of the machine.
 hypothesis_settings.register_profile(
@@ -69,6 +70,12 @@ def kit(cast: SimpleNamespace) -> Any:
 @pytest.fixture
 def site(cast: SimpleNamespace) -> Site:
     return Site.objects.create(client=cast.client, name=scenario.SITE, time_zone=scenario.TIME_ZONE)
+
+
+@pytest.fixture
+def scene(site: Site, cast: SimpleNamespace, kit: Any) -> Scene:
+    """Create a pipe with its data and a measuring point."""
+    return make_scene(site, cast, kit)
 
 
 @pytest.fixture

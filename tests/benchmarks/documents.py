@@ -22,7 +22,7 @@ from surveys.results.traceability import traceable_results
 from tests.benchmarks.measuring import Figure, Figures, ratio
 from tests.surveys.branches import branch
 from tests.surveys.documents.pages import pages
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene, make_scene
 
 ADDRESS = "https://surveys.example/results/01a2145b-f8e2-7e1c-8663-ba76ba4851a5/traceability/"
 SPRING, AUTUMN = datetime(2026, 4, 7, 8, tzinfo=UTC), datetime(2026, 10, 6, 8, tzinfo=UTC)
@@ -31,15 +31,15 @@ RUNS = count()
 
 def figures(small: bool) -> Figures:
     findings, points, repeats = (40, 2, 1) if small else (240, 75, 9)
-    here = _scene()
-    survey = here.survey(AUTUMN, 20_000)
+    scene = _scene()
+    survey = scene.survey(AUTUMN, 20_000)
     for number in range(points):
-        other = branch(here, f"Branch {number + 1}")
+        other = branch(scene, f"Branch {number + 1}")
         other.survey(SPRING)
         other.survey(AUTUMN)
     for what, pdf in (
         ("a report", lambda: _report(survey, findings)),
-        (f"a site's year of {2 * points} surveys", lambda: _summary(here.pipe.site)),
+        (f"a site's year of {2 * points} surveys", lambda: _summary(scene.pipe.site)),
     ):
         # Of pages there are so many; an empty one is the floor.
         leaves = pages(_set(pdf()))
@@ -55,7 +55,7 @@ def _scene() -> Scene:
     cast = make_cast().users
     people = SimpleNamespace(office=cast["office"], technician=cast["technician"])
     kit = make_kit(cast["calibration-admin"], timezone.now())
-    return scene(make_pipe(cast["office"]).site, people, kit)
+    return make_scene(make_pipe(cast["office"]).site, people, kit)
 
 
 def _empty() -> bytes:

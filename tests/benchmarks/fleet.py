@@ -39,16 +39,16 @@ METERS, PAIRS, GAUGES, TECHNICIANS = 200, 200, 100, 100
     CLIENT,
     SITE,
     PIPE,
-    DATA,
+    PIPE_DATA,
     POINT,
     SURVEY,
-    STATED,
+    SURVEY_DATA,
     LOG,
     RESULT,
     METER,
     PAIR,
     GAUGE,
-    TOLD,
+    PAIR_DATA,
     CERTIFICATE,
     TECHNICIAN,
 ) = range(1, 16)
@@ -82,9 +82,17 @@ class Fleet:
             certificate = like.calibrations.get().pk
             days = {"calibrated_on": f"'{CALIBRATED}'", "due_on": f"'{DUE}'", "instrument_id": f"id:{kind}:n"}
             copy(Calibration, certificate, CERTIFICATE + kind, 0, count - 1, **days)
-        told = kit.pair.transducer_data.get().pk
+        data_id = kit.pair.transducer_data.get().pk
         turned = "wedge_angle_rad + (n - 100) * 0.0005"
-        copy(TransducerData, told, TOLD, 0, PAIRS - 1, instrument_id=f"id:{PAIR}:n", wedge_angle_rad=turned)
+        copy(
+            TransducerData,
+            data_id,
+            PAIR_DATA,
+            0,
+            PAIRS - 1,
+            instrument_id=f"id:{PAIR}:n",
+            wedge_angle_rad=turned,
+        )
         self.equipped = True
 
     def grow(self, surveys: int, documents: bool, replaced: int = 0) -> None:
@@ -103,10 +111,10 @@ class Fleet:
             measuring_point_id=place, client_id=whose, started_at="time:n", **who,
         )  # fmt: skip
         same = {"survey_id": f"id:{SURVEY}:n"}
-        copy(SurveyData, stated.pk, STATED, first, last, **same, started_at="time:n")
+        copy(SurveyData, stated.pk, SURVEY_DATA, first, last, **same, started_at="time:n")
         copy(Log, log.pk, LOG, first, last, **same)
         used = [f"id:{METER}:(n %% {METERS})", f"id:{PAIR}:(n %% {PAIRS})"] if self.equipped else []
-        relate(SurveyData.instruments.through, "surveydata_id", stated.pk, STATED, first, last, used)
+        relate(SurveyData.instruments.through, "surveydata_id", stated.pk, SURVEY_DATA, first, last, used)
         for turn in range(replaced + 1):
             self._results(first, last, turn, replaced + 1, documents)
         self.surveys = surveys
@@ -116,7 +124,7 @@ class Fleet:
         like, current = Result.objects.get(survey=self.survey), turn == each - 1
         copy(
             Result, like.pk, RESULT, first, last, stride=each, offset=turn,
-            survey_id=f"id:{SURVEY}:n", log_id=f"id:{LOG}:n", survey_data_id=f"id:{STATED}:n",
+            survey_id=f"id:{SURVEY}:n", log_id=f"id:{LOG}:n", survey_data_id=f"id:{SURVEY_DATA}:n",
             replaces_id=f"id:{RESULT}:n * {each} + {turn - 1}" if turn else "NULL",
             computed_at=f"time:n * {each} + {turn}", replaced_at="NULL" if current else f"time:n * {each} + {turn} + 1",
             volume_flow_m3_s="volume_flow_m3_s * (1 + (n %% 97) * 0.0005)",
@@ -132,18 +140,18 @@ class Fleet:
         if sites[0] <= sites[1]:
             copy(Site, pipe.site_id, SITE, *sites, client_id=f"id:{CLIENT}:(n %% {CLIENTS})", name="text:n")
         copy(Pipe, pipe.pk, PIPE, first, last, site_id=f"id:{SITE}:(n / {POINTS_A_SITE})", name="text:n")
-        copy(PipeData, data.pk, DATA, first, last, pipe_id=f"id:{PIPE}:n")
+        copy(PipeData, data.pk, PIPE_DATA, first, last, pipe_id=f"id:{PIPE}:n")
         copy(MeasuringPoint, point.pk, POINT, first, last, pipe_id=f"id:{PIPE}:n")
 
 
 def create_fleet() -> Fleet:
     """Create one survey by the services, with its users and kit, in an empty database."""
-    here, people = populated()
-    survey = here.survey()
-    copy(Client, here.pipe.site.client_id, CLIENT, 0, CLIENTS - 1, name="text:n")
+    scene, people = populated()
+    survey = scene.survey()
+    copy(Client, scene.pipe.site.client_id, CLIENT, 0, CLIENTS - 1, name="text:n")
     # The one whose people sign in has a fiftieth of the sites.
     User.objects.filter(username="client").update(client=identity(CLIENT, 0))
-    return Fleet(people, here.kit, Survey.objects.get(pk=survey.pk))
+    return Fleet(people, scene.kit, Survey.objects.get(pk=survey.pk))
 
 
 def copy(
@@ -160,7 +168,7 @@ def copy(
     """Copies of a row with the ids of their kind; of a column given an expression of `n`: `id:KIND:OF`, `time:OF`, `text:OF` or SQL."""
     fields = {field.column: field.column for field in model._meta.concrete_fields}
     own = f"n * {stride} + {offset}"
-    fields |= {column: _sql(said) for column, said in columns.items()} | {"id": _identity(kind, own)}
+    fields |= {column: _sql(spec) for column, spec in columns.items()} | {"id": _identity(kind, own)}
     table = connection.ops.quote_name(model._meta.db_table)
     names = ", ".join(connection.ops.quote_name(name) for name in fields)
     key = model._meta.pk.get_db_prep_value(like, connection)  # type: ignore[union-attr]
@@ -194,8 +202,8 @@ def analyze_tables() -> None:
         _run("ANALYZE", [])
 
 
-def _sql(said: str) -> str:
-    what, _, rest = said.partition(":")
+def _sql(spec: str) -> str:
+    what, _, rest = spec.partition(":")
     if what == "id":
         kind, _, number = rest.partition(":")
         return _identity(int(kind), number)
@@ -206,7 +214,7 @@ def _sql(said: str) -> str:
         return f"to_timestamp({seconds})"
     if what == "text":
         return f"CAST({rest} AS text)"
-    return said
+    return spec
 
 
 def _identity(kind: int, number: str) -> str:

@@ -67,26 +67,26 @@ def figures(small: bool) -> Figures:
     _, token = token_make(
         user=records.people.users["office"], name="benchmark", scope=Scope.READ, life=SIGN_IN_LIFE
     )
-    said = {"Authorization": f"Token {token}"}
+    headers = {"Authorization": f"Token {token}"}
     with tempfile.TemporaryDirectory() as folder:
         processes = Processes(Path(folder), DATABASE_URL=os.environ["DATABASE_URL"])
         try:
             port = int(processes.server().split(":")[2].partition("/")[0])
             bare_port = free_port()
             processes.start(sys.executable, "-m", "tests.benchmarks.bare_server", f"127.0.0.1:{bare_port}")
-            assert wait_until(lambda: listens(bare_port), 60), processes.said()
-            yield from compared(port, bare_port, said, requests, size)
+            assert wait_until(lambda: listens(bare_port), 60), processes.output()
+            yield from compared(port, bare_port, headers, requests, size)
         finally:
             processes.end()
 
 
-def compared(port: int, bare_port: int, said: dict[str, str], requests: int, size: int) -> Figures:
+def compared(port: int, bare_port: int, headers: dict[str, str], requests: int, size: int) -> Figures:
     answers_together(bare_port, "/bare/", {}, 2)
     bare, _ = answers_together(bare_port, "/bare/", {}, 10 * requests)
     survey = f"/api/v1/surveys/{fleet.identity(fleet.SURVEY, 77)}/"
     for what, path in (("a survey", survey), ("surveys, 50 rows", "/api/v1/surveys/")):
-        answers_together(port, path, said, 2)
-        rate, taken = answers_together(port, path, said, requests)
+        answers_together(port, path, headers, 2)
+        rate, taken = answers_together(port, path, headers, requests)
         middle, late = statistics.median(taken), statistics.quantiles(taken, n=100)[98]
         yield Figure(
             what=f"{what}: requests of a bare JSON view served in the time of one, {CONNECTIONS} connections",

@@ -23,19 +23,19 @@ def _marked(name: str) -> object:
 
 @pytest.mark.parametrize("name", [_marked(name) for name in BENCHMARKS])
 def test_each_benchmark_runs_and_returns_numbers(name: str, tmp_path: Path) -> None:
-    told = tmp_path / "figures.json"
-    command = [sys.executable, "-m", "tests.benchmarks", name, "--small", "--json", str(told)]
+    path = tmp_path / "figures.json"
+    command = [sys.executable, "-m", "tests.benchmarks", name, "--small", "--json", str(path)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
-    figures = json.loads(told.read_text())
+    figures = json.loads(path.read_text())
     assert figures
     assert all(math.isfinite(figure["value"]) and figure["value"] >= 0 for figure in figures)
 
 
 def test_every_module_here_is_a_benchmark_or_a_part_of_some() -> None:
-    here = {file.stem for file in Path(__file__).parent.glob("*.py")}
+    modules = {file.stem for file in Path(__file__).parent.glob("*.py")}
     known = {benchmark.module for benchmark in BENCHMARKS.values()} | set(PARTS)
-    assert {name for name in here if not name.startswith(("test_", "__"))} == known
+    assert {name for name in modules if not name.startswith(("test_", "__"))} == known
 
 
 def test_the_log_recomputed_comes_back_as_the_flow_it_was_made_from() -> None:

@@ -51,8 +51,8 @@ def questions(records: fleet.Fleet) -> dict[str, Callable[[], Any]]:
         browser.force_login(users[name])
     meter, point = fleet.identity(fleet.METER, 5), fleet.identity(fleet.POINT, 1)
     technician = users["technician"].pk
-    review = told(api.post("/api/v1/interval-reviews/", reviewed(records), format="json"))["id"]
-    feed = told(api.post("/api/v1/calendar-feeds/", {"label": "Due"}, format="json"))["address"]
+    review = document(api.post("/api/v1/interval-reviews/", reviewed(records), format="json"))["id"]
+    feed = document(api.post("/api/v1/calendar-feeds/", {"label": "Due"}, format="json"))["address"]
     mine = MeasuringPoint.objects.get(pk=fleet.identity(fleet.POINT, 0))
     due = "/api/v1/instruments/calibration-due/"
     job = planned_job(records)
@@ -87,9 +87,9 @@ def planned_job(records: fleet.Fleet) -> Job:
 def reviewed(records: fleet.Fleet) -> dict[str, str]:
     """Return the request for an interval review of a meter with two good certificates."""
     people = SimpleNamespace(calibration_admin=records.people.users["calibration-admin"])
-    here: Any = SimpleNamespace(kit=records.kit, cast=people)
+    scene: Any = SimpleNamespace(kit=records.kit, cast=people)
     for days in (800, 400):
-        certify(here, timezone.now().date() - timedelta(days=days), GOOD)
+        certify(scene, timezone.now().date() - timedelta(days=days), GOOD)
     return {"instrument": str(records.kit.meter.pk), "method": "staircase"}
 
 
@@ -101,6 +101,6 @@ def asking(visitor: Any, address: str) -> Callable[[], Any]:
     return ask
 
 
-def told(answer: Any) -> Any:
+def document(answer: Any) -> Any:
     assert answer.status_code == 201, answer.content
     return answer.json()

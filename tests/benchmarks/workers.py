@@ -125,11 +125,11 @@ def fan_out(url: str, items: int) -> Figures:
         processes.start(sys.executable, "-m", "celery", *options)
         ready(1)
         for kind in ("in shares", "singly"):
-            told = processes.python("-m", "tests.benchmarks.fan_out", kind, str(items)).split()
+            output = processes.python("-m", "tests.benchmarks.fan_out", kind, str(items)).split()
             left = "SELECT count(*) FROM surveys_recomputationitem WHERE state <> 'done'"
             assert wait_until(lambda: rows(url, left)[0][0] == 0, PATIENCE_SECONDS)  # noqa: B023
             last = "SELECT extract(epoch FROM max(finished_at)) FROM surveys_recomputationitem"
-            taken[kind] = float(rows(url, last)[0][0]) - float(told[1])
+            taken[kind] = float(rows(url, last)[0][0]) - float(output[1])
     shares, singly = taken["in shares"], taken["singly"]
     yield Figure(
         what="items handed out in shares to singly", value=shares / singly, target=0.03, size=items,
@@ -146,9 +146,9 @@ def idle_latency(url: str, corrections: int) -> Figures:
         warm(processes, url, 7.85)
         walls = [str(8 + 0.001 * n) for n in range(corrections)]
         pause = ("--pause", str(IDLE_PAUSE_SECONDS))
-        told = processes.python("-m", "tests.surveys.drills.correct", *pause, *walls).splitlines()
+        output = processes.python("-m", "tests.surveys.drills.correct", *pause, *walls).splitlines()
         waits = []
-        for run, committed in (line.split() for line in told):
+        for run, committed in (line.split() for line in output):
             query = f"SELECT extract(epoch FROM started_at) FROM surveys_recomputation WHERE id = '{run}'"
             assert wait_until(lambda: rows(url, query)[0][0] is not None, PATIENCE_SECONDS)  # noqa: B023
             waits.append(1000 * (float(rows(url, query)[0][0]) - float(committed)))

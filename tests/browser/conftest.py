@@ -51,7 +51,10 @@ def page_of(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Page]
         context.add_cookies([{"name": "sessionid", "value": session, "url": live_server.url}])
         page = context.new_page()
         page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("console", lambda told: wrong.append(told.text) if "Security Policy" in told.text else None)
+        page.on(
+            "console",
+            lambda message: wrong.append(message.text) if "Security Policy" in message.text else None,
+        )
         return page
 
     yield opened

@@ -34,45 +34,45 @@ class Mounting:
     traverses: int = 2
 
 
-def branch(here: Scene, name: str) -> Scene:
+def branch(scene: Scene, name: str) -> Scene:
     """Another pipe of the same kind at the site, with a point on it."""
     pipe = pipe_create(
-        site=here.pipe.site,
+        site=scene.pipe.site,
         name=name,
         description="",
         statement=STATEMENT,
         valid_from=None,
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
-    return replace(here, pipe=pipe, point=MeasuringPoint.objects.create(pipe=pipe, name="Straight run"))
+    return replace(scene, pipe=pipe, point=MeasuringPoint.objects.create(pipe=pipe, name="Straight run"))
 
 
-def another_pair(here: Scene) -> Instrument:
+def another_pair(scene: Scene) -> Instrument:
     """A second transducer pair of the same type."""
     pair = Instrument(kind=Kind.TRANSDUCER_PAIR, type_name="Of the same type", serial="P-2")
     return instrument_create(
-        instrument=pair, entry=transducer_entry(), as_entered={}, by=here.cast.office, now=timezone.now()
+        instrument=pair, entry=transducer_entry(), as_entered={}, by=scene.cast.office, now=timezone.now()
     )
 
 
-def mounted(here: Scene, mounting: Mounting | None = None) -> Survey:
+def mounted(scene: Scene, mounting: Mounting | None = None) -> Survey:
     """A survey that has no log yet."""
     mounting = mounting or Mounting()
     setup = setup_calculate(
-        point=here.point,
-        requested=SetupRequest(mounting.pair or here.kit.pair, traverses=mounting.traverses),
-        by=here.cast.technician,
+        point=scene.point,
+        requested=SetupRequest(mounting.pair or scene.kit.pair, traverses=mounting.traverses),
+        by=scene.cast.technician,
         now=timezone.now(),
     )
     path_angle = None if mounting.path_angle_deg is None else math.radians(mounting.path_angle_deg)
     return survey_record(
-        point=here.point,
+        point=scene.point,
         setup=setup,
         job=None,
-        instruments=[here.kit.meter],
+        instruments=[scene.kit.meter],
         notes=SurveyNotes(started_at=STARTED, path_angle_rad=path_angle),
-        by=here.cast.technician,
+        by=scene.cast.technician,
         now=timezone.now(),
         primary_survey=mounting.primary_survey,
     )
@@ -95,12 +95,12 @@ def logged(survey: Survey, level: float | Sequence[float] = 170.0, late: float =
     return survey
 
 
-def combined(here: Scene, kind: str, surveys: Sequence[Survey]) -> Combination:
+def combined(scene: Scene, kind: str, surveys: Sequence[Survey]) -> Combination:
     """Surveys combined by the office."""
     return combination_create(
-        combination=Combination(site=here.pipe.site, name="Both", kind=kind),
+        combination=Combination(site=scene.pipe.site, name="Both", kind=kind),
         surveys=surveys,
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
 

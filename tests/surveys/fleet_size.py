@@ -9,9 +9,9 @@ from surveys.models import Instrument, Job, MeasuringPoint, Pipe, PipeData, Tran
 
 def grow(job: Job, pair: Instrument, points: int, pairs: int) -> None:
     """More points for a job that has one, each on a pipe of its own, and more pairs like one but for the wedge angle."""
-    here = job.measuring_points.first()
-    assert here is not None
-    first = here.pipe.data.latest("recorded_at")
+    point = job.measuring_points.first()
+    assert point is not None
+    first = point.pipe.data.latest("recorded_at")
     pipes = [Pipe(site=job.site, name=f"P{points}-{n}") for n in range(points)]
     Pipe.objects.bulk_create(pipes)
     columns = {field.attname: getattr(first, field.attname) for field in PipeData._meta.concrete_fields}
@@ -25,11 +25,11 @@ def grow(job: Job, pair: Instrument, points: int, pairs: int) -> None:
     job.measuring_points.add(*spots)
     ones = [Instrument(kind="transducer-pair", type_name="clip", serial=f"{pairs}-{n}") for n in range(pairs)]
     Instrument.objects.bulk_create(ones)
-    told = pair.transducer_data.latest("recorded_at")
-    entry, rows = told.entry(), []
+    data = pair.transducer_data.latest("recorded_at")
+    entry, rows = data.entry(), []
     for n, one in enumerate(ones):
         data = TransducerData(
-            instrument=one, reason="x", recorded_at=told.recorded_at, recorded_by=told.recorded_by
+            instrument=one, reason="x", recorded_at=data.recorded_at, recorded_by=data.recorded_by
         )
         data.set_entry(replace(entry, transducers=replace(entry.transducers, wedge_angle=0.5 + 0.003 * n)))
         rows.append(data)

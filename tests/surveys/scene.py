@@ -95,7 +95,7 @@ class Scene:
         return data
 
 
-def scene(site: Site, cast: Any, kit: Any) -> Scene:
+def make_scene(site: Site, cast: Any, kit: Any) -> Scene:
     """The pipe with its first data and a measuring point."""
     pipe = pipe_create(
         site=site,

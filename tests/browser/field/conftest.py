@@ -12,13 +12,13 @@ from playwright.sync_api import BrowserContext, Page
 
 from surveys.models import Job
 from surveys.models.job import JobState
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene, make_scene
 
 
 @pytest.fixture
 def work(site: Any, cast: Any, kit: Any) -> Scene:
     """A pipe with a point, and the technician's job there today."""
-    records = scene(site, cast, kit)
+    records = make_scene(site, cast, kit)
     site.address, site.contacts = "1 Kiln Lane, Aldervale", "Shift leader, extension 12"
     site.hazards = "Hot pipes in the pump hall."
     site.save()

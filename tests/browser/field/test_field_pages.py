@@ -64,8 +64,8 @@ def test_kit_is_checked_out_and_in_with_its_condition_also_without_a_connection(
     expect(page.locator("#line")).to_contain_text("1 entry not sent")
     signed_in.set_offline(False)
     expect(page.get_by_text("As it was.")).to_be_visible()
-    told = [(one.what, one.condition) for one in booking.events.all()]
-    assert told == [("check-out", "Complete, one cable worn."), ("check-in", "As it was.")]
+    result = [(one.what, one.condition) for one in booking.events.all()]
+    assert result == [("check-out", "Complete, one cable worn."), ("check-in", "As it was.")]
 
 
 def test_a_technician_gives_their_jobs_to_a_calendar_and_takes_that_back(
@@ -374,24 +374,24 @@ def test_the_result_of_a_log_is_shown_at_the_pipe_with_the_next_step(
     file = {"name": "b.csv", "mimeType": "text/csv", "buffer": log(80)}
     page.get_by_label("File").set_input_files([file])
     page.get_by_role("button", name="Save survey").click()
-    told = page.get_by_role("region", name="Result")
-    expect(told.locator("#flow")).to_contain_text("±")
-    expect(told).to_contain_text("Sound speed does not match.")
-    expect(told).to_contain_text("difference +1.3\N{NO-BREAK SPACE}%")
-    cause = told.get_by_role("listitem").first
+    result = page.get_by_role("region", name="Result")
+    expect(result.locator("#flow")).to_contain_text("±")
+    expect(result).to_contain_text("Sound speed does not match.")
+    expect(result).to_contain_text("difference +1.3\N{NO-BREAK SPACE}%")
+    cause = result.get_by_role("listitem").first
     expect(cause).to_contain_text("wall thickness")
     expect(cause).to_contain_text("A wall of 8.00 mm (6.30 mm is entered)")
     accessible(page)
     # It is still there when the page is opened again, and leads to where the record is corrected.
     page.reload()
-    told.get_by_role("link", name="Open set-up").click()
+    result.get_by_role("link", name="Open set-up").click()
     expect(page.get_by_label("Wall thickness")).to_have_value("6.3 mm")
     run = work.correct(0.008)
     while recomputation_run(run.pk):
         pass
     page.get_by_role("link", name="3 Survey, log").click()
-    expect(told).to_contain_text("Sound speed matches.")
-    expect(told).not_to_contain_text("Sound speed does not match.")
+    expect(result).to_contain_text("Sound speed matches.")
+    expect(result).not_to_contain_text("Sound speed does not match.")
 
 
 def test_a_wall_not_measured_yet_is_not_an_error(page: Page, work: Scene) -> None:

@@ -45,11 +45,11 @@ def test_the_conformity_is_shown_before_and_after_it_is_recorded(
     form: Page, gauge: Instrument, accessible: Judge
 ) -> None:
     form.get_by_role("button", name="Check conformity").click()
-    told = form.get_by_role("status")
-    expect(told).to_contain_text("Conformity: pass")
-    expect(told).to_contain_text("As found: fail")
-    expect(told).to_contain_text("conformance probability")
-    expect(told).to_contain_text("opens a review of 0 surveys")
+    preview = form.get_by_role("status")
+    expect(preview).to_contain_text("Conformity: pass")
+    expect(preview).to_contain_text("As found: fail")
+    expect(preview).to_contain_text("conformance probability")
+    expect(preview).to_contain_text("opens a review of 0 surveys")
     assert Calibration.objects.filter(instrument=gauge).count() == 1
     accessible(form)
     form.get_by_role("button", name="Record certificate").click()
@@ -84,9 +84,9 @@ def test_an_added_point_keeps_the_input(form: Page) -> None:
 def test_after_a_sign_out_the_form_reports_it_and_keeps_the_input(form: Page, accessible: Judge) -> None:
     form.context.clear_cookies(name="sessionid")
     form.get_by_role("button", name="Check conformity").click()
-    told = form.get_by_role("status")
-    expect(told).to_contain_text("You are signed out. Nothing was saved.")
-    expect(told.get_by_role("link", name="Sign in (new tab)")).to_have_attribute("target", "_blank")
+    preview = form.get_by_role("status")
+    expect(preview).to_contain_text("You are signed out. Nothing was saved.")
+    expect(preview.get_by_role("link", name="Sign in (new tab)")).to_have_attribute("target", "_blank")
     expect(form.get_by_label("Certificate number")).to_have_value("HR-2")
     accessible(form)
 

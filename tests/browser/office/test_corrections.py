@@ -18,10 +18,10 @@ Judge = Callable[[Page], None]
 
 
 def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
-    page: Page, here: Scene, accessible: Judge
+    page: Page, scene: Scene, accessible: Judge
 ) -> None:
-    survey = here.survey()
-    page.goto(f"/sites/{here.pipe.site.pk}/")
+    survey = scene.survey()
+    page.goto(f"/sites/{scene.pipe.site.pk}/")
     page.get_by_role("link", name="Correct pipe data").click()
     page.get_by_label("Wall thickness", exact=True).fill("7.9")
     page.get_by_role("button", name="Preview changes").click()
@@ -38,7 +38,7 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
     assert foreseen[2].startswith("\N{MINUS SIGN}")
     accessible(page)
     # Seen, and nothing kept of it.
-    assert (here.pipe.data.count(), survey.results.count(), Recomputation.objects.count()) == (1, 1, 0)
+    assert (scene.pipe.data.count(), survey.results.count(), Recomputation.objects.count()) == (1, 1, 0)
     page.get_by_role("button", name="Save correction").click()
     expect(page.get_by_role("status")).to_contain_text("0 of 1 survey recalculated")
     accessible(page)
@@ -47,9 +47,9 @@ def test_a_correction_is_seen_before_it_is_done_and_followed_to_its_end(
 
 
 def test_every_recorded_value_can_be_corrected_with_the_fields_of_each_choice(
-    page: Page, here: Scene, accessible: Judge
+    page: Page, scene: Scene, accessible: Judge
 ) -> None:
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/")
     page.get_by_label("Outer diameter", exact=True).fill("220 mm")
     page.get_by_label("Material", exact=True).select_option(label="entered sound speeds")
     page.get_by_label("Material: longitudinal sound speed").fill("5900 m/s")
@@ -65,10 +65,10 @@ def test_every_recorded_value_can_be_corrected_with_the_fields_of_each_choice(
     page.get_by_label("Medium pressure (absolute)").fill("")
     page.get_by_label("Valid from").fill("2026-01-05")
     page.get_by_label("Reason").fill("All of it was another pipe's.")
-    told = changes(page)
-    assert "Medium: Water → Seawater" in told
-    assert "Lining: none → cement mortar lining" in told
-    assert len(told) == 14
+    changed = changes(page)
+    assert "Medium: Water → Seawater" in changed
+    assert "Lining: none → cement mortar lining" in changed
+    assert len(changed) == 14
     accessible(page)
     page.get_by_role("button", name="Save correction").click()
     expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
@@ -84,9 +84,9 @@ def test_every_recorded_value_can_be_corrected_with_the_fields_of_each_choice(
     assert created.valid_from == date(2026, 1, 5)
 
 
-def test_unchanged_values_keep_every_digit(page: Page, here: Scene) -> None:
-    first = here.in_force()
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/?units=us")
+def test_unchanged_values_keep_every_digit(page: Page, scene: Scene) -> None:
+    first = scene.in_force()
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/?units=us")
     page.get_by_label("Medium temperature", exact=True).fill("140 degF")
     page.get_by_label("Reason").fill("Misread.")
     assert changes(page) == ["Medium temperature: 136.4 degF, measured → 140 degF"]
@@ -100,11 +100,11 @@ def test_unchanged_values_keep_every_digit(page: Page, here: Scene) -> None:
 
 
 def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
-    page: Page, here: Scene, accessible: Judge
+    page: Page, scene: Scene, accessible: Judge
 ) -> None:
-    before = here.survey()
-    after = here.survey(STARTED + timedelta(days=30))
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    before = scene.survey()
+    after = scene.survey(STARTED + timedelta(days=30))
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/")
     page.get_by_label("Wall thickness", exact=True).fill("8 mm")
     page.get_by_label("Reason").fill("The run was renewed.")
     page.get_by_label("Pipe was modified").check()
@@ -120,14 +120,14 @@ def test_a_pipe_that_changed_on_a_date_leaves_surveys_before_it_as_they_are(
     messages_after_recalculation(page)
     assert (before.results.count(), after.results.count()) == (1, 2)
     # Each version can be corrected from here on.
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/")
     expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("8 mm")
     page.get_by_role("link", name="Since installation").click()
     expect(page.get_by_label("Wall thickness", exact=True)).to_have_value("6.3 mm")
 
 
-def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, here: Scene) -> None:
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, scene: Scene) -> None:
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/")
     page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
     changes(page)
@@ -137,9 +137,9 @@ def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, here:
     assert PipeData.objects.count() == 1
 
 
-def test_a_version_corrected_meanwhile_is_not_corrected_again(page: Page, here: Scene) -> None:
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
-    here.correct(0.008)
+def test_a_version_corrected_meanwhile_is_not_corrected_again(page: Page, scene: Scene) -> None:
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/")
+    scene.correct(0.008)
     page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
     page.get_by_role("button", name="Preview changes").click()
@@ -149,9 +149,9 @@ def test_a_version_corrected_meanwhile_is_not_corrected_again(page: Page, here: 
 
 
 def test_signed_out_meanwhile_the_entries_stay_and_go_on_after_signing_in_elsewhere(
-    page: Page, here: Scene, cast: Any
+    page: Page, scene: Scene, cast: Any
 ) -> None:
-    page.goto(f"/office/pipes/{here.pipe.pk}/correction/")
+    page.goto(f"/office/pipes/{scene.pipe.pk}/correction/")
     page.get_by_label("Wall thickness", exact=True).fill("7.9 mm")
     page.get_by_label("Reason").fill("Gauged.")
     page.context.clear_cookies(name="sessionid")
@@ -170,9 +170,9 @@ def test_signed_out_meanwhile_the_entries_stay_and_go_on_after_signing_in_elsewh
     assert changes(page) == ["Wall thickness: 6.3 mm → 7.9 mm"]
 
 
-def test_the_form_works_without_a_script(client: Any, here: Scene, cast: Any) -> None:
+def test_the_form_works_without_a_script(client: Any, scene: Scene, cast: Any) -> None:
     client.force_login(cast.office)
-    address = f"/office/pipes/{here.pipe.pk}/correction/"
+    address = f"/office/pipes/{scene.pipe.pk}/correction/"
     typed = {"pipe.wall_thickness": "7.9 mm", "reason": "Gauged.", "do": "show"}
     shown = client.post(address, typed).content.decode()
     seen = shown.partition('name="seen" value="')[2].partition('"')[0]
@@ -183,9 +183,9 @@ def test_the_form_works_without_a_script(client: Any, here: Scene, cast: Any) ->
 
 
 def test_linings_inside_the_first_are_added_changed_and_removed(
-    page: Page, here: Scene, accessible: Judge
+    page: Page, scene: Scene, accessible: Judge
 ) -> None:
-    address = f"/office/pipes/{here.pipe.pk}/correction/"
+    address = f"/office/pipes/{scene.pipe.pk}/correction/"
     page.goto(address)
     page.get_by_label("Lining", exact=True).select_option("cement-mortar")
     page.get_by_label("Lining thickness").fill("4 mm")
@@ -203,9 +203,9 @@ def test_linings_inside_the_first_are_added_changed_and_removed(
     page.get_by_label("Thickness of lining 3").fill("1 mm")
     page.get_by_label("Roughness").fill("0.01 mm")
     page.get_by_label("Reason").fill("Cut open.")
-    told = changes(page)
-    assert "Lining 2, inside lining 1: none → epoxy" in told
-    assert "Thickness of lining 3: not entered → 1 mm" in told
+    changed = changes(page)
+    assert "Lining 2, inside lining 1: none → epoxy" in changed
+    assert "Thickness of lining 3: not entered → 1 mm" in changed
     accessible(page)
     page.get_by_role("button", name="Save correction").click()
     expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()

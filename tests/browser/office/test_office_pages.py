@@ -21,17 +21,17 @@ HOUR = timedelta(hours=1)
 
 
 @pytest.fixture
-def job(here: Scene, cast: Any) -> Job:
+def job(scene: Scene, cast: Any) -> Job:
     """A planned job on a Tuesday, with its technician booked who is away by now."""
     span = {"starts_at": START, "ends_at": START + 4 * HOUR}
     created = Job.objects.create(
-        site=here.pipe.site,
+        site=scene.pipe.site,
         title="Round of the boiler house",
         state=JobState.PLANNED,
         technician=cast.technician,
         **span,
     )
-    created.measuring_points.add(here.point)
+    created.measuring_points.add(scene.point)
     Booking.objects.create(
         job=created, technician=cast.technician, booked_by=cast.office, booked_at=START, **span
     )
@@ -70,14 +70,14 @@ def test_a_job_of_the_week_with_a_conflict_changes_its_status_with_a_reason(
 
 
 def test_the_kit_of_a_job_is_checked_out_and_in_with_its_condition(
-    page: Page, here: Scene, job: Job, accessible: Judge
+    page: Page, scene: Scene, job: Job, accessible: Judge
 ) -> None:
     booking = Booking.objects.create(
         job=job,
-        instrument=here.kit.meter,
+        instrument=scene.kit.meter,
         starts_at=START,
         ends_at=START + HOUR,
-        booked_by=here.cast.office,
+        booked_by=scene.cast.office,
         booked_at=START,
     )
     page.goto("/office/jobs/?week=2030-W02")
@@ -105,9 +105,9 @@ def test_a_week_there_is_not_is_not_found(page: Page) -> None:
 
 
 def test_a_result_in_review_is_read_with_its_warnings_and_its_report_issued_and_issued_again(
-    page: Page, here: Scene, job: Job, accessible: Judge
+    page: Page, scene: Scene, job: Job, accessible: Judge
 ) -> None:
-    survey = here.survey()
+    survey = scene.survey()
     Job.objects.filter(pk=job.pk).update(state=JobState.IN_REVIEW)
     Survey.objects.filter(pk=survey.pk).update(job=job)
     page.goto("/office/review/")
@@ -115,7 +115,7 @@ def test_a_result_in_review_is_read_with_its_warnings_and_its_report_issued_and_
     accessible(page)
     page.get_by_role("button", name="Issue report").click()
     expect(page.get_by_text("is in force.")).to_be_visible()
-    recomputation = here.correct(0.008)
+    recomputation = scene.correct(0.008)
     while recomputation_run(recomputation.pk):
         pass
     page.reload()

@@ -16,10 +16,10 @@ Judge = Callable[[Page], None]
 
 @pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1440, "dark")])
 def test_a_result_is_traced_to_its_inputs(
-    page: Page, here: Scene, accessible: Judge, width: int, scheme: str
+    page: Page, scene: Scene, accessible: Judge, width: int, scheme: str
 ) -> None:
-    survey = here.survey()
-    run = here.correct(0.008)
+    survey = scene.survey()
+    run = scene.correct(0.008)
     while recomputation_run(run.pk):
         pass
     page.set_viewport_size({"width": width, "height": 900})

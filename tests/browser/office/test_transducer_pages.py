@@ -24,9 +24,9 @@ def admin_page(page_of: Callable[..., Page], cast: Any) -> Page:
 
 
 def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followed_to_its_end(
-    admin_page: Page, here: Scene, accessible: Judge
+    admin_page: Page, scene: Scene, accessible: Judge
 ) -> None:
-    page, survey, pair = admin_page, here.survey(), here.kit.pair
+    page, survey, pair = admin_page, scene.survey(), scene.kit.pair
     page.goto(f"/fleet/instruments/{pair.pk}/")
     page.get_by_role("link", name="Correct transducer data").click()
     # As it was typed, and what nobody typed in the reader's units.
@@ -56,8 +56,10 @@ def test_a_wedge_entered_wrongly_is_seen_corrected_before_it_is_done_and_followe
     accessible(page)
 
 
-def test_a_survey_links_to_the_version_used_by_its_result(page: Page, here: Scene, accessible: Judge) -> None:
-    survey = here.survey()
+def test_a_survey_links_to_the_version_used_by_its_result(
+    page: Page, scene: Scene, accessible: Judge
+) -> None:
+    survey = scene.survey()
     page.goto(f"/surveys/{survey.pk}/")
     page.get_by_role("link", name="Correct data: transducer pair").click()
     page.get_by_label("Frequency").fill("2 MHz")
@@ -75,9 +77,9 @@ def test_a_survey_links_to_the_version_used_by_its_result(page: Page, here: Scen
 
 
 def test_a_pair_that_was_refaced_is_another_from_now_on_and_surveys_before_stay(
-    admin_page: Page, here: Scene
+    admin_page: Page, scene: Scene
 ) -> None:
-    page, survey, pair = admin_page, here.survey(), here.kit.pair
+    page, survey, pair = admin_page, scene.survey(), scene.kit.pair
     [first] = pair.transducer_data.all()
     page.goto(f"/office/transducers/{pair.pk}/correction/")
     page.get_by_label("Wedge delay").fill("9.5 us")
@@ -101,8 +103,8 @@ def test_a_pair_that_was_refaced_is_another_from_now_on_and_surveys_before_stay(
     assert survey.results.count() == 1
 
 
-def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, here: Scene) -> None:
-    page.goto(f"/office/transducers/{here.kit.pair.pk}/correction/")
+def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, scene: Scene) -> None:
+    page.goto(f"/office/transducers/{scene.kit.pair.pk}/correction/")
     page.get_by_label("Frequency").fill("2 MHz")
     page.get_by_label("Reason").fill("Read off the housing.")
     changes(page)
@@ -113,9 +115,9 @@ def test_a_change_after_the_preview_is_shown_before_it_is_made(page: Page, here:
 
 
 def test_the_capabilities_of_a_type_are_corrected_and_earlier_ones_stay_visible(
-    page: Page, here: Scene, accessible: Judge
+    page: Page, scene: Scene, accessible: Judge
 ) -> None:
-    pair = here.kit.pair
+    pair = scene.kit.pair
     created = InstrumentType.objects.create(
         kind=pair.kind, name=pair.type_name, min_temperature_k=253.15, note="Two lines\nof note."
     )

@@ -14,7 +14,7 @@ from playwright.sync_api import Page, expect
 from surveys.documents.formatting import finding_texts
 from surveys.models import Notice, Site
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.scene import STARTED, Scene, scene
+from tests.surveys.scene import STARTED, Scene, make_scene
 
 pytestmark = [pytest.mark.needs_chromium, pytest.mark.django_db(transaction=True)]
 Judge = Callable[[Page], None]
@@ -23,7 +23,7 @@ Judge = Callable[[Page], None]
 @pytest.fixture
 def surveyed(site: Any, cast: Any, kit: Any) -> Scene:
     """A point surveyed twice, then its wall corrected, so that both results changed."""
-    records = scene(site, cast, kit)
+    records = make_scene(site, cast, kit)
     records.survey()
     records.survey(STARTED + timedelta(days=30))
     recomputation_run(records.correct(0.009, reason="Gauged: 9.0 mm.").pk)
@@ -81,24 +81,24 @@ def test_readings_are_looked_at_closer_by_link_form_and_drag(
 ) -> None:
     survey = surveyed.point.surveys.latest("started_at")
     page.goto(f"/surveys/{survey.pk}/")
-    told = page.locator("#readings [role=status]")
-    expect(told).to_contain_text("80 of 80 readings")
+    status = page.locator("#readings [role=status]")
+    expect(status).to_contain_text("80 of 80 readings")
     page.get_by_role("link", name="Zoom in").click()
-    expect(told).to_contain_text("40 of 80 readings")
+    expect(status).to_contain_text("40 of 80 readings")
     assert "from=" in page.url
     page.get_by_role("link", name="Later").click()
     expect(page.get_by_role("link", name="Later")).to_have_count(0)
     page.go_back()
-    expect(told).to_contain_text("40 of 80 readings")
+    expect(status).to_contain_text("40 of 80 readings")
     page.get_by_role("link", name="Whole log").click()
-    expect(told).to_contain_text("80 of 80 readings")
+    expect(status).to_contain_text("80 of 80 readings")
     box = page.locator("#readings svg").bounding_box()
     assert box
     page.mouse.move(box["x"] + box["width"] * 0.3, box["y"] + 60)
     page.mouse.down()
     page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + 60, steps=4)
     page.mouse.up()
-    expect(told).not_to_contain_text("80 of 80 readings")
+    expect(status).not_to_contain_text("80 of 80 readings")
     page.get_by_label("From").fill("2031-01-01T00:00:00")
     page.get_by_label("To", exact=True).fill("2031-01-02T00:00:00")
     page.get_by_role("button", name="Show", exact=True).click()

@@ -180,8 +180,8 @@ def test_improbable_runs_are_reported(values: list[float], kinds: list[str]) -> 
 def test_runs_turn_round_with_the_sign() -> None:
     values = [0.1, 2.5, 2.4, 0.3, 0.2, 0.4, 0.1, 3.2, -0.1]
     turned = {"rising": "falling", "falling": "rising"}
-    here, there = runs(values, LIMITS), runs([-value for value in values], LIMITS)
-    assert [(turned.get(run.kind, run.kind), run.first, run.last) for run in here] == [
+    scene, there = runs(values, LIMITS), runs([-value for value in values], LIMITS)
+    assert [(turned.get(run.kind, run.kind), run.first, run.last) for run in scene] == [
         (run.kind, run.first, run.last) for run in there
     ]
 

@@ -94,17 +94,17 @@ def test_a_wider_limit_never_shortens_the_interval(limit: float, wider: float) -
 @given(st.sampled_from([1e-3, 25.4, 1e6]), st.floats(0.004, 0.02))
 def test_a_control_chart_does_not_hang_on_the_unit(unit: float, limit: float) -> None:
     other = [replace(c, found=c.found * unit, standard_uncertainty=0.0005 * unit) for c in YEARLY]
-    here, there = (
+    scene, there = (
         control_chart(history, size, DAYS, "number")
         for history, size in ((YEARLY, limit), (other, limit * unit))
     )
-    assert there.interval == pytest.approx(here.interval, rel=1e-6)
+    assert there.interval == pytest.approx(scene.interval, rel=1e-6)
 
 
 def test_a_drift_the_other_way_gives_the_same_interval() -> None:
     mirrored = [replace(c, found=-c.found) for c in YEARLY]
-    here, there = (control_chart(history, 0.007, DAYS, "number") for history in (YEARLY, mirrored))
-    assert there.interval == pytest.approx(here.interval, rel=1e-9)
+    scene, there = (control_chart(history, 0.007, DAYS, "number") for history in (YEARLY, mirrored))
+    assert there.interval == pytest.approx(scene.interval, rel=1e-9)
 
 
 def test_adjustments_are_undone_before_the_drift_is_looked_at() -> None:

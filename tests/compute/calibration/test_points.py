@@ -130,9 +130,9 @@ def test_a_correction_does_not_hang_on_the_unit(curve: ErrorCurve, reading: floa
     other = ErrorCurve(
         curve.form, curve.kind, curve.reference * unit, curve.errors * scale, curve.standard_uncertainties * scale
     )  # fmt: skip
-    here, there = true_from_indicated(curve, reading), true_from_indicated(other, reading * unit)
-    assert there.value == pytest.approx(here.value * unit, rel=1e-9)
-    assert there.standard_uncertainty == pytest.approx(here.standard_uncertainty * unit, rel=1e-6)
+    scene, there = true_from_indicated(curve, reading), true_from_indicated(other, reading * unit)
+    assert there.value == pytest.approx(scene.value * unit, rel=1e-9)
+    assert there.standard_uncertainty == pytest.approx(scene.standard_uncertainty * unit, rel=1e-6)
 
 
 def test_points_at_one_value_are_averaged_and_keep_the_largest_uncertainty() -> None:

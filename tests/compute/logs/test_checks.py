@@ -113,9 +113,9 @@ def test_findings_do_not_depend_on_how_the_log_is_cut(steps: list[int], piece: i
 @pytest.mark.parametrize(
     ("name", "factor", "field"),
     [
-        ("transit_time", 1e-3, "log.transit_time"),  # ms in a column said to be in us
+        ("transit_time", 1e-3, "log.transit_time"),  # ms in a column declared as us
         ("transit_time", 1e3, "log.transit_time"),
-        ("time_difference", 1e3, "log.time_difference"),  # ns in a column said to be in us
+        ("time_difference", 1e3, "log.time_difference"),  # ns in a column declared as us
         ("sound_speed", 1e-3, "log.sound_speed"),
         ("sound_speed", 1 / 0.0254, "log.sound_speed"),
         ("flow_velocity", 1e3, "log.flow_velocity"),

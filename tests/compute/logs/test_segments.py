@@ -52,9 +52,9 @@ def test_the_mean_is_that_of_the_marked_segment() -> None:
 def test_a_finding_has_the_segments_used_and_the_reasons() -> None:
     [used] = [f for f in reduced(Segment(at(0), at(599), "pump off")).findings if f.code == "segments-used"]
     assert used.message
-    told = used.message.parameters
-    assert (told["start"], told["end"]) == (moment(at(0)), moment(at(599)))
-    assert (told["used"], told["outside"], told["reasons"]) == (600, 600, ["pump off"])
+    parameters = used.message.parameters
+    assert (parameters["start"], parameters["end"]) == (moment(at(0)), moment(at(599)))
+    assert (parameters["used"], parameters["outside"], parameters["reasons"]) == (600, 600, ["pump off"])
 
 
 def test_without_marks_every_reading_is_used_and_no_finding_names_segments() -> None:

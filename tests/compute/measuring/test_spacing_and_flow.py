@@ -116,11 +116,11 @@ def test_logged_values_lead_back_to_the_times_of_the_meter(velocity: float) -> N
 
 
 def test_a_meter_with_a_wrong_bore_is_corrected_by_its_logged_velocity() -> None:
-    true, told = steel_setup(wall=0.008), steel_setup(wall=0.0063)
+    true, entered = steel_setup(wall=0.008), steel_setup(wall=0.0063)
     transit, difference = times_from_mean_velocity(true, 1.2)
-    shown = flow_from_times(told, transit, difference)
+    shown = flow_from_times(entered, transit, difference)
     times = times_from_logged(
-        told, flow_velocity=float(shown.mean_velocity), sound_speed=float(shown.measured_sound_speed)
+        entered, flow_velocity=float(shown.mean_velocity), sound_speed=float(shown.measured_sound_speed)
     )
     assert flow_from_times(true, *times).mean_velocity == pytest.approx(1.2, rel=1e-9)
 

@@ -40,19 +40,21 @@ def problem(*jobs: Job, **changed: object) -> Problem:
     return dataclasses.replace(usual, **changed)  # type: ignore[arg-type]
 
 
-def planned(one: Problem) -> Planned:
+def planned(example: Problem) -> Planned:
     """A plan, held against the checker and against its own account before it is given."""
-    plan = find_plan(one, SECONDS)
-    assert faults(one, plan.assignments) == []
-    score = score_of(one, plan.assignments)
+    plan = find_plan(example, SECONDS)
+    assert faults(example, plan.assignments) == []
+    score = score_of(example, plan.assignments)
     assert score == plan.score
-    assert plan.greedy_objective <= plan.objective == score.objective(one.move_cost) <= plan.bound
-    assert {a.job for a in plan.assignments} ^ {u.job for u in plan.unscheduled} == {j.id for j in one.jobs}
+    assert plan.greedy_objective <= plan.objective == score.objective(example.move_cost) <= plan.bound
+    assert {a.job for a in plan.assignments} ^ {u.job for u in plan.unscheduled} == {
+        j.id for j in example.jobs
+    }
     return plan
 
 
-def reason(one: Problem) -> str:
-    return planned(one).unscheduled[0].reason.code
+def reason(example: Problem) -> str:
+    return planned(example).unscheduled[0].reason.code
 
 
 def test_a_job_is_done_after_the_way_there() -> None:
@@ -68,11 +70,11 @@ def test_a_plan_with_all_jobs_is_proven_optimal_and_reported_so() -> None:
 def test_two_short_jobs_beat_a_long_one_worth_less_than_both() -> None:
     # The careful plan by value takes the long one first, by value for each minute the short ones: 2 x 40 > 50.
     rows = (job("long", minutes=420), *(job(name, minutes=200, value=40) for name in "ab"))
-    assert {one.job for one in planned(problem(*rows)).assignments} == {"a", "b"}
+    assert {example.job for example in planned(problem(*rows)).assignments} == {"a", "b"}
 
 
 @pytest.mark.parametrize(
-    ("code", "one"),
+    ("code", "example"),
     [
         ("window-too-short", problem(job(window=Span(480, 540)))),
         ("no-qualified-technician", problem(job(qualifications=frozenset({"confined-space"})))),
@@ -84,16 +86,16 @@ def test_two_short_jobs_beat_a_long_one_worth_less_than_both() -> None:
         ("all-busy", problem(job(minutes=300), job("other", minutes=300))),
     ],
 )
-def test_an_unscheduled_job_has_a_reason(code: str, one: Problem) -> None:
-    assert reason(one) == code
+def test_an_unscheduled_job_has_a_reason(code: str, example: Problem) -> None:
+    assert reason(example) == code
 
 
 def test_a_qualification_that_ends_during_the_job_does_not_do() -> None:
     had = Qualified("confined-space", Span(0, 600))
-    one = problem(
+    example = problem(
         job(qualifications=frozenset({"confined-space"})), technicians=(technician(qualified=(had,)),)
     )
-    assert reason(one) == "no-shift-long-enough"
+    assert reason(example) == "no-shift-long-enough"
 
 
 def test_a_kit_is_with_one_technician_a_day() -> None:
@@ -104,7 +106,7 @@ def test_a_kit_is_with_one_technician_a_day() -> None:
 def test_an_absence_parts_a_shift_and_the_way_home_lies_between() -> None:
     away = technician(absences=(Span(690, 720),))
     rows = planned(problem(job(), job("other"), technicians=(away,))).assignments
-    assert [one.start for one in rows] == [510, 750]
+    assert [example.start for example in rows] == [510, 750]
 
 
 def test_without_the_solver_the_heuristic_plan_is_returned_and_named_so(
@@ -112,13 +114,13 @@ def test_without_the_solver_the_heuristic_plan_is_returned_and_named_so(
 ) -> None:
     monkeypatch.setattr(search, "find_spec", lambda name: None)
     plan = planned(example_problem(Size(12, 2, 4, 2, 6)))
-    assert [one.code for one in plan.findings] == ["plan-heuristic-only"]
+    assert [example.code for example in plan.findings] == ["plan-heuristic-only"]
     assert plan.objective == plan.greedy_objective
 
 
 def test_without_jobs_the_plan_is_empty_and_optimal() -> None:
-    for one in (problem(), problem(job(kits=frozenset()))):
-        assert (planned(one).assignments, planned(one).status, planned(one).optimality_gap) == (
+    for example in (problem(), problem(job(kits=frozenset()))):
+        assert (planned(example).assignments, planned(example).status, planned(example).optimality_gap) == (
             (),
             "optimal",
             0.0,
@@ -126,7 +128,7 @@ def test_without_jobs_the_plan_is_empty_and_optimal() -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "wrong"),
+    ("expected", "wrong"),
     [
         ("ends .* before it starts", lambda: Span(600, 480)),
         ("above 0", lambda: job(minutes=0)),
@@ -135,8 +137,8 @@ def test_without_jobs_the_plan_is_empty_and_optimal() -> None:
         ("no kept assignment", lambda: problem(job(), fixed=frozenset({"pump house"}))),
     ],
 )
-def test_an_impossible_problem_is_rejected(said: str, wrong: Callable[[], object]) -> None:
-    with pytest.raises(ValueError, match=said):
+def test_an_impossible_problem_is_rejected(expected: str, wrong: Callable[[], object]) -> None:
+    with pytest.raises(ValueError, match=expected):
         wrong()
 
 
@@ -144,32 +146,32 @@ def test_an_impossible_problem_is_rejected(said: str, wrong: Callable[[], object
 
 
 def test_an_unchanged_problem_keeps_its_plan() -> None:
-    one = example_problem(Size(8, 3, 8, 2, 4))
-    first = planned(one)
+    example = example_problem(Size(8, 3, 8, 2, 4))
+    first = planned(example)
     assert first.status == "optimal"
-    again = planned(dataclasses.replace(one, kept=first.assignments))
+    again = planned(dataclasses.replace(example, kept=first.assignments))
     assert again.assignments == first.assignments
     assert again.score.moved == 0
 
 
 def test_with_expensive_moves_a_large_plan_only_grows() -> None:
-    one = example_problem(Size(90, 6, 12, 3, 30))
-    first = planned(one).assignments
-    again = planned(dataclasses.replace(one, kept=first, move_cost=1000))
+    example = example_problem(Size(90, 6, 12, 3, 30))
+    first = planned(example).assignments
+    again = planned(dataclasses.replace(example, kept=first, move_cost=1000))
     assert again.score.moved == 0
     assert set(first) <= set(again.assignments)
 
 
 def test_only_the_jobs_of_the_absent_technician_change() -> None:
-    one = example_problem(Size(8, 3, 8, 2, 4))
-    first = planned(one).assignments
+    example = example_problem(Size(8, 3, 8, 2, 4))
+    first = planned(example).assignments
     ill = first[0].technician
     people = tuple(
         dataclasses.replace(person, absences=(WEEK,)) if person.id == ill else person
-        for person in one.technicians
+        for person in example.technicians
     )
     # A move dearer than any job: nothing else is moved to make room.
-    after = planned(dataclasses.replace(one, technicians=people, kept=first, move_cost=1000)).assignments
+    after = planned(dataclasses.replace(example, technicians=people, kept=first, move_cost=1000)).assignments
     assert {row for row in first if row.technician != ill} <= set(after)
 
 
@@ -185,11 +187,11 @@ def test_jobs_are_moved_if_another_job_is_worth_it() -> None:
 
 
 def test_a_job_on_site_stays_if_its_technician_loses_the_qualification() -> None:
-    here = job(qualifications=frozenset({"confined-space"}))
+    local = job(qualifications=frozenset({"confined-space"}))
     kept = (Assignment("pump house", "Ada", "kit", 600),)
-    one = problem(here, job("other"), kept=kept, fixed=frozenset({"pump house"}))
-    assert kept[0] in planned(one).assignments
-    assert len(planned(one).assignments) == 2
+    example = problem(local, job("other"), kept=kept, fixed=frozenset({"pump house"}))
+    assert kept[0] in planned(example).assignments
+    assert len(planned(example).assignments) == 2
 
 
 # The checker
@@ -198,7 +200,7 @@ GOOD = Assignment("pump house", "Ada", "kit", 600)
 
 
 @pytest.mark.parametrize(
-    ("said", "one", "rows"),
+    ("expected", "example", "rows"),
     [
         ("outside its window", problem(job(window=Span(480, 700))), [GOOD]),
         ("does not fit", problem(job(kits=frozenset())), [GOOD]),
@@ -220,8 +222,8 @@ GOOD = Assignment("pump house", "Ada", "kit", 600)
         ("stay as it was", problem(job(), kept=(GOOD,), fixed=frozenset({"pump house"})), []),
     ],
 )
-def test_the_checker_names_each_fault(said: str, one: Problem, rows: list[Assignment]) -> None:
-    assert any(said in fault for fault in faults(one, rows))
+def test_the_checker_names_each_fault(expected: str, example: Problem, rows: list[Assignment]) -> None:
+    assert any(expected in fault for fault in faults(example, rows))
 
 
 def test_the_checker_lets_a_good_plan_pass() -> None:
@@ -231,41 +233,43 @@ def test_the_checker_lets_a_good_plan_pass() -> None:
 # Small problems by brute force
 
 
-def brute_force(one: Problem) -> int:
+def brute_force(example: Problem) -> int:
     """The greatest value by trying every technician, kit and order, each job as early as the checker lets it be."""
-    pairs = list(product(one.technicians, one.kits))
+    pairs = list(product(example.technicians, example.kits))
     # What cannot be done alone cannot be done beside other jobs either: no way is shorter past another site.
-    alone = [[pair for pair in pairs if _can_be(one, {at: pair}, (at,))] for at in range(len(one.jobs))]
+    alone = [
+        [pair for pair in pairs if _can_be(example, {at: pair}, (at,))] for at in range(len(example.jobs))
+    ]
     chosen = [
         {at: choice for at, choice in enumerate(choices) if choice}
         for choices in product(*([None, *some] for some in alone))
     ]
     worth = sorted(
-        ((sum(one.jobs[at].value for at in some), some) for some in chosen), key=lambda row: -row[0]
+        ((sum(example.jobs[at].value for at in some), some) for some in chosen), key=lambda row: -row[0]
     )
-    return next(value for value, some in worth if _in_some_order(one, some))
+    return next(value for value, some in worth if _in_some_order(example, some))
 
 
-def _in_some_order(one: Problem, some: Choices) -> bool:
+def _in_some_order(example: Problem, some: Choices) -> bool:
     # The order of two jobs matters if one technician does both.
     orders = {tuple(sorted(order, key=lambda at: some[at][0].id)) for order in permutations(some)}
-    return any(_can_be(one, some, order) for order in orders)
+    return any(_can_be(example, some, order) for order in orders)
 
 
-def _can_be(one: Problem, chosen: Choices, order: tuple[int, ...]) -> bool:
+def _can_be(example: Problem, chosen: Choices, order: tuple[int, ...]) -> bool:
     rows: list[Assignment] = []
     where: dict[str, tuple[int, int]] = {}
     for at in order:
-        job, (person, kit) = one.jobs[at], chosen[at]
+        job, (person, kit) = example.jobs[at], chosen[at]
         free, site = where.get(person.id, (480, person.home))
-        start = free + one.travel[site][job.site]
+        start = free + example.travel[site][job.site]
         starts = [start, job.window.start, *(span.start for span in kit.free)]
         row = next(
             (
                 row
                 for begin in sorted(s for s in starts if s >= start)
                 for row in [Assignment(job.id, person.id, kit.id, begin)]
-                if not [f for f in faults(one, [*rows, row]) if "home in time" not in f]
+                if not [f for f in faults(example, [*rows, row]) if "home in time" not in f]
             ),
             None,
         )
@@ -273,7 +277,7 @@ def _can_be(one: Problem, chosen: Choices, order: tuple[int, ...]) -> bool:
             return False
         rows.append(row)
         where[person.id] = row.start + job.minutes, job.site
-    return not faults(one, rows)
+    return not faults(example, rows)
 
 
 @st.composite
@@ -306,10 +310,10 @@ def small_problems(draw: st.DrawFn) -> Problem:
 
 @settings(max_examples=10)
 @given(small_problems())
-def test_small_problems_are_solved_as_well_as_by_brute_force(one: Problem) -> None:
-    plan = planned(one)
+def test_small_problems_are_solved_as_well_as_by_brute_force(example: Problem) -> None:
+    plan = planned(example)
     assert plan.status == "optimal"
-    assert plan.objective == brute_force(one)
+    assert plan.objective == brute_force(example)
 
 
 def test_a_large_problem_in_parts_breaks_no_rule_and_beats_the_heuristic_plan() -> None:
@@ -318,8 +322,8 @@ def test_a_large_problem_in_parts_breaks_no_rule_and_beats_the_heuristic_plan() 
 
 
 def test_the_same_problem_gives_the_same_plan() -> None:
-    one = example_problem(Size(10, 3, 6, 1, 8))
-    assert find_plan(one, 20).assignments == find_plan(one, 20).assignments
+    example = example_problem(Size(10, 3, 6, 1, 8))
+    assert find_plan(example, 20).assignments == find_plan(example, 20).assignments
 
 
 @pytest.mark.parametrize("size", [Size(90, 6, 12, 3, 30), Size(24, 3, 6, 2, 10)], ids=["parts", "whole"])

@@ -73,8 +73,8 @@ def test_an_uncorrected_error_widens_the_uncertainty_with_a_finding() -> None:
     assert share(left.uncertainty, "meter.calibration") == pytest.approx(
         expected * left.volume_flow, rel=1e-4
     )
-    told = next(finding for finding in left.findings if finding.code == "calibration-error-not-corrected")
-    assert told.severity == "warning"
+    message = next(finding for finding in left.findings if finding.code == "calibration-error-not-corrected")
+    assert message.severity == "warning"
 
 
 def test_an_insignificant_calibration_error_is_information() -> None:

@@ -61,14 +61,14 @@ def test_blocks_give_the_same_result_as_one_log() -> None:
 
 
 def test_a_log_of_velocities_is_corrected_by_the_settings_of_the_meter() -> None:
-    told = physical(replace(PIPE, wall_thickness=0.0063))
+    entered = physical(replace(PIPE, wall_thickness=0.0063))
     transit, difference = times_from_mean_velocity(physical(), 1.2)
-    shown = flow_from_times(told, transit, difference)
+    shown = flow_from_times(entered, transit, difference)
     logged = Readings(
         flow_velocity=np.full(100, float(shown.mean_velocity)),
         sound_speed=np.full(100, float(shown.measured_sound_speed)),
     )
-    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion(programmed=told))
+    reduction = reduce_log(PIPE, WATER, PAIR, 2, [logged], occasion(programmed=entered))
     assert reduction.mean_velocity == pytest.approx(1.2, rel=1e-9)
 
 

@@ -9,16 +9,11 @@ import pytest
 from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 
-from surveys.models import LogFormat, Pipe, Site
-from tests.surveys.scene import Scene, scene
+from surveys.models import LogFormat, Pipe
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 API = "/api/v1/"
-
-
-@pytest.fixture
-def here(site: Site, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 def ids(api: Any, path: str, query: dict[str, Any]) -> list[str]:
@@ -35,14 +30,14 @@ def test_no_query_parameter_names_a_look_up_of_the_database() -> None:
     assert [name for name in named if "__" in name] == []
 
 
-def test_a_search_finds_a_part_of_a_name_in_any_case(here: Scene, as_user: Any) -> None:
-    pipe = Pipe.objects.get(pk=here.point.pipe_id)
+def test_a_search_finds_a_part_of_a_name_in_any_case(scene: Scene, as_user: Any) -> None:
+    pipe = Pipe.objects.get(pk=scene.point.pipe_id)
     for text, found in ((pipe.name[1:].upper(), [str(pipe.pk)]), ("no such name", [])):
         assert ids(as_user("office"), "pipes", {"search": text}) == found
 
 
-def test_surveys_are_found_by_pipe_site_client_and_time(here: Scene, as_user: Any) -> None:
-    survey = here.survey()
+def test_surveys_are_found_by_pipe_site_client_and_time(scene: Scene, as_user: Any) -> None:
+    survey = scene.survey()
     pipe, start = survey.measuring_point.pipe, survey.started_at
     of = {"pipe": pipe.pk, "site": pipe.site_id, "client": pipe.site.client_id}
     for name, key in of.items():
@@ -55,8 +50,8 @@ def test_surveys_are_found_by_pipe_site_client_and_time(here: Scene, as_user: An
     assert ids(as_user("office"), "surveys", {"is_further_path": "true"}) == []
 
 
-def test_results_are_found_by_time_of_calculation(here: Scene, as_user: Any) -> None:
-    result = here.survey().results.get()
+def test_results_are_found_by_time_of_calculation(scene: Scene, as_user: Any) -> None:
+    result = scene.survey().results.get()
     office, at = as_user("office"), result.computed_at
     assert ids(office, "results", {"updated_since": at.isoformat()}) == [str(result.pk)]
     assert ids(office, "results", {"updated_since": (at + timedelta(seconds=1)).isoformat()}) == []

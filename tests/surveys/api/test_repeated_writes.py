@@ -15,7 +15,7 @@ from rest_framework.test import APIClient
 from surveys.api import idempotency
 from surveys.api.pipes import places
 from surveys.models import IdempotencyKey, Site
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 SITES = "/api/v1/sites/"
 KEY = {"HTTP_IDEMPOTENCY_KEY": "a-key"}
@@ -192,7 +192,7 @@ def test_one_who_took_a_key_over_when_its_lease_was_out_is_not_overtaken_by_the_
 def test_a_report_and_a_check_of_an_instrument_are_done_once_too(
     as_user: Any, site: Any, cast: Any, kit: Any
 ) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     reports = f"/api/v1/surveys/{survey.pk}/reports/"
     first, again = (as_user("office").post(reports, {}, format="json", **KEY) for _ in range(2))
     assert (first.status_code, again.status_code, again.content) == (201, 201, first.content)

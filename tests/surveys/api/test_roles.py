@@ -73,11 +73,11 @@ def test_reading_and_writing_require_sign_in(as_user: Any, record: str) -> None:
 def test_a_stranger_sees_none_of_the_others_records(
     as_user: Any, kit: Any, site: Any, cast: Any, record: str
 ) -> None:
-    from tests.surveys.scene import scene
+    from tests.surveys.scene import make_scene
 
-    here = scene(site, cast, kit)
-    here.survey()
-    here.correct(0.008)
+    scene = make_scene(site, cast, kit)
+    scene.survey()
+    scene.correct(0.008)
     rows = as_user("stranger").get(f"/api/v1/{record}/").json()["results"]
     assert [row for row in rows if row["id"] != str(cast.other_client.pk)] == []
     assert as_user("owner").get(f"/api/v1/{record}/").status_code == 200

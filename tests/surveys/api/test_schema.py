@@ -17,7 +17,7 @@ from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERT
 from surveys.inputs.quantity_schema import KIND_EXAMPLES
 from surveys.models import Site
 from tests.surveys.compute.test_compute import SETUP
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -181,7 +181,7 @@ def test_a_stale_edit_answers_as_described(schema: Any, as_user: Any, cast: Simp
 def test_lists_follow_the_schema_with_null_for_unknown_values(
     schema: Any, as_user: Any, site: Site, cast: Any, kit: Any, name: str
 ) -> None:
-    scene(site, cast, kit).survey()
+    make_scene(site, cast, kit).survey()
     path = f"/api/v1/{name}/"
     answer = as_user("office").get(path)
     assert answer.json()["results"]
@@ -192,13 +192,13 @@ def test_lists_follow_the_schema_with_null_for_unknown_values(
 def test_the_parts_of_a_survey_answer_as_described(
     schema: Any, as_user: Any, site: Site, cast: Any, kit: Any, part: str
 ) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     answer = as_user("office").get(f"/api/v1/surveys/{survey.pk}/{part}/")
     check(schema, "get", f"/api/v1/surveys/{{id}}/{part}/", answer)
 
 
 def test_results_can_be_listed_without_replaced_ones(as_user: Any, site: Site, cast: Any, kit: Any) -> None:
-    survey, office = scene(site, cast, kit).survey(), as_user("office")
+    survey, office = make_scene(site, cast, kit).survey(), as_user("office")
     for current, count in (("true", 1), ("false", 0)):
         found = office.get("/api/v1/results/", {"survey": str(survey.pk), "current": current})
         assert len(found.json()["results"]) == count

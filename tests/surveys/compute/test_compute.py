@@ -166,10 +166,10 @@ def test_arrays_in_give_arrays_out(as_user: Any) -> None:
 
 
 def test_logged_velocity_is_corrected_by_the_settings_of_the_meter(as_user: Any) -> None:
-    told = {"pipe": SETUP["pipe"] | {"wall_thickness": "6.3 mm"}, "medium": SETUP["medium"]}
+    entered = {"pipe": SETUP["pipe"] | {"wall_thickness": "6.3 mm"}, "medium": SETUP["medium"]}
     readings = {"flow_velocity": "1.2 m/s", "sound_speed": "1567 m/s"}
-    found = flow(as_user("owner"), SETUP | {"readings": readings, "programmed": told})
-    # Independent of our code: path velocity is dt/(2 p t); told and true pipe differ in the time in the medium's share only
+    found = flow(as_user("owner"), SETUP | {"readings": readings, "programmed": entered})
+    # Independent of our code: path velocity is dt/(2 p t); entered and true pipe differ in the time in the medium's share only
     # by the wall, so the velocity stays within 1 % and the flow falls with the bore squared.
     area = 3.141592653589793 / 4 * 0.2031**2 * 3600
     assert found["volume_flow"]["value"] == pytest.approx(1.2 * area, rel=0.01)

@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from surveys.commands.demo import scenario
 from surveys.models import PipeData, Result
-from tests.surveys.scene import current, scene
+from tests.surveys.scene import current, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -33,7 +33,7 @@ def pages(client: Any, cast: Any) -> Any:
 def test_every_list_of_the_admin_opens_and_can_be_searched(
     pages: Any, site: Any, cast: Any, kit: Any, model: Any
 ) -> None:
-    scene(site, cast, kit).survey()
+    make_scene(site, cast, kit).survey()
     address = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_changelist")
     assert pages.get(address).status_code == 200
     assert pages.get(address, {"q": "line"}).status_code == 200
@@ -43,7 +43,7 @@ def test_every_list_of_the_admin_opens_and_can_be_searched(
 def test_immutable_records_are_shown_without_change_or_deletion(
     pages: Any, site: Any, cast: Any, kit: Any, model: Any
 ) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     row = current(survey) if model is Result else current(survey).pipe_data
     address = reverse(f"admin:surveys_{model._meta.model_name}_change", args=[row.pk])
     page = pages.get(address)

@@ -23,14 +23,9 @@ from surveys.models import (
     Survey,
     User,
 )
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 def rejected(do: Any) -> str:
@@ -39,29 +34,29 @@ def rejected(do: Any) -> str:
     return str(caught.value)
 
 
-def test_a_survey_has_one_current_result(here: Scene) -> None:
-    result = current(here.survey())
+def test_a_survey_has_one_current_result(scene: Scene) -> None:
+    result = current(scene.survey())
     result.pk, result.replaces = None, None
     assert "result" in rejected(lambda: result.save(force_insert=True))
 
 
 @pytest.mark.parametrize("column", ["volume_flow_m3_s", "findings", "pipe_data_id"])
-def test_a_result_is_never_changed(here: Scene, column: str) -> None:
-    here.survey()
-    value = {"volume_flow_m3_s": 1.0, "findings": [], "pipe_data_id": here.in_force().pk}[column]
+def test_a_result_is_never_changed(scene: Scene, column: str) -> None:
+    scene.survey()
+    value = {"volume_flow_m3_s": 1.0, "findings": [], "pipe_data_id": scene.in_force().pk}[column]
     assert "append-only" in rejected(lambda: Result.objects.update(**{column: value}))
 
 
-def test_measurements_never_change_their_owner(here: Scene) -> None:
-    survey, other = here.survey(), Client.objects.create(name="Somebody else")
+def test_measurements_never_change_their_owner(scene: Scene) -> None:
+    survey, other = scene.survey(), Client.objects.create(name="Somebody else")
     site = Site.objects.create(client=other, name="Elsewhere")
     pipe = Pipe.objects.create(site=site, name="P")
     point = MeasuringPoint.objects.create(pipe=pipe, name="M")
-    assert survey.client == here.pipe.site.client
+    assert survey.client == scene.pipe.site.client
     for row, value in (
-        (here.pipe.site, {"client": other}),
-        (here.pipe, {"site": site}),
-        (here.point, {"pipe": pipe}),
+        (scene.pipe.site, {"client": other}),
+        (scene.pipe, {"site": site}),
+        (scene.point, {"pipe": pipe}),
         (survey, {"measuring_point": point}),
         (survey, {"client": other}),
     ):
@@ -72,7 +67,7 @@ def test_measurements_never_change_their_owner(here: Scene) -> None:
         assert rows.update(**{name: getattr(row, name)}) == 1
 
 
-def test_pipe_data_is_never_changed(here: Scene) -> None:
+def test_pipe_data_is_never_changed(scene: Scene) -> None:
     assert "append-only" in rejected(lambda: PipeData.objects.update(wall_thickness_m=0.009))
 
 
@@ -97,23 +92,23 @@ def test_every_append_only_table_has_guards() -> None:
         ("change", "correction", "pipe_data_corrects_if_correction"),
     ],
 )
-def test_impossible_pipe_data_is_rejected(here: Scene, column: str, value: Any, constraint: str) -> None:
-    data = here.in_force()
+def test_impossible_pipe_data_is_rejected(scene: Scene, column: str, value: Any, constraint: str) -> None:
+    data = scene.in_force()
     data.pk, data.change, data.reason = None, data.change, "x"
     setattr(data, column, value)
     assert constraint in rejected(lambda: data.save(force_insert=True))
 
 
-def test_a_calibration_is_due_after_its_date(here: Scene) -> None:
+def test_a_calibration_is_due_after_its_date(scene: Scene) -> None:
     def too_early() -> None:
         Calibration.objects.create(
-            instrument=here.kit.meter,
+            instrument=scene.kit.meter,
             certificate="C",
             laboratory="L",
             calibrated_on=date(2026, 3, 1),
             due_on=date(2026, 3, 1),
             recorded_at=timezone.now(),
-            recorded_by=here.cast.calibration_admin,
+            recorded_by=scene.cast.calibration_admin,
         )
 
     assert "calibration_due_after_its_date" in rejected(too_early)
@@ -125,16 +120,20 @@ def test_only_client_viewers_belong_to_a_client(cast: Any) -> None:
     )
 
 
-def test_inputs_of_a_result_cannot_be_deleted_by_a_query(here: Scene) -> None:
-    here.survey()
-    for rows in (PipeData.objects.all(), Survey.objects.all(), Client.objects.filter(pk=here.cast.client.pk)):
+def test_inputs_of_a_result_cannot_be_deleted_by_a_query(scene: Scene) -> None:
+    scene.survey()
+    for rows in (
+        PipeData.objects.all(),
+        Survey.objects.all(),
+        Client.objects.filter(pk=scene.cast.client.pk),
+    ):
         with pytest.raises(ProtectedError):
             rows.delete()
 
 
-def test_no_input_of_a_result_is_removed_by_a_cascade(here: Any) -> None:
+def test_no_input_of_a_result_is_removed_by_a_cascade(scene: Any) -> None:
     """PostgreSQL rejects it by a trigger, SQLite by the foreign keys of dependent rows."""
-    here.survey()
+    scene.survey()
     for model in (Result, PipeData, Calibration):
         rejected(lambda table=model._meta.db_table: removed_by_sql(table))
 

@@ -23,7 +23,7 @@ from tests.surveys.compute.test_diagnosis import BODY as DIAGNOSIS
 from tests.surveys.people.access import answer, signed_in
 from tests.surveys.people.all_records import END, START, Everything
 from tests.surveys.people.routes import calls
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -59,14 +59,14 @@ def there(cast: Any, site: Any, kit: Any) -> Everything:
 @pytest.fixture
 def hot(site: Any, cast: Any, kit: Any) -> Scene:
     """Return a hot pipe under pressure with a short straight length, surveyed on two inconsistent paths."""
-    here = scene(site, cast, kit)
-    MeasuringPoint.objects.filter(pk=here.point.pk).update(
+    scene = make_scene(site, cast, kit)
+    MeasuringPoint.objects.filter(pk=scene.point.pk).update(
         upstream_straight_length_m=0.5, downstream_straight_length_m=0.05, upstream_disturbance="single-bend"
     )
-    here.point.refresh_from_db()
-    first = logged(mounted(here, Mounting(path_angle_deg=0)))
-    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level=230)
-    return here
+    scene.point.refresh_from_db()
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)))
+    logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)), level=230)
+    return scene
 
 
 def test_the_pattern_matches_metric_values_only() -> None:
@@ -96,9 +96,9 @@ def test_no_answer_of_any_address_has_a_metric_sentence_in_us_units(cast: Any, t
             if found.streaming or found["Content-Type"].startswith("application/pdf"):
                 continue
             if units == "us" and found["Content-Type"].startswith("application/json"):
-                told = list(sentences(found.json()))
-                seen += len(told)
-                metric += [(route, text) for text in metric_in(told)]
+                texts = list(sentences(found.json()))
+                seen += len(texts)
+                metric += [(route, text) for text in metric_in(texts)]
     assert not metric
     assert seen > 20
 
@@ -112,25 +112,25 @@ def test_a_set_up_is_answered_in_the_readers_units_sentence_by_sentence(as_user:
     del body["medium"]["sound_speed"], body["medium"]["density"], body["medium"]["dynamic_viscosity"]
     body["medium"]["name"] = "water"
     body |= {"mounted_spacing": "90 mm"} if "mounted_spacing" in SETUP else {}
-    api, told = as_user("owner"), {}
+    api, texts = as_user("owner"), {}
     for units in ("metric", "us"):
         found = api.post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 200, found.content
-        told[units] = list(sentences(found.json()))
+        texts[units] = list(sentences(found.json()))
     assert "The medium is at 71.0\xa0°C; the limit of these transducers is 60.0\xa0°C." in " ".join(
-        told["metric"]
+        texts["metric"]
     )
     assert "The medium is at 159.8\xa0°F; the limit of these transducers is 140.0\xa0°F." in " ".join(
-        told["us"]
+        texts["us"]
     )
     assert "30.00\xa0mm is more than a quarter of the outer radius of a 200.0\xa0mm pipe" in " ".join(
-        told["metric"]
+        texts["metric"]
     )
     assert "1.181\xa0in is more than a quarter of the outer radius of a 7.874\xa0in pipe" in " ".join(
-        told["us"]
+        texts["us"]
     )
-    assert len(told["metric"]) == len(told["us"]) > 5
-    assert not metric_in(told["us"])
+    assert len(texts["metric"]) == len(texts["us"]) > 5
+    assert not metric_in(texts["us"])
 
 
 def test_a_diagnosis_is_in_the_readers_units(as_user: Any) -> None:
@@ -149,47 +149,47 @@ def test_a_diagnosis_is_in_the_readers_units(as_user: Any) -> None:
 
 def test_a_rejection_is_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"wall_thickness": "120 mm"})
-    for units, told in (("metric", "A wall of 120\xa0mm"), ("us", "A wall of 4.724\xa0in")):
+    for units, texts in (("metric", "A wall of 120\xa0mm"), ("us", "A wall of 4.724\xa0in")):
         found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
         assert found.status_code == 400
-        assert told in found.json()["detail"]
-        assert told in found.json()["errors"][0]["detail"]
+        assert texts in found.json()["detail"]
+        assert texts in found.json()["errors"][0]["detail"]
 
 
 def test_a_limit_is_in_the_readers_units(as_user: Any) -> None:
     body = changed(pipe={"outer_diameter": "20000 m"})
-    for units, told in (
+    for units, texts in (
         ("metric", "20\xa0000\xa0000\xa0mm is out of range"),
         ("us", "787\xa0400\xa0in is out of range"),
     ):
         found = as_user("owner").post(f"/api/v1/compute/spacing/?units={units}", body, format="json")
-        assert (found.status_code, told in found.json()["detail"]) == (400, True), found.json()
+        assert (found.status_code, texts in found.json()["detail"]) == (400, True), found.json()
 
 
 def test_an_unsuitable_reason_of_a_kit_is_in_the_readers_units(as_user: Any, there: Everything) -> None:
     MeasuringPoint.objects.update(upstream_straight_length_m=0.01, downstream_straight_length_m=0.01)
-    told = {}
+    texts = {}
     for units in ("metric", "us"):
         address = f"/api/v1/jobs/{there.ids['jobs']}/suitable-kits/?units={units}"
-        told[units] = " ".join(sentences(as_user("office").get(address).json()))
-    assert "is longer than the straight length of 20.00\xa0mm" in told["metric"]
-    assert "is longer than the straight length of 0.787\xa0in" in told["us"]
-    assert not METRIC.search(told["us"])
+        texts[units] = " ".join(sentences(as_user("office").get(address).json()))
+    assert "is longer than the straight length of 20.00\xa0mm" in texts["metric"]
+    assert "is longer than the straight length of 0.787\xa0in" in texts["us"]
+    assert not METRIC.search(texts["us"])
 
 
 def test_a_stored_result_reads_in_either_units_and_in_metric_as_it_always_did(
     as_user: Any, hot: Scene
 ) -> None:
     (result, _) = Result.objects.order_by("computed_at")
-    told = {
+    texts = {
         units: list(sentences(as_user("owner").get(f"/api/v1/results/{result.pk}/?units={units}").json()))
         for units in ("metric", "us")
     }
-    assert any(text.startswith("6.30\xa0mm is an assumed value.") for text in told["metric"])
-    assert any(text.startswith("0.248\xa0in is an assumed value.") for text in told["us"])
-    assert any(text.startswith("0.50\xa0m (2.42 D) available") for text in told["metric"])
-    assert any(text.startswith("1.6\xa0ft (2.42 D) available") for text in told["us"])
-    assert not metric_in(told["us"])
+    assert any(text.startswith("6.30\xa0mm is an assumed value.") for text in texts["metric"])
+    assert any(text.startswith("0.248\xa0in is an assumed value.") for text in texts["us"])
+    assert any(text.startswith("0.50\xa0m (2.42 D) available") for text in texts["metric"])
+    assert any(text.startswith("1.6\xa0ft (2.42 D) available") for text in texts["us"])
+    assert not metric_in(texts["us"])
 
 
 def words(pdf: PdfDocument) -> str:
@@ -222,9 +222,9 @@ def test_the_day_sheet_warns_in_its_units(hot: Scene) -> None:
         site=hot.pipe.site, title="Round", technician=who, state="planned", starts_at=START, ends_at=END
     )
     job.measuring_points.add(hot.point)
-    told = words(day_sheet(Day(who, START.date(), hot.cast.office), "us", ""))
-    assert "may be at 136\\xa0°F" in told
-    assert not METRIC.search(told)
+    texts = words(day_sheet(Day(who, START.date(), hot.cast.office), "us", ""))
+    assert "may be at 136\\xa0°F" in texts
+    assert not METRIC.search(texts)
 
 
 def shown(visitor: Visitor, address: str, body: dict[str, str] | None = None) -> str:

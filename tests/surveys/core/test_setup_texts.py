@@ -59,9 +59,9 @@ def test_an_oval_pipe_and_an_uneven_wall_are_given_by_their_limits() -> None:
 
 def test_limits_of_temperature_are_given_in_either_units() -> None:
     found = setup_checks.transducer_temperature(403.15, 253.15, 393.15)
-    said = "Medium too hot for the transducers. The medium is at {}; the limit of these transducers is {}. Choose another transducer pair."
-    assert words(found) == [said.format("130.0 °C", "120.0 °C")]
-    assert words(found, US) == [said.format("266.0 °F", "248.0 °F")]
+    text = "Medium too hot for the transducers. The medium is at {}; the limit of these transducers is {}. Choose another transducer pair."
+    assert words(found) == [text.format("130.0 °C", "120.0 °C")]
+    assert words(found, US) == [text.format("266.0 °F", "248.0 °F")]
 
 
 def test_the_recommended_number_of_traverses_is_given_with_the_reason_against_the_preferred_one() -> None:

@@ -23,7 +23,7 @@ from surveys.models import (
     Site,
     TechnicianProfile,
 )
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 pytestmark = pytest.mark.django_db
 START = datetime(2030, 1, 7, 8, tzinfo=UTC)
@@ -62,7 +62,7 @@ def test_the_planned_span_lies_in_the_window(as_user: Any, job: Job, window: Any
 
 
 def test_a_status_change_has_a_reason(as_user: Any, job: Job, site: Any, cast: Any, kit: Any) -> None:
-    point = scene(site, cast, kit).point
+    point = make_scene(site, cast, kit).point
     rejected = patch(as_user, job, state="planned", measuring_points=[str(point.pk)])
     assert (rejected.status_code, rejected.json()["code"]) == (400, "reason-missing")
     assert job.measuring_points.count() == 0
@@ -99,8 +99,8 @@ def test_a_late_return_does_not_name_the_job_of_another_client(
         recorded_by=cast.office, recorded_at=span["starts_at"],
     )  # fmt: skip
     address = f"/api/v1/bookings/{before.pk}/expected-back/"
-    told = as_user("office").post(address, {"expected_back": START + HOUR}, format="json")
-    assert str(after.pk) in {one["id"] for one in told.json()["booking_conflicts"]}
+    shown = as_user("office").post(address, {"expected_back": START + HOUR}, format="json")
+    assert str(after.pk) in {one["id"] for one in shown.json()["booking_conflicts"]}
     for who, named in (("office", True), ("owner", False), ("technician", False)):
         shown = as_user(who).get(f"/api/v1/bookings/{after.pk}/").json()["conflicts"]
         (late,) = [one for one in shown if one["code"] == "late-return"]
@@ -143,9 +143,9 @@ def test_an_interval_policy_lists_the_booking_conflicts(as_user: Any, job: Job, 
     body = {"kind": "meter", "months": 6, "reason": "Drift seen."}
     answer = as_user("administrator").post("/api/v1/interval-policies/", body, format="json")
     assert answer.status_code == 201, answer.content
-    told = [one["id"] for one in answer.json()["booking_conflicts"]]
-    assert str(held.pk) in told
-    assert str(other.pk) not in told
+    shown = [one["id"] for one in answer.json()["booking_conflicts"]]
+    assert str(held.pk) in shown
+    assert str(other.pk) not in shown
 
 
 def test_the_database_keeps_a_job_in_its_window(job: Job) -> None:
@@ -216,9 +216,9 @@ def test_home_base_and_hours_are_the_offices_to_change(as_user: Any, cast: Any) 
 def test_the_calendar_has_the_technicians_own_planned_jobs_until_it_is_revoked(
     as_user: Any, client: Any, job: Job, site: Any, cast: Any, kit: Any
 ) -> None:
-    here = scene(site, cast, kit)
+    scene = make_scene(site, cast, kit)
     Site.objects.filter(pk=site.pk).update(address="1 Kiln Lane")
-    job.measuring_points.add(here.point)
+    job.measuring_points.add(scene.point)
     Job.objects.filter(pk=job.pk).update(state="planned")
     Job.objects.create(site=site, title="Another's", state="planned", starts_at=START, ends_at=START + HOUR)
     api = as_user("technician")
@@ -227,7 +227,7 @@ def test_the_calendar_has_the_technicians_own_planned_jobs_until_it_is_revoked(
     (event,) = icalendar.Calendar.from_ical(client.get(address).content).walk("VEVENT")
     assert event.decoded("dtstart") == START
     assert "1 Kiln Lane" in event["location"]
-    assert here.point.name in event["description"]
+    assert scene.point.name in event["description"]
     assert api.delete(f"/api/v1/calendar-feeds/{records['id']}/").status_code == 204
     assert client.get(address).status_code == 404
 
@@ -235,19 +235,19 @@ def test_the_calendar_has_the_technicians_own_planned_jobs_until_it_is_revoked(
 def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
     as_user: Any, job: Job, site: Any, cast: Any, kit: Any
 ) -> None:
-    here = scene(site, cast, kit)
-    here.survey()
+    scene = make_scene(site, cast, kit)
+    scene.survey()
     Site.objects.filter(pk=site.pk).update(
         address="1 Kiln Lane", contacts="Gatehouse, 555 0100", hazards="Steam."
     )
-    MeasuringPoint.objects.filter(pk=here.point.pk).update(hazards=["confined-space"])
-    job.measuring_points.add(here.point)
+    MeasuringPoint.objects.filter(pk=scene.point.pk).update(hazards=["confined-space"])
+    job.measuring_points.add(scene.point)
     job.kit.add(kit.meter)
     hold(job, cast, instrument=kit.pair)
     Job.objects.filter(pk=job.pk).update(state="planned")
     day = Day(cast.technician, START.date(), cast.technician)
     text = str(day_sheet(day, "metric", "").blocks)
-    told = (
+    shown = (
         "1 Kiln Lane",
         "555 0100",
         "Steam.",
@@ -255,7 +255,7 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
         "OVERDUE",
         "Transducer spacing, face to face",
     )
-    for word in (*told, kit.meter.serial, kit.pair.serial):
+    for word in (*shown, kit.meter.serial, kit.pair.serial):
         assert word in text, word
     empty = Day(cast.technician, START.date() + timedelta(days=1), cast.office)
     assert "No jobs planned" in str(day_sheet(empty, "metric", "").blocks)
@@ -268,8 +268,8 @@ def test_the_day_sheet_names_all_one_needs_and_is_ones_own_or_the_offices(
 
 
 def test_a_fuller_day_costs_no_more_queries(job: Job, site: Any, cast: Any, kit: Any) -> None:
-    here, counts = scene(site, cast, kit), []
-    here.survey()
+    scene, counts = make_scene(site, cast, kit), []
+    scene.survey()
     day = Day(cast.technician, START.date(), cast.office)
     for number in range(2):
         for at in range(1 + 5 * number):
@@ -277,7 +277,7 @@ def test_a_fuller_day_costs_no_more_queries(job: Job, site: Any, cast: Any, kit:
             records = Job.objects.create(
                 site=site, title="x", technician=cast.technician, state="planned", **span
             )
-            records.measuring_points.add(here.point)
+            records.measuring_points.add(scene.point)
             records.kit.add(kit.meter)
         with CaptureQueriesContext(connection) as queries:
             day_sheet(day, "metric", "")

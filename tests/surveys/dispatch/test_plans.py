@@ -16,7 +16,7 @@ from surveys.dispatch.plans import make_plan, plans_due
 from surveys.models import Booking, Calibration, DispatchPlan, Instrument, Job, Qualification, TransducerData
 from surveys.services.fleet.calibrations import calibration_record
 from tests.conftest import person
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 
@@ -25,18 +25,13 @@ DAY = datetime(2026, 12, 1, tzinfo=UTC)
 PATH = "/api/v1/dispatch/plans/"
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-def job(here: Scene, title: str, hours: float = 2.0, **also: Any) -> Job:
+def job(scene: Scene, title: str, hours: float = 2.0, **also: Any) -> Job:
     """A draft of some hours' work within one working day."""
     finished_plan = Job.objects.create(
-        site=here.pipe.site, title=title, starts_at=DAY + timedelta(hours=9), ends_at=DAY + timedelta(hours=11),
+        site=scene.pipe.site, title=title, starts_at=DAY + timedelta(hours=9), ends_at=DAY + timedelta(hours=11),
         earliest_start=DAY + timedelta(hours=8), latest_end=DAY + timedelta(hours=16), expected_hours=hours, **also,
     )  # fmt: skip
-    finished_plan.measuring_points.set([here.point])
+    finished_plan.measuring_points.set([scene.point])
     return finished_plan
 
 
@@ -57,9 +52,9 @@ def finished_plan(as_user: Any, *jobs: Job, **also: Any) -> dict[str, Any]:
 
 
 def test_a_finished_plan_lists_technicians_jobs_times_and_kits(
-    as_user: Any, here: Scene, kit: Any, cast: Any
+    as_user: Any, scene: Scene, kit: Any, cast: Any
 ) -> None:
-    answer = plan_response(as_user, job(here, "One"))
+    answer = plan_response(as_user, job(scene, "One"))
     assert (answer.status_code, answer.json()["state"], answer.json()["outcome"]) == (202, "waiting", None)
     assert [str(one) for one in plans_due()] == [answer.json()["id"]]
     make_plan(answer.json()["id"])
@@ -75,11 +70,11 @@ def test_a_finished_plan_lists_technicians_jobs_times_and_kits(
     assert {one["code"] for one in found["outcome"]["findings"]} == {"working-hours-assumed", "way-assumed"}
 
 
-def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: Any, here: Scene) -> None:
+def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: Any, scene: Scene) -> None:
     jobs = [
-        job(here, "Pressing", 3.0, priority=1),
-        job(here, "Middling", 3.0, priority=2),
-        job(here, "Least", 3.0, priority=5),
+        job(scene, "Pressing", 3.0, priority=1),
+        job(scene, "Middling", 3.0, priority=2),
+        job(scene, "Least", 3.0, priority=5),
     ]
     found = finished_plan(as_user, *jobs)["outcome"]
     first, second = found["assignments"]
@@ -90,9 +85,9 @@ def test_two_jobs_one_after_the_other_and_a_third_that_finds_no_room(as_user: An
 
 
 def test_a_job_without_a_qualified_technician_is_unscheduled_with_the_reason(
-    as_user: Any, here: Scene, cast: Any
+    as_user: Any, scene: Scene, cast: Any
 ) -> None:
-    found = finished_plan(as_user, job(here, "Pit", required_qualifications=["confined-space"]))["outcome"]
+    found = finished_plan(as_user, job(scene, "Pit", required_qualifications=["confined-space"]))["outcome"]
     assert found["assignments"] == []
     Qualification.objects.create(
         technician=cast.technician,
@@ -103,7 +98,7 @@ def test_a_job_without_a_qualified_technician_is_unscheduled_with_the_reason(
     )
     assert (
         len(
-            finished_plan(as_user, job(here, "Pit again", required_qualifications=["confined-space"]))[
+            finished_plan(as_user, job(scene, "Pit again", required_qualifications=["confined-space"]))[
                 "outcome"
             ]["assignments"]
         )
@@ -112,9 +107,9 @@ def test_a_job_without_a_qualified_technician_is_unscheduled_with_the_reason(
 
 
 def test_an_accepted_plan_is_booked_and_its_jobs_are_planned(
-    as_user: Any, here: Scene, kit: Any, cast: Any
+    as_user: Any, scene: Scene, kit: Any, cast: Any
 ) -> None:
-    one = job(here, "One")
+    one = job(scene, "One")
     plan = finished_plan(as_user, one)
     answer = as_user("office").post(f"{PATH}{plan['id']}/acceptance/", {})
     assert (answer.status_code, answer.json()["accepted"]) == (200, [str(one.pk)])
@@ -132,11 +127,11 @@ def test_an_accepted_plan_is_booked_and_its_jobs_are_planned(
 
 
 def test_a_conflicting_booking_is_named_and_nothing_is_booked(
-    as_user: Any, here: Scene, kit: Any, cast: Any
+    as_user: Any, scene: Scene, kit: Any, cast: Any
 ) -> None:
-    one = job(here, "One")
+    one = job(scene, "One")
     plan = finished_plan(as_user, one)
-    other = job(here, "Quicker")
+    other = job(scene, "Quicker")
     Booking.objects.create(
         job=other,
         instrument=kit.meter,
@@ -154,7 +149,7 @@ def test_a_conflicting_booking_is_named_and_nothing_is_booked(
 
 
 def test_a_kit_booked_elsewhere_or_out_of_date_is_not_planned_with(
-    as_user: Any, here: Scene, kit: Any, cast: Any
+    as_user: Any, scene: Scene, kit: Any, cast: Any
 ) -> None:
     calibration_record(
         calibration=Calibration(
@@ -167,11 +162,11 @@ def test_a_kit_booked_elsewhere_or_out_of_date_is_not_planned_with(
         by=cast.calibration_admin,
         now=timezone.now(),
     )
-    assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"] == []
+    assert finished_plan(as_user, job(scene, "One"))["outcome"]["assignments"] == []
 
 
 def test_planning_again_after_an_absence_moves_only_the_necessary_jobs(
-    as_user: Any, here: Scene, kit: Any, cast: Any
+    as_user: Any, scene: Scene, kit: Any, cast: Any
 ) -> None:
     person("second", "technician")
     by, now = cast.calibration_admin, timezone.now()
@@ -193,14 +188,14 @@ def test_planning_again_after_an_absence_moves_only_the_necessary_jobs(
             by=by,
             now=now,
         )
-    jobs = [job(here, "One", 5.0), job(here, "Two", 5.0)]
+    jobs = [job(scene, "One", 5.0), job(scene, "Two", 5.0)]
     before = finished_plan(as_user, *jobs)
     same = finished_plan(as_user, *jobs, keep_plan=before["id"])
     assert same["outcome"]["assignments"] == before["outcome"]["assignments"]
 
 
-def test_a_worker_that_died_is_followed_by_another(as_user: Any, here: Scene) -> None:
-    answer = plan_response(as_user, job(here, "One"))
+def test_a_worker_that_died_is_followed_by_another(as_user: Any, scene: Scene) -> None:
+    answer = plan_response(as_user, job(scene, "One"))
     DispatchPlan.objects.update(
         state="running",
         attempts=1,
@@ -212,7 +207,7 @@ def test_a_worker_that_died_is_followed_by_another(as_user: Any, here: Scene) ->
 
 
 def test_a_worker_that_reports_progress_is_not_considered_dead(
-    as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
+    as_user: Any, scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     find_plan = plans.find_plan
 
@@ -224,11 +219,11 @@ def test_a_worker_that_reports_progress_is_not_considered_dead(
         return find_plan(problem, seconds)
 
     monkeypatch.setattr(plans, "find_plan", at_length)
-    assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"]
+    assert finished_plan(as_user, job(scene, "One"))["outcome"]["assignments"]
 
 
 def test_a_database_restart_during_a_progress_report_does_not_end_the_plan(
-    as_user: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
+    as_user: Any, scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     find_plan = plans.find_plan
 
@@ -244,7 +239,7 @@ def test_a_database_restart_during_a_progress_report_does_not_end_the_plan(
         return find_plan(problem, seconds)
 
     monkeypatch.setattr(plans, "find_plan", through_a_restart)
-    assert finished_plan(as_user, job(here, "One"))["outcome"]["assignments"]
+    assert finished_plan(as_user, job(scene, "One"))["outcome"]["assignments"]
 
 
 def test_a_failed_plan_states_its_error_in_the_words_of_the_catalogue(
@@ -299,8 +294,8 @@ def test_an_impossible_plan_request_is_rejected(as_user: Any, body: dict[str, An
     assert not DispatchPlan.objects.exists()
 
 
-def test_a_job_without_points_is_named(as_user: Any, here: Scene) -> None:
-    bare = job(here, "Bare")
+def test_a_job_without_points_is_named(as_user: Any, scene: Scene) -> None:
+    bare = job(scene, "Bare")
     bare.measuring_points.clear()
     answer = plan_response(as_user, bare)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "no-points")
@@ -310,5 +305,5 @@ def test_a_job_without_points_is_named(as_user: Any, here: Scene) -> None:
 @pytest.mark.parametrize(
     ("who", "status"), [("technician", 403), ("owner", 403), ("calibration_admin", 403), ("nobody", 401)]
 )
-def test_the_office_plans(as_user: Any, here: Scene, who: str, status: int) -> None:
-    assert as_user(who).post(PATH, {"jobs": [str(job(here, "One").pk)]}).status_code == status
+def test_the_office_plans(as_user: Any, scene: Scene, who: str, status: int) -> None:
+    assert as_user(who).post(PATH, {"jobs": [str(job(scene, "One").pk)]}).status_code == status

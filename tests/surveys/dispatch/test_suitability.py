@@ -26,22 +26,17 @@ from surveys.models import (
     TransducerData,
 )
 from tests.surveys.fleet_size import grow
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def job(here: Scene) -> Job:
+def job(scene: Scene) -> Job:
     start = timezone.now() + timedelta(days=2)
-    row = Job.objects.create(site=here.pipe.site, title="Round", starts_at=start, ends_at=start + 4 * HOUR)
-    row.measuring_points.add(here.point)
+    row = Job.objects.create(site=scene.pipe.site, title="Round", starts_at=start, ends_at=start + 4 * HOUR)
+    row.measuring_points.add(scene.point)
     return row
 
 
@@ -64,12 +59,12 @@ def another_pair(kit: Any, cast: Any, serial: str, **figures: Any) -> Instrument
     return pair
 
 
-def test_a_pair_is_mounted_as_calculated(as_user: Any, here: Scene, job: Job, kit: Any) -> None:
+def test_a_pair_is_mounted_as_calculated(as_user: Any, scene: Scene, job: Job, kit: Any) -> None:
     answer = kits(as_user("office"), job)
     assert answer.status_code == 200, answer.content
     row = row_of(answer.json(), kit.pair)
     assert row["suitable"], row
-    data = here.in_force()
+    data = scene.in_force()
     alone = calculate_setup(
         data.pipe_entry(), data.medium_entry(), kit.pair.transducer_data.first().entry(), traverses=None
     )
@@ -80,7 +75,7 @@ def test_a_pair_is_mounted_as_calculated(as_user: Any, here: Scene, job: Job, ki
 
 
 def test_each_unsuitable_reason_of_a_pair_has_values(
-    as_user: Any, here: Scene, job: Job, kit: Any, cast: Any
+    as_user: Any, scene: Scene, job: Job, kit: Any, cast: Any
 ) -> None:
     steep = another_pair(kit, cast, "STEEP", wedge_angle=1.4, wedge_sound_speed=1400.0)
     cold = another_pair(kit, cast, "COLD", max_temperature=300.0)
@@ -111,9 +106,9 @@ def test_a_pair_with_impossible_data_spoils_no_other(as_user: Any, job: Job, kit
 
 
 def test_a_spacing_longer_than_the_straight_length_is_unsuitable(
-    as_user: Any, here: Scene, job: Job, kit: Any
+    as_user: Any, scene: Scene, job: Job, kit: Any
 ) -> None:
-    MeasuringPoint.objects.filter(pk=here.point.pk).update(
+    MeasuringPoint.objects.filter(pk=scene.point.pk).update(
         upstream_straight_length_m=0.01, downstream_straight_length_m=0.01
     )
     (cell,) = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
@@ -122,10 +117,10 @@ def test_a_spacing_longer_than_the_straight_length_is_unsuitable(
 
 
 def test_a_velocity_below_the_minimum_of_the_meter_is_unsuitable(
-    as_user: Any, here: Scene, job: Job, kit: Any
+    as_user: Any, scene: Scene, job: Job, kit: Any
 ) -> None:
     # 2 traverses over a bore of 206.5 mm in water: some 100 ns a m/s, so that 1e-4 m/s gives 0.01 ns (by hand).
-    address = f"/api/v1/measuring-points/{here.point.pk}/setups/"
+    address = f"/api/v1/measuring-points/{scene.point.pk}/setups/"
     body = {"transducers": str(kit.pair.pk), "expected_velocity": "0.0001 m/s"}
     records = as_user("office").post(address, body, format="json")
     assert records.status_code == 201, records.content
@@ -134,10 +129,10 @@ def test_a_velocity_below_the_minimum_of_the_meter_is_unsuitable(
 
 
 def test_a_point_on_a_pipe_with_no_data_is_named_and_a_job_without_points_is_a_conflict(
-    as_user: Any, here: Scene, job: Job, kit: Any
+    as_user: Any, scene: Scene, job: Job, kit: Any
 ) -> None:
     bare = MeasuringPoint.objects.create(
-        pipe=Pipe.objects.create(site=here.pipe.site, name="New"), name="Unknown end"
+        pipe=Pipe.objects.create(site=scene.pipe.site, name="New"), name="Unknown end"
     )
     job.measuring_points.add(bare)
     cells = row_of(kits(as_user("office"), job).json(), kit.pair)["measuring_points"]
@@ -159,7 +154,7 @@ def test_kits_of_a_job_are_for_staff(as_user: Any, job: Job, who: str, status: i
 
 
 def test_more_points_and_pairs_cost_no_more_queries(
-    as_user: Any, here: Scene, job: Job, kit: Any, cast: Any
+    as_user: Any, scene: Scene, job: Job, kit: Any, cast: Any
 ) -> None:
     counts = []
     for points, pairs in ((2, 3), (38, 197)):

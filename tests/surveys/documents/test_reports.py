@@ -24,19 +24,14 @@ from surveys.results.recalculation import recomputation_run
 from surveys.results.traceability import traceable_results
 from tests.surveys.branches import Mounting, current_of, logged, mounted
 from tests.surveys.documents.pages import pages
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def survey(here: Scene) -> Survey:
-    return here.survey()
+def survey(scene: Scene) -> Survey:
+    return scene.survey()
 
 
 def issue(as_user: Any, survey: Survey, who: str = "office", **body: str) -> Any:
@@ -91,23 +86,23 @@ def test_the_site_meter_reading_is_in_the_report_as_recorded_at_its_issue(
     address = f"/api/v1/surveys/{survey.pk}/site-meter-readings/"
     stated = {"meter": "FT-101", "volume_flow": "140 m3/h", "relative_expanded_uncertainty": 0.02}
     as_user("office").post(address, stated)
-    told = words(report_of(survey))
-    assert "FT-101" not in told
+    text = words(report_of(survey))
+    assert "FT-101" not in text
     again = issue(as_user, survey, reason="The site gave its meter's figure.")
     assert again.status_code == 201
     result = traceable_results().get(survey=survey, replaced_at__isnull=True)
     issued = Issue("2026-X-2", 2, Report.objects.get(pk=again.json()["id"]).issued_at, "office")
-    told = words(survey_report(result, issued, "metric", "https://x.example/"))
-    assert "FT-101" in told
-    assert "En = " in told
+    text = words(survey_report(result, issued, "metric", "https://x.example/"))
+    assert "FT-101" in text
+    assert "En = " in text
     assert issue(as_user, survey, reason="Once more.").status_code == 409
 
 
 def test_after_a_correction_it_is_outdated_and_the_next_issue_names_the_replaced_one(
-    as_user: Any, survey: Survey, here: Scene
+    as_user: Any, survey: Survey, scene: Scene
 ) -> None:
     first = issue(as_user, survey).json()
-    recomputation_run(here.correct(0.008).pk)
+    recomputation_run(scene.correct(0.008).pk)
     outdated = as_user("office").get("/api/v1/reports/?outdated=true").json()["results"]
     assert [one["id"] for one in outdated] == [first["id"]]
     served = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/report.pdf")
@@ -122,7 +117,7 @@ def test_after_a_correction_it_is_outdated_and_the_next_issue_names_the_replaced
 
 
 def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificates(survey: Survey) -> None:
-    told = words(report_of(survey))
+    text = words(report_of(survey))
     for part in (
         "m³/h",
         "outer diameter",
@@ -136,16 +131,16 @@ def test_the_report_shows_the_result_the_budget_the_findings_and_the_certificate
         "JCGM 100:2008",
         f"{METHOD_VERSION} ({METHODS[-1].since}). ",
     ):
-        assert part in told
+        assert part in text
 
 
 def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_again_when_that_is_new(
-    as_user: Any, here: Scene
+    as_user: Any, scene: Scene
 ) -> None:
-    first = logged(mounted(here, Mounting(path_angle_deg=0.0)), 170.0)
+    first = logged(mounted(scene, Mounting(path_angle_deg=0.0)), 170.0)
     alone = issue(as_user, first).json()
     assert not alone["outdated"]
-    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90.0)), 200.0)
+    logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90.0)), 200.0)
     for run in Recomputation.objects.filter(state="waiting"):
         recomputation_run(run.pk)
     mean = current_of(Combination.objects.get(kind="multipath"))
@@ -165,9 +160,9 @@ def test_a_path_measured_with_others_is_reported_beneath_their_mean_and_issued_a
     assert [row[1] for row in table["rows"]] == ["0°", "90°"]
 
 
-def test_a_survey_without_a_result_has_no_report(as_user: Any, here: Scene, survey: Survey) -> None:
+def test_a_survey_without_a_result_has_no_report(as_user: Any, scene: Scene, survey: Survey) -> None:
     bare = Survey.objects.create(
-        measuring_point=here.point,
+        measuring_point=scene.point,
         client=survey.client,
         technician=survey.technician,
         started_at=survey.started_at,
@@ -218,8 +213,8 @@ def test_the_sheet_of_a_set_up_is_for_those_who_see_its_point(as_user: Any, surv
         '<script>&"',
     ],
 )
-def test_hostile_names_are_text(here: Scene, survey: Survey, name: str) -> None:
-    Pipe.objects.filter(pk=here.pipe.pk).update(name=name)
+def test_hostile_names_are_text(scene: Scene, survey: Survey, name: str) -> None:
+    Pipe.objects.filter(pk=scene.pipe.pk).update(name=name)
     assert typeset(report_of(survey)).startswith(b"%PDF-")
 
 

@@ -22,16 +22,11 @@ from surveys.documents.setup_sheet import setup_sheet
 from surveys.models import AuditEntry, Job, MeasuringPoint, Role, Setup, Site, SurveyData, User
 from surveys.services.pipes.pipes import wall_measurement_record
 from surveys.services.records import record_change
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 
 START = datetime(2026, 12, 1, 8, tzinfo=UTC)
-
-
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 def safety_notes(pdf: PdfDocument) -> dict[str, Any]:
@@ -40,93 +35,93 @@ def safety_notes(pdf: PdfDocument) -> dict[str, Any]:
     return block
 
 
-def sheet(here: Scene) -> PdfDocument:
-    here.point.refresh_from_db()
-    setup = here.survey().stated.setup
+def sheet(scene: Scene) -> PdfDocument:
+    scene.point.refresh_from_db()
+    setup = scene.survey().stated.setup
     return setup_sheet(setup, "metric", "https://x.example/")
 
 
-def day(here: Scene) -> PdfDocument:
+def day(scene: Scene) -> PdfDocument:
     """Return the day sheet of a visit to a point without a set-up."""
     job = Job.objects.create(
-        site=here.pipe.site, title="Round", technician=here.cast.technician, state="planned", starts_at=START,
+        site=scene.pipe.site, title="Round", technician=scene.cast.technician, state="planned", starts_at=START,
         ends_at=START.replace(hour=12),
     )  # fmt: skip
-    job.measuring_points.add(here.point)
-    return day_sheet(Day(here.cast.technician, START.date(), here.cast.technician), "metric", "")
+    job.measuring_points.add(scene.point)
+    return day_sheet(Day(scene.cast.technician, START.date(), scene.cast.technician), "metric", "")
 
 
-def test_a_hot_pipe_is_on_the_set_up_sheet_with_the_threshold_and_its_source(here: Scene) -> None:
+def test_a_hot_pipe_is_on_the_set_up_sheet_with_the_threshold_and_its_source(scene: Scene) -> None:
     # The pipe's water is at 58 degrees: above the 51 of a minute's contact.
-    told = " ".join(safety_notes(sheet(here))["items"])
+    shown = " ".join(safety_notes(sheet(scene))["items"])
     for part in ("58\xa0°C", "51\xa0°C", "a minute", "ASTM C1055", "ISO 13732-1"):
-        assert part in told
+        assert part in shown
 
 
-def test_every_hazard_of_the_point_and_the_precedence_of_the_permit_are_given_once(here: Scene) -> None:
-    MeasuringPoint.objects.filter(pk=here.point.pk).update(hazards=list(HAZARDS))
-    block = safety_notes(sheet(here))
+def test_every_hazard_of_the_point_and_the_precedence_of_the_permit_are_given_once(scene: Scene) -> None:
+    MeasuringPoint.objects.filter(pk=scene.point.pk).update(hazards=list(HAZARDS))
+    block = safety_notes(sheet(scene))
     for hazard in HAZARDS:
         assert block["items"].count(render(message(hazard)).text) == 1
     assert block["closing"].endswith("not a permit to work.")
     assert "The site's permit and local rules take precedence." in block["closing"]
 
 
-def test_the_day_sheet_warns_by_the_pipe_data_without_a_set_up(here: Scene) -> None:
+def test_the_day_sheet_warns_by_the_pipe_data_without_a_set_up(scene: Scene) -> None:
     assert not Setup.objects.exists()
-    told = safety_notes(day(here))["items"]
-    assert any(item.startswith("After the bend: Hot surface. The pipe may be at 58\xa0°C") for item in told)
-    assert any("gauge pressure is about 5.0\xa0bar" in item for item in told)
+    shown = safety_notes(day(scene))["items"]
+    assert any(item.startswith("After the bend: Hot surface. The pipe may be at 58\xa0°C") for item in shown)
+    assert any("gauge pressure is about 5.0\xa0bar" in item for item in shown)
 
 
-def test_without_recorded_hazards_the_day_sheet_states_that_hazards_are_possible(here: Scene) -> None:
-    assert "No hazards are recorded" in safety_notes(day(here))["items"][-1]
+def test_without_recorded_hazards_the_day_sheet_states_that_hazards_are_possible(scene: Scene) -> None:
+    assert "No hazards are recorded" in safety_notes(day(scene))["items"][-1]
 
 
-def test_hazards_of_the_site_come_first(here: Scene) -> None:
-    Site.objects.filter(pk=here.pipe.site_id).update(hazards="Steam traps blow off.")
-    MeasuringPoint.objects.filter(pk=here.point.pk).update(hazards=["confined-space"])
-    told = safety_notes(day(here))["items"]
-    assert told[0] == "On site: Steam traps blow off."
-    assert f"After the bend: {render(message('confined-space')).text}" in told
-    assert "No hazards are recorded" not in str(told)
+def test_hazards_of_the_site_come_first(scene: Scene) -> None:
+    Site.objects.filter(pk=scene.pipe.site_id).update(hazards="Steam traps blow off.")
+    MeasuringPoint.objects.filter(pk=scene.point.pk).update(hazards=["confined-space"])
+    shown = safety_notes(day(scene))["items"]
+    assert shown[0] == "On site: Steam traps blow off."
+    assert f"After the bend: {render(message('confined-space')).text}" in shown
+    assert "No hazards are recorded" not in str(shown)
 
 
-def table(here: Scene, taken: SurveyData) -> dict[str, tuple[str, str]]:
+def table(scene: Scene, taken: SurveyData) -> dict[str, tuple[str, str]]:
     pdf = PdfDocument("A", "", "", START)
-    pipe_table(pdf, here.in_force(), taken, "metric")
+    pipe_table(pdf, scene.in_force(), taken, "metric")
     return {what: (value, known) for what, value, known in pdf.blocks[0]["rows"]}
 
 
-def test_each_pipe_value_has_its_source(here: Scene) -> None:
-    told = table(here, here.survey().stated)
-    assert told["Wall thickness"] == ("6.30\xa0mm", "not measured; entered as 6.3 mm")
-    assert told["Outer diameter"] == ("219.1\xa0mm", "entered")
-    assert told["Roughness"] == ("0.045\xa0mm", "not entered; value of the new material is used")
-    assert told["Medium temperature"] == ("58.0\xa0°C", "measured")
+def test_each_pipe_value_has_its_source(scene: Scene) -> None:
+    shown = table(scene, scene.survey().stated)
+    assert shown["Wall thickness"] == ("6.30\xa0mm", "not measured; entered as 6.3 mm")
+    assert shown["Outer diameter"] == ("219.1\xa0mm", "entered")
+    assert shown["Roughness"] == ("0.045\xa0mm", "not entered; value of the new material is used")
+    assert shown["Medium temperature"] == ("58.0\xa0°C", "measured")
 
 
-def test_a_measured_wall_names_the_gauge_and_its_uncertainty(here: Scene) -> None:
+def test_a_measured_wall_names_the_gauge_and_its_uncertainty(scene: Scene) -> None:
     wall_measurement = wall_measurement_record(
-        pipe=here.pipe, gauge=here.kit.gauge, readings_m=[0.0080, 0.0081, 0.0079, 0.0080], gauge_velocity_setting_m_s=None,
-        taken_at=START, note="", as_entered={}, by=here.cast.technician,
+        pipe=scene.pipe, gauge=scene.kit.gauge, readings_m=[0.0080, 0.0081, 0.0079, 0.0080], gauge_velocity_setting_m_s=None,
+        taken_at=START, note="", as_entered={}, by=scene.cast.technician,
     )  # fmt: skip
-    data = here.in_force()
+    data = scene.in_force()
     data.wall_measurement = wall_measurement
     pdf = PdfDocument("A", "", "", START)
-    pipe_table(pdf, data, here.survey().stated, "metric")
+    pipe_table(pdf, data, scene.survey().stated, "metric")
     known = {row[0]: row[2] for row in pdf.blocks[0]["rows"]}["Wall thickness"]
     assert "measured at 4 positions on 2026-12-01 with G-0033: mean 8.00\xa0mm" in known
 
 
-def test_the_shown_temperature_is_the_one_measured_on_the_day(here: Scene) -> None:
-    taken = here.survey().stated
+def test_the_shown_temperature_is_the_one_measured_on_the_day(scene: Scene) -> None:
+    taken = scene.survey().stated
     taken.medium_temperature_k, taken.medium_temperature_source = 335.15, "estimated"
-    assert table(here, taken)["Medium temperature"] == ("62.0\xa0°C", "estimated during the survey")
+    assert table(scene, taken)["Medium temperature"] == ("62.0\xa0°C", "estimated during the survey")
 
 
 @pytest.mark.parametrize(
-    ("value", "uncertainty", "told"),
+    ("value", "uncertainty", "shown"),
     [
         (quantity(0.2191, "length"), quantity(0.000379, "length"), ("219.10\xa0mm", "0.38\xa0mm")),
         (quantity(2720.0, "speed"), quantity(12.4, "speed"), ("2720\xa0m/s", "12\xa0m/s")),
@@ -140,9 +135,9 @@ def test_the_shown_temperature_is_the_one_measured_on_the_day(here: Scene) -> No
     ],
 )
 def test_a_value_is_written_to_the_second_digit_of_its_uncertainty(
-    value: Any, uncertainty: Any, told: Any
+    value: Any, uncertainty: Any, shown: Any
 ) -> None:
-    assert with_uncertainty(value, uncertainty, "metric") == told
+    assert with_uncertainty(value, uncertainty, "metric") == shown
 
 
 def test_shares_too_small_to_show_are_not_none_and_large_numbers_are_grouped() -> None:
@@ -152,13 +147,13 @@ def test_shares_too_small_to_show_are_not_none_and_large_numbers_are_grouped() -
 
 
 def test_the_day_sheet_is_the_same_bytes_at_any_time_until_a_record_it_shows_changes(
-    client: Any, here: Scene, monkeypatch: pytest.MonkeyPatch
+    client: Any, scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    day(here)
-    here.survey()
+    day(scene)
+    scene.survey()
     (job,) = Job.objects.all()
-    job.kit.add(here.kit.meter)
-    technician = here.cast.technician
+    job.kit.add(scene.kit.meter)
+    technician = scene.cast.technician
     address = f"/api/v1/technicians/{technician.pk}/day-sheet.pdf?date={START:%Y-%m-%d}"
     now = timezone.now()
 
@@ -180,20 +175,20 @@ def test_the_day_sheet_is_the_same_bytes_at_any_time_until_a_record_it_shows_cha
     assert checksum(timedelta(days=42)) == changed
 
 
-def test_the_day_sheet_shows_the_time_of_its_latest_change(here: Scene) -> None:
-    first = day(here)
-    records = AuditEntry.objects.filter(record=here.pipe.pk).latest("at").at
-    assert first.stamp == max(records, here.in_force().recorded_at)
+def test_the_day_sheet_shows_the_time_of_its_latest_change(scene: Scene) -> None:
+    first = day(scene)
+    records = AuditEntry.objects.filter(record=scene.pipe.pk).latest("at").at
+    assert first.stamp == max(records, scene.in_force().recorded_at)
     (job,) = Job.objects.all()
     record_change(job, {"note": "Ask for the key."})
-    again = day_sheet(Day(here.cast.technician, START.date(), here.cast.technician), "metric", "")
+    again = day_sheet(Day(scene.cast.technician, START.date(), scene.cast.technician), "metric", "")
     assert again.stamp == AuditEntry.objects.filter(record=job.pk).latest("at").at
-    zone = here.pipe.site.zone
+    zone = scene.pipe.site.zone
     assert again.footer.endswith(f"records as of {again.stamp.astimezone(zone):%Y-%m-%d %H:%M %Z}")
 
 
-def test_the_day_sheet_of_a_day_without_jobs_has_no_clock_either(here: Scene) -> None:
+def test_the_day_sheet_of_a_day_without_jobs_has_no_clock_either(scene: Scene) -> None:
     idle = User.objects.create_user(username="idle", role=Role.TECHNICIAN)
-    free = day_sheet(Day(idle, START.date(), here.cast.office), "metric", "")
+    free = day_sheet(Day(idle, START.date(), scene.cast.office), "metric", "")
     assert free.stamp == datetime(2026, 12, 1, tzinfo=UTC)
     assert "as of" not in free.footer

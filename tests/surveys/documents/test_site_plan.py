@@ -34,8 +34,8 @@ def bar(svg: str) -> tuple[float, float, str]:
 
 @pytest.mark.parametrize(("units", "kilometres"), [("metric", 1.0), ("us", KM_A_MILE)])
 def test_distances_on_the_plan_are_those_over_the_globe(units: str, kilometres: float) -> None:
-    here, there = place(1, 56.0, 10.0), place(2, 55.6, 10.5)
-    svg = site_plan([here, there], units)  # type: ignore[arg-type]
+    scene, there = place(1, 56.0, 10.0), place(2, 55.6, 10.5)
+    svg = site_plan([scene, there], units)  # type: ignore[arg-type]
     (x1, y1), (x2, y2) = spots(svg)
     drawn, labelled, _ = bar(svg)
     measured = math.hypot(x2 - x1, y2 - y1) / drawn * labelled * kilometres * 1000

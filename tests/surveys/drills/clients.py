@@ -27,9 +27,9 @@ class Client(threading.Thread):
         }
         for write in range(self.writes):
             started = time.perf_counter()
-            said = {"note": f"client {self.number}, write {write}"}
+            note = {"note": f"client {self.number}, write {write}"}
             self.answers.append(
-                post(f"{self.address}surveys/", self.ids["tokens"]["technician"], body | said)
+                post(f"{self.address}surveys/", self.ids["tokens"]["technician"], body | note)
             )
             self.seconds.append(time.perf_counter() - started)
 

@@ -179,5 +179,5 @@ class Fleet:
         return list(json.loads(self.ask("/readyz")[1])["failed"])
 
     def lines(self) -> list[dict[str, Any]]:
-        said = (self.drill.folder / "said.txt").read_text().splitlines()
-        return [json.loads(line) for line in said if not line.startswith(("  ", "Operations", "Running"))]
+        lines = (self.drill.folder / "output.txt").read_text().splitlines()
+        return [json.loads(line) for line in lines if not line.startswith(("  ", "Operations", "Running"))]

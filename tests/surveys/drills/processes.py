@@ -72,16 +72,21 @@ class Processes:
         """Start a process in its own group, so that it can be killed with its children."""
         # The processes end with a killed test run, if the system has the tool for that.
         tied = ("setpriv", "--pdeathsig", "KILL", "--") if shutil.which("setpriv") else ()
-        with (self.folder / "said.txt").open("ab") as said:
+        with (self.folder / "output.txt").open("ab") as output:
             process = subprocess.Popen(
-                (*tied, *command), cwd=ROOT, env=self.env, stdout=said, stderr=said, start_new_session=group
+                (*tied, *command),
+                cwd=ROOT,
+                env=self.env,
+                stdout=output,
+                stderr=output,
+                start_new_session=group,
             )
         self.running.append(process)
         return process
 
-    def said(self) -> str:
+    def output(self) -> str:
         """Return the end of the output of the processes."""
-        return (self.folder / "said.txt").read_text(errors="replace")[-8000:]
+        return (self.folder / "output.txt").read_text(errors="replace")[-8000:]
 
     def python(self, *arguments: str, within_seconds: float = 180) -> str:
         """Run a program of this project to its end and return its output."""
@@ -99,15 +104,15 @@ class Processes:
 
     def seed(self, surveys: int, readings: int) -> dict[str, Any]:
         """Fill the database; see `tests.surveys.drills.seed`."""
-        told = self.python("-m", "tests.surveys.drills.seed", str(surveys), str(readings))
-        ids: dict[str, Any] = json.loads(told.splitlines()[-1])
+        output = self.python("-m", "tests.surveys.drills.seed", str(surveys), str(readings))
+        ids: dict[str, Any] = json.loads(output.splitlines()[-1])
         return ids
 
     def redis(self, port: int) -> subprocess.Popen[bytes]:
         """Start a broker without persistence: after a kill it starts empty."""
         options = ("--bind", "127.0.0.1", "--save", "", "--appendonly", "no")
         process = self.start("redis-server", "--port", str(port), *options)
-        assert wait_until(lambda: listens(port), 10), self.said()
+        assert wait_until(lambda: listens(port), 10), self.output()
         return process
 
     def worker(self, *more: str) -> subprocess.Popen[bytes]:
@@ -134,7 +139,7 @@ class Processes:
         """Start the web server, with the embedded worker if there is no broker; return the address of its API."""
         port = free_port()
         self.start(sys.executable, "manage.py", "serve", "--bind", f"127.0.0.1:{port}")
-        assert wait_until(lambda: listens(port), 60), self.said()
+        assert wait_until(lambda: listens(port), 60), self.output()
         return f"http://127.0.0.1:{port}/api/v1/"
 
     @staticmethod

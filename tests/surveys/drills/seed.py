@@ -26,7 +26,7 @@ from surveys.commands.demo.people import make_cast, make_tokens
 from surveys.commands.demo.records import make_job, make_kit
 from surveys.models import Client, Result, Site, Survey
 from surveys.models.base import uuid7
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene, make_scene
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,8 +55,8 @@ def multiply(survey: Survey, count: int) -> list[Survey]:
     parts = [copied(part, log=new) for part in log.file_parts.all() for new in logs]
     blocks = [copied(block, log=new) for block in log.blocks.all() for new in logs]
     results = [
-        copied(result, id=uuid7(), survey=new.survey, log=new, survey_data=said)
-        for new, said in zip(logs, statements, strict=True)
+        copied(result, id=uuid7(), survey=new.survey, log=new, survey_data=statement)
+        for new, statement in zip(logs, statements, strict=True)
     ]
     for rows in (surveys, setups, statements, logs, parts, blocks, results):
         _store(rows)
@@ -86,20 +86,20 @@ def populated() -> tuple[Scene, Any]:
     cast = SimpleNamespace(office=people.users["office"], technician=people.users["technician"])
     site = Site.objects.create(client=Client.objects.all()[0], name="Works", time_zone="Europe/Copenhagen")
     kit = make_kit(people.users["calibration-admin"], timezone.now())
-    here = scene(site, cast, kit)
-    make_job(here.point, cast.technician, kit)
-    return here, people
+    scene = make_scene(site, cast, kit)
+    make_job(scene.point, cast.technician, kit)
+    return scene, people
 
 
 def main(surveys: int, readings: int) -> None:
     """Fill the database and print the data a client needs."""
     call_command("migrate", verbosity=0)
-    here, people = populated()
-    first = here.survey(readings=readings)
+    scene, people = populated()
+    first = scene.survey(readings=readings)
     if surveys > 1:
         multiply(Survey.objects.get(pk=first.pk), surveys - 1)
-    told = {"pipe": here.pipe, "point": here.point, "meter": here.kit.meter, "survey": first}
-    ids = {name: str(record.pk) for name, record in told.items()}
+    records = {"pipe": scene.pipe, "point": scene.point, "meter": scene.kit.meter, "survey": first}
+    ids = {name: str(record.pk) for name, record in records.items()}
     print(json.dumps(ids | {"setup": str(first.stated.setup_id), "tokens": make_tokens(people)}))  # noqa: T201
 
 

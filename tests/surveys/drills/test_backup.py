@@ -121,9 +121,9 @@ def test_a_trial_grows_into_production_and_back_with_a_recomputation_half_done(
     assert [states.count(f"'{state}'") for state in ("done", "running", "waiting")] == [20, 20, 20]
 
     first, second = tmp_path / "first.backup", tmp_path / "second.backup"
-    told = trial.python("manage.py", "backup", str(first))
-    assert sha256(first.read_bytes()).hexdigest() in told
-    assert f"{SURVEYS + 20:>12,}  surveys_result\n" in told
+    output = trial.python("manage.py", "backup", str(first))
+    assert sha256(first.read_bytes()).hexdigest() in output
+    assert f"{SURVEYS + 20:>12,}  surveys_result\n" in output
     assert stat.S_IMODE(first.stat().st_mode) == 0o600
     assert sha256(first.read_bytes()).hexdigest() in restored(production, first)
     production.python("manage.py", "backup", str(second))
@@ -171,13 +171,13 @@ def test_it_is_one_moment_though_clients_write_and_a_recomputation_runs(
     status, answer = post(f"{address}pipes/{ids['pipe']}/corrections/", ids["tokens"]["office"], body)
     assert status == 202, answer
     clients = write_together(address, ids, clients=4, writes=150)
-    told = taking.communicate(timeout=120)[0]
+    output = taking.communicate(timeout=120)[0]
     for client in clients:
         client.join()
         assert {status for status, _ in client.answers} == {201}
-    first, after, items, surveys, surveys_after = map(int, told.split())
-    assert 0 < first < after < items, f"nothing was under way: {told}"
-    assert surveys < surveys_after, f"nobody wrote: {told}"
+    first, after, items, surveys, surveys_after = map(int, output.split())
+    assert 0 < first < after < items, f"nothing was under way: {output}"
+    assert surveys < surveys_after, f"nobody wrote: {output}"
 
     restored(target, tmp_path / "amidst.backup")
     # True again once the run is finished, which the last line ensures.
@@ -186,17 +186,17 @@ def test_it_is_one_moment_though_clients_write_and_a_recomputation_runs(
         "no run is left open",
         "a current result rests on a version nothing corrected",
     }
-    requested = {said: query for said, query in EXCEPTIONS.items() if said not in not_yet} | {
+    requested = {fault: query for fault, query in EXCEPTIONS.items() if fault not in not_yet} | {
         "a survey has a statement in force": """SELECT count(*) FROM surveys_survey s WHERE NOT EXISTS (
             SELECT 1 FROM surveys_surveydata d WHERE d.survey_id = s.id AND d.replaced_at IS NULL)"""
     }
     ask = (
         "import django, json, sys; django.setup()\nfrom django.db import connection\n"
         "def ask(q):\n    with connection.cursor() as c:\n        c.execute(q)\n        return c.fetchone()[0]\n"
-        "print(json.dumps({said: ask(q) for said, q in json.loads(sys.argv[1]).items()}))"
+        "print(json.dumps({fault: ask(q) for fault, q in json.loads(sys.argv[1]).items()}))"
     )
     counted = json.loads(target.python("-c", ask, json.dumps(requested)))
-    assert {said: count for said, count in counted.items() if count} == {}
+    assert {fault: count for fault, count in counted.items() if count} == {}
     assert len(finished(target)) == 400
 
 
@@ -220,8 +220,8 @@ def test_a_damaged_or_truncated_file_is_rejected_and_nothing_is_written(
     }
     for what, content in corrupt.items():
         (tmp_path / "spoilt.backup").write_bytes(content)
-        said = rejected(target, "restore", str(tmp_path / "spoilt.backup"))
-        assert "damaged, incomplete or not a backup" in said, what
+        fault = rejected(target, "restore", str(tmp_path / "spoilt.backup"))
+        assert "damaged, incomplete or not a backup" in fault, what
     assert "cannot be read" in rejected(target, "restore", str(tmp_path / "nowhere.backup"))
     assert rows(target) == empty
     target.python("manage.py", "restore", str(good))
@@ -284,7 +284,7 @@ def with_nul_character(content: bytes) -> bytes:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "fault"),
     [
         (with_wrong_row_count, "in surveys_client."),
         (without_its_site, "refers to a row that is not in the backup"),
@@ -293,14 +293,14 @@ def with_nul_character(content: bytes) -> bytes:
     ],
 )
 def test_a_rejected_row_undoes_all_rows_before_it(
-    place: Callable[[str], Processes], tmp_path: Path, change: Callable[[bytes], bytes], said: str
+    place: Callable[[str], Processes], tmp_path: Path, change: Callable[[bytes], bytes], fault: str
 ) -> None:
     trial, production = place("trial"), place("postgresql")
     trial.seed(1, 40)
     trial.python("manage.py", "backup", str(tmp_path / "good.backup"))
     production.python("manage.py", "migrate", "-v0")
     empty = rows(production)
-    assert said in rejected(production, "restore", str(altered(tmp_path / "good.backup", change)))
+    assert fault in rejected(production, "restore", str(altered(tmp_path / "good.backup", change)))
     assert rows(production) == empty
 
 

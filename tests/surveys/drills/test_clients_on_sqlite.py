@@ -38,10 +38,10 @@ def test_sixteen_writing_clients_and_a_recomputation_meet_no_locked_database(
             return database.execute(query).fetchone()[0]
 
         open_runs = "SELECT count(*) FROM surveys_recomputation WHERE finished_at IS NULL"
-        assert wait_until(lambda: ask(open_runs) == 0, 120), drill.said()
+        assert wait_until(lambda: ask(open_runs) == 0, 120), drill.output()
         assert ask("SELECT count(*) FROM surveys_survey") == SURVEYS + CLIENTS * WRITES_EACH
         assert ask("SELECT count(*) FROM surveys_result") == 2 * SURVEYS
         assert wrong_sentences(ask) == {}
     finally:
         database.close()
-    assert "locked" not in drill.said()
+    assert "locked" not in drill.output()

@@ -79,15 +79,15 @@ def test_its_commands_make_a_service_that_is_ready_and_without_its_broker_is_not
     port = free_port()
     servers, seeds = processes(DATABASE_URL=fresh_postgresql), processes(DATABASE_URL=fresh_postgresql)
     broker = servers.redis(port)
-    (tmp_path / "said.txt").unlink()
+    (tmp_path / "output.txt").unlink()
     fleet = Fleet(tmp_path, processes(), fresh_postgresql, port, SWEEP_SECONDS="1")
 
-    assert fleet.start("migrate").wait(120) == 0, fleet.drill.said()
+    assert fleet.start("migrate").wait(120) == 0, fleet.drill.output()
     ids = seeds.seed(3, 40)
     for name in ("web", "worker", "beat"):
         fleet.start(name)
     for name in ("web", "worker", "beat"):
-        assert wait_until(lambda: fleet.healthy(name), 60), (name, fleet.drill.said())  # noqa: B023
+        assert wait_until(lambda: fleet.healthy(name), 60), (name, fleet.drill.output())  # noqa: B023
     assert fleet.ask("/readyz")[:2] == (200, '{"ready": true, "failed": []}')
     assert fleet.ask("/healthz")[0] == 200
 
@@ -100,10 +100,10 @@ def test_its_commands_make_a_service_that_is_ready_and_without_its_broker_is_not
     assert status == 202, text
 
     def ended() -> list[dict[str, Any]]:
-        told = [one for one in fleet.lines() if one.get("request_id") == request_id and "task_id" in one]
-        return [one for one in told if one["task"] == "surveys.operations.tasks.recompute"]
+        entries = [one for one in fleet.lines() if one.get("request_id") == request_id and "task_id" in one]
+        return [one for one in entries if one["task"] == "surveys.operations.tasks.recompute"]
 
-    assert wait_until(ended, 60), fleet.drill.said()
+    assert wait_until(ended, 60), fleet.drill.output()
     bearer = {"Authorization": f"Bearer {fleet.metrics_token}"}
     counted = 'surveys_tasks_total{state="SUCCESS",task="surveys.operations.tasks.recompute"}'
     assert wait_until(lambda: counted in fleet.ask("/metrics", **bearer)[1], 20)
@@ -121,9 +121,9 @@ def test_its_commands_make_a_service_that_is_ready_and_without_its_broker_is_not
         fleet.restart_ended()
         return fleet.failed() == []
 
-    assert wait_until(ready_again, 60, every=1), fleet.drill.said()
+    assert wait_until(ready_again, 60, every=1), fleet.drill.output()
     assert fleet.healthy("web")
-    assert token not in fleet.drill.said()
-    assert fleet.metrics_token not in fleet.drill.said()
+    assert token not in fleet.drill.output()
+    assert fleet.metrics_token not in fleet.drill.output()
     # The image is read-only: nothing is written beside the program.
     assert {one.name for one in ROOT.iterdir()} <= before | {".pytest_cache"}

@@ -102,8 +102,8 @@ def test_a_truncated_log_stores_nothing_and_a_complete_log_is_imported(
     # The server has four threads: five truncated uploads would stop it if each held its thread forever.
     for _ in range(4):
         close_connection(path, tokens["technician"], log)
-    status, told = cut_off(path, tokens["technician"], log)
-    assert (status, told["code"]) == (400, "body-cut-off")
+    status, problem = cut_off(path, tokens["technician"], log)
+    assert (status, problem["code"]) == (400, "body-cut-off")
     assert {table: ask(f"SELECT count(*) FROM {table}") for table in STORED} == stored
 
     status, taken = upload(path, tokens["technician"], log)
@@ -116,7 +116,7 @@ def test_a_truncated_log_stores_nothing_and_a_complete_log_is_imported(
     status, answer = post(f"{address}pipes/{ids['pipe']}/corrections/", tokens["office"], correction)
     assert status == 202, answer
     open_runs = "SELECT count(*) FROM surveys_recomputation WHERE finished_at IS NULL"
-    assert wait_until(lambda: ask(open_runs) == 0, 120), drill.said()
+    assert wait_until(lambda: ask(open_runs) == 0, 120), drill.output()
     assert wrong_sentences(ask) == {}
     of_survey = f"FROM surveys_result WHERE survey_id = '{created['id']}'"
     assert ask(f"SELECT min(readings_used) {of_survey}") == ROWS

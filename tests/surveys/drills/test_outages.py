@@ -53,7 +53,7 @@ def test_workers_killed_the_broker_emptied_and_the_database_crashed_lose_and_dou
         """Wait until the number of open items is above 0 and at most the limit: the next event must occur in the middle of
         the run.
         """
-        assert wait_until(lambda: open_items(cluster) <= most, 120), (open_items(cluster), drill.said())
+        assert wait_until(lambda: open_items(cluster) <= most, 120), (open_items(cluster), drill.output())
         assert open_items(cluster) > 0, "the drill came too late: everything was done"
 
     left(1700)
@@ -77,7 +77,7 @@ def test_workers_killed_the_broker_emptied_and_the_database_crashed_lose_and_dou
             ask("SELECT state FROM surveys_recomputation ORDER BY requested_at DESC LIMIT 1") == "finished"
         ),
         120,
-    ), drill.said()
+    ), drill.output()
     assert wrong_sentences(ask) == {}
     on_new = "r JOIN surveys_pipedata d ON d.id = r.pipe_data_id WHERE r.replaced_at IS NULL AND d.wall_thickness_m = 0.008"
     assert ask(f"SELECT count(*) FROM surveys_result {on_new}") == SURVEYS

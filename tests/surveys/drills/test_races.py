@@ -29,14 +29,14 @@ from surveys.services.surveys.surveys import SurveyNotes, survey_record
 from tests.surveys.drills.history import wrong_sentences
 from tests.surveys.drills.processes import ROOT, Processes, post, wait_until
 from tests.surveys.drills.seed import multiply
-from tests.surveys.scene import STARTED, Scene, current, log, scene
+from tests.surveys.scene import STARTED, Scene, current, log, make_scene
 
 THREADS, CORRECTIONS = 8, 50
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    records = scene(site, cast, kit)
+def scene(site: Any, cast: Any, kit: Any) -> Scene:
+    records = make_scene(site, cast, kit)
     records.correct(0.008)
     return records
 
@@ -72,8 +72,8 @@ def run_all_recomputations() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last(here: Scene) -> None:
-    surveys = [here.survey(readings=40)]
+def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last(scene: Scene) -> None:
+    surveys = [scene.survey(readings=40)]
     surveys += multiply(Survey.objects.get(pk=surveys[0].pk), 3)
     walls = [0.0076 + 0.00001 * n for n in range(CORRECTIONS)]
     random.shuffle(walls)
@@ -86,7 +86,7 @@ def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last
                 while True:
                     # Another user may have corrected the same version: read it again, as a person would.
                     with contextlib.suppress(Conflict):
-                        here.correct(wall)
+                        scene.correct(wall)
                         break
 
     def work() -> None:
@@ -99,23 +99,23 @@ def test_fifty_corrections_from_eight_threads_with_workers_at_it_end_on_the_last
     join(workers)
     run_all_recomputations()
     assert Recomputation.objects.count() == CORRECTIONS + 1
-    last = here.in_force()
+    last = scene.in_force()
     assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
     assert wrong_sentences(ask) == {}
 
 
 @pytest.mark.django_db(transaction=True)
 def test_a_correction_during_a_log_import_reaches_its_result(
-    here: Scene, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    first = here.survey()
+    first = scene.survey()
     survey = survey_record(
-        point=here.point,
+        point=scene.point,
         setup=first.stated.setup,
         job=None,
-        instruments=[here.kit.meter],
+        instruments=[scene.kit.meter],
         notes=SurveyNotes(started_at=STARTED),
-        by=here.cast.technician,
+        by=scene.cast.technician,
         now=timezone.now(),
     )
     reduce, reducing = services.survey_reduce, threading.Event()
@@ -128,14 +128,14 @@ def test_a_correction_during_a_log_import_reaches_its_result(
 
     def correct() -> None:
         assert reducing.wait(30)
-        here.correct(0.0079)
+        scene.correct(0.0079)
 
     monkeypatch.setattr(services, "survey_reduce", reduce_slowly)
     correction = thread(correct)
     log_import(
         survey=survey,
         upload=Upload(io.BytesIO(log(80)), "a.csv"),
-        by=here.cast.technician,
+        by=scene.cast.technician,
         now=timezone.now(),
     )
     correction.join()

@@ -22,7 +22,7 @@ from surveys.models import (
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import Mounting, branch, combined, current_of, logged, mounted
 from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -30,27 +30,27 @@ COMBINATIONS = "/api/v1/combinations/"
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    records = scene(site, cast, kit)
+def scene(site: Any, cast: Any, kit: Any) -> Scene:
+    records = make_scene(site, cast, kit)
     certify(records, date(2026, 9, 1), GOOD)
     return records
 
 
 @pytest.fixture
-def branches(here: Scene) -> tuple[Combination, list[Survey]]:
+def branches(scene: Scene) -> tuple[Combination, list[Survey]]:
     """The sum of two branches surveyed with one meter, which is found 3 % high afterwards."""
-    surveys = [logged(mounted(place)) for place in (here, branch(here, "West branch"))]
-    both = combined(here, "sum", surveys)
-    certify(here, date(2026, 11, 1), BAD, GOOD)
+    surveys = [logged(mounted(place)) for place in (scene, branch(scene, "West branch"))]
+    both = combined(scene, "sum", surveys)
+    certify(scene, date(2026, 11, 1), BAD, GOOD)
     return both, surveys
 
 
 @pytest.fixture
-def paths(here: Scene) -> tuple[Combination, list[Survey]]:
+def paths(scene: Scene) -> tuple[Combination, list[Survey]]:
     """Two paths at one point, surveyed with the same meter."""
-    first = logged(mounted(here, Mounting(path_angle_deg=0)))
-    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)))
-    certify(here, date(2026, 11, 1), BAD, GOOD)
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)))
+    second = logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)))
+    certify(scene, date(2026, 11, 1), BAD, GOOD)
     return Combination.objects.get(survey=first), [first, second]
 
 
@@ -65,7 +65,7 @@ def decide(as_user: Any, surveys: Sequence[Survey], decision: str, reason: str =
     )
 
 
-def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
+def notices_of(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
     """Return state and sentence of a combination for the client; the result has the same."""
     owner = as_user("owner")
     shown = owner.get(f"{COMBINATIONS}{combination.pk}/").json()["under_review"]
@@ -77,7 +77,7 @@ def told(as_user: Any, combination: Combination) -> list[tuple[str, str]]:
 def test_before_the_decision_a_sum_states_once_that_its_parts_are_under_review(
     branches: tuple[Combination, list[Survey]], as_user: Any
 ) -> None:
-    assert told(as_user, branches[0]) == [
+    assert notices_of(as_user, branches[0]) == [
         (
             "under-review",
             "The meter used for Return line, After the bend and West branch, Straight run was found out of tolerance on 2026-11-01. "
@@ -87,9 +87,9 @@ def test_before_the_decision_a_sum_states_once_that_its_parts_are_under_review(
     ]
 
 
-def test_a_sum_of_surveys_without_review_has_no_notice(here: Scene, as_user: Any) -> None:
-    surveys = [logged(mounted(place)) for place in (here, branch(here, "West branch"))]
-    assert told(as_user, combined(here, "sum", surveys)) == []
+def test_a_sum_of_surveys_without_review_has_no_notice(scene: Scene, as_user: Any) -> None:
+    surveys = [logged(mounted(place)) for place in (scene, branch(scene, "West branch"))]
+    assert notices_of(as_user, combined(scene, "sum", surveys)) == []
 
 
 def test_a_confirmed_part_and_a_withdrawn_part_are_distinguished(
@@ -98,7 +98,7 @@ def test_a_confirmed_part_and_a_withdrawn_part_are_distinguished(
     combination, surveys = branches
     decide(as_user, surveys[:1], "confirmed", "Below the threshold.")
     decide(as_user, surveys[1:], "withdrawn", "The meter was dropped.")
-    found = dict(told(as_user, combination))
+    found = dict(notices_of(as_user, combination))
     assert found["confirmed"].startswith("The meter used for Return line, After the bend was")
     assert found["confirmed"].endswith("confirmed (reason: “Below the threshold.”).")
     assert found["withdrawn"].endswith("(reason: “The meter was dropped.”). Do not use the combined result.")
@@ -147,7 +147,7 @@ def test_a_corrected_part_recalculates_the_sum_and_the_client_is_notified(
 ) -> None:
     combination, surveys = branches
     before = current_of(combination)
-    # Whatever moved because of an error found is told, however little it is.
+    # Every change caused by an error found has a notice, however small it is.
     Client.objects.update(notice_threshold=0.9)
     decide(as_user, surveys, "corrected")
     while recomputation_run(Recomputation.objects.get(cause="as-found").pk):
@@ -162,9 +162,9 @@ def test_a_corrected_part_recalculates_the_sum_and_the_client_is_notified(
 
 
 def test_a_corrected_certificate_removes_the_notice(
-    branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
+    branches: tuple[Combination, list[Survey]], scene: Scene, as_user: Any
 ) -> None:
-    certify(here, date(2026, 11, 1), GOOD, corrects=OutOfToleranceReview.objects.get().calibration)
+    certify(scene, date(2026, 11, 1), GOOD, corrects=OutOfToleranceReview.objects.get().calibration)
     shown = as_user("owner").get(f"{COMBINATIONS}{branches[0].pk}/").json()
     assert shown["under_review"] == []
 
@@ -183,7 +183,7 @@ def test_the_review_lists_the_combinations_of_each_survey(
 
 
 def test_the_mean_of_paths_shows_the_review_of_the_other_path_on_each_page_and_in_the_history(
-    paths: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any, here: Scene
+    paths: tuple[Combination, list[Survey]], as_user: Any, client: Any, cast: Any, scene: Scene
 ) -> None:
     first, second = paths[1]
     decide(as_user, [second], "withdrawn", "The rail had slipped.")
@@ -193,8 +193,8 @@ def test_the_mean_of_paths_shows_the_review_of_the_other_path_on_each_page_and_i
     assert "(reason: “The rail had slipped.”). Do not use the mean of the paths." in page
     other = client.get(f"/surveys/{second.pk}/").content.decode()
     assert "The mean of the paths uses the affected results and is under review" in other
-    assert "Do not use the mean of the paths" in client.get(f"/points/{here.point.pk}/").content.decode()
-    [row] = client.get(f"/points/{here.point.pk}/history.csv").content.decode().splitlines()[1:]
+    assert "Do not use the mean of the paths" in client.get(f"/points/{scene.point.pk}/").content.decode()
+    [row] = client.get(f"/points/{scene.point.pk}/history.csv").content.decode().splitlines()[1:]
     assert row.endswith(",2,true")
 
 
@@ -214,10 +214,10 @@ def test_a_report_carries_the_notice_of_another_path_until_it_is_issued_again(
 
 
 def test_the_site_summary_shows_the_review_before_any_result(
-    branches: tuple[Combination, list[Survey]], here: Scene, as_user: Any
+    branches: tuple[Combination, list[Survey]], scene: Scene, as_user: Any
 ) -> None:
     decide(as_user, branches[1][1:], "withdrawn", "The meter was dropped.")
-    pdf = site_summary(Year(here.pipe.site, 2026, here.cast.owner), "metric", "https://x.example/")
+    pdf = site_summary(Year(scene.pipe.site, 2026, scene.cast.owner), "metric", "https://x.example/")
     callouts = [block for block in pdf.blocks if block["type"] == "callout" and "Both" in block["label"]]
     assert [block["severity"] for block in callouts] == ["error", "error"]
     [row] = next(b for b in pdf.blocks if b["type"] == "table" and "Combination" in b["head"])["rows"]

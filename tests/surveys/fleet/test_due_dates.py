@@ -13,7 +13,7 @@ from surveys.calibration.due_list import DueRow, due_groups, due_list, office_to
 from surveys.core.errors import ServiceError
 from surveys.models import Calibration, Instrument, IntervalPolicy, SurveyData
 from surveys.services.fleet.calibrations import calibration_record, policy_record
-from tests.surveys.scene import STARTED, scene
+from tests.surveys.scene import STARTED, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -137,11 +137,11 @@ def test_an_impossible_interval_is_rejected(as_user: Any, body: Any, field: str,
     assert not IntervalPolicy.objects.exists()
 
 
-def used(here: Any, days: list[tuple[date, float]]) -> None:
+def used(scene: Any, days: list[tuple[date, float]]) -> None:
     """Surveys of so many hours on these days."""
     for day, hours in days:
         start = datetime(day.year, day.month, day.day, 8, tzinfo=UTC)
-        survey = here.survey(start, readings=2)
+        survey = scene.survey(start, readings=2)
         stated = survey.stated
         stated.replaced_at = timezone.now()
         stated.save(update_fields=["replaced_at"])
@@ -156,7 +156,8 @@ def test_hours_of_use_run_out_before_the_calendar(cast: Any, kit: Any, site: Any
     by = cast.calibration_admin
     policy_record(IntervalPolicy(instrument=kit.meter, months=12, hours=10), by=by, now=timezone.now())
     used(
-        scene(site, cast, kit), [(date(2026, 3, 10), 9.0), (date(2026, 10, 7), 4.0), (date(2026, 10, 8), 6.5)]
+        make_scene(site, cast, kit),
+        [(date(2026, 3, 10), 9.0), (date(2026, 10, 7), 4.0), (date(2026, 10, 8), 6.5)],
     )
     row = row_of(cast, kit.meter, date(2026, 10, 10))
     # Calibrated on 2026-03-16: the nine hours before do not count.
@@ -172,7 +173,7 @@ def test_hours_of_use_run_out_before_the_calendar(cast: Any, kit: Any, site: Any
 def test_without_an_entered_end_the_span_of_the_log_is_the_time_in_use(
     cast: Any, kit: Any, site: Any
 ) -> None:
-    scene(site, cast, kit).survey(STARTED, readings=61)
+    make_scene(site, cast, kit).survey(STARTED, readings=61)
     row = row_of(cast, kit.meter, date(2026, 10, 10))
     assert row.hours_used == pytest.approx(60 / 3600)
 

@@ -23,30 +23,25 @@ from surveys.results.reduction import result_flows, survey_reduce
 from surveys.services.fleet.calibrations import CertificateContent, CertificatePoint, calibration_record
 from surveys.services.pipes.pipes import wall_measurement_record
 from tests.surveys.branches import logged, mounted
-from tests.surveys.scene import STARTED, Scene, scene
+from tests.surveys.scene import STARTED, Scene
 
 pytestmark = pytest.mark.django_db
 
 POINTS = (Point(0.5, 0.505, 0.002, 2.0), Point(2.0, 2.02, 0.008, 2.0))
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-def certify(here: Scene, points: tuple[Point, ...] = POINTS, on: date = date(2026, 9, 1)) -> Calibration:
+def certify(scene: Scene, points: tuple[Point, ...] = POINTS, on: date = date(2026, 9, 1)) -> Calibration:
     """A certificate of the meter: 1 % high from 0.5 to 2 m/s, known to 0.4 %."""
     calibration, recomputation = calibration_record(
         calibration=Calibration(
-            instrument=here.kit.meter,
+            instrument=scene.kit.meter,
             certificate=f"HR-{on}",
             laboratory="Harbour Row Calibration",
             calibrated_on=on,
             due_on=on + timedelta(days=365),
         ),
         content=CertificateContent([CertificatePoint(Moment.AS_FOUND, point) for point in points]),
-        by=here.cast.calibration_admin,
+        by=scene.cast.calibration_admin,
         now=timezone.now(),
     )
     if recomputation:
@@ -63,9 +58,9 @@ def policy(as_user: Any, **fields: Any) -> Any:
     return as_user("calibration_admin").post("/api/v1/error-correction-policies/", body)
 
 
-def test_without_a_policy_a_known_error_is_not_corrected_but_reported(here: Scene) -> None:
-    before = current(here.survey())
-    certify(here)
+def test_without_a_policy_a_known_error_is_not_corrected_but_reported(scene: Scene) -> None:
+    before = current(scene.survey())
+    certify(scene)
     after = current(before.survey)
     assert after.volume_flow_m3_s == before.volume_flow_m3_s
     assert after.expanded_uncertainty_m3_s > before.expanded_uncertainty_m3_s
@@ -74,9 +69,9 @@ def test_without_a_policy_a_known_error_is_not_corrected_but_reported(here: Scen
     assert not after.error_corrections.exists()
 
 
-def test_a_policy_corrects_surveys_from_its_date_on(here: Scene, as_user: Any) -> None:
-    certify(here)
-    survey = here.survey()
+def test_a_policy_corrects_surveys_from_its_date_on(scene: Scene, as_user: Any) -> None:
+    certify(scene)
+    survey = scene.survey()
     before = current(survey)
     answer = policy(as_user)
     assert answer.status_code == 201
@@ -84,63 +79,63 @@ def test_a_policy_corrects_surveys_from_its_date_on(here: Scene, as_user: Any) -
     after = current(survey)
     assert after.volume_flow_m3_s == pytest.approx(before.volume_flow_m3_s / 1.01, rel=1e-9)
     assert after.replaces == before
-    assert list(after.error_corrections.all()) == [here.kit.meter]
+    assert list(after.error_corrections.all()) == [scene.kit.meter]
     cause = next(one for one in after.change_breakdown["causes"] if one["field"] == "error_corrections")
     assert cause["effect"]["si"] == pytest.approx(after.volume_flow_m3_s - before.volume_flow_m3_s, rel=1e-6)
     assert cause["before"] == []
 
 
-def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(here: Scene, as_user: Any) -> None:
-    certify(here)
-    survey = here.survey()
+def test_a_policy_of_a_later_day_leaves_earlier_surveys_alone(scene: Scene, as_user: Any) -> None:
+    certify(scene)
+    survey = scene.survey()
     assert policy(as_user, valid_from="2026-10-07").json()["recomputation"] is None
     assert not current(survey).error_corrections.exists()
 
 
-def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(here: Scene, as_user: Any) -> None:
-    certify(here)
+def test_the_policy_of_an_instrument_outdoes_that_of_its_kind(scene: Scene, as_user: Any) -> None:
+    certify(scene)
     policy(as_user)
-    body = {"instrument": str(here.kit.meter.pk), "applied": False, "valid_from": "2026-01-01"}
+    body = {"instrument": str(scene.kit.meter.pk), "applied": False, "valid_from": "2026-01-01"}
     assert as_user("calibration_admin").post("/api/v1/error-correction-policies/", body).status_code == 201
-    assert not current(here.survey()).error_corrections.exists()
+    assert not current(scene.survey()).error_corrections.exists()
 
 
-def test_a_corrected_result_is_reproduced_to_the_bit_from_its_inputs(here: Scene, as_user: Any) -> None:
-    certify(here)
+def test_a_corrected_result_is_reproduced_to_the_bit_from_its_inputs(scene: Scene, as_user: Any) -> None:
+    certify(scene)
     policy(as_user)
-    result = current(here.survey())
+    result = current(scene.survey())
     again = survey_reduce(inputs_of_result(result)).reduction
     assert again.volume_flow == result.volume_flow_m3_s
     assert again.uncertainty.expanded_uncertainty == result.expanded_uncertainty_m3_s
 
 
-def test_both_queries_of_inputs_in_force_agree(here: Scene, as_user: Any) -> None:
-    certify(here)
+def test_both_queries_of_inputs_in_force_agree(scene: Scene, as_user: Any) -> None:
+    certify(scene)
     policy(as_user)
-    survey = here.survey()
+    survey = scene.survey()
     inputs = inputs_in_force(survey_with_inputs(survey.pk))
     assert keys_in_force([survey.pk])[survey.pk] == inputs.key == result_key(current(survey))
 
 
-def test_a_policy_recorded_twice_computes_nothing_again(here: Scene, as_user: Any) -> None:
-    certify(here)
+def test_a_policy_recorded_twice_computes_nothing_again(scene: Scene, as_user: Any) -> None:
+    certify(scene)
     policy(as_user)
-    survey = here.survey()
+    survey = scene.survey()
     assert policy(as_user).json()["recomputation"] is None
     assert Result.objects.filter(survey=survey).count() == 1
     assert not Recomputation.objects.filter(cause="error-correction-policy").exists()
 
 
-def test_a_certificate_with_one_point_gives_a_finding_and_no_curve(here: Scene) -> None:
-    certify(here, POINTS[:1])
-    told = {finding["code"] for finding in current(here.survey()).findings}
-    assert "error-curve-not-usable" in told
-    assert "calibration-error-not-corrected" not in told
+def test_a_certificate_with_one_point_gives_a_finding_and_no_curve(scene: Scene) -> None:
+    certify(scene, POINTS[:1])
+    codes = {finding["code"] for finding in current(scene.survey()).findings}
+    assert "error-curve-not-usable" in codes
+    assert "calibration-error-not-corrected" not in codes
 
 
-def test_a_certificate_with_a_future_date_is_rejected(here: Scene, as_user: Any) -> None:
+def test_a_certificate_with_a_future_date_is_rejected(scene: Scene, as_user: Any) -> None:
     body = {
-        "instrument": str(here.kit.meter.pk),
+        "instrument": str(scene.kit.meter.pk),
         "certificate": "HR-9",
         "laboratory": "Harbour Row Calibration",
         "calibrated_on": (timezone.now().date() + timedelta(days=2)).isoformat(),
@@ -161,10 +156,10 @@ def test_only_those_who_keep_the_fleet_decide(as_user: Any, who: str, status: in
 
 
 def test_a_later_wall_measurement_does_not_change_the_flows_of_an_earlier_result(
-    here: Scene, as_user: Any
+    scene: Scene, as_user: Any
 ) -> None:
     # The gauge shows a wall of 6.3 mm half a millimetre thick of the truth, and the policy corrects by that.
-    gauge = here.kit.gauge
+    gauge = scene.kit.gauge
     points = (Point(0.0058, 0.0063, 2e-5, 2.0), Point(0.0195, 0.02, 2e-5, 2.0))
     calibration_record(
         calibration=Calibration(
@@ -172,20 +167,20 @@ def test_a_later_wall_measurement_does_not_change_the_flows_of_an_earlier_result
             calibrated_on=date(2026, 9, 1), due_on=date(2027, 9, 1),
         ),
         content=CertificateContent([CertificatePoint(Moment.AS_FOUND, point) for point in points]),
-        by=here.cast.calibration_admin,
+        by=scene.cast.calibration_admin,
         now=timezone.now(),
     )  # fmt: skip
     policy(as_user, kind="thickness-gauge")
 
     def measured_wall(wall: float, at: datetime) -> None:
         wall_measurement_record(
-            pipe=here.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], gauge_velocity_setting_m_s=None,
-            taken_at=at, note="", as_entered={}, by=here.cast.technician,
+            pipe=scene.pipe, gauge=gauge, readings_m=[wall - 1e-5, wall, wall + 1e-5], gauge_velocity_setting_m_s=None,
+            taken_at=at, note="", as_entered={}, by=scene.cast.technician,
         )  # fmt: skip
 
     measured_wall(0.0063, STARTED)
     # A survey that names the gauge among its instruments.
-    survey = mounted(here)
+    survey = mounted(scene)
     survey.data.get().instruments.add(gauge)
     result = current(logged(survey))
     before = result_flows(result, "log").values

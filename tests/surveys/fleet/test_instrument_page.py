@@ -28,7 +28,7 @@ def page(user: Any, instrument: Instrument) -> Any:
     return visitor.get(f"/instruments/{instrument.pk}/")
 
 
-def said(cast: Any, instrument: Instrument) -> str:
+def page_of(cast: Any, instrument: Instrument) -> str:
     return html.unescape(page(cast.technician, instrument).content.decode())
 
 
@@ -53,7 +53,7 @@ def test_staff_see_it_who_looks_after_the_fleet_goes_on_to_its_page_and_clients_
 
 def test_an_instrument_in_calibration_shows_its_due_date_and_certificate(cast: Any, kit: Any) -> None:
     created = kit.meter.calibrations.get()
-    told = said(cast, kit.meter)
+    page = page_of(cast, kit.meter)
     for text in (
         kit.meter.serial,
         f"{created.due_on}",
@@ -61,8 +61,8 @@ def test_an_instrument_in_calibration_shows_its_due_date_and_certificate(cast: A
         created.certificate,
         "In service and in calibration.",
     ):
-        assert text in told, text
-    assert DO_NOT not in told
+        assert text in page, text
+    assert DO_NOT not in page
 
 
 @pytest.mark.parametrize(
@@ -78,10 +78,10 @@ def test_the_due_date_is_the_last_day_it_may_be_used(
         instrument=one, certificate="C-1", laboratory="L", calibrated_on=due_on - timedelta(days=365), due_on=due_on,
         recorded_at=timezone.now(), recorded_by=cast.calibration_admin,
     )  # fmt: skip
-    told = said(cast, one)
-    assert says in told
-    assert (DO_NOT not in told) is usable
-    assert ("Not in calibration." in told) is not usable
+    page = page_of(cast, one)
+    assert says in page
+    assert (DO_NOT not in page) is usable
+    assert ("Not in calibration." in page) is not usable
 
 
 def test_a_quarantined_instrument_shows_date_and_reason(cast: Any, kit: Any) -> None:
@@ -89,14 +89,14 @@ def test_a_quarantined_instrument_shows_date_and_reason(cast: Any, kit: Any) -> 
         instrument=kit.meter, to=InstrumentLocation(State.QUARANTINED, "Shelf 3", None), reason="Dropped.",
         by=cast.calibration_admin, now=timezone.now(),
     )  # fmt: skip
-    told = said(cast, kit.meter)
+    page = page_of(cast, kit.meter)
     for text in ("Not in service: quarantined.", DO_NOT, f"{timezone.now().date()}: Dropped.", "Shelf 3"):
-        assert text in told, text
+        assert text in page, text
 
 
 @pytest.mark.parametrize(("kind", "usable"), [(Kind.TRANSDUCER_PAIR, True), (Kind.THICKNESS_GAUGE, False)])
 def test_a_pair_needs_no_certificate_and_a_thickness_gauge_does(cast: Any, kind: str, usable: bool) -> None:
-    told = said(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
-    assert (DO_NOT not in told) is usable
-    assert ("checked together with its meter" in told) is usable
-    assert "No calibration certificate" in told
+    page = page_of(cast, Instrument.objects.create(kind=kind, type_name="usual", serial="N-1"))
+    assert (DO_NOT not in page) is usable
+    assert ("checked together with its meter" in page) is usable
+    assert "No calibration certificate" in page

@@ -71,11 +71,11 @@ def test_a_wall_beyond_the_gauge_and_a_spacing_outside_the_rail_are_unsuitable_w
     from datetime import UTC, datetime, timedelta
 
     from surveys.models import Job
-    from tests.surveys.scene import scene
+    from tests.surveys.scene import make_scene
 
-    here, start = scene(site, cast, kit), datetime(2026, 12, 1, 8, tzinfo=UTC)
+    scene, start = make_scene(site, cast, kit), datetime(2026, 12, 1, 8, tzinfo=UTC)
     job = Job.objects.create(site=site, title="x", starts_at=start, ends_at=start + timedelta(hours=4))
-    job.measuring_points.set([here.point])
+    job.measuring_points.set([scene.point])
     InstrumentType.objects.create(
         kind="thickness-gauge", name=kit.gauge.type_name, min_wall_thickness_m=0.01, max_wall_thickness_m=0.2
     )
@@ -117,12 +117,12 @@ def test_only_pairs_suitable_for_every_point_replace_a_booked_pair(
     from django.utils import timezone
 
     from surveys.models import Booking, Job, TransducerData
-    from tests.surveys.scene import scene
+    from tests.surveys.scene import make_scene
 
-    here, start = scene(site, cast, kit), datetime(2026, 12, 1, 8, tzinfo=UTC)
+    scene, start = make_scene(site, cast, kit), datetime(2026, 12, 1, 8, tzinfo=UTC)
     end = start + timedelta(hours=4)
     job = Job.objects.create(site=site, title="x", starts_at=start, ends_at=end)
-    job.measuring_points.set([here.point])
+    job.measuring_points.set([scene.point])
     alike, blind = (
         Instrument.objects.create(kind="transducer-pair", type_name="Pair", serial=serial)
         for serial in ("P-A", "P-B")

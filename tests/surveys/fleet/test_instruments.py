@@ -11,7 +11,7 @@ from django.db.models import ProtectedError
 from surveys.models import Document, Instrument, InstrumentState
 from tests.surveys.api.test_schema import check, schema  # noqa: F401
 from tests.surveys.fleet.certificates import PDF, errors
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -157,7 +157,7 @@ def test_a_correction_of_an_earlier_version_does_not_become_the_version_of_set_u
 
 
 def test_inputs_of_a_result_cannot_be_deleted(admin: Any, site: Any, cast: Any, kit: Any) -> None:
-    scene(site, cast, kit).survey()
+    make_scene(site, cast, kit).survey()
     assert admin.delete(f"{PATH}{kit.meter.pk}/").status_code == 405
     assert admin.delete(f"/api/v1/calibrations/{kit.meter.calibrations.get().pk}/").status_code == 405
     instrument_response = kit.meter.calibrations.get()

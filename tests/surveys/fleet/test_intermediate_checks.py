@@ -59,8 +59,8 @@ def test_a_thickness_gauge_outside_its_step_block_limit_is_quarantined_with_the_
     assert answer.json()["outcome"] == "out"
     assert answer.json()["deviation"]["value"] == pytest.approx(0.15)
     assert answer.json()["instrument_state"] == "quarantined"
-    told = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/status-changes/").json()[0]
-    assert "Check out of limits on 2026-10-05" in told["reason"]
+    change = as_user("office").get(f"/api/v1/instruments/{kit.gauge.pk}/status-changes/").json()[0]
+    assert "Check out of limits on 2026-10-05" in change["reason"]
 
 
 def test_a_check_out_of_limits_of_a_quarantined_instrument_is_stored(as_user: Any, kit: Any) -> None:
@@ -103,8 +103,8 @@ def test_of_two_meters_that_disagree_both_are_withheld(
 ) -> None:
     assert check(as_user, kit.meter, **two("100 m3/h", "110 m3/h", other_meter)).json()["outcome"] == "out"
     assert (state(kit.meter), state(other_meter)) == ("quarantined", "quarantined")
-    told = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/status-changes/").json()[0]
-    assert "It is not known which of the two meters is wrong" in told["reason"]
+    change = as_user("office").get(f"/api/v1/instruments/{other_meter.pk}/status-changes/").json()[0]
+    assert "It is not known which of the two meters is wrong" in change["reason"]
 
 
 def test_the_trend_is_reported_from_the_third_check_on(as_user: Any, kit: Any) -> None:

@@ -89,10 +89,10 @@ def test_the_control_chart_ends_where_the_drift_meets_the_limit(as_user: Any, dr
 def test_time_in_use_proposes_hours_with_the_calendar_as_a_limit(
     as_user: Any, cast: Any, kit: Any, site: Any
 ) -> None:
-    from tests.surveys.scene import scene
+    from tests.surveys.scene import make_scene
 
-    here = scene(site, cast, kit)
-    here.survey()
+    scene = make_scene(site, cast, kit)
+    scene.survey()
     point = Point(1.0, 1.002, 0.002, 2.0)
     calibration_record(
         calibration=Calibration(
@@ -157,12 +157,12 @@ def test_an_accepted_interval_sets_the_due_date_of_later_certificates_only(
 def test_a_longer_policy_of_hours_does_not_extend_a_certificate_in_force(
     cast: Any, kit: Any, site: Any
 ) -> None:
-    from tests.surveys.scene import scene
+    from tests.surveys.scene import make_scene
 
     by = cast.calibration_admin
     early = datetime(2026, 1, 1, tzinfo=UTC)
     policy_record(IntervalPolicy(kind="meter", months=12, hours=0.01), by=by, now=early)
-    scene(site, cast, kit).survey()
+    make_scene(site, cast, kit).survey()
     today = date(2026, 11, 1)
 
     def due() -> date | None:

@@ -41,7 +41,7 @@ from surveys.services.fleet.calibrations import (
     calibration_record,
 )
 from surveys.services.results import reports
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 
@@ -52,13 +52,8 @@ BAD = (Point(0.5, 0.515, 0.002, 2.0), Point(2.0, 2.06, 0.008, 2.0))
 DAY = date(2026, 10, 6)
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
 def certify(
-    here: Scene,
+    scene: Scene,
     on: date,
     as_found: tuple[Point, ...],
     as_left: tuple[Point, ...] = (),
@@ -68,7 +63,7 @@ def certify(
     stated += [CertificatePoint(Moment.AS_LEFT, one) for one in as_left]
     calibration, recomputation = calibration_record(
         calibration=Calibration(
-            instrument=here.kit.meter,
+            instrument=scene.kit.meter,
             certificate=f"HR-{on}{'-2' if corrects else ''}",
             laboratory="Harbour Row Calibration",
             calibrated_on=on,
@@ -77,7 +72,7 @@ def certify(
         ),
         content=CertificateContent(stated, LIMITS),
         reason="Entered wrongly." if corrects else "",
-        by=here.cast.calibration_admin,
+        by=scene.cast.calibration_admin,
         now=timezone.now(),
     )
     if recomputation:
@@ -86,11 +81,11 @@ def certify(
 
 
 @pytest.fixture
-def review(here: Scene) -> OutOfToleranceReview:
+def review(scene: Scene) -> OutOfToleranceReview:
     """Good on 1 September, surveyed on 6 October, found 3 % high on 1 November and adjusted."""
-    certify(here, date(2026, 9, 1), GOOD)
-    here.survey()
-    certify(here, date(2026, 11, 1), BAD, GOOD)
+    certify(scene, date(2026, 9, 1), GOOD)
+    scene.survey()
+    certify(scene, date(2026, 11, 1), BAD, GOOD)
     return OutOfToleranceReview.objects.get()
 
 
@@ -130,10 +125,10 @@ def test_the_recomputation_shows_each_result_with_the_error_found_and_replaces_n
     assert review.recomputation.items.get().state == "done"
 
 
-def test_a_calibration_within_its_limits_opens_none(here: Scene) -> None:
-    certify(here, date(2026, 9, 1), GOOD)
-    here.survey()
-    certify(here, date(2026, 11, 1), GOOD)
+def test_a_calibration_within_its_limits_opens_none(scene: Scene) -> None:
+    certify(scene, date(2026, 9, 1), GOOD)
+    scene.survey()
+    certify(scene, date(2026, 11, 1), GOOD)
     assert not OutOfToleranceReview.objects.exists()
 
 
@@ -146,9 +141,9 @@ def test_until_decided_the_client_reads_that_it_is_under_review(
     review: OutOfToleranceReview, as_user: Any
 ) -> None:
     survey = review.surveys.get().survey_id
-    told = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["review_notices"]
-    assert [one["state"] for one in told] == ["under-review"]
-    assert "Do not use the result." in told[0]["sentence"]
+    found = as_user("owner").get(f"/api/v1/surveys/{survey}/results/").json()[0]["review_notices"]
+    assert [one["state"] for one in found] == ["under-review"]
+    assert "Do not use the result." in found[0]["sentence"]
 
 
 def test_a_corrected_survey_gets_a_new_result_and_the_client_is_notified(
@@ -166,11 +161,11 @@ def test_a_corrected_survey_gets_a_new_result_and_the_client_is_notified(
 
 
 def test_a_later_correction_of_the_pipe_keeps_the_error_corrected(
-    review: OutOfToleranceReview, here: Scene, as_user: Any
+    review: OutOfToleranceReview, scene: Scene, as_user: Any
 ) -> None:
     decide(as_user, review, "corrected")
     recomputation_run(Recomputation.objects.get(cause="as-found").pk)
-    recomputation_run(here.correct(0.008).pk)
+    recomputation_run(scene.correct(0.008).pk)
     assert list(current(review.surveys.get().survey).as_found_corrections.all()) == [review.calibration]
 
 
@@ -180,8 +175,8 @@ def test_a_confirmed_result_is_unchanged_and_shows_its_review(
     before = current(review.surveys.get().survey)
     assert decide(as_user, review, "confirmed").status_code == 200
     assert current(before.survey) == before
-    told = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["review_notices"][0]
-    assert told["state"] == "confirmed"
+    found = as_user("owner").get(f"/api/v1/results/{before.pk}/").json()["review_notices"][0]
+    assert found["state"] == "confirmed"
     assert not Notice.objects.exists()
 
 
@@ -221,9 +216,9 @@ def test_the_database_rejects_a_decision_without_reason(review: OutOfToleranceRe
 
 
 def test_a_certificate_entered_wrongly_takes_its_review_back(
-    review: OutOfToleranceReview, here: Scene, as_user: Any
+    review: OutOfToleranceReview, scene: Scene, as_user: Any
 ) -> None:
-    certify(here, date(2026, 11, 1), GOOD, corrects=review.calibration)
+    certify(scene, date(2026, 11, 1), GOOD, corrects=review.calibration)
     assert review.surveys.get().state == "void"
     shown = as_user("owner").get(f"/api/v1/results/{current(review.surveys.get().survey).pk}/").json()
     assert shown["review_notices"] == []
@@ -256,10 +251,10 @@ def test_an_instrument_lists_its_affected_results(review: OutOfToleranceReview, 
 
 
 def test_the_list_of_affected_results_agrees_with_a_count_by_hand(
-    here: Scene, cast: Any, django_assert_max_num_queries: Any
+    scene: Scene, cast: Any, django_assert_max_num_queries: Any
 ) -> None:
     """500 instruments and 20,000 surveys at two sites half a day apart, drawn at random; one query whatever the number."""
-    fleet, used = large_fleet(here, cast)
+    fleet, used = large_fleet(scene, cast)
     chosen = random.Random(3).sample(fleet, 12)
     after, until = date(2025, 3, 1), date(2025, 9, 1)
     for instrument in chosen:
@@ -277,14 +272,14 @@ def test_the_list_of_affected_results_agrees_with_a_count_by_hand(
         assert by_hand
 
 
-def large_fleet(here: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UUID, set[UUID], date]]]:
+def large_fleet(scene: Scene, cast: Any) -> tuple[list[Instrument], list[tuple[UUID, set[UUID], date]]]:
     """Instruments, and of each survey its instruments and its day at the site; copied from one survey made by the services."""
-    records = here.survey()
+    records = scene.survey()
     model, data, log = current(records), records.stated, records.log
     far = Site.objects.create(client=cast.other_client, name="Far side", time_zone="Pacific/Auckland")
-    far_pipe = type(here.pipe).objects.create(site=far, name="Line")
-    points = [here.point, MeasuringPoint.objects.create(pipe=far_pipe, name="East")]
-    zones = [ZoneInfo(here.pipe.site.time_zone), ZoneInfo("Pacific/Auckland")]
+    far_pipe = type(scene.pipe).objects.create(site=far, name="Line")
+    points = [scene.point, MeasuringPoint.objects.create(pipe=far_pipe, name="East")]
+    zones = [ZoneInfo(scene.pipe.site.time_zone), ZoneInfo("Pacific/Auckland")]
     fleet = Instrument.objects.bulk_create(
         [Instrument(kind="meter", type_name="Portable", serial=f"X-{n}") for n in range(500)]
     )
@@ -338,18 +333,18 @@ def test_a_correction_requires_a_calculated_corrected_flow(
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not-calculated")
 
 
-def test_where_the_points_make_no_curve_there_is_nothing_to_correct(here: Scene, as_user: Any) -> None:
-    certify(here, date(2026, 9, 1), GOOD)
-    here.survey()
-    certify(here, date(2026, 11, 1), BAD[:1])
+def test_where_the_points_make_no_curve_there_is_nothing_to_correct(scene: Scene, as_user: Any) -> None:
+    certify(scene, date(2026, 9, 1), GOOD)
+    scene.survey()
+    certify(scene, date(2026, 11, 1), BAD[:1])
     answer = decide(as_user, OutOfToleranceReview.objects.get(), "corrected")
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "no-curve")
 
 
-def test_each_client_reads_the_reason_given_for_their_own_survey(here: Scene, as_user: Any) -> None:
-    certify(here, date(2026, 9, 1), GOOD)
-    surveys = [here.survey(), here.survey(datetime(2026, 10, 7, 7, 30, tzinfo=UTC))]
-    certify(here, date(2026, 11, 1), BAD, GOOD)
+def test_each_client_reads_the_reason_given_for_their_own_survey(scene: Scene, as_user: Any) -> None:
+    certify(scene, date(2026, 9, 1), GOOD)
+    surveys = [scene.survey(), scene.survey(datetime(2026, 10, 7, 7, 30, tzinfo=UTC))]
+    certify(scene, date(2026, 11, 1), BAD, GOOD)
     review = OutOfToleranceReview.objects.get()
     assert review.recomputation is not None
     recomputation_run(review.recomputation.pk)
@@ -374,11 +369,13 @@ def test_two_decisions_for_one_survey_are_rejected(review: OutOfToleranceReview,
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "duplicate-decision")
 
 
-def test_a_survey_sent_late_into_the_span_joins_the_review(review: OutOfToleranceReview, here: Scene) -> None:
+def test_a_survey_sent_late_into_the_span_joins_the_review(
+    review: OutOfToleranceReview, scene: Scene
+) -> None:
     assert review.recomputation is not None
     recomputation_run(review.recomputation.pk)
-    late = here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
-    outside = here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
+    late = scene.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
+    outside = scene.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
     assert {one.survey_id for one in review.surveys.all()} >= {late.pk}
     assert outside.pk not in {one.survey_id for one in review.surveys.all()}
     recomputation_run(review.recomputation.pk)
@@ -387,11 +384,11 @@ def test_a_survey_sent_late_into_the_span_joins_the_review(review: OutOfToleranc
 
 
 def test_a_result_replaced_under_review_is_calculated_again(
-    review: OutOfToleranceReview, here: Scene
+    review: OutOfToleranceReview, scene: Scene
 ) -> None:
     assert review.recomputation is not None
     recomputation_run(review.recomputation.pk)
-    recomputation_run(here.correct(0.008).pk)
+    recomputation_run(scene.correct(0.008).pk)
     recomputation_run(review.recomputation.pk)
     item = review.surveys.get()
     assert item.result == current(item.survey)
@@ -399,20 +396,20 @@ def test_a_result_replaced_under_review_is_calculated_again(
 
 
 def test_until_decided_a_report_issued_before_carries_the_notice(
-    here: Scene, as_user: Any, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, as_user: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    certify(here, date(2026, 9, 1), GOOD)
-    survey = here.survey()
+    certify(scene, date(2026, 9, 1), GOOD)
+    survey = scene.survey()
     report = as_user("office").post(f"/api/v1/surveys/{survey.pk}/reports/", {}).json()
     address = f"/api/v1/surveys/{survey.pk}/report.pdf"
     issued = as_user("owner").get(address).content
-    certify(here, date(2026, 11, 1), BAD, GOOD)
+    certify(scene, date(2026, 11, 1), BAD, GOOD)
     pdfs: list[Any] = []
     typeset = reports.typeset
     monkeypatch.setattr(reports, "typeset", lambda pdf: pdfs.append(pdf) or typeset(pdf))
-    told = as_user("owner").get(address)
-    assert told.content != issued
-    assert "changed since it was issued" in told["Warning"]
+    found = as_user("owner").get(address)
+    assert found.content != issued
+    assert "changed since it was issued" in found["Warning"]
     assert pdfs[0].mark == "UNDER REVIEW"
     assert "Do not use the result." in pdfs[0].blocks[0]["text"]
     # What was issued is kept as it was, and counts as outdated.

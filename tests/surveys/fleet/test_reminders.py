@@ -29,8 +29,8 @@ def admins(cast: Any, kit: Any) -> Any:
 @pytest.mark.django_db
 def test_each_threshold_gives_one_reminder(admins: Any) -> None:
     days = (95, 90, 89, 60, 31, 30, 1, 0, -1, -2, -40)
-    told = [left for left in days if remind_of_due_calibrations(NOON - timedelta(days=left))]
-    assert told == [90, 60, 30, -1]
+    sent = [left for left in days if remind_of_due_calibrations(NOON - timedelta(days=left))]
+    assert sent == [90, 60, 30, -1]
     assert [message.to for message in mail.outbox] == [["calibrations@aldervale.example"]] * 4
     assert mail.outbox[-1].subject == "3 calibrations due (2027-03-17)"
     assert mail.outbox[-1].body.count("1 day overdue") == 3
@@ -92,12 +92,12 @@ def test_retired_instruments_and_offices_without_an_address_are_not_written_to(c
 
 @pytest.mark.django_db(transaction=True)
 def test_of_runs_at_once_one_sends(admins: Any) -> None:
-    start, told = threading.Barrier(4), []
+    start, sent = threading.Barrier(4), []
 
     def run() -> None:
         close_old_connections()
         start.wait()
-        told.append(remind_of_due_calibrations(NOON))
+        sent.append(remind_of_due_calibrations(NOON))
         connections.close_all()
 
     threads = [threading.Thread(target=run) for _ in range(4)]
@@ -105,7 +105,7 @@ def test_of_runs_at_once_one_sends(admins: Any) -> None:
         thread.start()
     for thread in threads:
         thread.join()
-    assert sum(told) == 3
+    assert sum(sent) == 3
     assert sum(message.body.count("due on 2027-03-16") for message in mail.outbox) == 3
 
 

@@ -16,7 +16,7 @@ from surveys.operations.broker_health import LAST_SWEEP, swept
 from tests.needs import REDIS_URL
 from tests.surveys.drills.processes import free_port
 from tests.surveys.fleet.test_error_correction import certify
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 TOKEN = "0123456789abcdef0123456789abcdef"
 
@@ -117,11 +117,11 @@ def test_a_short_token_stops_the_start() -> None:
 def test_metrics_count_requests_backlog_and_overdue_instruments(
     site: Any, cast: Any, kit: Any, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    here = scene(site, cast, kit)
-    certify(here)
-    here.survey()
+    scene = make_scene(site, cast, kit)
+    certify(scene)
+    scene.survey()
     before = samples(settings)
-    run = here.correct(0.008)
+    run = scene.correct(0.008)
     run.items.update(run_after=timezone.now() - timedelta(seconds=90))
     monkeypatch.setattr(metrics, "office_today", lambda now: date(2040, 1, 1))
     Browser().get("/sign-in/")

@@ -39,31 +39,26 @@ from surveys.services.results.combinations import combination_create
 from surveys.services.results.reports import report_issue
 from tests.surveys.drills.seed import copied
 from tests.surveys.fleet.test_error_correction import certify, policy
-from tests.surveys.scene import STARTED, Scene, scene
+from tests.surveys.scene import STARTED, Scene
 
 pytestmark = pytest.mark.django_db
 PDF = b"%PDF-1.7\n" + b"x" * 500 + b"\n%%EOF\n"
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def survey(here: Scene, as_user: Any) -> Survey:
+def survey(scene: Scene, as_user: Any) -> Survey:
     """A survey with an error curve applied, its pipe corrected and gauged since, a report, a document, and a sum with another."""
-    certify(here)
+    certify(scene)
     policy(as_user)
-    first, second = here.survey(), here.survey(readings=70)
-    recomputation_run(here.correct(0.008).pk)
+    first, second = scene.survey(), scene.survey(readings=70)
+    recomputation_run(scene.correct(0.008).pk)
     now = timezone.now()
-    both = Combination(site=here.pipe.site, name="Both", kind=Combination.Kind.SUM)
-    combination_create(combination=both, surveys=[first, second], by=here.cast.office, now=now)
-    report_issue(survey=first, units="metric", reason="", address="", by=here.cast.office, now=now)
+    both = Combination(site=scene.pipe.site, name="Both", kind=Combination.Kind.SUM)
+    combination_create(combination=both, surveys=[first, second], by=scene.cast.office, now=now)
+    report_issue(survey=first, units="metric", reason="", address="", by=scene.cast.office, now=now)
     document = Document(title="Manual", file_name="m.pdf")
     document_add(
-        instrument=here.kit.meter, document=document, file=ContentFile(PDF), by=here.cast.office, now=now
+        instrument=scene.kit.meter, document=document, file=ContentFile(PDF), by=scene.cast.office, now=now
     )
     return first
 
@@ -89,7 +84,7 @@ def test_where_nothing_is_amiss_nothing_is_found(survey: Survey, capsys: Any) ->
 
 
 def test_results_are_reproduced_though_the_day_of_the_survey_was_corrected_since(
-    here: Scene, survey: Survey
+    scene: Scene, survey: Survey
 ) -> None:
     Survey.objects.filter(pk=survey.pk).update(started_at=STARTED.replace(year=2027))
     assert "result-not-reproducible" not in codes()
@@ -258,8 +253,8 @@ def test_corrupt_records_are_found(
     assert found in codes()
 
 
-def test_a_log_read_in_an_earlier_zone_of_its_site_is_not_a_finding(here: Scene, survey: Survey) -> None:
-    site = here.pipe.site
+def test_a_log_read_in_an_earlier_zone_of_its_site_is_not_a_finding(scene: Scene, survey: Survey) -> None:
+    site = scene.pipe.site
     site.time_zone = "Asia/Kathmandu"
     site.save()
     assert {code for code in codes() if code.startswith("readings")} == set()

@@ -42,7 +42,7 @@ def lines() -> Iterator[Callable[[], list[dict[str, Any]]]]:
     handler.setStream(before)  # type: ignore[arg-type]
 
 
-def told(lines: list[dict[str, Any]]) -> str:
+def text_of(lines: list[dict[str, Any]]) -> str:
     return json.dumps(lines)
 
 
@@ -60,16 +60,16 @@ def test_signing_in_is_logged_without_name_or_password(cast: Any, lines: Any) ->
             content_type="application/json",
         )
     assert ("POST /sign-in/", 302) in requests(lines())
-    assert SECRET not in told(lines())
-    assert "a long enough password" not in told(lines())
-    assert "owner" not in told(lines())
-    assert "127.0.0.1" not in told(lines())
+    assert SECRET not in text_of(lines())
+    assert "a long enough password" not in text_of(lines())
+    assert "owner" not in text_of(lines())
+    assert "127.0.0.1" not in text_of(lines())
 
 
 def test_a_feed_is_logged_by_its_route_without_its_token(lines: Any) -> None:
     assert Browser().get(f"/api/v1/calendar-feeds/{SECRET}.ics").status_code == 404
     assert requests(lines()) == [("GET /api/v1/calendar-feeds/<str:token>.ics", 404)]
-    assert SECRET not in told(lines())
+    assert SECRET not in text_of(lines())
 
 
 def test_an_invitation_is_logged_without_its_link(cast: Any, lines: Any, mailoutbox: Any) -> None:
@@ -81,16 +81,16 @@ def test_an_invitation_is_logged_without_its_link(cast: Any, lines: Any, mailout
     Browser().get(f"/invitations/{token}/")
     Browser().get(f"/invitations/{SECRET}/?from={SECRET}")
     assert [route for route, _ in requests(lines())] == ["GET /invitations/<str:token>/"] * 2
-    assert token not in told(lines())
-    assert SECRET not in told(lines())
-    assert "new@office.example" not in told(lines())
+    assert token not in text_of(lines())
+    assert SECRET not in text_of(lines())
+    assert "new@office.example" not in text_of(lines())
 
 
 def test_an_unknown_address_and_a_wrong_token_are_not_repeated(lines: Any) -> None:
     Browser().get(f"/{SECRET}/", {"token": SECRET})
     Browser().get("/api/v1/sites/", headers={"authorization": f"Token {SECRET}"})
     assert requests(lines()) == [("GET of no address here", 404), ("GET /api/v1/sites/", 401)]
-    assert SECRET not in told(lines())
+    assert SECRET not in text_of(lines())
 
 
 def test_a_fault_is_logged_with_its_traceback_but_not_with_the_rows_of_the_database(
@@ -109,7 +109,7 @@ def test_a_fault_is_logged_with_its_traceback_but_not_with_the_rows_of_the_datab
     assert "RuntimeError: of no use" in line["exception"]
     assert "duplicate key" in line["exception"]
     assert line["request_id"] == answer["X-Request-ID"]
-    assert SECRET not in told(lines())
+    assert SECRET not in text_of(lines())
 
 
 def test_an_error_logged_by_its_text_loses_the_values_it_repeats(lines: Any) -> None:

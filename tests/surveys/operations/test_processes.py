@@ -143,7 +143,7 @@ def test_the_main_job_on_postgresql_with_a_celery_worker_on_redis(fresh_postgres
         cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
-        told = subprocess.run(
+        finished = subprocess.run(
             [sys.executable, "-c", STORY],
             cwd=ROOT,
             env=env,
@@ -152,8 +152,8 @@ def test_the_main_job_on_postgresql_with_a_celery_worker_on_redis(fresh_postgres
             timeout=120,
             check=False,
         )
-        assert told.returncode == 0, told.stderr
-        assert "8. New result: 137.6" in told.stdout
+        assert finished.returncode == 0, finished.stderr
+        assert "8. New result: 137.6" in finished.stdout
     finally:
         worker.terminate()
         worker.wait(20)

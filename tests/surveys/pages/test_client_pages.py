@@ -11,19 +11,14 @@ from surveys.documents.formatting import flow_with_uncertainty
 from surveys.models import Survey
 from surveys.pipes.selectors import paths_result
 from tests.surveys.branches import Mounting, logged, mounted
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def survey(here: Scene) -> Survey:
-    return here.survey()
+def survey(scene: Scene) -> Survey:
+    return scene.survey()
 
 
 @pytest.fixture
@@ -34,7 +29,7 @@ def visitor(cast: Any) -> Visitor:
 
 
 @pytest.mark.parametrize(
-    ("requested", "status", "told"),
+    ("requested", "status", "expected"),
     [
         ("from=2026-10-06T09:30:20%2B02:00", 200, "60 of 80"),
         ("to=2026-10-06T09:30:19%2B02:00", 200, "20 of 80"),
@@ -47,11 +42,11 @@ def visitor(cast: Any) -> Visitor:
     ],
 )
 def test_any_requested_time_range_has_a_response(
-    visitor: Visitor, survey: Survey, requested: str, status: int, told: str
+    visitor: Visitor, survey: Survey, requested: str, status: int, expected: str
 ) -> None:
     answer = visitor.get(f"/surveys/{survey.pk}/?{requested}")
     assert answer.status_code == status
-    assert told in answer.content.decode()
+    assert expected in answer.content.decode()
 
 
 @pytest.mark.parametrize("address", ["/sites/?q=%00", "/sites/?page=x", "/sites/?page=-1"])
@@ -60,26 +55,26 @@ def test_no_search_is_a_fault_of_ours(visitor: Visitor, survey: Survey, address:
 
 
 def test_the_page_of_several_paths_shows_the_mean_before_the_single_path(
-    visitor: Visitor, here: Scene
+    visitor: Visitor, scene: Scene
 ) -> None:
-    first = logged(mounted(here, Mounting(path_angle_deg=0)))
-    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), 187)
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)))
+    second = logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)), 187)
     mean = paths_result(first)
     assert mean is not None
-    told = [
+    expected = [
         flow_with_uncertainty(one.volume_flow_m3_s, one.expanded_uncertainty_m3_s, "metric")
         for one in (mean, current(second))
     ]
     page = visitor.get(f"/surveys/{second.pk}/").content.decode()
-    assert 0 < page.index(told[0]) < page.index("This path alone") < page.index(told[1])
+    assert 0 < page.index(expected[0]) < page.index("This path alone") < page.index(expected[1])
     assert "profile is probably asymmetric" in page
 
 
 def test_the_site_meter_is_held_against_the_mean_of_all_paths(
-    as_user: Any, visitor: Visitor, here: Scene
+    as_user: Any, visitor: Visitor, scene: Scene
 ) -> None:
-    first = logged(mounted(here, Mounting(path_angle_deg=0)))
-    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), 187)
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)))
+    logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)), 187)
     mean = paths_result(first)
     assert mean is not None
     body = {"meter": "FT-101", "volume_flow": "140 m3/h", "relative_expanded_uncertainty": 0.02}

@@ -8,14 +8,9 @@ import pytest
 from django.test import Client as Visitor
 
 from surveys.models import Instrument, InstrumentType, PipeData, TransducerData
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 @pytest.fixture
@@ -25,15 +20,15 @@ def office(cast: Any) -> Visitor:
     return client
 
 
-def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site: Any) -> None:
-    address = f"/office/pipes/{here.pipe.pk}/correction/"
-    for named in ("x", str(here.point.pk)):
+def test_a_version_there_is_not_is_not_found(office: Visitor, scene: Scene, site: Any) -> None:
+    address = f"/office/pipes/{scene.pipe.pk}/correction/"
+    for named in ("x", str(scene.point.pk)):
         assert office.get(address, {"version": named}).status_code == 404
         assert office.post(address, {"corrects": named, "reason": "x"}).status_code == 404
 
 
 @pytest.mark.parametrize(
-    ("name", "typed", "told"),
+    ("name", "typed", "detail"),
     [
         ("pipe.outer_diameter", "219.1", "unit"),
         ("pipe.wall_thickness", "120 mm", "bore"),
@@ -55,41 +50,41 @@ def test_a_version_there_is_not_is_not_found(office: Visitor, here: Scene, site:
     ],
 )
 def test_an_invalid_value_is_reported_and_kept_in_its_field(
-    office: Visitor, here: Scene, name: str, typed: str, told: str
+    office: Visitor, scene: Scene, name: str, typed: str, detail: str
 ) -> None:
     sent = {"reason": "Gauged.", "pipe.wall_thickness": "7.9 mm", name: typed}
-    answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
+    answer = office.post(f"/office/pipes/{scene.pipe.pk}/correction/", sent)
     page = answer.content.decode()
     assert answer.status_code == 400
-    assert told in page.partition('id="sheet-answer"')[2]
+    assert detail in page.partition('id="sheet-answer"')[2]
     assert 'aria-invalid="true"' in page
     assert PipeData.objects.count() == 1
 
 
-def test_a_nul_anywhere_in_a_form_is_rejected_before_it_is_read(office: Visitor, here: Scene) -> None:
-    address = f"/office/pipes/{here.pipe.pk}/correction/"
+def test_a_nul_anywhere_in_a_form_is_rejected_before_it_is_read(office: Visitor, scene: Scene) -> None:
+    address = f"/office/pipes/{scene.pipe.pk}/correction/"
     assert office.get(address, {"version": "\x00"}).status_code == 400
     assert office.post(address, {"reason": "Gauged.", "medium.pressure": "1 bar\x00"}).status_code == 400
     assert PipeData.objects.count() == 1
 
 
-def test_an_out_of_round_pipe_keeps_its_largest_diameter(office: Visitor, here: Scene) -> None:
+def test_an_out_of_round_pipe_keeps_its_largest_diameter(office: Visitor, scene: Scene) -> None:
     sent = {
         "reason": "Taped.",
         "pipe.max_outer_diameter": "218 mm",
         "pipe.min_outer_diameter": "220 mm",
     }
-    answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
+    answer = office.post(f"/office/pipes/{scene.pipe.pk}/correction/", sent)
     assert answer.status_code == 400
     assert 'id="pipe-max_outer_diameter-wrong"' in answer.content.decode()
 
 
 @pytest.mark.parametrize("typed", ["nan", "inf", "thirty", "1e999", "2"])
 def test_a_fraction_that_is_not_a_number_from_0_to_1_is_rejected(
-    office: Visitor, here: Scene, typed: str
+    office: Visitor, scene: Scene, typed: str
 ) -> None:
     sent = {"reason": "x", "medium.name": "ethylene-glycol-water", "medium.mass_fraction": typed}
-    answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
+    answer = office.post(f"/office/pipes/{scene.pipe.pk}/correction/", sent)
     assert answer.status_code == 400
     assert 'id="medium-mass_fraction-wrong"' in answer.content.decode()
 
@@ -113,34 +108,34 @@ LINED = {"pipe.lining": "cement-mortar", "pipe.lining.thickness": "4 mm", "pipe.
         ({"0.material": "epoxy", "0.thickness": "0.5"}, "0-thickness"),
         ({"0.material": "cheese", "0.thickness": "0.5 mm"}, "0-material"),
         ({"0.material": "*", "0.thickness": "0.5 mm"}, "0-material-longitudinal_sound_speed"),
-        # A row left empty is not sent: what is refused of the one after it is told there.
+        # An empty row is not sent: an error of the next row is shown at that row.
         ({"0.material": "", "1.material": "epoxy", "1.thickness": "x"}, "1-thickness"),
     ],
 )
 def test_an_invalid_value_of_a_further_lining_is_reported_in_its_row(
-    office: Visitor, here: Scene, typed: dict[str, str], wrong: str
+    office: Visitor, scene: Scene, typed: dict[str, str], wrong: str
 ) -> None:
     sent = (
         LINED
         | {f"pipe.further_linings.{name}": text for name, text in typed.items()}
         | {"reason": "Cut open."}
     )
-    answer = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent)
+    answer = office.post(f"/office/pipes/{scene.pipe.pk}/correction/", sent)
     assert answer.status_code == 400
     assert f'id="pipe-further_linings-{wrong}-wrong"' in answer.content.decode()
     assert PipeData.objects.count() == 1
 
 
-def test_a_further_lining_without_a_first_is_reported_at_the_first(office: Visitor, here: Scene) -> None:
+def test_a_further_lining_without_a_first_is_reported_at_the_first(office: Visitor, scene: Scene) -> None:
     inner = {"pipe.further_linings.rows": "1", "pipe.further_linings.0.material": "epoxy"}
     sent = inner | {"pipe.further_linings.0.thickness": "0.5 mm", "reason": "Cut open."}
-    page = office.post(f"/office/pipes/{here.pipe.pk}/correction/", sent).content.decode()
+    page = office.post(f"/office/pipes/{scene.pipe.pk}/correction/", sent).content.decode()
     assert 'id="pipe-lining-wrong"' in page
     assert "outermost lining first" in page
 
 
-def test_a_lining_is_added_without_a_script_up_to_five(office: Visitor, here: Scene) -> None:
-    address = f"/office/pipes/{here.pipe.pk}/correction/"
+def test_a_lining_is_added_without_a_script_up_to_five(office: Visitor, scene: Scene) -> None:
+    address = f"/office/pipes/{scene.pipe.pk}/correction/"
     typed = LINED | {"pipe.further_linings.rows": "4", "pipe.outer_diameter": "300 mm", "do": "more-linings"}
     page = office.post(address, typed).content.decode()
     assert 'id="pipe-further_linings-4-material"' in page
@@ -157,7 +152,7 @@ def address_of_pair(kit: Any) -> str:
 
 
 @pytest.mark.parametrize(
-    ("name", "typed", "told"),
+    ("name", "typed", "detail"),
     [
         ("frequency", "2", "unit"),
         ("frequency", "", "required"),
@@ -172,13 +167,13 @@ def address_of_pair(kit: Any) -> str:
     ],
 )
 def test_an_invalid_value_of_a_pair_is_reported_and_kept_in_its_field(
-    office: Visitor, address_of_pair: str, name: str, typed: str, told: str
+    office: Visitor, address_of_pair: str, name: str, typed: str, detail: str
 ) -> None:
     sent = {"reason": "Data sheet.", "wedge_angle": "43 deg", name: typed}
     answer = office.post(address_of_pair, sent)
     page = answer.content.decode()
     assert answer.status_code in (400, 409)
-    assert told in page.partition('id="sheet-answer"')[2]
+    assert detail in page.partition('id="sheet-answer"')[2]
     assert 'aria-invalid="true"' in page
     assert TransducerData.objects.count() == 1
 
@@ -219,7 +214,7 @@ def test_another_instrument_or_version_has_no_such_page(
 
 
 @pytest.mark.parametrize(
-    ("name", "typed", "told"),
+    ("name", "typed", "detail"),
     [
         ("min_velocity", "3", "unit"),
         ("min_velocity", "30 m/s", "min_velocity"),
@@ -228,12 +223,12 @@ def test_another_instrument_or_version_has_no_such_page(
     ],
 )
 def test_an_invalid_value_of_a_type_is_reported_and_not_stored(
-    office: Visitor, name: str, typed: str, told: str
+    office: Visitor, name: str, typed: str, detail: str
 ) -> None:
     records = InstrumentType.objects.create(kind="meter", name="Portable", max_velocity_m_s=20)
     answer = office.post(f"/office/instrument-types/{records.pk}/", {name: typed, "do": "show"})
     assert answer.status_code in (400, 409)
-    assert told in answer.content.decode().partition('id="sheet-answer"')[2]
+    assert detail in answer.content.decode().partition('id="sheet-answer"')[2]
     records.refresh_from_db()
     assert (records.min_velocity_m_s, records.note) == (None, "")
 

@@ -13,7 +13,7 @@ from surveys.api.urls import router
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.branches import branch, mounted
 from tests.surveys.fleet.test_out_of_tolerance_reviews import BAD, GOOD, certify
-from tests.surveys.scene import STARTED, scene
+from tests.surveys.scene import STARTED, make_scene
 from tests.surveys.surveys.test_log_formats import LAYOUT
 
 PDF = b"%PDF-1.7\n%%EOF\n"
@@ -52,18 +52,18 @@ class Everything:
 
     def __init__(self, cast: Any, site: Any, kit: Any) -> None:
         self.cast, self.ids = cast, {"clients": str(cast.client.pk), "sites": str(site.pk)}
-        self.scene = here = scene(site, cast, kit)
-        certify(here, TODAY - timedelta(days=400), GOOD)
-        survey = here.survey()
-        self.other = str(branch(here, "Flow line").survey().pk)
-        recomputation = here.correct(0.008)
+        self.scene = scene = make_scene(site, cast, kit)
+        certify(scene, TODAY - timedelta(days=400), GOOD)
+        survey = scene.survey()
+        self.other = str(branch(scene, "Flow line").survey().pk)
+        recomputation = scene.correct(0.008)
         while recomputation_run(recomputation.pk):
             pass
-        certify(here, STARTED.date() + timedelta(days=30), BAD)
+        certify(scene, STARTED.date() + timedelta(days=30), BAD)
         self.ids |= {
-            "pipes": str(here.pipe.pk),
-            "measuring-points": str(here.point.pk),
-            "points": str(here.point.pk),
+            "pipes": str(scene.pipe.pk),
+            "measuring-points": str(scene.point.pk),
+            "points": str(scene.point.pk),
             "setups": str(survey.data.get().setup_id),
             "instruments": str(kit.meter.pk),
             "transducers": str(kit.pair.pk),
@@ -74,7 +74,7 @@ class Everything:
             "technicians": str(cast.technician.pk),
             "users": str(cast.colleague.pk),
         }
-        self._office(here, kit)
+        self._office(scene, kit)
         self._fleet(kit)
         for prefix in ("notices", "out-of-tolerance-reviews", "audit"):
             self.ids[prefix] = self._api("administrator").get(f"/api/v1/{prefix}/").json()["results"][0]["id"]
@@ -101,14 +101,14 @@ class Everything:
         tail = re.sub("^(api/v1|field|fleet|office)/", "", route)
         return next((name for name in names if re.match(rf"{name}/[<{{]", tail)), tail.partition("/")[0])
 
-    def _office(self, here: Any, kit: Any) -> None:
+    def _office(self, scene: Any, kit: Any) -> None:
         site, span = self.ids["sites"], {"starts_at": START.isoformat(), "ends_at": END.isoformat()}
         technician = self.ids["technicians"]
         job = {
             "site": site,
             "title": "Round of the boiler house",
             "technician": technician,
-            "measuring_points": [str(here.point.pk)],
+            "measuring_points": [str(scene.point.pk)],
         } | span
         self._make("office", "jobs", job)
         self._make("office", "bookings", {"job": self.ids["jobs"], "technician": technician} | span)

@@ -54,8 +54,8 @@ def test_an_invisible_record_has_the_response_of_a_missing_one(
         real, missing = (answer(api, method, path) for path in (there.address(route), address(route)))
         for one in (real, missing):
             del one["X-Request-ID"]  # of each request its own, whatever it is for
-        told = [(one.status_code, one.content, dict(one.headers)) for one in (real, missing)]
-        assert told[0] == told[1], (method, route)
+        answers = [(one.status_code, one.content, dict(one.headers)) for one in (real, missing)]
+        assert answers[0] == answers[1], (method, route)
 
 
 def test_the_admin_pages_are_for_administrators_only(cast: Any, there: Everything) -> None:

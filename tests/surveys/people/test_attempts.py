@@ -120,14 +120,14 @@ def test_no_attempt_of_another_organisation_reads_infers_or_changes_anything(
     def tried(attempt: Attempt) -> None:
         sent = json.dumps(attempt)
         with transaction.atomic():
-            status, text = told(api, attempt)
+            status, text = send(api, attempt)
             assert rows(cast.stranger) == before, attempt
             transaction.set_rollback(True)
         assert status < 500, attempt
         assert [one for one in secrets if one in text and one not in sent] == [], attempt
         for secret, other in nobodys.items():
             sent, text = sent.replace(secret, other), text.replace(secret, other)
-        assert told(api, Attempt(*json.loads(sent))) == (status, text), attempt
+        assert send(api, Attempt(*json.loads(sent))) == (status, text), attempt
         rejected.append(status >= 400)
 
     for operation in operations()[quarter::4]:
@@ -147,7 +147,7 @@ def test_no_filter_by_id_reveals_the_existence_of_a_record(cast: Any, site: Any,
             there = related and related._default_manager.exclude(pk=cast.stranger.pk).first()
             if there and there.pk != cast.other_client.pk:
                 told_of = [
-                    told(api, Attempt("GET", f"/api/v1/{prefix}/", {name: key}, {}, {}))
+                    send(api, Attempt("GET", f"/api/v1/{prefix}/", {name: key}, {}, {}))
                     for key in (str(there.pk), of_nobody(str(there.pk)))
                 ]
                 assert told_of[0] == told_of[1], (prefix, name)
@@ -159,7 +159,7 @@ def related_model(model: Any, path: str) -> Any:
     return get_fields_from_path(model, path)[-1].related_model
 
 
-def told(api: APIClient, attempt: Attempt) -> tuple[int, str]:
+def send(api: APIClient, attempt: Attempt) -> tuple[int, str]:
     """The answer to an attempt: its status, and all else there is to read. What it did is undone."""
     method, path, query, body, headers = attempt
     with transaction.atomic():

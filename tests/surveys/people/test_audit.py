@@ -27,7 +27,7 @@ from surveys.models import (
 from surveys.models.audit import Action
 from surveys.services.people.calendar_feeds import calendar_feed_make, calendar_feed_open
 from tests.surveys.people.routes import routes
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 from tests.surveys.surveys.test_log_formats import LAYOUT
 
 pytestmark = pytest.mark.django_db
@@ -94,15 +94,15 @@ def test_the_table_names_every_kind_of_record_that_is_changed() -> None:
 
 
 def test_a_patch_of_each_kind_of_record_is_in_the_log(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
-    here, now = scene(site, cast, kit), timezone.now()
+    scene, now = make_scene(site, cast, kit), timezone.now()
     job = Job.objects.create(site=site, title="x", starts_at=now, ends_at=now + timedelta(hours=1))
     held = {"booked_by": cast.office, "booked_at": now, "starts_at": now, "ends_at": now + timedelta(hours=1)}
     records = {"created_by": cast.office, "created_at": now}
     rows = {
         "clients": cast.client,
         "sites": site,
-        "pipes": here.pipe,
-        "measuring-points": here.point,
+        "pipes": scene.pipe,
+        "measuring-points": scene.point,
         "instruments": kit.meter,
         "instrument-types": InstrumentType.objects.create(kind="meter", name="Portable"),
         "jobs": job,
@@ -159,7 +159,7 @@ FILES = {
 
 
 def test_a_file_given_out_is_in_the_log(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     for path, kind in FILES.items():
         answer = as_user("office").get("/api/v1/" + path.format(meter=kit.meter.pk, survey=survey.pk))
         assert answer.status_code == 200
@@ -255,9 +255,9 @@ def test_it_survives_the_users_removal(as_user: Any, cast: Any, site: Any) -> No
 def test_records_with_their_own_history_have_no_second_copy(
     as_user: Any, cast: Any, site: Any, kit: Any
 ) -> None:
-    here = scene(site, cast, kit)
-    here.survey()
-    here.correct(0.008)
+    scene = make_scene(site, cast, kit)
+    scene.survey()
+    scene.correct(0.008)
     kinds = set(AuditEntry.objects.values_list("record_type", flat=True))
     assert not kinds & {"pipe-data", "result", "survey-data", "calibration", "transducer-data"}
     assert "pipe" in kinds

@@ -9,7 +9,7 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.test import override_settings
 
-from tests.surveys.scene import log, scene
+from tests.surveys.scene import log, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -52,8 +52,8 @@ def test_the_policy_of_one_answer_is_not_that_of_the_next(client: Any) -> None:
 
 @override_settings(SECURE_HSTS_SECONDS=31_536_000, SECURE_HSTS_INCLUDE_SUBDOMAINS=True)
 def test_responses_require_https_from_browsers(client: Any) -> None:
-    told = client.get("/sign-in/", secure=True)["Strict-Transport-Security"]
-    assert told == "max-age=31536000; includeSubDomains"
+    header = client.get("/sign-in/", secure=True)["Strict-Transport-Security"]
+    assert header == "max-age=31536000; includeSubDomains"
 
 
 def test_responses_are_not_shared_by_caches(as_user: Any) -> None:
@@ -63,7 +63,7 @@ def test_responses_are_not_shared_by_caches(as_user: Any) -> None:
 def test_a_file_from_outside_is_saved_not_shown_and_shut_in(
     as_user: Any, cast: Any, site: Any, kit: Any
 ) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     for path in ("log/file/", "readings/?format=csv", "readings/?format=parquet"):
         answer = as_user("office").get(f"/api/v1/surveys/{survey.pk}/{path}")
         assert answer["Content-Disposition"].startswith("attachment;")
@@ -74,7 +74,7 @@ def test_a_file_from_outside_is_saved_not_shown_and_shut_in(
 
 
 def test_the_loggers_file_is_given_back_as_it_came(as_user: Any, cast: Any, site: Any, kit: Any) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     for who, status in (("owner", 200), ("stranger", 404)):
         answer = as_user(who).get(f"/api/v1/surveys/{survey.pk}/log/file/")
         assert answer.status_code == status

@@ -15,7 +15,7 @@ from rest_framework.test import APIClient
 
 from surveys.models import ApiToken, AuditEntry, Invitation, Scope, Survey, User
 from surveys.services.people.tokens import token_make
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -171,7 +171,7 @@ def test_a_user_deactivated_has_no_tokens_even_when_active_again(as_user: Any, c
 def test_a_deactivated_user_is_blanked_and_their_actions_are_kept(
     as_user: Any, cast: Any, site: Any, kit: Any
 ) -> None:
-    survey = scene(site, cast, kit).survey()
+    survey = make_scene(site, cast, kit).survey()
     User.objects.filter(pk=cast.technician.pk).update(first_name="Una", email="una@example.org")
     as_user("technician").patch(
         f"/api/v1/measuring-points/{survey.measuring_point_id}/",

@@ -9,7 +9,7 @@ from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
-from tests.surveys.scene import scene
+from tests.surveys.scene import make_scene
 
 pytestmark = pytest.mark.django_db
 PASSWORD = "a long enough password"
@@ -72,7 +72,7 @@ def test_a_user_computes_so_often_and_a_colleague_at_another_address_still_does(
 def test_uploads_and_reports_are_counted_each_for_itself(
     as_user: Any, cast: Any, site: Any, kit: Any, settings: Any
 ) -> None:
-    survey, office = scene(site, cast, kit).survey(), as_user("office")
+    survey, office = make_scene(site, cast, kit).survey(), as_user("office")
 
     def upload() -> Any:
         file = SimpleUploadedFile("a.csv", b"x")

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from surveys.results import recalculation
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
 
@@ -59,11 +59,6 @@ def post(api: Any, path: str, body: Any, status: int = 201) -> Any:
     return answer.json()
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
 def spacing(api: Any, status: int = 200, **changes: Any) -> Any:
     body = {"pipe": PIPE, "medium": AT_50, "transducers": PAIR, "traverses": 2, **changes}
     return post(api, "compute/spacing/", body, status)
@@ -96,14 +91,14 @@ def test_a_medium_by_table_has_no_salinity(as_user: Any) -> None:
     assert rejected["errors"][0]["field"] == "medium.salinity"
 
 
-def test_a_revision_recalculates_the_surveys_with_a_change_breakdown(as_user: Any, here: Scene) -> None:
+def test_a_revision_recalculates_the_surveys_with_a_change_breakdown(as_user: Any, scene: Scene) -> None:
     office = as_user("office")
     added = post(office, "custom-media/", MEDIUM)
     correction = {"reason": "It is oil.", "medium": AT_50}
-    data = post(office, f"pipes/{here.pipe.pk}/corrections/", correction, 202)["data"]
+    data = post(office, f"pipes/{scene.pipe.pk}/corrections/", correction, 202)["data"]
     assert data["custom_medium_data"] == added["data"]["id"]
     assert data["medium"]["name"] == "loop-oil"
-    survey = here.survey()
+    survey = scene.survey()
     old = current(survey)
     thicker = [{**row, "dynamic_viscosity": "200 mPa.s"} for row in ROWS]
     body = {**FIGURES, "table": thicker, "reason": "A sample was measured."}
@@ -201,13 +196,15 @@ def test_a_list_of_pipes_of_custom_material_costs_the_same_queries_however_long(
     assert queries() == of_one
 
 
-def test_a_survey_on_a_custom_medium_is_read_at_the_temperature_of_the_day(as_user: Any, here: Scene) -> None:
+def test_a_survey_on_a_custom_medium_is_read_at_the_temperature_of_the_day(
+    as_user: Any, scene: Scene
+) -> None:
     office = as_user("office")
     post(office, "custom-media/", MEDIUM)
     correction = {"reason": "It is oil.", "medium": {**AT_50, "temperature": "65 degC"}}
-    post(office, f"pipes/{here.pipe.pk}/corrections/", correction, 202)
-    wish = {"transducers": str(here.kit.pair.pk), "medium_temperature": "50 degC"}
-    path = f"measuring-points/{here.point.pk}/setups/"
+    post(office, f"pipes/{scene.pipe.pk}/corrections/", correction, 202)
+    wish = {"transducers": str(scene.kit.pair.pk), "medium_temperature": "50 degC"}
+    path = f"measuring-points/{scene.point.pk}/setups/"
     setup = post(office, path, {**wish, "medium_temperature_source": "measured"})
     # A row of the table.
     assert setup["outcome"]["medium"]["sound_speed"]["value"] == pytest.approx(1350.0, rel=1e-12)

@@ -22,7 +22,7 @@ from surveys.services.pipes.library import (
     custom_medium_revise,
 )
 from surveys.services.pipes.pipes import PipeStatement, pipe_alter, pipe_correct
-from tests.surveys.scene import STATEMENT, Scene, current, scene
+from tests.surveys.scene import STATEMENT, Scene, current
 
 pytestmark = pytest.mark.django_db
 
@@ -33,11 +33,6 @@ TABLE = {
     "density_kg_m3": [870.0, 850.0, 830.0],
     "dynamic_viscosity_pa_s": [0.04, 0.0125, 0.005],
 }
-
-
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 def material_data(speed: float = 2300.0, **figures: Any) -> CustomMaterialData:
@@ -60,34 +55,34 @@ def medium_data(**changes: Any) -> CustomMediumData:
     )
 
 
-def add_material(here: Scene, name: str = "casing-plastic") -> CustomMaterial:
+def add_material(scene: Scene, name: str = "casing-plastic") -> CustomMaterial:
     return custom_material_create(
         material=CustomMaterial(name=name, title="Casing plastic"),
         data=material_data(),
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
 
 
-def add_medium(here: Scene, name: str = "loop-oil", data: CustomMediumData | None = None) -> CustomMedium:
+def add_medium(scene: Scene, name: str = "loop-oil", data: CustomMediumData | None = None) -> CustomMedium:
     return custom_medium_create(
         medium=CustomMedium(name=name, title="Loop oil"),
         data=data or medium_data(),
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
 
 
-def restate(here: Scene, statement: PipeStatement) -> PipeData:
+def restate(scene: Scene, statement: PipeStatement) -> PipeData:
     """The pipe's data in force corrected to a statement, all surveys recomputed."""
     data, recomputation = pipe_correct(
-        pipe=here.pipe,
-        corrects=here.in_force(),
+        pipe=scene.pipe,
+        corrects=scene.in_force(),
         statement=statement,
         reason="It is ours.",
         valid_from=None,
         wall_measurement=None,
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
     recalculation.recomputation_run(recomputation.pk)
@@ -106,24 +101,24 @@ def lined(material: CustomMaterial) -> PipeStatement:
     return replace(STATEMENT, pipe=replace(STATEMENT.pipe, lining=lining))
 
 
-def test_pipe_data_is_returned_as_entered(here: Scene) -> None:
-    statement = replace(lined(add_material(here)), medium=with_medium(add_medium(here)).medium)
-    data = restate(here, statement)
+def test_pipe_data_is_returned_as_entered(scene: Scene) -> None:
+    statement = replace(lined(add_material(scene)), medium=with_medium(add_medium(scene)).medium)
+    data = restate(scene, statement)
     assert data.pipe_entry() == statement.pipe
     assert data.medium_entry() == statement.medium
     assert (data.lining_material, data.medium) == ("casing-plastic", "loop-oil")
 
 
-def test_a_pipe_of_custom_material_takes_its_sound_speed_and_roughness(here: Scene) -> None:
-    entry = add_material(here).versions.all()[0].entry()
+def test_a_pipe_of_custom_material_takes_its_sound_speed_and_roughness(scene: Scene) -> None:
+    entry = add_material(scene).versions.all()[0].entry()
     resolved = resolve_pipe(replace(STATEMENT.pipe, material=entry))
     assert resolved.pipe.wall.longitudinal_sound_speed == 2300.0
     assert resolved.pipe.roughness == 5e-6
     assert [finding.code for finding in resolved.findings] == ["roughness-assumed"]
 
 
-def test_a_custom_medium_is_read_from_its_table_with_its_uncertainties(here: Scene) -> None:
-    medium = add_medium(here)
+def test_a_custom_medium_is_read_from_its_table_with_its_uncertainties(scene: Scene) -> None:
+    medium = add_medium(scene)
     resolved = resolve_medium(replace(with_medium(medium).medium, temperature=323.15))
     # A row of the table.
     assert resolved.medium.sound_speed == pytest.approx(1350.0, rel=1e-12)
@@ -131,13 +126,13 @@ def test_a_custom_medium_is_read_from_its_table_with_its_uncertainties(here: Sce
     assert (resolved.sound_speed_uncertainty, resolved.source.text) == (0.002, "data sheet")
 
 
-def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: Scene) -> None:
-    medium = add_medium(here)
-    before = restate(here, with_medium(medium))
-    survey = here.survey()
+def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(scene: Scene) -> None:
+    medium = add_medium(scene)
+    before = restate(scene, with_medium(medium))
+    survey = scene.survey()
     old = current(survey)
     thicker = medium_data(dynamic_viscosity_pa_s=[0.4, 0.125, 0.05])
-    [started] = custom_medium_revise(medium=medium, data=thicker, by=here.cast.office, now=timezone.now())
+    [started] = custom_medium_revise(medium=medium, data=thicker, by=scene.cast.office, now=timezone.now())
     recalculation.recomputation_run(started.pk)
     new = current(survey)
     assert new.replaces == old
@@ -151,12 +146,12 @@ def test_a_revised_medium_corrects_the_pipes_and_recomputes_their_surveys(here: 
     assert cause["effect"]["si"] == pytest.approx(new.volume_flow_m3_s - old.volume_flow_m3_s, rel=1e-3)
 
 
-def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> None:
-    material = add_material(here)
-    before = restate(here, lined(material))
-    survey = here.survey()
+def test_a_revised_material_keeps_everything_else_of_the_pipe(scene: Scene) -> None:
+    material = add_material(scene)
+    before = restate(scene, lined(material))
+    survey = scene.survey()
     data = material_data(2250.0)
-    [started] = custom_material_revise(material=material, data=data, by=here.cast.office, now=timezone.now())
+    [started] = custom_material_revise(material=material, data=data, by=scene.cast.office, now=timezone.now())
     recalculation.recomputation_run(started.pk)
     after = current(survey).pipe_data
     assert (after.custom_lining_data, after.custom_material_data) == (data, None)
@@ -169,90 +164,90 @@ def test_a_revised_material_keeps_everything_else_of_the_pipe(here: Scene) -> No
     assert [cause["field"] for cause in change_breakdown["causes"]] == ["pipe.lining"]
 
 
-def test_versions_already_corrected_and_other_pipes_are_left_alone(here: Scene) -> None:
-    material = add_material(here)
-    restate(here, lined(material))
-    restate(here, STATEMENT)
+def test_versions_already_corrected_and_other_pipes_are_left_alone(scene: Scene) -> None:
+    material = add_material(scene)
+    restate(scene, lined(material))
+    restate(scene, STATEMENT)
     count = PipeData.objects.count()
     started = custom_material_revise(
-        material=material, data=material_data(2250.0), by=here.cast.office, now=timezone.now()
+        material=material, data=material_data(2250.0), by=scene.cast.office, now=timezone.now()
     )
     assert (started, PipeData.objects.count()) == ([], count)
 
 
-def test_a_table_that_does_not_cover_a_pipe_is_rejected_completely(here: Scene) -> None:
-    medium = add_medium(here)
-    restate(here, with_medium(medium))
+def test_a_table_that_does_not_cover_a_pipe_is_rejected_completely(scene: Scene) -> None:
+    medium = add_medium(scene)
+    restate(scene, with_medium(medium))
     cold = medium_data(temperature_k=[273.15, 283.15, 293.15])
     with pytest.raises(ServiceError, match="Return line") as caught:
-        custom_medium_revise(medium=medium, data=cold, by=here.cast.office, now=timezone.now())
+        custom_medium_revise(medium=medium, data=cold, by=scene.cast.office, now=timezone.now())
     assert caught.value.code == "out-of-range"
     assert medium.versions.count() == 1
 
 
-def test_an_entry_on_a_superseded_version_is_rejected(here: Scene) -> None:
-    material = add_material(here)
+def test_an_entry_on_a_superseded_version_is_rejected(scene: Scene) -> None:
+    material = add_material(scene)
     statement = lined(material)
     custom_material_revise(
-        material=material, data=material_data(2250.0), by=here.cast.office, now=timezone.now()
+        material=material, data=material_data(2250.0), by=scene.cast.office, now=timezone.now()
     )
     with pytest.raises(Conflict) as caught:
         pipe_alter(
-            pipe=here.pipe,
+            pipe=scene.pipe,
             statement=statement,
             reason="Lined.",
             valid_from=timezone.now().date(),
             wall_measurement=None,
-            by=here.cast.office,
+            by=scene.cast.office,
             now=timezone.now(),
         )
     assert caught.value.code == "revised-meanwhile"
 
 
 @pytest.mark.parametrize("name", ["carbon-steel", "copper"])
-def test_a_material_of_the_library_cannot_be_added_again(here: Scene, name: str) -> None:
+def test_a_material_of_the_library_cannot_be_added_again(scene: Scene, name: str) -> None:
     with pytest.raises(Conflict) as caught:
-        add_material(here, name)
+        add_material(scene, name)
     assert caught.value.code == "name-taken"
 
 
-def test_a_medium_of_the_library_cannot_be_added_again(here: Scene) -> None:
+def test_a_medium_of_the_library_cannot_be_added_again(scene: Scene) -> None:
     with pytest.raises(Conflict):
-        add_medium(here, "water")
+        add_medium(scene, "water")
 
 
 @pytest.mark.parametrize("name", ["Loop-Oil", "loop oil", "-oil", "oil-", "öl", "loop_oil", "oil\n"])
-def test_a_name_is_small_letters_digits_and_hyphens(here: Scene, name: str) -> None:
+def test_a_name_is_small_letters_digits_and_hyphens(scene: Scene, name: str) -> None:
     with pytest.raises(ValidationError):
-        add_material(here, name)
+        add_material(scene, name)
 
 
-def test_an_unreadable_table_is_rejected(here: Scene) -> None:
+def test_an_unreadable_table_is_rejected(scene: Scene) -> None:
     falling = medium_data(temperature_k=[353.15, 323.15, 293.15])
     with pytest.raises(ServiceError) as caught:
-        add_medium(here, data=falling)
+        add_medium(scene, data=falling)
     assert (caught.value.code, caught.value.field) == ("out-of-range", "table")
 
 
-def test_exchanged_sound_speeds_are_rejected(here: Scene) -> None:
+def test_exchanged_sound_speeds_are_rejected(scene: Scene) -> None:
     with pytest.raises(ServiceError) as caught:
         custom_material_create(
             material=CustomMaterial(name="x", title="x"),
             data=material_data(2300.0, shear_sound_speed_m_s=4000.0),
-            by=here.cast.office,
+            by=scene.cast.office,
             now=timezone.now(),
         )
     assert caught.value.code == "shear-not-slower"
 
 
 @pytest.mark.parametrize("model", [CustomMaterialData, CustomMediumData])
-def test_a_version_is_never_changed(here: Scene, model: Any) -> None:
-    add_material(here), add_medium(here)
+def test_a_version_is_never_changed(scene: Scene, model: Any) -> None:
+    add_material(scene), add_medium(scene)
     with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():
         model.objects.update(source="elsewhere")
 
 
-def test_the_uncertainty_of_the_temperature_affects_the_result_through_the_table(here: Scene) -> None:
-    restate(here, with_medium(add_medium(here)))
-    shares = {row["input"]: row["variance_fraction"] for row in current(here.survey()).budget}
+def test_the_uncertainty_of_the_temperature_affects_the_result_through_the_table(scene: Scene) -> None:
+    restate(scene, with_medium(add_medium(scene)))
+    shares = {row["input"]: row["variance_fraction"] for row in current(scene.survey()).budget}
     assert shares["medium.temperature"] > 0

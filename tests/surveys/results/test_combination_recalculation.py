@@ -32,7 +32,7 @@ from tests.surveys.branches import (
     mounted,
     worked_off,
 )
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
 
@@ -40,19 +40,14 @@ Item = RecomputationItem.State
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
+def west(scene: Scene) -> Scene:
+    return branch(scene, "West branch")
 
 
 @pytest.fixture
-def west(here: Scene) -> Scene:
-    return branch(here, "West branch")
-
-
-@pytest.fixture
-def both(here: Scene, west: Scene) -> tuple[Combination, list[Survey]]:
-    surveys = [logged(mounted(here)), logged(mounted(west), 90)]
-    return combined(here, "sum", surveys), surveys
+def both(scene: Scene, west: Scene) -> tuple[Combination, list[Survey]]:
+    surveys = [logged(mounted(scene)), logged(mounted(west), 90)]
+    return combined(scene, "sum", surveys), surveys
 
 
 def rests_on_current(combination: Combination) -> bool:
@@ -63,11 +58,11 @@ def rests_on_current(combination: Combination) -> bool:
 
 
 def test_a_corrected_pipe_makes_one_new_combined_result_and_its_change_breakdown(
-    here: Scene, both: Any
+    scene: Scene, both: Any
 ) -> None:
     combination, surveys = both
     before, part_before = current_of(combination), current(surveys[0])
-    run = worked_off(here.correct(0.008))
+    run = worked_off(scene.correct(0.008))
     assert run.state == Recomputation.State.FINISHED
     after = current_of(combination)
     assert (after.replaces, after.recomputation, after.cause) == (before, run, "correction")
@@ -81,19 +76,19 @@ def test_a_corrected_pipe_makes_one_new_combined_result_and_its_change_breakdown
     assert CombinedResult.objects.get(pk=before.pk).volume_flow_m3_s == before.volume_flow_m3_s
 
 
-def test_the_client_is_notified_of_the_combined_result_too(here: Scene, both: Any) -> None:
+def test_the_client_is_notified_of_the_combined_result_too(scene: Scene, both: Any) -> None:
     combination, _ = both
-    worked_off(here.correct(0.008))
+    worked_off(scene.correct(0.008))
     notice = Notice.objects.get(after_combined__isnull=False)
     assert (notice.after_combined, notice.after, notice.reason) == (current_of(combination), None, "Gauged.")
-    assert notice.client == here.cast.client
+    assert notice.client == scene.cast.client
     assert Notice.objects.count() == 2
 
 
-def test_two_paths_of_the_corrected_pipe_are_combined_once_when_both_are_done(here: Scene) -> None:
-    first = logged(mounted(here))
-    logged(mounted(here, Mounting(primary_survey=first)))
-    run = here.correct(0.008)
+def test_two_paths_of_the_corrected_pipe_are_combined_once_when_both_are_done(scene: Scene) -> None:
+    first = logged(mounted(scene))
+    logged(mounted(scene, Mounting(primary_survey=first)))
+    run = scene.correct(0.008)
     path = run.items.get(survey__primary_survey=first)
     another_has_it = {"state": Item.RUNNING, "lease_until": timezone.now() + timedelta(minutes=2)}
     RecomputationItem.objects.filter(pk=path.pk).update(**another_has_it)
@@ -109,10 +104,10 @@ def test_two_paths_of_the_corrected_pipe_are_combined_once_when_both_are_done(he
 
 @pytest.mark.parametrize("first", [0, 1])
 def test_two_pipes_corrected_at_once_end_right_whichever_is_first(
-    here: Scene, west: Scene, both: Any, first: int
+    scene: Scene, west: Scene, both: Any, first: int
 ) -> None:
     combination, _ = both
-    runs = [here.correct(0.008), west.correct(0.0075)]
+    runs = [scene.correct(0.008), west.correct(0.0075)]
     for run in (runs[first], runs[1 - first]):
         assert worked_off(run).state == Recomputation.State.FINISHED
     assert rests_on_current(combination)
@@ -121,10 +116,10 @@ def test_two_pipes_corrected_at_once_end_right_whichever_is_first(
 
 
 def test_a_part_that_changes_during_the_calculation_of_its_combination_restarts_it(
-    here: Scene, west: Scene, both: Any, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, west: Scene, both: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     combination, _ = both
-    early, late = here.correct(0.008), west.correct(0.0075)
+    early, late = scene.correct(0.008), west.correct(0.0075)
     computed: list[object] = []
 
     def flow_during_change(kind: str, results: Any) -> Any:
@@ -144,11 +139,11 @@ def test_a_part_that_changes_during_the_calculation_of_its_combination_restarts_
 
 
 def test_a_finished_item_of_a_combination_starts_again_when_another_part_changes(
-    here: Scene, west: Scene, both: Any
+    scene: Scene, west: Scene, both: Any
 ) -> None:
     combination, surveys = both
     # One run over both pipes, as a corrected instrument makes; the second part was failed and is taken up later.
-    run = here.correct(0.008)
+    run = scene.correct(0.008)
     RecomputationItem.objects.create(
         recomputation=run,
         survey=surveys[1],
@@ -169,7 +164,7 @@ def test_a_finished_item_of_a_combination_starts_again_when_another_part_changes
 
 
 def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
-    here: Scene, both: Any, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, both: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from compute.base.errors import NotEnough
 
@@ -179,7 +174,7 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     combination, surveys = both
     old = current_of(combination)
     monkeypatch.setattr("surveys.results.combining.combined_flow", raise_not_enough)
-    run = here.correct(0.008)
+    run = scene.correct(0.008)
     while worked_off(run).finished_at is None:
         RecomputationItem.objects.update(run_after=timezone.now())
     item = RecomputationItem.objects.get(combination=combination)
@@ -190,10 +185,10 @@ def test_a_combination_that_can_no_longer_be_combined_is_parked_with_the_reason(
     assert current(surveys[0]).pipe_data.wall_thickness_m == 0.008
 
 
-def test_a_retired_combination_is_not_recalculated_until_it_is_restored(here: Scene, both: Any) -> None:
+def test_a_retired_combination_is_not_recalculated_until_it_is_restored(scene: Scene, both: Any) -> None:
     combination, _ = both
     Combination.objects.update(retired_at=timezone.now())
-    worked_off(here.correct(0.008))
+    worked_off(scene.correct(0.008))
     assert combination.results.count() == 1
     assert not RecomputationItem.objects.filter(combination__isnull=False).exists()
     Combination.objects.update(retired_at=None)
@@ -204,10 +199,10 @@ def test_a_retired_combination_is_not_recalculated_until_it_is_restored(here: Sc
 
 @pytest.mark.django_db(transaction=True)
 def test_corrections_of_both_pipes_by_many_workers_end_on_the_last_results(
-    here: Scene, west: Scene, both: Any
+    scene: Scene, west: Scene, both: Any
 ) -> None:
     combination, _ = both
-    runs = [place.correct(0.007 + 0.0001 * n) for n in range(3) for place in (here, west)]
+    runs = [place.correct(0.007 + 0.0001 * n) for n in range(3) for place in (scene, west)]
 
     def work(run: Recomputation) -> None:
         try:

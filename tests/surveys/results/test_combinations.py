@@ -24,7 +24,7 @@ from tests.surveys.branches import (
     rows_of,
     worked_off,
 )
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -34,15 +34,10 @@ OF_METER = {"readings.transit_time", "readings.time_difference", "meter", "meter
 OF_RUN = {"repeatability", "pipe.ovality"}
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-def crossed(here: Scene, level: float) -> Combination:
+def crossed(scene: Scene, level: float) -> Combination:
     """Two paths at a right angle, the first at 170 ns."""
-    first = logged(mounted(here, Mounting(path_angle_deg=0)))
-    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level)
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)))
+    logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)), level)
     return Combination.objects.get(survey=first)
 
 
@@ -51,8 +46,8 @@ def finding(combination: Combination, code: str) -> dict[str, Any]:
     return found
 
 
-def test_two_crossed_paths_that_agree_give_their_mean(here: Scene) -> None:
-    combination = crossed(here, 170.2)
+def test_two_crossed_paths_that_agree_give_their_mean(scene: Scene) -> None:
+    combination = crossed(scene, 170.2)
     one, other = (current(part.survey) for part in combination.parts.order_by("sequence"))
     result = current_of(combination)
     assert result.volume_flow_m3_s == pytest.approx((one.volume_flow_m3_s + other.volume_flow_m3_s) / 2)
@@ -62,21 +57,21 @@ def test_two_crossed_paths_that_agree_give_their_mean(here: Scene) -> None:
 
 
 def test_crossed_paths_that_disagree_show_an_asymmetric_profile_and_have_a_larger_uncertainty(
-    here: Scene,
+    scene: Scene,
 ) -> None:
-    agreed = current_of(crossed(here, 170.2))
-    combination = crossed(here, 187)
-    told = finding(combination, "paths-disagree")
-    assert told["severity"] == "warning"
+    agreed = current_of(crossed(scene, 170.2))
+    combination = crossed(scene, 187)
+    disagreement = finding(combination, "paths-disagree")
+    assert disagreement["severity"] == "warning"
     # Two traverses each: a cross-flow cancels, so it is the profile.
-    assert told["parameters"]["geometry"] == "two-diameters-even"
-    assert (told["parameters"]["first"], told["parameters"]["second"]) == (1, 2)
+    assert disagreement["parameters"]["geometry"] == "two-diameters-even"
+    assert (disagreement["parameters"]["first"], disagreement["parameters"]["second"]) == (1, 2)
     assert current_of(combination).expanded_uncertainty_m3_s > 1.2 * agreed.expanded_uncertainty_m3_s
 
 
-def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_meter(here: Scene) -> None:
-    first = logged(mounted(here))
-    repeat = logged(mounted(here, Mounting(primary_survey=first, pair=another_pair(here))))
+def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_meter(scene: Scene) -> None:
+    first = logged(mounted(scene))
+    repeat = logged(mounted(scene, Mounting(primary_survey=first, pair=another_pair(scene))))
     rows = [rows_of(current(survey).budget) for survey in (first, repeat)]
     # By hand, GUM 5.2.2: what is shared adds before it is squared, what is each path's own as squares.
     own = OF_PAIR | OF_RUN
@@ -88,22 +83,22 @@ def test_a_repeat_with_another_pair_keeps_the_full_uncertainties_of_pipe_and_met
     assert result.combined_standard_uncertainty_m3_s > 0.75 * math.hypot(*rows[0].values())
 
 
-def test_the_same_pair_again_shares_the_pairs_uncertainties_too(here: Scene) -> None:
-    first = logged(mounted(here))
-    logged(mounted(here, Mounting(primary_survey=first)))
+def test_the_same_pair_again_shares_the_pairs_uncertainties_too(scene: Scene) -> None:
+    first = logged(mounted(scene))
+    logged(mounted(scene, Mounting(primary_survey=first)))
     [row] = [
         row
         for row in current_of(Combination.objects.get()).budget
         if row["input"] == "transducers.wedge_angle"
     ]
     assert len(row["surveys"]) == 2
-    assert row["owner"] == str(here.kit.pair.pk)
+    assert row["owner"] == str(scene.kit.pair.pk)
 
 
-def test_a_third_path_extends_the_combination_of_the_first_two(here: Scene) -> None:
-    first = logged(mounted(here))
-    logged(mounted(here, Mounting(primary_survey=first)))
-    third = logged(mounted(here, Mounting(primary_survey=first)), 171)
+def test_a_third_path_extends_the_combination_of_the_first_two(scene: Scene) -> None:
+    first = logged(mounted(scene))
+    logged(mounted(scene, Mounting(primary_survey=first)))
+    third = logged(mounted(scene, Mounting(primary_survey=first)), 171)
     combination = Combination.objects.get()
     result = current_of(combination)
     assert combination.parts.count() == result.results.count() == 3
@@ -112,22 +107,22 @@ def test_a_third_path_extends_the_combination_of_the_first_two(here: Scene) -> N
     assert part["before"] is None
 
 
-def test_paths_wait_for_the_log_of_the_first(here: Scene) -> None:
-    first = mounted(here)
-    logged(mounted(here, Mounting(primary_survey=first)))
+def test_paths_wait_for_the_log_of_the_first(scene: Scene) -> None:
+    first = mounted(scene)
+    logged(mounted(scene, Mounting(primary_survey=first)))
     assert not Combination.objects.get().results.exists()
     logged(first)
     assert current_of(Combination.objects.get()).results.count() == 2
 
 
-def branches(here: Scene, kind: str, levels: tuple[float, float]) -> tuple[Combination, list[Survey]]:
-    places = [here, branch(here, "West branch")]
+def branches(scene: Scene, kind: str, levels: tuple[float, float]) -> tuple[Combination, list[Survey]]:
+    places = [scene, branch(scene, "West branch")]
     surveys = [logged(mounted(place), level) for place, level in zip(places, levels, strict=True)]
-    return combined(here, kind, surveys), surveys
+    return combined(scene, kind, surveys), surveys
 
 
-def test_the_sum_of_two_branches_by_one_meter_adds_the_uncertainty_of_the_meter(here: Scene) -> None:
-    combination, surveys = branches(here, "sum", (170, 90))
+def test_the_sum_of_two_branches_by_one_meter_adds_the_uncertainty_of_the_meter(scene: Scene) -> None:
+    combination, surveys = branches(scene, "sum", (170, 90))
     parts = [current(survey) for survey in surveys]
     result = current_of(combination)
     assert result.volume_flow_m3_s == pytest.approx(sum(part.volume_flow_m3_s for part in parts))
@@ -141,8 +136,8 @@ def test_the_sum_of_two_branches_by_one_meter_adds_the_uncertainty_of_the_meter(
     assert result.range_m3_s is None
 
 
-def test_supply_less_return_cancels_the_common_errors_of_one_meter_and_one_pair(here: Scene) -> None:
-    combination, surveys = branches(here, "difference", (170, 150))
+def test_supply_less_return_cancels_the_common_errors_of_one_meter_and_one_pair(scene: Scene) -> None:
+    combination, surveys = branches(scene, "difference", (170, 150))
     supply, back = (current(survey) for survey in surveys)
     result = current_of(combination)
     assert result.volume_flow_m3_s == pytest.approx(supply.volume_flow_m3_s - back.volume_flow_m3_s)
@@ -155,33 +150,33 @@ def test_supply_less_return_cancels_the_common_errors_of_one_meter_and_one_pair(
     assert len(media) == len([name for name in ones if name == "medium.temperature"]) * 2
 
 
-def test_the_mean_of_parallel_runs_has_their_spread(here: Scene) -> None:
-    combination, surveys = branches(here, "mean", (170, 174))
+def test_the_mean_of_parallel_runs_has_their_spread(scene: Scene) -> None:
+    combination, surveys = branches(scene, "mean", (170, 174))
     one, other = (current(survey).volume_flow_m3_s for survey in surveys)
     result = current_of(combination)
     assert result.volume_flow_m3_s == pytest.approx((one + other) / 2)
     assert result.range_m3_s == pytest.approx(other - one)
 
 
-def test_only_the_time_in_which_all_logs_run_counts(here: Scene) -> None:
+def test_only_the_time_in_which_all_logs_run_counts(scene: Scene) -> None:
     # The first ran at 100 ns until the second began to log; the sum is of the minute after.
-    early = logged(mounted(here), [100.0] * 40 + [170.0] * 60)
-    west = branch(here, "West branch")
+    early = logged(mounted(scene), [100.0] * 40 + [170.0] * 60)
+    west = branch(scene, "West branch")
     late = logged(mounted(west), [90.0] * 60, late=40)
-    steady = logged(mounted(branch(here, "Like the first")), [170.0] * 60)
-    result = current_of(combined(here, "sum", [early, late]))
+    steady = logged(mounted(branch(scene, "Like the first")), [170.0] * 60)
+    result = current_of(combined(scene, "sum", [early, late]))
     assert (result.averaged_from, result.averaged_to, result.steps) == (later(40), later(99), 60)
     flow = current(steady).volume_flow_m3_s + current(late).volume_flow_m3_s
     assert result.volume_flow_m3_s == pytest.approx(flow, rel=1e-6)
 
 
-def test_marked_segments_of_a_part_are_used_in_the_combined_result(here: Scene) -> None:
-    combination, surveys = branches(here, "sum", (170, 90))
+def test_marked_segments_of_a_part_are_used_in_the_combined_result(scene: Scene) -> None:
+    combination, surveys = branches(scene, "sum", (170, 90))
     _, recomputation = survey_mark_segments(
         survey=surveys[0],
         segments=[Segment(later(10), later(29), "steady")],
         reason="The pump was started.",
-        by=here.cast.technician,
+        by=scene.cast.technician,
         now=timezone.now(),
     )
     worked_off(recomputation)
@@ -190,17 +185,17 @@ def test_marked_segments_of_a_part_are_used_in_the_combined_result(here: Scene) 
     assert (result.steps, result.averaged_from, result.averaged_to) == (20, later(10), later(29))
 
 
-def test_logs_with_no_time_in_common_are_not_combined(here: Scene) -> None:
-    one, other = logged(mounted(here)), logged(mounted(branch(here, "West branch")), late=3600)
+def test_logs_with_no_time_in_common_are_not_combined(scene: Scene) -> None:
+    one, other = logged(mounted(scene)), logged(mounted(branch(scene, "West branch")), late=3600)
     with pytest.raises(NotEnough, match="no-common-time"):
-        combined(here, "sum", [one, other])
+        combined(scene, "sum", [one, other])
     assert not Combination.objects.exists()
 
 
-def test_a_part_without_a_result_delays_the_combination_and_then_gives_the_reason(here: Scene) -> None:
-    one, other = logged(mounted(here)), mounted(branch(here, "West branch"))
-    third = mounted(branch(here, "East branch"))
-    good, bad = combined(here, "sum", [one, other]), combined(here, "sum", [one, third])
+def test_a_part_without_a_result_delays_the_combination_and_then_gives_the_reason(scene: Scene) -> None:
+    one, other = logged(mounted(scene)), mounted(branch(scene, "West branch"))
+    third = mounted(branch(scene, "East branch"))
+    good, bad = combined(scene, "sum", [one, other]), combined(scene, "sum", [one, third])
     assert not good.results.exists()
     logged(other, 90)
     logged(third, 90, late=3600)
@@ -213,30 +208,30 @@ def test_a_part_without_a_result_delays_the_combination_and_then_gives_the_reaso
     assert current(third).readings_used == 80
 
 
-def rejection(here: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
+def rejection(scene: Scene, kind: str, surveys: list[Survey]) -> tuple[str, str]:
     with pytest.raises(ServiceError) as caught:
-        combined(here, kind, surveys)
+        combined(scene, kind, surveys)
     return caught.value.code, caught.value.field
 
 
-def test_incompatible_parts_are_rejected(here: Scene, cast: Any, kit: Any) -> None:
-    one, other = mounted(here), mounted(branch(here, "West branch"))
-    path = mounted(here, Mounting(primary_survey=one))
-    elsewhere = mounted(scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
-    assert rejection(here, "sum", [one]) == ("parts-number", "parts")
-    assert rejection(here, "difference", [one, other, path]) == ("parts-number", "parts")
-    assert rejection(here, "sum", [one, other, one]) == ("duplicate-part", "parts.2")
-    assert rejection(here, "mean", [one, path]) == ("paths-of-one-flow", "parts.1")
-    assert rejection(here, "sum", [one, elsewhere]) == ("other-site", "parts.1")
+def test_incompatible_parts_are_rejected(scene: Scene, cast: Any, kit: Any) -> None:
+    one, other = mounted(scene), mounted(branch(scene, "West branch"))
+    path = mounted(scene, Mounting(primary_survey=one))
+    elsewhere = mounted(make_scene(Site.objects.create(client=cast.client, name="Elsewhere"), cast, kit))
+    assert rejection(scene, "sum", [one]) == ("parts-number", "parts")
+    assert rejection(scene, "difference", [one, other, path]) == ("parts-number", "parts")
+    assert rejection(scene, "sum", [one, other, one]) == ("duplicate-part", "parts.2")
+    assert rejection(scene, "mean", [one, path]) == ("paths-of-one-flow", "parts.1")
+    assert rejection(scene, "sum", [one, elsewhere]) == ("other-site", "parts.1")
     assert not CombinationPart.objects.exists()
 
 
-def test_a_further_path_is_of_a_first_one_at_the_same_point(here: Scene) -> None:
-    first = mounted(here)
-    path = mounted(here, Mounting(primary_survey=first))
+def test_a_further_path_is_of_a_first_one_at_the_same_point(scene: Scene) -> None:
+    first = mounted(scene)
+    path = mounted(scene, Mounting(primary_survey=first))
     for place, of, code in (
-        (branch(here, "West branch"), first, "other-point"),
-        (here, path, "path-of-a-path"),
+        (branch(scene, "West branch"), first, "other-point"),
+        (scene, path, "path-of-a-path"),
     ):
         with pytest.raises(ServiceError) as caught:
             mounted(place, Mounting(primary_survey=of))

@@ -10,7 +10,7 @@ from surveys.models import Combination, Recomputation, Site
 from surveys.results import recalculation
 from tests.surveys.api.test_schema import check, schema
 from tests.surveys.branches import Mounting, branch, logged, mounted
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current, make_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -18,29 +18,24 @@ __all__ = ["schema"]
 PATH = "/api/v1/combinations/"
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-def combination_body(here: Scene, surveys: list[Any], kind: str = "sum") -> dict[str, Any]:
+def combination_body(scene: Scene, surveys: list[Any], kind: str = "sum") -> dict[str, Any]:
     parts = [str(survey.pk) for survey in surveys]
-    return {"site": str(here.pipe.site_id), "name": "Both branches", "kind": kind, "parts": parts}
+    return {"site": str(scene.pipe.site_id), "name": "Both branches", "kind": kind, "parts": parts}
 
 
-def two_branches(here: Scene) -> list[Any]:
-    return [logged(mounted(here)), logged(mounted(branch(here, "West branch")), 90)]
+def two_branches(scene: Scene) -> list[Any]:
+    return [logged(mounted(scene)), logged(mounted(branch(scene, "West branch")), 90)]
 
 
 def test_a_technician_records_a_crossed_path_and_reads_the_combination(
-    here: Scene, as_user: Any, schema: Any
+    scene: Scene, as_user: Any, schema: Any
 ) -> None:
-    first = logged(mounted(here))
+    first = logged(mounted(scene))
     technician = as_user("office")
     body = {
-        "measuring_point": str(here.point.pk),
+        "measuring_point": str(scene.point.pk),
         "setup": str(first.stated.setup_id),
-        "instruments": [str(here.kit.meter.pk)],
+        "instruments": [str(scene.kit.meter.pk)],
         "started_at": "2026-10-06T07:30:00Z",
         "primary_survey": str(first.pk),
         "path_angle": "90 deg",
@@ -51,7 +46,7 @@ def test_a_technician_records_a_crossed_path_and_reads_the_combination(
     records = answer.json()
     assert records["primary_survey"] == str(first.pk)
     assert records["path_angle"] == {"value": pytest.approx(90), "unit": "deg"}
-    logged(here.point.surveys.get(pk=records["id"]))
+    logged(scene.point.surveys.get(pk=records["id"]))
     seen = technician.get(f"/api/v1/surveys/{first.pk}/").json()
     assert seen["paths"] == [records["id"]]
     assert seen["primary_survey"] is None
@@ -62,8 +57,8 @@ def test_a_technician_records_a_crossed_path_and_reads_the_combination(
     assert technician.get(f"/api/v1/surveys/{records['id']}/").json()["combination"] == combination["id"]
 
 
-def test_a_path_angle_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> None:
-    survey = logged(mounted(here, Mounting(path_angle_deg=0)))
+def test_a_path_angle_noted_wrongly_is_corrected(scene: Scene, as_user: Any) -> None:
+    survey = logged(mounted(scene, Mounting(path_angle_deg=0)))
     answer = as_user("office").post(
         f"/api/v1/surveys/{survey.pk}/corrections/",
         {"path_angle": "45 deg", "reason": "Read off the photo."},
@@ -80,13 +75,13 @@ def test_a_path_angle_noted_wrongly_is_corrected(here: Scene, as_user: Any) -> N
 
 
 def test_two_branches_are_summed_and_every_answer_is_as_described(
-    here: Scene, as_user: Any, schema: Any
+    scene: Scene, as_user: Any, schema: Any
 ) -> None:
-    office, surveys = as_user("office"), two_branches(here)
-    records = office.post(PATH, combination_body(here, surveys), format="json")
+    office, surveys = as_user("office"), two_branches(scene)
+    records = office.post(PATH, combination_body(scene, surveys), format="json")
     assert records.status_code == 201, records.content
     check(schema, "post", PATH, records)
-    run = here.correct(0.008)
+    run = scene.correct(0.008)
     recalculation.recomputation_run(run.pk)
     own = f"{PATH}{records.json()['id']}/"
     for path, form in ((PATH, PATH), (own, f"{PATH}{{id}}/"), (f"{own}results/", f"{PATH}{{id}}/results/")):
@@ -100,10 +95,10 @@ def test_two_branches_are_summed_and_every_answer_is_as_described(
     assert sum(row["variance_fraction"] for row in new["budget"]) == pytest.approx(1)
 
 
-def test_a_run_and_its_notices_name_the_combinations(here: Scene, as_user: Any, schema: Any) -> None:
+def test_a_run_and_its_notices_name_the_combinations(scene: Scene, as_user: Any, schema: Any) -> None:
     office = as_user("office")
-    combination = office.post(PATH, combination_body(here, two_branches(here)), format="json").json()["id"]
-    run = here.correct(0.008)
+    combination = office.post(PATH, combination_body(scene, two_branches(scene)), format="json").json()["id"]
+    run = scene.correct(0.008)
     recalculation.recomputation_run(run.pk)
     path = f"/api/v1/recomputations/{run.pk}/"
     answer = office.get(path)
@@ -116,33 +111,33 @@ def test_a_run_and_its_notices_name_the_combinations(here: Scene, as_user: Any, 
     short = office.get(f"{path}summary/")
     check(schema, "get", "/api/v1/recomputations/{id}/summary/", short)
     assert (short.json()["surveys"], short.json()["combinations"]) == (1, 1)
-    told = as_user("owner").get("/api/v1/notices/", {"combination": combination})
-    check(schema, "get", "/api/v1/notices/", told)
-    [notice] = told.json()["results"]
+    notices = as_user("owner").get("/api/v1/notices/", {"combination": combination})
+    check(schema, "get", "/api/v1/notices/", notices)
+    [notice] = notices.json()["results"]
     assert notice["id"] == of_both["notice"]
     assert (notice["survey"], notice["combination"]) == (None, combination)
     assert notice["flow_after"] == of_both["after"]
 
 
 def test_a_waiting_combination_has_no_result_and_the_status_waiting(
-    here: Scene, as_user: Any, schema: Any
+    scene: Scene, as_user: Any, schema: Any
 ) -> None:
-    surveys = [logged(mounted(here)), mounted(branch(here, "West branch"))]
-    answer = as_user("office").post(PATH, combination_body(here, surveys, "difference"), format="json")
+    surveys = [logged(mounted(scene)), mounted(branch(scene, "West branch"))]
+    answer = as_user("office").post(PATH, combination_body(scene, surveys, "difference"), format="json")
     check(schema, "post", PATH, answer)
     records = answer.json()
     assert (records["result"], records["up_to_date"]) == (None, False)
     assert [part["result"] for part in records["parts"]] == [str(current(surveys[0]).pk), None]
 
 
-def test_a_combination_is_renamed_retired_and_restored(here: Scene, as_user: Any, schema: Any) -> None:
+def test_a_combination_is_renamed_retired_and_restored(scene: Scene, as_user: Any, schema: Any) -> None:
     office = as_user("office")
-    records = office.post(PATH, combination_body(here, two_branches(here)), format="json")
+    records = office.post(PATH, combination_body(scene, two_branches(scene)), format="json")
     own = f"{PATH}{records.json()['id']}/"
     retired = office.patch(own, {"name": "Old sum", "retired_at": "2026-11-01T00:00:00Z"}, format="json")
     check(schema, "patch", f"{PATH}{{id}}/", retired)
     assert retired.json()["name"] == "Old sum"
-    run: Recomputation = here.correct(0.008)
+    run: Recomputation = scene.correct(0.008)
     recalculation.recomputation_run(run.pk)
     assert office.get(own).json()["up_to_date"] is False
     again = office.patch(own, {"retired_at": None}, format="json").json()
@@ -166,9 +161,9 @@ def test_a_combination_is_renamed_retired_and_restored(here: Scene, as_user: Any
     ],
 )
 def test_bad_input_is_rejected_with_its_field(
-    here: Scene, as_user: Any, change: dict[str, Any], field: str, code: str
+    scene: Scene, as_user: Any, change: dict[str, Any], field: str, code: str
 ) -> None:
-    answer = as_user("office").post(PATH, combination_body(here, []) | change, format="json")
+    answer = as_user("office").post(PATH, combination_body(scene, []) | change, format="json")
     assert answer.status_code == 400
     error = answer.json()["errors"][0]
     assert (error["field"], error["code"]) == (field, code)
@@ -176,23 +171,23 @@ def test_bad_input_is_rejected_with_its_field(
 
 
 def test_surveys_of_two_sites_a_part_twice_and_logs_of_two_days_are_rejected(
-    here: Scene, as_user: Any, cast: Any, kit: Any
+    scene: Scene, as_user: Any, cast: Any, kit: Any
 ) -> None:
-    office, one = as_user("office"), logged(mounted(here))
-    far = logged(mounted(scene(Site.objects.create(client=cast.client, name="Far"), cast, kit)))
-    late = logged(mounted(branch(here, "West branch")), late=86_400)
+    office, one = as_user("office"), logged(mounted(scene))
+    far = logged(mounted(make_scene(Site.objects.create(client=cast.client, name="Far"), cast, kit)))
+    late = logged(mounted(branch(scene, "West branch")), late=86_400)
     for surveys, code in (
         ([one, far], "other-site"),
         ([one, one], "duplicate-part"),
         ([one, late], "not-enough-data"),
     ):
-        answer = office.post(PATH, combination_body(here, surveys), format="json")
+        answer = office.post(PATH, combination_body(scene, surveys), format="json")
         assert (answer.status_code, answer.json()["code"]) == (400, code)
 
 
-def test_who_sees_and_writes_combinations(here: Scene, as_user: Any) -> None:
-    surveys = two_branches(here)
-    body = combination_body(here, surveys)
+def test_who_sees_and_writes_combinations(scene: Scene, as_user: Any) -> None:
+    surveys = two_branches(scene)
+    body = combination_body(scene, surveys)
     assert as_user("owner").post(PATH, body, format="json").status_code == 403
     assert as_user("nobody").get(PATH).status_code == 401
     own = f"{PATH}{as_user('office').post(PATH, body, format='json').json()['id']}/"
@@ -206,11 +201,11 @@ def test_who_sees_and_writes_combinations(here: Scene, as_user: Any) -> None:
     assert {error["field"] for error in rejected.json()["errors"]} == {"site", "parts.0", "parts.1"}
 
 
-def test_a_list_of_combinations_costs_the_same_for_two_and_for_many(here: Scene, as_user: Any) -> None:
+def test_a_list_of_combinations_costs_the_same_for_two_and_for_many(scene: Scene, as_user: Any) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    office, body = as_user("office"), combination_body(here, two_branches(here))
+    office, body = as_user("office"), combination_body(scene, two_branches(scene))
     counts = []
     for _ in range(2):
         office.post(PATH, body, format="json")

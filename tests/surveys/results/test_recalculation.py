@@ -17,16 +17,11 @@ from surveys.models import PipeData, Recomputation, RecomputationItem, Result, S
 from surveys.operations import tasks
 from surveys.results import claims, inputs_in_force, recalculation
 from tests.surveys.drills.seed import multiply
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
 
 Item = RecomputationItem.State
-
-
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 def finished(recomputation: Recomputation) -> Recomputation:
@@ -35,10 +30,10 @@ def finished(recomputation: Recomputation) -> Recomputation:
     return recomputation
 
 
-def test_every_survey_of_the_pipe_gets_one_new_result_and_keeps_the_old(here: Scene) -> None:
-    surveys = [here.survey(), here.survey()]
+def test_every_survey_of_the_pipe_gets_one_new_result_and_keeps_the_old(scene: Scene) -> None:
+    surveys = [scene.survey(), scene.survey()]
     before = [current(survey) for survey in surveys]
-    assert finished(here.correct(0.008)).state == Recomputation.State.FINISHED
+    assert finished(scene.correct(0.008)).state == Recomputation.State.FINISHED
     for survey, old in zip(surveys, before, strict=True):
         new = current(survey)
         assert new.replaces == old
@@ -46,18 +41,18 @@ def test_every_survey_of_the_pipe_gets_one_new_result_and_keeps_the_old(here: Sc
         assert Result.objects.get(pk=old.pk).volume_flow_m3_s == old.volume_flow_m3_s
 
 
-def test_a_task_delivered_again_makes_no_second_result(here: Scene) -> None:
-    survey = here.survey()
-    recomputation = finished(here.correct(0.008))
+def test_a_task_delivered_again_makes_no_second_result(scene: Scene) -> None:
+    survey = scene.survey()
+    recomputation = finished(scene.correct(0.008))
     finished(recomputation)
     assert survey.results.count() == 2
 
 
-def test_the_same_inputs_give_the_same_result_to_the_bit(here: Scene) -> None:
-    survey = here.survey()
+def test_the_same_inputs_give_the_same_result_to_the_bit(scene: Scene) -> None:
+    survey = scene.survey()
     first = current(survey)
-    finished(here.correct(0.008))
-    finished(here.correct(0.0063))
+    finished(scene.correct(0.008))
+    finished(scene.correct(0.0063))
     again = current(survey)
     assert (again.volume_flow_m3_s, again.expanded_uncertainty_m3_s, again.budget) == (
         first.volume_flow_m3_s,
@@ -66,75 +61,75 @@ def test_the_same_inputs_give_the_same_result_to_the_bit(here: Scene) -> None:
     )
 
 
-def test_of_two_corrections_the_later_wins_whichever_is_worked_off_first(here: Scene) -> None:
-    survey = here.survey()
-    first, second = here.correct(0.0071), here.correct(0.008)
+def test_of_two_corrections_the_later_wins_whichever_is_worked_off_first(scene: Scene) -> None:
+    survey = scene.survey()
+    first, second = scene.correct(0.0071), scene.correct(0.008)
     finished(second)
     finished(first)
     assert current(survey).pipe_data.wall_thickness_m == 0.008
     assert [item.state for item in RecomputationItem.objects.all()] == [Item.DONE, Item.DONE]
 
 
-def test_an_already_corrected_version_cannot_be_corrected_again(here: Scene) -> None:
+def test_an_already_corrected_version_cannot_be_corrected_again(scene: Scene) -> None:
     from surveys.services.pipes.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
-    old = here.in_force()
-    here.correct(0.008)
+    old = scene.in_force()
+    scene.correct(0.008)
     with pytest.raises(Conflict) as caught:
         pipe_correct(
-            pipe=here.pipe,
+            pipe=scene.pipe,
             corrects=old,
             statement=with_wall(0.007),
             reason="x",
             valid_from=None,
             wall_measurement=None,
-            by=here.cast.office,
+            by=scene.cast.office,
             now=timezone.now(),
         )
     assert caught.value.code == "already-corrected"
 
 
-def test_a_modification_reaches_only_surveys_from_its_date_on(here: Scene) -> None:
-    early, late = here.survey(), here.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
-    finished(here.alter(0.0071, date(2026, 10, 15)))
+def test_a_modification_reaches_only_surveys_from_its_date_on(scene: Scene) -> None:
+    early, late = scene.survey(), scene.survey(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))
+    finished(scene.alter(0.0071, date(2026, 10, 15)))
     assert current(early).pipe_data.wall_thickness_m == 0.0063
     assert current(late).pipe_data.wall_thickness_m == 0.0071
 
 
-def test_a_corrected_date_moves_surveys_between_versions(here: Scene) -> None:
-    survey = here.survey()
-    finished(here.alter(0.0071, date(2026, 10, 15)))
+def test_a_corrected_date_moves_surveys_between_versions(scene: Scene) -> None:
+    survey = scene.survey()
+    finished(scene.alter(0.0071, date(2026, 10, 15)))
     from surveys.services.pipes.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
     modification = PipeData.objects.get(change="modification")
     _, recomputation = pipe_correct(
-        pipe=here.pipe,
+        pipe=scene.pipe,
         corrects=modification,
         statement=with_wall(0.0071),
         reason="It was done before the survey.",
         valid_from=date(2026, 10, 1),
         wall_measurement=None,
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
     finished(recomputation)
     assert current(survey).pipe_data.wall_thickness_m == 0.0071
 
 
-def test_the_day_of_a_survey_is_that_of_the_sites_calendar(here: Scene) -> None:
+def test_the_day_of_a_survey_is_that_of_the_sites_calendar(scene: Scene) -> None:
     # 23:00 UTC on the 14th is 01:00 on the 15th in Copenhagen (summer time).
-    survey = here.survey(datetime(2026, 10, 14, 23, 0, tzinfo=UTC))
-    finished(here.alter(0.0071, date(2026, 10, 15)))
+    survey = scene.survey(datetime(2026, 10, 14, 23, 0, tzinfo=UTC))
+    finished(scene.alter(0.0071, date(2026, 10, 15)))
     assert current(survey).pipe_data.wall_thickness_m == 0.0071
 
 
 def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
-    here: Scene, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    here.survey()
-    recomputation = here.correct(0.008)
+    scene.survey()
+    recomputation = scene.correct(0.008)
 
     def broken(*_: Any) -> None:
         raise RuntimeError("the disk is full")
@@ -155,9 +150,9 @@ def test_a_failing_item_is_tried_again_later_then_parked_and_the_run_ends(
     assert recomputation.state == Recomputation.State.FINISHED_WITH_FAILURES
 
 
-def test_failed_work_is_retried_on_request(here: Scene, as_user: Any) -> None:
-    survey = here.survey()
-    recomputation = here.correct(0.008)
+def test_failed_work_is_retried_on_request(scene: Scene, as_user: Any) -> None:
+    survey = scene.survey()
+    recomputation = scene.correct(0.008)
     path = f"/api/v1/recomputations/{recomputation.pk}/retries/"
     assert as_user("office").post(path).json()["code"] == "nothing-failed"
     RecomputationItem.objects.update(state=Item.FAILED, attempts=5)
@@ -168,9 +163,9 @@ def test_failed_work_is_retried_on_request(here: Scene, as_user: Any) -> None:
     assert survey.results.count() == 2
 
 
-def test_a_failure_waits_longer_each_time(here: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
-    here.survey()
-    recomputation = here.correct(0.008)
+def test_a_failure_waits_longer_each_time(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    scene.survey()
+    recomputation = scene.correct(0.008)
     monkeypatch.setattr(recalculation, "survey_reduce", lambda *_: 1 / 0)
     waits = []
     for _ in range(3):
@@ -181,9 +176,9 @@ def test_a_failure_waits_longer_each_time(here: Scene, monkeypatch: pytest.Monke
     assert waits[2] > timedelta(seconds=6)
 
 
-def test_work_of_a_dead_worker_is_resumed_when_its_lease_expires(here: Scene) -> None:
-    survey = here.survey()
-    recomputation = here.correct(0.008)
+def test_work_of_a_dead_worker_is_resumed_when_its_lease_expires(scene: Scene) -> None:
+    survey = scene.survey()
+    recomputation = scene.correct(0.008)
     assert claims.claim(recomputation.pk)
     assert recalculation.recomputations_due() == []
     RecomputationItem.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
@@ -192,9 +187,9 @@ def test_work_of_a_dead_worker_is_resumed_when_its_lease_expires(here: Scene) ->
     assert survey.results.count() == 2
 
 
-def test_a_worker_that_lost_its_claim_stores_nothing(here: Scene) -> None:
-    survey = here.survey()
-    recomputation = here.correct(0.008)
+def test_a_worker_that_lost_its_claim_stores_nothing(scene: Scene) -> None:
+    survey = scene.survey()
+    recomputation = scene.correct(0.008)
     lost = claims.claim(recomputation.pk)
     assert lost
     RecomputationItem.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
@@ -203,14 +198,14 @@ def test_a_worker_that_lost_its_claim_stores_nothing(here: Scene) -> None:
     assert survey.results.count() == 2
 
 
-def test_a_recomputation_with_nothing_to_do_is_finished_at_once(here: Scene) -> None:
-    assert here.correct(0.008).state == Recomputation.State.FINISHED
+def test_a_recomputation_with_nothing_to_do_is_finished_at_once(scene: Scene) -> None:
+    assert scene.correct(0.008).state == Recomputation.State.FINISHED
 
 
 @pytest.mark.django_db(transaction=True)
-def test_the_same_task_delivered_four_times_at_once_makes_one_result_each(here: Scene) -> None:
-    surveys = [here.survey(readings=40) for _ in range(12)]
-    recomputation = here.correct(0.008)
+def test_the_same_task_delivered_four_times_at_once_makes_one_result_each(scene: Scene) -> None:
+    surveys = [scene.survey(readings=40) for _ in range(12)]
+    recomputation = scene.correct(0.008)
 
     def work() -> None:
         try:
@@ -230,8 +225,8 @@ def test_the_same_task_delivered_four_times_at_once_makes_one_result_each(here: 
 
 
 @pytest.mark.django_db(transaction=True)
-def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_end(here: Scene) -> None:
-    surveys = [here.survey(readings=40) for _ in range(3)]
+def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_end(scene: Scene) -> None:
+    surveys = [scene.survey(readings=40) for _ in range(3)]
     records: list[Recomputation] = []
 
     def correct(number: int) -> None:
@@ -240,7 +235,7 @@ def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_e
                 while True:
                     # Somebody else may have corrected the same version: look again, as a person would.
                     with contextlib.suppress(Conflict):
-                        records.append(here.correct(0.007 + 0.0001 * number + 0.00001 * step))
+                        records.append(scene.correct(0.007 + 0.0001 * number + 0.00001 * step))
                         break
         finally:
             connection.close()
@@ -253,14 +248,14 @@ def test_corrections_from_many_threads_leave_one_chain_and_every_survey_on_its_e
     assert len(records) == 24
     for recomputation in reversed(records):
         assert finished(recomputation).state == Recomputation.State.FINISHED
-    last = here.in_force()
+    last = scene.in_force()
     assert {current(survey).pipe_data_id for survey in surveys} == {last.pk}
-    assert PipeData.objects.filter(pipe=here.pipe, corrected_by__isnull=True).count() == 1
+    assert PipeData.objects.filter(pipe=scene.pipe, corrected_by__isnull=True).count() == 1
 
 
-def test_a_run_whose_worker_died_before_closing_it_is_closed_by_the_next_look(here: Scene) -> None:
-    here.survey()
-    recomputation = here.correct(0.008)
+def test_a_run_whose_worker_died_before_closing_it_is_closed_by_the_next_look(scene: Scene) -> None:
+    scene.survey()
+    recomputation = scene.correct(0.008)
     taken = claims.claim(recomputation.pk)
     assert taken
     recalculation._process_claims(taken, recomputation)
@@ -269,10 +264,10 @@ def test_a_run_whose_worker_died_before_closing_it_is_closed_by_the_next_look(he
     assert recalculation.recomputations_due() == []
 
 
-def test_the_fast_query_of_inputs_in_force_agrees_with_the_records(here: Scene) -> None:
-    surveys = [here.survey(), here.survey(datetime(2026, 10, 14, 23, 0, tzinfo=UTC))]
-    here.alter(0.0071, date(2026, 10, 15))
-    here.correct(0.008)
+def test_the_fast_query_of_inputs_in_force_agrees_with_the_records(scene: Scene) -> None:
+    surveys = [scene.survey(), scene.survey(datetime(2026, 10, 14, 23, 0, tzinfo=UTC))]
+    scene.alter(0.0071, date(2026, 10, 15))
+    scene.correct(0.008)
     quick = inputs_in_force.keys_in_force([survey.pk for survey in surveys])
     assert quick == {
         s.pk: inputs_in_force.inputs_in_force(inputs_in_force.survey_with_inputs(s.pk)).key for s in surveys
@@ -281,16 +276,16 @@ def test_the_fast_query_of_inputs_in_force_agrees_with_the_records(here: Scene) 
 
 
 def test_a_change_creates_an_item_for_a_survey_during_its_recalculation_even_if_it_is_unaffected(
-    here: Scene,
+    scene: Scene,
 ) -> None:
-    survey = here.survey()
-    forth = here.alter(0.0071, date(2026, 10, 1))
+    survey = scene.survey()
+    forth = scene.alter(0.0071, date(2026, 10, 1))
     taken = claims.claim(forth.pk)
     assert taken
     # The worker has read that the modification holds; now its date is corrected, and the old result would do.
     found = recalculation._read([survey.pk])[survey.pk]
     work = recalculation._compute(found)
-    back = correct_date(here, date(2026, 10, 15))
+    back = correct_date(scene, date(2026, 10, 15))
     assert [item.survey_id for item in back.items.all()] == [survey.pk]
     recalculation._store(taken.items[0], work, forth)
     assert survey.results.count() == 1
@@ -299,18 +294,18 @@ def test_a_change_creates_an_item_for_a_survey_during_its_recalculation_even_if_
     assert current(survey).pipe_data.wall_thickness_m == 0.0063
 
 
-def test_a_worker_claims_a_part_of_many_items_and_other_workers_claim_others(here: Scene) -> None:
-    first = here.survey(readings=40)
+def test_a_worker_claims_a_part_of_many_items_and_other_workers_claim_others(scene: Scene) -> None:
+    first = scene.survey(readings=40)
     multiply(Survey.objects.get(pk=first.pk), 59)
-    recomputation = here.correct(0.008)
+    recomputation = scene.correct(0.008)
     taken = [claims.claim(recomputation.pk) for _ in range(4)]
     assert [len(one.items) for one in taken if one] == [claims.MIN_CLAIMED] * 3
     assert len({item.pk for one in taken if one for item in one.items}) == 60
 
 
-def test_a_worker_lets_go_of_items_another_took(here: Scene, settings: Any) -> None:
-    surveys = [here.survey(readings=40) for _ in range(2)]
-    recomputation = here.correct(0.008)
+def test_a_worker_lets_go_of_items_another_took(scene: Scene, settings: Any) -> None:
+    surveys = [scene.survey(readings=40) for _ in range(2)]
+    recomputation = scene.correct(0.008)
     slow = claims.claim(recomputation.pk)
     assert slow
     RecomputationItem.objects.filter(pk=slow.items[1].pk).update(claimed_by=uuid4())
@@ -319,9 +314,11 @@ def test_a_worker_lets_go_of_items_another_took(here: Scene, settings: Any) -> N
     assert [survey.results.count() for survey in surveys] == [2, 1]
 
 
-def test_a_lost_connection_is_not_a_failure_of_the_item(here: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
-    survey = here.survey()
-    recomputation = here.correct(0.008)
+def test_a_lost_connection_is_not_a_failure_of_the_item(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    survey = scene.survey()
+    recomputation = scene.correct(0.008)
     compute, failures = (
         recalculation._compute,
         [OperationalError("the server closed the connection"), InterfaceError("gone")],
@@ -342,9 +339,9 @@ def test_a_lost_connection_is_not_a_failure_of_the_item(here: Scene, monkeypatch
 
 
 def test_a_broker_that_hangs_does_not_delay_requests(
-    here: Scene, settings: Any, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
+    scene: Scene, settings: Any, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
 ) -> None:
-    here.survey()
+    scene.survey()
     settings.CELERY_BROKER_URL = "redis://broker.example:6379/0"
     answered, sent = threading.Event(), threading.Event()
 
@@ -354,24 +351,24 @@ def test_a_broker_that_hangs_does_not_delay_requests(
 
     monkeypatch.setattr(tasks, "send", hang)
     with django_capture_on_commit_callbacks(execute=True):
-        here.correct(0.008)
+        scene.correct(0.008)
     answered.set()
     assert sent.wait(30)
 
 
-def correct_date(here: Scene, valid_from: date) -> Recomputation:
+def correct_date(scene: Scene, valid_from: date) -> Recomputation:
     """Correct the date of the modification, and nothing else of it."""
     from surveys.services.pipes.pipes import pipe_correct
     from tests.surveys.scene import with_wall
 
     _, recomputation = pipe_correct(
-        pipe=here.pipe,
+        pipe=scene.pipe,
         corrects=PipeData.objects.get(change="modification"),
         statement=with_wall(0.0071),
         reason="Another day.",
         valid_from=valid_from,
         wall_measurement=None,
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
     return recomputation

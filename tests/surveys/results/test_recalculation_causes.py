@@ -23,14 +23,9 @@ from surveys.services.surveys.surveys import (
     survey_correct,
     survey_mark_segments,
 )
-from tests.surveys.scene import STARTED, Scene, current, scene
+from tests.surveys.scene import STARTED, Scene, current
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
 
 
 def worked_off(recomputation: Recomputation) -> Recomputation:
@@ -44,27 +39,27 @@ def read_again(survey: Survey) -> Survey:
     return Survey.objects.get(pk=survey.pk)
 
 
-def corrected(here: Scene, survey: Survey, notes: SurveyNotes, reason: str = "Misread.") -> Recomputation:
+def corrected(scene: Scene, survey: Survey, notes: SurveyNotes, reason: str = "Misread.") -> Recomputation:
     stated = read_again(survey).stated
-    statement = SurveyStatement(stated.setup, [here.kit.meter], notes)
+    statement = SurveyStatement(stated.setup, [scene.kit.meter], notes)
     _, recomputation = survey_correct(
         survey=survey,
         corrects=stated,
         statement=statement,
         reason=reason,
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
     return recomputation
 
 
 def test_a_corrected_temperature_changes_the_expected_sound_speed_and_keeps_the_other_entries(
-    here: Scene,
+    scene: Scene,
 ) -> None:
-    survey = here.survey()
+    survey = scene.survey()
     before = current(survey)
     notes = SurveyNotes(STARTED, medium_temperature_k=341.15, medium_temperature_source="measured")
-    worked_off(corrected(here, survey, notes))
+    worked_off(corrected(scene, survey, notes))
     after = current(survey)
     # Water at one atmosphere: 1551 m/s at 60 degC and 1555 at 70 (Bilaniuk and Wong 1993, from memory); 0.9 m/s more at 6 bar.
     assert before.expected_sound_speed_m_s == pytest.approx(1551, abs=1.5)
@@ -74,33 +69,33 @@ def test_a_corrected_temperature_changes_the_expected_sound_speed_and_keeps_the_
     assert after.cause == "survey-correction"
 
 
-def test_a_corrected_day_moves_a_survey_between_versions_of_the_pipe(here: Scene) -> None:
-    survey = here.survey()
-    worked_off(here.alter(0.0071, date(2026, 10, 15)))
+def test_a_corrected_day_moves_a_survey_between_versions_of_the_pipe(scene: Scene) -> None:
+    survey = scene.survey()
+    worked_off(scene.alter(0.0071, date(2026, 10, 15)))
     assert current(survey).pipe_data.wall_thickness_m == 0.0063
-    worked_off(corrected(here, survey, SurveyNotes(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))))
+    worked_off(corrected(scene, survey, SurveyNotes(datetime(2026, 10, 20, 7, 30, tzinfo=UTC))))
     assert current(survey).pipe_data.wall_thickness_m == 0.0071
     assert read_again(survey).started_at == datetime(2026, 10, 20, 7, 30, tzinfo=UTC)
 
 
-def test_of_two_users_who_correct_one_survey_the_second_gets_a_conflict(here: Scene) -> None:
-    survey = here.survey()
+def test_of_two_users_who_correct_one_survey_the_second_gets_a_conflict(scene: Scene) -> None:
+    survey = scene.survey()
     seen = survey.stated
-    corrected(here, survey, SurveyNotes(STARTED, note="first"))
+    corrected(scene, survey, SurveyNotes(STARTED, note="first"))
     with pytest.raises(Conflict) as caught:
         survey_correct(
             survey=survey,
             corrects=seen,
-            statement=SurveyStatement(seen.setup, [here.kit.meter], SurveyNotes(STARTED)),
+            statement=SurveyStatement(seen.setup, [scene.kit.meter], SurveyNotes(STARTED)),
             reason="second",
-            by=here.cast.office,
+            by=scene.cast.office,
             now=timezone.now(),
         )
     assert caught.value.code == "already-corrected"
 
 
-def test_corrected_transducer_data_reaches_the_surveys_made_with_it(here: Scene) -> None:
-    survey = here.survey()
+def test_corrected_transducer_data_reaches_the_surveys_made_with_it(scene: Scene) -> None:
+    survey = scene.survey()
     before = current(survey)
     old = before.transducer_data
     entry = old.entry()
@@ -110,7 +105,7 @@ def test_corrected_transducer_data_reaches_the_surveys_made_with_it(here: Scene)
         entry=wrong_delay,
         reason="The delay was of another pair.",
         as_entered={},
-        by=here.cast.calibration_admin,
+        by=scene.cast.calibration_admin,
         now=timezone.now(),
     )
     worked_off(recomputation)
@@ -121,29 +116,29 @@ def test_corrected_transducer_data_reaches_the_surveys_made_with_it(here: Scene)
     assert [effect["field"] for effect in after.change_breakdown["causes"]] == ["transducers"]
 
 
-def test_a_certificate_recorded_late_is_in_force_for_the_surveys_after_it(here: Scene) -> None:
-    survey = here.survey()
+def test_a_certificate_recorded_late_is_in_force_for_the_surveys_after_it(scene: Scene) -> None:
+    survey = scene.survey()
     calibration = Calibration(
-        instrument=here.kit.meter,
+        instrument=scene.kit.meter,
         certificate="C-M-0412-B",
         laboratory="Harbour Row Calibration",
         calibrated_on=date(2026, 9, 1),
         due_on=date(2027, 9, 1),
     )
     calibration, recomputation = calibration_record(
-        calibration=calibration, by=here.cast.calibration_admin, now=timezone.now()
+        calibration=calibration, by=scene.cast.calibration_admin, now=timezone.now()
     )
     assert recomputation is not None
     worked_off(recomputation)
     assert calibration in current(survey).calibrations.all()
 
 
-def test_a_certificate_corrected_takes_the_others_place(here: Scene) -> None:
-    survey = here.survey()
-    wrong = Calibration.objects.get(instrument=here.kit.meter)
+def test_a_certificate_corrected_takes_the_others_place(scene: Scene) -> None:
+    survey = scene.survey()
+    wrong = Calibration.objects.get(instrument=scene.kit.meter)
     # Typed a year too late: on the day of the survey the meter was past its due date.
     right = Calibration(
-        instrument=here.kit.meter,
+        instrument=scene.kit.meter,
         corrects=wrong,
         certificate=wrong.certificate,
         laboratory=wrong.laboratory,
@@ -151,7 +146,7 @@ def test_a_certificate_corrected_takes_the_others_place(here: Scene) -> None:
         due_on=date(2026, 3, 16),
     )
     right, recomputation = calibration_record(
-        calibration=right, by=here.cast.calibration_admin, now=timezone.now(), reason="Year misread."
+        calibration=right, by=scene.cast.calibration_admin, now=timezone.now(), reason="Year misread."
     )
     assert recomputation is not None
     worked_off(recomputation)
@@ -161,8 +156,8 @@ def test_a_certificate_corrected_takes_the_others_place(here: Scene) -> None:
     assert "calibration-expired" in {finding["code"] for finding in after.findings}
 
 
-def test_a_certificate_affects_a_survey_whose_instrument_was_just_corrected(here: Scene) -> None:
-    survey = here.survey()
+def test_a_certificate_affects_a_survey_whose_instrument_was_just_corrected(scene: Scene) -> None:
+    survey = scene.survey()
     other = Instrument.objects.create(kind="meter", type_name="spare", serial="M-0500")
     stated = survey.stated
     survey_correct(
@@ -170,7 +165,7 @@ def test_a_certificate_affects_a_survey_whose_instrument_was_just_corrected(here
         corrects=stated,
         statement=SurveyStatement(stated.setup, [other], SurveyNotes(STARTED)),
         reason="It was the spare.",
-        by=here.cast.office,
+        by=scene.cast.office,
         now=timezone.now(),
     )
     # Not worked off yet: the result still rests on the statement before.
@@ -182,32 +177,32 @@ def test_a_certificate_affects_a_survey_whose_instrument_was_just_corrected(here
         due_on=date(2027, 3, 1),
     )
     calibration, recomputation = calibration_record(
-        calibration=calibration, by=here.cast.calibration_admin, now=timezone.now()
+        calibration=calibration, by=scene.cast.calibration_admin, now=timezone.now()
     )
     assert recomputation is not None
     worked_off(recomputation)
     assert calibration in current(survey).calibrations.all()
 
 
-def test_a_certificate_that_touches_no_survey_sets_nothing_going(here: Scene) -> None:
-    here.survey()
+def test_a_certificate_that_touches_no_survey_sets_nothing_going(scene: Scene) -> None:
+    scene.survey()
     calibration = Calibration(
-        instrument=here.kit.meter,
+        instrument=scene.kit.meter,
         certificate="C-NEXT",
         laboratory="Harbour Row Calibration",
         calibrated_on=date(2026, 11, 1),
         due_on=date(2027, 11, 1),
     )
     _, recomputation = calibration_record(
-        calibration=calibration, by=here.cast.calibration_admin, now=timezone.now()
+        calibration=calibration, by=scene.cast.calibration_admin, now=timezone.now()
     )
     assert recomputation is None
 
 
 def test_a_new_method_shows_its_changes_in_a_dry_run_and_then_makes_them(
-    here: Scene, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    early, late = here.survey(), here.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
+    early, late = scene.survey(), scene.survey(datetime(2026, 11, 2, 7, 30, tzinfo=UTC))
     monkeypatch.setattr(method, "METHOD_VERSION", "next-for-this-test")
     out = io.StringIO()
     call_command("recompute", since="2026-11-01", dry_run=True, stdout=out)
@@ -226,16 +221,16 @@ def test_a_new_method_shows_its_changes_in_a_dry_run_and_then_makes_them(
 
 
 def test_a_correction_alone_leaves_results_of_an_earlier_method_alone(
-    here: Scene, monkeypatch: pytest.MonkeyPatch
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    survey = here.survey()
-    worked_off(here.alter(0.0071, date(2026, 10, 15)))
+    survey = scene.survey()
+    worked_off(scene.alter(0.0071, date(2026, 10, 15)))
     monkeypatch.setattr(method, "METHOD_VERSION", "next-for-this-test")
-    assert here.alter(0.0072, date(2026, 10, 25)).state == Recomputation.State.FINISHED
+    assert scene.alter(0.0072, date(2026, 10, 25)).state == Recomputation.State.FINISHED
     assert current(survey).method_version == method.METHODS[-1].version
 
 
-def marked(here: Scene, survey: Survey, *segments: tuple[int, int]) -> Recomputation:
+def marked(scene: Scene, survey: Survey, *segments: tuple[int, int]) -> Recomputation:
     _, recomputation = survey_mark_segments(
         survey=survey,
         segments=[
@@ -243,7 +238,7 @@ def marked(here: Scene, survey: Survey, *segments: tuple[int, int]) -> Recomputa
             for a, b in segments
         ],
         reason="The pump was started in between.",
-        by=here.cast.technician,
+        by=scene.cast.technician,
         now=timezone.now(),
     )
     return recomputation
@@ -257,16 +252,16 @@ def marked(here: Scene, survey: Survey, *segments: tuple[int, int]) -> Recomputa
         ([(0, 30), (20, 50)], "segments-overlap"),
     ],
 )
-def test_impossible_segments_are_rejected(here: Scene, segments: list[tuple[int, int]], code: str) -> None:
-    survey = here.survey()
+def test_impossible_segments_are_rejected(scene: Scene, segments: list[tuple[int, int]], code: str) -> None:
+    survey = scene.survey()
     with pytest.raises(ServiceError) as caught:
-        marked(here, survey, *segments)
+        marked(scene, survey, *segments)
     assert caught.value.code == code
 
 
-def test_changes_are_listed_for_each_survey_and_in_a_summary(here: Scene, as_user: Any) -> None:
-    surveys = [here.survey(), here.survey()]
-    recomputation = worked_off(here.correct(0.008))
+def test_changes_are_listed_for_each_survey_and_in_a_summary(scene: Scene, as_user: Any) -> None:
+    surveys = [scene.survey(), scene.survey()]
+    recomputation = worked_off(scene.correct(0.008))
     office = as_user("office")
     detail = office.get(f"/api/v1/recomputations/{recomputation.pk}/").json()
     assert detail["counts"] == {"waiting": 0, "running": 0, "done": 2, "failed": 0}
@@ -282,8 +277,8 @@ def test_changes_are_listed_for_each_survey_and_in_a_summary(here: Scene, as_use
     assert (short["surveys"], short["done"], short["exceeding_threshold"]) == (2, 2, 2)
     assert short["clients"] == [
         {
-            "client": str(here.cast.client.pk),
-            "name": here.cast.client.name,
+            "client": str(scene.cast.client.pk),
+            "name": scene.cast.client.name,
             "surveys": 2,
             "notices": 2,
             "acknowledged": 0,
@@ -294,9 +289,9 @@ def test_changes_are_listed_for_each_survey_and_in_a_summary(here: Scene, as_use
 
 
 def test_over_the_api_a_technician_corrects_a_survey_and_reads_its_versions(
-    here: Scene, as_user: Any
+    scene: Scene, as_user: Any
 ) -> None:
-    survey = here.survey()
+    survey = scene.survey()
     office = as_user("office")
     path = f"/api/v1/surveys/{survey.pk}"
     rejected = office.post(f"{path}/corrections/", {"mounted_spacing": "160 mm"}, format="json")

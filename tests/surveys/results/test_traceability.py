@@ -11,23 +11,18 @@ from surveys.models import Result
 from surveys.results.dependencies import DEPENDENCIES
 from surveys.results.recalculation import recomputation_run
 from tests.surveys.fleet.test_error_correction import certify, current, policy
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def result(here: Scene, as_user: Any) -> Result:
+def result(scene: Scene, as_user: Any) -> Result:
     """Surveyed with a certificate whose curve is applied, then recomputed for a corrected wall."""
-    certify(here)
+    certify(scene)
     policy(as_user)
-    survey = here.survey()
-    recomputation_run(here.correct(0.008, reason="Gauged: 8.0 mm.").pk)
+    survey = scene.survey()
+    recomputation_run(scene.correct(0.008, reason="Gauged: 8.0 mm.").pk)
     return current(survey)
 
 
@@ -65,9 +60,9 @@ def test_it_shows_the_correction_its_reason_and_the_replaced_result(as_user: Any
     assert [one["record"] for one in found if one["step"] == "earlier-result"] == [str(result.replaces_id)]
 
 
-def test_a_later_policy_is_not_shown_for_an_earlier_result(here: Scene, as_user: Any) -> None:
-    certify(here)
-    before = current(here.survey())
+def test_a_later_policy_is_not_shown_for_an_earlier_result(scene: Scene, as_user: Any) -> None:
+    certify(scene)
+    before = current(scene.survey())
     recomputation_run(policy(as_user).json()["recomputation"])
     found = [one for one in steps(as_user, before) if facts(one).get("certificate") == "HR-2026-09-01"]
     assert facts(found[0])["error_correction_policy"] is None
@@ -80,7 +75,7 @@ def test_a_later_policy_is_not_shown_for_an_earlier_result(here: Scene, as_user:
 
 
 def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
-    as_user: Any, result: Result, here: Scene, django_assert_num_queries: Any
+    as_user: Any, result: Result, scene: Scene, django_assert_num_queries: Any
 ) -> None:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
@@ -92,7 +87,7 @@ def test_it_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
 
     before = count(result)
     for wall in (0.0081, 0.0082, 0.0083):
-        recomputation_run(here.correct(wall).pk)
+        recomputation_run(scene.correct(wall).pk)
     assert count(current(result.survey)) == before
 
 

@@ -14,7 +14,7 @@ from surveys.models import Log, LogFormat, Recomputation, Survey
 from surveys.results import recalculation
 from surveys.services.pipes.setups import SetupRequest, setup_calculate
 from surveys.services.surveys.surveys import SurveyNotes, survey_record
-from tests.surveys.scene import STARTED, Scene, current, log, scene
+from tests.surveys.scene import STARTED, Scene, current, log
 
 pytestmark = pytest.mark.django_db
 
@@ -39,26 +39,21 @@ def file(rows: int = 40, name: str = "a.txt") -> SimpleUploadedFile:
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def bare(here: Scene) -> Survey:
+def bare(scene: Scene) -> Survey:
     """A survey whose log is not in yet."""
     setup = setup_calculate(
-        point=here.point,
-        requested=SetupRequest(here.kit.pair, traverses=2),
-        by=here.cast.technician,
+        point=scene.point,
+        requested=SetupRequest(scene.kit.pair, traverses=2),
+        by=scene.cast.technician,
         now=timezone.now(),
     )
     return survey_record(
-        point=here.point,
+        point=scene.point,
         setup=setup,
         job=None,
-        instruments=[here.kit.meter],
+        instruments=[scene.kit.meter],
         notes=SurveyNotes(started_at=STARTED),
-        by=here.cast.technician,
+        by=scene.cast.technician,
         now=timezone.now(),
     )
 
@@ -102,7 +97,7 @@ def test_a_log_keeps_its_format_when_the_format_changes(bare: Survey, as_user: A
     assert LogFormat.objects.get().format != kept
 
 
-def test_an_unsaved_log_format_can_be_previewed(here: Scene, as_user: Any) -> None:
+def test_an_unsaved_log_format_can_be_previewed(scene: Scene, as_user: Any) -> None:
     office = as_user("office")
     tried = office.post(
         "/api/v1/log-formats/previews/", {"file": file(), "format": json.dumps(LAYOUT)}, format="multipart"
@@ -116,7 +111,7 @@ def test_an_unsaved_log_format_can_be_previewed(here: Scene, as_user: Any) -> No
     assert LogFormat.objects.count() == 0
 
 
-def test_a_detection_gives_reasons_and_stores_nothing(here: Scene, as_user: Any) -> None:
+def test_a_detection_gives_reasons_and_stores_nothing(scene: Scene, as_user: Any) -> None:
     detection = (
         as_user("technician")
         .post("/api/v1/log-formats/detections/", {"file": file()}, format="multipart")
@@ -148,13 +143,13 @@ def test_a_file_not_in_the_plain_format_is_rejected_and_not_stored(bare: Survey,
     ],
 )
 def test_an_unusable_log_format_is_rejected_with_its_field(
-    here: Scene, as_user: Any, format: Any, field: str
+    scene: Scene, as_user: Any, format: Any, field: str
 ) -> None:
     answer = make(as_user("office"), format=format)
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, field)
 
 
-def test_log_formats_belong_to_the_office(here: Scene, as_user: Any) -> None:
+def test_log_formats_belong_to_the_office(scene: Scene, as_user: Any) -> None:
     records = make(as_user("technician")).json()
     assert make(as_user("office")).status_code == 409
     assert as_user("owner").get("/api/v1/log-formats/").json()["results"] == []
@@ -163,16 +158,16 @@ def test_log_formats_belong_to_the_office(here: Scene, as_user: Any) -> None:
     assert make(as_user("nobody"), name="mine").status_code == 401
 
 
-def test_the_same_file_for_another_survey_is_recognised(here: Scene, as_user: Any) -> None:
-    first = here.survey()
-    second = here.survey()
+def test_the_same_file_for_another_survey_is_recognised(scene: Scene, as_user: Any) -> None:
+    first = scene.survey()
+    second = scene.survey()
     assert first.log.findings == []
     assert "log-duplicate" in {finding["code"] for finding in second.log.findings}
     assert "log-duplicate" in {finding["code"] for finding in current(second).findings}
 
 
-def test_only_the_marked_segment_is_used_and_the_result_reports_it(here: Scene, as_user: Any) -> None:
-    survey = here.survey()
+def test_only_the_marked_segment_is_used_and_the_result_reports_it(scene: Scene, as_user: Any) -> None:
+    survey = scene.survey()
     office = as_user("office")
     before = current(survey)
     body = {
@@ -202,8 +197,8 @@ def test_only_the_marked_segment_is_used_and_the_result_reports_it(here: Scene, 
     assert current(survey).volume_flow_m3_s == before.volume_flow_m3_s
 
 
-def test_steady_segments_are_proposed(here: Scene, as_user: Any) -> None:
-    survey = here.survey(readings=300)
+def test_steady_segments_are_proposed(scene: Scene, as_user: Any) -> None:
+    survey = scene.survey(readings=300)
     stretches = as_user("technician").get(f"/api/v1/surveys/{survey.pk}/steady-segments/")
     assert stretches.status_code == 404, "the technician has no job at this site"
     proposed = as_user("office").get(f"/api/v1/surveys/{survey.pk}/steady-segments/").json()

@@ -16,7 +16,7 @@ from rest_framework.test import APIClient
 from surveys.api.surveys import batch
 from surveys.models import MeasuringPoint, Setup, Survey, WallMeasurement, uuid7
 from surveys.services.pipes.setups import SetupRequest, setup_calculate
-from tests.surveys.scene import STARTED, scene
+from tests.surveys.scene import STARTED, make_scene
 
 BATCH = "/api/v1/surveys/batch/"
 
@@ -24,12 +24,12 @@ BATCH = "/api/v1/surveys/batch/"
 @pytest.fixture
 def ground(cast: Any, site: Any, kit: Any) -> dict[str, Any]:
     """What every survey here has: its point, set-up, meter and hour."""
-    here = scene(site, cast, kit)
+    scene = make_scene(site, cast, kit)
     setup = setup_calculate(
-        point=here.point, requested=SetupRequest(kit.pair, traverses=2), by=cast.technician, now=STARTED
+        point=scene.point, requested=SetupRequest(kit.pair, traverses=2), by=cast.technician, now=STARTED
     )
     return {
-        "measuring_point": str(here.point.pk),
+        "measuring_point": str(scene.point.pk),
         "setup": str(setup.pk),
         "instruments": [str(kit.meter.pk)],
         "started_at": STARTED.isoformat(),
@@ -66,10 +66,10 @@ def test_an_entry_that_another_request_is_just_storing_gets_its_answer(
     # One that did not wait for the other would look whether the id is free when it has just been taken.
     pauses = iter([0.3, 1.0])
 
-    def delayed_record(**said: Any) -> Any:
+    def delayed_record(**arguments: Any) -> Any:
         storing.set()
         time.sleep(next(pauses))
-        return record(**said)
+        return record(**arguments)
 
     def first() -> list[dict[str, Any]]:
         try:

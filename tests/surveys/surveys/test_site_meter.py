@@ -11,20 +11,15 @@ from django.db.utils import DatabaseError
 
 from surveys.models import SiteMeterReading, Survey
 from surveys.results.recalculation import recomputation_run
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
 STATED = {"meter": "FT-101", "volume_flow": "140 m3/h", "relative_expanded_uncertainty": 0.02}
 
 
 @pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-@pytest.fixture
-def survey(here: Scene) -> Survey:
-    return here.survey()
+def survey(scene: Scene) -> Survey:
+    return scene.survey()
 
 
 def state(as_user: Any, survey: Survey, who: str = "office", **body: Any) -> Any:
@@ -49,19 +44,19 @@ def test_the_en_number_is_the_difference_over_both_expanded_uncertainties(
 
 
 def test_a_site_meter_that_disagrees_is_reported_without_a_judgement(as_user: Any, survey: Survey) -> None:
-    told = state(as_user, survey, volume_flow="90 m3/h").json()["comparison"]
-    assert told["agrees"] is False
-    assert "cannot show which" in told["detail"]
+    document = state(as_user, survey, volume_flow="90 m3/h").json()["comparison"]
+    assert document["agrees"] is False
+    assert "cannot show which" in document["detail"]
 
 
 def test_without_an_uncertainty_of_the_site_meter_there_is_no_conclusion(
     as_user: Any, survey: Survey
 ) -> None:
     body = {"meter": "FT-101", "reading_type": "spot", "volume_flow": "140 m3/h"}
-    told = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
-    assert (told["comparison"]["en"], told["comparison"]["agrees"]) == (None, None)
-    assert "agreement cannot be assessed" in told["comparison"]["detail"]
-    assert "read once" in told["comparison"]["detail"]
+    document = as_user("office").post(f"/api/v1/surveys/{survey.pk}/site-meter-readings/", body).json()
+    assert (document["comparison"]["en"], document["comparison"]["agrees"]) == (None, None)
+    assert "agreement cannot be assessed" in document["comparison"]["detail"]
+    assert "read once" in document["comparison"]["detail"]
 
 
 def test_a_replacement_needs_a_reason_and_the_old_row_is_kept(as_user: Any, survey: Survey) -> None:
@@ -76,9 +71,9 @@ def test_a_replacement_needs_a_reason_and_the_old_row_is_kept(as_user: Any, surv
     assert oldest["comparison"] is None
 
 
-def test_it_is_shown_with_the_current_result(as_user: Any, survey: Survey, here: Scene) -> None:
+def test_it_is_shown_with_the_current_result(as_user: Any, survey: Survey, scene: Scene) -> None:
     before = state(as_user, survey).json()["comparison"]
-    recomputation_run(here.correct(0.009).pk)
+    recomputation_run(scene.correct(0.009).pk)
     [now] = as_user("owner").get(f"/api/v1/surveys/{survey.pk}/site-meter-readings/").json()
     assert now["comparison"]["result"] != before["result"]
     assert now["comparison"]["difference"] != before["difference"]

@@ -77,7 +77,7 @@ def soak(seconds: float, strikes: list[str], folder: Path, **settings: str) -> d
         )
         wrong += faults_found(parts, notes, Caller(parts.fleet.port, notes, token=fleet.office.token))
         wrong += _data_check(parts)
-        return _told(parts, notes, lasted, left, wrong)
+        return _report(parts, notes, lasted, left, wrong)
     finally:
         parts.end()
         cluster.remove()
@@ -98,7 +98,7 @@ def _data_check(parts: Parts) -> list[str]:
     return []
 
 
-def _told(parts: Parts, notes: Notes, lasted: float, left: float, wrong: list[str]) -> dict[str, Any]:
+def _report(parts: Parts, notes: Notes, lasted: float, left: float, wrong: list[str]) -> dict[str, Any]:
     faults = parts.watched.faults
     return {
         "lasted_s": round(lasted),
@@ -127,11 +127,11 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--strikes", type=int, default=9, help="so many kills, evenly")
-    parser.add_argument("--said", type=Path, help="keep what the processes said in this folder")
+    parser.add_argument("--output", type=Path, help="keep the output of the processes in this folder")
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="surveys-soak-") as temporary:
-        place = arguments.said or Path(temporary)
+        place = arguments.output or Path(temporary)
         place.mkdir(exist_ok=True, parents=True)
-        told = soak(arguments.minutes * 60, list(islice(cycle(FAULTS), arguments.strikes)), place)
-    print(json.dumps(told, indent=1))  # noqa: T201
-    sys.exit(1 if told["wrong"] else 0)
+        report = soak(arguments.minutes * 60, list(islice(cycle(FAULTS), arguments.strikes)), place)
+    print(json.dumps(report, indent=1))  # noqa: T201
+    sys.exit(1 if report["wrong"] else 0)

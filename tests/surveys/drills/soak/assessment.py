@@ -48,12 +48,12 @@ def faults_found(parts: Parts, notes: Notes, reader: Caller) -> Iterator[str]:
         yield f"not so {exceptions} times: {sentence}"
     twice = parts.asked("SELECT count(*) - count(DISTINCT before_id) FROM surveys_notice")
     if twice:
-        yield f"{twice} times a client was told again of the same result"
+        yield f"{twice} times a client was notified again of the same result"
     for fault in parts.watched.faults:
         if fault.ready is None:
             yield f"the service was not ready again after {fault.part} had been killed"
     yield from (
-        f"failed without excuse: {one.kind}, {one.said}" for one in unexplained_failures(parts, notes)
+        f"failed without excuse: {one.kind}, {one.answer}" for one in unexplained_failures(parts, notes)
     )
 
 
@@ -129,18 +129,18 @@ def during_a_fault(one: Attempt, faults: list[Fault]) -> bool:
 
 def figures(notes: Notes, faults: list[Fault], seconds: float) -> dict[str, Any]:
     """Return the requests by kind, and their durations with and without a fault."""
-    told: dict[str, Any] = {}
+    measured: dict[str, Any] = {}
     for kind in sorted({one.kind for one in notes.attempts} - {"check"}):
         ones = [one for one in notes.attempts if one.kind == kind]
         answered = [one for one in ones if 0 < one.status < 500]
-        told[kind] = {
+        measured[kind] = {
             "requests": len(ones),
             "a_second": round(len(ones) / seconds, 2),
             "failed": len(ones) - len(answered),
             "calm_ms": _spread([one.seconds for one in answered if not during_a_fault(one, faults)]),
             "fault_ms": _spread([one.seconds for one in answered if during_a_fault(one, faults)]),
         }
-    return told
+    return measured
 
 
 def _spread(seconds: list[float]) -> dict[str, float] | None:

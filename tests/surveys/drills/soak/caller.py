@@ -29,7 +29,7 @@ class Attempt:
     began: float
     seconds: float
     status: int
-    said: str = ""
+    received: str = ""
 
 
 @dataclass
@@ -89,8 +89,8 @@ class Caller:
             self._hang_up(path, content, headers)
         gives_up, pause = time.monotonic() + PATIENCE_SECONDS, FIRST_PAUSE
         while time.monotonic() < gives_up:
-            status, said, _, replayed = self._request(kind, "POST", path, content, headers)
-            answer = json.loads(said) if said and status else None
+            status, received, _, replayed = self._request(kind, "POST", path, content, headers)
+            answer = json.loads(received) if received and status else None
             if not _to_be_sent_again(status, answer):
                 if replayed:
                     self.notes.count("replayed")
@@ -103,15 +103,15 @@ class Caller:
         return 0, None
 
     def _once_more(self, kind: str, path: str, content: bytes, headers: dict[str, str], first: Any) -> None:
-        status, said, _, _ = self._request(kind, "POST", path, content, headers)
+        status, received, _, _ = self._request(kind, "POST", path, content, headers)
         if not 200 <= status < 300:
             # A part is or was down: the response proves nothing.
             if 0 < status < 500:
-                self.notes.fault(f"{kind}: sent once more, it was refused with {status}: {said[:200]!r}")
+                self.notes.fault(f"{kind}: sent once more, it was rejected with {status}: {received[:200]!r}")
             return
-        again = json.loads(said)
+        again = json.loads(received)
         if _id_of(again) != _id_of(first):
-            self.notes.fault(f"{kind}: sent once more, it made {_id_of(again)} beside {_id_of(first)}")
+            self.notes.fault(f"{kind}: sent once more, it created {_id_of(again)} besides {_id_of(first)}")
 
     def _hang_up(self, path: str, content: bytes, headers: dict[str, str]) -> None:
         """Send the request and disconnect before the response."""
@@ -130,23 +130,30 @@ class Caller:
     ) -> tuple[int, bytes, bool, bool]:
         """Return status (0: no response), body, whether it is JSON, and whether it is an earlier response."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_WITHIN_SECONDS)
-        began, status, said, is_json, replayed, problem = time.monotonic(), 0, b"", False, False, ""
+        began, status, received, is_json, replayed, problem = (
+            time.monotonic(),
+            0,
+            b"",
+            False,
+            False,
+            "",
+        )
         try:
             connection.request(method, path, content, self.headers | headers)
             answer = connection.getresponse()
-            said = answer.read()
+            received = answer.read()
             status, is_json = answer.status, "json" in answer.headers.get("Content-Type", "")
             replayed = answer.headers.get("Idempotency-Replayed") == "true"
-            problem = said[:200].decode(errors="replace") if status >= 500 else ""
+            problem = received[:200].decode(errors="replace") if status >= 500 else ""
         except (OSError, http.client.HTTPException) as error:
-            status, said, problem = 0, b"", f"{type(error).__name__}: {error}"
+            status, received, problem = 0, b"", f"{type(error).__name__}: {error}"
         finally:
             connection.close()
         seconds = time.monotonic() - began
         self.notes.attempt(
             Attempt(kind, began, seconds, status, f"{method} {path}: {problem}" if problem else "")
         )
-        return status, said, is_json, replayed
+        return status, received, is_json, replayed
 
 
 def _to_be_sent_again(status: int, answer: Any) -> bool:

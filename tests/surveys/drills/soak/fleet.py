@@ -44,7 +44,7 @@ class Person:
 
 
 @dataclass(frozen=True)
-class PlaceToWork:
+class WorkSite:
     """Site of a client with its records and its client users."""
 
     site: str
@@ -68,19 +68,19 @@ class Technician:
 class SmallFleet:
     """Data of the fleet for the users of the soak."""
 
-    places: list[PlaceToWork]
+    places: list[WorkSite]
     technicians: list[Technician]
     office: Person
     planner: Person
 
     @classmethod
-    def of(cls, told: dict[str, Any]) -> SmallFleet:
+    def of(cls, document: dict[str, Any]) -> SmallFleet:
         """Return the fleet printed by the program below."""
-        places = [PlaceToWork(**{**one, "reader": Person(**one["reader"])}) for one in told["places"]]
+        places = [WorkSite(**{**one, "reader": Person(**one["reader"])}) for one in document["places"]]
         technicians = [
-            Technician(**{**one, "person": Person(**one["person"])}) for one in told["technicians"]
+            Technician(**{**one, "person": Person(**one["person"])}) for one in document["technicians"]
         ]
-        return cls(places, technicians, Person(**told["office"]), Person(**told["planner"]))
+        return cls(places, technicians, Person(**document["office"]), Person(**document["planner"]))
 
 
 def user(name: str, role: str, client: Client | None = None) -> User:
@@ -116,7 +116,7 @@ def instrument(kind: Kind, serial: str, by: User) -> Instrument:
     return created
 
 
-def place(number: int, office: User) -> PlaceToWork:
+def place(number: int, office: User) -> WorkSite:
     client = Client.objects.create(name=f"Client {number}")
     site = Site.objects.create(client=client, name=f"Works {number}", time_zone="Europe/Copenhagen")
     pipes = [
@@ -130,10 +130,10 @@ def place(number: int, office: User) -> PlaceToWork:
         MeasuringPoint.objects.create(pipe=pipe, name=f"Point {n}") for pipe in pipes for n in range(POINTS)
     ]
     reader = person(user(f"reader-{number}", Role.CLIENT, client))
-    return PlaceToWork(str(site.pk), [str(one.pk) for one in pipes], [str(one.pk) for one in points], reader)
+    return WorkSite(str(site.pk), [str(one.pk) for one in pipes], [str(one.pk) for one in points], reader)
 
 
-def technician(number: int, at: PlaceToWork, kit: tuple[Instrument, Instrument]) -> Technician:
+def technician(number: int, at: WorkSite, kit: tuple[Instrument, Instrument]) -> Technician:
     one = user(f"technician-{number}", Role.TECHNICIAN)
     job = Job.objects.create(
         site_id=at.site, title="Standing job", state=JobState.PLANNED, technician=one,

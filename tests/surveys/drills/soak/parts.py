@@ -62,10 +62,10 @@ class Parts:
 
     def start(self) -> None:
         """Migrate, start all, wait until it is ready."""
-        assert self.fleet.start("migrate").wait(180) == 0, self.fleet.drill.said()
+        assert self.fleet.start("migrate").wait(180) == 0, self.fleet.drill.output()
         for name in OURS:
             self.fleet.start(name)
-        assert wait_until(self.ready, READY_WITHIN_SECONDS), self.fleet.drill.said()
+        assert wait_until(self.ready, READY_WITHIN_SECONDS), self.fleet.drill.output()
         threading.Thread(target=self._watch, daemon=True).start()
 
     def end(self) -> None:
@@ -166,10 +166,10 @@ def memory_of_group(group: int) -> int:
             of = int((place / "stat").read_text().rpartition(")")[2].split()[2])
             if of != group:
                 continue
-            told = (place / "smaps_rollup").read_text()
+            rollup = (place / "smaps_rollup").read_text()
         except OSError:  # it ended
             continue
-        held += next(int(line.split()[1]) * 1024 for line in told.splitlines() if line.startswith("Pss:"))
+        held += next(int(line.split()[1]) * 1024 for line in rollup.splitlines() if line.startswith("Pss:"))
     return held
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from surveys.models.base import uuid7
 from tests.surveys.drills.soak.caller import Caller, Notes
-from tests.surveys.drills.soak.fleet import Person, PlaceToWork, SmallFleet, Technician
+from tests.surveys.drills.soak.fleet import Person, SmallFleet, Technician, WorkSite
 from tests.surveys.scene import STARTED
 
 API = "/api/v1"
@@ -149,7 +149,7 @@ class Reading(Worker):
 
     pause_seconds = (0.1, 0.5)
 
-    def __init__(self, place: PlaceToWork, **options: Any) -> None:
+    def __init__(self, place: WorkSite, **options: Any) -> None:
         super().__init__(person=place.reader, **options)
         self.place = place
 

@@ -14,19 +14,14 @@ from surveys.models import Combination, Survey
 from surveys.pipes.selectors import paths_result
 from tests.surveys.branches import Mounting, logged, mounted
 from tests.surveys.operations.test_integrity_check import freely
-from tests.surveys.scene import Scene, current, scene
+from tests.surveys.scene import Scene, current
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def here(site: Any, cast: Any, kit: Any) -> Scene:
-    return scene(site, cast, kit)
-
-
-def told(here: Scene, survey: Survey, page: str = "/field/surveys/{}/result/") -> str:
+def page_of(scene: Scene, survey: Survey, page: str = "/field/surveys/{}/result/") -> str:
     visitor = Visitor()
-    visitor.force_login(here.cast.office)
+    visitor.force_login(scene.cast.office)
     return html.unescape(visitor.get(page.format(survey.pk)).content.decode())
 
 
@@ -34,33 +29,33 @@ def figure(found: Any) -> str:
     return flow_with_uncertainty(found.volume_flow_m3_s, found.expanded_uncertainty_m3_s, "metric")
 
 
-def test_the_mean_is_the_result_on_each_paths_page_as_in_the_portal(here: Scene) -> None:
-    first = logged(mounted(here, Mounting(path_angle_deg=0)), level=170)
-    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level=200)
+def test_the_mean_is_the_result_on_each_paths_page_as_in_the_portal(scene: Scene) -> None:
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)), level=170)
+    second = logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)), level=200)
     mean = paths_result(first)
     assert mean is not None
     for path in (first, second):
-        text = told(here, path)
+        text = page_of(scene, path)
         assert f'id="flow">{figure(mean)}<' in text
         assert f'id="path-flow">{figure(current(path))}<' in text
         assert "mean of the 2 paths measured together" in text
-        assert figure(mean) in told(here, path, "/surveys/{}/")
+        assert figure(mean) in page_of(scene, path, "/surveys/{}/")
     assert figure(current(first)) != figure(current(second)) != figure(mean)
 
 
-def test_findings_on_the_combined_paths_are_shown_too(here: Scene) -> None:
-    first = logged(mounted(here, Mounting(path_angle_deg=0)), level=170)
-    second = logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)), level=400)
+def test_findings_on_the_combined_paths_are_shown_too(scene: Scene) -> None:
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)), level=170)
+    second = logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)), level=400)
     mean = paths_result(first)
     assert mean is not None
     assert mean.findings
     for finding in mean.findings:
-        assert f'data-code="{finding["code"]}"' in told(here, second)
+        assert f'data-code="{finding["code"]}"' in page_of(scene, second)
 
 
-def test_a_single_survey_has_its_own_result_without_paths(here: Scene) -> None:
-    survey = logged(mounted(here))
-    text = told(here, survey)
+def test_a_single_survey_has_its_own_result_without_paths(scene: Scene) -> None:
+    survey = logged(mounted(scene))
+    text = page_of(scene, survey)
     assert f'id="flow">{figure(current(survey))}<' in text
     assert "path" not in text
 
@@ -76,15 +71,15 @@ def test_a_single_survey_has_its_own_result_without_paths(here: Scene) -> None:
     ],
 )
 def test_without_a_mean_of_paths_the_result_is_labelled_as_one_path(
-    here: Scene, blocked_reason: dict[str, Any] | None, says: str
+    scene: Scene, blocked_reason: dict[str, Any] | None, says: str
 ) -> None:
-    first = logged(mounted(here, Mounting(path_angle_deg=0)))
-    logged(mounted(here, Mounting(primary_survey=first, path_angle_deg=90)))
+    first = logged(mounted(scene, Mounting(path_angle_deg=0)))
+    logged(mounted(scene, Mounting(primary_survey=first, path_angle_deg=90)))
     freely("surveys_combinedresult")
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM surveys_combinedresult")
     Combination.objects.filter(survey=first).update(blocked_reason=blocked_reason)
-    text = told(here, first)
+    text = page_of(scene, first)
     assert f'id="flow">{figure(current(first))}<' in text
     assert "This path is one of several paths measured together." in text
     assert says in text

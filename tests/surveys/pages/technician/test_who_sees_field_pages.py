@@ -13,14 +13,14 @@ from django.utils import timezone
 from surveys.models import Job, MeasuringPoint, Pipe
 from surveys.models.job import JobState
 from tests.conftest import person
-from tests.surveys.scene import Scene, scene
+from tests.surveys.scene import Scene, make_scene
 
 PARTS = ("", "wall/", "survey/")
 
 
 @pytest.fixture
 def work(site: Any, cast: Any, kit: Any) -> Scene:
-    records = scene(site, cast, kit)
+    records = make_scene(site, cast, kit)
     now = timezone.now()
     job = Job.objects.create(
         site=site, title="Survey", state=JobState.PLANNED, starts_at=now, ends_at=now + timedelta(minutes=1),
