@@ -11,6 +11,7 @@ from compute.base.units import System
 from compute.library.liquids import liquids
 from compute.library.materials import solid
 from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
+from surveys.core.messages.numbers import entered_text
 from surveys.documents.formatting import format_quantity, full_name
 from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Setup, SurveyData
@@ -145,7 +146,7 @@ def _version(data: PipeData, zone: Any) -> Row:
 
 def _entered(data: PipeData, name: str) -> str:
     typed = data.as_entered.get(name)
-    return gettext("entered as {text}").format(text=typed) if typed else gettext("entered")
+    return gettext("entered as {text}").format(text=entered_text(typed)) if typed else gettext("entered")
 
 
 def _own_source(version: object) -> str:

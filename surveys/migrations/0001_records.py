@@ -1460,8 +1460,8 @@ class Migration(migrations.Migration):
                         blank=True,
                         choices=[
                             ("horizontal", "horizontal"),
-                            ("upward", "upward"),
-                            ("downward", "downward"),
+                            ("upward", "upward flow"),
+                            ("downward", "downward flow"),
                             ("inclined", "inclined"),
                         ],
                         max_length=20,
@@ -1472,7 +1472,7 @@ class Migration(migrations.Migration):
                     "mounting",
                     models.CharField(
                         blank=True,
-                        choices=[("side", "side"), ("top-or-bottom", "top-or-bottom")],
+                        choices=[("side", "at the side"), ("top-or-bottom", "at the top or bottom")],
                         max_length=20,
                         verbose_name="mounting",
                     ),

@@ -10,8 +10,12 @@ from django.utils.translation import gettext_lazy as _
 
 from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
 from surveys.core.messages import model_error
+from surveys.core.messages.terms import TERMS
 from surveys.models.base import Record, as_entered_field
 from surveys.models.pipe import Pipe, PipeData, TemperatureSource
+
+ORIENTATION_CHOICES = [(orientation, TERMS[orientation]) for orientation in ORIENTATIONS]
+MOUNTING_CHOICES = [(mounting, TERMS[mounting]) for mounting in MOUNTINGS]
 
 
 def validate_disturbance(name: str) -> None:
@@ -42,10 +46,8 @@ class MeasuringPoint(Record):
     downstream_straight_length_m = models.FloatField(
         _("downstream straight length (m)"), null=True, blank=True
     )
-    orientation = models.CharField(
-        _("orientation"), max_length=20, blank=True, choices=[(o, o) for o in ORIENTATIONS]
-    )
-    mounting = models.CharField(_("mounting"), max_length=20, blank=True, choices=[(m, m) for m in MOUNTINGS])
+    orientation = models.CharField(_("orientation"), max_length=20, blank=True, choices=ORIENTATION_CHOICES)
+    mounting = models.CharField(_("mounting"), max_length=20, blank=True, choices=MOUNTING_CHOICES)
     full_pipe = models.BooleanField(
         _("full pipe"), null=True, blank=True, help_text=_("Pipe is always full; empty if not known.")
     )

@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.units import Quantity
-from compute.measuring.location import HAZARDS, MOUNTINGS, ORIENTATIONS, straight_lengths
+from compute.measuring.location import HAZARDS, straight_lengths
 from surveys.api.calculated import SpacingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SearchFilter, filters
@@ -31,6 +31,7 @@ from surveys.inputs.fields import (
 )
 from surveys.inputs.rejections import rejection
 from surveys.models import Instrument, MeasuringPoint, Pipe, Setup
+from surveys.models.measuring_point import MOUNTING_CHOICES, ORIENTATION_CHOICES
 from surveys.models.pipe import TemperatureSource
 from surveys.models.role import FIELD
 from surveys.services.pipes.setups import SetupRequest, setup_calculate
@@ -45,8 +46,8 @@ class PointIn(StrictSerializer):
     upstream_disturbance = serializers.ChoiceField(list(straight_lengths()), required=False, allow_blank=True)
     upstream_straight_length = QuantityIn("length", required=False, allow_null=True)
     downstream_straight_length = QuantityIn("length", required=False, allow_null=True)
-    orientation = serializers.ChoiceField(ORIENTATIONS, required=False, allow_blank=True)
-    mounting = serializers.ChoiceField(MOUNTINGS, required=False, allow_blank=True)
+    orientation = serializers.ChoiceField(ORIENTATION_CHOICES, required=False, allow_blank=True)
+    mounting = serializers.ChoiceField(MOUNTING_CHOICES, required=False, allow_blank=True)
     full_pipe = serializers.BooleanField(required=False, allow_null=True)
     hazards = serializers.ListField(
         child=serializers.ChoiceField(list(HAZARDS)), required=False, max_length=len(HAZARDS)

@@ -31,7 +31,17 @@ SIGNS = {
     "m/s/K": "m/(s·K)",
     "ft/s/degF": "ft/(s·°F)",
     "1/degF": "1/°F",
+    "in/us": "in/µs",
+    "g/cm3": "g/cm³",
+    "ft3/s": "ft³/s",
+    "ft3/min": "ft³/min",
+    "Pa.s": "Pa·s",
+    "uPa.s": "µPa·s",
+    "lb/(ft.s)": "lb/(ft·s)",
+    "um/(m.K)": "µm/(m·K)",
 }
+# A quantity as it was entered: number, then unit.
+ENTERED = re.compile(r"(?P<number>[-+\d.,/ ]*\d)\s*(?P<unit>[^\d\s].*)")
 
 # The unit that readers in US units get for one that a format names.
 US_UNITS = {
@@ -125,6 +135,17 @@ def with_unit(number: str, unit: str) -> str:
     """Return a number with the sign of its unit; the sign of an angle has no space before it."""
     sign = SIGNS.get(unit, unit)
     return f"{number}{sign}" if sign == "°" else f"{number}{SPACE}{sign}"
+
+
+def entered_text(text: str) -> str:
+    """Return a quantity as it was entered, with the sign of its unit; any other text unchanged."""
+    found = ENTERED.fullmatch(text.strip())
+    return with_unit(found["number"], found["unit"]) if found and found["unit"] in SIGNS else text
+
+
+def units_text(kind: str) -> str:
+    """Return the accepted units of a kind of quantity with their signs."""
+    return ", ".join(SIGNS.get(unit, unit) for unit in KINDS[kind].accepted.split(", "))
 
 
 def quantity_text(si: float, kind: str, units: System, spec: str = "") -> str:

@@ -10,8 +10,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from compute.base.units import KINDS, System, express
+from compute.base.units import System, express
 from surveys.calibration.conformity import QUANTITY, error_kind, limits_json, points_json, points_of
+from surveys.core.messages.numbers import units_text
 from surveys.inputs.calibrations import MAX_POINTS
 from surveys.models import Calibration, Instrument
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
@@ -99,7 +100,7 @@ class Sheet:
     @property
     def limits(self) -> list[Entry]:
         """Fields of the limits and the decision rule."""
-        units = KINDS[error_kind(self.instrument.kind)].accepted
+        units = units_text(error_kind(self.instrument.kind))
         hint = _("Enter the value with its unit: %(units)s.") % {"units": units}
         return [
             self._entry(name, **(more | {"hint": hint} if name.endswith("absolute") else more))
@@ -124,7 +125,7 @@ class Sheet:
     @property
     def units(self) -> str:
         """Units accepted for points."""
-        return KINDS[QUANTITY[self.instrument.kind]].accepted
+        return units_text(QUANTITY[self.instrument.kind])
 
     @property
     def wrong(self) -> int:

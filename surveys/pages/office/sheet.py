@@ -13,6 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import KINDS
+from surveys.core.messages.numbers import entered_text
 
 PLAIN_NUMBER = "number-invalid"
 
@@ -175,13 +176,17 @@ class Sheet(ABC):
     def _entry(self, name: str, **more: Any) -> Entry:
         value, was, options = self._value(name), self._was(name), self._options(name)
         titles = dict(options)
+
+        def shown(text: str) -> str:
+            return str(titles.get(text, entered_text(text)))
+
         default = str(self.default_texts.get(name, _("not entered")))
         return Entry(
             name,
             self.labels[name],
             value,
-            self._with_source(name, str(titles.get(was, was)) if was else default),
-            str(titles.get(value, value)) if value else default,
+            self._with_source(name, shown(was) if was else default),
+            shown(value) if value else default,
             value != was,
             options=options,
             error=self._errors.get(name, ""),

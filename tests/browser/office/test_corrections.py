@@ -89,7 +89,9 @@ def test_unchanged_values_keep_every_digit(page: Page, scene: Scene) -> None:
     page.goto(f"/office/pipes/{scene.pipe.pk}/correction/?units=us")
     page.get_by_label("Medium temperature", exact=True).fill("140 degF")
     page.get_by_label("Reason").fill("Misread.")
-    assert changes(page) == ["Medium temperature: 136.4 degF, measured → 140 degF"]
+    assert changes(page) == [
+        "Medium temperature: 136.4\N{NO-BREAK SPACE}°F, measured → 140\N{NO-BREAK SPACE}°F"
+    ]
     page.get_by_role("button", name="Save correction").click()
     expect(page.get_by_role("heading", name="Recalculation:")).to_be_visible()
     created = PipeData.objects.get(change="correction")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import pickle
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -27,6 +28,7 @@ from compute.base.messages import (
     safety_note,
     term,
 )
+from compute.base.units import KINDS
 from compute.measuring.pipe_checks import wall_against_measurement
 from surveys.api.fields import in_units, put_in_units
 from surveys.core.errors import Conflict
@@ -39,7 +41,14 @@ from surveys.core.messages import (
     model_error,
     render,
 )
-from surveys.core.messages.numbers import format_of, number_text, percent_text, quantity_text
+from surveys.core.messages.numbers import (
+    entered_text,
+    format_of,
+    number_text,
+    percent_text,
+    quantity_text,
+    units_text,
+)
 from surveys.core.messages.texts import choose, first_of, when, written
 from surveys.core.messages.values import value_of
 from surveys.core.stored_quantities import findings_json
@@ -340,3 +349,23 @@ def test_a_code_that_carries_its_message_is_its_code_and_can_be_pickled() -> Non
 def test_a_safety_note_carries_a_message_too() -> None:
     note = safety_note("general", n=1)
     assert note.message == Message("general", {"n": 1})
+
+
+@pytest.mark.parametrize(
+    ("entered", "shown"),
+    [
+        ("58 degC", "58\xa0°C"),
+        ("-5degF", "-5\xa0°F"),
+        ("0.25 in/us", "0.25\xa0in/µs"),
+        ("30 deg", "30°"),
+        ("8 5/8 in", "8 5/8 in"),
+        ("see 3 degC", "see 3 degC"),
+    ],
+)
+def test_an_entered_quantity_is_shown_with_the_sign_of_its_unit(entered: str, shown: str) -> None:
+    assert entered_text(entered) == shown
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_every_accepted_unit_is_shown_without_its_typed_spelling(kind: str) -> None:
+    assert not re.search(r"deg|\bus\b|\bum\b|\w3\b|Pa\.s", units_text(kind))

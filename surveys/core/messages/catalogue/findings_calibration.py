@@ -167,7 +167,7 @@ ENTRIES = {
         remedy=REPEAT,
     ),
     "check-drift": Entry(
-        title=_("Drift of the check"),
+        title=_("Yearly drift of the checks"),
         detail=(
             _("The check drifts by {drift:+} a year, expanded uncertainty {expanded_uncertainty}."),
             choose(
@@ -186,7 +186,7 @@ ENTRIES = {
         ),
     ),
     "check-drifting": Entry(
-        title=_("Check drifting"),
+        title=_("Significant drift of the checks"),
         detail=_("The check drifts by {drift:+} a year, expanded uncertainty {expanded_uncertainty}."),
         remedy=_("Bring the calibration forward if the drift leads out of the limits."),
     ),

@@ -13,8 +13,8 @@ EFFECT = choose(
     unchanged=_("Corrected, the flow changes by less than 0.05 %."),
 )
 NEAREST_WALL = first_of(
-    when("nearest", "schedule", _("Nearest standard wall: {nearest} ({size} {schedule}, {standard}).")),
-    when("nearest", _("Nearest standard wall: {nearest} ({size}, {standard}).")),
+    when("nearest", "schedule", _("Nearest standard: {nearest} ({size} {schedule}, {standard}).")),
+    when("nearest", _("Nearest standard: {nearest} ({size}, {standard}).")),
 )
 MEASURE_CIRCUMFERENCE = _("Measure the circumference, divide by π and enter the actual outer diameter.")
 MEASURE_WALL = _("Measure the wall thickness.")
@@ -78,11 +78,11 @@ ENTRIES = {
                 when(
                     "schedule",
                     _(
-                        "A standard wall of {implied} ({size} {schedule}, {standard}) would explain the measured sound speed; {entered} is entered."
+                        "A wall of {implied} ({size} {schedule}, {standard}; entered: {entered}) would explain the measured sound speed."
                     ),
                 ),
                 _(
-                    "A standard wall of {implied} ({size}, {standard}) would explain the measured sound speed; {entered} is entered."
+                    "A wall of {implied} ({size}, {standard}; entered: {entered}) would explain the measured sound speed."
                 ),
             ),
             EFFECT,
@@ -92,9 +92,7 @@ ENTRIES = {
     "suspect-entry/wall-thicker": Entry(
         title=_("Possible cause (likelihood {probability:%.0}): wall thickness"),
         detail=(
-            _(
-                "A wall of {implied} ({entered} is entered), or scale inside the pipe, would explain the measured sound speed."
-            ),
+            _("The wall may be {implied} (entered: {entered}) or have internal scale."),
             NEAREST_WALL,
             EFFECT,
         ),
@@ -103,9 +101,7 @@ ENTRIES = {
     "suspect-entry/wall-thinner": Entry(
         title=_("Possible cause (likelihood {probability:%.0}): wall thickness"),
         detail=(
-            _(
-                "A wall of {implied} ({entered} is entered), as after corrosion, would explain the measured sound speed."
-            ),
+            _("The wall may be {implied} (entered: {entered}), for example after corrosion."),
             NEAREST_WALL,
             EFFECT,
         ),
