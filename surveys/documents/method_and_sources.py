@@ -11,6 +11,7 @@ from compute.library.liquids import liquids
 from compute.library.materials import solids
 from compute.results.survey import METHODS
 from surveys.core.messages.citations import citation
+from surveys.core.messages.library import library_title
 from surveys.documents.pdf import PdfDocument
 from surveys.models import PipeData, Result
 
@@ -55,7 +56,10 @@ def _sources(result: Result) -> Iterator[tuple[str, str]]:
     yield from wall.items()
     medium = None if data.custom_medium_data_id else liquids().get(data.medium)
     if medium:
-        yield gettext("Properties of {medium}").format(medium=medium.title), citation(medium.source)
+        yield (
+            gettext("Properties of {medium}").format(medium=library_title(medium.title)),
+            citation(medium.source),
+        )
     yield (
         gettext("Uncertainty"),
         gettext(
@@ -75,6 +79,9 @@ def _of_wall(data: PipeData) -> Iterator[tuple[str, str]]:
     wall = None if data.custom_material_data_id else {one.name: one for one in solids()}.get(data.material)
     if wall is None:
         return
-    yield gettext("Sound speeds of {material}").format(material=wall.title), citation(wall.source_sound)
+    yield (
+        gettext("Sound speeds of {material}").format(material=library_title(wall.title)),
+        citation(wall.source_sound),
+    )
     if data.roughness_m is None and wall.source_roughness:
         yield gettext("Roughness"), citation(wall.source_roughness)

@@ -11,6 +11,7 @@ from compute.base.units import System
 from compute.library.liquids import liquids
 from compute.library.materials import solid
 from compute.measuring.entries import LiningEntry, MaterialEntry, resolve_pipe
+from surveys.core.messages.library import library_title
 from surveys.core.messages.numbers import entered_text
 from surveys.documents.formatting import format_quantity, full_name
 from surveys.documents.pdf import PdfDocument
@@ -95,7 +96,7 @@ def _material(material: MaterialEntry, own: str, units: System) -> tuple[str, st
             source=own
         )
     if material.name:
-        return solid(material.name).title, gettext("entered; sound speeds of the library")
+        return library_title(solid(material.name).title), gettext("entered; sound speeds of the library")
     speeds = (material.longitudinal_sound_speed, material.shear_sound_speed)
     values = ", ".join(format_quantity(one, "speed", units, 0) for one in speeds if one is not None)
     return gettext("not named"), gettext("sound speeds entered: {values}").format(values=values)
@@ -108,7 +109,8 @@ def _medium(data: PipeData, taken: SurveyData | Setup, units: System) -> Iterato
         source = gettext("entered; properties of the custom library ({source})").format(source=own)
         yield gettext("Medium"), medium.name, source
     elif medium.name:
-        name = liquids()[medium.name].title if medium.name in liquids() else medium.name
+        known = liquids().get(medium.name)
+        name = library_title(known.title) if known else medium.name
         yield gettext("Medium"), name, gettext("entered; properties of the library")
     else:
         speed = format_quantity(medium.sound_speed, "speed", units, 1)

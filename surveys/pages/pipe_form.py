@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from compute.base.units import System, express
 from compute.library.materials import solids
 from compute.library.media import media
+from surveys.core.messages.library import library_title
 from surveys.inputs.set_ups import MAX_FURTHER_LININGS, pipe_data_document
 from surveys.models import PipeData
 from surveys.pipes.selectors import Viewer, custom_materials_now, custom_media_now
@@ -47,7 +48,9 @@ def choices(user: Viewer) -> dict[str, list[Offer]]:
     custom_materials = [Offer(one.material.name, one.material.title) for one in custom_materials_now(user)]
     custom_media = [Offer(one.medium.name, one.medium.title) for one in custom_media_now(user)]
     library = [
-        Offer(one.name, one.title, next((need for need in one.needs if need in COMPOSITION), ""))
+        Offer(
+            one.name, library_title(one.title), next((need for need in one.needs if need in COMPOSITION), "")
+        )
         for one in media()
     ]
     return {
@@ -82,7 +85,7 @@ def entered_texts(values: Mapping[str, Any], as_entered: Mapping[str, str], unit
 
 
 def _materials(uses: tuple[str, ...]) -> list[Offer]:
-    return [Offer(one.name, one.title) for use in uses for one in solids() if one.use == use]
+    return [Offer(one.name, library_title(one.title)) for use in uses for one in solids() if one.use == use]
 
 
 def _leaves(document: Mapping[str, Any], path: str = "") -> Iterator[tuple[str, Any]]:

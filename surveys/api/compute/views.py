@@ -20,6 +20,7 @@ from compute.measuring.flow import Flow
 from surveys.api.calculated import FindingOut, SourceOut, SpacingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
+from surveys.core.messages.library import library_title
 from surveys.core.stored_quantities import (
     calculation_json,
     findings_json,
@@ -216,7 +217,7 @@ def _solid_json(one: Solid) -> dict[str, Any]:
 
     return {
         "name": one.name,
-        "title": one.title,
+        "title": library_title(one.title),
         "use": one.use,
         "longitudinal_sound_speed": quantity(one.longitudinal_sound_speed, "speed"),
         "longitudinal_range": [quantity(value, "speed") for value in one.longitudinal_range],
@@ -256,6 +257,7 @@ class MediaView(UnitsMixin):
         rows = [
             {
                 **asdict(one),
+                "title": library_title(one.title),
                 "temperature_range": [quantity(value, "temperature") for value in one.temperature_range],
                 "pressure_range": [quantity(value, "pressure") for value in one.pressure_range],
                 "source": source_json(one.source),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from http import HTTPStatus
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -13,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.generic import View
 
 from surveys.core.messages.catalogue import CATALOGUE, DOMAINS
+from surveys.core.messages.severities import BACKGROUND, BAD_REQUEST, SEVERITIES, STATUSES
 from surveys.core.messages.texts import Entry, Text, parts
 from surveys.pages.frame import page
 
@@ -29,7 +31,12 @@ HEADINGS: dict[str, str | Promise] = {
     "explanation": _("Explanations"),
 }
 # By the first part of a name of a module of the catalogue; another one has explanations.
-KIND_OF_DOMAIN = {"findings": "finding", "safety": "safety", "errors": "error", "constraints": "error"}
+KIND_OF_DOMAIN = {"safety": "safety", "errors": "error", "constraints": "error"}
+SEVERITY_TEXTS: dict[str, str | Promise] = {
+    "error": _("Error: do not use the result."),
+    "warning": _("Warning: check before use."),
+    "info": _("Information: no action is required."),
+}
 
 
 class Name(int):
@@ -80,9 +87,20 @@ def entries_by_code() -> dict[str, list[Entry]]:
 
 @cache
 def kind_of(code: str) -> str:
-    """Whether a code is that of a finding, a safety note or an error: by the module of the catalogue that has it."""
+    """Whether a code is that of a finding, a safety note or an error; any other one is an explanation."""
+    if code in SEVERITIES:
+        return "finding"
     domain = next(domain for key, domain in DOMAINS.items() if key.partition("/")[0] == code)
+    if code in STATUSES:
+        return "error"
     return KIND_OF_DOMAIN.get(domain.partition("_")[0], "explanation")
+
+
+def statuses_of(code: str) -> tuple[int, ...]:
+    """The HTTP statuses of the responses that have the code of an error; none of a failure in the background."""
+    if kind_of(code) != "error" or code in BACKGROUND:
+        return ()
+    return STATUSES.get(code, (BAD_REQUEST,))
 
 
 def variants_of(code: str) -> Iterator[Variant]:
@@ -114,7 +132,9 @@ class CodePage(View):
         context = {
             "code": code,
             "kind": KINDS[kind],
-            "is_finding": kind == "finding",
+            "severities": [SEVERITY_TEXTS[one] for one in SEVERITIES.get(code, ())],
+            "statuses": [f"{one} {HTTPStatus(one).phrase}" for one in statuses_of(code)],
+            "in_background": code in BACKGROUND,
             "variants": list(variants_of(code)),
         }
         return page(request, "help/code.html", context)

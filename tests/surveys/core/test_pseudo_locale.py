@@ -18,6 +18,7 @@ from django.utils import translation
 from compute.base.sources import Source
 from compute.library.materials import solids
 from compute.library.media import media
+from surveys.core.messages.library import MATERIALS, MEDIA
 from surveys.documents.day_sheet import Day, day_sheet
 from surveys.documents.pdf import PdfDocument
 from surveys.documents.setup_sheet import setup_sheet
@@ -105,9 +106,9 @@ def words_of_records() -> set[str]:
             for value in row:
                 text = json.dumps(value, default=str) if isinstance(value, dict | list) else str(value)
                 found.update(WORD.findall(text))
-    # Names of the library, and citations, which are in the language of their publications.
-    for one in (*solids(), *media(), *cited()):
-        found.update(WORD.findall(one.text if isinstance(one, Source) else one.title))
+    # Citations are in the language of their publications.
+    for one in cited():
+        found.update(WORD.findall(one.text))
     return found
 
 
@@ -132,6 +133,28 @@ def untranslated(texts: Iterator[str] | list[str], data: set[str]) -> list[str]:
 
 def test_the_guard_finds_a_text_that_is_not_translated() -> None:
     assert untranslated([f"{OPENS}Pipe{CLOSES} DN 200", "Save reading"], {"DN"}) == ["Save reading"]
+
+
+def test_every_title_of_the_library_is_translated_on_pages_and_documents(
+    cast: Any, there: Everything, pseudo_locale: None
+) -> None:
+    assert [str(title) for title in MATERIALS] == [f"{OPENS}{one.title}{CLOSES}" for one in solids()]
+    assert [str(title) for title in MEDIA] == [f"{OPENS}{one.title}{CLOSES}" for one in media()]
+    shown = "".join(
+        answer(signed_in(cast, "office"), "GET", there.address(route)).content.decode()
+        for method, route in calls()
+        if method == "GET" and route.startswith("office/") and route.endswith("/correction/")
+    )
+    pipe = traceable_results().order_by("computed_at")[0].pipe_data
+    report = survey_report(
+        traceable_results().order_by("computed_at")[0],
+        Issue("2026-X-1", 1, pipe.recorded_at, "office"),
+        "metric",
+        "",
+    )
+    for text in (html.unescape(shown), "\n".join(texts_of(report))):
+        assert f"{OPENS}carbon steel (mild){CLOSES}" in text
+        assert f"{OPENS}Water{CLOSES}" in text
 
 
 @pytest.mark.parametrize("who", ["administrator", "technician", "owner"])

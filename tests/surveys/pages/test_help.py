@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import html
 import json
+from http import HTTPStatus
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
 from surveys.core.messages.catalogue import CATALOGUE
-from surveys.pages.help.codes import entries_by_code, kind_of, texts_of
+from surveys.core.messages.severities import BACKGROUND, SEVERITIES
+from surveys.pages.help.codes import entries_by_code, kind_of, statuses_of, texts_of
 
 pytestmark = pytest.mark.django_db
 
@@ -26,6 +28,38 @@ def test_the_list_leads_to_a_page_for_every_code(client: Any) -> None:
         for entry in entries_by_code()[code]:
             for text in (entry.title, entry.detail, entry.remedy):
                 assert all(one in shown for one in texts_of(text)), address
+
+
+SEVERITY_WORDS = {"error": "Error: do not", "warning": "Warning: check", "info": "Information: no"}
+
+
+def test_every_code_shows_its_severities_or_its_http_statuses(client: Any) -> None:
+    for code in entries_by_code():
+        shown = html.unescape(client.get(f"/help/codes/{code}/").content.decode())
+        severities = {severity for severity, words in SEVERITY_WORDS.items() if f"<li>{words}" in shown}
+        assert severities == set(SEVERITIES.get(code, ())), code
+        assert bool(severities) == (kind_of(code) == "finding"), code
+        statuses = [f"{one} {HTTPStatus(one).phrase}" for one in statuses_of(code)]
+        assert ("HTTP status:" in shown) == bool(statuses), code
+        assert ", ".join(statuses) in shown, code
+        assert (kind_of(code) == "error") == (bool(statuses) or code in BACKGROUND), code
+
+
+@pytest.mark.parametrize(
+    ("code", "texts"),
+    [
+        (
+            "spacing-wrong",
+            ["Error: do not use the result.", "Warning: check before use.", "depending on the case"],
+        ),
+        ("nothing-changed", ["400 Bad Request, 409 Conflict"]),
+        ("throttled", ["429 Too Many Requests"]),
+        ("worker-stopped", ["has no HTTP status"]),
+    ],
+)
+def test_a_page_names_the_severity_or_the_status_in_words(client: Any, code: str, texts: list[str]) -> None:
+    shown = client.get(f"/help/codes/{code}/").content.decode()
+    assert [text for text in texts if text not in shown] == []
 
 
 def test_an_unknown_code_has_no_page(client: Any) -> None:
@@ -67,6 +101,7 @@ def test_the_type_of_a_problem_document_leads_to_the_help(
     )
     problem = answer.json()
     assert problem["code"] == code
+    assert answer.status_code in statuses_of(code)
     assert client.get(problem["type"]).status_code == 200
 
 
