@@ -98,6 +98,14 @@ def test_without_limits_there_is_no_statement_of_conformity(admin: Any, kit: Any
     assert [one["code"] for one in answer["conformity"]["findings"]] == ["limits-not-stated"]
 
 
+def test_a_certificate_without_points_has_no_statement_of_conformity_and_says_why(
+    admin: Any, kit: Any
+) -> None:
+    answer = recorded(admin, certificate(kit.gauge))
+    assert answer["conformity"]["conformity"] is None
+    assert "points-not-stated" in {one["code"] for one in answer["conformity"]["findings"]}
+
+
 def test_the_most_specific_policy_applies_without_limits_and_a_later_one_changes_nothing(
     admin: Any, kit: Any
 ) -> None:
