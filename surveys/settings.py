@@ -407,6 +407,9 @@ SPECTACULAR_SETTINGS = {
         "JobStateEnum": "surveys.models.job.JobState",
         "RecomputationStateEnum": "surveys.models.result.Recomputation.State",
         "ItemStateEnum": "surveys.models.result.RecomputationItem.State",
+        "FileFormEnum": "surveys.logfiles.format.FORMS",
+        "LogColumnNameEnum": "surveys.logfiles.columns.KIND_BY_COLUMN",
+        "FileTimeFormEnum": "surveys.logfiles.format.TIME_FORMS",
     },
 }
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from surveys.api.fields import QuantityOut
+from surveys.api.messages import MessageParametersField
 
 
 class AnglesOut(serializers.Serializer):
@@ -21,11 +21,6 @@ class SourceOut(serializers.Serializer):
         help_text="published: in the publication; derived: calculated from it; unverified: not verified against the source; default: "
         "common practice, no publication.",
     )
-
-
-@extend_schema_field({"type": "object", "additionalProperties": True})
-class MessageParametersField(serializers.DictField):
-    """The values of a message by name: quantities in the units asked for, numbers, text, dates, lists of these."""
 
 
 class FindingOut(serializers.Serializer):

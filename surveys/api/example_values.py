@@ -211,6 +211,23 @@ COMPONENT_EXAMPLES: Mapping[str, Any] = {
         "reason": "Decision of the laboratory.",
     },
     "ExpectedBackIn": {"expected_back": "2030-10-07T09:00:00+02:00"},
+    "FileColumnIn": {"name": "transit_time", "at": "Transit time", "unit": "us", "turned": False},
+    "FileFormatIn": {
+        "form": "csv",
+        **FORMAT,
+        "quote": '"',
+        "comment": "#",
+        "skip_after_header": 0,
+        "no_value": ["n/a"],
+    },
+    "FileTimeIn": {
+        "at": "Time",
+        "clock": None,
+        "form": "iso",
+        "pattern": "",
+        "zone": "site",
+        "starts_at": "",
+    },
     "FlowIn": {
         "pipe": PIPE,
         "medium": MEDIUM,

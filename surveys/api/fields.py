@@ -24,6 +24,22 @@ class QuantityOut(serializers.Serializer):
     unit = serializers.CharField()
 
 
+QUANTITY = {"$ref": "#/components/schemas/QuantityOut"}
+NUMBER = {"type": "number"}
+TEXT = {"type": "string"}
+NULL = {"type": "null"}
+
+
+@extend_schema_field({"oneOf": [QUANTITY, NUMBER]})
+class QuantityOrNumberField(serializers.JSONField):
+    """A stored quantity, or a number where the input has no unit."""
+
+
+@extend_schema_field({"type": "object", "additionalProperties": TEXT})
+class EnteredTextsField(serializers.JSONField):
+    """Entered texts of quantities by path of the field, such as pipe.wall_thickness."""
+
+
 def units_of(request: Request) -> System:
     """The units the answer is asked in."""
     units = getattr(request, "answer_units", None) or request.query_params.get("units", "metric")

@@ -7,8 +7,38 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from surveys.api.fields import in_units, units_of
+from surveys.api.fields import NULL, NUMBER, QUANTITY, TEXT, in_units, units_of
 from surveys.core.messages import Reader, render
+
+RECORD = {
+    "type": "object",
+    "description": "Record by its type and id.",
+    "properties": {
+        "record": {"type": "string", "description": "Type of the record."},
+        "id": {"type": "string", "description": "Id of the record."},
+        "text": {"type": "string", "description": "Name of the record."},
+    },
+    "required": ["record", "id", "text"],
+}
+PARAMETER = [
+    TEXT,
+    NUMBER,
+    {"type": "boolean"},
+    NULL,
+    QUANTITY,
+    RECORD,
+    {"$ref": "#/components/schemas/MessageOut"},
+]
+
+
+@extend_schema_field(
+    {
+        "type": "object",
+        "additionalProperties": {"anyOf": [*PARAMETER, {"type": "array", "items": {"anyOf": PARAMETER}}]},
+    }
+)
+class MessageParametersField(serializers.DictField):
+    """Values of a message by name: texts, numbers, dates, quantities in the requested units, records, or lists of these."""
 
 
 class MessageOut(serializers.Serializer):
@@ -18,7 +48,7 @@ class MessageOut(serializers.Serializer):
     title = serializers.CharField(help_text="The verdict in a few words.")
     detail = serializers.CharField(help_text="Observed and expected values.")
     remedy = serializers.CharField(help_text="Recommended action; may be empty.")
-    parameters = serializers.DictField(help_text="Values of the message, quantities with their units.")
+    parameters = MessageParametersField(help_text="Values in the texts by name; quantities with their units.")
 
 
 @extend_schema_field(MessageOut(allow_null=True))

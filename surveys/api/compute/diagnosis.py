@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,7 +14,8 @@ from compute.results.diagnosis import Diagnosis, PossibleCause
 from compute.results.entry_errors import Figure
 from surveys.api.calculated import FindingOut
 from surveys.api.compute.views import validated
-from surveys.api.fields import QuantityOut, in_units, units_of
+from surveys.api.fields import NULL, NUMBER, QUANTITY, TEXT, QuantityOut, in_units, units_of
+from surveys.api.messages import MessageParametersField
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import findings_json, quantity
 from surveys.inputs.calculations import DiagnosisIn, setup_entries
@@ -29,11 +31,34 @@ class StandardOut(serializers.Serializer):
     wall_thickness = QuantityOut(allow_null=True)
 
 
+@extend_schema_field(
+    {
+        "oneOf": [
+            QUANTITY,
+            {
+                "type": "object",
+                "description": "Lining: its material and thickness.",
+                "properties": {
+                    "material": {"type": "string", "description": "Name of the material."},
+                    "thickness": {**QUANTITY, "description": "Thickness of the lining."},
+                },
+                "required": ["material", "thickness"],
+            },
+            NUMBER,
+            TEXT,
+            NULL,
+        ]
+    }
+)
+class EntryField(serializers.JSONField):
+    """An entry of the request: quantity, number, name, lining or nothing."""
+
+
 class PossibleCauseOut(serializers.Serializer):
     field = serializers.CharField(help_text="Path of the request, or spacing for one mounted wrong.")
-    entered = serializers.JSONField(help_text="A quantity, a number, a name, a lining, or null for none.")
-    implied_value = serializers.JSONField(
-        help_text="A quantity, a number, a name, a lining, or null for none."
+    entered = EntryField(help_text="Entered value: quantity, number, name or lining; null for none.")
+    implied_value = EntryField(
+        help_text="Value that explains the sound speed: quantity, number, name or lining; null for none."
     )
     nearest_standard = StandardOut(required=False)
     probability = serializers.FloatField(
@@ -43,7 +68,7 @@ class PossibleCauseOut(serializers.Serializer):
     title = serializers.CharField()
     detail = serializers.CharField()
     remedy = serializers.CharField()
-    parameters = serializers.DictField(help_text="The values in the texts, quantities with their unit.")
+    parameters = MessageParametersField(help_text="Values in the texts by name; quantities with their units.")
     effect_on_flow = serializers.FloatField(
         allow_null=True, help_text="Relative change of the flow at the same times: 0.05 for 5 % more."
     )

@@ -13,7 +13,7 @@ from compute.measuring.location import StraightLength, straight_lengths
 from compute.results.survey import METHODS
 from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, TEMPERATURE_UNCERTAINTIES
 from surveys.api.calculated import SourceOut
-from surveys.api.fields import in_units, units_of
+from surveys.api.fields import QuantityOrNumberField, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.messages.catalogue import finding_headings
 from surveys.core.stored_quantities import source_json, uncertainty_json
@@ -33,7 +33,9 @@ class FindingCodeOut(serializers.Serializer):
 
 class DefaultUncertaintyOut(serializers.Serializer):
     input = serializers.CharField()
-    standard_uncertainty = serializers.JSONField(help_text="A quantity, or a share of the value.")
+    standard_uncertainty = QuantityOrNumberField(
+        help_text="Standard uncertainty: quantity; number for a relative uncertainty or an input without a unit."
+    )
     relative = serializers.BooleanField()
     distribution = serializers.CharField()
     source = SourceOut()

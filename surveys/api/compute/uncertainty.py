@@ -13,7 +13,7 @@ from compute.statistics.gum import GumResult
 from compute.statistics.monte_carlo import MonteCarloResult
 from surveys.api.calculated import FindingOut
 from surveys.api.compute.views import validated
-from surveys.api.fields import QuantityOut, in_units, units_of
+from surveys.api.fields import QuantityOrNumberField, QuantityOut, in_units, units_of
 from surveys.api.views import UnitsMixin, documented
 from surveys.core.stored_quantities import (
     budget_json,
@@ -25,9 +25,11 @@ from surveys.inputs.calculations import UncertaintyIn, flow_entries
 
 class BudgetRowOut(serializers.Serializer):
     input = serializers.CharField()
-    value = serializers.JSONField(help_text="Quantity, or a number for an input without a unit.")
-    standard_uncertainty = serializers.JSONField(
-        help_text="Quantity, or a number for an input without a unit."
+    value = QuantityOrNumberField(
+        help_text="Value of the input: quantity, or number for an input without a unit."
+    )
+    standard_uncertainty = QuantityOrNumberField(
+        help_text="Standard uncertainty of the input: quantity, or number for an input without a unit."
     )
     sensitivity = QuantityOut()
     contribution = QuantityOut()

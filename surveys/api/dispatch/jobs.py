@@ -95,6 +95,8 @@ class JobChangeIn(JobIn):
 
 
 class JobOut(serializers.ModelSerializer):
+    required_qualifications = serializers.ListField(child=serializers.SlugField(), read_only=True)
+
     class Meta:
         model = Job
         fields = [

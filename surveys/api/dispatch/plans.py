@@ -11,6 +11,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import in_units, units_of
 from surveys.api.messages import MessageOut, MessageTextField
 from surveys.api.views import Records, documented
@@ -87,7 +88,7 @@ class PlanResultOut(serializers.Serializer):
     status = serializers.CharField(help_text="optimal (proven), feasible, or greedy.")
     greedy_objective = serializers.IntegerField()
     explanation = MessageOut(many=True)
-    findings = serializers.ListField(child=serializers.DictField())
+    findings = FindingOut(many=True)
 
 
 class PlanDetailOut(PlanOut):

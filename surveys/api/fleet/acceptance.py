@@ -5,6 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from compute.calibration.decision_rules import CONFORMITYS
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import QuantityOut
 from surveys.models.calibration import CombineBy, DecisionRuleName, LimitsFrom, Moment
 
@@ -46,7 +47,7 @@ class ConformityOut(serializers.Serializer):
     )
     as_found = ConformitySetOut(allow_null=True)
     as_left = ConformitySetOut(allow_null=True)
-    findings = serializers.ListField(child=serializers.DictField())
+    findings = FindingOut(many=True)
 
 
 class PermissibleErrorOut(serializers.Serializer):

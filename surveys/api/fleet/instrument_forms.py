@@ -91,6 +91,24 @@ class InstrumentStateOut(serializers.ModelSerializer):
         fields = ["id", "before", "state", "reason", "location", "holder", "recorded_at", "recorded_by"]
 
 
+class TransducersOut(serializers.Serializer):
+    frequency = QuantityOut(help_text="Frequency of the ultrasound.")
+    wedge_sound_speed = QuantityOut(help_text="Sound speed in the wedge.")
+    wedge_angle = QuantityOut(help_text="Angle of the beam in the wedge, to the normal of the pipe wall.")
+    face_offset = QuantityOut(
+        help_text="Axial distance from the exit point of the beam to the facing end of the transducer."
+    )
+    wedge_delay = QuantityOut(help_text="Transit time in one wedge, one way.")
+    min_temperature = QuantityOut(allow_null=True, help_text="Minimum temperature of the pipe wall.")
+    max_temperature = QuantityOut(allow_null=True, help_text="Maximum temperature of the pipe wall.")
+    wedge_temperature_coefficient = QuantityOut(
+        allow_null=True, help_text="Change of the sound speed in the wedge with temperature."
+    )
+    wedge_reference_temperature = QuantityOut(
+        allow_null=True, help_text="Reference temperature of `wedge_sound_speed`."
+    )
+
+
 class TransducerDataOut(serializers.ModelSerializer):
     transducers = serializers.SerializerMethodField()
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
@@ -104,7 +122,7 @@ class TransducerDataOut(serializers.ModelSerializer):
     def get_recomputation(self, data: TransducerData) -> Any:
         return started(data)
 
-    @extend_schema_field({"type": "object", "additionalProperties": True})
+    @extend_schema_field(TransducersOut)
     def get_transducers(self, data: TransducerData) -> Any:
         return in_units(transducer_document(data), units_of(self.context["request"]))
 
@@ -144,7 +162,7 @@ class InstrumentOut(serializers.ModelSerializer):
     def get_standard_uncertainty(self, instrument: Instrument) -> Any:
         return self._maybe(instrument.standard_uncertainty_m, "length")
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(TransducersOut(allow_null=True))
     def get_transducers(self, instrument: Instrument) -> Any:
         latest = transducer_data_latest(instrument.transducer_data.all()).get(instrument.pk)
         return in_units(transducer_document(latest), units_of(self.context["request"])) if latest else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from typing import Any, cast, get_args
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
@@ -15,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.messages import field_name, message
+from compute.calibration.check_trend import RunKind
 from compute.calibration.intermediate_checks import CheckLimits, Measured, Step
 from surveys.api.calculated import FindingOut
 from surveys.api.fields import QuantityOut, in_units, units_of
@@ -33,6 +34,7 @@ from surveys.inputs.fields import (
     texts,
 )
 from surveys.inputs.fleet import IntervalDecisionIn
+from surveys.inputs.quantity_schema import quantity_schema
 from surveys.inputs.rejections import error_detail, rejection
 from surveys.models import Instrument, IntermediateCheck, IntervalReview, User
 from surveys.models.calibration import MAX_INTERVAL_DAYS
@@ -164,11 +166,20 @@ class StepIn(StrictSerializer):
     readings = serializers.ListField(child=QuantityIn("length"), min_length=1, max_length=100)
 
 
+@extend_schema_field(quantity_schema("time_difference"))
+class CheckQuantityIn(serializers.JSONField):
+    """A quantity whose kind depends on the check, so that `CheckIn` reads it."""
+
+
 class CheckLimitsIn(StrictSerializer):
     """In the quantity of the check: a time difference, a length, a difference of temperatures."""
 
-    warning = serializers.JSONField()
-    action = serializers.JSONField()
+    warning = CheckQuantityIn(
+        help_text="Warning limit: time difference, length or temperature difference, as the kind of the check."
+    )
+    action = CheckQuantityIn(
+        help_text="Action limit: time difference, length or temperature difference, as the kind of the check."
+    )
 
 
 class MeasuredIn(StrictSerializer):
@@ -195,8 +206,8 @@ class CheckIn(StrictSerializer):
     steps = serializers.ListField(
         child=StepIn(), min_length=1, max_length=50, required=False, help_text="step-block"
     )
-    resolution = serializers.JSONField(
-        required=False, help_text="Smallest step of the display, as the limits."
+    resolution = CheckQuantityIn(
+        required=False, help_text="Smallest step of the display, in the quantity of the limits."
     )
     temperatures = serializers.ListField(
         child=QuantityIn("temperature"), min_length=1, max_length=100, required=False, help_text="reference"
@@ -301,10 +312,16 @@ class CheckOut(serializers.ModelSerializer):
         return in_units(check.findings, units_of(self.context["request"]))
 
 
+class RunOut(serializers.Serializer):
+    kind = serializers.ChoiceField(get_args(RunKind), help_text="Pattern of the checks.")
+    first = serializers.IntegerField(help_text="Index of the first check of the run, from 0.")
+    last = serializers.IntegerField(help_text="Index of the last check of the run, from 0.")
+
+
 class TrendOut(serializers.Serializer):
     significant = serializers.BooleanField()
     days_to_action = serializers.FloatField(allow_null=True)
-    runs = serializers.ListField(child=serializers.DictField())
+    runs = RunOut(many=True)
     sentences = MessageOut(many=True)
     findings = FindingOut(many=True)
 

@@ -12,7 +12,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
+from surveys.api.fields import (
+    EnteredTextsField,
+    KnownQuantityField,
+    QuantityField,
+    QuantityOut,
+    in_units,
+    units_of,
+)
 from surveys.api.filters import SearchFilter, filters
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
@@ -93,6 +100,7 @@ class MediumRevisionIn(RevisionIn, MediumFiguresIn):
 
 
 class MaterialVersionOut(serializers.ModelSerializer):
+    as_entered = EnteredTextsField(read_only=True)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     longitudinal_sound_speed = QuantityField("speed", source="longitudinal_sound_speed_m_s")
     shear_sound_speed = KnownQuantityField("speed", source="shear_sound_speed_m_s")
@@ -121,6 +129,7 @@ class RowOut(serializers.Serializer):
 
 
 class MediumVersionOut(serializers.ModelSerializer):
+    as_entered = EnteredTextsField(read_only=True)
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
     pressure = QuantityField("pressure", source="pressure_pa")
     table = serializers.SerializerMethodField()

@@ -128,6 +128,11 @@ class SetupOut(serializers.ModelSerializer):
 
 
 class PointOut(serializers.ModelSerializer):
+    hazards = serializers.ListField(
+        child=serializers.ChoiceField(list(HAZARDS)),
+        read_only=True,
+        help_text="Hazards at the measuring point.",
+    )
     upstream_straight_length = KnownQuantityField("length", source="upstream_straight_length_m")
     downstream_straight_length = KnownQuantityField("length", source="downstream_straight_length_m")
 

@@ -15,7 +15,17 @@ from rest_framework.response import Response
 
 from compute.measuring.wall import WALL_CHECKS
 from surveys.api.calculated import FindingOut
-from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
+from surveys.api.fields import (
+    NULL,
+    QUANTITY,
+    TEXT,
+    EnteredTextsField,
+    KnownQuantityField,
+    QuantityField,
+    QuantityOut,
+    in_units,
+    units_of,
+)
 from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
@@ -31,6 +41,7 @@ from surveys.inputs.fields import (
 )
 from surveys.inputs.pipes import CorrectionIn, ModificationIn, changed_statement
 from surveys.inputs.set_ups import (
+    WAVE_MODES,
     MediumIn,
     PipeIn,
     medium_entry,
@@ -38,6 +49,7 @@ from surveys.inputs.set_ups import (
     pipe_entry,
 )
 from surveys.models import Instrument, Pipe, PipeData, Site, WallMeasurement
+from surveys.models.pipe import TemperatureSource
 from surveys.models.role import FIELD
 from surveys.pipes.selectors import pipe_data_at
 from surveys.services.pipes.pipes import (
@@ -66,11 +78,76 @@ class PipeChangeIn(StrictSerializer):
     retired_at = serializers.DateTimeField(required=False, allow_null=True)
 
 
+@extend_schema_field(
+    {
+        "oneOf": [
+            NULL,
+            QUANTITY,
+            TEXT,
+            {
+                "type": "object",
+                "description": "Sound speeds of a material that was entered without a name.",
+                "properties": {
+                    "longitudinal_sound_speed": QUANTITY,
+                    "shear_sound_speed": {"oneOf": [QUANTITY, NULL]},
+                },
+                "required": ["longitudinal_sound_speed", "shear_sound_speed"],
+            },
+        ]
+    }
+)
+class PipeMaterialField(serializers.JSONField):
+    """Name of a material, or its sound speeds."""
+
+
+class PipeLiningOut(serializers.Serializer):
+    material = PipeMaterialField(help_text="Name of the lining material, or its sound speeds.")
+    thickness = QuantityOut(help_text="Thickness of the lining.")
+
+
+class PipeDimensionsOut(serializers.Serializer):
+    outer_diameter = QuantityOut()
+    wall_thickness = QuantityOut()
+    material = PipeMaterialField(help_text="Name of the pipe material, or its sound speeds.")
+    lining = PipeLiningOut(allow_null=True)
+    roughness = QuantityOut(allow_null=True)
+    wave_mode = serializers.ChoiceField(WAVE_MODES, allow_null=True)
+    further_linings = PipeLiningOut(many=True, help_text="Linings inside the first, from the outside in.")
+    dimensions_temperature = QuantityOut(
+        allow_null=True, help_text="Temperature of the pipe at the measurement of its dimensions."
+    )
+    max_outer_diameter = QuantityOut(allow_null=True, help_text="Largest outer diameter of an oval pipe.")
+    min_outer_diameter = QuantityOut(allow_null=True, help_text="Smallest outer diameter of an oval pipe.")
+    bore = QuantityOut()
+
+
+class PipeMediumOut(serializers.Serializer):
+    """Medium of pipe data; only known values are sent."""
+
+    name = serializers.CharField(required=False, help_text="Name of the medium; absent with sound speed.")
+    temperature = QuantityOut(required=False)
+    temperature_source = serializers.ChoiceField(
+        TemperatureSource.choices,
+        required=False,
+        help_text="Whether the temperature was measured or estimated.",
+    )
+    pressure = QuantityOut(required=False)
+    salinity = QuantityOut(required=False, help_text="Salinity of sea water.")
+    mass_fraction = serializers.FloatField(required=False)
+    api_gravity = serializers.FloatField(required=False)
+    sound_speed = QuantityOut(required=False)
+    density = QuantityOut(required=False)
+    dynamic_viscosity = QuantityOut(required=False)
+
+
 class PipeDataOut(serializers.ModelSerializer):
     pipe_id = serializers.UUIDField(read_only=True)
-    pipe = serializers.SerializerMethodField(help_text="Dimensions as in requests, with the bore.")
-    medium = serializers.SerializerMethodField(help_text="As in requests.")
+    pipe = serializers.SerializerMethodField(
+        help_text="Dimensions and materials of the pipe, as in requests, with the bore."
+    )
+    medium = serializers.SerializerMethodField(help_text="Medium in the pipe, as in requests.")
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
+    as_entered = EnteredTextsField(read_only=True)
 
     class Meta:
         model = PipeData
@@ -79,11 +156,11 @@ class PipeDataOut(serializers.ModelSerializer):
             "custom_material_data", "custom_lining_data", "custom_medium_data", "as_entered",
         ]  # fmt: skip
 
-    @extend_schema_field({"type": "object", "additionalProperties": True})
+    @extend_schema_field(PipeDimensionsOut)
     def get_pipe(self, data: PipeData) -> Any:
         return in_units(pipe_data_document(data)["pipe"], units_of(self.context["request"]))
 
-    @extend_schema_field({"type": "object", "additionalProperties": True})
+    @extend_schema_field(PipeMediumOut)
     def get_medium(self, data: PipeData) -> Any:
         return in_units(pipe_data_document(data)["medium"], units_of(self.context["request"]))
 

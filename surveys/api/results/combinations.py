@@ -21,7 +21,7 @@ from surveys.api.calculated import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityField, QuantityOut, in_units, units_of
 from surveys.api.filters import RecordFilter, SetFilter, filters
 from surveys.api.messages import MessageField
-from surveys.api.results.recomputations import ReviewNoticeOut
+from surveys.api.results.recomputations import CombinedChangeBreakdownOut, ReviewNoticeOut
 from surveys.api.views import Records, documented
 from surveys.calibration.affected_results import combined_notices, parts_with_reviews
 from surveys.inputs.fields import StrictSerializer, TextField, VisibleRecord
@@ -80,6 +80,15 @@ class CombinationPartOut(serializers.ModelSerializer):
         return str(found.pk) if found else None
 
 
+class CombinedResultShortOut(serializers.ModelSerializer):
+    volume_flow = QuantityOut()
+    expanded_uncertainty = QuantityOut()
+
+    class Meta:
+        model = CombinedResult
+        fields = ["id", "volume_flow", "expanded_uncertainty", "computed_at"]
+
+
 class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
     created_by = serializers.CharField(source="created_by.username", read_only=True)
@@ -101,7 +110,7 @@ class CombinationOut(serializers.ModelSerializer):
             "up_to_date", "under_review",
         ]  # fmt: skip
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(CombinedResultShortOut(allow_null=True))
     def get_result(self, combination: Combination) -> Any:
         current = _current(combination.results.all())
         if current is None:
@@ -189,7 +198,7 @@ class CombinedResultOut(serializers.ModelSerializer):
     def get_budget(self, result: CombinedResult) -> Any:
         return self._shown(result.budget)
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(CombinedChangeBreakdownOut(allow_null=True))
     def get_change_breakdown(self, result: CombinedResult) -> Any:
         return self._shown(result.change_breakdown)
 

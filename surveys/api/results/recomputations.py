@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
 from django_filters.rest_framework import BooleanFilter
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -18,7 +18,7 @@ from rest_framework.response import Response
 
 from surveys.api.calculated import FindingOut
 from surveys.api.compute.uncertainty import BudgetRowOut
-from surveys.api.fields import QuantityOut, in_units, units_of
+from surveys.api.fields import NULL, NUMBER, QUANTITY, TEXT, QuantityOut, in_units, units_of
 from surveys.api.filters import InstantFilter, RecordFilter, filters, period
 from surveys.api.messages import MessageField
 from surveys.api.results.result_rows import result_documents
@@ -45,6 +45,80 @@ class ReviewNoticeOut(serializers.Serializer):
     state = serializers.CharField()
     found_on = serializers.DateField()
     sentence = serializers.CharField()
+
+
+FIGURE = [QUANTITY, NUMBER, TEXT, NULL]
+
+
+@extend_schema_field(
+    {
+        "oneOf": [
+            *FIGURE,
+            {
+                "type": "array",
+                "items": {
+                    "type": "object",
+                    "properties": {
+                        "field": {"type": "string", "description": "Path of the part."},
+                        "value": {"oneOf": FIGURE, "description": "Quantity, number or text; null for none."},
+                    },
+                    "required": ["field", "value"],
+                },
+            },
+        ]
+    }
+)
+class ChangedInputField(serializers.JSONField):
+    """Value of an input, or the values of its parts."""
+
+
+class ChangeCauseOut(serializers.Serializer):
+    field = serializers.CharField(help_text="Path of the changed input, such as pipe.wall_thickness.")
+    before = ChangedInputField(help_text="Value before the change; a list for an input with several parts.")
+    after = ChangedInputField(help_text="Value after the change; a list for an input with several parts.")
+    effect = QuantityOut(help_text="Change of the flow that the changed input alone causes.")
+
+
+class FlowChangeOut(serializers.Serializer):
+    before = QuantityOut(help_text="Volume flow of the replaced result.")
+    after = QuantityOut(help_text="Volume flow of the new result.")
+    change = QuantityOut(help_text="New flow minus replaced flow.")
+    relative_change = serializers.FloatField(
+        allow_null=True, help_text="Change divided by the replaced flow; null if the replaced flow was 0."
+    )
+    method_before = serializers.CharField(
+        help_text="Version of the calculation method of the replaced result."
+    )
+    method_after = serializers.CharField(help_text="Version of the calculation method of the new result.")
+    new_findings = serializers.ListField(
+        child=serializers.CharField(), help_text="Codes of findings that only the new result has."
+    )
+    settled_findings = serializers.ListField(
+        child=serializers.CharField(), help_text="Codes of findings that only the replaced result had."
+    )
+
+
+class ChangeBreakdownOut(FlowChangeOut):
+    spacing_before = QuantityOut(help_text="Transducer spacing used for the replaced result.")
+    spacing_after = QuantityOut(help_text="Transducer spacing used for the new result.")
+    causes = ChangeCauseOut(many=True, help_text="Changed inputs with their effects.")
+    readings_before = serializers.IntegerField(help_text="Number of readings of the replaced result.")
+    readings_after = serializers.IntegerField(help_text="Number of readings of the new result.")
+
+
+class ChangedPartOut(serializers.Serializer):
+    survey = serializers.UUIDField()
+    result_before = serializers.UUIDField(
+        allow_null=True, help_text="Id of the survey's result in the replaced combination; null if none."
+    )
+    result_after = serializers.UUIDField(help_text="Id of the survey's result in the new combination.")
+    before = QuantityOut(allow_null=True, help_text="Volume flow of the survey before the change.")
+    after = QuantityOut(help_text="Volume flow of the survey after the change.")
+    effect = QuantityOut(help_text="Change of the combined flow that the survey causes.")
+
+
+class CombinedChangeBreakdownOut(FlowChangeOut):
+    parts = ChangedPartOut(many=True, help_text="Surveys of the combination with their effects.")
 
 
 class ResultOut(serializers.ModelSerializer):
@@ -76,7 +150,7 @@ class ResultOut(serializers.ModelSerializer):
     )
     findings = FindingOut(many=True)
     budget = BudgetRowOut(many=True)
-    change_breakdown = serializers.DictField(
+    change_breakdown = ChangeBreakdownOut(
         allow_null=True, help_text="Difference from the replaced result, with its causes."
     )
 
@@ -93,14 +167,17 @@ class ResultOut(serializers.ModelSerializer):
         ]  # fmt: skip
 
 
+@extend_schema_field({"oneOf": [QUANTITY, NUMBER, TEXT, {"type": "boolean"}, NULL]})
+class FactField(serializers.JSONField):
+    """Text, number, date, time, boolean or quantity; null if not known."""
+
+
 class FactOut(serializers.Serializer):
     """A named value of a record."""
 
     name = serializers.CharField()
     label = serializers.CharField(help_text="The name in words.")
-    value = serializers.JSONField(
-        help_text="Text, number, date, time, boolean or quantity; null if not known."
-    )
+    value = FactField(help_text="Text, number, date, time, boolean or quantity; null if not known.")
 
 
 class StepOut(serializers.Serializer):
@@ -203,7 +280,14 @@ class ItemOut(serializers.ModelSerializer):
     def get_after(self, item: RecomputationItem) -> Any:
         return self._flow(item.after or item.after_combined)
 
-    @extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+    @extend_schema_field(
+        PolymorphicProxySerializer(
+            "ItemChangeBreakdownOut",
+            [ChangeBreakdownOut, CombinedChangeBreakdownOut],
+            resource_type_field_name=None,
+            allow_null=True,
+        )
+    )
     def get_change_breakdown(self, item: RecomputationItem) -> Any:
         after = item.after or item.after_combined
         return in_units(after.change_breakdown if after else None, units_of(self.context["request"]))

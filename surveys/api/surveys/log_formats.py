@@ -18,10 +18,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from compute.base.units import System
-from surveys.api.calculated import FindingOut, MessageParametersField
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import in_units, units_of
 from surveys.api.files import FILE_REQUEST, RawFileParser, file_sent
 from surveys.api.filters import SearchFilter, SetFilter, filters
+from surveys.api.messages import MessageParametersField
+from surveys.api.surveys.file_formats import (
+    FileFormatField,
+    FileFormatRequestField,
+    LogColumnOut,
+    PreviewRowField,
+)
 from surveys.api.surveys.survey_documents import RejectedRowOut
 from surveys.api.views import Records, documented
 from surveys.core.stored_quantities import findings_json
@@ -43,7 +50,7 @@ START_OF_A_PREVIEW = datetime(2000, 1, 1, tzinfo=UTC)
 class LogFormatIn(StrictSerializer):
     name = TextField(max_length=100)
     note = TextField(max_length=2000, required=False, allow_blank=True)
-    format = serializers.JSONField(
+    format = FileFormatRequestField(
         help_text="Log format. Default for each field: the value of the plain log format."
     )
 
@@ -57,7 +64,7 @@ class LogFormatChangeIn(LogFormatIn):
 
 class LogFormatOut(serializers.ModelSerializer):
     created_by = serializers.CharField(source="created_by.username", read_only=True)
-    format = serializers.DictField()
+    format = FileFormatField()
 
     class Meta:
         model = LogFormat
@@ -68,10 +75,11 @@ class PreviewOut(serializers.Serializer):
     """The first rows of a file as a log format reads them."""
 
     zone = serializers.CharField(help_text="Time zone of times without an offset.")
-    columns = serializers.ListField(child=serializers.DictField())
+    columns = LogColumnOut(many=True)
     ignored_columns = serializers.ListField(child=serializers.CharField())
     rows = serializers.ListField(
-        child=serializers.DictField(), help_text="Time in UTC, then each quantity as the file gives it."
+        child=PreviewRowField(),
+        help_text="First rows: time in UTC, and the value of each column in its unit.",
     )
     rejected_rows = RejectedRowOut(many=True)
     rows_accepted = serializers.IntegerField(help_text="Of the beginning of the file that was read.")
@@ -88,7 +96,7 @@ class DetectionMessageOut(serializers.Serializer):
 
 
 class DetectionOut(serializers.Serializer):
-    format = serializers.DictField()
+    format = FileFormatField()
     reasons = DetectionMessageOut(many=True)
     warnings = DetectionMessageOut(
         many=True, help_text="Assumptions that the file does not confirm and that require a check."

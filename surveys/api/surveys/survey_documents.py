@@ -8,10 +8,12 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from compute.logs.steady_segments import SteadySegment
-from surveys.api.calculated import FindingOut, MessageParametersField
+from surveys.api.calculated import FindingOut
 from surveys.api.fields import KnownQuantityField, QuantityOut, in_units, units_of
+from surveys.api.messages import MessageParametersField
 from surveys.api.pipes.measuring_points import check_temperature_source
 from surveys.api.results.recomputations import RecomputationOut, ReviewNoticeOut, SegmentOut
+from surveys.api.surveys.file_formats import FileFormatField, LogColumnOut
 from surveys.core.stored_quantities import quantity
 from surveys.inputs.fields import (
     ChosenId,
@@ -90,9 +92,9 @@ class LogOut(serializers.ModelSerializer):
     rejected_rows = serializers.SerializerMethodField(
         help_text="The first rejected rows: line, column and the reason."
     )
-    columns = serializers.ListField(child=serializers.DictField())
+    columns = LogColumnOut(many=True)
     ignored_columns = serializers.ListField(child=serializers.CharField())
-    format = serializers.DictField(help_text="Format used for the import.")
+    format = FileFormatField(help_text="Format used for the import.")
     findings = serializers.SerializerMethodField()
 
     class Meta:

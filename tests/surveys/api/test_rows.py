@@ -7,6 +7,8 @@ from typing import Any, cast
 
 import pytest
 from django.utils.dateparse import parse_datetime
+from drf_spectacular.generators import SchemaGenerator
+from jsonschema import Draft202012Validator
 from rest_framework import serializers
 
 from compute.base.units import express
@@ -64,6 +66,32 @@ def test_a_row_of_a_list_is_the_record_as_it_is_read_by_itself(
             alone = api.get(f"/api/v1/{kind}/{row['id']}/?units={units}").json()
             # Some records show more of themselves than fits a list.
             assert row == {name: alone[name] for name in row}, kind
+
+
+@UNITS
+def test_each_record_is_read_as_the_openapi_document_describes(
+    cast: Any, there: Everything, units: str
+) -> None:
+    document = SchemaGenerator().get_schema(request=None, public=True)
+    api, checked, differing = signed_in(cast, "administrator"), set(), []
+    for path, operations in document["paths"].items():
+        content = operations.get("get", {}).get("responses", {}).get("200", {}).get("content", {})
+        if "application/json" not in content or "{token}" in path:
+            continue
+        parts = [
+            there.id_of(path.removeprefix("/"), part[1:-1]) if part.startswith("{") else part
+            for part in path.strip("/").split("/")
+        ]
+        answer = api.get(f"/{'/'.join(parts)}/", {"units": units})
+        if answer.status_code != 200 or answer["Content-Type"] != "application/json":
+            continue
+        schema = content["application/json"]["schema"] | {"components": document["components"]}
+        validator = Draft202012Validator(schema, format_checker=Draft202012Validator.FORMAT_CHECKER)
+        errors = validator.iter_errors(answer.json())
+        differing += [f"{path} {error.json_path}: {error.message[:300]}" for error in errors]
+        checked.add(path)
+    assert len(checked) > 70
+    assert differing == []
 
 
 @UNITS
