@@ -24,12 +24,12 @@ class SourceOut(serializers.Serializer):
 
 
 class FindingOut(serializers.Serializer):
-    code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
+    code = serializers.CharField(help_text="Stable code; `/help/codes/` explains every code.")
     severity = serializers.ChoiceField(["error", "warning", "info"])
     field = serializers.CharField(
         help_text="Path in the request, such as pipe.wall_thickness; empty if none."
     )
-    title = serializers.CharField(help_text="The verdict in a few words.")
+    title = serializers.CharField(help_text="Verdict in a few words.")
     detail = serializers.CharField(help_text="Observed and expected values, in the requested units.")
     remedy = serializers.CharField(help_text="Recommended action; may be empty.")
     parameters = MessageParametersField()
@@ -51,7 +51,8 @@ class AlternativeOut(serializers.Serializer):
     traverses = serializers.IntegerField(allow_null=True)
     sides = serializers.ChoiceField(["same", "opposite"], allow_null=True)
     spacing = QuantityOut(
-        allow_null=True, help_text="Between the facing ends of the transducers, along the pipe."
+        allow_null=True,
+        help_text="Spacing between the facing ends of the transducers along the pipe; null if no beam passes.",
     )
     axial_advance = QuantityOut(allow_null=True)
     bore = QuantityOut()

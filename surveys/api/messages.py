@@ -44,8 +44,8 @@ class MessageParametersField(serializers.DictField):
 class MessageOut(serializers.Serializer):
     """A message: its code, its words in the units of the answer, and its parameters."""
 
-    code = serializers.CharField(help_text="Stable; `/help/codes/` explains every code.")
-    title = serializers.CharField(help_text="The verdict in a few words.")
+    code = serializers.CharField(help_text="Stable code; `/help/codes/` explains every code.")
+    title = serializers.CharField(help_text="Verdict in a few words.")
     detail = serializers.CharField(help_text="Observed and expected values.")
     remedy = serializers.CharField(help_text="Recommended action; may be empty.")
     parameters = MessageParametersField(help_text="Values in the texts by name; quantities with their units.")

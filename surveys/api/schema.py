@@ -13,9 +13,11 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework.permissions import AllowAny
 
 from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES
+from surveys.api.fields import QUANTITY
 from surveys.api.operation_texts import OPERATION_TEXTS, TAGS
 from surveys.api.problems import Problem
 from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERTY_TEXTS
+from surveys.api.quantity_examples import QUANTITY_EXAMPLES
 from surveys.inputs.problems import CONTENT_TYPE
 from surveys.inputs.quantity_schema import quantity_schema, series_schema
 
@@ -226,6 +228,8 @@ def complete(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     for component, schema in components["schemas"].items():
         if component.endswith("Request"):
             _exemplify(component, schema, components["schemas"])
+        else:
+            _exemplify_quantities(component, schema)
     operations = [operation for path in result["paths"].values() for operation in path.values()]
     for operation in operations:
         for parameter in operation["parameters"]:
@@ -286,6 +290,23 @@ def _exemplify(component: str, schema: dict[str, Any], schemas: dict[str, Any]) 
     own = known if isinstance(known, dict) else {}
     for name, one in schema.get("properties", {}).items():
         one["examples"] = [own[name] if name in own else _property_example(component, name, schemas)]
+
+
+def _exemplify_quantities(component: str, schema: dict[str, Any]) -> None:
+    """Give each quantity of an answer an example of its kind."""
+    for name, one in _properties(schema):
+        many = one.get("type") == "array"
+        if _is_quantity(one["items"] if many else one):
+            example = QUANTITY_EXAMPLES.get(f"{component}.{name}") or QUANTITY_EXAMPLES[name]
+            one["examples"] = [[example] if many else example]
+
+
+def _is_quantity(schema: dict[str, Any]) -> bool:
+    """Return whether a schema is that of a quantity of an answer, or null."""
+    alternatives = [schema, *schema.get("allOf", []), *schema.get("oneOf", [])]
+    references = [one["$ref"] for one in alternatives if "$ref" in one]
+    others = [one for one in schema.get("oneOf", []) if "$ref" not in one and one != {"type": "null"}]
+    return references == [QUANTITY["$ref"]] and not others
 
 
 def _exemplify_body(operation: dict[str, Any], schemas: dict[str, Any]) -> None:

@@ -50,7 +50,7 @@ class CalibrationPointIn(StrictSerializer):
     difference at no flow."""
 
     reference = LaterQuantityIn(help_text="Reference value of the laboratory's standard.")
-    indicated = LaterQuantityIn(help_text="Indication of the instrument.")
+    indicated = LaterQuantityIn(help_text="Value indicated by the instrument.")
     expanded_uncertainty = LaterQuantityIn(help_text="Uncertainty of the error, as on the certificate.")
     coverage_factor = NumberField(help_text="k of the expanded uncertainty, mostly 2.")
 
@@ -143,7 +143,10 @@ class CalibrationIn(StrictSerializer):
     certificate = TextField(max_length=100, help_text="Number of the certificate.")
     laboratory = TextField(max_length=200)
     accreditation = TextField(
-        max_length=200, required=False, allow_blank=True, help_text="The laboratory's, as on the certificate."
+        max_length=200,
+        required=False,
+        allow_blank=True,
+        help_text="Accreditation of the laboratory, as on the certificate.",
     )
     calibrated_on = serializers.DateField()
     due_on = serializers.DateField(
@@ -164,7 +167,11 @@ class CalibrationIn(StrictSerializer):
     )
     decision_rule = DecisionRuleIn(required=False)
     note = TextField(max_length=5000, required=False, allow_blank=True)
-    corrects = VisibleRecord(Calibration, required=False, help_text="A certificate that was entered wrongly.")
+    corrects = VisibleRecord(
+        Calibration,
+        required=False,
+        help_text="Id of the calibration that this certificate replaces because the calibration was entered incorrectly.",
+    )
     reason = TextField(max_length=2000, required=False, help_text="Reason for a correction.")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:

@@ -89,7 +89,7 @@ class PipeIn(StrictSerializer):
         child=LiningIn(),
         required=False,
         max_length=MAX_FURTHER_LININGS,
-        help_text="Inside the first lining, from the outside in.",
+        help_text="Linings inside the first lining, from the outside in.",
     )
     dimensions_temperature = QuantityIn(
         "temperature",
@@ -97,8 +97,12 @@ class PipeIn(StrictSerializer):
         allow_null=True,
         help_text="Temperature of the pipe at the measurement of its dimensions.",
     )
-    max_outer_diameter = QuantityIn("length", required=False, allow_null=True, help_text="Of an oval pipe.")
-    min_outer_diameter = QuantityIn("length", required=False, allow_null=True, help_text="Of an oval pipe.")
+    max_outer_diameter = QuantityIn(
+        "length", required=False, allow_null=True, help_text="Largest outer diameter of an oval pipe."
+    )
+    min_outer_diameter = QuantityIn(
+        "length", required=False, allow_null=True, help_text="Smallest outer diameter of an oval pipe."
+    )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         oval = [name for name in OVAL if name in attrs]
@@ -117,7 +121,9 @@ class MediumIn(StrictSerializer):
         required=False,
         help_text="Whether the temperature was measured or estimated.",
     )
-    pressure = QuantityIn("pressure", required=False, allow_null=True, help_text="Absolute.")
+    pressure = QuantityIn(
+        "pressure", required=False, allow_null=True, help_text="Absolute pressure of the medium."
+    )
     salinity = QuantityIn("salinity", required=False)
     mass_fraction = NumberField(required=False, min_value=0, max_value=1)
     api_gravity = NumberField(required=False, min_value=-10, max_value=100)

@@ -23,7 +23,10 @@ class SiteMeterReadingIn(StrictSerializer):
     volume_flow = QuantityIn("volume_flow", help_text="Flow, positive in the direction of the pipe.")
     expanded_uncertainty = QuantityIn("volume_flow", required=False)
     relative_expanded_uncertainty = NumberField(
-        required=False, min_value=1e-6, max_value=10, help_text="0.02 for 2 % of the flow."
+        required=False,
+        min_value=1e-6,
+        max_value=10,
+        help_text="Relative expanded uncertainty: 0.02 for 2 % of the flow.",
     )
     note = TextField(max_length=5000, required=False, allow_blank=True, default="")
     reason = TextField(

@@ -119,7 +119,7 @@ class Migration(migrations.Migration):
                     "actor",
                     models.UUIDField(
                         blank=True,
-                        help_text="Null: not signed in, or an action of the service.",
+                        help_text="User who acted; null without sign-in, and for actions of the service.",
                         null=True,
                         verbose_name="actor",
                     ),
@@ -3030,7 +3030,7 @@ validators=[django.core.validators.MaxValueValidator(3652059)],
                     "expected_back",
                     models.DateTimeField(
                         blank=True,
-                        help_text="Expected return if the return is late.",
+                        help_text="Expected time of return if the instrument returns late; null if the instrument returns in time.",
                         null=True,
                         verbose_name="expected back",
                     ),
@@ -4471,7 +4471,7 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                 (
                     "effective_degrees_of_freedom",
                     models.FloatField(
-                        help_text="Null: infinite.", null=True, verbose_name="effective degrees of freedom"
+                        help_text="Effective degrees of freedom; null if infinite.", null=True, verbose_name="effective degrees of freedom"
                     ),
                 ),
                 (
@@ -4836,7 +4836,7 @@ validators=[django.core.validators.MinValueValidator(0), django.core.validators.
                 (
                     "relative_change",
                     models.FloatField(
-                        help_text="Null if the previous flow was 0.",
+                        help_text="Relative change of the flow; null if the previous flow was 0.",
                         null=True,
                         verbose_name="relative change",
                     ),

@@ -55,7 +55,10 @@ class AuditEntry(Record):
     at = models.DateTimeField(_("time"))
     action = models.CharField(_("action"), max_length=24, choices=Action)
     actor = models.UUIDField(
-        _("actor"), null=True, blank=True, help_text=_("Null: not signed in, or an action of the service.")
+        _("actor"),
+        null=True,
+        blank=True,
+        help_text=_("User who acted; null without sign-in, and for actions of the service."),
     )
     actor_name = models.CharField(_("actor name"), max_length=150, blank=True)
     record_type = models.CharField(_("record type"), max_length=40)

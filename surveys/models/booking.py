@@ -39,7 +39,12 @@ class Booking(Record):
     starts_at = models.DateTimeField(_("start"))
     ends_at = models.DateTimeField(_("end"))
     expected_back = models.DateTimeField(
-        _("expected back"), null=True, blank=True, help_text=_("Expected return if the return is late.")
+        _("expected back"),
+        null=True,
+        blank=True,
+        help_text=_(
+            "Expected time of return if the instrument returns late; null if the instrument returns in time."
+        ),
     )
     cancelled_at = models.DateTimeField(_("cancelled at"), null=True, blank=True)
     booked_by = models.ForeignKey(

@@ -137,7 +137,9 @@ class CombinedResult(Record):
     expanded_uncertainty_m3_s = models.FloatField(_("expanded uncertainty (m³/s)"))
     coverage_factor = models.FloatField(_("coverage factor"))
     effective_degrees_of_freedom = models.FloatField(
-        _("effective degrees of freedom"), null=True, help_text=_("Null: infinite.")
+        _("effective degrees of freedom"),
+        null=True,
+        help_text=_("Effective degrees of freedom; null if infinite."),
     )
     averaged_from = models.DateTimeField(_("averaged from"), help_text=_("Time of the first reading used."))
     averaged_to = models.DateTimeField(_("averaged to"), help_text=_("Time of the last reading used."))

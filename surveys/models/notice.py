@@ -64,7 +64,9 @@ class Notice(Record):
         verbose_name=_("after combined"),
     )
     relative_change = models.FloatField(
-        _("relative change"), null=True, help_text=_("Null if the previous flow was 0.")
+        _("relative change"),
+        null=True,
+        help_text=_("Relative change of the flow; null if the previous flow was 0."),
     )
     threshold = models.FloatField(_("threshold"))
     reason = models.TextField(_("reason"))

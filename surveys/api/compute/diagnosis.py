@@ -82,7 +82,7 @@ class DiagnosisOut(serializers.Serializer):
         help_text="Uncertainty of the difference of the two sound speeds."
     )
     possible_causes = PossibleCauseOut(
-        many=True, help_text="Most probable first; empty where the speed fits."
+        many=True, help_text="Possible causes, the most probable first; empty if the sound speeds agree."
     )
     other_cause_probability = serializers.FloatField(
         help_text="Probability that the cause is not a single entry of this list."

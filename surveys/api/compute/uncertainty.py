@@ -33,8 +33,12 @@ class BudgetRowOut(serializers.Serializer):
     )
     sensitivity = QuantityOut()
     contribution = QuantityOut()
-    variance_fraction = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
-    degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
+    variance_fraction = serializers.FloatField(
+        help_text="Fraction of the combined variance; the fractions of all rows add up to 1."
+    )
+    degrees_of_freedom = serializers.FloatField(
+        allow_null=True, help_text="Degrees of freedom; null if infinite."
+    )
 
 
 class IntervalOut(serializers.Serializer):
@@ -55,11 +59,15 @@ class MonteCarloOut(serializers.Serializer):
 class UncertaintyOut(serializers.Serializer):
     volume_flow = QuantityOut()
     combined_standard_uncertainty = QuantityOut()
-    effective_degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
+    effective_degrees_of_freedom = serializers.FloatField(
+        allow_null=True, help_text="Degrees of freedom; null if infinite."
+    )
     coverage_probability = serializers.FloatField()
     coverage_factor = serializers.FloatField()
     expanded_uncertainty = QuantityOut()
-    relative_expanded_uncertainty = serializers.FloatField(allow_null=True, help_text="Null: the flow is 0.")
+    relative_expanded_uncertainty = serializers.FloatField(
+        allow_null=True, help_text="Relative expanded uncertainty; null for a flow of 0."
+    )
     budget = BudgetRowOut(many=True)
     monte_carlo = MonteCarloOut(required=False)
     findings = FindingOut(many=True)

@@ -87,7 +87,7 @@ class JobIn(StrictSerializer):
 class JobChangeIn(JobIn):
     site = None
     state = serializers.ChoiceField(
-        JobState.choices, help_text="Another one moves the job; say why in `reason`."
+        JobState.choices, help_text="Status of the job; a change requires a `reason`."
     )
     reason = TextField(
         max_length=2000, required=False, allow_blank=True, help_text="Reason for a status change."

@@ -29,10 +29,22 @@ class PlanIn(StrictSerializer):
     """Name the jobs, or a span in which drafts start."""
 
     jobs = VisibleRecord(Job, many=True, required=False)
-    starts_from = serializers.DateTimeField(required=False, help_text="With `starts_to`, in place of `jobs`.")
+    starts_from = serializers.DateTimeField(
+        required=False,
+        help_text="Earliest start of the draft jobs to plan; with `starts_to` instead of `jobs`.",
+    )
     starts_to = serializers.DateTimeField(required=False)
-    time_limit_seconds = IntegerField(min_value=1, max_value=120, required=False, help_text="Default: 30.")
-    keep_plan = VisibleRecord(DispatchPlan, required=False, help_text="Move as little of it as can be.")
+    time_limit_seconds = IntegerField(
+        min_value=1,
+        max_value=120,
+        required=False,
+        help_text="Time limit of the planner in seconds. Default: 30.",
+    )
+    keep_plan = VisibleRecord(
+        DispatchPlan,
+        required=False,
+        help_text="Id of an earlier plan from which the new plan deviates as little as possible.",
+    )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         start, end = attrs.get("starts_from"), attrs.get("starts_to")
@@ -83,8 +95,10 @@ class PlanResultOut(serializers.Serializer):
     assignments = AssignmentOut(many=True)
     unscheduled = UnscheduledOut(many=True)
     objective = serializers.IntegerField()
-    bound = serializers.IntegerField(help_text="No plan is worth more.")
-    optimality_gap = serializers.FloatField(help_text="The part of the bound that may be missing.")
+    bound = serializers.IntegerField(help_text="Upper bound of the value of all possible plans.")
+    optimality_gap = serializers.FloatField(
+        help_text="Largest possible loss against the bound, as a fraction of the bound."
+    )
     status = serializers.CharField(help_text="optimal (proven), feasible, or greedy.")
     greedy_objective = serializers.IntegerField()
     explanation = MessageOut(many=True)

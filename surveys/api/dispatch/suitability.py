@@ -26,11 +26,13 @@ class CandidateOut(serializers.Serializer):
 
 class AtPointOut(serializers.Serializer):
     measuring_point = serializers.UUIDField()
-    traverses = serializers.IntegerField(required=False, help_text="The recommended number.")
+    traverses = serializers.IntegerField(
+        required=False, help_text="Recommended number of traverses; absent if no beam passes."
+    )
     spacing = QuantityOut(required=False)
     time_difference = QuantityOut(
         required=False,
-        help_text="At the velocity the latest set-up of the point expected; absent if none did.",
+        help_text="Time difference at the expected velocity of the latest set-up; absent without an expected velocity.",
     )
     alternatives = serializers.ListField(
         child=serializers.IntegerField(), help_text="Other numbers of traverses that fit."
@@ -47,9 +49,15 @@ class KitRowOut(serializers.Serializer):
     location = serializers.CharField()
     holder = serializers.CharField(allow_null=True)
     suitable = serializers.BooleanField(help_text="Free, in calibration, and fit for every point.")
-    points_fitting = serializers.IntegerField(allow_null=True, help_text="Of a transducer pair.")
+    points_fitting = serializers.IntegerField(
+        allow_null=True,
+        help_text="Number of measuring points that a transducer pair fits; null for other kinds.",
+    )
     unsuitable_reasons = MessageOut(many=True)
-    measuring_points = AtPointOut(many=True, help_text="Of a transducer pair.")
+    measuring_points = AtPointOut(
+        many=True,
+        help_text="Suitability of a transducer pair for each measuring point; empty for other kinds.",
+    )
 
 
 def candidate_shown(one: Candidate) -> dict[str, Any]:

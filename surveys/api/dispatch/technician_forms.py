@@ -67,7 +67,11 @@ class QualificationIn(StrictSerializer):
     name = TextField(max_length=200)
     certificate_number = TextField(max_length=100, required=False, allow_blank=True)
     issued_on = serializers.DateField()
-    expires_on = serializers.DateField(required=False, allow_null=True, help_text="The last day it holds.")
+    expires_on = serializers.DateField(
+        required=False,
+        allow_null=True,
+        help_text="Last day on which the qualification is valid; null: no expiry.",
+    )
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         expires = attrs.get("expires_on")
@@ -92,7 +96,7 @@ class QualificationOut(serializers.ModelSerializer):
 
 
 class QualificationWithdrawnOut(QualificationOut):
-    booking_conflicts = BookingOut(many=True, help_text="The technician's that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the technician with a current conflict.")
 
     class Meta(QualificationOut.Meta):
         fields = [*QualificationOut.Meta.fields, "booking_conflicts"]
@@ -108,7 +112,9 @@ class AbsenceIn(StrictSerializer):
 
 
 class AbsenceOut(serializers.ModelSerializer):
-    reason = serializers.SerializerMethodField(help_text="Note for the office; empty for other users.")
+    reason = serializers.SerializerMethodField(
+        help_text="Reason for the absence; empty for users outside the office."
+    )
 
     class Meta:
         model = Absence
@@ -119,7 +125,7 @@ class AbsenceOut(serializers.ModelSerializer):
 
 
 class AbsenceCreatedOut(AbsenceOut):
-    booking_conflicts = BookingOut(many=True, help_text="The technician's that something stands against.")
+    booking_conflicts = BookingOut(many=True, help_text="Bookings of the technician with a current conflict.")
 
     class Meta(AbsenceOut.Meta):
         fields = [*AbsenceOut.Meta.fields, "booking_conflicts"]

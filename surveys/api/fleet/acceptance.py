@@ -21,7 +21,9 @@ class CalibrationPointOut(serializers.Serializer):
 class JudgedPointOut(CalibrationPointOut):
     maximum_permissible_error = QuantityOut()
     guard_band = QuantityOut()
-    acceptance_limit = QuantityOut(help_text="Below 0: no error can pass.")
+    acceptance_limit = QuantityOut(
+        help_text="Largest accepted measurement error; a negative limit accepts no error."
+    )
     conformity = serializers.ChoiceField(CONFORMITYS)
     fraction_of_limit = serializers.FloatField(help_text="Size of the error over the permissible error.")
     conformance_probability = serializers.FloatField()
@@ -43,7 +45,9 @@ class ConformityOut(serializers.Serializer):
     conformity = serializers.ChoiceField(CONFORMITYS, allow_null=True)
     conforms = serializers.BooleanField(allow_null=True)
     of = serializers.ChoiceField(
-        Moment.choices, allow_null=True, help_text="The points it is the verdict on."
+        Moment.choices,
+        allow_null=True,
+        help_text="Calibration points on which the statement of conformity is based.",
     )
     as_found = ConformitySetOut(allow_null=True)
     as_left = ConformitySetOut(allow_null=True)

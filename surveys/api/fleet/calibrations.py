@@ -53,7 +53,7 @@ class CalibrationShortOut(serializers.ModelSerializer):
         help_text="Background run started by the record, if any."
     )
     out_of_tolerance_review = serializers.SerializerMethodField(
-        help_text="The review it opened, if it found the instrument out of tolerance."
+        help_text="Id of the review that the certificate opened for an instrument out of tolerance; null if none."
     )
 
     class Meta:

@@ -56,8 +56,10 @@ class CalibrationRowIn(CalibrationIn):
 class BulkOut(serializers.Serializer):
     dry_run = serializers.BooleanField()
     rows = serializers.IntegerField(help_text="Rows read.")
-    recorded = serializers.IntegerField(help_text="0 on a dry run.")
-    errors = Problem.Error(many=True, help_text="Of a dry run: fields such as rows.7.due_on.")
+    recorded = serializers.IntegerField(help_text="Number of recorded certificates; 0 on a dry run.")
+    errors = Problem.Error(
+        many=True, help_text="Errors found by a dry run, with fields such as rows.7.due_on."
+    )
 
 
 class BulkCalibrations(Once):

@@ -46,10 +46,12 @@ KNOWN = frozenset({"within", "format", "group", "units"})
 
 class DueRowOut(serializers.Serializer):
     instrument = serializers.UUIDField()
-    calibration = serializers.UUIDField(allow_null=True, help_text="The latest.")
+    calibration = serializers.UUIDField(
+        allow_null=True, help_text="Id of the latest calibration; null if none."
+    )
     status = serializers.ChoiceField(
         STATUSES,
-        help_text="due: within the policy's shortest reminder (30 days); due-soon: within its longest (90).",
+        help_text="Status of the calibration. due: within the shortest reminder period of the policy; due-soon: within the longest.",
     )
     kind = serializers.CharField()
     type_name = serializers.CharField()
@@ -60,14 +62,23 @@ class DueRowOut(serializers.Serializer):
     holder = serializers.CharField(allow_null=True)
     certificate = serializers.CharField(allow_null=True)
     calibrated_on = serializers.DateField(allow_null=True)
-    due_on = serializers.DateField(allow_null=True, help_text="The last day it holds.")
+    due_on = serializers.DateField(
+        allow_null=True, help_text="Last day on which the calibration is valid; null without a calibration."
+    )
     due_reason = serializers.ChoiceField(
         ["date", "hours"], allow_null=True, help_text="Reason for the due date."
     )
-    days_left = serializers.IntegerField(allow_null=True, help_text="0 on the due date; below 0: overdue.")
+    days_left = serializers.IntegerField(
+        allow_null=True, help_text="Days until the due date; 0 on the due date, negative if overdue."
+    )
     hours_used = serializers.FloatField(help_text="Hours of surveys since the calibration.")
-    hours_left = serializers.FloatField(allow_null=True, help_text="Of the policy's hours of use.")
-    usage_limit_on = serializers.DateField(allow_null=True, help_text="Forecast at the mean use so far.")
+    hours_left = serializers.FloatField(
+        allow_null=True, help_text="Remaining hours of use of the interval policy; null without a limit."
+    )
+    usage_limit_on = serializers.DateField(
+        allow_null=True,
+        help_text="Date on which the hours of use end, at the mean use so far; null without a limit.",
+    )
 
 
 class CountsOut(serializers.Serializer):
@@ -82,10 +93,18 @@ class DueGroupsOut(serializers.Serializer):
 
 class DueListOut(serializers.Serializer):
     today = serializers.DateField(help_text="Date in the office's calendar.")
-    until = serializers.DateField(allow_null=True, help_text="The last day of `within`.")
+    until = serializers.DateField(
+        allow_null=True, help_text="Last day of the period `within`; null without a period."
+    )
     counts = CountsOut()
-    results = DueRowOut(many=True, required=False, help_text="The most pressing first.")
-    groups = DueGroupsOut(required=False, help_text="With `?group=status` instead of `results`.")
+    results = DueRowOut(
+        many=True,
+        required=False,
+        help_text="Instruments, the most urgent first; absent with `?group=status`.",
+    )
+    groups = DueGroupsOut(
+        required=False, help_text="Instruments by status, with `?group=status`; otherwise absent."
+    )
 
 
 class CalibrationDue(UnitsMixin):
@@ -135,7 +154,9 @@ class CalendarFeedOut(serializers.ModelSerializer):
 
 
 class CalendarFeedCreatedOut(CalendarFeedOut):
-    token = serializers.CharField(help_text="Shown this once; it opens the calendar without signing in.")
+    token = serializers.CharField(
+        help_text="Secret of the feed, sent only in this answer. The secret opens the calendar without signing in."
+    )
     address = serializers.CharField(help_text="Address for the calendar program.")
 
     class Meta(CalendarFeedOut.Meta):

@@ -31,10 +31,16 @@ class InstrumentIn(StrictSerializer):
         max_length=200, required=False, allow_blank=True, help_text="Initial place of the instrument."
     )
     belongs_to = VisibleRecord(
-        Instrument, required=False, allow_null=True, help_text="The instrument it belongs with."
+        Instrument,
+        required=False,
+        allow_null=True,
+        help_text="Id of the instrument to which this accessory belongs.",
     )
     minimum_signal = QuantityIn(
-        "ratio_db", required=False, allow_null=True, help_text="Meter: the weakest it can use."
+        "ratio_db",
+        required=False,
+        allow_null=True,
+        help_text="Minimum signal-to-noise ratio that a meter can use.",
     )
     timing_resolution = QuantityIn(
         "time_difference",
@@ -136,7 +142,9 @@ class InstrumentOut(serializers.ModelSerializer):
     transducers = serializers.SerializerMethodField(
         help_text="Transducer data for the calculation of set-ups."
     )
-    calibration = serializers.SerializerMethodField(help_text="The latest calibration.")
+    calibration = serializers.SerializerMethodField(
+        help_text="Latest calibration of the instrument; null if none."
+    )
 
     class Meta:
         model = Instrument

@@ -201,21 +201,35 @@ class CheckIn(StrictSerializer):
         min_length=8,
         max_length=MAX_READINGS,
         required=False,
-        help_text="zero-flow",
+        help_text="Time differences at zero flow, for the kind `zero-flow`.",
     )
     steps = serializers.ListField(
-        child=StepIn(), min_length=1, max_length=50, required=False, help_text="step-block"
+        child=StepIn(),
+        min_length=1,
+        max_length=50,
+        required=False,
+        help_text="Steps of the block with their readings, for the kind `step-block`.",
     )
     resolution = CheckQuantityIn(
         required=False, help_text="Smallest step of the display, in the quantity of the limits."
     )
     temperatures = serializers.ListField(
-        child=QuantityIn("temperature"), min_length=1, max_length=100, required=False, help_text="reference"
+        child=QuantityIn("temperature"),
+        min_length=1,
+        max_length=100,
+        required=False,
+        help_text="Indicated temperatures, for the kind `reference`.",
     )
-    reference = ReferenceIn(required=False, help_text="reference")
-    other_instrument = VisibleRecord(Instrument, required=False, help_text="two-meters: the second meter.")
-    reading = MeasuredIn(required=False, help_text="two-meters: what this meter found.")
-    other_reading = MeasuredIn(required=False, help_text="two-meters: what the other found.")
+    reference = ReferenceIn(required=False, help_text="Reference temperature, for the kind `reference`.")
+    other_instrument = VisibleRecord(
+        Instrument, required=False, help_text="Id of the second meter, for the kind `two-meters`."
+    )
+    reading = MeasuredIn(
+        required=False, help_text="Volume flow indicated by this meter, for the kind `two-meters`."
+    )
+    other_reading = MeasuredIn(
+        required=False, help_text="Volume flow indicated by the second meter, for the kind `two-meters`."
+    )
     shared_uncertainty = QuantityIn(
         "volume_flow",
         required=False,
@@ -328,7 +342,7 @@ class TrendOut(serializers.Serializer):
 
 class ChecksOut(serializers.Serializer):
     kind = serializers.CharField()
-    trend = TrendOut(allow_null=True, help_text="Null while there are fewer than three.")
+    trend = TrendOut(allow_null=True, help_text="Trend of the checks; null with fewer than three checks.")
     checks = CheckOut(many=True)
 
 

@@ -223,9 +223,15 @@ class Instruments(Records):
         responses=AffectedResultOut(many=True),
         parameters=[
             OpenApiParameter(
-                "since", OpenApiTypes.DATE, description="First day. Default: the first day of use."
+                "since",
+                OpenApiTypes.DATE,
+                description="First day of the surveys and wall thickness measurements. Default: the first day of use.",
             ),
-            OpenApiParameter("until", OpenApiTypes.DATE, description="Last day. Default: today."),
+            OpenApiParameter(
+                "until",
+                OpenApiTypes.DATE,
+                description="Last day of the surveys and wall thickness measurements. Default: today.",
+            ),
         ],
     )
     @action(

@@ -135,7 +135,7 @@ class ReviewedField(serializers.PrimaryKeyRelatedField):
 
 
 class DecisionIn(StrictSerializer):
-    item = ReviewedField(help_text="The `id` of a survey of this review.")
+    item = ReviewedField(help_text="Id of a survey of the review.")
     decision = serializers.ChoiceField(DECISION_CHOICES)
     reason = TextField(max_length=2000)
 

@@ -101,12 +101,14 @@ class AcceptancePolicies(Records):
 
 class ErrorCorrectionPolicyIn(PolicyIn):
     applied = serializers.BooleanField(help_text="Whether results are corrected by error curves.")
-    valid_from = serializers.DateField(help_text="First day of surveys it holds for.")
+    valid_from = serializers.DateField(help_text="Date of the first survey to which the policy applies.")
 
 
 class ErrorCorrectionPolicyOut(serializers.ModelSerializer):
     recorded_by = serializers.CharField(source="recorded_by.username", read_only=True)
-    recomputation = serializers.SerializerMethodField(help_text="The run that brings results in line.")
+    recomputation = serializers.SerializerMethodField(
+        help_text="Recalculation of the affected results; null if none."
+    )
 
     class Meta:
         model = ErrorCorrectionPolicy

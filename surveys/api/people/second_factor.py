@@ -29,20 +29,22 @@ NO_STORE = {"Cache-Control": "no-store"}
 
 class SecondFactorOut(serializers.Serializer):
     confirmed = serializers.BooleanField(help_text="Signing in takes a one-time code.")
-    enrolment_required = serializers.BooleanField(help_text="One has to be enrolled before anything else.")
+    enrolment_required = serializers.BooleanField(
+        help_text="Whether the user must enrol a second factor before any other request."
+    )
     recovery_codes_left = serializers.IntegerField()
 
 
 class OwnPasswordIn(StrictSerializer):
-    password = PasswordField(help_text="One's own, once more.")
+    password = PasswordField(help_text="Current password of the signed-in user.")
 
 
 class SecretOut(serializers.Serializer):
     secret = serializers.CharField(
         help_text="Secret in base32 for an authenticator without a camera; shown only once."
     )
-    address = serializers.CharField(help_text="The same as an otpauth address.")
-    qr_svg = serializers.CharField(help_text="The same as a QR code, an SVG document.")
+    address = serializers.CharField(help_text="Secret as an otpauth address.")
+    qr_svg = serializers.CharField(help_text="Secret as a QR code, an SVG document.")
 
 
 class CodeIn(StrictSerializer):
@@ -52,7 +54,7 @@ class CodeIn(StrictSerializer):
 class RecoveryCodesOut(serializers.Serializer):
     recovery_codes = serializers.ListField(
         child=serializers.CharField(),
-        help_text="Each takes the place of a one-time code once. Shown this once.",
+        help_text="Recovery codes; each replaces a one-time code once. Sent only in this answer.",
     )
 
 

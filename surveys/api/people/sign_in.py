@@ -50,7 +50,9 @@ class UserOut(serializers.ModelSerializer):
 
 
 class TokenOut(serializers.Serializer):
-    token = serializers.CharField(help_text="Shown this once. Send it as `Authorization: Token ...`.")
+    token = serializers.CharField(
+        help_text="Secret of the token, sent only in this answer. Send the secret as `Authorization: Token ...`."
+    )
     expires_at = serializers.DateTimeField()
     user = UserOut()
 
@@ -107,7 +109,7 @@ class Me(APIView):
 class PasswordIn(StrictSerializer):
     current_password = PasswordField()
     new_password = PasswordField(
-        help_text="12 characters or more, not a common one, not much like the user name."
+        help_text="New password of at least 12 characters. Common passwords and passwords like the user name are rejected."
     )
 
 

@@ -29,15 +29,16 @@ class ApiTokenIn(StrictSerializer):
         max_value=MAX_LIFETIME.days,
         required=False,
         default=90,
-        help_text="After so many it expires.",
+        help_text="Days until the token expires.",
     )
     password = PasswordField(
-        required=False, help_text="One's own, where the request does not come from a session of the pages."
+        required=False,
+        help_text="Current password of the signed-in user; required unless the request comes from a browser session.",
     )
     user = serializers.PrimaryKeyRelatedField(
         queryset=User.objects.filter(is_service_account=True, is_active=True),
         required=False,
-        help_text="A service account, for which an administrator makes the token.",
+        help_text="Service account of the token, for an administrator. Default: the signed-in user.",
     )
 
 
@@ -51,7 +52,9 @@ class ApiTokenOut(serializers.ModelSerializer):
 
 
 class ApiTokenCreatedOut(ApiTokenOut):
-    token = serializers.CharField(help_text="Shown this once. Send it as `Authorization: Token ...`.")
+    token = serializers.CharField(
+        help_text="Secret of the token, sent only in this answer. Send the secret as `Authorization: Token ...`."
+    )
 
     class Meta(ApiTokenOut.Meta):
         fields = [*ApiTokenOut.Meta.fields, "token"]

@@ -59,7 +59,7 @@ class MaterialFiguresIn(StrictSerializer):
     longitudinal_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED)
     shear_sound_speed = QuantityIn("speed", lowest=limits.MIN_SOUND_SPEED, required=False)
     sound_speed_uncertainty = NumberField(
-        min_value=0, max_value=1, required=False, help_text="Standard, relative."
+        min_value=0, max_value=1, required=False, help_text="Relative standard uncertainty of the value."
     )
     density = QuantityIn("density", lowest=limits.MIN_DENSITY, required=False)
     roughness = QuantityIn("roughness", lowest=0.0, required=False, help_text="Roughness of a new surface.")
@@ -85,10 +85,16 @@ class MediumFiguresIn(StrictSerializer):
     table = serializers.ListField(
         child=RowIn(), min_length=2, max_length=MAX_ROWS, help_text="Rows in ascending order of temperature."
     )
-    pressure = QuantityIn("pressure", lowest=0.0, help_text="Absolute, at which the table was taken.")
-    sound_speed_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")
-    density_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")
-    viscosity_uncertainty = NumberField(min_value=0, max_value=1, help_text="Standard, relative.")
+    pressure = QuantityIn("pressure", lowest=0.0, help_text="Absolute pressure of the values in the table.")
+    sound_speed_uncertainty = NumberField(
+        min_value=0, max_value=1, help_text="Relative standard uncertainty of the value."
+    )
+    density_uncertainty = NumberField(
+        min_value=0, max_value=1, help_text="Relative standard uncertainty of the value."
+    )
+    viscosity_uncertainty = NumberField(
+        min_value=0, max_value=1, help_text="Relative standard uncertainty of the value."
+    )
 
 
 class CustomMediumIn(NamedIn, SourcedIn, MediumFiguresIn):
@@ -165,7 +171,7 @@ TABLE_COLUMNS = (
 
 
 class CustomMaterialOut(serializers.ModelSerializer):
-    data = serializers.SerializerMethodField(help_text="The latest version.")
+    data = serializers.SerializerMethodField(help_text="Latest version of the data.")
 
     class Meta:
         model = CustomMaterial
@@ -184,7 +190,7 @@ class CustomMaterialDetailOut(CustomMaterialOut):
 
 
 class CustomMediumOut(serializers.ModelSerializer):
-    data = serializers.SerializerMethodField(help_text="The latest version.")
+    data = serializers.SerializerMethodField(help_text="Latest version of the data.")
 
     class Meta:
         model = CustomMedium

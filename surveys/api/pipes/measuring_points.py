@@ -65,7 +65,9 @@ class MountingIn(StrictSerializer):
 
     id = ChosenId()
     based_on = VisibleRecord(
-        Setup, required=False, help_text="A set-up to begin from, such as the point's last."
+        Setup,
+        required=False,
+        help_text="Id of an earlier set-up on which the new set-up is based, such as the latest of the measuring point.",
     )
     transducers = VisibleRecord(Instrument, required=False)
     meter = VisibleRecord(

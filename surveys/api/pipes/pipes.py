@@ -166,7 +166,9 @@ class PipeDataOut(serializers.ModelSerializer):
 
 
 class PipeOut(serializers.ModelSerializer):
-    data = serializers.SerializerMethodField(help_text="The version in force today.")
+    data = serializers.SerializerMethodField(
+        help_text="Version of the pipe data that is valid today; null if none."
+    )
 
     class Meta:
         model = Pipe

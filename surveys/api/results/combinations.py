@@ -63,12 +63,15 @@ class CombinationChangeIn(StrictSerializer):
     name = TextField(max_length=200)
     note = TextField(max_length=5000, allow_blank=True)
     retired_at = serializers.DateTimeField(
-        allow_null=True, help_text="A retired one is not recomputed; null takes it up again."
+        allow_null=True,
+        help_text="Time of retirement; a retired combination is not recalculated. Null: recalculate the combination again.",
     )
 
 
 class CombinationPartOut(serializers.ModelSerializer):
-    result = serializers.SerializerMethodField(help_text="The survey's current result; null before its log.")
+    result = serializers.SerializerMethodField(
+        help_text="Id of the current result of the survey; null before the import of a log."
+    )
 
     class Meta:
         model = CombinationPart
@@ -92,7 +95,7 @@ class CombinedResultShortOut(serializers.ModelSerializer):
 class CombinationOut(serializers.ModelSerializer):
     parts = CombinationPartOut(many=True, read_only=True)
     created_by = serializers.CharField(source="created_by.username", read_only=True)
-    result = serializers.SerializerMethodField(help_text="The current combined result in short.")
+    result = serializers.SerializerMethodField(help_text="Current combined result in short; null if none.")
     blocked_reason = MessageField(
         read_only=True, help_text="Reason that the results of the parts were not combined."
     )
@@ -138,7 +141,9 @@ class CombinedPartOut(serializers.Serializer):
     survey = serializers.UUIDField()
     result = serializers.UUIDField()
     coefficient = serializers.FloatField(help_text="Factor of the part's flow.")
-    volume_flow = QuantityOut(help_text="In the time all parts share; of paths over each one's own log.")
+    volume_flow = QuantityOut(
+        help_text="Volume flow of the part: over the common time of all parts; for a path over its own log."
+    )
 
 
 class CombinedBudgetRowOut(serializers.Serializer):
@@ -149,12 +154,18 @@ class CombinedBudgetRowOut(serializers.Serializer):
     )
     owner = serializers.CharField(allow_blank=True, help_text="Identifier of the source.")
     contribution = QuantityOut(
-        help_text="Signed contribution; for a shared input, the addition or cancellation."
+        help_text="Contribution with its sign; for a shared input the addition or cancellation."
     )
     contribution_if_independent = QuantityOut(help_text="Contribution for independent parts.")
-    variance_fraction = serializers.FloatField(help_text="Of the variance; the shares sum to 1.")
-    degrees_of_freedom = serializers.FloatField(allow_null=True, help_text="Null: without limit.")
-    surveys = serializers.ListField(child=serializers.UUIDField(), help_text="The parts it occurs in.")
+    variance_fraction = serializers.FloatField(
+        help_text="Fraction of the combined variance; the fractions of all rows add up to 1."
+    )
+    degrees_of_freedom = serializers.FloatField(
+        allow_null=True, help_text="Degrees of freedom; null if infinite."
+    )
+    surveys = serializers.ListField(
+        child=serializers.UUIDField(), help_text="Ids of the surveys in which the input occurs."
+    )
 
 
 class CombinedResultOut(serializers.ModelSerializer):

@@ -20,13 +20,16 @@ from surveys.services.results.notices import notice_acknowledge
 
 class NoticeOut(serializers.ModelSerializer):
     survey = serializers.UUIDField(
-        source="before.survey_id", read_only=True, allow_null=True, help_text="Null for a combined result."
+        source="before.survey_id",
+        read_only=True,
+        allow_null=True,
+        help_text="Id of the survey; null for the notice of a combined result.",
     )
     combination = serializers.UUIDField(
         source="before_combined.combination_id",
         read_only=True,
         allow_null=True,
-        help_text="Null for a survey's result.",
+        help_text="Id of the combination; null for the notice of a survey's result.",
     )
     combined_before = serializers.PrimaryKeyRelatedField(
         source="before_combined", read_only=True, allow_null=True

@@ -176,7 +176,7 @@ class FactOut(serializers.Serializer):
     """A named value of a record."""
 
     name = serializers.CharField()
-    label = serializers.CharField(help_text="The name in words.")
+    label = serializers.CharField(help_text="Name of the fact in words.")
     value = FactField(help_text="Text, number, date, time, boolean or quantity; null if not known.")
 
 
@@ -236,14 +236,14 @@ class ItemOut(serializers.ModelSerializer):
     )
     difference = serializers.SerializerMethodField()
     relative_change = serializers.SerializerMethodField(
-        help_text="Difference over before; null before it is done, and for a flow that was 0."
+        help_text="Difference divided by the previous flow; null before the recalculation, and for a previous flow of 0."
     )
     exceeds_threshold = serializers.SerializerMethodField(
         help_text="Whether the change requires notification of the client; null before the recalculation."
     )
-    notice = serializers.SerializerMethodField(help_text="The client's notice, if one was made.")
+    notice = serializers.SerializerMethodField(help_text="Id of the notice for the client; null if none.")
     change_breakdown = serializers.SerializerMethodField()
-    error = MessageField(read_only=True, help_text="The last failure; null if there is none.")
+    error = MessageField(read_only=True, help_text="Message of the latest failure; null if none.")
 
     class Meta:
         model = RecomputationItem
@@ -310,7 +310,7 @@ class RecomputationOut(serializers.ModelSerializer):
     )
     progress = serializers.SerializerMethodField(help_text="Share of the items that are done or failed.")
     per_second = serializers.SerializerMethodField(
-        help_text="Items done a second since it started; null before."
+        help_text="Completed items per second since the start; null before the start."
     )
 
     class Meta:
@@ -373,7 +373,7 @@ class SummaryOut(serializers.Serializer):
         help_text="Combinations of which a survey moved; not counted below."
     )
     done = serializers.IntegerField()
-    unchanged = serializers.IntegerField(help_text="Done, with the same figure as before.")
+    unchanged = serializers.IntegerField(help_text="Number of completed items with an unchanged flow.")
     within_threshold = serializers.IntegerField()
     exceeding_threshold = serializers.IntegerField()
     median_relative_change = serializers.FloatField(allow_null=True)

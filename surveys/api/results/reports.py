@@ -51,7 +51,10 @@ class ReportOut(serializers.ModelSerializer):
 
 class ReportIn(StrictSerializer):
     reason = TextField(
-        max_length=2000, required=False, allow_blank=True, help_text="Needed to issue it again."
+        max_length=2000,
+        required=False,
+        allow_blank=True,
+        help_text="Reason for the reissue; required if the survey has a report.",
     )
 
 

@@ -50,14 +50,14 @@ class EntryOut(serializers.Serializer):
     id = serializers.CharField(allow_null=True, help_text="Identifier as sent.")
     status = serializers.IntegerField(help_text="Status of the single request: 201, 400 or 409.")
     replayed = serializers.BooleanField(
-        help_text="Whether the item was stored earlier and the first answer is repeated."
+        help_text="Whether the entry was stored by an earlier request, whose answer is repeated."
     )
     survey = SurveyOut(allow_null=True)
     problem = Problem(allow_null=True)
 
 
 class SurveyBatchOut(serializers.Serializer):
-    results = EntryOut(many=True, help_text="One for each entry, in the order they were sent.")
+    results = EntryOut(many=True, help_text="Outcomes of the entries, in the order of the request.")
 
 
 class SurveyBatch(UnitsMixin):

@@ -82,7 +82,9 @@ class PreviewOut(serializers.Serializer):
         help_text="First rows: time in UTC, and the value of each column in its unit.",
     )
     rejected_rows = RejectedRowOut(many=True)
-    rows_accepted = serializers.IntegerField(help_text="Of the beginning of the file that was read.")
+    rows_accepted = serializers.IntegerField(
+        help_text="Number of accepted rows in the part of the file that was read."
+    )
     rows_rejected = serializers.IntegerField()
     findings = FindingOut(many=True)
 

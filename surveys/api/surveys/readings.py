@@ -31,7 +31,9 @@ class SeriesOut(serializers.Serializer):
 
 class ReadingsOut(serializers.Serializer):
     count = serializers.IntegerField(help_text="Number of readings in the segment.")
-    columns = serializers.DictField(child=SeriesOut(), help_text="Each thinned so that its peaks stay.")
+    columns = serializers.DictField(
+        child=SeriesOut(), help_text="Readings by column, downsampled so that peaks remain."
+    )
 
 
 def requested_moment(request: Request, name: str) -> int | None:

@@ -49,7 +49,7 @@ class SurveyIn(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="The first survey at this point of which this one is a further path.",
+        help_text="Id of the first survey at the measuring point, if this survey is a further path.",
     )
     started_at = serializers.DateTimeField()
     ended_at = serializers.DateTimeField(required=False, allow_null=True)
@@ -60,7 +60,7 @@ class SurveyIn(StrictSerializer):
         "angle",
         required=False,
         allow_null=True,
-        help_text="About the pipe's axis, where the upstream transducer sits, from one mark for all paths of the point.",
+        help_text="Angle of the upstream transducer around the pipe axis, from one mark for all paths of the measuring point.",
     )
     medium_temperature = QuantityIn(
         "temperature",
@@ -90,7 +90,7 @@ class RejectedRowOut(serializers.Serializer):
 
 class LogOut(serializers.ModelSerializer):
     rejected_rows = serializers.SerializerMethodField(
-        help_text="The first rejected rows: line, column and the reason."
+        help_text="First rejected rows with line, column and reason."
     )
     columns = LogColumnOut(many=True)
     ignored_columns = serializers.ListField(child=serializers.CharField())
@@ -179,7 +179,7 @@ class ResultShortOut(serializers.ModelSerializer):
 class SurveyOut(serializers.ModelSerializer):
     """A survey with what is stated of it now and its current result."""
 
-    data = serializers.UUIDField(help_text="The version of what is stated below.")
+    data = serializers.UUIDField(help_text="Id of the version of the survey data.")
     setup = serializers.UUIDField()
     instruments = serializers.ListField(child=serializers.UUIDField())
     technician = serializers.CharField()
@@ -187,18 +187,18 @@ class SurveyOut(serializers.ModelSerializer):
     mounted_spacing = QuantityOut(allow_null=True)
     path_angle = QuantityOut(allow_null=True)
     paths = serializers.ListField(
-        child=serializers.UUIDField(), help_text="The further paths of this survey."
+        child=serializers.UUIDField(), help_text="Ids of the surveys that are further paths of this survey."
     )
     combination = serializers.UUIDField(
         allow_null=True,
-        help_text="The combination of the paths at this point; null where there is one path.",
+        help_text="Id of the combination of the paths; null with one path.",
     )
     medium_temperature = QuantityOut(allow_null=True)
     medium_temperature_source = serializers.CharField()
     segments = SegmentOut(many=True)
     note = serializers.CharField()
     log = LogShortOut(allow_null=True)
-    result = ResultShortOut(allow_null=True, help_text="The current result in short.")
+    result = ResultShortOut(allow_null=True, help_text="Current result in short; null if none.")
     under_review = ReviewNoticeOut(
         many=True, help_text="Review notices for instruments found out of tolerance."
     )

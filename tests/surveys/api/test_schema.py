@@ -11,9 +11,12 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from compute.base.unit_table import KINDS
+from compute.base.units import express, parse_quantity
 from surveys.api.example_values import COMPONENT_EXAMPLES, PROPERTY_EXAMPLES
 from surveys.api.operation_texts import OPERATION_TEXTS, TAGS
 from surveys.api.property_texts import COMPONENT_TEXTS, PARAMETER_TEXTS, PROPERTY_TEXTS
+from surveys.api.quantity_examples import EXAMPLES as QUANTITY_TEXTS
+from surveys.api.quantity_examples import QUANTITY_EXAMPLES
 from surveys.inputs.quantity_schema import KIND_EXAMPLES
 from surveys.models import Site
 from tests.surveys.compute.test_compute import SETUP
@@ -116,6 +119,26 @@ def test_texts_and_examples_are_those_of_operations_and_properties_there_are(sch
     assert {name.rpartition(".")[2] for name in PROPERTY_EXAMPLES} - properties == set()
     assert set(KIND_EXAMPLES) == set(KINDS)
     assert [tag["name"] for tag in schema["tags"]] == list(TAGS)
+
+
+def test_each_quantity_of_an_answer_has_an_example_in_the_unit_of_the_answers(schema: Any) -> None:
+    components, used = schema["components"]["schemas"], 0
+    for component, part in components.items():
+        for name, one in described_parts(part):
+            if component.endswith("Request") or "QuantityOut" not in str(one) or "examples" not in one:
+                continue
+            [example] = one["examples"]
+            used += 1
+            assert set(example[0] if isinstance(example, list) else example) == {"value", "unit"}, name
+    assert used > 150
+    for kind, texts in QUANTITY_TEXTS.items():
+        for name, text in texts.items():
+            shown = express(parse_quantity(text, kind).si, kind)
+            assert shown["unit"] == QUANTITY_EXAMPLES[name]["unit"], name
+            assert shown["value"] == pytest.approx(QUANTITY_EXAMPLES[name]["value"], rel=1e-6), name
+    properties = {f"{c}.{name}" for c, part in components.items() for name, _ in described_parts(part)}
+    names = properties | {name.partition(".")[2] for name in properties}
+    assert set(QUANTITY_EXAMPLES) - names == set()
 
 
 @pytest.mark.parametrize(
