@@ -27,6 +27,12 @@ def test_the_table_has_a_row_for_every_call_and_no_other() -> None:
     assert set(table()) == set(calls())
 
 
+def test_the_table_is_sorted_and_has_no_failure_of_the_service() -> None:
+    rows = table()
+    assert list(rows) == sorted(rows, key=lambda call: (call[1], call[0]))
+    assert {call: row for call, row in rows.items() if max(row.values()) >= 500} == {}
+
+
 @pytest.mark.parametrize("who", WHO)
 def test_every_call_has_the_responses_of_the_table_for_every_user(
     cast: Any, there: Everything, who: str
