@@ -32,7 +32,7 @@ class NoOverlap(BaseConstraint):
         if schema_editor.connection.vendor != "postgresql":
             return None
         # A range of one number has "&&" in every PostgreSQL, equality of UUIDs would need an extension. Equal ids have equal
-        # numbers, so that nothing overlaps; two ids of one number are refused at worst, once in 2**64.
+        # numbers, so that nothing overlaps; two ids of one number are rejected at worst, once in 2**64.
         number = f'uuid_hash_extended("{self.column}", 0)'
         return (
             f'CONSTRAINT "{self.name}" EXCLUDE USING gist '

@@ -115,7 +115,7 @@ def _downsampled(moments: Any, flows: Any, whole: int) -> tuple[Any, Any]:
 
 
 def _unbroken(moments: Any, flows: Any) -> list[tuple[Any, Any]]:
-    """Stretches of the whole series without a gap: a step ten times the usual one, or a value missing, breaks the line."""
+    """Parts of the whole series without a gap: a step ten times the usual one, or a value missing, breaks the line."""
     if len(moments) < 3:
         return [(moments, flows)]
     steps = np.diff(moments)

@@ -67,7 +67,7 @@ class IntegerField(serializers.IntegerField):
         return int(super().to_internal_value(data))
 
 
-# Control characters but tab and line ends (NUL is refused by the framework), and what turns the direction of the text around it:
+# Control characters but tab and line ends (the framework rejects NUL), and what turns the direction of the text around it:
 # a name that reads other than it is.
 CONTROL_CHARACTERS = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 

@@ -112,7 +112,7 @@ class PipeIn(StrictSerializer):
 
 
 class MediumIn(StrictSerializer):
-    """A medium of the library or of the office's own by name and temperature, or one by its figures."""
+    """A medium of the library or a custom medium by name and temperature, or a medium by its properties."""
 
     name = TextField(max_length=60, required=False)
     temperature = QuantityIn("temperature", required=False)
@@ -177,7 +177,7 @@ class TransducersOfFleet(StrictSerializer):
     }
 )
 class TransducersField(serializers.Field):
-    """A transducer pair by its figures, or one of the fleet by its id; becomes a TransducerEntry."""
+    """A transducer pair by its data, or one of the fleet by its id; becomes a TransducerEntry."""
 
     def to_internal_value(self, data: Any) -> TransducerEntry:
         if isinstance(data, Mapping) and "instrument" in data:

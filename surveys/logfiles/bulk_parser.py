@@ -1,7 +1,7 @@
 """Parser of many rows of a log at once, for chunks without irregularities.
 
-It takes the same readings as reading one by one, to the bit, or gives a chunk up; what is wrong with a row
-only the careful way can tell. A chunk given up is divided, so that a bad row costs its neighbourhood only.
+It returns the same readings as the row parser, to the bit, or rejects a chunk; only the row parser finds the error
+of a row. A rejected chunk is divided, so that a bad row affects its neighbourhood only.
 """
 
 from __future__ import annotations

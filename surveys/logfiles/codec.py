@@ -3,7 +3,7 @@
 A logger writes decimals, so a column is kept as whole numbers of its last decimal place (checked to give
 the same floats back), the differences between neighbours, bytes of equal weight side by side, then zstd:
 a few bytes a reading. A column of which that is not true is kept as plain floats, of four bytes where these
-are enough. Missing values (nan) of a decimal column are kept as a map of bits beside it.
+are enough. Missing values (nan) of a decimal column are stored as a bit map next to the column.
 
 Layout of a block: length of the header (4 bytes, little-endian), a JSON header, the columns one after another.
 """

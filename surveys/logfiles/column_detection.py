@@ -201,7 +201,7 @@ def _is_unit(text: str, kind: str) -> bool:
 
 
 def _no_values(sheet: Sheet, n: int, found: Columns) -> None:
-    """Texts that stand where a number should."""
+    """Texts in place of a number."""
     for row in sheet.rows:
         text = row[n].strip()
         if (

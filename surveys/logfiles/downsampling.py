@@ -15,7 +15,7 @@ def downsampled(values: NDArray[np.float64], points: int) -> NDArray[np.int64]:
     """Return positions to draw: minimum and maximum of each of points/2 segments, in order, with both ends.
 
     A plot of them shows every peak the whole series would. Missing values (nan) are left out unless a whole
-    stretch is missing, which shows as a gap.
+    interval is missing, which shows as a gap.
     """
     count = len(values)
     if count <= points:
@@ -54,7 +54,7 @@ def _joined(
     edges: NDArray[np.int64],
     count: int,
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """The extremes of blocks, with a stretch that two blocks share down to its own two again."""
+    """The extremes of blocks, with an interval that two blocks share down to its own two again."""
     positions, times, values = (np.concatenate([part[n] for part in parts]) for n in range(3))
     starts = np.unique(np.searchsorted(positions, edges[:-1], side="left"))
     starts = starts[starts < len(positions)]
@@ -67,7 +67,7 @@ def _joined(
 def _extremes(
     values: NDArray[np.float64], starts: NDArray[np.int64], always: NDArray[np.int64]
 ) -> NDArray[np.int64]:
-    """Positions of the first lowest and the first highest of each stretch, and those asked for, in order."""
+    """Positions of the first lowest and the first highest of each interval, and the requested ones, in order."""
     found = [always]
     missing = np.isnan(values)
     lowest, highest = (
@@ -81,6 +81,6 @@ def _extremes(
     sizes = np.diff(starts, append=len(values))
     for series, reach in ((lowest, np.minimum), (highest, np.maximum)):
         at = np.flatnonzero(series == np.repeat(reach.reduceat(series, starts), sizes))
-        stretch = np.searchsorted(starts, at, side="right")
-        found.append(at[np.diff(stretch, prepend=0) > 0])
+        interval = np.searchsorted(starts, at, side="right")
+        found.append(at[np.diff(interval, prepend=0) > 0])
     return np.unique(np.concatenate(found))

@@ -1,7 +1,7 @@
 """The readings of a log whole: as CSV, row by row as the file gave them, and as Parquet.
 
-Both go out block by block. The CSV's header is the plain log format's, so it can be taken in again (with the
-layout EXPORTED where values are missing); its cells are times and numbers only, never formulas.
+Both go out block by block. The CSV has the header of the plain log format, so it can be imported again (with the
+format EXPORTED if values are missing); its cells are times and numbers only, never formulas.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def csv_parts(columns: Sequence[Column], blocks: Iterable[Block]) -> Iterator[by
 
 
 def parquet_write(file: IO[bytes], columns: Sequence[Column], blocks: Iterable[Block]) -> int:
-    """Write the whole log as Parquet, a row group a block, and tell how many readings there were.
+    """Write the whole log as Parquet, a row group for each block, and return the number of readings.
 
     `time` is in UTC to the microsecond; each column's metadata has its `unit`. A missing value is a null.
     """

@@ -1,6 +1,6 @@
 """The log format: how a logger's file is to be read, as a record its users make and try out.
 
-A log format describes any file of rows: what parts the columns, where the quantities stand and in which units,
+A log format describes any file of rows: the delimiter of the columns, the columns of the quantities and their units,
 how times are written and in which zone. The plain log format is the one a file has that names its own columns.
 """
 
@@ -28,7 +28,7 @@ MAX_LINES_SKIPPED = 1000
 MAX_NO_VALUES = 16
 MAX_TEXT_LENGTH = 60
 _FIXED_ZONE = re.compile(r"UTC([+-])([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
-# What can stand inside a number or a time cannot part the columns.
+# A character of numbers or times cannot be a delimiter.
 _NEVER_A_DELIMITER = frozenset("+-.\r\n\0\"'")
 
 At = str | int
@@ -36,7 +36,7 @@ At = str | int
 
 @dataclass(frozen=True, slots=True)
 class ColumnAt:
-    """Where a quantity stands: the text of its header cell, or its position counted from 1.
+    """Column of a quantity: the text of its header cell, or its position counted from 1.
 
     Without a unit the one in brackets behind the header's text counts. A turned column is counted the other
     way by the logger.
@@ -50,7 +50,7 @@ class ColumnAt:
 
 @dataclass(frozen=True, slots=True)
 class TimeAt:
-    """Where the time stands and how it is written; with `clock` the first column is the date only."""
+    """Column and notation of the time; with `clock` the first column is the date only."""
 
     at: At = TIME
     clock: At | None = None
@@ -62,7 +62,7 @@ class TimeAt:
 
 @dataclass(frozen=True, slots=True)
 class LogFormat:
-    """How a file is read. As it stands by default: the plain log format.
+    """Description of a log file. The default is the plain log format.
 
     `delimiter` empty: comma, semicolon or tab, whichever the header has. `header_line` None: no header, the
     columns go by position. `columns` empty: the header names them, as in `transit_time [us]`.
@@ -125,7 +125,7 @@ PLAIN = LogFormat()
 
 
 def zone_named(name: str) -> tzinfo | None:
-    """The zone of a log format's text; None stands for the site's.
+    """Return the zone of a text of a log format; None is the zone of the site.
 
     Raises ServiceError for an unknown zone.
     """

@@ -31,7 +31,7 @@ from surveys.logfiles.zones import EPOCH
 
 __all__ = ["BLOCK_ROWS", "Intake", "RejectedRow", "import_file"]
 
-# Threads that parse and pack beside the one that reads; more do not help one file.
+# Threads that parse and pack besides the reading thread; more do not help one file.
 CREW = 2
 
 

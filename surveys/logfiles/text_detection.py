@@ -141,5 +141,5 @@ def _decimal_mark(rows: tuple[tuple[str, ...], ...], mark: str) -> str:
 
 
 def _halves(table: list[list[str]], header: int | None, width: int) -> bool:
-    """Whether rows have more cells than the header: decimal commas taken for what parts the columns."""
+    """Whether rows have more cells than the header: decimal commas taken for delimiters."""
     return header is not None and len(table[header]) < width

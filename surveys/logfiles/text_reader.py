@@ -31,7 +31,7 @@ def text_plan(
     before = (log_format.header_line or 0) + log_format.skip_after_header
     lines, rest = _first_lines(stream, before + (log_format.header_line is None))
     if log_format.header_line is None:
-        # The first row only tells the delimiter; it is read with the others.
+        # The first row only shows the delimiter; it is read with the others.
         header, sample = None, lines[before] if len(lines) > before else ""
     else:
         header = sample = lines[log_format.header_line - 1] if len(lines) >= log_format.header_line else ""

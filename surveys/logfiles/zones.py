@@ -1,8 +1,8 @@
 """Conversion of local times to UTC by a zone's offset changes, many at once.
 
-Where clocks go back an hour comes twice. Which of the two a row means is told by the order of the rows: the
-clock runs on, so it is the first until the times step back, and the second from there. Where clocks go
-forward an hour does not exist, and a row of it cannot be placed.
+When clocks go back, an hour is repeated. The order of the rows shows which of the two hours a row belongs to: the
+first until the times step back, the second from there. When clocks go forward, an hour does not exist, and
+a row in it is rejected.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from compute.base.messages import Message, day, message
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
-# Times outside these years are no times of a log, and zones tell nothing reliable of them.
+# Times outside these years are not times of a log, and zones have no reliable data for them.
 FIRST_YEAR, LAST_YEAR = 1901, 2199
 EARLIEST = (datetime(FIRST_YEAR, 1, 1, tzinfo=UTC) - EPOCH) // MICROSECOND
 LATEST = (datetime(LAST_YEAR + 1, 1, 1, tzinfo=UTC) - EPOCH) // MICROSECOND

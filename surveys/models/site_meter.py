@@ -14,7 +14,7 @@ from surveys.models.survey import Survey
 class SiteMeterReading(Record):
     """Flow by the site's own meter during a survey: immutable; a replacement keeps the old row.
 
-    Nothing is calculated from it. It is shown beside the survey's result and is independent of its uncertainties.
+    Nothing is calculated from it. It is compared with the result of the survey and is independent of its uncertainties.
     """
 
     class ReadingType(models.TextChoices):

@@ -1,4 +1,4 @@
-"""The worker beside the web process of a single machine: no broker, the same work."""
+"""Worker in the web process of a single machine, without a broker."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ logger = logging.getLogger(__name__)
 LOOK_EVERY_SECONDS = 0.04
 AFTER_ERROR_SECONDS = 1.0
 TURN_SECONDS = 5.0
-# What was told is told once, however often it is looked at; a mail that failed is tried again at the next look.
+# A reminder is sent once, however often due dates are checked; a failed e-mail is sent again at the next check.
 REMIND_EVERY = timedelta(minutes=30)
 
 

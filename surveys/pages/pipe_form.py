@@ -70,17 +70,17 @@ def entries_by(offers: Iterable[Offer]) -> dict[str, str]:
 
 
 def on_record(data: PipeData) -> dict[str, Any]:
-    """Path of a request -> what a version of pipe data says there: a quantity as stored, a name or a number."""
+    """Return the value of a version of pipe data by path: a quantity as stored, a name or a number."""
     return {path: value for path, value in _leaves(pipe_data_document(data)) if value is not None}
 
 
 def starting_texts(data: PipeData, units: System) -> dict[str, str]:
-    """Path of a request -> what its field begins with: as it was typed, else the figure in the reader's units."""
+    """Return the initial text of each field by path: as entered, or the value in the units of the reader."""
     return entered_texts(on_record(data), data.as_entered, units)
 
 
 def entered_texts(values: Mapping[str, Any], as_entered: Mapping[str, str], units: System) -> dict[str, str]:
-    """Of values as stored the text of each: as it was typed, else the figure in the reader's units."""
+    """Return the text of each stored value: as entered, or the value in the units of the reader."""
     return {path: as_entered.get(path, "") or _text(value, units) for path, value in values.items()}
 
 

@@ -108,7 +108,7 @@ def survey_medium(survey: SurveyData | Setup, data: PipeData) -> MediumEntry:
     )
 
 
-def marked_stretches(data: SurveyData) -> tuple[Segment, ...]:
+def marked_segments(data: SurveyData) -> tuple[Segment, ...]:
     """Return the marked segments of the log for the physics."""
     return tuple(
         Segment(
@@ -160,7 +160,7 @@ def log_columns(log: Log, names: frozenset[str] | None = None) -> Iterator[Block
 
 
 def paths_result(survey: Survey, at: datetime | None = None) -> CombinedResult | None:
-    """The mean of the paths of which a survey is one, as it stood at a time; as it stands now, if none is given."""
+    """Return the mean of the paths of a survey, current at a time; the current one if no time is given."""
     in_force = Q(replaced_at__isnull=True)
     if at is not None:
         in_force = (in_force | Q(replaced_at__gt=at)) & Q(computed_at__lte=at)
@@ -177,10 +177,10 @@ def transducer_data_now(instrument: Instrument) -> TransducerData | None:
 
 
 def transducer_data_latest(versions: Iterable[TransducerData]) -> dict[UUID, TransducerData]:
-    """By instrument the version that set-ups are worked out by from now on.
+    """Return the version for new set-ups by instrument.
 
-    The latest of those that correct no other, or what corrected it: a correction of an earlier one says what the pair was, not
-    what it is.
+    It is the latest version that corrects no other, or its correction: a correction of an earlier version describes the pair
+    as it was then.
     """
     known = sorted(versions, key=lambda one: (one.recorded_at, one.pk))
     corrected_by = {one.corrects_id: one for one in known if one.corrects_id is not None}

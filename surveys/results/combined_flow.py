@@ -24,7 +24,7 @@ from compute.logs.segments import Segment, merged
 from surveys.core.stored_quantities import budget_rows
 from surveys.models import Combination, Result
 from surveys.models.instrument import Kind
-from surveys.pipes.selectors import EPOCH, marked_stretches
+from surveys.pipes.selectors import EPOCH, marked_segments
 from surveys.results.reduction import result_flows, result_within
 
 MULTIPATH, SUM, DIFFERENCE, MEAN = (
@@ -91,9 +91,9 @@ def _of_paths(results: Sequence[Result]) -> CombinedFlow:
 def _of_one_time(kind: str, results: Sequence[Result]) -> CombinedFlow:
     logs = [result_flows(r, name) for r, name in zip(results, _names(results), strict=True)]
     together = align_logs(logs)
-    stretches = _stretches(together, logs)
+    segments = _segments(together, logs)
     parts = [
-        _part_within(kind, result, stretches, log.name, float(flows.mean()))
+        _part_within(kind, result, segments, log.name, float(flows.mean()))
         for result, log, flows in zip(results, logs, together.values, strict=True)
     ]
     coefficients = _coefficients(kind, len(parts))
@@ -104,15 +104,15 @@ def _of_one_time(kind: str, results: Sequence[Result]) -> CombinedFlow:
         replace(combined, findings=(*together.findings, *combined.findings)),
         coefficients,
         tuple(part.value for part in parts),
-        (_moment(stretches[0].start), _moment(stretches[-1].end)),
+        (_moment(segments[0].start), _moment(segments[-1].end)),
         len(together.starts),
     )
 
 
-def _part_within(kind: str, result: Result, stretches: Sequence[Segment], name: str, flow: float) -> Part:
+def _part_within(kind: str, result: Result, segments: Sequence[Segment], name: str, flow: float) -> Part:
     """Return a result as a part, with its uncertainties at the flow of the common time."""
-    marked = merged(marked_stretches(result.survey_data))
-    counting = intersection(stretches, marked) if marked else tuple(stretches)
+    marked = merged(marked_segments(result.survey_data))
+    counting = intersection(segments, marked) if marked else tuple(segments)
     budget = result_within(result, counting).uncertainty.budget
     return part_of_result(flow, budget, _owners(result, kind), name=name)
 
@@ -139,7 +139,7 @@ def _owners(result: Result, kind: str) -> Mapping[Owner, str]:
     }
 
 
-def _stretches(together: CombineBy, logs: Sequence[FlowLog]) -> tuple[Segment, ...]:
+def _segments(together: CombineBy, logs: Sequence[FlowLog]) -> tuple[Segment, ...]:
     """Return the time in which all logs have readings, as rows of steps without a gap."""
     last = overlap(logs).end
     breaks = np.flatnonzero(np.diff(together.starts) != together.step) + 1
@@ -179,7 +179,7 @@ def _path_name(number: int, result: Result) -> str:
 
 def _span(result: Result) -> tuple[datetime, datetime]:
     """Return the first and the last time that a result is based on."""
-    marked = merged(marked_stretches(result.survey_data))
+    marked = merged(marked_segments(result.survey_data))
     log = result.survey.log
     if not marked:
         return log.first_reading_at, log.last_reading_at

@@ -1,8 +1,8 @@
-"""Combined results: stored, and kept up with the results they rest on.
+"""Combined results: stored, and recalculated after a change of the results of their parts.
 
-Whoever gives a survey a new result holds that survey's row, and in the same transaction sets every combination it is a part
-of to work (`combinations_schedule`). Whoever combines without such an item holds the rows of the parts' surveys first, in
-the order of their keys, then the combination's. So each combination ends on the results its parts have at the end.
+The code that stores a new result of a survey locks the row of the survey and schedules each combination of the survey in the
+same transaction (`combinations_schedule`). Code that combines without such an item first locks the rows of the surveys in the
+order of their keys, then the row of the combination. So each combination ends with the last results of its parts.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class CombinationOccasion:
 
 @dataclass(frozen=True, slots=True)
 class CombinedDraft:
-    """A combination with the results its parts have, in their order, and what they come to, not stored yet.
+    """A combination with the results of its parts, in their order, and the combined flow, not stored yet.
 
     No results: a part has none yet. No flow: there is nothing to do.
     """
@@ -89,16 +89,16 @@ def combined_draft(combination_id: UUID) -> CombinedDraft:
 
 
 def draft_is_current(draft: CombinedDraft) -> bool:
-    """Whether nothing moved since a draft was made; holds the combination for the rest of the transaction."""
+    """Return whether a draft is still current; lock the combination until the end of the transaction."""
     locked = Combination.objects.select_for_update(no_key=True).get(pk=draft.combination.pk)
     now = _current_combination(locked)
     return (_keys(now), locked.retired_at) == (_keys(draft), draft.combination.retired_at)
 
 
 def combined_store(draft: CombinedDraft, making: CombinationOccasion) -> CombinedResult | None:
-    """Store what a draft came to in the place of the current result, and tell the client; the current one if there is none.
+    """Store the result of a draft in place of the current result, notify the client, and return the result in force.
 
-    The caller's transaction holds the combination.
+    The caller's transaction has locked the combination.
     """
     if draft.flow is None:
         return draft.current
@@ -119,14 +119,14 @@ def combined_store(draft: CombinedDraft, making: CombinationOccasion) -> Combine
 
 
 def surveys_lock(surveys: Sequence[UUID]) -> None:
-    """Hold surveys for the rest of the transaction: none of them gets a new result meanwhile."""
+    """Lock surveys until the end of the transaction, so that none of them gets a new result."""
     list(Survey.objects.select_for_update(no_key=True).filter(pk__in=surveys).order_by("pk"))
 
 
 def combinations_settle(combinations: Sequence[Combination], making: CombinationOccasion) -> None:
-    """Combine anew what does not rest on its parts' current results, in the caller's transaction.
+    """Combine again each combination that is not based on the current results of its parts, in the caller's transaction.
 
-    Parts that cannot be combined are no fault of what the caller does: the combination says what hinders it.
+    Parts that cannot be combined raise nothing here: the combination stores the reason as `blocked_reason`.
     """
     parts = CombinationPart.objects.filter(combination__in=combinations)
     surveys_lock(list(parts.values_list("survey", flat=True)))

@@ -53,9 +53,9 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a survey came to: the current result of its first path, and the mean of all its paths where there are several.
+    """Result of a survey: the current result of its first path, and the mean of its paths if there are several.
 
-    `notices` are those of the result and, of the mean, those of its other paths. A withdrawn one is no measure of any change.
+    `notices` are those of the result and, of the mean, those of its other paths. A withdrawn result is not compared.
     """
 
     result: Result
@@ -85,9 +85,9 @@ class Found:
 
 
 def change_between(before: Found, after: Found) -> Change:
-    """The difference with its own uncertainty, shared uncertainties counted once (JCGM 100:2008 5.2.2).
+    """Return the difference with its uncertainty; shared uncertainties are counted once (JCGM 100:2008 5.2.2).
 
-    A flow that cannot be told from none is no measure for a relative change.
+    There is no relative change from a flow that is within its uncertainty of 0.
     """
     difference, base = after.volume_flow_m3_s - before.volume_flow_m3_s, abs(before.volume_flow_m3_s)
     return Change(
@@ -100,9 +100,9 @@ def change_between(before: Found, after: Found) -> Change:
 def point_history(
     point: MeasuringPoint, viewer: Viewer, *, newest: int | None = None, skipped: int = 0
 ) -> list[Found]:
-    """What a point's surveys came to, oldest first, each with its change since the last one that counts.
+    """Return the results of the surveys of a point, oldest first, each with its change since the last one that counts.
 
-    Of a long history the `newest` so many, after so many `skipped`; the oldest of them is compared too.
+    `newest` limits the number of results and `skipped` leaves out the latest ones; the oldest is compared too.
     """
     newest_first = _current([point], viewer).order_by("-survey__started_at", "-survey_id")
     rows = list(newest_first[skipped : None if newest is None else skipped + newest + 1])

@@ -51,9 +51,9 @@ OWN = ("custom_material_data__material", "custom_lining_data__material", "custom
 
 @dataclass(frozen=True, slots=True)
 class ResultInputs:
-    """The records a survey's result rests on; `calibrations` by instrument, None where there was none by that day.
+    """Records that the result of a survey is based on; `calibrations` by instrument, None without a calibration by that day.
 
-    `error_corrections` are the instruments whose error curves are applied, `error_correction_policies` how many policies were asked for that;
+    `error_corrections` are the instruments whose error curves are applied, `error_correction_policies` the number of policies evaluated;
     `as_found_corrections` the certificates whose as-found errors the office decided to correct.
     """
 
@@ -83,7 +83,7 @@ def _key_part(inputs: ResultInputs, name: str) -> object:
 
 
 def inputs_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | None = None) -> ResultInputs:
-    """What a result of this survey computed now would rest on. Many surveys are asked with the policies read beforehand."""
+    """Return the inputs of a result of this survey calculated now. For many surveys, pass the policies read once."""
     stated = survey.stated
     policies = error_correction_policies() if policies is None else policies
     day = survey_date(survey)
@@ -94,7 +94,7 @@ def inputs_in_force(survey: Survey, policies: Sequence[ErrorCorrectionPolicy] | 
     return ResultInputs(
         survey,
         stated,
-        # There was data when the set-up was worked out, so a survey before all of it rests on that.
+        # The set-up was calculated with data, which also serve a survey before the first version.
         pipe_data if pipe_data is not None else stated.setup.pipe_data,
         transducer_data_in_force(stated.setup.transducer_data),
         calibrations,
@@ -166,12 +166,11 @@ def survey_with_inputs(survey_id: UUID) -> Survey:
 
 
 def results_outdated(current: QuerySet[Result], *, but_for_method: bool = True) -> list[Result]:
-    """Of some current results those that rest on something no longer in force, or that a recomputation is about to replace.
+    """Return the current results with inputs that are no longer in force, and those that a recomputation will replace.
 
-    The latter because a worker may have read what was in force before the caller's change, and store its result after
-    the caller has looked: told from one snapshot, a survey's result is the last word or an item of it is unsettled. A new method
-    alone moves none, unless asked: that is a decision of its own. The number of queries does not grow with the surveys but
-    for one round for each thousand.
+    The second kind is included because a worker may have read the inputs before the caller's change and may store its result
+    later. A new method alone makes no result outdated unless requested, because that is a separate decision. The number of
+    queries is constant for each thousand surveys.
     """
     unsettled = (
         RecomputationItem.objects.filter(survey=OuterRef("survey"))
@@ -244,7 +243,7 @@ def keys_in_force(survey_ids: Iterable[UUID]) -> dict[UUID, Key]:
 
 
 def error_correction_policies() -> list[ErrorCorrectionPolicy]:
-    """Every policy on error curves: few, and which of them holds is told by `surveys.calibration.policies`."""
+    """Return all policies on error curves; `surveys.calibration.policies` selects the one in force."""
     return list(ErrorCorrectionPolicy.objects.select_related("instrument"))
 
 

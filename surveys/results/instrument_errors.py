@@ -1,9 +1,9 @@
 """Known errors of a survey's instruments, from their certificates.
 
-The points an instrument works by since the calibration in force make its curve: as left, or as found where nothing was adjusted.
-A gauge counts if the wall measurement at hand was taken with it and it is among the survey's instruments. Where the office decided that an
-error found is to be corrected (`surveys.services.fleet.out_of_tolerance_reviews`), it is the as-found points, applied. Of two meters, pairs or
-thermometers nobody can tell which measured: neither is brought in, and a finding says so.
+The points of the calibration in force make the curve of an instrument: as left, or as found if nothing was adjusted.
+A gauge counts if the wall measurement was made with it and it is among the instruments of the survey. If the office decided to correct
+an error found (`surveys.services.fleet.out_of_tolerance_reviews`), the as-found points are applied. Of two meters, pairs or
+thermometers it is unknown which one measured: neither is used, and a finding reports it.
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
 """Recalculation of results after a change of their inputs.
 
-A survey's result rests on what is in force for it (`surveys.results.inputs_in_force`): what was stated of it, the pipe data valid on its day,
-the data of the transducers, the calibrations, the method. When any of it changes, every survey that now should rest on
-something else gets a new result; the old one stays, marked as replaced. Work is claimed by filtered update and held by
-a lease (`surveys.results.claims`); the physics runs outside any transaction, and a short one for each survey stores the result only
-if the claim still holds and nothing moved meanwhile. So a worker may die, a task may be sent twice, and two corrections may
-race: each survey ends with one current result, on the latest. Combinations of surveys are items too, set to work where a
+The result of a survey is based on its inputs in force (`surveys.results.inputs_in_force`): survey data, pipe data valid on the day of the
+survey, transducer data, calibrations, method. If an input changes, each survey with other inputs gets a new result; the old
+result is kept and marked as replaced. A worker claims items with a conditional UPDATE and a lease (`surveys.results.claims`).
+It calculates outside any transaction and stores each result in a short transaction, only if the lease is still valid and the
+inputs are unchanged. So a worker may be killed, a task may be sent twice, and two corrections may run at the same time: each
+survey ends with one current result, based on the latest inputs. Combinations of surveys are items too, created when a
 part gets a new result (`surveys.results.combining`).
 """
 
@@ -92,9 +92,9 @@ def items_due(recomputation_id: UUID) -> int:
 
 
 def recomputation_run(recomputation_id: UUID, *, for_seconds: float = math.inf) -> bool:
-    """Do what is due of one recomputation, claim by claim, until nothing is left to take.
+    """Process the due items of one recomputation, claim by claim.
 
-    With `for_seconds` it stops after the claim in which they are over, and tells whether there may be more to do.
+    With `for_seconds`, stop after the claim in which the time is over. Return whether items may remain.
     """
     over = time.monotonic() + for_seconds
     recomputation = _patiently(partial(_start, recomputation_id))
@@ -183,7 +183,7 @@ def _patiently(do: Callable[[], T]) -> T:
 
 @dataclass(frozen=True, slots=True)
 class _Work:
-    """What is in force for a survey, its current result, and what replaces it; None if that rests on it already."""
+    """Inputs in force of a survey, its current result and the new draft; no draft if the result has these inputs already."""
 
     inputs: ResultInputs
     current: Result
@@ -288,7 +288,7 @@ def _open_reviews(survey: Survey) -> QuerySet[ReviewedSurvey]:
 
 
 def _reviews_schedule(survey: Survey, now: datetime) -> None:
-    """A result under review was replaced: what it would be with the error found is worked out again."""
+    """Calculate the result with the error found again, because a result under review was replaced."""
     runs = list(_open_reviews(survey).values_list("review__recomputation", flat=True))
     if not runs:
         return
@@ -315,7 +315,7 @@ def _store_combined(item: RecomputationItem, draft: CombinedDraft, recomputation
 
 
 def _outcome(work: _Work, recomputation: Recomputation) -> dict[str, Result]:
-    """Store what replaces the current result, if anything does; what the item then says."""
+    """Store the new result, if there is one, and return the values of the item."""
     if work.draft is None or work.change_breakdown is None:
         return {"after": work.current}
     now = timezone.now()

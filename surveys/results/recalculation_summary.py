@@ -27,7 +27,7 @@ ItemState = RecomputationItem.State
 
 @dataclass(frozen=True, slots=True)
 class ItemChange:
-    """By how much a survey's or a combined figure moved; `relative` is None from a flow of 0 to another."""
+    """Change of the flow of a survey or combination; `relative` is None for a change from a flow of 0."""
 
     difference_m3_s: float
     relative: float | None

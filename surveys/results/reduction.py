@@ -30,14 +30,14 @@ from surveys.models import (
     TransducerData,
     WallMeasurement,
 )
-from surveys.pipes.selectors import log_blocks, marked_stretches, place_of, survey_date, survey_medium
+from surveys.pipes.selectors import log_blocks, marked_segments, place_of, survey_date, survey_medium
 from surveys.results.inputs_in_force import ResultInputs, inputs_of_result
 from surveys.results.instrument_errors import known_errors
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A reduction with the records it rests on, not stored yet."""
+    """A reduction with the records it is based on, not stored yet."""
 
     inputs: ResultInputs
     wall_measurement: WallMeasurement | None
@@ -69,29 +69,29 @@ def survey_reduce(inputs: ResultInputs, held: LogToReduce | None = None) -> Draf
     """Reduce a survey's log (the stored one, unless another is handed in) by what is in force. Reads; writes nothing."""
     log = held or stored_log(inputs.survey.log)
     wall_measurement = wall_measurement_of(inputs)
-    reduction = _reduce(inputs, wall_measurement, marked_stretches(inputs.survey_data), log)
+    reduction = _reduce(inputs, wall_measurement, marked_segments(inputs.survey_data), log)
     return Draft(inputs, wall_measurement, reduction, log.findings)
 
 
-def result_within(result: Result, stretches: tuple[Segment, ...]) -> Reduction:
-    """What a result would be had only these stretches of its log counted."""
+def result_within(result: Result, segments: tuple[Segment, ...]) -> Reduction:
+    """Return the reduction of a result over these segments of its log only."""
     inputs = inputs_of_result(result)
-    return _reduce(inputs, result.wall_measurement, stretches, stored_log(inputs.survey.log))
+    return _reduce(inputs, result.wall_measurement, segments, stored_log(inputs.survey.log))
 
 
 def result_flows(result: Result, name: str) -> FlowLog:
-    """Every flow a result rests on, with its time; the name is for remarks."""
+    """Return the flows that a result is based on, with their times; the name is for remarks."""
     inputs = inputs_of_result(result)
-    return survey_flow_log(inputs, result.wall_measurement, name, marked_stretches(inputs.survey_data))
+    return survey_flow_log(inputs, result.wall_measurement, name, marked_segments(inputs.survey_data))
 
 
 def survey_flow_log(
     inputs: ResultInputs,
     wall_measurement: WallMeasurement | None,
     name: str,
-    stretches: tuple[Segment, ...] = (),
+    segments: tuple[Segment, ...] = (),
 ) -> FlowLog:
-    """The flow of each reading of a survey's log, with its time, its wall held against a wall measurement; of some stretches, or all."""
+    """Return the flow of each reading with its time, in some segments or all; the wall is compared with a wall measurement."""
     stated, data = inputs.survey_data, inputs.pipe_data
     return flow_log(
         name,
@@ -103,7 +103,7 @@ def survey_flow_log(
         ),
         log_readings(stored_log(inputs.survey.log), with_times=True),
         _programmed(stated.setup),
-        stretches,
+        segments,
         known_errors(inputs, wall_measurement)[0],
         _wall(wall_measurement),
     )
@@ -112,7 +112,7 @@ def survey_flow_log(
 def _reduce(
     inputs: ResultInputs,
     wall_measurement: WallMeasurement | None,
-    stretches: tuple[Segment, ...],
+    segments: tuple[Segment, ...],
     log: LogToReduce,
 ) -> Reduction:
     survey, stated, data = inputs.survey, inputs.survey_data, inputs.pipe_data
@@ -122,7 +122,7 @@ def _reduce(
         survey_medium(stated, data),
         inputs.transducer_data.entry(),
         stated.setup.traverses,
-        log_readings(log, with_times=bool(stretches)),
+        log_readings(log, with_times=bool(segments)),
         Occasion(
             day=survey_date(survey),
             place=place_of(survey.measuring_point),
@@ -138,7 +138,7 @@ def _reduce(
                 default=None,
             ),
             rows_rejected=log.rows_rejected,
-            segments=stretches,
+            segments=segments,
             known_errors=known,
             remarks=remarks,
         ),
@@ -146,7 +146,7 @@ def _reduce(
 
 
 def wall_measurement_of(inputs: ResultInputs) -> WallMeasurement | None:
-    """The wall measurement the pipe data rests on, or the pipe's latest to hold it against."""
+    """Return the wall measurement that the pipe data is based on, or the latest of the pipe for comparison."""
     return inputs.pipe_data.wall_measurement or next(
         iter(inputs.survey.measuring_point.pipe.wall_measurements.all()), None
     )
@@ -272,7 +272,7 @@ def relative_change(before: float, after: float) -> float | None:
 
 
 def exceeds(change: float | None, threshold: float) -> bool:
-    """Whether a client wants to be told of a relative change; None is one from a flow of 0."""
+    """Return whether a relative change exceeds the notice threshold of a client; None is a change from a flow of 0."""
     return change is None or abs(change) > threshold
 
 
@@ -307,7 +307,7 @@ def _stated(survey_data: SurveyData, data: PipeData, pair: TransducerData) -> Ca
 
 
 def _programmed(setup: Setup) -> PhysicalSetup:
-    """What the meter was told: the set-up as it was worked out on the day."""
+    """Return the data programmed in the meter: the set-up as calculated on the day."""
     medium = survey_medium(setup, setup.pipe_data)
     return PhysicalSetup(
         resolve_pipe(setup.pipe_data.pipe_entry(), medium.temperature).pipe,

@@ -54,7 +54,7 @@ def requested_points(request: Request) -> int:
     return int(text)
 
 
-def stretch_of_log(
+def readings_between(
     log: Log, start: int | None, end: int | None, names: frozenset[str] | None = None
 ) -> Iterator[Block]:
     """The readings from one time to another, block by block."""
@@ -74,8 +74,8 @@ def columns_of(log: Log) -> list[Column]:
 
 def downsampled_readings(log: Log, start: int | None, end: int | None, points: int) -> dict[str, Any]:
     """Each column with so many points that its peaks stay; a missing value is null."""
-    count = sum(len(times) for times, _ in stretch_of_log(log, start, end, frozenset()))
-    shown = downsampled_blocks(stretch_of_log(log, start, end), count, points) if count else {}
+    count = sum(len(times) for times, _ in readings_between(log, start, end, frozenset()))
+    shown = downsampled_blocks(readings_between(log, start, end), count, points) if count else {}
     empty = np.empty(0, dtype=np.int64), np.empty(0)
     series = {}
     for column in columns_of(log):
@@ -91,6 +91,6 @@ def downsampled_readings(log: Log, start: int | None, end: int | None, points: i
 def parquet_file(log: Log, start: int | None, end: int | None) -> IO[bytes]:
     """The readings as a Parquet file on disk, which vanishes when it is closed."""
     file = cast(IO[bytes], TemporaryFile())  # noqa: SIM115 - the answer closes it once it is sent
-    parquet_write(file, columns_of(log), stretch_of_log(log, start, end))
+    parquet_write(file, columns_of(log), readings_between(log, start, end))
     file.seek(0)
     return file

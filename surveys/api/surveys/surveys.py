@@ -38,9 +38,9 @@ from surveys.api.surveys.readings import (
     columns_of,
     downsampled_readings,
     parquet_file,
+    readings_between,
     requested_moment,
     requested_points,
-    stretch_of_log,
 )
 from surveys.api.surveys.site_meters import SiteMeterReadingOut
 from surveys.api.surveys.survey_documents import (
@@ -164,8 +164,8 @@ class Surveys(ReadByKeys):
         """List the segments of the log with steady flow, the longest first, for selection by a person."""
         inputs = inputs_in_force(survey_with_inputs(self._log().survey_id))
         flow = survey_flow_log(inputs, wall_measurement_of(inputs), str(inputs.survey.measuring_point))
-        stretches = steady_segments(flow.times, flow.values)
-        documents = [in_units(steady_segment_document(one), units_of(request)) for one in stretches]
+        steady = steady_segments(flow.times, flow.values)
+        documents = [in_units(steady_segment_document(one), units_of(request)) for one in steady]
         return Response(SteadySegmentOut(documents, many=True).data)
 
     @documented(responses=SiteMeterReadingOut(many=True))
@@ -293,7 +293,7 @@ class Surveys(ReadByKeys):
         start, end = requested_moment(request, "from"), requested_moment(request, "to")
         name = f"readings-{log.survey_id}"
         if request.accepted_renderer.format == "csv":
-            parts = csv_parts(columns_of(log), stretch_of_log(log, start, end))
+            parts = csv_parts(columns_of(log), readings_between(log, start, end))
             return attachment(parts, f"{name}.csv", "text/csv; charset=utf-8")
         if request.accepted_renderer.format == "parquet":
             file = parquet_file(log, start, end)

@@ -9,7 +9,7 @@ from compute.results.survey import METHOD_VERSION
 from surveys.core.stored_quantities import finite
 from surveys.models import CombinedResult, RecomputationItem, Result
 from surveys.operations.integrity_check.finding import Corruption
-from surveys.pipes.selectors import marked_stretches
+from surveys.pipes.selectors import marked_segments
 from surveys.results.combined_flow import combined_flow
 from surveys.results.combining import RELATED_OF_PART
 from surveys.results.dependencies import REPEATED_FROM
@@ -25,7 +25,7 @@ def corrupt_results(result: Result) -> Iterator[Corruption]:
     result.survey.started_at = result.survey_data.started_at
     name = f"result {result.pk}"
     try:
-        again = result_within(result, marked_stretches(result.survey_data))
+        again = result_within(result, marked_segments(result.survey_data))
     except (ComputeError, ValueError) as error:
         yield Corruption(
             "result-not-reproducible", name, f"The result cannot be calculated from its inputs: {error}."

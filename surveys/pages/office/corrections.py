@@ -19,8 +19,8 @@ from surveys.inputs.pipes import CorrectionIn, ModificationIn, changed_statement
 from surveys.models import Pipe, PipeData, Recomputation, User
 from surveys.pages.frame import page
 from surveys.pages.office.access import office_page
-from surveys.pages.office.changing import change_response, units_begun
 from surveys.pages.office.correction_form import PipeSheet
+from surveys.pages.office.sheet_response import change_response, units_begun
 from surveys.pages.pipe_form import choices
 from surveys.pipes.selectors import pipe_data_at
 from surveys.services.pipes.pipes import pipe_alter, pipe_correct, version_to_correct

@@ -24,7 +24,7 @@ from surveys.models.instrument import Kind
 from surveys.models.role import FLEET
 from surveys.pages.frame import page, units_of
 from surveys.pages.office.access import form_for_correctors
-from surveys.pages.office.changing import change_response, units_begun
+from surveys.pages.office.sheet_response import change_response, units_begun
 from surveys.pages.office.transducer_form import LABELS, TransducerSheet, figures_of
 from surveys.pages.pipe_form import entered_texts
 from surveys.pipes.selectors import transducer_data_latest

@@ -19,7 +19,7 @@ from surveys.models import AuditEntry, Instrument, InstrumentType, User
 from surveys.models.role import FLEET
 from surveys.pages.frame import page, units_of
 from surveys.pages.office.access import form_for_correctors
-from surveys.pages.office.changing import change_response, units_begun
+from surveys.pages.office.sheet_response import change_response, units_begun
 from surveys.pages.office.type_form import LABELS, TypeSheet
 from surveys.services.records import record_change
 

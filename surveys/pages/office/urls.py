@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.pages.office import board, changing, corrections, review, site_meters, transducers, types
+from surveys.pages.office import board, corrections, review, sheet_response, site_meters, transducers, types
 
 urlpatterns = [
     path("jobs/", board.board, name="office-board"),
@@ -13,7 +13,7 @@ urlpatterns = [
     path("pipes/<uuid:pk>/correction/", corrections.correction, name="office-correction"),
     path("transducers/<uuid:pk>/correction/", transducers.correction, name="office-transducers"),
     path("instrument-types/<uuid:pk>/", types.correction, name="office-type"),
-    path("recomputations/<uuid:pk>/", changing.recomputation, name="office-recomputation"),
+    path("recomputations/<uuid:pk>/", sheet_response.recomputation, name="office-recomputation"),
     path("surveys/<uuid:pk>/report/", review.issue, name="office-issue"),
     path("surveys/<uuid:pk>/site-meter/", site_meters.site_meter, name="office-site-meter"),
 ]
