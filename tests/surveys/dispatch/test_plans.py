@@ -264,8 +264,8 @@ def test_a_failed_plan_states_its_error_in_the_words_of_the_catalogue(
     )
 
 
-def test_a_plan_without_a_failure_has_an_empty_error(as_user: Any, here: Scene) -> None:
-    assert finished_plan(as_user, job(here, "One"))["error"] == ""
+def test_a_plan_without_a_failure_has_an_empty_error(as_user: Any, scene: Scene) -> None:
+    assert finished_plan(as_user, job(scene, "One"))["error"] == ""
 
 
 @pytest.mark.parametrize(
