@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from compute.base.messages import Finding, Severity, finding, quantity
+from compute.base.messages import Finding, Severity, field_name, finding, quantity
 from compute.base.sources import HAGEN_POISEUILLE, Source
 from compute.library.media import media
 from compute.measuring.entries import MediumEntry
 from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
+from compute.results.sound_speed import COVERAGE_PROBABILITY, SoundSpeedTest
 
 # Values of common practice, without a source.
 MIN_VELOCITY = 0.05
 MAX_VELOCITY = 10.0
-SOUND_SPEED_WARNING = 0.01
 SOUND_SPEED_ERROR = 0.05
 MIN_READINGS_REPEATABILITY = 60
 UNSTEADY_RELATIVE = 0.10
@@ -54,46 +54,37 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
     return findings
 
 
-def sound_speed_fits(
-    measured: float,
-    expected: float,
-    relative_uncertainty: float,
-    medium: MediumEntry | None = None,
-) -> list[Finding]:
-    """Measured sound speed against the medium's.
+def sound_speed_fits(test: SoundSpeedTest, medium: MediumEntry | None = None) -> list[Finding]:
+    """Measured sound speed against the medium's: consistent or not, never both.
 
     Parameters
     ----------
-    measured : float [m/s]
-    expected : float [m/s]
-    relative_uncertainty : float [-]  standard, of the difference; twice that widens the limit
+    test : SoundSpeedTest
     medium : MediumEntry or None  named in the finding
 
     Returns
     -------
-    findings : list of Finding
+    findings : list of Finding  one; none where the transit time is too short for any sound speed
 
     Source
     ------
-    limits : 1 % and 5 %, common practice.
+    limit : see `compute.results.sound_speed`; an error from 5 %, common practice.
     """
-    deviation = measured / expected - 1
-    limit = max(SOUND_SPEED_WARNING, 2 * relative_uncertainty)
-    if abs(deviation) <= limit:
+    if test.measured is None:
         return []
-    severity: Severity = "error" if abs(deviation) > max(SOUND_SPEED_ERROR, limit) else "warning"
-    return [
-        finding(
-            "sound-speed-inconsistent",
-            severity,
-            "medium.sound_speed",
-            measured=quantity(measured, "speed"),
-            expected=quantity(expected, "speed"),
-            difference=deviation,
-            limit=limit,
-            **medium_parameters(medium),
-        )
-    ]
+    facts = {
+        "measured": quantity(test.measured, "speed"),
+        "expected": quantity(test.expected, "speed"),
+        "difference": test.deviation,
+        "limit": test.limit,
+        "coverage_probability": COVERAGE_PROBABILITY,
+        "main_input": field_name(test.main_input),
+        **medium_parameters(medium),
+    }
+    if test.consistent:
+        return [finding("sound-speed-consistent", "info", "medium.sound_speed", **facts)]
+    severity: Severity = "error" if abs(test.deviation) > max(SOUND_SPEED_ERROR, test.limit) else "warning"
+    return [finding("sound-speed-inconsistent", severity, "medium.sound_speed", **facts)]
 
 
 def medium_title(name: str) -> str:

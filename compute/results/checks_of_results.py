@@ -7,16 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from compute.base.checks import FindingChecks
-from compute.base.messages import Finding, finding, quantity
+from compute.base.messages import Finding, finding
 from compute.logs.segments import merged, segments_used
 from compute.logs.series import Series
 from compute.measuring import pipe_checks, setup_checks
-from compute.measuring.entries import MediumEntry, ResolvedMedium
+from compute.measuring.entries import MediumEntry
 from compute.measuring.flow import Flow
 from compute.results import checks
 from compute.results.diagnosis import diagnose
 from compute.results.entry_errors import Case
 from compute.results.occasion import Occasion
+from compute.results.sound_speed import SoundSpeedTest
 from compute.results.survey import CalculatedSetup
 from compute.results.uncertainty import temperature_uncertainty
 
@@ -27,26 +28,27 @@ MIN_PROBABILITY_REPORTED = 0.05
 
 @dataclass(frozen=True, slots=True)
 class FlowCase:
-    """A flow, whose arrays are checked by their means, with its medium, named as entered.
+    """A flow, whose arrays are checked by their means, with the test of its sound speed and its medium, as entered.
 
     sound_speed_assumed : whether the transit time is that of the meter's own entries
     """
 
     flow: Flow
-    medium: ResolvedMedium
+    sound_speed: SoundSpeedTest
     entry: MediumEntry | None = None
     sound_speed_assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class ResultCase:
-    """The result of a log: set-up, series, the flow of the mean times, the entries and the other inputs."""
+    """The result of a log: set-up, series, the flow of the mean times, the entries, the other inputs, the test of the sound speed."""
 
     calculated: CalculatedSetup
     series: Series
     flow: Flow
     entries: Case
     occasion: Occasion
+    sound_speed: SoundSpeedTest
 
 
 FLOW_CHECKS: FindingChecks[FlowCase] = FindingChecks("flow")
@@ -67,12 +69,10 @@ def _velocity(case: FlowCase) -> list[Finding]:
 
 @FLOW_CHECKS.register
 def _sound_speed(case: FlowCase) -> list[Finding]:
-    return checks.sound_speed_fits(
-        float(np.mean(case.flow.measured_sound_speed)),
-        float(np.mean(case.medium.medium.sound_speed)),
-        case.medium.sound_speed_uncertainty or 0.0,
-        case.entry,
-    )
+    """Whether the measured sound speed is consistent with the entries; the programmed one says nothing about them."""
+    if case.sound_speed_assumed:
+        return []
+    return checks.sound_speed_fits(case.sound_speed, case.entry)
 
 
 @RESULT_CHECKS.register
@@ -99,32 +99,22 @@ def _segments(case: ResultCase) -> list[Finding]:
 @RESULT_CHECKS.register
 def _flow(case: ResultCase) -> list[Finding]:
     return FLOW_CHECKS.findings(
-        FlowCase(case.flow, case.calculated.medium, case.entries.medium, case.series.speed_told)
+        FlowCase(case.flow, case.sound_speed, case.entries.medium, case.series.speed_told)
     )
 
 
 @RESULT_CHECKS.register
 def _explained(case: ResultCase) -> list[Finding]:
-    """Possible causes of an inconsistent sound speed, or the finding that it is consistent."""
+    """Possible causes of an inconsistent sound speed."""
+    if case.sound_speed.consistent or case.series.speed_told:
+        return []
     pipe, medium = case.entries.pipe, case.entries.medium
-    stated = {"medium.temperature": temperature_uncertainty(medium.temperature_source)}
+    checked = {}
+    if medium.name and medium.temperature_source == "measured":
+        checked["medium.temperature"] = temperature_uncertainty(medium.temperature_source)
     if measured_wall := case.occasion.wall_uncertainty(pipe.wall_thickness):
-        stated["pipe.wall_thickness"] = measured_wall
-    if medium.temperature is None or not medium.name:
-        del stated["medium.temperature"]
-    found = diagnose(case.entries, stated)
-    measured = found.measured_sound_speed
-    if found.consistent and measured is not None:
-        return [
-            finding(
-                "sound-speed-consistent",
-                "info",
-                "medium.sound_speed",
-                measured=quantity(measured, "speed"),
-                expected=quantity(found.expected_sound_speed, "speed"),
-                **checks.medium_parameters(medium),
-            )
-        ]
+        checked["pipe.wall_thickness"] = measured_wall
+    found = diagnose(case.entries, checked, case.sound_speed)
     return [
         finding(cause.message.key, "info", cause.candidate.field, **cause.message.parameters)
         for cause in found.possible_causes[:MAX_CAUSES_REPORTED]

@@ -4,68 +4,127 @@ Bayes' rule over the kinds of entry error in `compute.results.entry_error_kinds`
 candidates. With r the measured time less the time of a set-up and s its standard uncertainty, a candidate from a list scores
 weight x N(r; 0, s). A solved value differs by `move` and may differ by `reach` (one standard deviation); it spreads the
 time by reach x |r/move|, so it scores weight x N(r; 0, S) with r as entered and S^2 = s^2 + (reach x r/move)^2: the
-larger the possible change of a value, the less it explains. The list is completed by "no error" and "another cause". Scores over their
-sum are the probabilities.
+larger the possible change of a value, the less it explains. The reach itself is known by its order only, so N is a mixture.
+Two errors at once spread the time by both: their score is the mean over all pairs of kinds. The list is completed by "no error" and
+"another cause". Scores over their sum are the probabilities; the candidates of one field are one possible cause.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from compute.base.errors import ComputeError, OutOfRange, UnknownName
+from compute.base.errors import OutOfRange, UnknownName
 from compute.base.messages import Finding, Message, message, quantity, term
+from compute.library.materials import solids
 from compute.measuring.beam import trace
-from compute.measuring.entries import resolve_medium
+from compute.measuring.entries import medium_at, resolve_medium
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.results import checks
-from compute.results.entry_error_kinds import candidate_errors
-from compute.results.entry_errors import CandidateError, Case, Figure, setup_of, transit_time_of
-from compute.results.uncertainty import DEFAULT_UNCERTAINTIES, InputUncertainty, temperature_uncertainty
+from compute.results.entry_error_kinds import candidates_by_kind
+from compute.results.entry_errors import (
+    SEVERAL,
+    CandidateError,
+    Case,
+    Figure,
+    setup_of,
+    several_errors,
+    spacing_differs,
+    transit_time_of,
+)
+from compute.results.entry_errors_pipe import is_standard_diameter
+from compute.results.sound_speed import MEDIUM, SoundSpeedTest, sound_speed_test, sound_speed_uncertainty
+from compute.results.uncertainty import (
+    DEFAULT_UNCERTAINTIES,
+    InputUncertainty,
+    Measurement,
+    input_values,
+    temperature_uncertainty,
+)
 
-# Relative frequency of each kind of error: default values.
+# Relative frequency of each kind of error where it can occur: default values, nearly equal because no statistics of entry errors are
+# published. An entry that few surveys have (a lining, a composition, an own sound speed) is wrong more often where it occurs.
 WEIGHTS: Mapping[str, float] = {
     "nominal-diameter": 1.0,
-    "other-size": 0.3,
-    "outer-diameter": 0.2,
+    "other-size": 0.4,
+    "outer-diameter": 0.5,
     "inches": 0.2,
-    "other-schedule": 0.5,
-    "wall": 0.5,
-    "lining": 0.4,
-    "lining-thickness": 0.3,
-    "material": 0.2,
-    "wave-mode": 0.05,
-    "medium": 0.2,
-    "composition": 0.4,
-    "temperature": 0.4,
-    "medium-sound-speed": 0.4,
-    "traverses": 0.5,
-    "wedge-delay": 0.1,
-    "spacing": 0.2,
+    "other-schedule": 0.6,
+    "wall": 0.6,
+    "lining": 0.6,
+    "lining-thickness": 1.2,
+    "material": 0.4,
+    "wave-mode": 0.1,
+    "medium": 0.6,
+    "composition": 1.5,
+    "temperature": 0.6,
+    "medium-sound-speed": 2.0,
+    "traverses": 0.6,
+    "wedge-angle": 0.6,
+    "wedge-sound-speed": 0.6,
+    "transducers": 0.6,
+    "wedge-delay": 0.8,
+    "spacing": 0.8,
+    SEVERAL: 0.6,
 }
 ALL_WELL = 1.0
 OTHER_CAUSE_PRIOR = 0.1
 OTHER_CAUSE_SPREAD = 0.3  # of the time in the medium
 # Standard deviation of the logarithm of the correct wall over the one entered, for a wrong schedule; a default value.
 SCHEDULE_REACH = math.log(2.0)
+# The same of the outer diameter for a wrong size, and for a misread one that should be a standard size; default values.
+SIZE_REACH, MISREAD_REACH = math.log(1.5), 0.04
 # Likelihood against any other medium; default values.
 COMMON_MEDIA = {"water": 20.0, "seawater": 3.0}
-# An entry error changes a value by about five times its default uncertainty; a default value.
-ENTRY_ERROR_REACH = 5.0
-# Where no default uncertainty is listed [K, m, relative]; default values.
-TEMPERATURE_REACH = {"measured": 15.0, "estimated": 25.0, "": 20.0}
-SPACING_REACH = 0.010
-SOUND_SPEED_REACH = 0.05
-# Standard uncertainty of an entered sound speed of a medium, relative; a default value.
-STATED_SOUND_SPEED_UNCERTAINTY = 0.002
+# Likelihood against any other material of a pipe, and that of plastic for metal or the reverse; default values.
+COMMON_MATERIALS = {
+    "carbon-steel": 10.0,
+    "stainless-steel-304": 5.0,
+    "stainless-steel-316": 5.0,
+    "ductile-iron": 5.0,
+    "cast-iron": 5.0,
+    "copper": 3.0,
+    "pvc-u": 10.0,
+    "hdpe": 10.0,
+    "pp": 3.0,
+    "grp": 3.0,
+}
+CONFUSED_CLASS = 0.05
+# Shares of the linings that are not entered; default values.
+LINING_SHARES = {"cement-mortar": 0.6, "epoxy": 0.15, "rubber-natural": 0.15, "bitumen": 0.1}
+# Plastics have a lower longitudinal sound speed than this, metals and cement a higher one [m/s]; lead is not one of the common materials.
+PLASTIC_BELOW = 3000.0
+# The size of an error is known by its order only: a mixture of these multiples of its reach, with their shares; default values.
+REACH_MIXTURE = ((0.5, 0.25), (1.0, 0.5), (2.0, 0.25))
+# Possible change of a value by an entry error, one standard deviation, relative; default values. Lengths read from a pipe or a rail
+# and times have absolute ones [m, s, K, rad].
+RELATIVE_REACHES = {
+    "pipe.outer_diameter": 0.035,
+    "pipe.wall_thickness": 0.4,
+    "pipe.lining.thickness": 0.7,
+    "medium.sound_speed": 0.05,
+    "transducers": 0.12,
+    "transducers.wedge_sound_speed": 0.12,
+    "transducers.wedge_delay": 0.4,
+}
+WEDGE_ANGLE_REACH = math.radians(7.0)
+TEMPERATURE_REACH = {"measured": 20.0, "estimated": 25.0, "": 20.0}
+SPACING_REACH = 0.015
+# Another pair also has another delay [s], one standard deviation of each wedge; a default value.
+PAIR_DELAY_REACH = 1.5e-6
+# Evidence of the standard tables: how much less often an entered outer diameter is a standard one if it was misread, and how much less
+# often it is none if it was read correctly; default values.
+STANDARD_IF_MISREAD, ODD_IF_CORRECT = 0.15, 0.3
+# A mounted spacing that differs from the calculated one is checked first; default values [m, 1].
+SPACING_DIFFERS, SPACING_DIFFERS_WEIGHT = 0.003, 4.0
 # A value with an entered uncertainty was checked: other errors of it are less frequent by this factor. A default value.
 CHECKED_WEIGHT = 0.2
 MIN_PROBABILITY = 0.001
 # A change of the flow below this is reported as none.
 NO_EFFECT = 0.0005
-SAME_VALUE_TOLERANCE = 0.02
 TRANSIT_TIME = "readings.transit_time"
 DIAGNOSED_INPUTS = (
     "pipe.outer_diameter",
@@ -144,13 +203,16 @@ def case_of_sound_speed(case: Case, measured_sound_speed: float) -> Case:
     return replace(case, transit_time=float(trace(told).transit_time))
 
 
-def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -> Diagnosis:
+def diagnose(
+    case: Case, stated: Mapping[str, InputUncertainty] | None = None, test: SoundSpeedTest | None = None
+) -> Diagnosis:
     """Compare a transit time with the entries, and rank the single wrong entries that may explain it.
 
     Parameters
     ----------
     case : Case
     stated : mapping of InputUncertainty, or None  by path of the input; default uncertainties for the others
+    test : SoundSpeedTest or None  of the case, where its uncertainties are known; None: from `stated` and the default ones
 
     Returns
     -------
@@ -162,8 +224,8 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
 
     Source
     ------
-    method : Bayes' rule with normal errors; its weights and reaches are default values, see the module.
-    limits : see `compute.results.checks.sound_speed_fits`.
+    method : Bayes' rule with mixtures of normal errors; its weights and reaches are default values, see the module.
+    limits : see `compute.results.sound_speed`.
     """
     stated = dict(stated or {})
     for name in stated:
@@ -174,197 +236,187 @@ def diagnose(case: Case, stated: Mapping[str, InputUncertainty] | None = None) -
                 name=name[:60],
                 known=list(DIAGNOSED_INPUTS),
             )
-    path = trace(setup_of(case))
-    spread = time_uncertainty(case, stated)
-    # d ln(time)/d ln(sound speed) = tan^2(angle) - 1.
-    by_speed = abs(1 - math.tan(float(path.angle_in_medium)) ** 2)
-    relative = spread / float(path.time_in_medium) / max(by_speed, 1e-3)
-    expected, measured = float(setup_of(case).medium.sound_speed), _measured(case)
-    findings = [] if measured is None else checks.sound_speed_fits(measured, expected, relative, case.medium)
-    if measured is not None and not findings:
-        return Diagnosis(True, measured, expected, relative, (), 1.0, ())
-    possible_causes, rest = _ranked(case, stated, spread)
-    return Diagnosis(False, measured, expected, relative, possible_causes, rest, tuple(findings))
+    test = test or sound_speed_test_of_case(case, stated)
+    if test.consistent:
+        return Diagnosis(True, test.measured, test.expected, test.relative_uncertainty, (), 1.0, ())
+    possible_causes, rest = _ranked(case, stated, test.time_uncertainty)
+    findings = checks.sound_speed_fits(test, case.medium) if test.measured is not None else []
+    return Diagnosis(
+        False, test.measured, test.expected, test.relative_uncertainty, possible_causes, rest, tuple(findings)
+    )
 
 
-def time_uncertainty(case: Case, stated: Mapping[str, InputUncertainty]) -> float:
-    """Return the standard uncertainty of the difference of the calculated and the measured transit time.
+def sound_speed_test_of_case(
+    case: Case, stated: Mapping[str, InputUncertainty] | None = None
+) -> SoundSpeedTest:
+    """Return the test of the sound speed of a case.
 
     Parameters
     ----------
     case : Case
-    stated : mapping of InputUncertainty  by path of the input; default uncertainties for the others
+    stated : mapping of InputUncertainty, or None  by path of the input; default uncertainties for the others
 
     Returns
     -------
-    uncertainty : float [s]
+    test : SoundSpeedTest
 
     Source
     ------
-    JCGM 100:2008 (GUM) 5.1.2, sensitivities by the difference over one standard uncertainty.
+    limits : see `compute.results.sound_speed`.
     """
-    base = transit_time_of(case)
-    variance = (stated.get(TRANSIT_TIME) or DEFAULT_UNCERTAINTIES[TRANSIT_TIME]).of(case.transit_time) ** 2
-    for path in DIAGNOSED_INPUTS[:-1]:
-        for moved in _shifted_cases(case, path, stated):
-            variance += (transit_time_of(moved) - base) ** 2
-    return math.sqrt(variance + _medium_time_variance(case, stated.get("medium.sound_speed")))
-
-
-def _shifted_cases(case: Case, path: str, stated: Mapping[str, InputUncertainty]) -> Iterator[Case]:
-    """Return the case with one input changed by its standard uncertainty, where the input occurs and can change."""
-    value = _value(case, path)
-    uncertainty = stated.get(path) or _ordinary(case, path)
-    if value is None or uncertainty is None:
-        return
-    for sign in (1, -1):
-        try:
-            moved = _with_change(case, path, value + sign * uncertainty.of(value))
-            transit_time_of(moved)
-        except ComputeError:
-            continue
-        yield moved
-        return
-
-
-def _medium_time_variance(case: Case, stated: InputUncertainty | None) -> float:
-    """Return the variance from the sound speed of a library medium; an entered sound speed is a separate input."""
-    resolved = resolve_medium(case.medium)
-    if resolved.sound_speed_uncertainty is None:
-        return 0.0
+    stated, resolved = stated or {}, resolve_medium(case.medium)
+    by_library = bool(case.medium.name) and case.medium.temperature is not None
+    measurement = Measurement(
+        setup_of(case),
+        case.transit_time,
+        0.0,
+        case.medium.temperature if by_library else None,
+        medium_at(case.medium) if by_library else None,
+    )
+    uncertainties = dict(DEFAULT_UNCERTAINTIES)
+    if by_library:
+        uncertainties["medium.temperature"] = temperature_uncertainty(case.medium.temperature_source)
+    uncertainties |= {path: one for path, one in stated.items() if path != MEDIUM}
+    values = input_values(replace(measurement, transit_time=transit_time_of(replace(case, spacing_off=0.0))))
+    standard = {path: one.of(values[path]) for path, one in uncertainties.items() if path in values}
     speed = float(resolved.medium.sound_speed)
-    relative = stated.of(speed) / speed if stated else resolved.sound_speed_uncertainty
-    path = trace(setup_of(case))
-    return float(relative * path.time_in_medium * (1 - math.tan(path.angle_in_medium) ** 2)) ** 2
-
-
-def _ordinary(case: Case, path: str) -> InputUncertainty | None:
-    if path == "medium.temperature":
-        return temperature_uncertainty(case.medium.temperature_source)
-    if path == "medium.sound_speed":
-        return InputUncertainty(STATED_SOUND_SPEED_UNCERTAINTY, relative=True)
-    return DEFAULT_UNCERTAINTIES.get(path)
-
-
-def _value(case: Case, path: str) -> float | None:
-    part, name = path.split(".", 1)
-    if path == "pipe.lining.thickness":
-        return case.pipe.lining.thickness if case.pipe.lining else None
-    if path == "medium.temperature" and not case.medium.name:
-        return None
-    value = getattr(getattr(case, part), name)
-    return None if value is None else float(value)
-
-
-def _with_change(case: Case, path: str, value: float) -> Case:
-    part, name = path.split(".", 1)
-    if path == "pipe.lining.thickness" and case.pipe.lining is not None:
-        return replace(case, pipe=replace(case.pipe, lining=replace(case.pipe.lining, thickness=value)))
-    return replace(case, **{part: replace(getattr(case, part), **{name: value})})
-
-
-def _measured(case: Case) -> float | None:
-    try:
-        return float(flow_from_times(setup_of(case), case.transit_time, 0.0).measured_sound_speed)
-    except OutOfRange:
-        return None
+    own = stated[MEDIUM].of(speed) / speed if MEDIUM in stated else sound_speed_uncertainty(resolved)
+    return sound_speed_test(measurement, standard, own)
 
 
 def _ranked(
     case: Case, stated: Mapping[str, InputUncertainty], spread: float
 ) -> tuple[tuple[PossibleCause, ...], float]:
     """Return possible causes, the most probable first, and the probability of another cause."""
-    miss = case.transit_time - transit_time_of(case)
+    expected = transit_time_of(case)
+    miss = case.transit_time - expected
     # The uncertainty is that of the unchanged set-up: it grows with the time.
-    spread *= max(1.0, case.transit_time / transit_time_of(case))
-    else_spread = OTHER_CAUSE_SPREAD * float(trace(setup_of(case)).time_in_medium)
-    rest = ALL_WELL * _density(miss, spread) + OTHER_CAUSE_PRIOR * _density(miss, else_spread)
-    scored = [
-        (_score(case, candidate, stated, spread, miss), candidate) for candidate in candidate_errors(case)
-    ]
+    spread *= max(1.0, case.transit_time / expected)
+    rest = ALL_WELL * _density(miss, spread) + OTHER_CAUSE_PRIOR * _density(
+        miss, OTHER_CAUSE_SPREAD * float(trace(setup_of(case)).time_in_medium)
+    )
+    scored, effects = _scored(case, stated, spread, miss)
+    scored.append((WEIGHTS[SEVERAL] * _density_of_two(miss, spread, effects), several_errors(case)))
     total = rest + sum(score for score, _ in scored)
     if total == 0.0:
         return (), 1.0
-    ranked = sorted(_merged(scored), key=lambda pair: -pair[0])
     flow = _flow(case, case)
     shown = tuple(
         _explained(case, candidate, score / total, flow)
-        for score, candidate in ranked
+        for score, candidate in sorted(_by_field(scored), key=lambda pair: -pair[0])
         if score / total >= MIN_PROBABILITY
     )
     return shown, rest / total
 
 
-def _score(
-    case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty], spread: float, miss: float
-) -> float:
-    weight = WEIGHTS[candidate.kind] / candidate.siblings * _likelihood(candidate)
-    if candidate.move is not None:
-        reach = _reach(case, candidate, stated)
-        return weight * _density(miss, math.hypot(spread, reach * miss / candidate.move))
-    if candidate.field in stated:
-        weight *= CHECKED_WEIGHT
-    # A mixture of unknown composition may have any time of its span: a rectangle's deviation is its width over sqrt(12).
-    wide = math.hypot(spread, candidate.span / math.sqrt(12))
-    return weight * _density(case.transit_time - transit_time_of(candidate.case), wide)
+def _scored(
+    case: Case, stated: Mapping[str, InputUncertainty], spread: float, miss: float
+) -> tuple[list[tuple[float, CandidateError]], dict[str, float]]:
+    """Return the candidates with their scores, and for each kind of error its effect on the time, one standard deviation [s]."""
+    scored: list[tuple[float, CandidateError]] = []
+    effects: dict[str, float] = {}
+    standard = is_standard_diameter(case)
+    for kind, candidates in candidates_by_kind(case).items():
+        likelihoods = [_likelihood(candidate, standard) for candidate in candidates]
+        total, variance = sum(likelihoods), 0.0
+        for candidate, likelihood in zip(candidates, likelihoods, strict=True):
+            # Each candidate of a list has its part of the weight; several roots of one value are parts of one density.
+            share = likelihood if candidate.move is not None else likelihood / total
+            weight = WEIGHTS[kind] * _evidence(case, kind, standard) * share
+            if candidate.field in stated:
+                weight *= CHECKED_WEIGHT
+            if candidate.move is not None:
+                effect = abs(miss / candidate.move) * _reach(case, candidate, stated)
+                effect = math.hypot(effect, 2 * PAIR_DELAY_REACH) if kind == "transducers" else effect
+                density = _density_of_reach(miss, spread, effect)
+            else:
+                # A mixture of unknown composition may have any time of its span: a rectangle's deviation is its width over sqrt(12).
+                effect = transit_time_of(candidate.case) - transit_time_of(case)
+                density = _density(miss - effect, math.hypot(spread, candidate.span / math.sqrt(12)))
+            variance += share * effect**2
+            scored.append((weight * density, candidate))
+        effects[kind] = math.sqrt(variance)
+    return scored, effects
 
 
-def _likelihood(candidate: CandidateError) -> float:
-    """Return the likelihood of a candidate among its siblings: a schedule near the entered one, and water, are the most likely."""
+def _evidence(case: Case, kind: str, standard: bool) -> float:
+    """Return how well a kind of error agrees with the other entries: whether the entered outer diameter is a standard one."""
+    if kind == "spacing" and spacing_differs(case) > SPACING_DIFFERS:
+        return SPACING_DIFFERS_WEIGHT
+    if kind in ("nominal-diameter", "inches"):
+        return 1.0
+    if kind == "outer-diameter":
+        return STANDARD_IF_MISREAD if standard else 1.0
+    return 1.0 if standard or kind == "other-size" else ODD_IF_CORRECT
+
+
+def _likelihood(candidate: CandidateError, standard: bool) -> float:
+    """Return the likelihood of a candidate among its siblings: a size or schedule near the entered one, and water, are the most likely."""
     entered, implied_value = candidate.entered.value, candidate.implied_value.value
-    if candidate.kind == "other-schedule" and isinstance(entered, float) and isinstance(implied_value, float):
-        return math.exp(-0.5 * (math.log(implied_value / entered) / SCHEDULE_REACH) ** 2)
+    reaches = {"other-schedule": SCHEDULE_REACH, "other-size": SIZE_REACH if standard else MISREAD_REACH}
+    if candidate.kind in reaches and isinstance(entered, float) and isinstance(implied_value, float):
+        return math.exp(-0.5 * (math.log(implied_value / entered) / reaches[candidate.kind]) ** 2) + 1e-6
+    if candidate.kind == "lining" and candidate.move is not None:
+        # A thickness is above 0: half of a normal distribution.
+        return 2 * LINING_SHARES[candidate.implied_value.material]
+    if candidate.kind == "material":
+        likelihood = COMMON_MATERIALS.get(str(implied_value), 1.0)
+        return (
+            likelihood if _is_plastic(implied_value) == _is_plastic(entered) else CONFUSED_CLASS * likelihood
+        )
     return COMMON_MEDIA.get(str(implied_value), 1.0) if candidate.kind == "medium" else 1.0
 
 
+def _is_plastic(material: float | str | None) -> bool:
+    return any(one.name == material and one.longitudinal_sound_speed < PLASTIC_BELOW for one in solids())
+
+
 def _reach(case: Case, candidate: CandidateError, stated: Mapping[str, InputUncertainty]) -> float:
-    """Return the possible change of a value, one standard deviation: the entered uncertainty, or the reach of the candidate."""
-    entered = candidate.entered.value if isinstance(candidate.entered.value, float) else 0.0
-    if candidate.field in stated:
-        return stated[candidate.field].of(entered)
+    """Return the possible change of a value by an error, one standard deviation: that of the candidate, or of its field."""
+    entered = abs(candidate.entered.value) if isinstance(candidate.entered.value, float) else 0.0
     if candidate.reach is not None:
         return candidate.reach
-    own = {
+    absolute = {
         "medium.temperature": TEMPERATURE_REACH[case.medium.temperature_source],
-        "medium.sound_speed": SOUND_SPEED_REACH * entered,
+        "transducers.wedge_angle": WEDGE_ANGLE_REACH,
         "spacing": SPACING_REACH,
     }
-    return (
-        own[candidate.field]
-        if candidate.field in own
-        else ENTRY_ERROR_REACH * DEFAULT_UNCERTAINTIES[candidate.field].of(entered)
-    )
+    return absolute.get(candidate.field, RELATIVE_REACHES.get(candidate.field, 0.0) * entered)
 
 
 def _density(miss: float, spread: float) -> float:
     return math.exp(-0.5 * (miss / spread) ** 2) / spread
 
 
-def _merged(scored: list[tuple[float, CandidateError]]) -> list[tuple[float, CandidateError]]:
-    """Merge candidates with the same value of the same field: the most likely one, with the scores of all."""
-    kept: list[tuple[float, CandidateError]] = []
+def _density_of_reach(miss: float, spread: float, effect: float) -> float:
+    """Return the density of a time if an error of unknown size spreads it by the effect, one standard deviation [s]."""
+    return sum(share * _density(miss, math.hypot(spread, factor * effect)) for factor, share in REACH_MIXTURE)
+
+
+def _density_of_two(miss: float, spread: float, effects: Mapping[str, float]) -> float:
+    """Return the density of a time if two errors of different kinds spread it: the mean over the pairs of kinds."""
+    kinds = [kind for kind, effect in effects.items() if effect > 0]
+    total = density = 0.0
+    for first, second in itertools.combinations(kinds, 2):
+        weight = WEIGHTS[first] * WEIGHTS[second]
+        total += weight
+        density += weight * _density_of_reach(miss, spread, math.hypot(effects[first], effects[second]))
+    return density / total if total else 0.0
+
+
+def _by_field(scored: list[tuple[float, CandidateError]]) -> list[tuple[float, CandidateError]]:
+    """Return one candidate for each field, the most likely one, with the scores of all candidates of that field."""
+    kept: dict[str, tuple[float, CandidateError]] = {}
     for score, candidate in sorted(scored, key=lambda pair: -pair[0]):
-        twin = next((index for index, (_, other) in enumerate(kept) if _same(candidate, other)), None)
-        if twin is None:
-            kept.append((score, candidate))
-        else:
-            kept[twin] = (kept[twin][0] + score, kept[twin][1])
-    return kept
-
-
-def _same(one: CandidateError, other: CandidateError) -> bool:
-    a, b = one.implied_value.value, other.implied_value.value
-    if one.field != other.field or one.implied_value.material != other.implied_value.material:
-        return False
-    if isinstance(a, float) and isinstance(b, float):
-        return abs(a - b) <= SAME_VALUE_TOLERANCE * abs(b)
-    return a == b
+        sum_so_far, first = kept.get(candidate.field, (0.0, candidate))
+        kept[candidate.field] = (sum_so_far + score, first)
+    return list(kept.values())
 
 
 def _explained(
     case: Case, candidate: CandidateError, probability: float, flow: float | None
 ) -> PossibleCause:
-    corrected = _flow(case, candidate.case)
+    corrected = None if candidate.kind == SEVERAL else _flow(case, candidate.case)
     effect = corrected / flow - 1 if flow and corrected is not None else None
     found = message(
         candidate.message,

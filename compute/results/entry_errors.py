@@ -14,7 +14,7 @@ from typing import Any
 
 from compute.base.errors import ComputeError, OutOfRange
 from compute.library.pipe_sizes import PipeSize
-from compute.measuring.beam import Setup, Transducers, trace
+from compute.measuring.beam import RayPath, Setup, Transducers, trace
 from compute.measuring.entries import MediumEntry, PipeEntry, resolve_medium, resolve_pipe
 
 
@@ -22,7 +22,8 @@ from compute.measuring.entries import MediumEntry, PipeEntry, resolve_medium, re
 class Case:
     """The entries, and the transit time [s] measured with them.
 
-    `spacing_off` [m] is the excess of the mounted spacing.
+    `spacing_off` [m] is the excess of the mounted spacing over the calculated one, or over the one entered.
+    `mounted_spacing` [m] is the one entered; None: the calculated one is assumed.
     """
 
     pipe: PipeEntry
@@ -31,6 +32,7 @@ class Case:
     traverses: int
     transit_time: float
     spacing_off: float = 0.0
+    mounted_spacing: float | None = None
 
     def with_pipe(self, **changes: object) -> Case:
         """Return the case with other entries of the pipe."""
@@ -69,7 +71,6 @@ class Figure:
 class CandidateError:
     """One entry that may be wrong.
 
-    siblings : number of possible candidates of the same kind; they share its weight
     move     : distance of a solved value from the one entered, in its unit; None for a candidate from a list
     reach    : possible change of such a value, one standard deviation, where its field has no entered uncertainty
     span     : range of the times [s] of all its possible values, where none of them was entered
@@ -84,12 +85,14 @@ class CandidateError:
     case: Case
     message: str
     facts: Mapping[str, Any] = dataclasses.field(default_factory=dict)
-    siblings: int = 1
     move: float | None = None
     reach: float | None = None
     span: float = 0.0
     nearest_standard: PipeSize | None = None
 
+
+# Kind and field of more than one wrong entry.
+SEVERAL = "several"
 
 # A kind of error: all candidates of that kind that a case allows.
 Kind = Callable[[Case], Iterator[CandidateError]]
@@ -133,7 +136,67 @@ def transit_time_of(case: Case) -> float:
     snell : the beam of `compute.measuring.beam.trace`; dT/dx = p for a wave of axial slowness p.
     """
     path = trace(setup_of(case))
-    return float(path.transit_time + path.axial_slowness * case.spacing_off)
+    return float(path.transit_time + path.axial_slowness * (_mounted_off(case, path) + case.spacing_off))
+
+
+def calculated_spacing(case: Case) -> float:
+    """Return the spacing between the facing ends by the entries of a case.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    spacing : float [m]
+
+    Source
+    ------
+    geometry : axial advance of the beam less both face offsets.
+    """
+    return float(trace(setup_of(case)).axial_advance - 2 * case.transducers.face_offset)
+
+
+def spacing_differs(case: Case) -> float:
+    """Return by how much the mounted spacing differs from the calculated one.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    difference : float [m]  not negative; 0 if no mounted spacing is entered
+
+    Source
+    ------
+    geometry : see `calculated_spacing`.
+    """
+    return 0.0 if case.mounted_spacing is None else abs(case.mounted_spacing - calculated_spacing(case))
+
+
+def several_errors(case: Case) -> CandidateError:
+    """Return the candidate that more than one entry is wrong; no value is implied.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    candidate : CandidateError
+
+    Source
+    ------
+    definition : two errors at once cannot be told apart by one sound speed.
+    """
+    return CandidateError(SEVERAL, SEVERAL, Figure(None), Figure(None), case, "suspect-entry/several")
+
+
+def _mounted_off(case: Case, path: RayPath) -> float:
+    if case.mounted_spacing is None:
+        return 0.0
+    return float(case.mounted_spacing + 2 * case.transducers.face_offset - path.axial_advance)
 
 
 def roots(transit_time: Callable[[float], float], target: float, grid: Iterable[float]) -> list[float]:

@@ -13,7 +13,15 @@ from compute.library.media import media
 from compute.measuring.beam import trace
 from compute.measuring.entries import MediumEntry
 from compute.results.checks import medium_title
-from compute.results.entry_errors import CandidateError, Case, Figure, Kind, setup_of, transit_time_of
+from compute.results.entry_errors import (
+    CandidateError,
+    Case,
+    Figure,
+    Kind,
+    calculated_spacing,
+    setup_of,
+    transit_time_of,
+)
 
 MAX_TRAVERSES_CONSIDERED = 8
 # Composition of a medium: kind of quantity, minimum, maximum, and standard deviation of a guess.
@@ -183,19 +191,85 @@ def _wedge_delays(case: Case) -> Iterator[CandidateError]:
 
 def _spacings(case: Case) -> Iterator[CandidateError]:
     path = trace(setup_of(case))
-    right = float(path.axial_advance - 2 * case.transducers.face_offset)
+    entered = calculated_spacing(case) if case.mounted_spacing is None else case.mounted_spacing
     off = (case.transit_time - transit_time_of(case)) / float(path.axial_slowness)
-    if case.traverses % 2 == 0 and right + off < 0:
+    if case.traverses % 2 == 0 and entered + off < 0:
         return
     yield CandidateError(
         "spacing",
         "spacing",
-        Figure(right, "length"),
-        Figure(right + off, "length"),
+        Figure(entered, "length"),
+        Figure(entered + off, "length"),
         replace(case, spacing_off=off),
         "suspect-entry/spacing",
+        {"spacing_entered": case.mounted_spacing is not None},
         move=off,
     )
+
+
+# The transducer pair
+
+
+def _with_pair(case: Case, **changes: float) -> Case:
+    return replace(case, transducers=replace(case.transducers, **changes))
+
+
+def _nearest_root(entered: float, values: list[float]) -> list[float]:
+    """Return the value next to the entered one; another side of a limit of the beam is no likely error."""
+    return [min(values, key=lambda value: abs(value - entered))] if values else []
+
+
+def _wedge_angles(case: Case) -> Iterator[CandidateError]:
+    entered = float(case.transducers.wedge_angle)
+
+    def change(angle: float) -> Case:
+        return _with_pair(case, wedge_angle=angle)
+
+    for angle in _nearest_root(entered, case.solved(change, np.radians(np.linspace(5.0, 85.0, 81)))):
+        yield CandidateError(
+            "wedge-angle",
+            "transducers.wedge_angle",
+            Figure(entered, "angle"),
+            Figure(angle, "angle"),
+            change(angle),
+            "suspect-entry/wedge-angle",
+            move=angle - entered,
+        )
+
+
+def _wedge_sound_speeds(case: Case) -> Iterator[CandidateError]:
+    entered = float(case.transducers.wedge_sound_speed)
+
+    def change(speed: float) -> Case:
+        return _with_pair(case, wedge_sound_speed=speed)
+
+    for speed in _nearest_root(entered, case.solved(change, entered * np.geomspace(0.5, 2.0, 61))):
+        yield CandidateError(
+            "wedge-sound-speed",
+            "transducers.wedge_sound_speed",
+            Figure(entered, "speed"),
+            Figure(speed, "speed"),
+            change(speed),
+            "suspect-entry/wedge-sound-speed",
+            move=speed - entered,
+        )
+
+
+def _other_pairs(case: Case) -> Iterator[CandidateError]:
+    """Another pair: only the axial speed of its beam shows, wedge sound speed over sine of the angle."""
+    sine = float(np.sin(case.transducers.wedge_angle))
+    for one in _wedge_sound_speeds(case):
+        entered, implied = float(case.transducers.wedge_sound_speed), one.implied_value.value
+        if isinstance(implied, float):
+            yield replace(
+                one,
+                kind="transducers",
+                field="transducers",
+                entered=Figure(entered / sine, "speed"),
+                implied_value=Figure(implied / sine, "speed"),
+                message="suspect-entry/transducers",
+                move=(implied - entered) / sine,
+            )
 
 
 MEDIUM_ERROR_KINDS: tuple[Kind, ...] = (
@@ -208,4 +282,7 @@ MOUNTING_ERROR_KINDS: tuple[Kind, ...] = (
     _traverses,
     _wedge_delays,
     _spacings,
+    _wedge_angles,
+    _wedge_sound_speeds,
+    _other_pairs,
 )

@@ -73,6 +73,25 @@ def _by_diameter(rows: Iterable[PipeSize], other_than: float) -> dict[float, Pip
     }
 
 
+def is_standard_diameter(case: Case) -> bool:
+    """Whether the entered outer diameter is that of a standard size for the material, or no standard is known for it.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    standard : bool
+
+    Source
+    ------
+    tables : see `compute.library.pipe_sizes`.
+    """
+    outer, material = case.pipe.outer_diameter, case.pipe.material.name
+    return bool(sizes_by_outer_diameter(outer, SAME_OUTER_DIAMETER * outer, material))
+
+
 def _named(case: Case) -> dict[float, PipeSize]:
     """Return actual outer diameters of the sizes with the entered number as designation."""
     entered, material = case.pipe.outer_diameter, case.pipe.material.name

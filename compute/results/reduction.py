@@ -30,6 +30,7 @@ from compute.results.instrument_errors import (
     of,
 )
 from compute.results.occasion import Occasion
+from compute.results.sound_speed import sound_speed_test, sound_speed_uncertainty
 from compute.results.survey import CalculatedSetup, calculate_setup
 from compute.results.uncertainty import (
     InputUncertainty,
@@ -119,10 +120,15 @@ def reduce_log(
         calculated.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
     )
     flow, mean = _means(calculated.setup, series), float(series.volume_flow.mean())
-    uncertainty = _uncertainty(
+    measurement, uncertainty = _uncertainty(
         calculated, pipe, medium, series, flow, occasion, calibrated, entries.temperature
     )
     case = Case(pipe, medium, calculated.setup.transducers, traverses, series.transit_time)
+    sound_speed = sound_speed_test(
+        measurement,
+        {row.input: row.standard_uncertainty for row in uncertainty.budget},
+        sound_speed_uncertainty(calculated.medium),
+    )
     return Reduction(
         readings_used=series.used,
         readings_outside=series.outside,
@@ -142,7 +148,7 @@ def reduce_log(
         uncertainty=uncertainty,
         findings=(
             *calculated.findings,
-            *RESULT_CHECKS.findings(ResultCase(calculated, series, flow, case, occasion)),
+            *RESULT_CHECKS.findings(ResultCase(calculated, series, flow, case, occasion, sound_speed)),
             *entries.findings,
             *calibrated.findings,
             *occasion.remarks,
@@ -238,7 +244,7 @@ def _uncertainty(
     occasion: Occasion,
     calibrated: _Calibrated,
     thermometer: float,
-) -> GumResult:
+) -> tuple[Measurement, GumResult]:
     uncertainties = survey_uncertainties(
         calculated.setup,
         reynolds=float(flow.reynolds),
@@ -265,7 +271,7 @@ def _uncertainty(
     if measurement.temperature is not None:
         usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
         uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))
-    return flow_uncertainty(measurement, uncertainties)
+    return measurement, flow_uncertainty(measurement, uncertainties)
 
 
 def _scatter(series: Series) -> InputUncertainty:

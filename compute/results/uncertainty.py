@@ -15,7 +15,7 @@ import numpy as np
 from compute.base.errors import NotEnough, OutOfRange, UnknownName
 from compute.base.messages import field_name
 from compute.base.sources import PRACTICE, Source
-from compute.measuring.beam import FloatArray, Layer, Medium, Setup, trace
+from compute.measuring.beam import FloatArray, Layer, Medium, Real, Setup, trace
 from compute.measuring.flow import Flow, flow_from_times
 from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
 from compute.statistics.gum import Correlation, Distribution, GumResult, Input, Model, propagate
@@ -333,6 +333,49 @@ def _model(measurement: Measurement) -> Model:
         return np.asarray(result.volume_flow * factor)
 
     return flow
+
+
+def calculated_time(setup: Setup) -> Real:
+    """Return the transit time of a set-up.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Returns
+    -------
+    transit_time : float or (n,) [s]
+
+    Source
+    ------
+    snell : see `compute.measuring.beam.trace`.
+    """
+    return trace(setup).transit_time
+
+
+def transit_time_model(measurement: Measurement) -> Model:
+    """Return the measured less the calculated transit time as a function of arrays of inputs.
+
+    Parameters
+    ----------
+    measurement : Measurement
+
+    Returns
+    -------
+    model : callable  mapping path -> (m,) array to (m,) array [s]
+
+    Source
+    ------
+    snell : see `calculated_time`.
+    """
+    setup = _with_modes(measurement.setup)
+
+    def difference(at: Mapping[str, FloatArray]) -> FloatArray:
+        moved = _with_inputs(measurement, setup, at)
+        transit_time = at.get("readings.transit_time", measurement.transit_time)
+        return np.asarray(transit_time - calculated_time(moved))
+
+    return difference
 
 
 def _flow(measurement: Measurement) -> Flow:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from compute.base.errors import TotalReflection
 from compute.base.messages import Finding, SafetyNote
@@ -16,11 +18,12 @@ from compute.measuring.entries import (
     medium_at,
     resolve_medium,
     resolve_pipe,
+    resolve_transducers,
 )
 from compute.measuring.flow import Flow, flow_from_times, times_from_logged
 from compute.measuring.location import safety_notes
 from compute.results.checks_of_results import FLOW_CHECKS, FlowCase
-from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose
+from compute.results.diagnosis import Diagnosis, case_of_sound_speed, diagnose, sound_speed_test_of_case
 from compute.results.entry_errors import Case
 from compute.results.survey import CalculatedSetup, calculate_setup, no_beam
 from compute.results.uncertainty import InputUncertainty, Measurement, flow_monte_carlo, flow_uncertainty
@@ -59,7 +62,8 @@ class SetupEntries:
 
     def case(self, transit_time: float | None, sound_speed: float | None) -> Case:
         """The case for a diagnosis: the entries with a measured transit time or a measured sound speed."""
-        pair, traverses = self.transducers.transducers, self.traverses or 1
+        pair, _ = resolve_transducers(self.transducers, self.medium.temperature)
+        traverses = self.traverses or 1
         case = Case(self.pipe, self.medium, pair, traverses, transit_time or 0.0)
         return case if sound_speed is None else case_of_sound_speed(case, sound_speed)
 
@@ -88,11 +92,14 @@ class FlowEntries:
     def flow(self) -> tuple[Flow, list[Finding]]:
         """The flow of the readings, with the findings on set-up, readings and flow."""
         calculated = self.setup.calculated()
-        flow = flow_from_times(calculated.setup, *self.times(calculated.setup))
+        transit_time, time_difference = self.times(calculated.setup)
+        flow = flow_from_times(calculated.setup, transit_time, time_difference)
         programmed_time = not {"transit_time", "sound_speed"} & self.readings.keys()
+        case = self.setup.case(float(np.mean(transit_time)), None)
+        test = sound_speed_test_of_case(replace(case, traverses=calculated.setup.traverses))
         findings = [
             *calculated.findings,
-            *FLOW_CHECKS.findings(FlowCase(flow, calculated.medium, self.setup.medium, programmed_time)),
+            *FLOW_CHECKS.findings(FlowCase(flow, test, self.setup.medium, programmed_time)),
         ]
         return flow, findings
 

@@ -55,14 +55,16 @@ class EntryField(serializers.JSONField):
 
 
 class PossibleCauseOut(serializers.Serializer):
-    field = serializers.CharField(help_text="Path of the request, or spacing for one mounted wrong.")
+    field = serializers.CharField(
+        help_text="Path of the request, `spacing` for one mounted wrong, or `several` for more than one entry."
+    )
     entered = EntryField(help_text="Entered value: quantity, number, name or lining; null for none.")
     implied_value = EntryField(
         help_text="Value that explains the sound speed: quantity, number, name or lining; null for none."
     )
     nearest_standard = StandardOut(required=False)
     probability = serializers.FloatField(
-        help_text="Probability from 0 to 1; the sum with other_cause_probability is 1."
+        help_text="Probability from 0 to 1 that this field is wrong; the sum with other_cause_probability is 1."
     )
     code = serializers.CharField(help_text="Code of the message: suspect-entry.")
     title = serializers.CharField()
@@ -82,10 +84,11 @@ class DiagnosisOut(serializers.Serializer):
         help_text="Uncertainty of the difference of the two sound speeds."
     )
     possible_causes = PossibleCauseOut(
-        many=True, help_text="Possible causes, the most probable first; empty if the sound speeds agree."
+        many=True,
+        help_text="Possible causes, one for each field, the most probable first; empty if the sound speeds agree.",
     )
     other_cause_probability = serializers.FloatField(
-        help_text="Probability that the cause is not a single entry of this list."
+        help_text="Probability that no possible cause of this list is the cause."
     )
     findings = FindingOut(many=True)
 

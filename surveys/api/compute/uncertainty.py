@@ -60,7 +60,7 @@ class UncertaintyOut(serializers.Serializer):
     volume_flow = QuantityOut()
     combined_standard_uncertainty = QuantityOut()
     effective_degrees_of_freedom = serializers.FloatField(
-        allow_null=True, help_text="Effective degrees of freedom; null if infinite."
+        allow_null=True, help_text="Degrees of freedom; null if infinite."
     )
     coverage_probability = serializers.FloatField()
     coverage_factor = serializers.FloatField()

@@ -13,6 +13,7 @@ from compute.library.pipe_sizes import pipe_sizes
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.location import HAZARDS, Place, check_place, safety_notes
 from compute.results import checks as checks_result
+from compute.results.sound_speed import SoundSpeedTest
 
 INCH = 0.0254
 
@@ -145,15 +146,36 @@ def test_velocity_and_regime(velocity: float, reynolds: float, expected: list[st
     assert [finding.code for finding in checks_result.velocity_sane(velocity, reynolds)] == expected
 
 
-@pytest.mark.parametrize(("measured", "expected"), [(1482.0, []), (1500.0, ["warning"]), (1300.0, ["error"])])
+def sound_speed(measured: float | None, relative_uncertainty: float = 0.003) -> SoundSpeedTest:
+    return SoundSpeedTest(measured, 1482.0, relative_uncertainty, 1e-6, "pipe.wall_thickness")
+
+
+@pytest.mark.parametrize(
+    ("measured", "expected"),
+    [
+        (1482.0, ("sound-speed-consistent", "info")),
+        (1500.0, ("sound-speed-inconsistent", "warning")),
+        (1300.0, ("sound-speed-inconsistent", "error")),
+    ],
+)
 def test_a_sound_speed_that_is_not_the_mediums_is_a_warning_and_far_off_an_error(
-    measured: float, expected: list[str]
+    measured: float, expected: tuple[str, str]
 ) -> None:
-    assert [finding.severity for finding in checks_result.sound_speed_fits(measured, 1482.0, 0.0)] == expected
+    assert codes(checks_result.sound_speed_fits(sound_speed(measured))) == [expected]
 
 
-def test_an_uncertain_medium_widens_the_limit() -> None:
-    assert checks_result.sound_speed_fits(1500.0, 1482.0, 0.01) == []
+def test_the_limit_is_the_98_percent_interval_of_the_standard_uncertainty() -> None:
+    # 1500/1482 - 1 = 1.21 %; 2.326 x 0.5 % = 1.16 %, 2.326 x 0.6 % = 1.40 %.
+    assert not sound_speed(1500.0, 0.005).consistent
+    assert sound_speed(1500.0, 0.006).consistent
+    [finding] = checks_result.sound_speed_fits(sound_speed(1500.0, 0.006))
+    assert given(finding)["limit"] == pytest.approx(0.01396, abs=1e-5)
+    assert given(finding)["main_input"] == {"field": "pipe.wall_thickness"}
+
+
+def test_a_time_too_short_for_a_sound_speed_is_not_consistent_and_has_no_deviation_to_report() -> None:
+    assert not sound_speed(None).consistent
+    assert checks_result.sound_speed_fits(sound_speed(None)) == []
 
 
 def test_a_mounted_spacing_is_compared_with_the_calculated_one() -> None:

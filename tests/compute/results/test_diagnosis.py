@@ -17,10 +17,18 @@ from compute.results.diagnosis import (
     PossibleCause,
     case_of_sound_speed,
     diagnose,
-    time_uncertainty,
+    sound_speed_test_of_case,
 )
-from compute.results.entry_error_kinds import candidate_errors
-from compute.results.entry_errors import Case, roots, transit_time_of
+from compute.results.entry_error_kinds import candidates_by_kind
+from compute.results.entry_errors import (
+    CandidateError,
+    Case,
+    calculated_spacing,
+    roots,
+    spacing_differs,
+    transit_time_of,
+)
+from compute.results.sound_speed import SoundSpeedTest
 from compute.results.uncertainty import InputUncertainty
 from tests.compute.cases import transducers
 
@@ -42,6 +50,10 @@ def entered(true: Case, wrong: Case) -> Case:
 
 def with_pipe(case: Case = TRUE, **changes: object) -> Case:
     return replace(case, pipe=replace(case.pipe, **changes))  # type: ignore[arg-type]
+
+
+def candidate_errors(case: Case) -> list[CandidateError]:
+    return [candidate for kind in candidates_by_kind(case).values() for candidate in kind]
 
 
 def first(true: Case, wrong: Case, stated: dict[str, InputUncertainty] | None = None) -> PossibleCause:
@@ -154,15 +166,14 @@ def test_another_concentration_is_solved() -> None:
     )
 
 
-def test_another_temperature_comes_first_once_pipe_and_wall_are_measured() -> None:
-    cold = replace(WATER, temperature=303.15)
-    found = first(
-        TRUE,
-        replace(TRUE, medium=cold),
-        MEASURED_DIMENSIONS | {"transducers.wedge_delay": InputUncertainty(1e-8)},
-    )
-    assert found.candidate.field == "medium.temperature"
-    assert found.candidate.implied_value.value == pytest.approx(331.15, abs=1e-3)
+def test_another_temperature_is_among_the_first_two_once_pipe_and_wall_are_measured() -> None:
+    cold = replace(TRUE, medium=replace(WATER, temperature=303.15))
+    sure = MEASURED_DIMENSIONS | {"transducers.wedge_delay": InputUncertainty(1e-8)}
+    fields = {
+        one.candidate.field: one.candidate.implied_value.value
+        for one in diagnose(entered(TRUE, cold), sure).possible_causes[:2]
+    }
+    assert fields["medium.temperature"] == pytest.approx(331.15, abs=1e-3)
 
 
 def test_water_gives_both_temperatures_on_either_side_of_its_fastest() -> None:
@@ -206,15 +217,66 @@ def test_another_wedge_delay_is_solved() -> None:
     assert candidate.implied_value.value == pytest.approx(9.8e-6, rel=1e-9)
 
 
-def test_a_misread_spacing_is_among_the_first_two_once_the_pipe_is_measured() -> None:
+def test_a_misread_spacing_is_solved() -> None:
     off = 0.020
     diagnosis = diagnose(entered(replace(TRUE, spacing_off=off), TRUE), MEASURED_DIMENSIONS)
-    place = [one.candidate.field for one in diagnosis.possible_causes].index("spacing")
-    found = diagnosis.possible_causes[place].candidate
-    assert place < 2
+    found = by_field(diagnosis, "spacing").candidate
     assert isinstance(found.implied_value.value, float)
     assert isinstance(found.entered.value, float)
     assert found.implied_value.value - found.entered.value == pytest.approx(off, rel=1e-9)
+
+
+def test_a_mounted_spacing_that_differs_from_the_calculated_one_is_considered_first() -> None:
+    # Mounted as calculated, but read 20 mm long: without the error the entries agree.
+    read = replace(TRUE, mounted_spacing=calculated_spacing(TRUE) + 0.020)
+    assert spacing_differs(read) == pytest.approx(0.020)
+    inconsistent = SoundSpeedTest(1500.0, 1550.0, 0.004, 1e-6, "pipe.wall_thickness")
+    found = diagnose(entered(TRUE, read), None, inconsistent).possible_causes[0]
+    assert found.candidate.field == "spacing"
+    assert found.candidate.implied_value.value == pytest.approx(calculated_spacing(TRUE), rel=1e-9)
+    assert found.message.parameters["spacing_entered"] is True
+
+
+@pytest.mark.parametrize(
+    ("name", "right", "field"),
+    [
+        ("wedge_angle", radians(33), "transducers.wedge_angle"),
+        ("wedge_sound_speed", 2250.0, "transducers.wedge_sound_speed"),
+    ],
+)
+def test_another_wedge_is_solved(name: str, right: float, field: str) -> None:
+    true = replace(TRUE, transducers=replace(TRUE.transducers, **{name: right}))  # type: ignore[arg-type]
+    diagnosis = diagnose(entered(true, TRUE), MEASURED_DIMENSIONS)
+    assert by_field(diagnosis, field).candidate.implied_value.value == pytest.approx(right, rel=1e-9)
+    pair = by_field(diagnosis, "transducers").candidate
+    speed, angle = float(true.transducers.wedge_sound_speed), float(true.transducers.wedge_angle)
+    assert pair.implied_value.value == pytest.approx(speed / sin(angle), rel=1e-9)
+
+
+def test_more_than_one_wrong_entry_is_a_possible_cause_without_a_value() -> None:
+    true = with_pipe(replace(TRUE, medium=replace(WATER, temperature=303.15)), wall_thickness=0.0060)
+    diagnosis = diagnose(entered(true, TRUE))
+    found = by_field(diagnosis, "several")
+    assert found.candidate.implied_value.value is None
+    assert found.effect_on_flow is None
+    assert found.probability > 0.02
+    assert diagnosis.possible_causes[0].probability < 0.6
+
+
+def test_each_field_is_one_possible_cause() -> None:
+    fields = [
+        one.candidate.field
+        for one in diagnose(entered(with_pipe(wall_thickness=0.0048), TRUE)).possible_causes
+    ]
+    assert len(fields) == len(set(fields))
+
+
+def test_an_outer_diameter_of_no_standard_is_the_first_suspect() -> None:
+    # 224.0 mm is no standard size of steel pipe, 219.1 mm is; 2.2 % of the diameter is 2.4 % of the bore.
+    found = first(TRUE, with_pipe(outer_diameter=0.2240))
+    assert found.candidate.field == "pipe.outer_diameter"
+    assert found.candidate.implied_value.value == pytest.approx(0.2191, rel=2e-3)
+    assert found.probability > 0.5
 
 
 def test_the_sound_speed_of_a_medium_entered_by_value_is_a_possible_cause() -> None:
@@ -297,8 +359,9 @@ def test_the_uncertainty_of_a_delay_counts_for_both_wedges() -> None:
          "medium.sound_speed", "readings.transit_time"), nothing,
     )  # fmt: skip
     by_value = replace(TRUE, medium=MediumEntry(sound_speed=1500.0, density=998.0, dynamic_viscosity=1e-3))
-    spread = time_uncertainty(by_value, stated | {"transducers.wedge_delay": InputUncertainty(1e-7)})
-    assert spread == pytest.approx(2e-7, rel=1e-6)
+    by_value = replace(by_value, transit_time=transit_time_of(by_value))
+    test = sound_speed_test_of_case(by_value, stated | {"transducers.wedge_delay": InputUncertainty(1e-7)})
+    assert test.time_uncertainty == pytest.approx(2e-7, rel=1e-6)
 
 
 def test_roots_are_found_on_both_sides_of_a_turning_point() -> None:

@@ -22,7 +22,7 @@ CHECK_LINING = _("Check the drawings or ask the site.")
 
 ENTRIES = {
     "suspect-entry/nominal-diameter": Entry(
-        title=_("Possible cause (likelihood {probability:%.0}): nominal size"),
+        title=_("Possible cause (likelihood {probability:%.0}): outer diameter"),
         detail=(
             _(
                 "{entered:g} may be the nominal size. Pipes of {size} have an outer diameter of {implied} ({standard})."
@@ -32,7 +32,7 @@ ENTRIES = {
         remedy=MEASURE_CIRCUMFERENCE,
     ),
     "suspect-entry/other-size": Entry(
-        title=_("Possible cause (likelihood {probability:%.0}): pipe size"),
+        title=_("Possible cause (likelihood {probability:%.0}): outer diameter"),
         detail=(
             _(
                 "An outer diameter of {implied} ({size}, {standard}) instead of the {entered} entered would explain the measured sound speed."
@@ -232,11 +232,52 @@ ENTRIES = {
     "suspect-entry/spacing": Entry(
         title=_("Possible cause (likelihood {probability:%.0}): transducer spacing"),
         detail=(
-            _(
-                "A mounted spacing of {implied} instead of the {entered} required would explain the measured sound speed."
+            choose(
+                "spacing_entered",
+                true=_(
+                    "A mounted spacing of {implied} instead of the {entered} entered would explain the measured sound speed."
+                ),
+                false=_(
+                    "A mounted spacing of {implied} instead of the {entered} required would explain the measured sound speed."
+                ),
             ),
             EFFECT,
         ),
         remedy=_("Read the rail scale again."),
+    ),
+    "suspect-entry/wedge-angle": Entry(
+        title=_("Possible cause (likelihood {probability:%.0}): wedge angle"),
+        detail=(
+            _(
+                "A wedge angle of {implied:.1} instead of the {entered:.1} entered would explain the measured sound speed."
+            ),
+            EFFECT,
+        ),
+        remedy=_("Check the angle on the wedge or in its data sheet."),
+    ),
+    "suspect-entry/wedge-sound-speed": Entry(
+        title=_("Possible cause (likelihood {probability:%.0}): sound speed of the wedge"),
+        detail=(
+            _(
+                "A sound speed of the wedge of {implied:.0} instead of the {entered:.0} entered would explain the measured sound speed."
+            ),
+            EFFECT,
+        ),
+        remedy=_("Check the data sheet of the transducers."),
+    ),
+    "suspect-entry/transducers": Entry(
+        title=_("Possible cause (likelihood {probability:%.0}): transducer pair"),
+        detail=(
+            _(
+                "Another transducer pair may be mounted: one with an axial wave speed of {implied:.0} instead of {entered:.0}."
+            ),
+            EFFECT,
+        ),
+        remedy=_("Compare the serial number on the transducers with the record."),
+    ),
+    "suspect-entry/several": Entry(
+        title=_("Possible cause (likelihood {probability:%.0}): more than one entry"),
+        detail=_("More than one entry may be wrong. One sound speed does not show which entries."),
+        remedy=_("Check every entry that can be measured before you change an entry."),
     ),
 }

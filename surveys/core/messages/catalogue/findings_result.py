@@ -9,6 +9,9 @@ EXPECTED = first_of(
     when("medium", _("Expected {expected:.1} for {medium}.")),
     _("Expected {expected:.1} for the medium entered."),
 )
+LIMIT = _(
+    "Limit: ±{limit:%.1}, the {coverage_probability:%.0} interval of the uncertainties of the entries, mainly of the {main_input}."
+)
 READS = choose(
     "measures",
     velocity=first_of(
@@ -56,18 +59,18 @@ ENTRIES = {
         detail=(
             _("Measured {measured:.1} (difference {difference:+%.1})."),
             EXPECTED,
-            _("At least one entry is probably wrong, so the flow may be wrong too."),
+            LIMIT,
+            _("An entry is probably wrong, so the flow may be wrong too."),
         ),
         remedy=_("Check the possible causes, starting with the most likely."),
     ),
     "sound-speed-consistent": Entry(
         title=_("Sound speed matches"),
         detail=(
-            _("Measured {measured:.1}."),
+            _("Measured {measured:.1} (difference {difference:+%.1})."),
             EXPECTED,
-            _(
-                "The difference is within the uncertainty of the entered data, so pipe, fluid and mounting data are consistent."
-            ),
+            LIMIT,
+            _("Pipe, fluid and mounting data are consistent."),
         ),
     ),
     "sound-speed-not-logged": Entry(

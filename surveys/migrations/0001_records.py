@@ -19,14 +19,519 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     initial = True
 
-    # The tables of other apps that refer to the user come first: each of their changes renders all models related to the user.
     dependencies = [
-        ("surveys", "0001_people"),
-        ("admin", "0003_logentry_add_action_flag_choices"),
-        ("otp_totp", "0003_add_timestamps"),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
+        migrations.CreateModel(
+            name="CustomMaterial",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        max_length=60,
+                        unique=True,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[a-z0-9]+(-[a-z0-9]+)*\\Z",
+                                "This is not a valid name; enter small letters, digits and single hyphens, such as pvc-c.",
+                            )
+                        ],
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, verbose_name="title")),
+                ("use", models.CharField(blank=True, max_length=200, verbose_name="use")),
+            ],
+            options={
+                "verbose_name": "custom material",
+                "verbose_name_plural": "custom materials",
+                "ordering": ["name"],
+            },
+        ),
+        migrations.CreateModel(
+            name="CustomMedium",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        max_length=60,
+                        unique=True,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[a-z0-9]+(-[a-z0-9]+)*\\Z",
+                                "This is not a valid name; enter small letters, digits and single hyphens, such as pvc-c.",
+                            )
+                        ],
+                    ),
+                ),
+                ("title", models.CharField(max_length=200, verbose_name="title")),
+                ("use", models.CharField(blank=True, max_length=200, verbose_name="use")),
+            ],
+            options={
+                "verbose_name": "custom medium",
+                "verbose_name_plural": "custom media",
+                "ordering": ["name"],
+            },
+        ),
+        migrations.CreateModel(
+            name="AuditEntry",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("at", models.DateTimeField(verbose_name="time")),
+                (
+                    "action",
+                    models.CharField(
+                        choices=[
+                            ("created", "created"),
+                            ("changed", "changed"),
+                            ("deleted", "deleted"),
+                            ("exported", "exported"),
+                            ("signed-in", "signed in"),
+                            ("sign-in-failed", "sign-in failed"),
+                            ("locked-out", "locked out"),
+                            ("password-changed", "password changed"),
+                            ("second-factor-changed", "second factor changed"),
+                            ("deactivated", "deactivated; personal data deleted"),
+                        ],
+                        max_length=24,
+                        verbose_name="action",
+                    ),
+                ),
+                (
+                    "actor",
+                    models.UUIDField(
+                        blank=True,
+                        help_text="User who acted; null without sign-in, and for actions of the service.",
+                        null=True,
+                        verbose_name="actor",
+                    ),
+                ),
+                ("actor_name", models.CharField(blank=True, max_length=150, verbose_name="actor name")),
+                ("record_type", models.CharField(max_length=40, verbose_name="record type")),
+                ("record", models.UUIDField(blank=True, null=True, verbose_name="record")),
+                ("record_name", models.CharField(blank=True, max_length=200, verbose_name="record name")),
+                (
+                    "before",
+                    models.JSONField(
+                        blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder
+                    ),
+                ),
+                (
+                    "after",
+                    models.JSONField(
+                        blank=True, default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "audit entry",
+                "verbose_name_plural": "audit entries",
+                "ordering": ["-at", "-id"],
+                "indexes": [
+                    models.Index(fields=["-at", "-id"], name="audit_by_time"),
+                    models.Index(fields=["record", "-at"], name="audit_by_record"),
+                    models.Index(fields=["actor", "-at"], name="audit_by_actor"),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Client",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("name", models.CharField(max_length=200, unique=True, verbose_name="name")),
+                ("contact", models.TextField(blank=True, verbose_name="contact")),
+                (
+                    "notice_threshold",
+                    models.FloatField(
+                        default=0.01,
+                        help_text="Relative change of a result above which the client is notified.",
+                        verbose_name="notice threshold",
+                    ),
+                ),
+                ("retired_at", models.DateTimeField(blank=True, null=True, verbose_name="retired at")),
+            ],
+            options={
+                "verbose_name": "client",
+                "verbose_name_plural": "clients",
+                "ordering": ["name", "id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("notice_threshold__gte", 0), ("notice_threshold__lte", 1)),
+                        name="client_notice_threshold_a_share",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="InstrumentType",
+            fields=[
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("meter", "meter"),
+                            ("transducer-pair", "transducer pair"),
+                            ("thickness-gauge", "thickness gauge"),
+                            ("thermometer", "thermometer"),
+                        ],
+                        max_length=20,
+                        verbose_name="kind",
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        help_text="Type name as entered for the instruments.",
+                        max_length=100,
+                        verbose_name="name",
+                    ),
+                ),
+                (
+                    "min_frequency_hz",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum transducer frequency.",
+                        null=True,
+                        verbose_name="minimum frequency (Hz)",
+                    ),
+                ),
+                (
+                    "max_frequency_hz",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: maximum transducer frequency.",
+                        null=True,
+                        verbose_name="maximum frequency (Hz)",
+                    ),
+                ),
+                (
+                    "timing_resolution_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: resolution of the time difference.",
+                        null=True,
+                        verbose_name="timing resolution (s)",
+                    ),
+                ),
+                (
+                    "minimum_signal_db",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum signal-to-noise ratio.",
+                        null=True,
+                        verbose_name="minimum signal (dB)",
+                    ),
+                ),
+                (
+                    "min_velocity_m_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: minimum velocity.",
+                        null=True,
+                        verbose_name="minimum velocity (m/s)",
+                    ),
+                ),
+                (
+                    "max_velocity_m_s",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Meter: maximum velocity.",
+                        null=True,
+                        verbose_name="maximum velocity (m/s)",
+                    ),
+                ),
+                (
+                    "min_temperature_k",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair or thermometer: minimum temperature.",
+                        null=True,
+                        verbose_name="minimum temperature (K)",
+                    ),
+                ),
+                (
+                    "max_temperature_k",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair or thermometer: maximum temperature.",
+                        null=True,
+                        verbose_name="maximum temperature (K)",
+                    ),
+                ),
+                (
+                    "min_spacing_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair: minimum spacing of the rail.",
+                        null=True,
+                        verbose_name="minimum spacing (m)",
+                    ),
+                ),
+                (
+                    "max_spacing_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Transducer pair: maximum spacing of the rail.",
+                        null=True,
+                        verbose_name="maximum spacing (m)",
+                    ),
+                ),
+                (
+                    "hazardous_area_certified",
+                    models.BooleanField(
+                        blank=True,
+                        help_text="Transducer pair: certified for hazardous areas. The certificate and the site permit take precedence.",
+                        null=True,
+                        verbose_name="hazardous area certified",
+                    ),
+                ),
+                (
+                    "min_wall_thickness_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Thickness gauge: minimum wall thickness.",
+                        null=True,
+                        verbose_name="minimum wall thickness (m)",
+                    ),
+                ),
+                (
+                    "max_wall_thickness_m",
+                    models.FloatField(
+                        blank=True,
+                        help_text="Thickness gauge: maximum wall thickness.",
+                        null=True,
+                        verbose_name="maximum wall thickness (m)",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="note")),
+                ("as_entered", models.JSONField(blank=True, default=dict, verbose_name="entered texts")),
+            ],
+            options={
+                "verbose_name": "instrument type",
+                "verbose_name_plural": "instrument types",
+                "ordering": ["kind", "name", "id"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("kind", "name"), name="instrument_type_name_once_in_a_kind"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_frequency_hz__isnull", True),
+                            ("max_frequency_hz__isnull", True),
+                            ("min_frequency_hz__lte", models.F("max_frequency_hz")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_frequencies_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_velocity_m_s__isnull", True),
+                            ("max_velocity_m_s__isnull", True),
+                            ("min_velocity_m_s__lte", models.F("max_velocity_m_s")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_velocities_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_temperature_k__isnull", True),
+                            ("max_temperature_k__isnull", True),
+                            ("min_temperature_k__lte", models.F("max_temperature_k")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_temperatures_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_spacing_m__isnull", True),
+                            ("max_spacing_m__isnull", True),
+                            ("min_spacing_m__lte", models.F("max_spacing_m")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_spacings_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("min_wall_thickness_m__isnull", True),
+                            ("max_wall_thickness_m__isnull", True),
+                            ("min_wall_thickness_m__lte", models.F("max_wall_thickness_m")),
+                            _connector="OR",
+                        ),
+                        name="instrument_type_walls_in_order",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="User",
+            fields=[
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
+                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                (
+                    "date_joined",
+                    models.DateTimeField(default=django.utils.timezone.now, verbose_name="date joined"),
+                ),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=surveys.models.base.uuid7,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="id",
+                    ),
+                ),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("client", "client viewer"),
+                            ("technician", "technician"),
+                            ("office", "office"),
+                            ("calibration-admin", "calibration administrator"),
+                            ("administrator", "administrator"),
+                        ],
+                        default="client",
+                        max_length=20,
+                        verbose_name="role",
+                    ),
+                ),
+                (
+                    "is_service_account",
+                    models.BooleanField(
+                        default=False,
+                        help_text="User account of a program: tokens only, no password.",
+                        verbose_name="is service account",
+                    ),
+                ),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
+                (
+                    "client",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="viewers",
+                        to="surveys.client",
+                        verbose_name="client",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "user",
+                "verbose_name_plural": "users",
+                "ordering": ["username"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(models.Q(("role", "client"), _negated=True), ("client__isnull", True)),
+                            ("role", "client"),
+                            _connector="OR",
+                        ),
+                        name="user_client_only_for_client_viewers",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("is_service_account", False),
+                            models.Q(("is_staff", False), ("is_superuser", False)),
+                            _connector="OR",
+                        ),
+                        name="user_service_account_without_admin",
+                    ),
+                ],
+            },
+            managers=[
+                ("objects", django.contrib.auth.models.UserManager()),
+            ],
+        ),
         migrations.CreateModel(
             name="Site",
             fields=[
