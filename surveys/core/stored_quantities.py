@@ -11,7 +11,7 @@ from compute.base.sources import Source
 from compute.base.units import KINDS
 from compute.combining.combination import SharedRow
 from compute.measuring.spacing import Spacing
-from compute.results.change_breakdown import Effect, Part
+from compute.results.change_breakdown import Effect, Side
 from compute.results.survey import CalculatedSetup
 from compute.results.uncertainty import InputUncertainty
 from compute.statistics.gum import BudgetRow
@@ -200,7 +200,7 @@ def effects_json(effects: Iterable[Effect]) -> list[dict[str, Any]]:
     ]
 
 
-def _side(value: float | tuple[Part, ...] | None, kind: str) -> Any:
+def _side(value: Side, kind: str) -> Any:
     if isinstance(value, tuple):
         return [{"field": one.field, "value": _figure(one.value, one.kind)} for one in value]
     return _figure(value, kind)

@@ -12,9 +12,9 @@ from django.utils.translation import gettext_lazy as _
 
 from compute.base.units import System
 from surveys.calibration.affected_results import ReviewNotice, notices_with_paths
-from surveys.core.messages.fields import label_of
 from surveys.core.messages.numbers import number_text, percent_text
 from surveys.core.stored_quantities import quantity
+from surveys.documents.change_causes import cause_texts
 from surveys.documents.changes import difference_text
 from surveys.documents.flow_chart import result_chart
 from surveys.documents.formatting import (
@@ -22,7 +22,6 @@ from surveys.documents.formatting import (
     format_quantity,
     full_name,
     moment,
-    stored_quantity_text,
     with_uncertainty,
 )
 from surveys.documents.method_and_sources import method_and_sources
@@ -262,32 +261,21 @@ def _revision(pdf: PdfDocument, result: Result, issue: Issue, units: System) -> 
     ]
     if change:
         rows.append((gettext("Change"), change))
-    if result.change_breakdown and result.replaces_id == before.pk:
+    if result.replaces_id == before.pk:
         rows += [
             (
-                gettext("Effect of {input}").format(input=_input_name(one["field"])),
+                gettext("Effect of {input}").format(input=one.name),
                 gettext("{before} to {after}: {effect}").format(
-                    before=_side(one["before"], units),
-                    after=_side(one["after"], units),
-                    effect=stored_quantity_text(one["effect"], units),
+                    before=one.before, after=one.after, effect=one.effect
                 ),
             )
-            for one in result.change_breakdown["causes"]
+            for one in cause_texts(result.change_breakdown, units, zone)
         ]
     pdf.facts(rows)
 
 
 def _input_name(name: str) -> str:
     return str(INPUTS[name]) if name in INPUTS else name.replace("_", " ").replace(".", ", ")
-
-
-def _side(value: object, units: System) -> str:
-    if isinstance(value, list):
-        parts = (f"{label_of(one['field'])} {_side(one['value'], units)}" for one in value)
-        return ", ".join(parts) or gettext("none")
-    if value is None:
-        return gettext("none")
-    return stored_quantity_text(value, units, 2) if isinstance(value, dict) else str(value)
 
 
 def _chart(pdf: PdfDocument, result: Result, units: System) -> None:

@@ -37,6 +37,7 @@ from surveys.models import (
 )
 from surveys.models.result import Cause
 from surveys.results import claims
+from surveys.results.change_breakdown import result_change_breakdown
 from surveys.results.combining import (
     CombinationOccasion,
     CombinedDraft,
@@ -53,7 +54,7 @@ from surveys.results.inputs_in_force import (
     inputs_in_force,
     surveys_with_inputs,
 )
-from surveys.results.reduction import Draft, exceeds, result_change_breakdown, result_store, survey_reduce
+from surveys.results.reduction import Draft, exceeds, result_store, survey_reduce
 from surveys.results.staleness import current_results, inputs_unchanged
 
 logger = logging.getLogger(__name__)

@@ -76,7 +76,9 @@ class ChangeCauseOut(serializers.Serializer):
     field = serializers.CharField(help_text="Path of the changed input, such as pipe.wall_thickness.")
     before = ChangedInputField(help_text="Value before the change; a list for an input with several parts.")
     after = ChangedInputField(help_text="Value after the change; a list for an input with several parts.")
-    effect = QuantityOut(help_text="Change of the flow that the changed input alone causes.")
+    effect = QuantityOut(
+        help_text="Contribution of the input to the change of the flow. All contributions add up to the change."
+    )
 
 
 class FlowChangeOut(serializers.Serializer):

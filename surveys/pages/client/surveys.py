@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from surveys.calibration.affected_results import notices_with_paths, with_outdated
 from surveys.core.errors import ServiceError
 from surveys.core.messages import Reader, error_text
+from surveys.documents.change_causes import cause_texts
 from surveys.documents.formatting import finding_texts, flow_with_uncertainty, format_quantity, moment
 from surveys.documents.paths_mean import mean_text
 from surveys.documents.site_meter_comparison import comparison_text
@@ -58,6 +59,7 @@ def survey(request: HttpRequest, pk: UUID) -> HttpResponse:
     context["velocity"] = format_quantity(result.mean_velocity_m_s, "speed", units)
     context["findings"] = finding_texts(result.findings, units, zone)
     context["budget"] = budget_lines(result, units)
+    context["causes"] = cause_texts(result.change_breakdown, units, zone)
     context["comparison"] = comparison_text(found, together or result, units)
     context["together"] = together and mean_text(together, units, zone)
     requested, wrong = _time_range(request, zone)

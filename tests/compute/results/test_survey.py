@@ -13,7 +13,6 @@ from compute.measuring.beam import Setup
 from compute.measuring.entries import LiningEntry, MaterialEntry, PipeEntry, resolve_medium, resolve_pipe
 from compute.measuring.flow import flow_from_times, times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.change_breakdown import CalculationInputs, explain_change
 from compute.results.occasion import InstrumentDay, Occasion
 from compute.results.reduction import Readings, reduce_log
 from compute.results.survey import calculate_setup, no_beam
@@ -123,17 +122,6 @@ def test_the_selected_number_of_traverses_is_reported_if_none_was_entered() -> N
     calculated = calculate_setup(PIPE, WATER, PAIR, traverses=None, expected_velocity=1.2)
     assert calculated.spacing.traverses == 2
     assert "traverses-chosen" in {finding.code for finding in calculated.findings}
-
-
-def test_the_effect_of_a_correction_is_given_for_each_input() -> None:
-    before = CalculationInputs(replace(PIPE, wall_thickness=0.0063), WATER, PAIR, 2)
-    after = CalculationInputs(PIPE, WATER, PAIR, 2)
-    transit, difference = times_from_mean_velocity(physical(), 1.2)
-    [effect] = explain_change(before, after, float(transit), float(difference))
-    old = reduce_log(before.pipe, WATER, PAIR, 2, log(), occasion()).volume_flow
-    new = reduce_log(after.pipe, WATER, PAIR, 2, log(), occasion()).volume_flow
-    assert (effect.field, effect.before, effect.after) == ("pipe.wall_thickness", 0.0063, 0.008)
-    assert effect.effect == pytest.approx(new - old, rel=1e-3)
 
 
 def test_no_beam_is_an_error_with_both_speeds() -> None:
