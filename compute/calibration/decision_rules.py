@@ -15,6 +15,7 @@ from typing import Literal
 from compute.base.errors import NotEnough, OutOfRange
 from compute.base.messages import Finding, finding, quantity
 from compute.base.sources import Source
+from compute.calibration.global_risk import GlobalRisks, below, global_risks
 from compute.calibration.points import Point
 
 Conformity = Literal["pass", "conditional-pass", "conditional-fail", "fail"]
@@ -82,8 +83,10 @@ class PointConformity:
     """Conformity of one point; limits and error in the reading's SI unit.
 
     fraction_of_limit                    |error| over the permissible error
+    degrees_of_freedom                   of the standard uncertainty, from the coverage factor of the certificate
     conformance_probability              probability that the true error is within the permissible error
     specific_risk                        probability that this statement is wrong: false accept (pass, conditional pass), else false reject
+    global_risks                         of this point with any instrument of the prior, see `compute.calibration.global_risk`
     """
 
     point: Point
@@ -94,8 +97,10 @@ class PointConformity:
     acceptance_limit: float
     conformity: Conformity
     fraction_of_limit: float
+    degrees_of_freedom: float
     conformance_probability: float
     specific_risk: float
+    global_risks: GlobalRisks
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +166,13 @@ def worst_conformity(conformities: Sequence[Conformity]) -> Conformity:
     return max(conformities, key=CONFORMITYS.index)
 
 
-def conformance_probability(value: float, standard_uncertainty: float, lower: float, upper: float) -> float:
+def conformance_probability(
+    value: float,
+    standard_uncertainty: float,
+    lower: float,
+    upper: float,
+    degrees_of_freedom: float = math.inf,
+) -> float:
     """Return the probability that a quantity lies between two limits, given its measured value.
 
     Parameters
@@ -170,6 +181,7 @@ def conformance_probability(value: float, standard_uncertainty: float, lower: fl
     standard_uncertainty : float [as value]  0 or more
     lower : float [as value]  minus infinity if there is no lower limit
     upper : float [as value]  infinity if there is no upper limit
+    degrees_of_freedom : float [1]  of the standard uncertainty; infinite: normal distribution
 
     Returns
     -------
@@ -177,26 +189,30 @@ def conformance_probability(value: float, standard_uncertainty: float, lower: fl
 
     Raises
     ------
-    OutOfRange  a standard uncertainty below 0, or limits in the wrong order
+    OutOfRange  a standard uncertainty below 0, limits in the wrong order, or degrees of freedom not above 0
 
     Source
     ------
-    JCGM 106:2012 7.3 (from memory): normal distribution, no prior knowledge.
+    JCGM 106:2012 7.3 (from memory): normal distribution, no prior knowledge. With few degrees of freedom the scaled and shifted t-distribution
+        of JCGM 101:2008 6.4.9.
     """
-    if not (standard_uncertainty >= 0 and lower <= upper):
+    if not (standard_uncertainty >= 0 and lower <= upper and degrees_of_freedom > 0):
         raise OutOfRange(variant="conformance-limits")
     if standard_uncertainty == 0:
         return float(lower <= value <= upper)
     low, high = ((limit - value) / standard_uncertainty for limit in (lower, upper))
     # Both limits on one side: use the lower tail, where small probabilities keep their digits.
-    return _normal(-low) - _normal(-high) if low > 0 else _normal(high) - _normal(low)
+    if low > 0:
+        return below(-low, degrees_of_freedom) - below(-high, degrees_of_freedom)
+    return below(high, degrees_of_freedom) - below(low, degrees_of_freedom)
 
 
 def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule) -> PointConformity:
     """Return the conformity of one calibration point.
 
     An error at a limit is within it. The guard band uses the expanded uncertainty of the certificate; one with a
-    coverage factor below 1.65 is converted to 2, as its interval covers less than 95 %.
+    coverage factor below 1.65 is converted to 2, as its interval covers less than 95 %. A coverage factor above 2 is Student's for few
+    degrees of freedom, so the guard band and the probabilities are those of that t-distribution.
 
     Parameters
     ----------
@@ -224,8 +240,9 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
     # The difference carries the rounding of both values: 20.05 mm must count as 0.05 mm above 20 mm.
     slack = 4 * sys.float_info.epsilon * max(abs(point.reference), abs(point.indicated))
     conformity = _conformity(size - slack, limit, guard, rule.rule)
-    uncertainty = point.standard_uncertainty
-    conforms = conformance_probability(point.error, uncertainty, -limit - slack, limit + slack)
+    uncertainty, freedom = point.standard_uncertainty, point.degrees_of_freedom
+    conforms = conformance_probability(point.error, uncertainty, -limit - slack, limit + slack, freedom)
+    accepted = limit - guard if rule.rule == "guarded-acceptance" else limit
     return PointConformity(
         point=point,
         error=point.error,
@@ -235,8 +252,10 @@ def judge_point(point: Point, permissible: PermissibleError, rule: DecisionRule)
         acceptance_limit=limit - guard,
         conformity=conformity,
         fraction_of_limit=size / limit,
+        degrees_of_freedom=freedom,
         conformance_probability=conforms,
         specific_risk=1 - conforms if conforming(conformity) else conforms,
+        global_risks=global_risks(accepted / limit, uncertainty / limit, freedom),
     )
 
 
@@ -282,11 +301,6 @@ def _conformity(size: float, limit: float, guard: float, rule: Rule) -> Conformi
     if size <= limit:
         return "conditional-pass"
     return "conditional-fail" if size <= limit + guard else "fail"
-
-
-def _normal(z: float) -> float:
-    """Return the cumulative normal distribution."""
-    return 0.5 * math.erfc(-z / math.sqrt(2))
 
 
 def _expanded(point: Point) -> float:

@@ -21,10 +21,11 @@ Real = float | FloatArray
 
 @dataclass(frozen=True, slots=True)
 class Zero:
-    """Time difference [s] a meter shows at no flow, with its standard uncertainty [s]."""
+    """Time difference [s] a meter shows at no flow, with its standard uncertainty [s] and the degrees of freedom of that."""
 
     time_difference: float
     standard_uncertainty: float
+    degrees_of_freedom: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,9 @@ from compute.base.errors import NotEnough, NumberInvalid, OutOfRange
 
 FloatArray = NDArray[np.float64]
 Form = Literal["absolute", "relative"]
+# Coverage probability of the expanded uncertainty of a certificate, the normal factor for it, and those for 99 % and 99.73 %.
+CERTIFICATE_COVERAGE, NORMAL_FACTOR = 0.9545, 2.0
+NORMAL_FACTORS_OF_OTHER_PROBABILITIES = (2.576, 2.58, 3.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,11 @@ class Point:
         """Standard uncertainty of the error: expanded uncertainty over its coverage factor."""
         return self.expanded_uncertainty / self.coverage_factor
 
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Effective degrees of freedom of the standard uncertainty, from the coverage factor."""
+        return degrees_of_freedom_of(self.coverage_factor)
+
     def in_form(self, form: Form) -> tuple[float, float]:
         """Error and standard uncertainty, absolute or over the size of the reference."""
         if form == "absolute":
@@ -63,7 +71,7 @@ class ErrorCurve:
     """Errors in force over the true value; straight between the points. Arrays by rising `reference`, two or more.
 
     `errors` and `standard_uncertainties` are in the reading's SI unit if the form is absolute, ratios if relative; `kind` is
-    the kind of quantity of `reference`. `error_curve` checks and creates it.
+    the kind of quantity of `reference`; `degrees_of_freedom` are the smallest of the points. `error_curve` checks and creates it.
     """
 
     form: Form
@@ -71,6 +79,7 @@ class ErrorCurve:
     reference: FloatArray
     errors: FloatArray
     standard_uncertainties: FloatArray
+    degrees_of_freedom: float = math.inf
 
     @property
     def indicated(self) -> FloatArray:
@@ -88,6 +97,29 @@ class ErrorCurve:
     def rises(self) -> FloatArray:
         """Slope of the indication over the true value at the start of each interval."""
         return np.diff(self.indicated) / np.diff(self.reference) - self.bends * np.diff(self.reference)
+
+
+def degrees_of_freedom_of(coverage_factor: float) -> float:
+    """Return the effective degrees of freedom behind the coverage factor of a certificate.
+
+    Parameters
+    ----------
+    coverage_factor : float [1]  1 or more
+
+    Returns
+    -------
+    degrees_of_freedom : float [1]  infinite up to a factor of 2, and for the factors 2.576, 2.58 and 3 of a normal distribution
+
+    Source
+    ------
+    EA-4/02 M:2022 Annex E, table of k for a coverage probability of 95.45 % (from memory): k is Student's factor of the effective degrees of
+        freedom. 2.576 and 3 are the normal factors for 99 % and 99.73 %.
+    """
+    from scipy.special import stdtridf
+
+    if coverage_factor <= NORMAL_FACTOR or coverage_factor in NORMAL_FACTORS_OF_OTHER_PROBABILITIES:
+        return math.inf
+    return float(stdtridf(0.5 * (1 + CERTIFICATE_COVERAGE), coverage_factor))
 
 
 def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
@@ -128,7 +160,8 @@ def error_curve(points: Sequence[Point], form: Form, kind: str) -> ErrorCurve:
     reference = np.array(sorted(found))
     errors = np.array([np.mean([error for error, _ in found[at]]) for at in reference])
     uncertainties = np.array([max(uncertainty for _, uncertainty in found[at]) for at in reference])
-    curve = ErrorCurve(form, kind, reference, errors, uncertainties)
+    freedom = min(point.degrees_of_freedom for point in points)
+    curve = ErrorCurve(form, kind, reference, errors, uncertainties, freedom)
     rise_at_ends = curve.rises + 2 * curve.bends * np.diff(reference)
     rises_all_along = np.all(curve.rises > 0) and np.all(rise_at_ends > 0)
     if not rises_all_along or (form == "relative" and errors[0] <= -1):

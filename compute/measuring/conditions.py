@@ -11,9 +11,13 @@ from compute.base.messages import Finding, finding, quantity, term
 from compute.base.sources import Source
 from compute.measuring.beam import Pipe, Transducers
 
-GEOMETRY = Source("geometry of an ellipse", "derived")
+GEOMETRY = Source(
+    "geometry of an ellipse: area from the circumference, beam along the normal of the wall at an unknown angle",
+    "derived",
+)
 # Half the relative difference of the diameters from which an oval pipe is a finding; default value.
 OVAL_SHARE = 0.005
+OVAL_COEFFICIENT = 1.5
 # Below this no solid wedge is plausible [m/s]; default value.
 MIN_WEDGE_SOUND_SPEED = 100.0
 
@@ -139,9 +143,9 @@ def warm_wedge(
 def oval_findings(conditions: Conditions) -> list[Finding]:
     """Check the out-of-roundness of the pipe.
 
-    The circumference, and so the mean diameter, is measured with a tape. With diameters D(1 + e) and D(1 - e) the area is
-    D^2 (1 - e^2), almost that of the round pipe; but the beam crosses along one, usually unknown, diameter, so
-    that its length, and so the flow, is uncertain by ±e.
+    The times of the beam give the velocity whatever the length of its path, so that only the area and the position of the beam in the
+    profile change, both by the square of the out-of-roundness (`oval_uncertainty`). The measured sound speed goes with the length of the
+    path and changes in proportion.
 
     Parameters
     ----------
@@ -157,7 +161,7 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
 
     Source
     ------
-    geometry : area of an ellipse, pi/4 x largest x smallest diameter.
+    geometry : see `oval_uncertainty`.
     """
     largest, smallest = conditions.largest_diameter, conditions.smallest_diameter
     if largest is None or smallest is None:
@@ -179,7 +183,7 @@ def oval_findings(conditions: Conditions) -> list[Finding]:
             source=GEOMETRY,
             smallest=quantity(smallest, "length"),
             largest=quantity(largest, "length"),
-            area_change=share**2,
+            flow_uncertainty=oval_uncertainty(share),
             path_uncertainty=share,
         )
     ]
@@ -204,3 +208,26 @@ def oval_share(conditions: Conditions) -> float:
     if largest is None or smallest is None:
         return 0.0
     return (largest - smallest) / (largest + smallest)
+
+
+def oval_uncertainty(share: float) -> float:
+    """Return the relative standard uncertainty of the flow of an oval pipe that is calculated as a round one.
+
+    With diameters D(1 + e) and D(1 - e) of the bore, the area calculated from the circumference is 1.5 e^2 too large. A beam along the
+    normal of the wall at an unknown angle a passes the axis at a distance of e sin 2a diameters, where a laminar flow is slower by
+    4 e^2 sin^2 2a and a turbulent one by less. The root of the mean square of both together over all angles is 1.5 e^2 for laminar flow and
+    0.85 to 1.04 e^2 for power laws with exponents from 1/6 to 1/10. It includes the mean, which is not corrected.
+
+    Parameters
+    ----------
+    share : float [-]  e of the bore, see `oval_share`
+
+    Returns
+    -------
+    uncertainty : float [-]
+
+    Source
+    ------
+    geometry : ellipse with the measured circumference, flow with the elliptical contours of the round profile; integrated numerically.
+    """
+    return OVAL_COEFFICIENT * share**2

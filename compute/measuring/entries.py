@@ -119,7 +119,7 @@ class MediumEntry:
 
 @dataclass(frozen=True, slots=True)
 class TransducerEntry:
-    """A transducer pair as entered, with its limits of temperature [K], if known.
+    """A transducer pair as entered, with its limits of temperature [K] and the limits of its rail [m], if known.
 
     wedge_speed_per_kelvin [m/s/K] is the change of the wedge's sound speed from its wedge_reference_temperature [K].
     """
@@ -129,6 +129,8 @@ class TransducerEntry:
     max_temperature: float | None = None
     wedge_speed_per_kelvin: float | None = None
     wedge_reference_temperature: float | None = None
+    min_spacing: float | None = None
+    max_spacing: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ import numpy as np
 from compute.base.checks import FindingChecks
 from compute.base.errors import NotEnough, OutOfRange
 from compute.base.messages import Finding, field_name, finding, quantity
+from compute.statistics.degrees_of_freedom import pooled_freedom
 
 # Readings of a worn pipe differ by more than this fraction of their mean; common practice.
 UNEVEN_SHARE = 0.10
@@ -20,7 +21,10 @@ MIN_SOUND_SPEED, MAX_SOUND_SPEED = 100.0, 20_000.0
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """Result of a wall measurement; lengths [m]. `minimum` and `maximum` are single readings, corrected like the mean."""
+    """Result of a wall measurement; lengths [m]. `minimum` and `maximum` are single readings, corrected like the mean.
+
+    degrees_of_freedom [1] : effective, of the standard uncertainty
+    """
 
     mean: float
     standard_deviation: float
@@ -28,6 +32,7 @@ class Wall:
     minimum: float
     maximum: float
     correction_factor: float
+    degrees_of_freedom: float = math.inf
 
     @property
     def uneven(self) -> bool:
@@ -72,7 +77,7 @@ def wall_from_readings(
     Source
     ------
     pulse-echo wall measurement : ISO 16809 (from memory): thickness = sound speed x time / 2, so it goes with the speed set.
-    uncertainty : JCGM 100:2008 5.1.2.
+    uncertainty : JCGM 100:2008 5.1.2; degrees of freedom : readings less 1 for the mean, G.4.1 with those of the gauge, which are infinite.
     """
     values = np.asarray(readings, dtype=float)
     if len(values) < 2:
@@ -94,13 +99,16 @@ def wall_from_readings(
     values = values * factor
     mean, deviation = float(values.mean()), float(values.std(ddof=1))
     shared = math.hypot(gauge_uncertainty * factor, wall_sound_speed_uncertainty * mean)
+    of_mean = deviation / math.sqrt(len(values))
+    combined = math.hypot(of_mean, shared)
     return Wall(
         mean=mean,
         standard_deviation=deviation,
-        standard_uncertainty=math.hypot(deviation / math.sqrt(len(values)), shared),
+        standard_uncertainty=combined,
         minimum=float(values.min()),
         maximum=float(values.max()),
         correction_factor=factor,
+        degrees_of_freedom=pooled_freedom(combined, (of_mean, len(values) - 1)),
     )
 
 

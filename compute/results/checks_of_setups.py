@@ -89,6 +89,17 @@ def _spacing(case: SetupCase) -> list[Finding]:
 
 
 @SETUP_CHECKS.register
+def _rail(case: SetupCase) -> list[Finding]:
+    pair = case.transducers
+    return setup_checks.spacing_on_rail(float(case.spacing.spacing), pair.min_spacing, pair.max_spacing)
+
+
+@SETUP_CHECKS.register
+def _near_critical(case: SetupCase) -> list[Finding]:
+    return setup_checks.near_critical_angle(case.setup, case.spacing.path)
+
+
+@SETUP_CHECKS.register
 def _expected_velocity(case: SetupCase) -> list[Finding]:
     if case.expected_velocity is None:
         return []

@@ -18,8 +18,11 @@ from compute.calibration.error_correction import Zero, true_from_indicated
 from compute.calibration.points import ErrorCurve
 from compute.measuring.entries import MediumEntry, PipeEntry
 from compute.results.uncertainty import InputUncertainty
+from compute.statistics.degrees_of_freedom import pooled_freedom
 
 Measures = Literal["velocity", "wall", "temperature", "zero"]
+# Mean of a wall measurement [m], its standard uncertainty [m] and, if known, the degrees of freedom of that.
+MeasuredWall = tuple[float, float] | tuple[float, float, float]
 # An error below this number of its standard uncertainties is not significant.
 SIGNIFICANCE_FACTOR = 2.0
 UNCORRECTED = Source(
@@ -46,20 +49,24 @@ class KnownError:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """A value less its known error, with the standard uncertainty [as value] of the error, and findings."""
+    """A value less its known error, with the standard uncertainty [as value] of the error, its degrees of freedom, and findings."""
 
     value: float
     standard_uncertainty: float
     findings: tuple[Finding, ...]
+    degrees_of_freedom: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
 class CorrectedEntries:
-    """Pipe, medium and measured wall [m, with its standard uncertainty m] less known errors; `temperature` [K] their uncertainty."""
+    """Pipe, medium and measured wall less known errors; `temperature` [K] their uncertainty.
+
+    measured_wall : mean [m], its standard uncertainty [m], and the degrees of freedom of that
+    """
 
     pipe: PipeEntry
     medium: MediumEntry
-    measured_wall: tuple[float, float] | None
+    measured_wall: MeasuredWall | None
     temperature: float
     findings: tuple[Finding, ...]
 
@@ -117,21 +124,24 @@ def corrected(known: KnownError | None, value: float) -> Corrected:
     of_curve: tuple[Finding, ...] = ()
     if known.zero is not None:
         error, uncertainty = known.zero.time_difference, known.zero.standard_uncertainty
+        freedom = known.zero.degrees_of_freedom
     elif known.curve is not None and (value or known.curve.form == "absolute"):
         found = true_from_indicated(known.curve, value, field)
         error, uncertainty, of_curve = float(found.error), float(found.standard_uncertainty), found.findings
+        freedom = known.curve.degrees_of_freedom
     else:
         return Corrected(value, 0.0, ())
     findings = (_finding(known, error, uncertainty, value), *of_curve)
     if known.applied:
-        return Corrected(value - error, uncertainty, findings)
-    return Corrected(value, math.hypot(uncertainty, error), findings)
+        return Corrected(value - error, uncertainty, findings, freedom)
+    both = math.hypot(uncertainty, error)
+    return Corrected(value, both, findings, pooled_freedom(both, (uncertainty, freedom)))
 
 
 def entries_corrected(
     pipe: PipeEntry,
     medium: MediumEntry,
-    measured_wall: tuple[float, float] | None,
+    measured_wall: MeasuredWall | None,
     known: Sequence[KnownError],
 ) -> CorrectedEntries:
     """Correct a survey's wall and temperature by the known errors of the gauge and the thermometer.
@@ -143,7 +153,7 @@ def entries_corrected(
     ----------
     pipe : PipeEntry
     medium : MediumEntry
-    measured_wall : (float, float) or None [m]  mean and standard uncertainty of the wall measurement
+    measured_wall : (float, float, float) or None [m, m, 1]  mean, standard uncertainty and degrees of freedom of the wall measurement
     known : sequence of KnownError
 
     Returns
@@ -159,7 +169,10 @@ def entries_corrected(
         wall = corrected(of(known, "wall"), pipe.wall_thickness)
         mean = corrected(of(known, "wall"), measured_wall[0])
         pipe = replace(pipe, wall_thickness=wall.value)
-        measured_wall = (mean.value, math.hypot(measured_wall[1], mean.standard_uncertainty))
+        both = math.hypot(measured_wall[1], mean.standard_uncertainty)
+        own = (measured_wall[1], freedom_of_wall(measured_wall))
+        of_gauge = (mean.standard_uncertainty, mean.degrees_of_freedom)
+        measured_wall = (mean.value, both, pooled_freedom(both, own, of_gauge))
         findings += wall.findings
     uncertainty = 0.0
     if medium.temperature is not None and medium.temperature_source == "measured":
@@ -170,13 +183,31 @@ def entries_corrected(
     return CorrectedEntries(pipe, medium, measured_wall, uncertainty, findings)
 
 
-def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) -> bool:
+def freedom_of_wall(measured_wall: MeasuredWall) -> float:
+    """Return the degrees of freedom of a measured wall.
+
+    Parameters
+    ----------
+    measured_wall : (float, float, float) [m, m, 1]
+
+    Returns
+    -------
+    degrees_of_freedom : float [1]  infinite where they are not given
+
+    Source
+    ------
+    none : a look-up.
+    """
+    return measured_wall[2] if len(measured_wall) == 3 else math.inf
+
+
+def wall_is_measured(wall_thickness: float, measured_wall: MeasuredWall) -> bool:
     """Return whether an entered wall is the measured one.
 
     Parameters
     ----------
     wall_thickness : float [m]
-    measured_wall : (float, float) [m]  mean and standard uncertainty
+    measured_wall : (float, float, float) [m, m, 1]  mean, standard uncertainty and, if known, degrees of freedom
 
     Returns
     -------
@@ -186,7 +217,7 @@ def wall_is_measured(wall_thickness: float, measured_wall: tuple[float, float]) 
     ------
     default : twice the standard uncertainty.
     """
-    mean, uncertainty = measured_wall
+    mean, uncertainty = measured_wall[:2]
     return abs(wall_thickness - mean) <= 2 * uncertainty
 
 
@@ -209,9 +240,13 @@ def calibration_uncertainties(velocity: Corrected, zero: Corrected) -> dict[str,
     uncertainties = {}
     if velocity.standard_uncertainty and velocity.value:
         share = velocity.standard_uncertainty / abs(velocity.value)
-        uncertainties["meter.calibration"] = InputUncertainty(share, relative=True, source=UNCORRECTED)
+        uncertainties["meter.calibration"] = InputUncertainty(
+            share, relative=True, degrees_of_freedom=velocity.degrees_of_freedom, source=UNCORRECTED
+        )
     if zero.standard_uncertainty:
-        uncertainties["meter.zero"] = InputUncertainty(zero.standard_uncertainty, source=UNCORRECTED)
+        uncertainties["meter.zero"] = InputUncertainty(
+            zero.standard_uncertainty, degrees_of_freedom=zero.degrees_of_freedom, source=UNCORRECTED
+        )
     return uncertainties
 
 

@@ -9,7 +9,12 @@ from compute.base.messages import Finding
 from compute.logs.segments import Segment
 from compute.measuring.beam import Setup
 from compute.measuring.location import Place
-from compute.results.instrument_errors import KnownError, wall_is_measured
+from compute.results.instrument_errors import (
+    KnownError,
+    MeasuredWall,
+    freedom_of_wall,
+    wall_is_measured,
+)
 from compute.results.uncertainty import InputUncertainty
 
 
@@ -27,7 +32,7 @@ class Occasion:
     """The other inputs of a survey's result.
 
     programmed : set-up entered in the meter, for logs without times
-    mounted_spacing [m]; measured_wall [m] with its standard uncertainty [m]; minimum_signal [dB]
+    mounted_spacing [m]; measured_wall [m] with its standard uncertainty [m] and degrees of freedom [1]; minimum_signal [dB]
     segments : marked segments of the log; none: the whole log
     known_errors : of the instruments, by their calibrations; at most one for each thing measured
     remarks : further findings
@@ -38,7 +43,7 @@ class Occasion:
     programmed: Setup
     instruments: tuple[InstrumentDay, ...] = ()
     mounted_spacing: float | None = None
-    measured_wall: tuple[float, float] | None = None
+    measured_wall: MeasuredWall | None = None
     minimum_signal: float | None = None
     rows_rejected: int = 0
     segments: tuple[Segment, ...] = ()
@@ -49,4 +54,4 @@ class Occasion:
         """The uncertainty of the wall measurement, if the wall entered is the measured one (within twice that uncertainty)."""
         if self.measured_wall is None or not wall_is_measured(wall_thickness, self.measured_wall):
             return None
-        return InputUncertainty(self.measured_wall[1])
+        return InputUncertainty(self.measured_wall[1], degrees_of_freedom=freedom_of_wall(self.measured_wall))

@@ -15,7 +15,7 @@ from compute.logs.segments import Segment
 from compute.logs.series import Readings as Readings
 from compute.logs.series import Series, series_of
 from compute.measuring.beam import Setup
-from compute.measuring.conditions import GEOMETRY, oval_share
+from compute.measuring.conditions import GEOMETRY, oval_share, oval_uncertainty
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
 from compute.measuring.flow import Flow, bore_area, flow_from_times
 from compute.measuring.location import straight_share
@@ -23,7 +23,9 @@ from compute.results.checks_of_results import RESULT_CHECKS, ResultCase
 from compute.results.entry_errors import Case
 from compute.results.instrument_errors import (
     Corrected,
+    CorrectedEntries,
     KnownError,
+    MeasuredWall,
     calibration_uncertainties,
     corrected,
     entries_corrected,
@@ -109,15 +111,11 @@ def reduce_log(
     ------
     transit time : see `compute.measuring.flow`; uncertainty: JCGM 100.
     """
-    entries = entries_corrected(pipe, medium, occasion.measured_wall, occasion.known_errors)
+    entries, calculated, series, calibrated = _log_series(pipe, medium, transducers, traverses, log, occasion)
     pipe, medium, occasion = (
         entries.pipe,
         entries.medium,
         replace(occasion, measured_wall=entries.measured_wall),
-    )
-    calculated = calculate_setup(pipe, medium, transducers, traverses=traverses, place=occasion.place)
-    series, calibrated = _calibrated(
-        calculated.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
     )
     flow, mean = _means(calculated.setup, series), float(series.volume_flow.mean())
     measurement, uncertainty = _uncertainty(
@@ -156,6 +154,60 @@ def reduce_log(
     )
 
 
+def mean_flow(
+    pipe: PipeEntry,
+    medium: MediumEntry,
+    transducers: TransducerEntry,
+    traverses: int,
+    log: Iterable[Readings],
+    occasion: Occasion,
+) -> float:
+    """Return the volume flow of `reduce_log` alone, without its uncertainty and its checks.
+
+    Parameters
+    ----------
+    pipe : PipeEntry
+    medium : MediumEntry
+    transducers : TransducerEntry
+    traverses : int
+    log : iterable of Readings  block by block
+    occasion : Occasion
+
+    Returns
+    -------
+    volume_flow : float [m3/s]
+
+    Raises
+    ------
+    ComputeError  see `reduce_log`
+
+    Source
+    ------
+    transit time : see `reduce_log`.
+    """
+    series = _log_series(pipe, medium, transducers, traverses, log, occasion)[2]
+    return float(series.volume_flow.mean())
+
+
+def _log_series(
+    pipe: PipeEntry,
+    medium: MediumEntry,
+    transducers: TransducerEntry,
+    traverses: int,
+    log: Iterable[Readings],
+    occasion: Occasion,
+) -> tuple[CorrectedEntries, CalculatedSetup, Series, _Calibrated]:
+    """Return the flow of each reading used of a log, with the corrected entries and the set-up that it is calculated with."""
+    entries = entries_corrected(pipe, medium, occasion.measured_wall, occasion.known_errors)
+    calculated = calculate_setup(
+        entries.pipe, entries.medium, transducers, traverses=traverses, place=occasion.place
+    )
+    series, calibrated = _calibrated(
+        calculated.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
+    )
+    return entries, calculated, series, calibrated
+
+
 def flow_log(
     name: str,
     entries: tuple[PipeEntry, MediumEntry, TransducerEntry, int],
@@ -163,7 +215,7 @@ def flow_log(
     programmed: Setup,
     segments: tuple[Segment, ...] = (),
     known_errors: tuple[KnownError, ...] = (),
-    measured_wall: tuple[float, float] | None = None,
+    measured_wall: MeasuredWall | None = None,
 ) -> FlowLog:
     """Return every flow of a log with its time, to combine it with others.
 
@@ -264,10 +316,8 @@ def _uncertainty(
     uncertainties |= calibrated.uncertainties
     share = oval_share(pipe.conditions(medium.temperature))
     if share:
-        # The diameter that the beam crosses is not known: an arcsine distribution between the smallest and the largest.
-        uncertainties["pipe.ovality"] = InputUncertainty(
-            share / math.sqrt(2), distribution="arcsine", source=GEOMETRY
-        )
+        of_bore = share * pipe.outer_diameter / pipe.bore
+        uncertainties["pipe.ovality"] = InputUncertainty(oval_uncertainty(of_bore), source=GEOMETRY)
     if measurement.temperature is not None:
         usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
         uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 from uuid import UUID
 
+from compute.measuring.entries import TransducerEntry
 from surveys.models import Instrument, InstrumentType, TransducerData
 from surveys.pipes.selectors import transducer_data_latest
 
@@ -37,6 +38,14 @@ def capabilities_of(instruments: Iterable[Instrument]) -> dict[UUID, Capabilitie
     types = types_of(fleet)
     latest = transducer_data_latest(TransducerData.objects.filter(instrument__in=fleet))
     return {one.pk: _closest(one, latest.get(one.pk), types.get((one.kind, one.type_name))) for one in fleet}
+
+
+def with_rail(entry: TransducerEntry, pair: Instrument) -> TransducerEntry:
+    """Return the data of a transducer pair with the limits of its rail, those of its type, in one query."""
+    of_type = types_of([pair]).get((pair.kind, pair.type_name))
+    if of_type is None:
+        return entry
+    return replace(entry, min_spacing=of_type.min_spacing_m, max_spacing=of_type.max_spacing_m)
 
 
 def types_of(instruments: Iterable[Instrument]) -> dict[tuple[str, str], InstrumentType]:

@@ -18,8 +18,9 @@ from compute.calibration.decision_rules import (
     PointConformity,
     judge,
 )
+from compute.calibration.global_risk import PRIOR_IN_TOLERANCE
 from compute.calibration.points import Point
-from surveys.core.stored_quantities import findings_json, quantity
+from surveys.core.stored_quantities import findings_json, finite, quantity
 from surveys.models import Calibration, CalibrationPoint
 from surveys.models.calibration import LimitsFrom, Moment
 from surveys.models.instrument import Kind
@@ -126,6 +127,7 @@ def _set_json(conformity: CertificateConformity | None, kind: str) -> dict[str, 
         "worst_point": conformity.worst,
         "largest_fraction_of_limit": conformity.largest_fraction_of_limit,
         "min_conformance_probability": min(one.conformance_probability for one in conformity.points),
+        "prior_in_tolerance": PRIOR_IN_TOLERANCE,
         "points": [_point_json(one, kind) for one in conformity.points],
     }
 
@@ -140,6 +142,9 @@ def _point_json(one: PointConformity, kind: str) -> dict[str, Any]:
         "fraction_of_limit": one.fraction_of_limit,
         "conformance_probability": one.conformance_probability,
         "specific_risk": one.specific_risk,
+        "degrees_of_freedom": finite(one.degrees_of_freedom),
+        "global_consumer_risk": one.global_risks.consumer,
+        "global_producer_risk": one.global_risks.producer,
     }
 
 

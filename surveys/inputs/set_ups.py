@@ -13,6 +13,7 @@ from rest_framework.exceptions import ValidationError
 from compute.base.messages import message
 from compute.measuring.beam import Transducers
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry, TransducerEntry
+from surveys.calibration.capabilities import with_rail
 from surveys.inputs import limits
 from surveys.inputs.fields import (
     NumberField,
@@ -192,7 +193,7 @@ def _entry_of(instrument: Instrument) -> TransducerEntry:
     data = transducer_data_now(instrument) if instrument.kind == Kind.TRANSDUCER_PAIR else None
     if data is None:
         raise rejection("wrong-instrument/no-transducer-data", field="instrument")
-    return data.entry()
+    return with_rail(data.entry(), instrument)
 
 
 def pipe_entry(stated: Mapping[str, Any]) -> PipeEntry:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any, cast
 
 from django.conf import settings
@@ -12,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from compute.measuring.beam import WaveMode
 from compute.measuring.entries import LiningEntry, MaterialEntry, MediumEntry, PipeEntry
 from compute.measuring.wall import Wall
+from compute.statistics.degrees_of_freedom import pooled_freedom
 from surveys.models.base import Record, as_entered_field
 from surveys.models.library import (
     CustomMaterialData,
@@ -400,4 +402,8 @@ class WallMeasurement(Record):
             minimum=self.minimum_m,
             maximum=self.maximum_m,
             correction_factor=self.correction_factor,
+            degrees_of_freedom=pooled_freedom(
+                self.standard_uncertainty_m,
+                (self.standard_deviation_m / math.sqrt(len(self.readings_m)), len(self.readings_m) - 1),
+            ),
         )

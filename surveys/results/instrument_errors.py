@@ -80,6 +80,7 @@ def _known(instrument: Instrument, points: list[Point], applied: bool) -> KnownE
             float(np.mean([point.error for point in at_zero])),
             # They share the laboratory's standard: the mean of several is as uncertain as each.
             max(point.standard_uncertainty for point in at_zero),
+            min(point.degrees_of_freedom for point in at_zero),
         )
         return KnownError(str(instrument), measures, zero=zero, applied=applied)
     form: Form = "relative" if measures == "velocity" else "absolute"

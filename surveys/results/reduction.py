@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -14,20 +13,17 @@ from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment
 from compute.measuring.beam import Setup as PhysicalSetup
 from compute.measuring.entries import resolve_medium, resolve_pipe, resolve_transducers
-from compute.results.change_breakdown import CalculationInputs, Effect, Part, explain_change
+from compute.results.instrument_errors import MeasuredWall
 from compute.results.occasion import InstrumentDay, Occasion
 from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
-from surveys.core.stored_quantities import budget_json, effects_json, findings_json, quantity
+from surveys.core.stored_quantities import budget_json, findings_json
 from surveys.logfiles.codec import decode_block
 from surveys.logfiles.columns import Column
 from surveys.models import (
     Log,
-    PipeData,
     Recomputation,
     Result,
     Setup,
-    SurveyData,
-    TransducerData,
     WallMeasurement,
 )
 from surveys.pipes.selectors import log_blocks, marked_segments, place_of, survey_date, survey_medium
@@ -102,7 +98,7 @@ def survey_flow_log(
             stated.setup.traverses,
         ),
         log_readings(stored_log(inputs.survey.log), with_times=True),
-        _programmed(stated.setup),
+        programmed_setup(stated.setup),
         segments,
         known_errors(inputs, wall_measurement)[0],
         _wall(wall_measurement),
@@ -115,33 +111,44 @@ def _reduce(
     segments: tuple[Segment, ...],
     log: LogToReduce,
 ) -> Reduction:
-    survey, stated, data = inputs.survey, inputs.survey_data, inputs.pipe_data
-    known, remarks = known_errors(inputs, wall_measurement)
+    stated, data = inputs.survey_data, inputs.pipe_data
     return reduce_log(
         data.pipe_entry(),
         survey_medium(stated, data),
         inputs.transducer_data.entry(),
         stated.setup.traverses,
         log_readings(log, with_times=bool(segments)),
-        Occasion(
-            day=survey_date(survey),
-            place=place_of(survey.measuring_point),
-            programmed=_programmed(stated.setup),
-            instruments=tuple(
-                InstrumentDay(str(i), c.calibrated_on if c else None, c.due_on if c else None)
-                for i, c in inputs.calibrations
-            ),
-            mounted_spacing=stated.mounted_spacing_m,
-            measured_wall=_wall(wall_measurement),
-            minimum_signal=min(
-                (i.minimum_signal_db for i, _ in inputs.calibrations if i.minimum_signal_db is not None),
-                default=None,
-            ),
-            rows_rejected=log.rows_rejected,
-            segments=segments,
-            known_errors=known,
-            remarks=remarks,
+        occasion_of(inputs, wall_measurement, segments, log.rows_rejected),
+    )
+
+
+def occasion_of(
+    inputs: ResultInputs,
+    wall_measurement: WallMeasurement | None,
+    segments: tuple[Segment, ...],
+    rows_rejected: int,
+) -> Occasion:
+    """The other inputs of a survey's result, for the physics."""
+    survey, stated = inputs.survey, inputs.survey_data
+    known, remarks = known_errors(inputs, wall_measurement)
+    return Occasion(
+        day=survey_date(survey),
+        place=place_of(survey.measuring_point),
+        programmed=programmed_setup(stated.setup),
+        instruments=tuple(
+            InstrumentDay(str(i), c.calibrated_on if c else None, c.due_on if c else None)
+            for i, c in inputs.calibrations
         ),
+        mounted_spacing=stated.mounted_spacing_m,
+        measured_wall=_wall(wall_measurement),
+        minimum_signal=min(
+            (i.minimum_signal_db for i, _ in inputs.calibrations if i.minimum_signal_db is not None),
+            default=None,
+        ),
+        rows_rejected=rows_rejected,
+        segments=segments,
+        known_errors=known,
+        remarks=remarks,
     )
 
 
@@ -152,8 +159,11 @@ def wall_measurement_of(inputs: ResultInputs) -> WallMeasurement | None:
     )
 
 
-def _wall(wall_measurement: WallMeasurement | None) -> tuple[float, float] | None:
-    return (wall_measurement.mean_m, wall_measurement.standard_uncertainty_m) if wall_measurement else None
+def _wall(wall_measurement: WallMeasurement | None) -> MeasuredWall | None:
+    if wall_measurement is None:
+        return None
+    wall = wall_measurement.wall()
+    return wall.mean, wall.standard_uncertainty, wall.degrees_of_freedom
 
 
 def result_store(
@@ -211,59 +221,6 @@ def result_store(
     return result
 
 
-def result_change_breakdown(before: Result, draft: Draft) -> dict[str, Any]:
-    """By how much and why a new result differs from the one it replaces."""
-    after = draft.reduction
-    change = after.volume_flow - before.volume_flow_m3_s
-    effects = explain_change(
-        _stated(before.survey_data, before.pipe_data, before.transducer_data),
-        _stated(draft.inputs.survey_data, draft.inputs.pipe_data, draft.inputs.transducer_data),
-        after.transit_time,
-        after.time_difference,
-    )
-    before_corrected = sorted(str(one) for one in before.error_corrections.all())
-    after_corrected = sorted(str(one) for one in draft.inputs.error_corrections)
-    rested_on, rests_on = _calibrations(before), _calibrations_of(draft.inputs)
-    if before_corrected != after_corrected or rested_on != rests_on:
-        effects = (*effects, _by_calibration(before_corrected, after_corrected, change, effects))
-    codes_before = {finding["code"] for finding in before.findings}
-    codes_after = {finding.code for finding in after.findings} | {f["code"] for f in draft.log_findings}
-    return {
-        "before": quantity(before.volume_flow_m3_s, "volume_flow"),
-        "after": quantity(after.volume_flow, "volume_flow"),
-        "change": quantity(change, "volume_flow"),
-        "relative_change": relative_change(before.volume_flow_m3_s, after.volume_flow),
-        "spacing_before": quantity(before.spacing_m, "length"),
-        "spacing_after": quantity(after.spacing, "length"),
-        "causes": effects_json(effects),
-        "method_before": before.method_version,
-        "method_after": draft.inputs.method_version,
-        "readings_before": before.readings_used,
-        "readings_after": after.readings_used,
-        "new_findings": sorted(codes_after - codes_before),
-        "settled_findings": sorted(codes_before - codes_after),
-    }
-
-
-def _by_calibration(before: list[str], after: list[str], change: float, others: tuple[Effect, ...]) -> Effect:
-    """Return the effect of changed certificates and error curves: the change that the other effects do not explain."""
-    left = change - math.fsum(one.effect for one in others)
-    return Effect("error_corrections", _named(before), _named(after), "text", left)
-
-
-def _named(instruments: list[str]) -> tuple[Part, ...]:
-    return tuple(Part("instrument", one, "text") for one in instruments)
-
-
-def _calibrations(result: Result) -> set[Any]:
-    return {one.pk for one in (*result.calibrations.all(), *result.as_found_corrections.all())}
-
-
-def _calibrations_of(inputs: ResultInputs) -> set[Any]:
-    in_force = (calibration for _, calibration in inputs.calibrations if calibration)
-    return {one.pk for one in (*in_force, *inputs.as_found_corrections)}
-
-
 def relative_change(before: float, after: float) -> float | None:
     """A flow's change as a part of what it was; None from a flow of 0 to another."""
     if before == after:
@@ -300,14 +257,8 @@ def to_si(values: Any, column: Column) -> Any:
     return (values + unit.shift) * unit.multiplier / unit.divisor
 
 
-def _stated(survey_data: SurveyData, data: PipeData, pair: TransducerData) -> CalculationInputs:
-    return CalculationInputs(
-        data.pipe_entry(), survey_medium(survey_data, data), pair.entry(), survey_data.setup.traverses
-    )
-
-
-def _programmed(setup: Setup) -> PhysicalSetup:
-    """Return the data programmed in the meter: the set-up as calculated on the day."""
+def programmed_setup(setup: Setup) -> PhysicalSetup:
+    """What the meter was told: the set-up as it was worked out on the day."""
     medium = survey_medium(setup, setup.pipe_data)
     return PhysicalSetup(
         resolve_pipe(setup.pipe_data.pipe_entry(), medium.temperature).pipe,

@@ -28,6 +28,11 @@ class JudgedPointOut(CalibrationPointOut):
     fraction_of_limit = serializers.FloatField(help_text="Size of the error over the permissible error.")
     conformance_probability = serializers.FloatField()
     specific_risk = serializers.FloatField()
+    degrees_of_freedom = serializers.FloatField(
+        allow_null=True, help_text="Degrees of freedom of the standard uncertainty; null: infinite."
+    )
+    global_consumer_risk = serializers.FloatField()
+    global_producer_risk = serializers.FloatField()
 
 
 class ConformitySetOut(serializers.Serializer):
@@ -36,6 +41,7 @@ class ConformitySetOut(serializers.Serializer):
     worst_point = serializers.IntegerField(help_text="Index of the point, from 0.")
     largest_fraction_of_limit = serializers.FloatField()
     min_conformance_probability = serializers.FloatField()
+    prior_in_tolerance = serializers.FloatField()
     points = JudgedPointOut(many=True)
 
 

@@ -29,7 +29,7 @@ from surveys.api.fields import (
 from surveys.api.filters import RecordFilter, SearchFilter, filters
 from surveys.api.results.recomputations import RecomputationOut
 from surveys.api.views import Records, documented
-from surveys.core.stored_quantities import findings_json
+from surveys.core.stored_quantities import findings_json, finite
 from surveys.inputs.fields import (
     ChosenId,
     QuantityIn,
@@ -206,6 +206,9 @@ class WallMeasurementOut(serializers.ModelSerializer):
     minimum = QuantityField("length", source="minimum_m")
     maximum = QuantityField("length", source="maximum_m")
     gauge_velocity_setting = KnownQuantityField("speed", source="gauge_velocity_setting_m_s")
+    degrees_of_freedom = serializers.SerializerMethodField(
+        help_text="Degrees of freedom of the standard uncertainty; null: infinite."
+    )
     readings = serializers.SerializerMethodField()
     taken_by = serializers.CharField(source="taken_by.username", read_only=True)
     findings = serializers.SerializerMethodField()
@@ -222,6 +225,7 @@ class WallMeasurementOut(serializers.ModelSerializer):
             "mean",
             "standard_deviation",
             "standard_uncertainty",
+            "degrees_of_freedom",
             "minimum",
             "maximum",
             "gauge_velocity_setting",
@@ -235,6 +239,9 @@ class WallMeasurementOut(serializers.ModelSerializer):
         return in_units(
             findings_json(WALL_CHECKS.findings(wall_measurement.wall())), units_of(self.context["request"])
         )
+
+    def get_degrees_of_freedom(self, wall_measurement: WallMeasurement) -> float | None:
+        return finite(wall_measurement.wall().degrees_of_freedom)
 
     @extend_schema_field(QuantityOut(many=True))
     def get_readings(self, wall_measurement: WallMeasurement) -> Any:

@@ -80,6 +80,7 @@ def _set_shown(name: str, found: dict[str, Any], units: System) -> dict[str, Any
         "name": name,
         "conformity": CONFORMITY_WORDS[found["conformity"]],
         "conforms": found["conforms"],
+        "prior": percent_text(found["prior_in_tolerance"], ".0f"),
         "points": [
             {key: figure(one[key], units) for key in names}
             | {
@@ -87,6 +88,9 @@ def _set_shown(name: str, found: dict[str, Any], units: System) -> dict[str, Any
                 "conformity": CONFORMITY_WORDS[one["conformity"]],
                 "fraction_of_limit": percent_text(one["fraction_of_limit"], ".0f"),
                 "conformance": percent_text(one["conformance_probability"]),
+                "specific_risk": percent_text(one["specific_risk"], ".2f"),
+                "consumer_risk": percent_text(one["global_consumer_risk"], ".2f"),
+                "producer_risk": percent_text(one["global_producer_risk"], ".2f"),
             }
             for one in found["points"]
         ],

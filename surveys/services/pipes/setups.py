@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db import transaction
 
 from compute.results.survey import METHOD_VERSION, CalculatedSetup, calculate_setup
+from surveys.calibration.capabilities import with_rail
 from surveys.core.errors import Conflict, ServiceError
 from surveys.core.stored_quantities import calculation_json
 from surveys.models import Instrument, MeasuringPoint, Setup, User
@@ -77,7 +78,7 @@ def _calculate(setup: Setup, requested: SetupRequest) -> CalculatedSetup:
     return calculate_setup(
         setup.pipe_data.pipe_entry(),
         survey_medium(setup, setup.pipe_data),
-        setup.transducer_data.entry(),
+        with_rail(setup.transducer_data.entry(), requested.transducers),
         traverses=requested.traverses,
         expected_velocity=setup.expected_velocity_m_s,
         place=place_of(setup.measuring_point),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,7 +18,7 @@ from compute.calibration.decision_rules import (
     judge_point,
     worst_conformity,
 )
-from compute.calibration.points import Point
+from compute.calibration.points import Point, degrees_of_freedom_of
 
 RULES = st.builds(
     DecisionRule,
@@ -150,3 +152,25 @@ def test_invalid_input_of_a_decision_rule_is_rejected() -> None:
             DecisionRule("simple-acceptance"),
             "speed",
         )
+
+
+def test_few_degrees_of_freedom_make_the_specific_risk_that_of_students_t() -> None:
+    # k = 2.65 is Student's factor for 95.45 % and 5 degrees of freedom (GUM table G.2). An error one guard band inside the limit is wrongly
+    # accepted with (1 - 0.9545)/2 = 0.0228; the normal distribution says 0.0040.
+    found = judge_point(Point(10.0, 10.03, 0.02, 2.65), LIMIT, DecisionRule("guarded-acceptance"))
+    assert found.conformity == "pass"
+    assert found.degrees_of_freedom == pytest.approx(5, abs=0.02)
+    assert found.specific_risk == pytest.approx(0.0228, abs=2e-4)
+    normal = judge_point(Point(10.0, 10.03, 0.04 / 2.65, 2.0), LIMIT, DecisionRule("guarded-acceptance", 0.5))
+    assert normal.specific_risk < 0.01
+
+
+@pytest.mark.parametrize(("factor", "freedom"), [(2.87, 4), (2.52, 6), (2.28, 10), (2.13, 20), (2.05, 50)])
+def test_degrees_of_freedom_follow_from_the_coverage_factor(factor: float, freedom: int) -> None:
+    # GUM table G.2, column 95.45 %, factors of two decimals (from memory).
+    assert degrees_of_freedom_of(factor) == pytest.approx(freedom, rel=0.05)
+
+
+@pytest.mark.parametrize("factor", [1.0, 1.65, 1.96, 2.0, 2.58, 3.0])
+def test_the_factors_of_the_normal_distribution_have_infinite_degrees_of_freedom(factor: float) -> None:
+    assert math.isinf(degrees_of_freedom_of(factor))

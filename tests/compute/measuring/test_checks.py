@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
+from math import radians
 from typing import Any
 
 import pytest
@@ -11,9 +13,11 @@ import pytest
 from compute.base.messages import Finding
 from compute.library.pipe_sizes import pipe_sizes
 from compute.measuring import pipe_checks, setup_checks
+from compute.measuring.beam import trace
 from compute.measuring.location import HAZARDS, Place, check_place, safety_notes
 from compute.results import checks as checks_result
 from compute.results.sound_speed import SoundSpeedTest
+from tests.compute.cases import steel_setup, transducers
 
 INCH = 0.0254
 
@@ -176,6 +180,47 @@ def test_the_limit_is_the_98_percent_interval_of_the_standard_uncertainty() -> N
 def test_a_time_too_short_for_a_sound_speed_is_not_consistent_and_has_no_deviation_to_report() -> None:
     assert not sound_speed(None).consistent
     assert checks_result.sound_speed_fits(sound_speed(None)) == []
+
+
+def test_a_spacing_outside_the_rail_is_reported_with_its_limit() -> None:
+    [long] = setup_checks.spacing_on_rail(0.45, 0.05, 0.42)
+    assert (long.code, given(long)["limit"]["si"], given(long)["short"]) == (
+        "spacing-not-possible",
+        0.42,
+        False,
+    )
+    [short] = setup_checks.spacing_on_rail(0.04, 0.05, None)
+    assert (given(short)["limit"]["si"], given(short)["short"]) == (0.05, True)
+    assert setup_checks.spacing_on_rail(0.42, 0.05, 0.42) == []
+    assert setup_checks.spacing_on_rail(-0.01, None, None) == []
+
+
+def near_critical(angle_deg: float) -> list[Finding]:
+    setup = replace(steel_setup(), transducers=transducers(angle_deg))
+    return setup_checks.near_critical_angle(setup, trace(setup))
+
+
+def test_a_wedge_angle_near_the_critical_angle_of_the_wall_is_reported_with_the_change_of_the_spacing() -> (
+    None
+):
+    [finding] = near_critical(57.1)
+    assert (finding.code, finding.severity) == ("near-critical-angle", "warning")
+    # Shear wave in steel behind a wedge of 2720 m/s: arcsin(2720/3235) = 57.225 deg.
+    assert given(finding)["critical_angle"]["si"] == pytest.approx(radians(57.2251), abs=1e-5)
+    assert given(finding)["layer"] == {"term": "wall"}
+    stepped = replace(steel_setup(), transducers=transducers(57.15))
+    advance = trace(replace(steel_setup(), transducers=transducers(57.1))).axial_advance
+    assert given(finding)["change"]["si"] == pytest.approx(trace(stepped).axial_advance - advance, rel=1e-9)
+
+
+def test_a_wedge_angle_whose_step_leaves_no_beam_is_reported_without_a_change() -> None:
+    [finding] = near_critical(57.2)
+    assert given(finding)["change"] is None
+
+
+@pytest.mark.parametrize("angle_deg", [38.0, 42.0, 50.0, 55.0])
+def test_a_usual_wedge_angle_is_not_reported(angle_deg: float) -> None:
+    assert near_critical(angle_deg) == []
 
 
 def test_a_mounted_spacing_is_compared_with_the_calculated_one() -> None:

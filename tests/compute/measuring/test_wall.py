@@ -69,3 +69,20 @@ def test_impossible_values_are_rejected(
 ) -> None:
     with pytest.raises(error):
         wall(readings, set_to, of_wall)
+
+
+def test_two_readings_alone_have_one_degree_of_freedom() -> None:
+    found = wall_from_readings(
+        (0.0079, 0.0081),
+        gauge_uncertainty=0.0,
+        gauge_velocity_setting=None,
+        wall_sound_speed=None,
+        wall_sound_speed_uncertainty=0.0,
+    )
+    assert found.degrees_of_freedom == pytest.approx(1)
+
+
+def test_the_contributions_all_readings_share_add_to_the_degrees_of_freedom() -> None:
+    # By hand: s of the mean 1.291e-5, shared 6.409e-5, together 6.538e-5; 3 x (6.538/1.291)^4 = 1973.
+    found = wall()
+    assert found.degrees_of_freedom == pytest.approx(3 * (6.538 / 1.291) ** 4, rel=5e-3)

@@ -28,7 +28,7 @@ from compute.results.checks_of_setups import SETUP_CHECKS, SetupCase
 from compute.results.occasion import InstrumentDay, Occasion
 from compute.results.reduction import Readings, reduce_log
 from compute.results.survey import calculate_setup
-from tests.compute.cases import PAIR, PIPE, STATED, WATER
+from tests.compute.cases import PAIR, PIPE, STATED, WATER, transducers
 
 ROOT = Path(compute.__file__).parents[1]
 MODULES = [
@@ -166,12 +166,14 @@ def test_a_check_that_is_registered_is_run_without_any_other_change(monkeypatch:
 
 
 def setups() -> None:
-    """A nominal size, an odd wall, hot transducers, two waves, little room and a reverse flow."""
+    """A nominal size, an odd wall, hot transducers, two waves, little room and a reverse flow; a steep wedge on a short rail."""
     place = Place("single-bend", 0.01, 0.01, "horizontal", "top-or-bottom", False)
     hot = replace(PAIR, max_temperature=320.0)
     plastic = replace(PIPE, material=MaterialEntry("", 2380.0, 1060.0, 1.5e-6))
     for pipe in (replace(PIPE, outer_diameter=8 * 0.0254), replace(PIPE, wall_thickness=0.0068), plastic):
         calculate_setup(pipe, WATER, hot, traverses=1, expected_velocity=-1.0, place=place)
+    steep = replace(PAIR, transducers=transducers(57.1), max_spacing=0.1)
+    calculate_setup(PIPE, WATER, steep, traverses=2)
 
 
 def results() -> None:

@@ -12,7 +12,7 @@ from compute.calibration.points import ErrorCurve, Point, error_curve
 from compute.logs.segments import Segment
 from compute.measuring.flow import times_from_mean_velocity
 from compute.measuring.location import Place
-from compute.results.instrument_errors import KnownError
+from compute.results.instrument_errors import KnownError, MeasuredWall
 from compute.results.occasion import Occasion
 from compute.results.reduction import Readings, Reduction, flow_log, reduce_log
 from compute.statistics.gum import GumResult
@@ -23,7 +23,7 @@ OCCASION = Occasion(date(2026, 10, 6), Place("single-bend", 30.0, 10.0, "horizon
 
 
 def reduced(
-    *known: KnownError, velocity: float = 1.5, measured_wall: tuple[float, float] | None = None
+    *known: KnownError, velocity: float = 1.5, measured_wall: MeasuredWall | None = None
 ) -> Reduction:
     import numpy as np
 
@@ -141,3 +141,29 @@ def test_combined_flows_are_corrected_in_the_same_way() -> None:
     segments: tuple[Segment, ...] = ()
     flows = flow_log("a", (PIPE, WATER, PAIR, 2), log, SETUP, segments, known)
     assert flows.values[0] == pytest.approx(reduced(*known).volume_flow, rel=1e-12)
+
+
+def freedom(result: GumResult, name: str) -> float:
+    return next(row.degrees_of_freedom for row in result.budget if row.input == name)
+
+
+def test_a_wall_of_two_readings_has_one_degree_of_freedom_in_the_budget() -> None:
+    reduction = reduced(measured_wall=(0.008, 5e-5, 1.0))
+    assert freedom(reduction.uncertainty, "pipe.wall_thickness") == 1.0
+
+
+def test_the_gauge_of_a_wall_measurement_brings_its_own_degrees_of_freedom() -> None:
+    # k = 2.65 is Student's factor for 5 degrees of freedom (GUM table G.2).
+    points = [Point(0.005, 0.0051, 1.325e-4, 2.65), Point(0.010, 0.0101, 1.325e-4, 2.65)]
+    gauge = KnownError("gauge G-1", "wall", error_curve(points, "absolute", "length"), applied=True)
+    reduction = reduced(gauge, measured_wall=(0.008, 5e-5, 1.0))
+    # Two equal uncertainties of 1 and 5 degrees of freedom, GUM G.4.1: 4/(1/1 + 1/5) = 3.33.
+    assert freedom(reduction.uncertainty, "pipe.wall_thickness") == pytest.approx(10 / 3, rel=0.01)
+
+
+def test_a_certificate_with_few_degrees_of_freedom_has_them_in_the_budget() -> None:
+    points = [Point(1.0, 1.01, 0.004, 2.65), Point(2.0, 2.04, 0.008, 2.65)]
+    meter = KnownError("meter M-1", "velocity", error_curve(points, "relative", "speed"), applied=True)
+    assert freedom(reduced(meter).uncertainty, "meter.calibration") == pytest.approx(5, rel=0.01)
+    pair = KnownError("pair P-1", "zero", zero=Zero(2e-9, 0.5e-9, 5.0), applied=True)
+    assert freedom(reduced(pair).uncertainty, "meter.zero") == 5.0

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from compute.base.errors import ComputeError
 from compute.base.units import parse_quantity
 from compute.measuring import setup_checks
-from compute.measuring.beam import choose_wave_mode
+from compute.measuring.beam import choose_wave_mode, trace
 from compute.measuring.conditions import Conditions, oval_findings
 from compute.measuring.entries import MediumEntry, resolve_medium
 from compute.measuring.location import Place, check_place, safety_notes
@@ -44,8 +46,8 @@ def test_a_short_straight_length_is_given_in_diameters_with_the_recommended_leng
 
 def test_an_oval_pipe_and_an_uneven_wall_are_given_by_their_limits() -> None:
     assert words(oval_findings(Conditions(largest_diameter=0.221, smallest_diameter=0.217)))[0].startswith(
-        "Pipe is out of round. The outer diameter is 217.0 mm to 221.0 mm. The area changes by only 0.01 %, but the path length, and so "
-        "the flow, is uncertain by 0.9 %."
+        "Pipe is out of round. The outer diameter is 217.0 mm to 221.0 mm. The flow of this pipe has an "
+        "additional standard uncertainty of 0.01 %. The measured sound speed can differ by 0.9 %, because the path length is not known."
     )
     wall = wall_from_readings(
         [0.0051, 0.0080, 0.0071], gauge_uncertainty=1e-4, gauge_velocity_setting=None,
@@ -140,3 +142,19 @@ def test_an_error_of_a_quantity_states_the_valid_input(entered: object, kind: st
     with pytest.raises(ComputeError) as caught:
         parse_quantity(entered, kind)
     assert error_text(caught.value).replace("\xa0", " ").startswith(text)
+
+
+def test_a_near_critical_wedge_angle_is_given_with_the_change_of_the_spacing() -> None:
+    setup = replace(steel_setup(), transducers=transducers(57.1))
+    assert words(setup_checks.near_critical_angle(setup, trace(setup))) == [
+        "Wedge angle is near the critical angle. In the wall the beam is at 87.0°; the wedge angle of 57.10° is near the critical angle "
+        "of 57.23°. A step of 0.05° in the wedge angle changes the spacing of 495 mm by 88 mm. Check the wedge angle on the transducers, "
+        "or select a transducer pair with a smaller wedge angle."
+    ]
+
+
+def test_a_spacing_outside_the_rail_is_given_with_its_limit() -> None:
+    assert words(setup_checks.spacing_on_rail(0.45, 0.05, 0.42)) == [
+        "Rail does not allow the spacing. The spacing of 450.0 mm is above the maximum of the rail, 420.0 mm. Select another number of "
+        "traverses or another transducer pair."
+    ]

@@ -9,6 +9,7 @@ from django.test import Client as Visitor
 
 from surveys.calibration.capabilities import capabilities_of
 from surveys.models import Instrument, InstrumentType
+from tests.surveys.scene import Scene
 
 pytestmark = pytest.mark.django_db
 
@@ -100,6 +101,14 @@ def test_a_wall_beyond_the_gauge_and_a_spacing_outside_the_rail_are_unsuitable_w
     # And its 1 MHz are below what the meter supports.
     assert frequency["code"] == "frequency-not-supported"
     assert frequency["detail"] == "No available meter supports 1\xa0MHz."
+
+
+def test_a_set_up_reports_a_spacing_that_the_rail_of_the_pair_does_not_allow(scene: Scene) -> None:
+    InstrumentType.objects.create(kind="transducer-pair", name=scene.kit.pair.type_name, max_spacing_m=0.1)
+    outcome = scene.survey().stated.setup.outcome
+    [found] = [one for one in outcome["findings"] if one["code"] == "spacing-not-possible"]
+    assert found["severity"] == "warning"
+    assert found["parameters"]["limit"]["si"] == 0.1
 
 
 @pytest.mark.parametrize(

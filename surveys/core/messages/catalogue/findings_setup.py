@@ -87,11 +87,41 @@ ENTRIES = {
         title=_("Pipe is out of round"),
         detail=(
             _("The outer diameter is {smallest} to {largest}."),
+            _("The flow of this pipe has an additional standard uncertainty of {flow_uncertainty:%.2}."),
             _(
-                "The area changes by only {area_change:%.2}, but the path length, and so the flow, is uncertain by {path_uncertainty:%}."
+                "The measured sound speed can differ by {path_uncertainty:%}, because the path length is not known."
             ),
         ),
-        remedy=_("Measure on two diameters at 90° and use the mean."),
+        remedy=_("Measure the outer diameter by the circumference."),
+    ),
+    "near-critical-angle": Entry(
+        title=_("Wedge angle is near the critical angle"),
+        detail=(
+            _(
+                "In the {layer} the beam is at {angle:.1}; the wedge angle of {wedge_angle:.2} is near the critical angle of {critical_angle:.2}."
+            ),
+            first_of(
+                when(
+                    "change",
+                    _(
+                        "A step of {step:.2} in the wedge angle changes the spacing of {spacing:.0} by {change:.0}."
+                    ),
+                ),
+                _("A step of {step:.2} in the wedge angle leaves no beam."),
+            ),
+        ),
+        remedy=_(
+            "Check the wedge angle on the transducers, or select a transducer pair with a smaller wedge angle."
+        ),
+    ),
+    "spacing-not-possible": Entry(
+        title=_("Rail does not allow the spacing"),
+        detail=choose(
+            "short",
+            true=_("The spacing of {spacing} is below the minimum of the rail, {limit}."),
+            false=_("The spacing of {spacing} is above the maximum of the rail, {limit}."),
+        ),
+        remedy=_("Select another number of traverses or another transducer pair."),
     ),
     "wall-thickness-uneven": Entry(
         title=_("Wall thickness varies around the pipe"),
