@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compute.base.errors import NotEnough
+from compute.logs.screening import outliers
 from compute.logs.segments import Segment, Times, merged, none_inside, segment_indexes
 from compute.measuring.beam import FloatArray, Setup, axial_slowness, trace
 from compute.measuring.flow import times_from_logged, volume_flow_from_times
 
 NO_SEGMENT = -2
+# Least scales of the screening for outliers: of a time difference 0.1 ns and a part of its level, of a transit time a part; default values.
+MIN_SCALE_DIFFERENCE, MIN_SCALE_RELATIVE, MIN_SCALE_TRANSIT = 0.1e-9, 0.005, 2e-4
+# The resolution of a log widens the scale of the time difference, up to this part of its level; a default value.
+MAX_SCALE_RESOLUTION = 0.02
+SAMPLE = 8192
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +37,41 @@ class Readings:
     sound_speed: FloatArray | None = None
     signal_to_noise: FloatArray | None = None
     times: Times | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outliers:
+    """Readings far from their neighbours: rows of the log (0 is its first reading), times [us] or None, and flows [m3/s].
+
+    included : whether they are used nevertheless
+    mean_with, mean_without : mean flow of the log with and without them [m3/s]
+    """
+
+    rows: NDArray[np.intp]
+    times: Times | None
+    volume_flow: FloatArray
+    included: bool
+    mean_with: float
+    mean_without: float
+
+    def times_factor(self, factor: float) -> Outliers:
+        """The same outliers of a log whose flows are corrected by a factor."""
+        return replace(
+            self,
+            volume_flow=self.volume_flow * factor,
+            mean_with=self.mean_with * factor,
+            mean_without=self.mean_without * factor,
+        )
+
+    @property
+    def runs(self) -> list[list[int]]:
+        """First and last row of each run of outliers."""
+        if not len(self.rows):
+            return []
+        ends = np.flatnonzero(np.diff(self.rows) > 1)
+        firsts = self.rows[np.concatenate([[0], ends + 1])]
+        lasts = self.rows[np.concatenate([ends, [len(self.rows) - 1]])]
+        return [[int(first), int(last)] for first, last in zip(firsts, lasts, strict=True)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +92,7 @@ class Series:
     impossible: int
     outside: int
     speed_told: bool
+    outliers: Outliers
 
     @property
     def used(self) -> int:
@@ -67,7 +110,10 @@ class _Gathered:
     signals: list[FloatArray] = field(default_factory=list)
     times: list[Times] = field(default_factory=list)
     breaks: list[int] = field(default_factory=list)
-    transit_sum: float = 0.0
+    transits: list[FloatArray] = field(default_factory=list)
+    # Of each block the row of its first reading in the log, and the readings used of it (None: all).
+    rows: list[tuple[int, NDArray[np.intp] | None]] = field(default_factory=list)
+    read: int = 0
     used: int = 0
     taken: int = 0
     impossible: int = 0
@@ -86,8 +132,11 @@ def series_of(
     *,
     keep_times: bool = False,
     zero: float = 0.0,
+    include_outliers: bool = False,
 ) -> Series:
-    """Return every reading of a log as a flow, block by block; impossible readings and those outside segments are excluded.
+    """Return every reading of a log as a flow, block by block.
+
+    Impossible readings, those outside segments and outliers (`compute.logs.screening`) are excluded.
 
     Parameters
     ----------
@@ -97,6 +146,7 @@ def series_of(
     segments : sequence of Segment  marked segments; none: the whole log
     keep_times : bool  whether the series has the times of its readings
     zero : float [s]  what the meter shows at no flow, taken off every time difference
+    include_outliers : bool  whether outliers are used too
 
     Returns
     -------
@@ -121,18 +171,70 @@ def series_of(
         raise error
     if not so_far.used:
         raise NotEnough(field="log", variant="no-possible-reading")
+    return _screened(so_far, keep_times and bool(so_far.times), include_outliers)
+
+
+def _screened(so_far: _Gathered, keep_times: bool, include: bool) -> Series:
+    """Return the gathered readings without their outliers, or with them."""
+    difference, flow = np.concatenate(so_far.differences), np.concatenate(so_far.flows)
+    transit = np.concatenate(so_far.transits)
+    times = np.concatenate(so_far.times) if keep_times else None
+    breaks = so_far.breaks
+    far = _outliers(transit, difference, breaks)
+    found = np.flatnonzero(far)
+    mean = float(flow.mean())
+    left_out = Outliers(
+        rows=_rows(so_far, found),
+        times=None if times is None else times[found],
+        volume_flow=flow[found],
+        included=include,
+        mean_with=mean,
+        mean_without=float(flow[~far].mean()) if len(found) else mean,
+    )
+    if len(found) and not include:
+        breaks = [at - int(np.searchsorted(found, at)) for at in breaks]
+        difference, flow, transit = difference[~far], flow[~far], transit[~far]
+        times = None if times is None else times[~far]
     return Series(
-        transit_time=so_far.transit_sum / so_far.used,
-        time_difference=np.concatenate(so_far.differences),
-        volume_flow=np.concatenate(so_far.flows),
-        times=np.concatenate(so_far.times) if keep_times and so_far.times else None,
-        breaks=tuple(so_far.breaks),
+        transit_time=float(transit.sum()) / len(transit),
+        time_difference=difference,
+        volume_flow=flow,
+        times=times,
+        breaks=tuple(breaks),
         signal=_median_signal(so_far.signals),
         taken=so_far.taken,
         impossible=so_far.impossible,
         outside=so_far.outside,
         speed_told=so_far.speed_told,
+        outliers=left_out,
     )
+
+
+def _outliers(transit: FloatArray, difference: FloatArray, breaks: Sequence[int]) -> NDArray[np.bool_]:
+    """Return which readings are outliers in their segment, by time difference or transit time."""
+    step = max(1, len(difference) // SAMPLE)
+    level = abs(float(np.median(difference[::step])))
+    steps = np.abs(np.diff(difference[:SAMPLE]))
+    resolution = float(steps[steps > 0].min()) / 2 if steps.any() else 0.0
+    floor = max(
+        MIN_SCALE_DIFFERENCE, MIN_SCALE_RELATIVE * level, min(resolution, MAX_SCALE_RESOLUTION * level)
+    )
+    floor_transit = MIN_SCALE_TRANSIT * float(np.median(transit[::step]))
+    edges = [0, *breaks, len(difference)]
+    return np.concatenate(
+        [outliers(difference[a:b], floor) | outliers(transit[a:b], floor_transit) for a, b in pairwise(edges)]
+    )
+
+
+def _rows(so_far: _Gathered, found: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the rows of the log of readings, by their indexes among those gathered."""
+    starts = np.cumsum([0, *(len(one) for one in so_far.differences)])
+    parts = [np.empty(0, dtype=np.intp)]
+    for (first, used), start, some in zip(
+        so_far.rows, starts, np.split(found, np.searchsorted(found, starts[1:-1])), strict=False
+    ):
+        parts.append(first + (some - start if used is None else used[some - start]))
+    return np.concatenate(parts)
 
 
 def _median_signal(signals: Sequence[FloatArray]) -> float | None:
@@ -144,16 +246,23 @@ def _median_signal(signals: Sequence[FloatArray]) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class _SegmentReadings:
-    """A block of readings that are used, and the segment each lies in (None: no segment is marked)."""
+    """A block of readings that are used, and the segment each lies in (None: no segment is marked).
+
+    first : row of the block's first reading in the log; `rows` are those used of the block (None: all)
+    """
 
     block: Readings
     segment: NDArray[np.intp] | None
+    first: int
+    rows: NDArray[np.intp] | None = None
 
 
 def _in_segments(so_far: _Gathered, block: Readings, marked: Sequence[Segment]) -> _SegmentReadings:
     """Return the readings of a block that lie in the marked segments."""
+    first = so_far.read
+    so_far.read += max((len(column) for column in _columns(block) if column is not None), default=0)
     if not marked:
-        return _SegmentReadings(block, None)
+        return _SegmentReadings(block, None, first)
     times = block.times
     if times is None:
         raise NotEnough(field="segments", variant="readings-without-times")
@@ -164,9 +273,13 @@ def _in_segments(so_far: _Gathered, block: Readings, marked: Sequence[Segment]) 
     segment = segment_indexes(times, marked)
     inside = segment >= 0
     if inside.all():
-        return _SegmentReadings(block, segment)
+        return _SegmentReadings(block, segment, first)
     so_far.outside += int(np.count_nonzero(~inside))
-    return _SegmentReadings(_selected(block, inside), segment[inside])
+    return _SegmentReadings(_selected(block, inside), segment[inside], first, np.flatnonzero(inside))
+
+
+def _columns(block: Readings) -> tuple[FloatArray | None, ...]:
+    return block.transit_time, block.flow_velocity, block.volume_flow
 
 
 def _selected(block: Readings, which: NDArray[np.bool_]) -> Readings:
@@ -189,7 +302,7 @@ def _selected(block: Readings, which: NDArray[np.bool_]) -> Readings:
 def _gather(
     so_far: _Gathered, setup: Setup, programmed: Setup, counting: _SegmentReadings, shortest: float
 ) -> None:
-    block, segment = counting.block, counting.segment
+    block, segment, rows = counting.block, counting.segment, counting.rows
     transit, difference = _times_of_flight(block, programmed)
     if so_far.zero:
         difference = difference - so_far.zero
@@ -200,13 +313,15 @@ def _gather(
         so_far.impossible += int(np.count_nonzero(~possible))
         transit, difference, block = transit[possible], difference[possible], _selected(block, possible)
         segment = None if segment is None else segment[possible]
+        rows = np.flatnonzero(possible) if rows is None else rows[possible]
     if not len(transit):
         return
     if segment is not None:
         _note_breaks(so_far, segment)
     so_far.flows.append(volume_flow_from_times(setup, transit, difference))
     so_far.differences.append(difference)
-    so_far.transit_sum += float(transit.sum())
+    so_far.transits.append(transit)
+    so_far.rows.append((counting.first, rows))
     so_far.used += len(transit)
     if block.signal_to_noise is not None:
         so_far.signals.append(block.signal_to_noise)

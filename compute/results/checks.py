@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from compute.base.messages import Finding, Severity, field_name, finding, quantity
 from compute.base.sources import HAGEN_POISEUILLE, Source
 from compute.library.media import media
+from compute.measuring.beam import FloatArray
 from compute.measuring.entries import MediumEntry
 from compute.measuring.profile import LAMINAR_BELOW, TURBULENT_FROM
 from compute.results.sound_speed import COVERAGE_PROBABILITY, SoundSpeedTest
@@ -14,20 +17,32 @@ from compute.results.sound_speed import COVERAGE_PROBABILITY, SoundSpeedTest
 # Values of common practice, without a source.
 MIN_VELOCITY = 0.05
 MAX_VELOCITY = 10.0
+# No liquid is pumped through a pipe faster than this; a default value.
+IMPOSSIBLE_VELOCITY = 30.0
 SOUND_SPEED_ERROR = 0.05
 MIN_READINGS_REPEATABILITY = 60
 UNSTEADY_RELATIVE = 0.10
+# Two levels: they explain this part of the variance of the flow (of normal noise 0.64, of an even drift 0.75, of a sine 0.81), each has
+# this part of the readings or more, and the flow goes back at least once. Default values.
+SWITCHING_VARIANCE = 0.88
+SWITCHING_FRACTION = 0.05
+SWITCHING_READINGS = 12
+SWITCHES = 2
+SWITCHING_SAMPLE = 4000
+# Outliers matter where they change the flow by more than this part of its expanded uncertainty; a default value.
+OUTLIERS_MATTER = 0.1
 REJECTED_WARNING_FRACTION = 0.01
 METER_DATA = Source("the meter's own data", "published")
 
 
-def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
+def velocity_sane(velocity: float, reynolds: float, expanded_uncertainty: float = 0.0) -> list[Finding]:
     """Velocity and flow regime.
 
     Parameters
     ----------
     velocity : float [m/s]  mean over the bore, with its sign
     reynolds : float [-]
+    expanded_uncertainty : float [m/s]  of the velocity; a velocity within it of 0 has no direction
 
     Returns
     -------
@@ -39,9 +54,12 @@ def velocity_sane(velocity: float, reynolds: float) -> list[Finding]:
     """
     findings = []
     moving = quantity(velocity, "speed")
-    if velocity < 0:
+    if velocity < -expanded_uncertainty:
         findings.append(finding("reverse-flow", "warning", "readings.time_difference", velocity=moving))
-    if abs(velocity) > MAX_VELOCITY:
+    if abs(velocity) > IMPOSSIBLE_VELOCITY:
+        limit = quantity(IMPOSSIBLE_VELOCITY, "speed")
+        findings.append(finding("velocity-impossible", "error", velocity=moving, at_most=limit))
+    elif abs(velocity) > MAX_VELOCITY:
         limit = quantity(MAX_VELOCITY, "speed")
         findings.append(finding("velocity-high", "warning", velocity=moving, at_most=limit))
     if abs(velocity) < MIN_VELOCITY:
@@ -218,5 +236,100 @@ def flow_steady(first_half: float, second_half: float, *, segments_marked: bool 
             second_half=quantity(second_half, "volume_flow"),
             relative_change=change / mean if mean else None,
             segments_marked=segments_marked,
+        )
+    ]
+
+
+def flow_switching(flow: FloatArray, *, segments_marked: bool = False) -> list[Finding]:
+    """Whether a flow changes between two levels again and again, as with a pump that switches on and off.
+
+    Parameters
+    ----------
+    flow : (n,) [m3/s]  in sequence
+    segments_marked : bool  whether steady segments of the log are marked already
+
+    Returns
+    -------
+    findings : list of Finding
+
+    Source
+    ------
+    levels : Otsu 1979, IEEE Trans. Syst. Man Cybern. 9:62 (division with the largest variance between the parts), from memory;
+        limits: default values.
+    """
+    if len(flow) < SWITCHING_READINGS:
+        return []
+    # Whole cycles of the pump are in a sample of evenly spaced positions; its steps are counted in all readings.
+    sample = np.sort(flow[np.linspace(0, len(flow) - 1, min(len(flow), SWITCHING_SAMPLE)).astype(np.intp)])
+    left = np.arange(1, len(sample)) / len(sample)
+    below = np.cumsum(sample)[:-1] / len(sample)
+    mean, variance = float(sample.mean()), float(sample.var())
+    if variance == 0:
+        return []
+    between = (mean * left - below) ** 2 / (left * (1 - left))
+    at = int(between.argmax())
+    low, high = float(below[at] / left[at]), float((mean - below[at]) / (1 - left[at]))
+    if between[at] < SWITCHING_VARIANCE * variance:
+        return []
+    if not SWITCHING_FRACTION <= left[at] <= 1 - SWITCHING_FRACTION:
+        return []
+    if high - low <= UNSTEADY_RELATIVE * max(abs(low), abs(high)):
+        return []
+    switches = int(np.count_nonzero(np.diff(flow > (low + high) / 2)))
+    if switches < SWITCHES:
+        return []
+    return [
+        finding(
+            "flow-switching",
+            "warning",
+            "log",
+            low=quantity(low, "volume_flow"),
+            high=quantity(high, "volume_flow"),
+            low_fraction=float(left[at]),
+            switches=switches,
+            segments_marked=segments_marked,
+        )
+    ]
+
+
+def outliers_found(
+    counts: tuple[int, int],
+    mean_with: float,
+    mean_without: float,
+    expanded_uncertainty: float,
+    *,
+    included: bool,
+) -> list[Finding]:
+    """Outliers of a log, and the flow with and without them where the difference matters.
+
+    Parameters
+    ----------
+    counts : (int, int)  outliers, and readings of which they are
+    mean_with : float [m3/s]  mean flow of all
+    mean_without : float [m3/s]  mean flow without the outliers
+    expanded_uncertainty : float [m3/s]
+    included : bool  whether the outliers are used
+
+    Returns
+    -------
+    findings : list of Finding
+
+    Source
+    ------
+    limit : a tenth of the expanded uncertainty, a default value.
+    """
+    count, readings = counts
+    if not count:
+        return []
+    matters = abs(mean_with - mean_without) > OUTLIERS_MATTER * expanded_uncertainty
+    return [
+        finding(
+            "outliers-included" if included else "outliers-excluded",
+            "warning" if matters else "info",
+            "log",
+            count=count,
+            readings=readings,
+            flow_with=quantity(mean_with, "volume_flow") if matters else None,
+            flow_without=quantity(mean_without, "volume_flow") if matters else None,
         )
     ]

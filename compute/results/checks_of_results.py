@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from compute.base.checks import FindingChecks
-from compute.base.messages import Finding, finding
+from compute.base.messages import Finding, finding, quantity
 from compute.logs.segments import merged, segments_used
 from compute.logs.series import Series
 from compute.measuring import pipe_checks, setup_checks
 from compute.measuring.entries import MediumEntry
-from compute.measuring.flow import Flow
+from compute.measuring.flow import Flow, bore_area
 from compute.results import checks
 from compute.results.diagnosis import diagnose
 from compute.results.entry_errors import Case
 from compute.results.occasion import Occasion
+from compute.results.scatter import NEEDED_INDEPENDENT, Scatter
 from compute.results.sound_speed import SoundSpeedTest
 from compute.results.survey import CalculatedSetup
 from compute.results.uncertainty import temperature_uncertainty
@@ -31,17 +33,22 @@ class FlowCase:
     """A flow, whose arrays are checked by their means, with the test of its sound speed and its medium, as entered.
 
     sound_speed_assumed : whether the transit time is that of the meter's own entries
+    velocity_uncertainty : expanded uncertainty of the mean velocity [m/s], if it is known
     """
 
     flow: Flow
     sound_speed: SoundSpeedTest
     entry: MediumEntry | None = None
     sound_speed_assumed: bool = False
+    velocity_uncertainty: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class ResultCase:
-    """The result of a log: set-up, series, the flow of the mean times, the entries, the other inputs, the test of the sound speed."""
+    """The result of a log: set-up, series, the flow of the mean times, the entries, the other inputs, the test of the sound speed.
+
+    expanded_uncertainty : of the flow [m3/s]
+    """
 
     calculated: CalculatedSetup
     series: Series
@@ -49,6 +56,8 @@ class ResultCase:
     entries: Case
     occasion: Occasion
     sound_speed: SoundSpeedTest
+    expanded_uncertainty: float
+    scatter: Scatter
 
 
 FLOW_CHECKS: FindingChecks[FlowCase] = FindingChecks("flow")
@@ -64,7 +73,11 @@ def _sound_speed_logged(case: FlowCase) -> list[Finding]:
 
 @FLOW_CHECKS.register
 def _velocity(case: FlowCase) -> list[Finding]:
-    return checks.velocity_sane(float(np.mean(case.flow.mean_velocity)), float(np.mean(case.flow.reynolds)))
+    return checks.velocity_sane(
+        float(np.mean(case.flow.mean_velocity)),
+        float(np.mean(case.flow.reynolds)),
+        case.velocity_uncertainty,
+    )
 
 
 @FLOW_CHECKS.register
@@ -90,6 +103,51 @@ def _readings(case: ResultCase) -> list[Finding]:
 
 
 @RESULT_CHECKS.register
+def _outliers(case: ResultCase) -> list[Finding]:
+    found = case.series.outliers
+    return checks.outliers_found(
+        (len(found.rows), case.series.used + (0 if found.included else len(found.rows))),
+        found.mean_with,
+        found.mean_without,
+        case.expanded_uncertainty,
+        included=found.included,
+    )
+
+
+@RESULT_CHECKS.register
+def _repeatability(case: ResultCase) -> list[Finding]:
+    """A single reading, or a log too short for the correlation of its readings."""
+    scatter, interval = case.scatter, case.occasion.reading_interval
+    if scatter.correlation_time is None or scatter.effective_readings is None:
+        return [
+            finding(
+                "repeatability-assumed",
+                "warning",
+                "log",
+                source=scatter.uncertainty.source,
+                standard_uncertainty=quantity(scatter.uncertainty.standard_uncertainty, "time_difference"),
+            )
+        ]
+    if not scatter.short:
+        return []
+    needed = math.ceil(NEEDED_INDEPENDENT * scatter.correlation_time)
+    return [
+        finding(
+            "log-short",
+            "warning",
+            "log",
+            readings=case.series.used,
+            effective=scatter.effective_readings,
+            correlation=scatter.correlation_time,
+            needed=needed,
+            correlation_time=quantity(scatter.correlation_time * interval, "duration") if interval else None,
+            duration=quantity(case.series.used * interval, "duration") if interval else None,
+            needed_duration=quantity(needed * interval, "duration") if interval else None,
+        )
+    ]
+
+
+@RESULT_CHECKS.register
 def _segments(case: ResultCase) -> list[Finding]:
     if not case.occasion.segments:
         return []
@@ -99,7 +157,13 @@ def _segments(case: ResultCase) -> list[Finding]:
 @RESULT_CHECKS.register
 def _flow(case: ResultCase) -> list[Finding]:
     return FLOW_CHECKS.findings(
-        FlowCase(case.flow, case.sound_speed, case.entries.medium, case.series.speed_told)
+        FlowCase(
+            case.flow,
+            case.sound_speed,
+            case.entries.medium,
+            case.series.speed_told,
+            case.expanded_uncertainty / float(bore_area(case.calculated.setup)),
+        )
     )
 
 
@@ -128,8 +192,16 @@ def _steady(case: ResultCase) -> list[Finding]:
     if not half:
         return []
     flow = case.series.volume_flow
+    marked = bool(case.occasion.segments)
+    switching = [
+        one
+        for segment in np.split(flow, case.series.breaks)
+        for one in checks.flow_switching(segment, segments_marked=marked)
+    ]
+    if switching:
+        return switching[:1]
     first, second = float(flow[:half].mean()), float(flow[half:].mean())
-    return checks.flow_steady(first, second, segments_marked=bool(case.occasion.segments))
+    return checks.flow_steady(first, second, segments_marked=marked)
 
 
 @RESULT_CHECKS.register

@@ -34,6 +34,7 @@ class Occasion:
     programmed : set-up entered in the meter, for logs without times
     mounted_spacing [m]; measured_wall [m] with its standard uncertainty [m] and degrees of freedom [1]; minimum_signal [dB]
     segments : marked segments of the log; none: the whole log
+    include_outliers : whether outliers of the log are used too; reading_interval [s] of the log, if known
     known_errors : of the instruments, by their calibrations; at most one for each thing measured
     remarks : further findings
     """
@@ -49,6 +50,8 @@ class Occasion:
     segments: tuple[Segment, ...] = ()
     known_errors: tuple[KnownError, ...] = ()
     remarks: tuple[Finding, ...] = ()
+    include_outliers: bool = False
+    reading_interval: float | None = None
 
     def wall_uncertainty(self, wall_thickness: float) -> InputUncertainty | None:
         """The uncertainty of the wall measurement, if the wall entered is the measured one (within twice that uncertainty)."""

@@ -6,14 +6,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from compute.base.errors import NotEnough
 from compute.base.messages import Finding
 from compute.combining.time_alignment import FlowLog
 from compute.logs.segments import Segment
+from compute.logs.series import Outliers, Series, series_of
 from compute.logs.series import Readings as Readings
-from compute.logs.series import Series, series_of
 from compute.measuring.beam import Setup
 from compute.measuring.conditions import GEOMETRY, oval_share, oval_uncertainty
 from compute.measuring.entries import MediumEntry, PipeEntry, TransducerEntry, medium_at
@@ -32,6 +30,7 @@ from compute.results.instrument_errors import (
     of,
 )
 from compute.results.occasion import Occasion
+from compute.results.scatter import scatter_of
 from compute.results.sound_speed import sound_speed_test, sound_speed_uncertainty
 from compute.results.survey import CalculatedSetup, calculate_setup
 from compute.results.uncertainty import (
@@ -41,12 +40,7 @@ from compute.results.uncertainty import (
     survey_uncertainties,
     temperature_uncertainty,
 )
-from compute.statistics.autocorrelation import (
-    MIN_READINGS_AUTOCORRELATION,
-    noise_of_segments,
-    repeatability,
-    standard_deviation,
-)
+from compute.statistics.autocorrelation import standard_deviation
 from compute.statistics.gum import GumResult
 
 
@@ -56,6 +50,9 @@ class Reduction:
 
     transit_time, time_difference [s] are also means, to explain changes of a result.
     readings_outside : readings outside the marked segments
+    outliers : readings far from their neighbours, excluded or included
+    correlation_time, effective_readings : readings that count as one independent reading, and the number of independent readings; None
+        for a single reading
     """
 
     readings_used: int
@@ -73,6 +70,9 @@ class Reduction:
     spacing: float
     uncertainty: GumResult
     findings: tuple[Finding, ...]
+    outliers: Outliers
+    correlation_time: float | None
+    effective_readings: float | None
 
 
 def reduce_log(
@@ -118,8 +118,9 @@ def reduce_log(
         replace(occasion, measured_wall=entries.measured_wall),
     )
     flow, mean = _means(calculated.setup, series), float(series.volume_flow.mean())
+    scatter = scatter_of(series)
     measurement, uncertainty = _uncertainty(
-        calculated, pipe, medium, series, flow, occasion, calibrated, entries.temperature
+        calculated, pipe, medium, series, flow, occasion, calibrated, entries.temperature, scatter.uncertainty
     )
     case = Case(pipe, medium, calculated.setup.transducers, traverses, series.transit_time)
     sound_speed = sound_speed_test(
@@ -146,11 +147,25 @@ def reduce_log(
         uncertainty=uncertainty,
         findings=(
             *calculated.findings,
-            *RESULT_CHECKS.findings(ResultCase(calculated, series, flow, case, occasion, sound_speed)),
+            *RESULT_CHECKS.findings(
+                ResultCase(
+                    calculated,
+                    series,
+                    flow,
+                    case,
+                    occasion,
+                    sound_speed,
+                    uncertainty.expanded_uncertainty,
+                    scatter,
+                )
+            ),
             *entries.findings,
             *calibrated.findings,
             *occasion.remarks,
         ),
+        outliers=series.outliers,
+        correlation_time=scatter.correlation_time,
+        effective_readings=scatter.effective_readings,
     )
 
 
@@ -203,7 +218,12 @@ def _log_series(
         entries.pipe, entries.medium, transducers, traverses=traverses, place=occasion.place
     )
     series, calibrated = _calibrated(
-        calculated.setup, occasion.programmed, log, occasion.segments, occasion.known_errors
+        calculated.setup,
+        occasion.programmed,
+        log,
+        occasion.segments,
+        occasion.known_errors,
+        include_outliers=occasion.include_outliers,
     )
     return entries, calculated, series, calibrated
 
@@ -216,6 +236,8 @@ def flow_log(
     segments: tuple[Segment, ...] = (),
     known_errors: tuple[KnownError, ...] = (),
     measured_wall: MeasuredWall | None = None,
+    *,
+    include_outliers: bool = False,
 ) -> FlowLog:
     """Return every flow of a log with its time, to combine it with others.
 
@@ -227,11 +249,62 @@ def flow_log(
     programmed : Setup  entered in the meter
     segments : tuple of Segment  marked segments; none: the whole log
     known_errors : tuple of KnownError  as for `reduce_log`
-    measured_wall : (float, float) or None [m]  as for `reduce_log`
+    measured_wall : MeasuredWall or None  as for `reduce_log`
+    include_outliers : bool  whether outliers are used too
 
     Returns
     -------
     log : FlowLog [m3/s]
+
+    Raises
+    ------
+    NotEnough     the readings have no times; see `series_of`
+    ComputeError  see `calculate_setup`
+
+    Source
+    ------
+    see `screened_log`.
+    """
+    return screened_log(
+        name,
+        entries,
+        log,
+        programmed,
+        segments,
+        known_errors,
+        measured_wall,
+        include_outliers=include_outliers,
+    )[0]
+
+
+def screened_log(
+    name: str,
+    entries: tuple[PipeEntry, MediumEntry, TransducerEntry, int],
+    log: Iterable[Readings],
+    programmed: Setup,
+    segments: tuple[Segment, ...] = (),
+    known_errors: tuple[KnownError, ...] = (),
+    measured_wall: MeasuredWall | None = None,
+    *,
+    include_outliers: bool = False,
+) -> tuple[FlowLog, Outliers]:
+    """Return every flow of a log with its time, and the outliers of the log.
+
+    Parameters
+    ----------
+    name : str  for messages
+    entries : (PipeEntry, MediumEntry, TransducerEntry, traverses)
+    log : iterable of Readings  with times
+    programmed : Setup  entered in the meter
+    segments : tuple of Segment  marked segments; none: the whole log
+    known_errors : tuple of KnownError  as for `reduce_log`
+    measured_wall : MeasuredWall or None  as for `reduce_log`
+    include_outliers : bool  whether outliers are used too
+
+    Returns
+    -------
+    log : FlowLog [m3/s]
+    outliers : Outliers
 
     Raises
     ------
@@ -245,10 +318,12 @@ def flow_log(
     pipe, medium, transducers, traverses = entries
     known = entries_corrected(pipe, medium, measured_wall, known_errors)
     setup = calculate_setup(known.pipe, known.medium, transducers, traverses=traverses).setup
-    series, _ = _calibrated(setup, programmed, log, segments, known_errors, keep_times=True)
+    series, _ = _calibrated(
+        setup, programmed, log, segments, known_errors, keep_times=True, include_outliers=include_outliers
+    )
     if series.times is None or len(series.times) != series.used:
         raise NotEnough(field="log", variant="log-without-times", name=name)
-    return FlowLog(name, series.times, series.volume_flow)
+    return FlowLog(name, series.times, series.volume_flow), series.outliers
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,15 +343,26 @@ def _calibrated(
     known_errors: tuple[KnownError, ...],
     *,
     keep_times: bool = False,
+    include_outliers: bool = False,
 ) -> tuple[Series, _Calibrated]:
     """Return a log as a series of flow, less the zero and the error of the meter where these are applied."""
     at_zero = corrected(of(known_errors, "zero"), 0.0)
-    series = series_of(setup, programmed, log, segments, keep_times=keep_times, zero=-at_zero.value)
+    series = series_of(
+        setup,
+        programmed,
+        log,
+        segments,
+        keep_times=keep_times,
+        zero=-at_zero.value,
+        include_outliers=include_outliers,
+    )
     indicated = float(series.volume_flow.mean() / bore_area(setup))
     velocity: Corrected = corrected(of(known_errors, "velocity"), indicated)
     factor = velocity.value / indicated if indicated else 1.0
     if factor != 1.0:
-        series = replace(series, volume_flow=series.volume_flow * factor)
+        series = replace(
+            series, volume_flow=series.volume_flow * factor, outliers=series.outliers.times_factor(factor)
+        )
     return series, _Calibrated(
         factor, calibration_uncertainties(velocity, at_zero), (*at_zero.findings, *velocity.findings)
     )
@@ -296,11 +382,12 @@ def _uncertainty(
     occasion: Occasion,
     calibrated: _Calibrated,
     thermometer: float,
+    scatter: InputUncertainty,
 ) -> tuple[Measurement, GumResult]:
     uncertainties = survey_uncertainties(
         calculated.setup,
         reynolds=float(flow.reynolds),
-        repeatability=_scatter(series),
+        repeatability=scatter,
         measured_wall=occasion.wall_uncertainty(pipe.wall_thickness),
         viscosity_relative=calculated.medium.viscosity_uncertainty,
         straight_share=straight_share(occasion.place, float(calculated.spacing.bore)),
@@ -322,23 +409,3 @@ def _uncertainty(
         usual = temperature_uncertainty(medium.temperature_source).standard_uncertainty
         uncertainties["medium.temperature"] = InputUncertainty(math.hypot(usual, thermometer))
     return measurement, flow_uncertainty(measurement, uncertainties)
-
-
-def _scatter(series: Series) -> InputUncertainty:
-    """Return the repeatability of the mean time difference, from the readings about their trend.
-
-    A drift, or a jump between marked segments, is a change of the flow and not an uncertainty of the mean; a large one is a
-    finding.
-    """
-    stretches = np.split(series.time_difference, series.breaks)
-    longest = max(len(stretch) for stretch in stretches)
-    if longest < MIN_READINGS_AUTOCORRELATION:
-        spread = float(series.time_difference.std(ddof=1)) if series.used > 1 else 0.0
-        return InputUncertainty(spread, degrees_of_freedom=max(series.used - 1, 1))
-    if len(stretches) > 1:
-        noise = noise_of_segments(stretches)
-        return InputUncertainty(noise.uncertainty, degrees_of_freedom=noise.degrees_of_freedom)
-    found = repeatability(series.time_difference)
-    return InputUncertainty(
-        found.noise_uncertainty, degrees_of_freedom=max(found.effective_sample_size - 2, 1.0)
-    )

@@ -110,7 +110,7 @@ class _Pair:
             replace(self.after, **records),
             self.walls[WALL in taken],
             entries.segments,
-            self.log.rows_rejected,
+            self.log,
         )
         return mean_flow(
             entries.pipe,

@@ -48,6 +48,7 @@ class LogToReduce:
     columns: tuple[Column, ...]
     rows_rejected: int
     findings: list[dict[str, Any]]
+    reading_interval: float | None
     contents: Callable[[], Iterator[bytes | memoryview]]
 
 
@@ -57,8 +58,15 @@ def stored_log(log: Log) -> LogToReduce:
         columns=tuple(Column(**column) for column in log.columns),
         rows_rejected=log.rows_rejected,
         findings=log.findings,
+        reading_interval=reading_interval(log),
         contents=lambda: log_blocks(log),
     )
+
+
+def reading_interval(log: Log) -> float | None:
+    """Return the mean interval between the readings of a log [s]; None for a single reading."""
+    span = (log.last_reading_at - log.first_reading_at).total_seconds()
+    return span / (log.rows_accepted - 1) if log.rows_accepted > 1 and span > 0 else None
 
 
 def survey_reduce(inputs: ResultInputs, held: LogToReduce | None = None) -> Draft:
@@ -118,7 +126,7 @@ def _reduce(
         inputs.transducer_data.entry(),
         stated.setup.traverses,
         log_readings(log, with_times=bool(segments)),
-        occasion_of(inputs, wall_measurement, segments, log.rows_rejected),
+        occasion_of(inputs, wall_measurement, segments, log),
     )
 
 
@@ -126,7 +134,7 @@ def occasion_of(
     inputs: ResultInputs,
     wall_measurement: WallMeasurement | None,
     segments: tuple[Segment, ...],
-    rows_rejected: int,
+    log: LogToReduce,
 ) -> Occasion:
     """The other inputs of a survey's result, for the physics."""
     survey, stated = inputs.survey, inputs.survey_data
@@ -145,10 +153,11 @@ def occasion_of(
             (i.minimum_signal_db for i, _ in inputs.calibrations if i.minimum_signal_db is not None),
             default=None,
         ),
-        rows_rejected=rows_rejected,
+        rows_rejected=log.rows_rejected,
         segments=segments,
         known_errors=known,
         remarks=remarks,
+        reading_interval=log.reading_interval,
     )
 
 

@@ -18,7 +18,7 @@ from surveys.logfiles.importing import Intake, import_file
 from surveys.models import Instrument, Log, LogFilePart, LogFormat, Pipe, ReadingBlock, Survey, User
 from surveys.models.result import Cause
 from surveys.results.inputs_in_force import inputs_in_force, survey_with_inputs
-from surveys.results.reduction import LogToReduce, result_store, survey_reduce
+from surveys.results.reduction import LogToReduce, reading_interval, result_store, survey_reduce
 from surveys.services.fleet.calibrations import instruments_lock
 from surveys.services.fleet.out_of_tolerance_reviews import reviews_extend
 from surveys.services.results.combinations import combinations_extend
@@ -121,6 +121,7 @@ def _log_to_reduce(log: Log, intake: Intake) -> LogToReduce:
         columns=intake.columns,
         rows_rejected=log.rows_rejected,
         findings=log.findings,
+        reading_interval=reading_interval(log),
         contents=lambda: (content for _, content in intake.blocks),
     )
 

@@ -177,7 +177,7 @@ def setups() -> None:
 
 
 def results() -> None:
-    """A short log of a growing reverse flow with a weak signal, and everything about it out of order."""
+    """A short log of a growing reverse flow with a weak signal, and everything about it out of order; a single reading; a spike."""
     transit, difference = times_from_mean_velocity(STATED, -1.2)
     log = Readings(
         np.full(30, transit * 1.05),
@@ -196,9 +196,10 @@ def results() -> None:
         segments=(Segment(0, 29 * SECOND),),
     )
     reduce_log(PIPE, WATER, PAIR, 2, [log], occasion)
-    reduce_log(
-        PIPE, WATER, PAIR, 2, [Readings(flow_velocity=np.full(30, 1.2))], replace(occasion, segments=())
-    )
+    alone = replace(occasion, segments=())
+    spike = np.append(np.full(29, 1.2), 9.0)
+    for velocity in (np.full(30, 1.2), np.full(1, 1.2), spike):
+        reduce_log(PIPE, WATER, PAIR, 2, [Readings(flow_velocity=velocity)], alone)
 
 
 def walls() -> None:

@@ -167,6 +167,72 @@ ENTRIES = {
         ),
         remedy=_("Check the pipe data and the signal."),
     ),
+    "outliers-excluded": Entry(
+        title=ngettext_lazy("Outlier excluded", "Outliers excluded", "count"),
+        detail=(
+            ngettext_lazy(
+                "{count} of {readings} readings is far from the readings around it and is not used.",
+                "{count} of {readings} readings are far from the readings around them and are not used.",
+                "count",
+            ),
+            when(
+                "flow_with",
+                "flow_without",
+                _("The flow is {flow_without} without and {flow_with} with excluded readings."),
+            ),
+        ),
+        remedy=_(
+            "Check the excluded readings in the chart. If the flow really changed, include these readings."
+        ),
+    ),
+    "outliers-included": Entry(
+        title=ngettext_lazy("Outlier included", "Outliers included", "count"),
+        detail=(
+            ngettext_lazy(
+                "{count} of {readings} readings is far from the readings around it and is used by decision.",
+                "{count} of {readings} readings are far from the readings around them and are used by decision.",
+                "count",
+            ),
+            when(
+                "flow_with",
+                "flow_without",
+                _("The flow is {flow_with} with and {flow_without} without the outliers."),
+            ),
+        ),
+    ),
+    "repeatability-assumed": Entry(
+        title=_("Repeatability assumed"),
+        detail=_(
+            "A single reading has no repeatability. A default standard uncertainty of {standard_uncertainty} of the time difference is used."
+        ),
+        remedy=_("Log at least one minute."),
+    ),
+    "log-short": Entry(
+        title=_("Log too short for its correlation"),
+        detail=(
+            first_of(
+                when(
+                    "correlation_time",
+                    _(
+                        "Readings correlate over about {correlation_time}, so {readings} readings count as {effective:.0} independent readings."
+                    ),
+                ),
+                _(
+                    "About {correlation:.0} successive readings correlate, so {readings} readings count as {effective:.0} independent readings."
+                ),
+            ),
+            first_of(
+                when(
+                    "duration",
+                    "needed_duration",
+                    _("The log covers {duration}; about {needed_duration} are needed."),
+                ),
+                _("About {needed} readings are needed."),
+            ),
+            _("The expanded uncertainty contains this."),
+        ),
+        remedy=_("Log for longer."),
+    ),
     "readings-few": Entry(
         title=ngettext_lazy("Only {count} reading", "Only {count} readings", "count"),
         detail=_("At least {at_least} are needed for a reliable repeatability."),

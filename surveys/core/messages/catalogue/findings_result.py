@@ -34,6 +34,11 @@ ENTRIES = {
         detail=_("The velocity of {velocity:abs} is above {at_most:g}, the limit of normal operation."),
         remedy=_("Check the outer diameter, the wall thickness and the units."),
     ),
+    "velocity-impossible": Entry(
+        title=_("Velocity not possible"),
+        detail=_("The velocity of {velocity:abs} is above {at_most:g}. No liquid flows so fast in a pipe."),
+        remedy=_("Check the units and the columns of the log, the outer diameter and the wall thickness."),
+    ),
     "velocity-low": Entry(
         title=_("Velocity very low"),
         detail=(
@@ -82,6 +87,20 @@ ENTRIES = {
         title=_("Signal weak"),
         detail=_("The median signal-to-noise ratio is {signal}; the meter needs at least {at_least}."),
         remedy=_("Clean the pipe, renew the couplant and check the transducer spacing."),
+    ),
+    "flow-switching": Entry(
+        title=_("Flow switches on and off"),
+        detail=(
+            _(
+                "The flow changes {switches} times between about {low} ({low_fraction:%.0} of the readings) and about {high}."
+            ),
+            _("The mean is the flow of neither level."),
+        ),
+        remedy=choose(
+            "segments_marked",
+            false=_("To measure one level, mark a segment with a steady flow."),
+            true=_("Mark shorter segments with a steady flow."),
+        ),
     ),
     "flow-unsteady": Entry(
         title=_("Flow not steady"),
